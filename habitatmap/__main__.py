@@ -1,0 +1,5 @@
+"""`python -m habitatmap`."""
+
+from habitatmap.cli.main import main
+
+main()

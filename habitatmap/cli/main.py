@@ -1,0 +1,71 @@
+"""The command line: one small file per command, loaded when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import logging
+import sys
+
+import click
+
+from habitatmap import __version__
+
+# command -> what it is for; the module of the same name holds a click command called `command`
+COMMANDS = {
+    "new": "Start an area folder: from an OpenStreetMap extract, or as a copy of the demo town.",
+    "map": "The main job: score every spot, estimate occupancy, find gaps, plan the next pools, write the maps.",
+}
+
+
+class House(click.Group):
+    """Lists its commands without importing them, so that `--help` answers at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(f"habitatmap.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=House, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__)
+@click.option("-v", "--verbose", count=True, help="Say more on the way (twice: everything).")
+@click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")
+def house(verbose: int, quiet: bool) -> None:
+    """Turns scattered breeding pools for rot-hole hoverflies into a network that works.
+
+    Ends with 0: results were written; 1: with --strict, something needs a look; 2: could not run.
+    """
+    level = logging.ERROR if quiet else [logging.INFO, logging.DEBUG][min(verbose, 1)]
+    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(message)s")
+    logging.getLogger("habitatmap").setLevel(level)
+
+
+def main() -> None:
+    """Runs the command line; a fault of the input is one sentence on stderr and exit code 2, never a traceback."""
+    from habitatmap.errors import HabitatmapError
+
+    try:
+        house(standalone_mode=False)
+    except HabitatmapError as fault:
+        click.echo(str(fault), err=True)
+        sys.exit(fault.exit_code)
+    except click.exceptions.Exit as done:
+        sys.exit(done.exit_code)
+    except click.ClickException as fault:
+        fault.show()
+        sys.exit(2)
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("Stopped; nothing was changed.", err=True)
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()

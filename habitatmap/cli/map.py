@@ -1,0 +1,44 @@
+"""`habitatmap map AREA`: the heart of the job."""
+
+from __future__ import annotations
+
+import json
+import logging
+from pathlib import Path
+
+import click
+
+log = logging.getLogger("habitatmap")
+
+
+@click.command("map")
+@click.argument("area", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/out.")
+@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON on stdout.")
+@click.option("--strict", is_flag=True, help="End with 1 where a row was set aside or something is missing.")
+@click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing.")
+def command(area: Path, out: Path | None, as_json: bool, strict: bool, dry_run: bool) -> None:
+    """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
+    from habitatmap.area import open_area
+    from habitatmap.run import run
+    from habitatmap.show.write import check_target
+
+    target = out or area / "out"
+    check_target(target)
+    opened = open_area(area)
+    for kind, n in opened.ledger.counts().items():
+        if n["read"]:
+            log.info("%-10s %6d read, %d accepted, %d set aside", kind, n["read"], n["accepted"], n["set_aside"])
+    if dry_run:
+        log.info("Dry run: %s would be written; nothing was.", target)
+        return
+    result = run(opened, say=log.info)
+    result.write(target)
+    summary = result.summary
+    if as_json:
+        click.echo(json.dumps(summary, ensure_ascii=False, allow_nan=False, indent=1))
+    else:
+        click.echo(result.headline())
+    log.info("Map: %s", (target / "map.html").resolve())
+    if strict and (summary["missing"] or len(result.set_aside)):
+        raise click.exceptions.Exit(1)

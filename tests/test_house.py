@@ -1,0 +1,77 @@
+"""The house rules that a machine can hold: who may import whom, what lies at the top, what start-up costs."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "habitatmap"
+# DESIGN's list: a module imports only what stands above it
+ORDER = "errors coordinates grid engine intake area habitat survey network plan show run cli".split()
+TOP_LEVEL = set("README.md DEVELOPERS.md CHANGELOG.md LICENSE pyproject.toml habitatmap layers demo_area tests".split())
+
+
+def rooms_imported(source: str) -> set[str]:
+    """Rooms of the house that a module's source imports, anywhere in it."""
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        names = []
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports name the whole path"
+            whole = str(node.module)
+            names = [f"{whole}.{alias.name}" if whole == "habitatmap" else whole for alias in node.names]
+        found |= {name.split(".")[1] for name in names if name.startswith("habitatmap.")}
+    return found & set(ORDER)
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+MODULES = sorted(p for p in PACKAGE.rglob("*.py") if room_of(p) in ORDER)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_a_module_imports_only_what_stands_above_it(path: Path) -> None:
+    here = ORDER.index(room_of(path))
+    below = {r for r in rooms_imported(path.read_text(encoding="utf-8")) if ORDER.index(r) > here}
+    assert not below, f"{path.name} imports {sorted(below)}, which stand below it"
+
+
+def test_the_rule_can_fail() -> None:
+    assert rooms_imported("from habitatmap.show.page import x\nimport habitatmap.grid") == {"show", "grid"}
+    assert rooms_imported("def f():\n    from habitatmap import run") == {"run"}
+
+
+def test_every_room_is_in_the_list() -> None:
+    found = {p.name.removesuffix(".py") for p in PACKAGE.iterdir() if p.suffix == ".py" or (p / "__init__.py").exists()}
+    assert found - {"__init__", "__main__"} <= set(ORDER)
+
+
+def test_nothing_else_lies_at_the_top() -> None:
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if listed.returncode:
+        pytest.skip("not a git checkout")
+    tops = {line.split("/")[0] for line in listed.stdout.splitlines()}
+    assert {t for t in tops if not t.startswith(".")} <= TOP_LEVEL
+
+
+def test_help_loads_no_heavy_library() -> None:
+    """Start-up stays quick because nothing heavy is imported; a count of modules can't be noisy, seconds can."""
+    code = "import sys, habitatmap.cli.main; print([m for m in %r if m in sys.modules])"
+    heavy = ["numpy", "pandas", "geopandas", "rasterio", "scipy", "numba", "folium", "shapely", "pyproj"]
+    out = subprocess.run([sys.executable, "-c", code % (heavy,)], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("tool", [["ruff", "check", "."], ["ruff", "format", "--check", "."], ["mypy"]], ids=" ".join)
+def test_the_code_is_clean(tool: list[str]) -> None:
+    run = subprocess.run([sys.executable, "-m", *tool], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stdout[-3000:] + run.stderr[-1000:]
