@@ -1,0 +1,24 @@
+"""`habitatmap new AREA`: start an area folder."""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+import click
+
+log = logging.getLogger("habitatmap")
+
+
+@click.command("new")
+@click.argument("area", type=click.Path(path_type=Path))
+@click.option("--demo", is_flag=True, help="Copy the demo town, an invented place with everything in it.")
+@click.option("--osm", type=click.Path(path_type=Path), help="An OpenStreetMap extract (.osm.pbf).")
+@click.option("--land-cover", type=click.Path(path_type=Path), help="A land-cover raster to use instead of map tags.")
+@click.option("--boundary", type=click.Path(path_type=Path), help="A polygon: where forage counts and pools may go.")
+def command(area: Path, demo: bool, osm: Path | None, land_cover: Path | None, boundary: Path | None) -> None:
+    """Start the area folder AREA: whole or not at all, and never over a folder that holds something."""
+    from habitatmap.intake.start import new_area
+
+    new_area(area, osm=osm, land_cover=land_cover, boundary=boundary, demo=demo, say=log.info)
+    click.echo(f"{area} is ready. Next: habitatmap map {area}")
