@@ -1,1 +1,21 @@
+"""What is really in the pools: occupancy when a look can miss what is there, and what a survey can tell."""
 
+from habitatmap.survey.chances import Chances, chances
+from habitatmap.survey.constant import Prior
+from habitatmap.survey.effort import best_visits, blank_visits, sites_needed, standard_error
+from habitatmap.survey.looks import Looks, looks
+from habitatmap.survey.occupancy import Fit, fit_occupancy
+
+__all__ = [
+    "Chances",
+    "Fit",
+    "Looks",
+    "Prior",
+    "best_visits",
+    "blank_visits",
+    "chances",
+    "fit_occupancy",
+    "looks",
+    "sites_needed",
+    "standard_error",
+]

@@ -1,0 +1,199 @@
+"""The chance that each pool, and a new one, holds larvae - and what the survey as a whole says.
+
+Two things stand side by side. The headline estimate is maximum likelihood with its profile interval, and is left out
+where the looks are too few. The chance of each pool is conditional on its own looks under the constant model with a
+weak prior, so that few looks fall back on stated expert values and many override them; it is integrated over the
+posterior of psi and p, and a draw is one psi and p for all pools, so that places close together share it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal, NamedTuple, Protocol
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from habitatmap.errors import InputError
+from habitatmap.survey import constant
+from habitatmap.survey.constant import Array, Histories, Posterior, Prior
+from habitatmap.survey.looks import Looks, looks
+from habitatmap.survey.occupancy import fit_occupancy
+
+ENOUGH_DETECTIONS, ENOUGH_TWICE = 10, 20  # expert judgement: below these the looks are too few to estimate from
+FALSE_SHARES = (0.01, 0.03, 0.05)
+
+
+class Stated(Protocol):
+    """The [occupancy] part of area.toml: "model", or a number for all pools."""
+
+    @property
+    def existing(self) -> float | Literal["model"]: ...
+    @property
+    def new(self) -> float | Literal["model"]: ...
+
+
+class Chance(NamedTuple):
+    value: float
+    low: float
+    high: float
+    basis: str
+
+
+@dataclass(frozen=True)
+class Chances:
+    """What the looks say about each pool.
+
+    pools: pool, visits, detections (looks of all seasons), occupancy, occupancy_low, occupancy_high (95 %), basis, in
+    the order of the pools given; draws: draws x pools; new: a pool set out where pools stand now; new_draws: a number
+    for each draw; summary: the `occupancy` part of summary.json; warnings: sentences; looks: what was counted.
+    """
+
+    pools: pd.DataFrame
+    draws: Array
+    new: Chance
+    new_draws: Array
+    summary: dict[str, Any]
+    warnings: list[str]
+    looks: Looks
+
+
+def chances(
+    pools: pd.DataFrame,
+    visits: pd.DataFrame,
+    as_of: Any,
+    occupancy: Stated,
+    group: Any = None,
+    draws: int = 200,
+    seed: int = 1,
+    prior: Prior | None = None,
+) -> Chances:
+    """The chance of each pool (frames as in the area), with draws for intervals of what is computed from them.
+
+    `group`: one label per pool; pools of one label lie within merge_m of each other and count as one site of the
+    survey. `occupancy.existing` and `.new` as numbers override the model exactly, in the draws too. `prior` defaults to
+    expert values (see Prior). The same looks give the same numbers in any order of rows.
+    """
+    prior = prior or Prior()
+    seen = looks(visits, pools, as_of)
+    site = np.arange(len(pools)) if group is None else pd.factorize(np.asarray(group))[0]
+    if len(site) != len(pools):
+        raise InputError(f"The merged places have {len(site)} labels for {len(pools)} pools; give one per pool.")
+    n, d = np.bincount(site, seen.looks), np.bincount(site, seen.found)
+    histories = Histories.count(n, d)
+    twice = int((n >= 2).sum())
+    lacking = _lacking(int(d.sum()), twice)
+    known = constant.posterior(histories, prior)
+    psi_draws, p_draws = known.draw(draws, seed)
+
+    each, pool_draws = _each_pool(seen, known, psi_draws, p_draws, bool(lacking), prior)
+    psi = known.psi_grid
+    words = f"expert value (too few looks): {prior.words()}" if lacking else "all-pool estimate, with a weak prior"
+    new, new_draws = Chance(known.mean(psi), *known.interval(psi), words), psi_draws
+    if occupancy.existing != "model":
+        value = float(occupancy.existing)
+        each = each.assign(occupancy=value, occupancy_low=value, occupancy_high=value, basis="set in area.toml")
+        pool_draws = np.full_like(pool_draws, value)
+    if occupancy.new != "model":
+        value = float(occupancy.new)
+        new, new_draws = Chance(value, value, value, "set in area.toml"), np.full(draws, value)
+    summary = _summary(seen, histories, n, d, twice, lacking, known)
+    return Chances(each, pool_draws, new, new_draws, summary, seen.warnings, seen)
+
+
+def _lacking(detections: int, twice: int) -> str:
+    """What is missing for an estimate, in words; empty where the looks are enough."""
+    said = []
+    if detections < ENOUGH_DETECTIONS:
+        said.append(f"{detections} looks with larvae of at least {ENOUGH_DETECTIONS}")
+    if twice < ENOUGH_TWICE:
+        said.append(f"{twice} pools looked at twice of at least {ENOUGH_TWICE}")
+    return " and ".join(said)
+
+
+def _each_pool(
+    seen: Looks, known: Posterior, psi: Array, p: Array, few: bool, prior: Prior
+) -> tuple[pd.DataFrame, Array]:
+    """The frame and the draws (draws x pools): a pool's chance depends on how often it was looked at in vain."""
+    n, d = seen.looks, seen.found
+    kinds = {int(k): known.conditional(int(k)) for k in np.unique(n[d == 0])}
+    blank = {k: (known.mean(values), *known.interval(values)) for k, values in kinds.items()}
+    rows = [(1.0, 1.0, 1.0) if found else blank[int(k)] for k, found in zip(n, d, strict=True)]
+    frame = pd.DataFrame(rows, columns=["occupancy", "occupancy_low", "occupancy_high"], dtype=np.float64)
+    frame.insert(0, "pool", seen.pools)
+    frame.insert(1, "visits", seen.all_looks)
+    frame.insert(2, "detections", seen.all_found)
+    frame["basis"] = [
+        _basis(int(k), bool(found), int(before), few) for k, found, before in zip(n, d, seen.all_looks - n, strict=True)
+    ]
+    draws = np.where(d > 0, 1.0, constant.conditional(psi[:, None], p[:, None], n[None, :]))
+    return frame, draws
+
+
+def _basis(n: int, found: bool, before: int, few: bool) -> str:
+    """Where a pool's chance comes from, in words."""
+    if n == 0:
+        said = "expert value (too few looks)" if few else "no look: all-pool estimate"
+    else:
+        said = f"{n} look{'s' * (n > 1)}, {'larvae seen' if found else 'none seen'}"
+        if few and not found:
+            said += ", weighed with an expert value"
+    return said + (f"; {before} of earlier seasons not counted" if before else "")
+
+
+def _summary(
+    seen: Looks,
+    h: Histories,
+    n: NDArray[Any],
+    d: NDArray[Any],
+    twice: int,
+    lacking: str,
+    known: Posterior,
+) -> dict[str, Any]:
+    """The `occupancy` part of summary.json; None where a figure can't be known."""
+    visited = int((seen.looks > 0).sum())
+    fit = fit_occupancy(_as_rows(n, d))
+    counts = f"{h.n_looks} looks at {visited} pools, {seen.period()}"
+    told = not lacking and bool(np.isfinite(fit.psi))
+    if lacking:
+        basis = f"too few to estimate: {lacking}; {counts}; {known.prior.words()}"
+    elif not told:
+        basis = f"not estimated: {fit.why}; {counts}"
+    else:
+        basis = f"maximum likelihood, 95 % interval by profile likelihood; {counts}"
+        basis += f"; {fit.why}" if fit.why else ""
+    return {
+        "pools_visited": visited,
+        "naive": float((seen.found > 0).sum() / visited) if visited else None,
+        "estimate": float(fit.psi) if told else None,
+        "low": float(fit.psi_low) if told else None,
+        "high": float(fit.psi_high) if told else None,
+        "se": float(fit.psi_se) if told and np.isfinite(fit.psi_se) else None,
+        "detection": float(fit.p) if told else None,
+        "basis": basis,
+        "detections": h.n_found,
+        "looks": h.n_looks,
+        "looked_twice": twice,
+        "period": seen.period(),
+        "left_out": {reason: count for reason, count in seen.left_out.items() if count},
+        "from_data": known.from_data(),
+        "expert_prior": known.prior.words(),
+        "posterior": {
+            "mean": known.mean(known.psi_grid),
+            **dict(zip(("low", "high"), known.interval(known.psi_grid), strict=True)),
+        },
+        "false_positives": {f"{share:.0%}": _what_if(h, share) for share in FALSE_SHARES} if told else None,
+        "place": "pools where people put them: says nothing about places unlike these",
+    }
+
+
+def _as_rows(n: NDArray[Any], d: NDArray[Any]) -> Array:
+    """Sites x visits with the given looks and finds; their order means nothing without covariates."""
+    column = np.arange(int(n.max(initial=0)))[None, :]
+    return np.where(column < d[:, None], 1.0, np.where(column < n[:, None], 0.0, np.nan))
+
+
+def _what_if(h: Histories, share: float) -> dict[str, float]:
+    told = constant.what_if(h, share)
+    return {"estimate": told.psi, "low": told.low, "high": told.high}

@@ -1,0 +1,107 @@
+"""How many sites and how many visits: what a survey of given size can tell.
+
+Standard design: every site gets the same number of visits. Removal design: a site is visited until something is found,
+at most so many times. Variances are the large-sample ones of the constant model: MacKenzie & Royle 2005, Journal of
+Applied Ecology 42:1105-1114 (the removal design's variance derived from the same likelihood).
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Literal
+
+import numpy as np
+
+from habitatmap.errors import InputError
+
+Design = Literal["standard", "removal"]
+
+
+def standard_error(psi: Any, p: Any, visits: Any, sites: Any, design: Design = "standard") -> Any:
+    """The standard error of occupancy that a survey of `sites` sites with `visits` visits each can expect.
+
+    Numbers or arrays that broadcast; 0 < psi <= 1, 0 < p <= 1. NaN with one visit a site, which can't tell psi from p.
+    """
+    _chance("psi", psi, top=True)
+    _chance("p", p, top=True)
+    _count("visits", visits)
+    _count("sites", sites)
+    return np.sqrt(_variance_of_one(psi, p, visits, design) / sites)[()]
+
+
+def best_visits(psi: float, p: float, design: Design = "standard") -> int:
+    """The number of visits per site (at least 2) that tells occupancy best for a given number of visits in all.
+
+    With the removal design it is the most visits a site gets, and the expected ones count. Where two numbers do equally
+    well the smaller one is given; neighbours often differ by less than a percent.
+    """
+    _chance("psi", psi)
+    _chance("p", p, top=True)
+    # the optimum grows as 1/p and, for a psi near 1, as the log of 1/(1-psi); far beyond it the cost only rises
+    most = 10 + math.ceil((6 - 2 * math.log1p(-psi)) / p)
+    visits = np.arange(2, most + 1)
+    return int(visits[np.argmin(_visits_expected(psi, p, visits, design) * _variance_of_one(psi, p, visits, design))])
+
+
+def sites_needed(psi: float, p: float, visits: int, error: float, design: Design = "standard") -> int:
+    """How many sites give a standard error of occupancy of at most `error`."""
+    if not 0 < error < 1:
+        raise InputError(f"The wanted standard error is {error}; give a number between 0 and 1, such as 0.05.")
+    if visits < 2:
+        raise InputError(
+            f"With {visits} visit a site no number of sites tells occupancy and detection apart; plan 2 or more."
+        )
+    one = standard_error(psi, p, visits, 1, design)
+    return math.ceil((one / error) ** 2 - 1e-9)
+
+
+def blank_visits(p: float, confidence: float, prior: float | None = None) -> int:
+    """How many blank visits in a row it takes to be sure.
+
+    Without `prior`: until something would have been found with this confidence if it were there (common practice).
+    With `prior`, the chance of being occupied before any visit: until the site is empty with this confidence (derived
+    from Bayes' rule; the idea in Wintle, Walshe, Parris & McCarthy 2012, Diversity and Distributions 18:417-424).
+    """
+    _chance("p", p, top=True)
+    _chance("confidence", confidence)
+    tolerated = 1 - confidence
+    if prior is not None:
+        _chance("prior", prior)
+        tolerated = tolerated * (1 - prior) / (confidence * prior)
+    if tolerated >= 1:
+        return 0
+    return 1 if p == 1 else math.ceil(math.log(tolerated) / math.log1p(-p) - 1e-9)
+
+
+def _variance_of_one(psi: Any, p: Any, visits: Any, design: Design) -> Any:
+    """The variance of occupancy times the number of sites."""
+    psi, p, visits = np.asarray(psi, float), np.asarray(p, float), np.asarray(visits, float)
+    with np.errstate(divide="ignore"):
+        found = -np.expm1(visits * np.log1p(-p))  # at least once; this way small chances keep their digits
+    missed = 1 - found
+    if design == "standard":
+        share = found - visits * p * (1 - p) ** (visits - 1)
+        unsure = missed / np.where(visits > 1, share, np.nan)
+    elif design == "removal":
+        share = found**2 - visits**2 * p**2 * (1 - p) ** (visits - 1)
+        unsure = found * missed / np.where(visits > 1, share, np.nan)
+    else:
+        raise InputError(f"The design is {design!r}; give 'standard' or 'removal'.")
+    return psi * (1 - psi + unsure)
+
+
+def _visits_expected(psi: float, p: float, visits: Any, design: Design) -> Any:
+    """The visits a site gets on average."""
+    return visits if design == "standard" else (1 - psi) * visits + psi * (1 - (1 - p) ** visits) / p
+
+
+def _chance(name: str, value: Any, top: bool = False) -> None:
+    values = np.asarray(value, dtype=np.float64)
+    if not ((values > 0) & ((values < 1) | (top & (values == 1)))).all():
+        raise InputError(f"{name} is {value}; give a number above 0 and {'at most' if top else 'below'} 1.")
+
+
+def _count(name: str, value: Any) -> None:
+    values = np.asarray(value, dtype=np.float64)
+    if not ((values >= 1) & (values == np.round(values))).all():
+        raise InputError(f"{name} is {value}; give a whole number of 1 or more.")

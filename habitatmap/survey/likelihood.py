@@ -1,0 +1,233 @@
+"""The likelihood of the occupancy model with covariates: its derivatives, its peak, its profile, its posterior.
+
+With c_i the chance that site i is occupied given its looks (1 where something was found), the first derivatives in log
+odds are c - psi for a site and c (y - p) for a look; the second ones follow from dc = c (1 - c) d(log odds of c).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import null_space
+from scipy.optimize import brentq, minimize
+from scipy.special import expit, log_expit, logit, logsumexp
+from scipy.stats import chi2, multivariate_t
+
+from habitatmap.survey.constant import Array, Histories, Prior
+
+FLAT = 1e-4  # information (of standardised covariates) below this, an error above 100 in log odds, is no information
+STEEP = 30.0  # log odds beyond this are 0 or 1
+DRAWS = 2000  # draws of the posterior
+BATCH = 2_000_000  # cells held at a time while many coefficients are tried
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The looked-at sites, their looks one below the other, and the log posterior of the coefficients (b, a).
+
+    x: sites x terms of psi; w: looks x terms of p; y: looks, 1 or 0; first: where each site's looks begin;
+    some: sites with a find; weight: how many sites a row stands for; prior: None, or on standardised terms.
+    Coefficients are one row (terms) or many (draws x terms).
+    """
+
+    x: Array
+    w: Array
+    y: Array
+    first: NDArray[np.int64]
+    some: NDArray[np.bool_]
+    weight: Array
+    prior: Prior | None = None
+
+    @classmethod
+    def from_histories(cls, h: Histories) -> Problem:
+        """Without covariates the order of looks does not matter: one row stands for all sites alike."""
+        first = np.cumsum(h.looks) - h.looks
+        within = np.arange(h.looks.sum()) - np.repeat(first, h.looks)
+        y = (within < np.repeat(h.found, h.looks)).astype(np.float64)
+        return cls(np.ones((len(h.looks), 1)), np.ones((len(y), 1)), y, first, h.found > 0, h.sites.astype(np.float64))
+
+    @cached_property
+    def site(self) -> NDArray[np.int64]:
+        """The site of each look."""
+        return np.repeat(np.arange(len(self.x)), np.diff(np.append(self.first, len(self.y))))
+
+    @property
+    def k(self) -> int:
+        """How many of the coefficients belong to psi."""
+        return self.x.shape[1]
+
+    def log_chances(self, at: Array) -> tuple[Array, Array, Array, Array]:
+        """Log odds of psi and of p, and by site the log chance of (occupied and these looks) and of these looks."""
+        psi, p = at[..., : self.k] @ self.x.T, at[..., self.k :] @ self.w.T
+        looks = log_expit(p * np.where(self.y == 1, 1.0, -1.0))
+        occupied = log_expit(psi) + np.add.reduceat(looks, self.first, axis=-1)
+        return psi, p, occupied, np.where(self.some, occupied, np.logaddexp(occupied, log_expit(-psi)))
+
+    def loss(self, at: Array) -> Array:
+        """Minus the log likelihood (and the log prior), a number for each row of coefficients."""
+        return -(self.log_chances(at)[3] @ self.weight) - self._log_prior(at)
+
+    def loss_and_slope(self, at: Array) -> tuple[float, Array]:
+        psi, p, occupied, total = self.log_chances(at)
+        state = self.weight * np.exp(occupied - total)  # the sites a row stands for, as far as they are occupied
+        by_site = (state - self.weight * expit(psi)) @ self.x
+        by_look = (state[self.site] * (self.y - expit(p))) @ self.w
+        slope = np.concatenate([by_site, by_look]) + self._log_prior_slopes(at)[0]
+        return -float(total @ self.weight) - float(self._log_prior(at)), -slope
+
+    def curvature(self, at: Array) -> Array:
+        """Minus the second derivatives: the observed information."""
+        psi, p, occupied, total = self.log_chances(at)
+        state, chance, share = np.exp(occupied - total), expit(p), expit(psi)
+        unsure = self.weight * state * (1 - state)
+        missed = np.add.reduceat(self.w * chance[:, None], self.first, axis=0)
+        spread = (self.weight * state)[self.site] * chance * (1 - chance)
+        bb = self.x.T @ ((unsure - self.weight * share * (1 - share))[:, None] * self.x)
+        ba = -self.x.T @ (unsure[:, None] * missed)
+        aa = missed.T @ (unsure[:, None] * missed) - self.w.T @ (spread[:, None] * self.w)
+        return -(np.block([[bb, ba], [ba.T, aa]]) + np.diag(self._log_prior_slopes(at)[1]))
+
+    def _beta_of(self) -> Iterator[tuple[int, float, float]]:
+        assert self.prior is not None
+        yield (0, *self.prior.psi_beta)
+        yield (self.k, *self.prior.p_beta)
+
+    def _is_slope(self, terms: int) -> NDArray[np.bool_]:
+        return ~np.isin(np.arange(terms), [0, self.k])
+
+    def _log_prior(self, at: Array) -> Array:
+        """Beta for the intercepts (a density of the log odds), Normal for the slopes; 0 without a prior."""
+        if self.prior is None:
+            return np.zeros(at.shape[:-1])
+        slopes = at[..., self._is_slope(at.shape[-1])]
+        total = -np.square(slopes).sum(axis=-1) / (2 * self.prior.slope_sd**2)
+        for i, a, b in self._beta_of():
+            total = total + a * log_expit(at[..., i]) + b * log_expit(-at[..., i])
+        return np.asarray(total)
+
+    def _log_prior_slopes(self, at: Array) -> tuple[Array, Array]:
+        """First and second derivatives of the log prior (it has no mixed ones)."""
+        if self.prior is None:
+            return np.zeros_like(at), np.zeros_like(at)
+        precision = np.where(self._is_slope(len(at)), self.prior.slope_sd**-2, 0.0)
+        slope, curve = -precision * at, -precision
+        for i, a, b in self._beta_of():
+            share = expit(at[i])
+            slope[i], curve[i] = a - (a + b) * share, -(a + b) * share * (1 - share)
+        return slope, curve
+
+    def starts(self) -> list[Array]:
+        """Three places to climb from: occupancy as seen, halfway to all, and nearly all sites."""
+        looks = self.weight[self.site]
+        naive = self.weight @ self.some / self.weight.sum()
+        finds, where_some = looks @ self.y, looks @ self.some[self.site]
+        pairs = [
+            (naive, finds / np.maximum(where_some, 1)),
+            ((1 + naive) / 2, 2 * finds / (looks.sum() + where_some)),
+            (0.98, finds / looks.sum()),
+        ]
+        out = []
+        for pair in pairs:
+            at = np.zeros(self.k + self.w.shape[1])
+            at[[0, self.k]] = logit(np.clip(pair, 0.02, 0.98))
+            out.append(at)
+        return out
+
+    def peak(self) -> Array:
+        """The coefficients where the likelihood (or posterior) is highest: the best of several climbs."""
+        climbs = [_climb(self.loss_and_slope, self.curvature, at) for at in self.starts()]
+        return min(climbs, key=lambda c: c[1])[0]
+
+
+def _climb(
+    f: Callable[[Array], tuple[float, Array]], curvature: Callable[[Array], Array], at: Array
+) -> tuple[Array, float]:
+    """Newton's method in a trust region, which also leaves saddles and ridges; where it ends and how low f is there."""
+    found = minimize(f, at, jac=True, hess=curvature, method="trust-exact", options={"gtol": 1e-7, "maxiter": 500})
+    return found.x, float(found.fun)
+
+
+class Spread:
+    """Standard errors from the observed information, without inventing any in directions it knows nothing about."""
+
+    def __init__(self, information: Array) -> None:
+        values, directions = np.linalg.eigh(information)
+        known = values > FLAT
+        self._scaled = directions[:, known] / np.sqrt(values[known])
+        self._blind = directions[:, ~known]
+
+    @property
+    def regular(self) -> bool:
+        return self._blind.shape[1] == 0
+
+    def errors(self, rows: Array) -> Array:
+        """The standard error of rows @ coefficients; NaN where a row leans on a direction without information."""
+        out = np.sqrt(np.square(rows @ self._scaled).sum(axis=1))
+        leans = np.abs(rows @ self._blind).max(axis=1, initial=0.0) > 1e-3 * np.linalg.norm(rows, axis=1)
+        return np.where(leans, np.nan, out)
+
+
+def profile_bounds(problem: Problem, at: Array, row: Array, level: float) -> tuple[float, float]:
+    """Profile-likelihood interval of psi at one row of covariates: `at` is the peak, 0 or 1 an end without a bound."""
+    least = float(problem.loss(at)) + chi2.ppf(level, 1) / 2
+    size = row @ row
+    free = null_space(row[None, :])
+    turn = np.zeros((len(at), free.shape[1] + problem.w.shape[1]))  # from what is free to all coefficients
+    turn[: problem.k, : free.shape[1]] = free
+    turn[problem.k :, free.shape[1] :] = np.eye(problem.w.shape[1])
+    here = float(row @ at[: problem.k])
+    start = turn.T @ at
+
+    def excess(odds: float) -> float:
+        fixed = np.zeros(len(at))
+        fixed[: problem.k] = row * odds / size
+
+        def f(v: Array) -> tuple[float, Array]:
+            value, slope = problem.loss_and_slope(fixed + turn @ v)
+            return value, turn.T @ slope
+
+        return _climb(f, lambda v: turn.T @ problem.curvature(fixed + turn @ v) @ turn, start)[1] - least
+
+    ends = []
+    for sign, limit in ((-1.0, 0.0), (1.0, 1.0)):
+        inside, step, end = float(np.clip(here, -STEEP, STEEP)), sign * 0.5, limit
+        while abs(inside) <= STEEP:
+            outside = inside + step
+            if excess(outside) > 0:
+                end = float(expit(brentq(excess, inside, outside, xtol=1e-7)))
+                break
+            inside, step = outside, 2 * step
+        ends.append(end)
+    return ends[0], ends[1]
+
+
+def posterior_draws(problem: Problem, peak: Array, seed: int = 1) -> tuple[Array, float]:
+    """Draws of the coefficients (draws x terms) and the effective share of those they were picked from.
+
+    Importance sampling: a multivariate t with 5 degrees of freedom around the peak, refitted to its own weighted
+    draws until at least half of them count; then systematic resampling. With an effective share of 0.5 a posterior
+    mean is good to about 1/30 of its standard deviation.
+    """
+    rng = np.random.default_rng(seed)
+    centre, shape = peak, np.linalg.inv(problem.curvature(peak))
+    for _ in range(8):
+        proposal = multivariate_t(centre, shape, df=5, seed=rng)
+        tries = np.atleast_2d(proposal.rvs(DRAWS))
+        log_weight = -_in_batches(problem, tries) - proposal.logpdf(tries)
+        weight = np.exp(log_weight - logsumexp(log_weight))
+        share = 1 / (DRAWS * np.square(weight).sum())
+        if share >= 0.5:
+            break
+        centre = weight @ tries
+        shape = (tries - centre).T @ (weight[:, None] * (tries - centre)) + 1e-9 * np.eye(len(centre))
+    at = np.searchsorted(np.cumsum(weight), (np.arange(DRAWS) + rng.random()) / DRAWS)
+    return tries[np.minimum(at, DRAWS - 1)], float(share)
+
+
+def _in_batches(problem: Problem, draws: Array) -> Array:
+    step = max(1, BATCH // len(problem.y))
+    return np.concatenate([problem.loss(draws[i : i + step]) for i in range(0, len(draws), step)])

@@ -1,0 +1,123 @@
+"""Which visits count as looks: somebody saw into the pool, long enough after it was set out, within one stated period.
+
+A pool that was dry, frozen, gone or not reached was not looked into. A look within a week of set-out comes too early
+for larvae (common practice: eggs within about a week, larvae easily seen by a month). One fit takes the looks of one
+season, since occupancy is taken not to change within it: the latest calendar year, up to `as_of`, that has a look.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from habitatmap.errors import InputError
+
+FOUND, NOT_FOUND = "larvae", "none seen"
+LONG = 244  # days, about eight months (expert judgement): pools are hardly ever occupied or empty all through
+
+
+@dataclass(frozen=True)
+class Looks:
+    """The looks of one season at each pool.
+
+    pools: names, in the order of the pools frame; detections: pools x looks by date, 1 larvae, 0 none seen, NaN no
+    look; dates: of the same shape, NaT no look; all_looks, all_found: per pool, of every season up to as_of; season:
+    the year, None without a look; first, last: the season's first and last look; left_out: how many visits by reason;
+    warnings: sentences.
+    """
+
+    pools: list[str]
+    detections: NDArray[np.float64]
+    dates: NDArray[np.datetime64]
+    all_looks: NDArray[np.int64]
+    all_found: NDArray[np.int64]
+    season: int | None
+    first: pd.Timestamp | None
+    last: pd.Timestamp | None
+    left_out: dict[str, int]
+    warnings: list[str]
+
+    @property
+    def looks(self) -> NDArray[np.int64]:
+        """Looks at each pool in the season."""
+        return np.asarray((~np.isnan(self.detections)).sum(axis=1))
+
+    @property
+    def found(self) -> NDArray[np.int64]:
+        """Looks with larvae at each pool in the season."""
+        return np.asarray((self.detections == 1).sum(axis=1))
+
+    def period(self) -> str:
+        """The season in words, from its first to its last look."""
+        if self.first is None or self.last is None:
+            return "no look"
+        return f"{self.first:%Y-%m-%d} to {self.last:%Y-%m-%d}"
+
+
+def looks(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, settle_days: int = 7) -> Looks:
+    """The looks among the visits (columns pool, date, outcome) at the pools (columns pool, set_out).
+
+    Left out, and counted by reason: a visit without a date or after `as_of`, one that was no look, one at a pool that
+    is not in the list, one less than `settle_days` days after set-out, and looks of earlier seasons. Two looks on one
+    day are two looks. The rows' order changes nothing.
+    """
+    names = pools["pool"].astype(str).tolist()
+    if len(set(names)) < len(names):
+        twice = sorted({n for n in names if names.count(n) > 1})[0]
+        raise InputError(f"The pool {twice!r} stands in the list of pools more than once; give each pool one row.")
+    row_of = {name: i for i, name in enumerate(names)}
+    date = pd.to_datetime(visits["date"]).dt.normalize()
+    pool = visits["pool"].astype(str).map(row_of)
+    set_out = pd.to_datetime(pools["set_out"]).dt.normalize().reset_index(drop=True)
+    early = (date - set_out.reindex(pool).set_axis(visits.index)).dt.days < settle_days
+    outcome = visits["outcome"].astype(str)
+
+    why = pd.Series("", index=visits.index)
+    reasons = [
+        (date.isna(), "no date"),
+        (date > pd.Timestamp(as_of).normalize(), "after as_of"),
+        *((outcome == o, o) for o in ("dry", "frozen", "gone", "not reached")),
+        (~outcome.isin([FOUND, NOT_FOUND]), "no outcome"),
+        (pool.isna(), "pool not in the list"),
+        (early, f"less than {settle_days} days after set-out"),
+    ]
+    for hit, reason in reasons:  # a visit counts under its first reason
+        why = why.mask((why == "") & hit, reason)
+    kept = (why == "").to_numpy()
+    seasons = date[kept].dt.year
+    season = int(seasons.max()) if kept.any() else None
+    why = why.mask((why == "") & (date.dt.year != season), "earlier season")
+
+    every = pd.DataFrame({"pool": pool, "date": date, "found": outcome == FOUND})[kept].astype({"pool": int})
+    now = every[every["date"].dt.year == season].sort_values(["pool", "date", "found"], kind="stable")
+    place = now.groupby("pool").cumcount().to_numpy()
+    shape = (len(names), int(place.max()) + 1 if len(now) else 0)
+    detections, dates = np.full(shape, np.nan), np.full(shape, np.datetime64("NaT", "s"))
+    detections[now["pool"], place] = now["found"].astype(float)
+    dates[now["pool"], place] = now["date"].to_numpy("datetime64[s]")
+    first, last = (now["date"].min(), now["date"].max()) if len(now) else (None, None)
+    return Looks(
+        pools=names,
+        detections=detections,
+        dates=dates,
+        all_looks=np.bincount(every["pool"], minlength=len(names)),
+        all_found=np.bincount(every.loc[every["found"], "pool"], minlength=len(names)),
+        season=season,
+        first=first,
+        last=last,
+        left_out={reason: int((why == reason).sum()) for _, reason in [*reasons, (None, "earlier season")]},
+        warnings=_too_long(first, last),
+    )
+
+
+def _too_long(first: pd.Timestamp | None, last: pd.Timestamp | None) -> list[str]:
+    if first is None or last is None or (last - first).days <= LONG:
+        return []
+    return [
+        f"The looks span {(last - first).days} days ({first:%Y-%m-%d} to {last:%Y-%m-%d}), too long to be closed: "
+        "pools may have been occupied or emptied meanwhile, and the estimate then leans towards pools used at any time."
+    ]
