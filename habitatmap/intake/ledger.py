@@ -1,0 +1,101 @@
+"""The account of what was read: for every file, rows read = rows accepted + rows set aside."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import NamedTuple
+
+import pandas as pd
+
+KINDS = ("pools", "visits", "trees", "land", "keep_away")
+COLUMNS = ("file", "row", "column", "value", "reason", "remedy")
+# a cell longer than this is cut in the list of what was set aside; its file and row still lead to the whole text
+LONGEST_VALUE = 300
+
+
+class SetAside(NamedTuple):
+    """One row of a user's file that could not be used."""
+
+    kind: str
+    file: str
+    row: int
+    column: str
+    value: str
+    reason: str
+    remedy: str
+
+
+class Ledger:
+    """Counts rows by kind and file, keeps every row set aside with its reason, and collects remarks."""
+
+    def __init__(self) -> None:
+        self._read: Counter[tuple[str, str]] = Counter()
+        self._accepted: Counter[tuple[str, str]] = Counter()
+        self._aside: list[SetAside] = []
+        self.remarks: list[str] = []
+
+    def read(self, kind: str, file: str, n: int) -> None:
+        """`n` rows of this kind were read from this file (which may have none)."""
+        self._read[kind, file] += n
+
+    def accept(self, kind: str, file: str, n: int) -> None:
+        """`n` of the rows read are used."""
+        self._accepted[kind, file] += n
+
+    def set_aside(self, kind: str, file: str, row: int, column: str, value: object, reason: str, remedy: str) -> None:
+        """One row read is not used; `row` is the number a spreadsheet shows. To be called once for a row."""
+        text = as_text(value)
+        if len(text) > LONGEST_VALUE:
+            text = text[: LONGEST_VALUE - 1] + "…"
+        self._aside.append(SetAside(kind, file, row, column, text, reason, remedy))
+
+    def remark(self, text: str) -> None:
+        """Something a person should know about rows that are used; said once, however often it is found."""
+        if text not in self.remarks:
+            self.remarks.append(text)
+
+    def counts(self) -> dict[str, dict[str, int]]:
+        """{kind: {"read", "accepted", "set_aside"}}, with every kind of `KINDS` present."""
+        total = {kind: {"read": 0, "accepted": 0, "set_aside": 0} for kind in KINDS}
+        for (kind, _file), (read, accepted, aside) in self.by_file().items():
+            part = total.setdefault(kind, {"read": 0, "accepted": 0, "set_aside": 0})
+            part["read"] += read
+            part["accepted"] += accepted
+            part["set_aside"] += aside
+        return total
+
+    def by_file(self) -> dict[tuple[str, str], tuple[int, int, int]]:
+        """{(kind, file): (read, accepted, set aside)}, in the order of the names."""
+        aside = Counter((entry.kind, entry.file) for entry in self._aside)
+        keys = sorted(self._read.keys() | self._accepted.keys() | aside.keys())
+        return {key: (self._read[key], self._accepted[key], aside[key]) for key in keys}
+
+    def frame(self) -> pd.DataFrame:
+        """The rows set aside as set_aside.csv has them, ordered by file, row and reason."""
+        entries = sorted(self._aside, key=lambda e: (e.file, e.row, e.reason, e.column, e.value))
+        return pd.DataFrame([entry[1:] for entry in entries], columns=list(COLUMNS)).astype({"row": "int64"})
+
+    def check(self) -> None:
+        """Raises AssertionError, naming the file, where read is not accepted + set aside: a fault of the program."""
+        for (kind, file), (read, accepted, aside) in self.by_file().items():
+            if read != accepted + aside:
+                raise AssertionError(
+                    f"{file} ({kind}): {read} rows read, but {accepted} accepted and {aside} set aside; "
+                    "please report this, it is a fault of the program"
+                )
+
+
+def as_text(cell: object) -> str:
+    """A cell as a person would type it: blank for None, no `.0` on whole numbers, dates in ISO order."""
+    if cell is None:
+        return ""
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, float):
+        if cell != cell:  # NaN
+            return ""
+        return str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else repr(cell)
+    if hasattr(cell, "isoformat"):
+        text = str(cell.isoformat())
+        return text.removesuffix("T00:00:00")
+    return str(cell)

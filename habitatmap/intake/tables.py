@@ -1,0 +1,61 @@
+"""A user's table as it was written, before anything is understood: headings, cells, row numbers, geometry."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+Cell = str | int | float | bool | datetime.date | datetime.time | datetime.timedelta | None
+
+
+@dataclass(frozen=True)
+class Odd:
+    """Why a row of a table is no record: it repeats the headings, is a total, or has more cells than there are headings."""
+
+    reason: str
+    remedy: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of one file. Titles, blank lines and comments are not rows; `odd` rows are read, and set aside.
+
+    `rows[i]` has one cell for each heading; blank cells are None, text is stripped, spreadsheet dates are dates.
+    `numbers[i]` is the row number a spreadsheet shows. `geometry` and `crs` come from files that carry them.
+    """
+
+    file: str
+    headings: tuple[str, ...]
+    rows: Sequence[tuple[Any, ...]]
+    numbers: Sequence[int]
+    odd: Mapping[int, Odd] = field(default_factory=dict)  # by position in `rows`
+    geometry: Sequence[BaseGeometry | None] | None = None
+    crs: CRS | None = None
+    sheet: str = ""
+    notes: tuple[str, ...] = ()  # how the file was understood: encoding, delimiter, sheet
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def column(self, at: int | None) -> list[Any]:
+        """The cells of one column; all None where the table has no such column."""
+        return [None] * len(self.rows) if at is None else [row[at] for row in self.rows]
+
+    @property
+    def name(self) -> str:
+        """File and sheet as a person would name them."""
+        return f"{self.file}, sheet {self.sheet}" if self.sheet else self.file
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What area.toml says about the area's tables."""
+
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # kind -> our name -> the file's heading
+    source_crs: Mapping[str, str] = field(default_factory=dict)  # file name -> CRS
+    crs: str | None = None  # the area's crs, only where area.toml states it
