@@ -121,12 +121,12 @@ def _each_pool(
     blank = {k: (known.mean(values), *known.interval(values)) for k, values in kinds.items()}
     rows = [(1.0, 1.0, 1.0) if found else blank[int(k)] for k, found in zip(n, d, strict=True)]
     frame = pd.DataFrame(rows, columns=["occupancy", "occupancy_low", "occupancy_high"], dtype=np.float64)
-    frame.insert(0, "pool", seen.pools)
+    frame.insert(0, "pool", pd.Series(seen.pools, dtype=str))
     frame.insert(1, "visits", seen.all_looks)
     frame.insert(2, "detections", seen.all_found)
-    frame["basis"] = [
-        _basis(int(k), bool(found), int(before), few) for k, found, before in zip(n, d, seen.all_looks - n, strict=True)
-    ]
+    before = seen.all_looks - n
+    words = [_basis(int(k), bool(f), int(b), few) for k, f, b in zip(n, d, before, strict=True)]
+    frame["basis"] = pd.Series(words, dtype=str)
     draws = np.where(d > 0, 1.0, constant.conditional(psi[:, None], p[:, None], n[None, :]))
     return frame, draws
 
@@ -154,7 +154,7 @@ def _summary(
     """The `occupancy` part of summary.json; None where a figure can't be known."""
     visited = int((seen.looks > 0).sum())
     fit = fit_occupancy(_as_rows(n, d))
-    counts = f"{h.n_looks} looks at {visited} pools, {seen.period()}"
+    counts = f"{h.n_looks} looks at {visited} pools, {seen.period()}" if visited else "no pool was looked at"
     told = not lacking and bool(np.isfinite(fit.psi))
     if lacking:
         basis = f"too few to estimate: {lacking}; {counts}; {known.prior.words()}"
@@ -183,7 +183,7 @@ def _summary(
             "mean": known.mean(known.psi_grid),
             **dict(zip(("low", "high"), known.interval(known.psi_grid), strict=True)),
         },
-        "false_positives": {f"{share:.0%}": _what_if(h, share) for share in FALSE_SHARES} if told else None,
+        "false_positives": {f"{share * 100:g} %": _what_if(h, share) for share in FALSE_SHARES} if told else None,
         "place": "pools where people put them: says nothing about places unlike these",
     }
 

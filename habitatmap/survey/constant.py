@@ -228,7 +228,7 @@ class Posterior:
     def from_data(self) -> float:
         """How much of what is known about psi came from the data: 1 - posterior variance / prior variance, 0 to 1."""
         before = self.prior.psi_mean * (1 - self.prior.psi_mean) / (self.prior.psi_worth + 1)
-        return float(np.clip(1 - self.sd(self.psi_grid) ** 2 / before, 0.0, 1.0))
+        return float(np.clip(round(1 - self.sd(self.psi_grid) ** 2 / before, 9), 0.0, 1.0))
 
     def draw(self, n: int, seed: int) -> tuple[Array, Array]:
         """n draws of (psi, p): inverse cumulative mass at stratified random numbers, so that few draws go far.
