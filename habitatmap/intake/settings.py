@@ -1,0 +1,249 @@
+"""`area.toml`: every key has a default, an unknown key is refused with the nearest known one.
+
+The texts in `Field(description=...)` say what is expected; they are shown to the user word for word.
+"""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from habitatmap.errors import InputError
+
+FILE_NAME = "area.toml"
+TABLE_KINDS = ("pools", "visits", "trees", "land", "keep_away")
+
+
+def _a_date(value: object) -> object:
+    """A TOML date or date-time, or a text such as "2025-06-01"; anything else is left for the type check to refuse."""
+    if isinstance(value, datetime.datetime):
+        return value.date()
+    if isinstance(value, str):
+        return datetime.date.fromisoformat(value.strip())
+    return value
+
+
+Metres = Annotated[float, Field(gt=0, description="a number of metres above 0")]
+MetresOrNone = Annotated[float, Field(ge=0, description="a number of metres, 0 or more")]
+Share = Annotated[float, Field(ge=0, le=1, description="a number from 0 to 1")]
+Month = Annotated[int, Field(ge=1, le=12, description="a month number from 1 to 12")]
+Chance = Annotated[Literal["model"] | Share, Field(description='"model" or a number from 0 to 1')]
+Text = Annotated[str, Field(description="a text in quotes")]
+
+
+class _Part(BaseModel):
+    """A table of area.toml: exact types, no unknown key, no nan or inf, never changed after reading."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+class LandCoverSettings(_Part):
+    """Which file is the land cover and which class table reads it; None = found by name, proven by the file."""
+
+    file: Text | None = None
+    classes: Text | None = None
+
+
+class SeasonSettings(_Part):
+    """The months that count; a season may run over the turn of the year (10 to 3)."""
+
+    first_month: Month = 3
+    last_month: Month = 10
+
+    @property
+    def months(self) -> tuple[int, ...]:
+        """Month numbers in order, e.g. 3, 4, ..., 10."""
+        return tuple((self.first_month - 1 + i) % 12 + 1 for i in range((self.last_month - self.first_month) % 12 + 1))
+
+
+class FlightSettings(_Part):
+    """Median flights in metres (expert judgement), the longest link, and how near two places are one."""
+
+    forage_median_m: Metres = 250.0
+    dispersal_median_m: Metres = 500.0
+    link_m: MetresOrNone = 1000.0
+    merge_m: MetresOrNone = 30.0
+
+
+class NearSettings(_Part):
+    """From which value on a cell counts as forage, and a cell or tree as dead wood, for distances."""
+
+    forage_from: Share = 0.4
+    dead_wood_from: Share = 0.5
+
+
+class GapSettings(_Part):
+    """What counts as a gap: forage of at least this, reached by less than this, on at least this many hectares."""
+
+    reached_below: Share = 0.2
+    forage_from: Share = 0.25
+    least_ha: Annotated[float, Field(ge=0, description="a number of hectares, 0 or more")] = 0.5
+
+
+class OccupancySettings(_Part):
+    """Chance that a pool holds larvae: estimated, or one number for all; and that a rot-hole tree does."""
+
+    existing: Chance = "model"
+    new: Chance = "model"
+    trees: Share = 0.3
+
+
+class PlanSettings(_Part):
+    """How many pools to suggest, how far apart, and on what land."""
+
+    pools: Annotated[int, Field(ge=0, description="a whole number, 0 or more")] = 10
+    spacing_m: MetresOrNone = 100.0
+    consent: Annotated[
+        tuple[Literal["yes", "ask"], ...],
+        Field(strict=False, description='a list of "yes" and "ask" (land with consent "no" is never planned on)'),
+    ] = ("yes", "ask")
+    private: Annotated[bool, Field(description="true or false")] = False
+
+
+class CautionSettings(_Part):
+    """What is known about disease-carrying mosquitoes in the area."""
+
+    mosquitoes: Annotated[
+        Literal["not assessed", "none reported", "reported"],
+        Field(description='"not assessed", "none reported" or "reported"'),
+    ] = "not assessed"
+
+
+class PublicSettings(_Part):
+    """Side of the square, in metres, within which a private place is not told apart."""
+
+    blur_m: Metres = 1000.0
+
+
+class ColumnSettings(_Part):
+    """By kind of file: our name of a column = the file's heading."""
+
+    pools: dict[str, Text] = {}
+    visits: dict[str, Text] = {}
+    trees: dict[str, Text] = {}
+    land: dict[str, Text] = {}
+    keep_away: dict[str, Text] = {}
+    land_cover: dict[str, Text] = {}
+
+
+class Settings(_Part):
+    """The whole of area.toml with every default filled in."""
+
+    title: Text = ""
+    crs: Annotated[str | None, Field(description='a projected reference system in metres, such as "EPSG:25832"')] = None
+    cell_m: Metres = 10.0
+    as_of: Annotated[datetime.date | None, BeforeValidator(_a_date), Field(description="a date such as 2025-06-01")] = (
+        None
+    )
+    land_cover: LandCoverSettings = LandCoverSettings()
+    season: SeasonSettings = SeasonSettings()
+    flight: FlightSettings = FlightSettings()
+    near: NearSettings = NearSettings()
+    gap: GapSettings = GapSettings()
+    occupancy: OccupancySettings = OccupancySettings()
+    plan: PlanSettings = PlanSettings()
+    keep_away: Annotated[dict[str, MetresOrNone], Field(description="metres by kind")] = {}
+    cautions: CautionSettings = CautionSettings()
+    public: PublicSettings = PublicSettings()
+    source_crs: Annotated[dict[str, Text], Field(description="a reference system by file name")] = {}
+    columns: ColumnSettings = ColumnSettings()
+
+
+def read_settings(folder: Path) -> Settings:
+    """The settings of an area folder; all defaults where it has no area.toml.
+
+    Raises InputError with one sentence for each fault, one to a line.
+    """
+    path = folder / FILE_NAME
+    if not path.exists():
+        return Settings()
+    try:
+        found = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except UnicodeDecodeError as fault:
+        line = fault.object[: fault.start].count(b"\n") + 1
+        raise InputError(
+            f"{FILE_NAME} line {line} is not UTF-8 text: save the file again with the encoding UTF-8"
+        ) from None
+    except tomllib.TOMLDecodeError as fault:
+        raise InputError(
+            f"{FILE_NAME} is not valid TOML: {fault}; texts stand in quotes, each key on its own line"
+        ) from None
+    return settings_from(found)
+
+
+def settings_from(found: dict[str, Any]) -> Settings:
+    """Settings from the parsed content of area.toml. Raises InputError with one sentence for each fault."""
+    try:
+        return Settings.model_validate(found)
+    except ValidationError as faults:
+        sentences: dict[tuple[str, ...], str] = {}
+        for fault in faults.errors(include_url=False):
+            keys, annotation = _keys_and_model(fault["loc"])
+            sentences.setdefault(keys, _sentence(keys, annotation, fault["type"], fault["input"]))
+        raise InputError("\n".join(sentences.values())) from None
+
+
+def _keys_and_model(loc: tuple[int | str, ...]) -> tuple[tuple[str, ...], type[_Part]]:
+    """The key path of a fault as the user wrote it, and the model that holds its last key.
+
+    pydantic adds list positions and names of union members to its path; what follows the last key is dropped.
+    """
+    model: type[_Part] = Settings
+    for depth, step in enumerate(loc, 1):
+        field = model.model_fields.get(str(step))
+        part = _part(field.annotation) if field else None
+        if part is None:
+            free_keys = field is not None and getattr(field.annotation, "__origin__", None) is dict
+            return tuple(str(s) for s in loc[: depth + free_keys]), model
+        if depth < len(loc):
+            model = part
+    return tuple(str(s) for s in loc), model
+
+
+def _part(annotation: object) -> type[_Part] | None:
+    return annotation if isinstance(annotation, type) and issubclass(annotation, _Part) else None
+
+
+def _sentence(keys: tuple[str, ...], model: type[_Part], kind: str, value: object) -> str:
+    """One sentence: what was found, where, what was expected, what to do."""
+    where = f"{FILE_NAME}: {'.'.join(keys)}"
+    if kind == "extra_forbidden":
+        return f"{where} is not a known key; {_nearest(keys, model)}"
+    field = model.model_fields.get(keys[-1])
+    if field is None:  # a value below free keys, such as those of [keep_away]
+        expected = "a number of metres, 0 or more" if keys[0] == "keep_away" else "a text in quotes"
+    else:
+        expected = field.description or f"a table: [{'.'.join(keys)}] on a line of its own, its keys on the lines below"
+    return f"{where} is {_shown(value)}; expected {expected}"
+
+
+def _shown(value: object) -> str:
+    """A value as TOML would write it, cut to a readable length."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _nearest(keys: tuple[str, ...], model: type[_Part]) -> str:
+    """What the user may have meant: the nearest key of the same table, else of any, else the table's keys."""
+    here = ".".join([*keys[:-1], ""])
+    names = list(model.model_fields)
+    close = difflib.get_close_matches(keys[-1], names, n=1, cutoff=0.6)
+    if close:
+        return f"did you mean {here}{close[0]}?"
+    everywhere = {
+        name: f"{part}.{name}"
+        for part, field in Settings.model_fields.items()
+        for name in getattr(_part(field.annotation), "model_fields", ())
+    } | {name: name for name in Settings.model_fields}
+    close = difflib.get_close_matches(keys[-1], list(everywhere), n=1, cutoff=0.75)
+    if close:
+        return f"did you mean {everywhere[close[0]]}?"
+    nearest = max(names, key=lambda name: difflib.SequenceMatcher(None, keys[-1], name).ratio())
+    return f"the nearest known key is {here}{nearest}; take the line out or correct it"
