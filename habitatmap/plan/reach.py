@@ -1,0 +1,216 @@
+"""Forage in reach: how much of the area's forage the breeding places are likely to serve.
+
+A cell c is missed by all places with the chance R_c = prod_j (1 - p_j k(d_cj)), where k(d) = (1 + d/a) exp(-d/a) is
+the share of flights that get at least d far (2-D exponential flight, cut at 10 a) and p_j the chance that place j is
+occupied. Forage in reach is sum_c w_c (1 - R_c) / sum_c w_c. Distances run from a cell's centre to the centre of the
+place's cell. Places are always taken in the order row, column, p, so that no row order changes a bit of the answer.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+from habitatmap.errors import InputError
+from habitatmap.grid import Grid
+from habitatmap.habitat.kernels import REACH_IN_SCALES, kernel, scale_m
+
+Floats = NDArray[np.float64]
+
+# below this, 1 - p k is not divided by: the product over the other places is taken again
+SMALLEST_DIVISOR = 1e-6
+# how many blocks one flight scale (a) holds where reach is only estimated (draws)
+BLOCKS_PER_SCALE = 3.0
+
+
+def reach_kernel(median_m: float, cell_m: float, shape: tuple[int, int]) -> Floats:
+    """The reach weight by cell offset, (2r+1, 2r+1), with r no larger than cells of one frame can be apart."""
+    k = kernel(median_m, cell_m, "reach")
+    spare = max(0, k.shape[0] // 2 - (max(shape) - 1))
+    return np.ascontiguousarray(k[spare : k.shape[0] - spare, spare : k.shape[1] - spare])
+
+
+def in_order(places: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
+    """row, col and p of the places in the order row, column, p. Raises InputError where a p is not within 0-1."""
+    row, col, p = _columns(places)
+    bad = ~((p >= 0) & (p <= 1))
+    if bad.any():
+        first = int(np.flatnonzero(bad)[0])
+        raise InputError(f"place {first + 1} has the chance p = {p[first]}, a number from 0 to 1 was expected: mend p")
+    order = _order(places)
+    return row[order], col[order], p[order]
+
+
+@njit(cache=True, nogil=True)
+def multiply(field: Floats, row0: int, col0: int, row: int, col: int, p: float, k: Floats) -> None:
+    """Multiplies by 1 - p k around (row, col); field[0, 0] is the cell (row0, col0)."""
+    r = k.shape[0] // 2
+    i0, i1 = max(row0, row - r), min(row0 + field.shape[0], row + r + 1)
+    j0, j1 = max(col0, col - r), min(col0 + field.shape[1], col + r + 1)
+    for i in range(i0, i1):
+        for j in range(j0, j1):
+            field[i - row0, j - col0] *= 1.0 - p * k[i - row + r, j - col + r]
+
+
+def not_reached(
+    frame: Grid | tuple[int, int], places: pd.DataFrame, *, cell_m: float | None = None, median_m: float
+) -> Floats:
+    """The chance R (rows, cols) that no place reaches each cell; 1 where there is none.
+
+    `frame` is a Grid, or (rows, cols) together with `cell_m`; `places` has row, col and p (0-1) and may lie outside.
+    """
+    shape, cell = _frame(frame, cell_m)
+    k, R = kernel(median_m, cell, "reach"), np.ones(shape)
+    for row, col, p in zip(*in_order(places), strict=True):
+        multiply(R, 0, 0, row, col, p, k)
+    return R
+
+
+def forage_in_reach(w: ArrayLike, R: Floats) -> float:
+    """Share (0-1) of the forage w (NaN = no data) that is likely to be reached; NaN where there is no forage."""
+    weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
+    total = float(weights.sum())
+    return float((weights * (1.0 - R)).sum()) / total if total > 0 else math.nan
+
+
+@njit(cache=True, nogil=True)
+def _without(at: int, row: NDArray[np.int64], col: NDArray[np.int64], p: Floats, k: Floats, i: int, j: int) -> float:
+    """R of one cell over all places but one."""
+    r = k.shape[0] // 2
+    product = 1.0
+    for q in range(row.shape[0]):
+        a, b = i - row[q] + r, j - col[q] + r
+        if q != at and 0 <= a < k.shape[0] and 0 <= b < k.shape[1]:
+            product *= 1.0 - p[q] * k[a, b]
+    return product
+
+
+@njit(cache=True, nogil=True)
+def _losses(w: Floats, R: Floats, row: NDArray[np.int64], col: NDArray[np.int64], p: Floats, k: Floats) -> Floats:
+    """sum_c w p k prod_others for each place; division by 1 - p k, or the product again where that is near 0."""
+    r = k.shape[0] // 2
+    rows, cols = w.shape
+    out = np.zeros(row.shape[0])
+    for q in range(row.shape[0]):
+        lost = 0.0
+        for i in range(max(0, row[q] - r), min(rows, row[q] + r + 1)):
+            line = 0.0
+            for j in range(max(0, col[q] - r), min(cols, col[q] + r + 1)):
+                u = p[q] * k[i - row[q] + r, j - col[q] + r]
+                if w[i, j] > 0.0 and u > 0.0:
+                    if 1.0 - u > SMALLEST_DIVISOR:
+                        line += w[i, j] * u * (R[i, j] / (1.0 - u))
+                    else:
+                        line += w[i, j] * u * _without(q, row, col, p, k, i, j)
+            lost += line
+        out[q] = lost
+    return out
+
+
+def loss_of_each(w: ArrayLike, R: Floats, places: pd.DataFrame, *, cell_m: float, median_m: float) -> Floats:
+    """The share of the area's forage that would no longer be in reach without each place, in the order of the rows.
+
+    `R` is `not_reached` of the same places. NaN where there is no forage at all.
+    """
+    weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
+    total = float(weights.sum())
+    if total <= 0:
+        return np.full(len(places), math.nan)
+    row, col, p = in_order(places)
+    lost = np.empty(len(places))
+    lost[_order(places)] = _losses(weights, R, row, col, p, kernel(median_m, cell_m, "reach")) / total
+    return lost
+
+
+def footprints(median_m: float, cell_m: float, size: int) -> Floats:
+    """Reach weights seen from block centres, for a place in each of the size x size cells of a block.
+
+    Shape (size * size, 2r+1, 2r+1), [:, r, r] being the block the place stands in.
+    """
+    a = scale_m(median_m)
+    r = int(REACH_IN_SCALES * a / (size * cell_m)) + 1
+    across = (np.arange(-r, r + 1) + 0.5) * size
+    within = np.arange(size) + 0.5
+    dy = across[None, None, :, None] - within[:, None, None, None]
+    dx = across[None, None, None, :] - within[None, :, None, None]
+    d = np.hypot(dy, dx).reshape(size * size, 2 * r + 1, 2 * r + 1) * cell_m
+    return np.where(d <= REACH_IN_SCALES * a, (1.0 + d / a) * np.exp(-d / a), 0.0)
+
+
+@njit(cache=True, nogil=True)
+def multiply_blocks(
+    R: Floats, row: NDArray[np.int64], col: NDArray[np.int64], p: Floats, prints: Floats, size: int
+) -> None:
+    """Multiplies blocks of not-reached by 1 - p k for each place; row and col are cells."""
+    rows, cols = R.shape
+    r = prints.shape[1] // 2
+    for q in range(row.shape[0]):
+        if p[q] > 0.0:
+            bi, bj = row[q] // size, col[q] // size
+            k = prints[(row[q] - bi * size) * size + col[q] - bj * size]
+            for i in range(max(0, bi - r), min(rows, bi + r + 1)):
+                for j in range(max(0, bj - r), min(cols, bj + r + 1)):
+                    R[i, j] *= 1.0 - p[q] * k[i - bi + r, j - bj + r]
+
+
+def block_cells(median_m: float, cell_m: float) -> int:
+    """How many cells a side a block holds where reach is estimated on blocks: a third of the flight scale."""
+    return max(1, int(scale_m(median_m) / BLOCKS_PER_SCALE / cell_m))
+
+
+def block_sum(values: Floats, size: int) -> Floats:
+    """Sums over blocks of size x size cells, the last ones may be partly filled."""
+    by_row = np.add.reduceat(values, np.arange(0, values.shape[0], size), axis=0)
+    return np.asarray(np.add.reduceat(by_row, np.arange(0, values.shape[1], size), axis=1))
+
+
+def reach_of_draws(w: ArrayLike, places: pd.DataFrame, draws: ArrayLike, *, cell_m: float, median_m: float) -> Floats:
+    """Forage in reach (share 0-1) for each draw of the places' chances; draws is (n_draws, n_places), rows' order.
+
+    The forage is summed over blocks of a third of the flight scale (50 m for a median of 250 m) and seen from the block
+    centres; the answer is then scaled by fine / coarse of the places' own p, so that a draw equal to p gives exactly
+    the fine value. Against cell by cell reckoning the error was below 0.1 % of the value on towns of 40 to 500 pools.
+    """
+    chances = np.atleast_2d(np.asarray(draws, dtype=np.float64))
+    weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
+    total = float(weights.sum())
+    if total <= 0:
+        return np.full(len(chances), math.nan)
+    if len(places) == 0:
+        return np.zeros(len(chances))
+    row, col, p = in_order(places)
+    order = _order(places)
+    size = block_cells(median_m, cell_m)
+    prints, blocks = footprints(median_m, cell_m, size), block_sum(weights, size)
+
+    def on_blocks(chance: Floats) -> float:
+        R = np.ones_like(blocks)
+        multiply_blocks(R, row, col, chance, prints, size)
+        return float((blocks * (1.0 - R)).sum()) / total
+
+    coarse = np.array([on_blocks(np.ascontiguousarray(one[order])) for one in chances])
+    base = on_blocks(p)
+    fine = forage_in_reach(weights, not_reached(weights.shape, places, cell_m=cell_m, median_m=median_m))
+    return np.minimum(coarse * (fine / base) if base > 0 else coarse, 1.0)
+
+
+def _columns(places: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
+    row, col = places["row"].to_numpy(np.int64), places["col"].to_numpy(np.int64)
+    return row, col, places["p"].to_numpy(np.float64)
+
+
+def _order(places: pd.DataFrame) -> NDArray[np.int64]:
+    row, col, p = _columns(places)
+    return np.lexsort((p, col, row))
+
+
+def _frame(frame: Grid | tuple[int, int], cell_m: float | None) -> tuple[tuple[int, int], float]:
+    if isinstance(frame, Grid):
+        return frame.shape, frame.cell_m
+    if cell_m is None:
+        raise InputError("not_reached was given rows and columns only: give cell_m as well, or a Grid")
+    return (int(frame[0]), int(frame[1])), float(cell_m)

@@ -1,0 +1,440 @@
+"""The plan: where N more pools add most forage in reach, every allowed cell being a candidate.
+
+With chances p fixed, forage in reach grows by g(x) = p(x) sum_c w_c R_c k(d_cx) when a pool is set at x. The sum is one
+correlation of w R with the reach weight, so the gain of every cell is one map. Picking a cell changes w R within the
+kernel radius r and the map within 2r: only that patch is transformed again. Greedy picks give a nested order (N pools
+are the first N of N + 1) whose gains never increase; interchange then moves single pools for as long as the set gets
+better. The (1 - 1/e) guarantee of greedy (Nemhauser, Wolsey & Fisher 1978) holds without spacing and quotas only; what
+a plan is worth is certified by `bound.upper_bound`.
+
+Ties: cells whose gains differ by no more than 1e-12 of the best count as equal, and the lowest (row, column) is taken.
+The map (FFT) only proposes the cells that could be best; their gains are summed up directly, in a fixed order, so that
+neither threads nor tiles can change a plan.
+"""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+import scipy.fft
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+from habitatmap.engine import default_workers
+from habitatmap.errors import InputError
+from habitatmap.grid import Tile, cut
+from habitatmap.plan.reach import Floats, multiply, not_reached, reach_kernel
+
+SAME = 1e-12  # relative difference below which two gains are a tie
+BETTER = 1e-9  # relative improvement an interchange must bring
+BLOCK = 64  # cells a side of the blocks whose best cell is remembered
+NEAR = 512  # so many near ties are summed up one by one; more are a plateau
+FFT_ERROR = 4e-15  # error of one float64 transform pair, relative to the largest gain (measured: below 1e-15)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A plan. Shares are of the area's whole forage (0-1); NaN where the area has no forage."""
+
+    frame: pd.DataFrame
+    """rank, row, col, p, gain, cumulative (shares), gain_cells, cumulative_cells (forage as full cells); greedy order."""
+    now: float
+    """Forage in reach without the plan."""
+    with_plan: float
+    """Forage in reach with the pools of `frame`."""
+    exchanged: pd.DataFrame | None
+    """The better set that interchange found (columns as in `frame`), or None."""
+    exchange_gain: float
+    """How much more forage the exchanged set reaches (share of the area's forage); 0 where there is none."""
+    total: float
+    """The area's forage, in cells: the sum of w."""
+    wanted: int
+    """How many pools were asked for."""
+    note: str
+    """Why there are fewer pools than asked for; "" otherwise."""
+
+    @property
+    def best(self) -> pd.DataFrame:
+        """The better of the two sets."""
+        return self.frame if self.exchanged is None else self.exchanged
+
+    @property
+    def best_with_plan(self) -> float:
+        """Forage in reach with the better of the two sets."""
+        return self.with_plan + self.exchange_gain
+
+
+class Pick(NamedTuple):
+    """A cell and what a pool there adds (in cells of forage)."""
+
+    row: int
+    col: int
+    gain: float
+
+
+def choose(
+    demand: ArrayLike,
+    places: pd.DataFrame,
+    candidates: ArrayLike,
+    pools: int,
+    *,
+    cell_m: float,
+    median_m: float,
+    spacing_m: float = 0.0,
+    taken: pd.DataFrame | None = None,
+    units: ArrayLike | None = None,
+    per_unit: int | None = None,
+    exchange: bool = True,
+    workers: int | None = None,
+    tile_cells: int | None = None,
+) -> Choice:
+    """Chooses cells for `pools` more pools.
+
+    `demand` (rows, cols): forage w of each cell, NaN or 0 = none. `places`: row, col, p of the breeding places.
+    `candidates` (rows, cols): the chance p that a pool at the cell gets occupied, NaN where none may stand. Sites keep
+    at least `spacing_m` (between cell centres) from each other and from the cells (row, col) of `taken`; a cell is
+    chosen once at most. With `units` (whole numbers, -1 = none) and `per_unit`, no unit gets more sites than that.
+    Fewer sites are given where no more fit or nothing is left to gain, with a note. `workers` and `tile_cells` change
+    nothing but time and memory. Raises InputError where shapes or values do not fit.
+    """
+    w, p = check(demand, candidates)
+    shape = (w.shape[0], w.shape[1])
+    total, R0 = float(w.sum()), not_reached(shape, places, cell_m=cell_m, median_m=median_m)
+    now = math.nan if total <= 0 else float((w * (1.0 - R0)).sum()) / total
+    k = reach_kernel(median_m, cell_m, shape)
+    field = Field(w * R0, p, k, cell_m, spacing_m, taken, units, per_unit, workers=workers, tile_cells=tile_cells)
+    picks = field.greedy(int(pools))
+    frame = _frame(picks, p, now, total)
+    with_plan = now if frame.empty else float(frame["cumulative"].iloc[-1])
+    note = ""
+    if len(picks) < pools:
+        why = "no allowed cell is left" if not field.any_open() else "nothing more can be gained"
+        note = f"{len(picks)} of {pools} pools: {why}"
+    better, more = None, 0.0
+    if exchange and picks and field.interchange():
+        better = _frame(in_greedy_order(w * R0, p, k, [(s.row, s.col) for s in field.sites]), p, now, total)
+        more = float(better["cumulative"].iloc[-1]) - with_plan
+        if more <= BETTER * (with_plan - now):
+            better, more = None, 0.0
+    return Choice(frame, now, with_plan, better, more, total, int(pools), note)
+
+
+def check(demand: ArrayLike, candidates: ArrayLike) -> tuple[Floats, Floats]:
+    """Demand without NaN, and the candidates' p, as float64 (rows, cols). Raises InputError where they do not fit."""
+    w, p = np.nan_to_num(np.asarray(demand, dtype=np.float64)), np.asarray(candidates, dtype=np.float64)
+    if w.ndim != 2 or w.shape != p.shape or w.size == 0:
+        raise InputError(f"demand has the shape {w.shape} and candidates {p.shape}: two equal (rows, cols) are needed")
+    if (w < 0).any():
+        raise InputError(f"demand holds {w.min()}: forage of 0 or more was expected, mend the forage")
+    if (p < 0).any() or (p > 1).any():
+        raise InputError(f"candidates hold {np.nanmin(p)} to {np.nanmax(p)}: chances from 0 to 1 were expected")
+    return w, p
+
+
+def correlate(
+    padded: Floats,
+    k: Floats,
+    *,
+    only: NDArray[np.bool_] | None = None,
+    workers: int | None = None,
+    tile_cells: int | None = None,
+) -> Floats:
+    """sum_d k(d) padded(c + d) for every cell c (rows, cols); `padded` is r cells larger on every side.
+
+    By float64 FFT in overlapping tiles. Tiles without any cell of `only` are left at 0.
+    """
+    r = k.shape[0] // 2
+    shape = (padded.shape[0] - 2 * r, padded.shape[1] - 2 * r)
+    out = np.zeros(shape)
+    n = fft_cells(r, shape, tile_cells)
+    spectrum = kernel_spectrum(k, n)
+
+    def run(tile: Tile) -> None:
+        inside = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
+        if only is None or only[inside].any():
+            block = padded[tile.row0 : tile.row1 + 2 * r, tile.col0 : tile.col1 + 2 * r]
+            answer = scipy.fft.irfft2(scipy.fft.rfft2(block, (n, n)) * spectrum, (n, n), overwrite_x=True)
+            out[inside] = answer[2 * r : 2 * r + tile.shape[0], 2 * r : 2 * r + tile.shape[1]]
+
+    with ThreadPoolExecutor(workers or default_workers()) as pool:
+        list(pool.map(run, cut(shape, n - 2 * r)))
+    return out
+
+
+def fft_cells(r: int, shape: tuple[int, int], tile_cells: int | None = None) -> int:
+    """Side of the transforms: about three times the halo, no more than the whole frame needs."""
+    tile = min(max(shape), tile_cells or max(512, 4 * r))
+    return int(scipy.fft.next_fast_len(tile + 2 * r, real=True))
+
+
+def kernel_spectrum(k: Floats, n: int) -> NDArray[np.complex128]:
+    """Transform of the (symmetric) kernel in an n x n frame, its corner at the frame's corner."""
+    return np.asarray(scipy.fft.rfft2(k, (n, n)))
+
+
+@njit(cache=True, nogil=True)
+def direct_gain(field: Floats, k: Floats, row: int, col: int) -> float:
+    """sum_d k(d) field(c + d) of one cell, in float64 and in a fixed order; field is padded by r."""
+    total = 0.0
+    for a in range(k.shape[0]):
+        line = 0.0
+        for b in range(k.shape[1]):
+            line += k[a, b] * field[row + a, col + b]
+        total += line
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _refresh(
+    C: Floats, p: Floats, blocked: NDArray[np.uint16], best: Floats, b0: int, b1: int, d0: int, d1: int, size: int
+) -> None:
+    """The largest p C of the open cells of each block (b0..b1, d0..d1); -1 where none is open."""
+    for bi in range(b0, b1):
+        for bj in range(d0, d1):
+            m = -1.0
+            for i in range(bi * size, min(C.shape[0], (bi + 1) * size)):
+                for j in range(bj * size, min(C.shape[1], (bj + 1) * size)):
+                    if blocked[i, j] == 0:
+                        v = p[i, j] * C[i, j]
+                        if v > m:  # false for NaN
+                            m = v
+            best[bi, bj] = m
+
+
+@njit(cache=True, nogil=True)
+def _near_best(
+    C: Floats, p: Floats, blocked: NDArray[np.uint16], best: Floats, least: float, size: int, out: NDArray[np.int64]
+) -> tuple[int, int, int]:
+    """Open cells with p C >= least: how many, and the lowest (row, col); as many as fit are written to `out`."""
+    n, row, col = 0, C.shape[0], C.shape[1]
+    for bi in range(best.shape[0]):
+        for bj in range(best.shape[1]):
+            if best[bi, bj] >= least:
+                for i in range(bi * size, min(C.shape[0], (bi + 1) * size)):
+                    for j in range(bj * size, min(C.shape[1], (bj + 1) * size)):
+                        if blocked[i, j] == 0 and p[i, j] * C[i, j] >= least:
+                            if n < out.shape[0]:
+                                out[n, 0], out[n, 1] = i, j
+                            n += 1
+                            if i < row or (i == row and j < col):
+                                row, col = i, j
+    return n, row, col
+
+
+@njit(cache=True, nogil=True)
+def _count(blocked: NDArray[np.uint16], row: int, col: int, near: NDArray[np.bool_], step: int) -> None:
+    """Adds step to the counters of the cells that are too near to (row, col)."""
+    q = near.shape[0] // 2
+    for i in range(max(0, row - q), min(blocked.shape[0], row + q + 1)):
+        for j in range(max(0, col - q), min(blocked.shape[1], col + q + 1)):
+            if near[i - row + q, j - col + q]:
+                blocked[i, j] += step
+
+
+def too_near(spacing_m: float, cell_m: float) -> NDArray[np.bool_]:
+    """Offsets of the cells whose centres are less than spacing_m away, and the cell itself."""
+    q = math.ceil(spacing_m / cell_m)
+    y, x = np.mgrid[-q : q + 1, -q : q + 1]
+    # a hair below, so that 30 cells of 0.1 m are 3 m
+    near = (y * y + x * x) * cell_m**2 < spacing_m**2 * (1.0 - 1e-9)
+    near[q, q] = True
+    return np.asarray(near)
+
+
+class Field:
+    """The forage still missed (w R), what a pool would add at every cell, and which cells are open."""
+
+    def __init__(
+        self,
+        missed: Floats,
+        p: Floats,
+        k: Floats,
+        cell_m: float,
+        spacing_m: float,
+        taken: pd.DataFrame | None = None,
+        units: ArrayLike | None = None,
+        per_unit: int | None = None,
+        *,
+        workers: int | None = None,
+        tile_cells: int | None = None,
+    ) -> None:
+        self.p, self.k, self.r, self.shape = p, k, k.shape[0] // 2, p.shape
+        self.workers, self.tile_cells = workers or default_workers(), tile_cells
+        self.before = np.pad(missed, self.r)  # w R without the sites
+        self.missed = self.before.copy()  # w R with them
+        self.sites: list[Pick] = []
+        self.near = too_near(spacing_m, cell_m)
+        self.blocked = np.zeros(self.shape, np.uint16)
+        if taken is not None:
+            for row, col in zip(taken["row"].to_numpy(np.int64), taken["col"].to_numpy(np.int64), strict=True):
+                _count(self.blocked, row, col, self.near, 1)
+        self.units = None if units is None or per_unit is None else np.asarray(units, dtype=np.int64)
+        self.per_unit = per_unit or 0
+        self.used: dict[int, int] = {}
+        if self.units is not None and self.per_unit <= 0:
+            self.blocked[self.units >= 0] += 1
+        self.n = int(scipy.fft.next_fast_len(4 * self.r + 1, real=True))
+        self.spectrum = kernel_spectrum(k, self.n)
+        self.best_of = np.empty((-(-self.shape[0] // BLOCK), -(-self.shape[1] // BLOCK)))
+        self.buffer = np.empty((NEAR, 2), np.int64)
+        self.renew()
+
+    def renew(self) -> None:
+        """The gain map from scratch."""
+        self.C = correlate(self.missed, self.k, only=self.p > 0, workers=self.workers, tile_cells=self.tile_cells)
+        self.error, self.fresh = FFT_ERROR * float(self.C.max(initial=0.0)), True
+        self.refresh(0, self.shape[0], 0, self.shape[1])
+
+    def refresh(self, i0: int, i1: int, j0: int, j1: int) -> None:
+        """The best cell of each block that touches rows i0..i1, columns j0..j1."""
+        b0, b1 = max(0, i0) // BLOCK, -(-min(self.shape[0], i1) // BLOCK)
+        d0, d1 = max(0, j0) // BLOCK, -(-min(self.shape[1], j1) // BLOCK)
+        _refresh(self.C, self.p, self.blocked, self.best_of, b0, b1, d0, d1, BLOCK)
+
+    def any_open(self) -> bool:
+        """Whether a pool could stand anywhere."""
+        return bool((self.best_of >= 0).any() or ((self.blocked == 0) & ~np.isnan(self.p)).any())
+
+    def best(self) -> Pick | None:
+        """The open cell with the largest gain, None where no cell gains anything."""
+        top = float(self.best_of.max())
+        if top <= self.error or self.error > SAME * top:
+            if not self.fresh:
+                self.renew()
+                return self.best()
+            if top <= self.error:
+                return None
+        least = top - max(SAME * top, 2.0 * self.error)
+        n, row, col = _near_best(self.C, self.p, self.blocked, self.best_of, least, BLOCK, self.buffer)
+        if n > NEAR:
+            return Pick(row, col, self.gain(row, col))
+        near = [Pick(int(i), int(j), self.gain(int(i), int(j))) for i, j in self.buffer[:n]]
+        most = max(pick.gain for pick in near)
+        return min(pick for pick in near if pick.gain >= most * (1.0 - SAME)) if most > 0 else None
+
+    def gain(self, row: int, col: int) -> float:
+        """What one more pool at the cell adds, summed up directly."""
+        return float(self.p[row, col]) * float(direct_gain(self.missed, self.k, row, col))
+
+    def add(self, pick: Pick) -> None:
+        """Sets a pool."""
+        patch = self.missed[self._square(pick)]
+        old = patch.copy()
+        multiply(patch, 0, 0, self.r, self.r, float(self.p[pick.row, pick.col]), self.k)
+        self.sites.append(pick)
+        self._changed(pick, patch - old, 1)
+
+    def remove(self, pick: Pick) -> None:
+        """Takes a site away: w R around it is multiplied up again from the start, since 1 - p k may be 0."""
+        self.sites.remove(pick)
+        patch = self.missed[self._square(pick)]
+        old = patch.copy()
+        patch[:] = self.before[self._square(pick)]
+        for s in self.sites:
+            multiply(patch, pick.row, pick.col, s.row + self.r, s.col + self.r, float(self.p[s.row, s.col]), self.k)
+        self._changed(pick, patch - old, -1)
+
+    def _square(self, pick: Pick) -> tuple[slice, slice]:
+        """The square within the kernel radius of a cell, in the padded arrays."""
+        side = 2 * self.r + 1
+        return np.s_[pick.row : pick.row + side, pick.col : pick.col + side]
+
+    def _changed(self, pick: Pick, change: Floats, step: int) -> None:
+        """Brings gains, spacing, quotas and block maxima up to date after w R changed around a cell."""
+        n, r = self.n, self.r
+        patch = scipy.fft.irfft2(
+            scipy.fft.rfft2(change, (n, n), workers=self.workers) * self.spectrum, (n, n), workers=self.workers
+        )
+        i0, i1 = max(0, pick.row - 2 * r), min(self.shape[0], pick.row + 2 * r + 1)
+        j0, j1 = max(0, pick.col - 2 * r), min(self.shape[1], pick.col + 2 * r + 1)
+        a, b = 2 * r - pick.row, 2 * r - pick.col
+        self.C[i0:i1, j0:j1] += patch[i0 + a : i1 + a, j0 + b : j1 + b]
+        self.error, self.fresh = self.error + FFT_ERROR * float(np.abs(patch).max()), False
+        _count(self.blocked, pick.row, pick.col, self.near, step)
+        q = max(2 * r, self.near.shape[0] // 2)
+        self.refresh(pick.row - q, pick.row + q + 1, pick.col - q, pick.col + q + 1)
+        if self.units is not None and self.units[pick.row, pick.col] >= 0:
+            self._use(int(self.units[pick.row, pick.col]), step)
+
+    def _use(self, unit: int, step: int) -> None:
+        """Counts a site of a unit; a full unit's cells are blocked until a site of it is taken away."""
+        assert self.units is not None
+        was, self.used[unit] = self.used.get(unit, 0), self.used.get(unit, 0) + step
+        full_before, full_now = was >= self.per_unit, self.used[unit] >= self.per_unit
+        if full_before != full_now:
+            rows, cols = np.nonzero(self.units == unit)
+            self.blocked[rows, cols] += np.uint16(1 if full_now else 0xFFFF)  # 0xFFFF is -1 in these counters
+            self.refresh(int(rows.min()), int(rows.max()) + 1, int(cols.min()), int(cols.max()) + 1)
+
+    def greedy(self, pools: int) -> list[Pick]:
+        """Sets up to `pools` pools, each where it adds most."""
+        picks: list[Pick] = []
+        while len(picks) < pools and (pick := self.best()) is not None:
+            # rounding may put a tie a hair above the pick before it
+            if picks and picks[-1].gain < pick.gain <= picks[-1].gain * (1.0 + SAME):
+                pick = pick._replace(gain=picks[-1].gain)
+            self.add(pick)
+            picks.append(pick)
+        return picks
+
+    def interchange(self) -> int:
+        """Moves one site at a time to the best open cell for as long as that gains; how many moves were made."""
+        moves, settled = 0, 0
+        queue = list(self.sites)
+        while queue and settled < len(queue):
+            site = queue.pop(0)
+            self.remove(site)
+            loss = self.gain(site.row, site.col)
+            other = self.best()
+            if (
+                other is not None
+                and (other.row, other.col) != (site.row, site.col)
+                and other.gain > loss * (1 + BETTER)
+            ):
+                site, moves, settled = other, moves + 1, 0
+            else:
+                settled += 1
+            self.add(site)
+            queue.append(site)
+        return moves
+
+
+def in_greedy_order(missed: Floats, p: Floats, k: Floats, cells: list[tuple[int, int]]) -> list[Pick]:
+    """The cells of a set in the order of what each adds after those before it (ties: lowest row, column)."""
+    r = k.shape[0] // 2
+    field, left, picks = np.pad(missed, r), sorted(cells), []
+    # a gain only falls as sites are set, so one that is still on top when reckoned anew is the largest
+    gains = {c: math.inf for c in left}
+    while left:
+        sure: set[tuple[int, int]] = set()
+        while (top := max(left, key=lambda c: gains[c])) not in sure:
+            gains[top] = float(p[top]) * float(direct_gain(field, k, *top))
+            sure.add(top)
+        picks.append(Pick(*top, gains[top]))
+        multiply(field, 0, 0, top[0] + r, top[1] + r, float(p[top]), k)
+        left.remove(top)
+    return picks
+
+
+def _frame(picks: list[Pick], p: Floats, now: float, total: float) -> pd.DataFrame:
+    """The columns of `Choice.frame`."""
+    rows, cols = [s.row for s in picks], [s.col for s in picks]
+    gains = np.array([s.gain for s in picks], dtype=np.float64)
+    share = gains / total if total > 0 else gains
+    return pd.DataFrame(
+        {
+            "rank": np.arange(1, len(picks) + 1),
+            "row": np.array(rows, dtype=np.int64),
+            "col": np.array(cols, dtype=np.int64),
+            "p": np.array([p[s.row, s.col] for s in picks], dtype=np.float64),
+            "gain": share,
+            "cumulative": now + np.cumsum(share),
+            "gain_cells": gains,
+            "cumulative_cells": now * total + np.cumsum(gains),
+        }
+    )
