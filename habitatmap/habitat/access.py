@@ -1,0 +1,106 @@
+"""Forage (or dead wood) within flight of each cell: the kernel-weighted mean over the cells that have data."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import scipy.fft
+from numpy.typing import ArrayLike, NDArray
+
+from habitatmap.engine import Blocks, map_tiles
+from habitatmap.habitat.kernels import kernel, radius_cells
+
+# A mean over less than this share of the kernel rests on a handful of far cells: it is not known.
+LEAST_SHARE = 7e-4
+
+
+def access_mean(values: ArrayLike, cell_m: float, median_m: float, workers: int | None = None) -> NDArray[np.float32]:
+    """The mean of `values` (rows, cols; NaN = no data) around each cell by exp(-d/a); more in `access_and_share`."""
+    return access_and_share(values, cell_m, median_m, workers)[0]
+
+
+def access_and_share(
+    values: ArrayLike,
+    cell_m: float,
+    median_m: float,
+    workers: int | None = None,
+    *,
+    tile_cells: int | None = None,
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Kernel means and the share of the kernel that fell on cells with data, both float32 arrays (rows, cols).
+
+    The mean is normalised by the kernel's own sum over cells with data, so missing ground (NaN, or beyond the raster)
+    counts neither as forage nor as bare; where less than 0.0007 of the kernel was seen the mean is NaN. A cell without
+    data has a mean too: what lies around it. `tile_cells` changes the work's pieces, never the answer.
+    """
+    field = np.asarray(values)
+    if field.ndim != 2:
+        raise ValueError(f"values have {field.ndim} dimensions; expected rows x columns")
+    halo = radius_cells(median_m, cell_m)
+    answer = map_tiles(
+        _mean_tile,
+        {"values": field.astype(np.float32, copy=False)},
+        {"mean": (np.float32, 0), "share": (np.float32, 0)},
+        halo=halo,
+        pad={"values": np.nan},
+        tile_cells=tile_cells or _tile_side(max(field.shape), halo),
+        workers=workers,
+        cell_m=cell_m,
+        median_m=median_m,
+    )
+    return answer["mean"], answer["share"]
+
+
+def _mean_tile(blocks: Blocks, halo: int, *, cell_m: float, median_m: float) -> Blocks:
+    """The stage: values and their mask are the real and the imaginary plane of one complex transform."""
+    values = blocks["values"]
+    seen = np.isfinite(values)
+    if not seen.any():
+        empty = np.zeros([n - 2 * halo for n in values.shape], dtype=np.float32)
+        return {"mean": np.full_like(empty, np.nan), "share": empty}
+    low, high = float(values[seen].min()), float(values[seen].max())
+    # counted from the middle of their range the values are small, and so is the rounding error of the transform
+    middle = np.float32((low + high) / 2)
+    total, share = _smooth(np.where(seen, values - middle, 0), seen, halo, cell_m, median_m, np.complex64)
+    # that error is divided by the share: where a mean rests on little ground, single precision does not do
+    if ((share >= LEAST_SHARE) & (share < 0.1)).any():
+        total, share = _smooth(np.where(seen, values - middle, 0), seen, halo, cell_m, median_m, np.complex128)
+    share = np.clip(share, 0, 1)
+    mean = np.full(share.shape, np.nan, dtype=np.float32)
+    enough = share >= LEAST_SHARE
+    mean[enough] = np.clip(total[enough] / share[enough] + middle, low, high)
+    return {"mean": mean, "share": share}
+
+
+def _smooth(
+    values: NDArray[Any], seen: NDArray[np.bool_], halo: int, cell_m: float, median_m: float, precision: type
+) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Kernel sums of values and of the mask, for the tile inside the halo, by one transform there and one back."""
+    rows, cols = values.shape
+    planes = np.zeros(tuple(scipy.fft.next_fast_len(n) for n in values.shape), dtype=precision)
+    planes.real[:rows, :cols] = values
+    planes.imag[:rows, :cols] = seen
+    spectrum = scipy.fft.fft2(planes, overwrite_x=True)
+    spectrum *= _transfer(planes.shape, cell_m, median_m).astype(spectrum.real.dtype, copy=False)
+    # the block is tile and halo, so what wraps around stays in the halo
+    smooth = scipy.fft.ifft2(spectrum, overwrite_x=True)[halo : rows - halo, halo : cols - halo]
+    return smooth.real, smooth.imag
+
+
+@lru_cache(maxsize=8)
+def _transfer(shape: tuple[int, int], cell_m: float, median_m: float) -> NDArray[np.float64]:
+    """The Fourier transform of the kernel, scaled to sum 1 and centred on the first cell: real, as it is symmetric."""
+    weights = kernel(median_m, cell_m, "access")
+    plane = np.zeros(shape)
+    r = weights.shape[0] // 2
+    plane[: 2 * r + 1, : 2 * r + 1] = weights / weights.sum()
+    return scipy.fft.fft2(np.roll(plane, (-r, -r), axis=(0, 1))).real
+
+
+def _tile_side(side: int, halo: int) -> int:
+    """A tile side for a raster of this side: few tiles, each with its halo as long as a fast transform."""
+    pieces = math.ceil(side / max(1200, 2 * halo))
+    return scipy.fft.next_fast_len(math.ceil(side / pieces) + 2 * halo) - 2 * halo
