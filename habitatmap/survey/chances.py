@@ -106,10 +106,10 @@ def _lacking(detections: int, twice: int) -> str:
     """What is missing for an estimate, in words; empty where the looks are enough."""
     said = []
     if detections < ENOUGH_DETECTIONS:
-        said.append(f"{detections} looks with larvae of at least {ENOUGH_DETECTIONS}")
+        said.append(f"{detections} looks with larvae ({ENOUGH_DETECTIONS} needed)")
     if twice < ENOUGH_TWICE:
-        said.append(f"{twice} pools looked at twice of at least {ENOUGH_TWICE}")
-    return " and ".join(said)
+        said.append(f"{twice} pools looked at twice ({ENOUGH_TWICE} needed)")
+    return ", ".join(said)
 
 
 def _each_pool(

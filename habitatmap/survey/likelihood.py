@@ -140,7 +140,13 @@ class Problem:
     def peak(self) -> Array:
         """The coefficients where the likelihood (or posterior) is highest: the best of several climbs."""
         climbs = [_climb(self.loss_and_slope, self.curvature, at) for at in self.starts()]
-        return min(climbs, key=lambda c: c[1])[0]
+        best = min(climbs, key=lambda c: c[1])[0]
+        information = self.curvature(best)
+        if np.linalg.eigvalsh(information)[0] < FLAT:
+            return best
+        return best - np.linalg.solve(
+            information, self.loss_and_slope(best)[1]
+        )  # one plain Newton step for the last digits
 
 
 def _climb(

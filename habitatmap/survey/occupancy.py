@@ -130,17 +130,13 @@ def fit_occupancy(
 def _checked(detections: Any) -> Array:
     """The detections as a sites x visits array of floats, or one sentence."""
     try:
-        found = np.array(pd.DataFrame(detections).to_numpy(dtype=np.float64, na_value=np.nan))
+        table = detections if isinstance(detections, pd.DataFrame) else pd.DataFrame(_flat_table(detections))
+        found = np.array(table.to_numpy(dtype=np.float64, na_value=np.nan))
     except (TypeError, ValueError):
         raise InputError(
-            "The detections hold something other than numbers; give sites x visits of 1 (found), 0 (nothing found) "
-            "and NaN (no look)."
+            "The detections are not a table of numbers; give one row per site and one column per visit, 1 (found), "
+            "0 (nothing found) and NaN (no look)."
         ) from None
-    if np.ndim(detections) != 2:
-        raise InputError(
-            f"The detections have {np.ndim(detections)} dimension(s); give a table with one row per site and one "
-            "column per visit."
-        )
     wrong = np.argwhere(~(np.isnan(found) | (found == 0) | (found == 1)))
     if len(wrong):
         i, j = wrong[0]
@@ -149,6 +145,13 @@ def _checked(detections: Any) -> Array:
             "and NaN (no look) can stand there."
         )
     return found
+
+
+def _flat_table(values: Any) -> NDArray[Any]:
+    table = np.asarray(values)
+    if table.ndim != 2:
+        raise ValueError
+    return table
 
 
 @dataclass(frozen=True)
