@@ -44,11 +44,16 @@ CROWN_AT_MOST_M = 20.0
 Row = dict[str, str]
 
 
-def layers_folder() -> Path:
-    """The folder with the tables: inside the package where it is installed, beside it in a checkout."""
+def shipped_folder(name: str) -> Path:
+    """`layers` or `demo_area`: inside the package where it is installed, beside it in a checkout."""
     package = Path(__file__).parents[1]
-    inside = package / "layers"
-    return inside if inside.is_dir() else package.parent / "layers"
+    inside = package / name
+    return inside if inside.is_dir() else package.parent / name
+
+
+def layers_folder() -> Path:
+    """The folder with the tables."""
+    return shipped_folder("layers")
 
 
 # --- class tables ----------------------------------------------------------------------------------------------------
@@ -111,11 +116,8 @@ def _known_tables(asked: str) -> str:
 
 def _class_record(path: Path, number: int, row: Row) -> dict[str, object]:
     """One checked row of a class table; what it leaves empty may come from the row it is `like`."""
-    record: dict[str, object] = {c: row.get(c, "") for c in EXTRA_COLUMNS} | {
-        "code": code_text(row["code"]),
-        "label": row["label"],
-        "value": code_text(row.get("value", "")),
-    }
+    record: dict[str, object] = {column: row.get(column, "") for column in EXTRA_COLUMNS}
+    record |= {"code": code_text(row["code"]), "label": row["label"], "value": code_text(row.get("value", ""))}
     if not record["code"]:
         raise _fault(path, number, "code", "", "the class's code in the raster or in the class column")
     model = _row_it_is_like(path, number, row.get("like", ""))
@@ -234,7 +236,7 @@ class TreeTable:
 
 
 def _genus_row(names: Mapping[str, int], genus: str, species: str) -> int:
-    """By the genus, else by the species: "Quercus robur", "× Quercus", "Common Oak"; whole names before single words."""
+    """By the genus, else by the species ("Quercus robur", "Common Oak"); the whole name before single words."""
     for given in (genus, species):
         words = given.casefold().replace("×", " ").replace("_", " ").split()
         for name in (" ".join(words), *words[:1], *words[-1:]):
