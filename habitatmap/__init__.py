@@ -19,7 +19,8 @@ def __getattr__(name: str) -> Any:
 
         return open_area
     if name == "run":
-        from habitatmap.run import run
+        # the module itself can be called (see its last lines), so that the name means the same however it was loaded
+        import importlib
 
-        return run
+        return importlib.import_module("habitatmap.run")
     raise AttributeError(f"module 'habitatmap' has no attribute '{name}'")

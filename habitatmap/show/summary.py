@@ -15,8 +15,8 @@ def missing_inputs(has: Iterable[str], pools_standing: int, looks: int) -> list[
     given = set(has)
     lacks = {
         "pools": "No pools: nothing is known to be in reach yet; the plan shows where the first ones help most.",
-        "land_cover": "No land cover: forage, dead wood, gaps and reach can't be scored and no place for a new pool can "
-        "be suggested. Add land_cover.tif, or start the area from a map extract: habitatmap new AREA --osm FILE.osm.pbf",
+        "land_cover": "No land cover: forage, dead wood, gaps and reach can't be scored and no place for a new pool "
+        "can be suggested. Add land_cover.tif, or start from a map extract: habitatmap new AREA --osm FILE.osm.pbf",
         "visits": "No visits: which pools hold larvae is not known; the chances shown are expert values.",
         "trees": "No trees: rot-hole trees, flowering trees and dead trees are not known and count for nothing.",
         "land": "No land: who must agree is not known; every suggestion is provisional until its owner was asked.",

@@ -1,0 +1,412 @@
+"""The job from top to bottom: an area folder in, a result out.
+
+What each spot offers; which pools are likely occupied; what is in reach of them; where a pool may stand; which spots
+help most and how far the plan can be from the best; what stays out of reach; how the places hang together. Then once
+more for the public, from blurred places only.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+import types
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from habitatmap import __version__
+from habitatmap.area import Area, blurred
+from habitatmap.grid import Grid
+from habitatmap.habitat.offer import Habitat, offer
+from habitatmap.intake.land_cover import LandCover
+from habitatmap.intake.pools import standing as standing_on
+from habitatmap.intake.settings import Settings
+from habitatmap.network.places import breeding_places, merged
+from habitatmap.plan.bound import upper_bound
+from habitatmap.plan.candidates import Candidates, candidates
+from habitatmap.plan.gaps import gaps
+from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached, reach_of_draws
+from habitatmap.plan.robustness import robustness, zones
+from habitatmap.plan.search import Choice, choose
+from habitatmap.show.cautions import general_cautions, site_caution
+from habitatmap.show.reasons import reason
+from habitatmap.show.summary import headline, missing_inputs, number, versions
+from habitatmap.show.tables import land_under, place_table, plan_table, pool_table
+from habitatmap.survey.chances import Chances, chances
+
+Say = Callable[[str], None]
+Array = NDArray[Any]
+# what is shown beside every figure that rests on the flight median: expert judgement, see DESIGN section 5
+FORAGE_MEDIANS_M = (100.0, 500.0)
+
+
+@dataclass(frozen=True)
+class Result:
+    """Everything a run found; `write(folder)` writes it, whole or not at all.
+
+    Rasters are rows x cols on `grid`, NaN where not known; frames have the columns that DESIGN section 3 names.
+    `public` is the same for the area as the public may see it.
+    """
+
+    title: str
+    settings: Settings
+    crs: CRS
+    grid: Grid
+    land_cover: LandCover | None
+    rasters: dict[str, Array]
+    forage_months: Array | None
+    pools: pd.DataFrame
+    visits: pd.DataFrame
+    trees: pd.DataFrame
+    places: gpd.GeoDataFrame
+    keep_away: gpd.GeoDataFrame
+    paths: gpd.GeoDataFrame
+    boundary: Any
+    plan: pd.DataFrame
+    zones: list[Array]
+    plan_exchanged: pd.DataFrame | None
+    gaps: gpd.GeoDataFrame
+    links: gpd.GeoDataFrame
+    candidates_lost: pd.DataFrame
+    set_aside: pd.DataFrame
+    summary: dict[str, Any]
+    credits: list[str]
+    notes: list[str]
+    public: Result | None = None
+
+    def write(self, folder: str | Path) -> None:
+        """Writes maps, tables and files for GIS into `folder`, replacing it in one step."""
+        from habitatmap.show.write import write
+
+        write(self, Path(folder))
+
+    def headline(self) -> str:
+        """The run in a few lines."""
+        return headline(self.summary)
+
+
+def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
+    """Does the whole job for an area; `say` gets a line for each stage. Writes nothing."""
+    result = _evaluate(area, say or _silent)
+    if not public:
+        return result
+    (say or _silent)("The same for the public, from blurred places")
+    return replace(result, public=_evaluate(blurred(area), _silent))
+
+
+def _evaluate(area: Area, say: Say) -> Result:
+    clock = Clock(say)
+    settings, grid = area.settings, area.grid
+    flight = settings.flight
+    frame = {"cell_m": grid.cell_m, "median_m": flight.forage_median_m}
+
+    with clock("What each spot offers"):
+        spots = offer(area)
+        weight = spots.weight
+        forage_total = float(np.nansum(weight))
+
+    with clock("Which pools are likely occupied"):
+        pools, trees = area.pools, area.trees
+        up = standing_on(pools, area.visits, area.as_of)
+        group = merged(pools["x"].to_numpy(float), pools["y"].to_numpy(float), flight.merge_m)
+        known = chances(pools, area.visits, area.as_of, settings.occupancy, group)
+        likelihood = area.tree_table.likelihood(trees)
+        flags = _flags(area, spots, up)
+        counted = up & ~np.isin(flags, ["outside the data", "outside the boundary"])
+
+    with clock("What is in reach now"):
+        chance = known.pools["occupancy"].to_numpy(float)
+        places = breeding_places(pools, counted, chance, trees, likelihood, grid, settings)
+        R = not_reached(grid, places, median_m=flight.forage_median_m)
+        now = forage_in_reach(weight, R)
+        draws = _draws_of_places(places, pools, known)
+        low, high = _interval(reach_of_draws(weight, places, draws, **frame), now)
+        lost_without = np.full(len(pools), np.nan)
+        of_pools = (places["kind"] == "pool").to_numpy()
+        lost_without[places["index"].to_numpy()[of_pools]] = loss_of_each(weight, R, places, **frame)[of_pools]
+
+    with clock("Where a pool may stand"):
+        where = candidates(
+            grid,
+            has_data=~np.isnan(spots.season),
+            inside_boundary=spots.inside,
+            ground=_ground(area.land_cover),
+            land=area.land,
+            has_land="land" in area.has,
+            keep_away=area.keep_away,
+            pools=pools[counted],
+            settings=settings.plan,
+        )
+
+    with clock("Which spots help most"):
+        p_new = np.where(where.allowed, known.new.value, np.nan)
+        wanted = settings.plan.pools if forage_total > 0 else 0
+        choice = choose(weight, places, p_new, wanted, spacing_m=settings.plan.spacing_m, **frame)
+        sites = choice.frame
+        with_plan = choice.with_plan
+        all_places = pd.concat([places, _as_places(sites, grid)], ignore_index=True)
+        R_plan = not_reached(grid, all_places, median_m=flight.forage_median_m)
+        plan_draws = np.column_stack([draws, np.repeat(known.new_draws[:, None], len(sites), axis=1)])
+        plan_low, plan_high = _interval(reach_of_draws(weight, all_places, plan_draws, **frame), with_plan)
+
+    with clock("How far from the best possible"):
+        bound = upper_bound(weight, places, p_new, wanted, spacing_m=settings.plan.spacing_m, choice=choice, **frame)
+
+    with clock("How sure"):
+        steady = robustness(
+            weight, places, p_new, choice, draws, known.new_draws, spacing_m=settings.plan.spacing_m, **frame
+        )
+        around = zones(weight, places, p_new, choice, **frame)
+
+    with clock("What stays out of reach"):
+        reach_now = np.where(np.isnan(spots.season), np.nan, 1.0 - R)
+        unserved = gaps(grid, weight, reach_now, where, places, settings)
+
+    with clock("How the places hang together"):
+        web = _network(places, all_places, spots, grid, settings, area.crs)
+
+    with clock("Tables"):
+        rasters = {
+            "forage_season": spots.season,
+            "forage_lean": spots.lean,
+            "forage_access": spots.access,
+            "dead_wood": spots.dead_wood,
+            "forage_m": spots.forage_m,
+            "dead_wood_m": spots.dead_wood_m,
+            "reach_now": reach_now,
+            "reach_with_plan": np.where(np.isnan(spots.season), np.nan, 1.0 - R_plan),
+            "occupancy": _chance_raster(spots, pools, known, grid),
+        }
+        at = {**rasters, "dead_wood_access": spots.dead_wood_access}
+        private = _private(pools, area.land)
+        rot_hole = places[places["kind"] == "tree"]
+        table = pool_table(
+            pools,
+            up,
+            flags,
+            private,
+            _last_outcomes(area.visits, area.as_of),
+            known.pools.set_index("pool"),
+            lost_without,
+            grid=grid,
+            crs=area.crs,
+            rasters=at,
+            classes=area.land_cover.classes if area.land_cover else None,
+            labels=list(area.land_cover.table["label"]) if area.land_cover else [],
+            land=area.land,
+            trees=trees,
+            trees_known=_trees_known(pools, area),
+            rot_hole=rot_hole,
+        )
+        described = {
+            "grid": grid,
+            "crs": area.crs,
+            "rasters": at,
+            "land": area.land,
+            "has_land": "land" in area.has,
+            "land_index": where.land_index,
+            "paths": area.paths,
+            "standing": pools[counted],
+            "reason": reason,
+            "caution": lambda row: site_caution(row, settings),
+        }
+        expected = (known.new.value, known.new.low, known.new.high)
+        plan = plan_table(sites, now, expected, steady, **described)
+        other = None
+        if choice.exchanged is not None:
+            nothing = np.full(len(choice.exchanged), np.nan)
+            other = plan_table(choice.exchanged, now, expected, nothing, **described)
+        owner = where.land_index
+        site_owner = owner[sites["row"].to_numpy(int), sites["col"].to_numpy(int)] if len(sites) else np.empty(0, int)
+        land_table = place_table(area.land, pools, counted, site_owner, spots.season, owner)
+
+    missing = missing_inputs(area.has, int(counted.sum()), int(known.looks.looks.sum()))
+    gain, possible = with_plan - now, bound.value - now
+    summary: dict[str, Any] = {
+        "title": area.title,
+        "crs": area.crs.to_string(),
+        "cell_m": grid.cell_m,
+        "cells": grid.rows * grid.cols,
+        "as_of": area.as_of.isoformat(),
+        "intake": area.ledger.counts(),
+        "occupancy": known.summary,
+        "forage_in_reach": {
+            "now": number(now),
+            "low": number(low),
+            "high": number(high),
+            "with_plan": number(with_plan),
+            "with_plan_low": number(plan_low),
+            "with_plan_high": number(plan_high),
+            "upper_bound": number(bound.value),
+            "index_ha": number(now * forage_total * grid.cell_ha),
+            "index_ha_with_plan": number(with_plan * forage_total * grid.cell_ha),
+            "measured_share": number(_share(weight, spots.measured)),
+            "by_forage_median_m": {
+                f"{m:g}": number(forage_in_reach(weight, not_reached(grid, places, median_m=m)))
+                for m in FORAGE_MEDIANS_M
+            },
+        },
+        "candidates": {"all": grid.rows * grid.cols, "lost": where.lost, "left": where.left},
+        "plan": {
+            "pools": len(plan),
+            "wanted": settings.plan.pools,
+            "share_of_bound": number(gain / possible) if len(plan) and possible > 0 else None,
+            "exchange_gain": number(choice.exchange_gain) if len(plan) else None,
+            "provisional": "land" not in area.has,
+            "note": choice.note,
+        },
+        "network": web.summary,
+        "gaps": {"count": len(unserved), "share": number(float(unserved["share"].sum())) if forage_total > 0 else None},
+        "forage": {"lean_month": spots.lean_month, "months": settings.season.months},
+        "land_cover_unmatched": [list(pair) for pair in area.land_cover.unmatched] if area.land_cover else [],
+        "missing": missing,
+        "notes": [*area.notes, *area.ledger.remarks, *known.warnings],
+        "seconds": clock.seconds,
+        "versions": versions(__version__),
+        "cautions": general_cautions(settings),
+        "credits": area.credits,
+    }
+    return Result(
+        title=area.title,
+        settings=settings,
+        crs=area.crs,
+        grid=grid,
+        land_cover=area.land_cover,
+        rasters={name: np.asarray(raster, dtype=np.float32) for name, raster in rasters.items()},
+        forage_months=spots.forage,
+        pools=table,
+        visits=area.visits,
+        trees=trees.assign(likelihood=likelihood),
+        places=land_table,
+        keep_away=area.keep_away,
+        paths=area.paths,
+        boundary=area.boundary,
+        plan=plan,
+        zones=around,
+        plan_exchanged=other,
+        gaps=unserved,
+        links=web.links,
+        candidates_lost=pd.DataFrame({"reason": list(where.lost), "cells": list(where.lost.values())}),
+        set_aside=area.ledger.frame(),
+        summary=summary,
+        credits=area.credits,
+        notes=summary["notes"],
+    )
+
+
+class Clock:
+    """Says what begins, and keeps how many seconds each stage took."""
+
+    def __init__(self, say: Say) -> None:
+        self.say = say
+        self.seconds: dict[str, float] = {}
+
+    @contextmanager
+    def __call__(self, stage: str) -> Iterator[None]:
+        self.say(stage)
+        start = time.perf_counter()
+        yield
+        self.seconds[stage] = round(time.perf_counter() - start, 3)
+
+
+def _silent(_line: str) -> None:
+    pass
+
+
+def _flags(area: Area, spots: Habitat, up: Array) -> Array:
+    """What a reader must know about each pool's place; "" where there is nothing to say."""
+    flags = np.where(up, "", "not standing").astype(object)
+    if area.land_cover is None and area.boundary is None:
+        return flags
+    row, col = area.grid.cell_of(area.pools["x"].to_numpy(float), area.pools["y"].to_numpy(float))
+    within = area.grid.inside(row, col)
+    r, c = np.where(within, row, 0), np.where(within, col, 0)
+    if area.land_cover is not None:
+        flags[~within | np.isnan(spots.season[r, c])] = "outside the data"
+    if area.boundary is not None:
+        flags[~within | ~spots.inside[r, c]] = "outside the boundary"
+    return flags
+
+
+def _private(pools: pd.DataFrame, land: gpd.GeoDataFrame) -> Array:
+    """Whether each pool is private: by its own column, else by the land it stands on, else yes."""
+    under = land_under(land, pools["x"].to_numpy(float), pools["y"].to_numpy(float))
+    by_land = np.array([land["private"].iloc[i] == "yes" if i >= 0 else True for i in under], dtype=bool)
+    own = pools["private"].to_numpy()
+    return np.where(own == "yes", True, np.where(own == "no", False, by_land))
+
+
+def _draws_of_places(places: pd.DataFrame, pools: pd.DataFrame, known: Chances) -> Array:
+    """Draws x places: a pool's drawn chances, a tree's one chance in every draw."""
+    draws = np.repeat(places["p"].to_numpy(float)[None, :], len(known.draws), axis=0)
+    of_pools = (places["kind"] == "pool").to_numpy()
+    draws[:, of_pools] = known.draws[:, places["index"].to_numpy()[of_pools]]
+    return draws
+
+
+def _interval(values: Array, value: float) -> tuple[float, float]:
+    """The middle 95 % of the draws, widened to hold the value itself; NaN where the value is not known."""
+    if np.isnan(value) or len(values) == 0:
+        return value, value
+    low, high = np.percentile(values, [2.5, 97.5])
+    return min(float(low), value), max(float(high), value)
+
+
+def _ground(cover: LandCover | None) -> Array | None:
+    """What each cell's class says about standing there: "water", "building" or ""; None without land cover."""
+    if cover is None:
+        return None
+    return np.array(["", *cover.table["ground"].fillna("").astype(str)], dtype=object)[cover.classes]
+
+
+def _share(weight: Array, part: Array) -> float:
+    """The share of the forage that lies on the cells of `part`; NaN where there is no forage."""
+    total = float(np.nansum(weight, dtype=float))
+    return float(np.nansum(weight[part], dtype=float)) / total if total > 0 else float("nan")
+
+
+def _chance_raster(spots: Habitat, pools: pd.DataFrame, known: Chances, grid: Grid) -> Array:
+    """The chance that a pool set here holds larvae, only where ground like it was looked at; NaN elsewhere.
+
+    Like it: forage and dead-wood scores within the range of the pools that were looked at.
+    """
+    row, col = grid.cell_of(pools["x"].to_numpy(float), pools["y"].to_numpy(float))
+    at = grid.inside(row, col) & (known.looks.looks > 0)
+    like = ~np.isnan(spots.season)
+    for score in (spots.access, spots.dead_wood_access):
+        seen = score[row[at], col[at]]
+        seen = seen[~np.isnan(seen)]
+        like &= (score >= seen.min()) & (score <= seen.max()) if len(seen) else False
+    return np.where(like, np.float32(known.new.value), np.float32(np.nan))
+
+
+def _last_outcomes(visits: pd.DataFrame, as_of: Any) -> dict[str, str]:
+    """The outcome of each pool's last visit up to as_of."""
+    past = visits[visits["date"] <= pd.Timestamp(as_of)].sort_values("date", kind="stable")
+    return dict(past.groupby("pool")["outcome"].last())
+
+
+def _trees_known(pools: pd.DataFrame, area: Area) -> Array:
+    """Whether the list of trees tells something at each pool: everywhere, or inside `inventoried` where that is given."""
+    if area.inventoried is None:
+        return np.full(len(pools), "trees" in area.has)
+    points = gpd.points_from_xy(pools["x"], pools["y"])
+    return np.asarray(points.intersects(area.inventoried), dtype=bool)
+
+
+class _CallableModule(types.ModuleType):
+    """Lets `habitatmap.run(area)` work although `habitatmap.run` is also this module."""
+
+    def __call__(self, area: Area, say: Say | None = None, public: bool = True) -> Result:
+        return run(area, say, public)
+
+
+sys.modules[__name__].__class__ = _CallableModule
