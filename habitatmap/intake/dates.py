@@ -1,0 +1,204 @@
+"""Dates as people write them. The order of day and month is decided for a whole column by evidence, never for a row."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from habitatmap.intake.headings import fold
+from habitatmap.intake.ledger import as_text
+
+
+class DateFault(NamedTuple):
+    """Why a cell gives no date, and what to do."""
+
+    reason: str
+    remedy: str
+
+
+WRITE_ISO = "write the date as year-month-day, such as 2024-05-03"
+NO_DATE = DateFault("the date cannot be read", WRITE_ISO)
+NOT_WHOLE = DateFault("the date lacks its day, month or year", WRITE_ISO)
+IMPOSSIBLE = DateFault("there is no such day", WRITE_ISO)
+UNDECIDED = DateFault(
+    "day and month could be either way round, and nothing in the column decides it",
+    f"{WRITE_ISO}, or state the order in the heading, such as date (dd/mm/yyyy)",
+)
+MIXED = DateFault("the column has dates with the day first and dates with the month first", WRITE_ISO)
+SWAPPED = DateFault(
+    "the spreadsheet may have swapped day and month: all its dates have days up to 12, all dates left as text later days",
+    "compare with the original notes, then write all dates of the column as year-month-day",
+)
+
+FIRST_YEAR, LAST_YEAR = 1900, 2199
+# spreadsheets count days from 1899-12-30; these are the days of 1954 to 2119
+_SERIALS = range(20_000, 80_000)
+
+_MONTHS = [
+    "january januar janner jan janvier januari enero tammikuu tammikuuta",
+    "february februar feber feb fevrier februari febrero helmikuu helmikuuta",
+    "march marz maerz mars maart marzo maaliskuu maaliskuuta",
+    "april apr avril abril huhtikuu huhtikuuta",
+    "may mai mei mayo toukokuu toukokuuta",
+    "june juni juin junio kesakuu kesakuuta",
+    "july juli juillet julio heinakuu heinakuuta",
+    "august aug aout augustus agosto elokuu elokuuta",
+    "september sept septembre septiembre syyskuu syyskuuta",
+    "october oktober octobre octubre lokakuu lokakuuta",
+    "november novembre noviembre marraskuu marraskuuta",
+    "december dezember decembre diciembre joulukuu joulukuuta",
+]
+_FULL = {word: number for number, words in enumerate(_MONTHS, 1) for word in words.split()}
+_TIME = re.compile(
+    r"(?:[T ,]+|(?<=\d)\s*)(?:um |at |à |klo )?\d{1,2}[:.h]\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*(?:am|pm|uhr|h)?"
+    r"\s*(?:z|utc|[+-]\d{2}:?\d{2})?$",
+    re.IGNORECASE,
+)
+_NUMERIC = re.compile(r"(\d{1,2})\s*([./-]|\s)\s*(\d{1,2})\s*\2\s*(\d{4}|\d{2})\.?$")
+_YEAR_FIRST = re.compile(r"(\d{4})\s*([./-]?)\s*(\d{1,2})\s*\2\s*(\d{1,2})\.?$")
+
+ORDERS = {"dmy": (0, 1, 2), "mdy": (1, 0, 2), "ymd": (2, 1, 0)}  # where day, month and year stand
+Readings = dict[str, datetime.date]
+
+
+def month_number(word: str) -> int | None:
+    """1-12 for the name of a month or the first three or more letters of it, in six languages; None if unclear."""
+    plain = fold(word)
+    if plain in _FULL:
+        return _FULL[plain]
+    if len(plain) < 3 or len(plain) > 4:
+        return None
+    # Finnish months are written whole, as some begin like other months of other languages
+    found = {number for full, number in _FULL.items() if full.startswith(plain) and not full.endswith(("kuu", "kuuta"))}
+    return found.pop() if len(found) == 1 else None
+
+
+def read_dates(cells: Sequence[object], heading: str = "") -> list[datetime.date | DateFault | None]:
+    """Dates of a column: a date, why there is none, or None for a blank cell. A time of day is left out.
+
+    A purely numeric date has as many readings as there are orders that make it a day. The order that the heading
+    states, or the only one that fits every such cell of the column, is the column's. Where none is, a cell with one
+    reading only is read, the others are undecided. Two-figure years are of this century.
+    """
+    read = [_read(cell) for cell in cells]
+    numeric = [r for r in read if isinstance(r, dict)]
+    stated = _stated_order(heading)
+    fitting = {o for o in ORDERS if all(o in r for r in numeric)}
+    order = stated or (fitting.pop() if len(fitting) == 1 else None)
+    mixed = not stated and not fitting and order is None
+    dates = [_settle(r, order, mixed) if isinstance(r, dict) else r for r in read]
+    if _looks_swapped(cells, read):
+        for i, cell in enumerate(cells):
+            if isinstance(cell, datetime.date) and cell.day != cell.month:
+                dates[i] = SWAPPED
+    return dates
+
+
+def _settle(readings: Readings, order: str | None, mixed: bool) -> datetime.date | DateFault:
+    if order in readings:
+        return readings[order]
+    if order is not None:
+        return IMPOSSIBLE
+    if len(set(readings.values())) == 1:
+        return next(iter(readings.values()))
+    return MIXED if mixed else UNDECIDED
+
+
+def _looks_swapped(cells: Sequence[object], read: Sequence[object]) -> bool:
+    """A program with American settings reads 3/4 as 4 March and leaves 25/4 as text: the trace is all that is left."""
+    days = [c.day for c in cells if isinstance(c, datetime.date)]
+    texts = [set(r) for r in read if isinstance(r, dict)]
+    return len(days) >= 2 and len(texts) >= 2 and max(days) <= 12 and all(t == {"dmy"} for t in texts)
+
+
+def _stated_order(heading: str) -> str | None:
+    """The order a heading states: (dd/mm/yyyy), [TT.MM.JJJJ], pp.kk.vvvv, ..."""
+    match = re.search(
+        r"\b(d{1,2}|t{1,2}|j{1,2}|p{1,2})[./ -]+(m{1,2}|k{1,2})[./ -]+(y{2,4}|j{2,4}|a{2,4}|v{2,4})\b", heading, re.I
+    )
+    if match:
+        return "dmy"
+    if re.search(r"\bm{1,2}[./ -]+(d{1,2}|t{1,2}|j{1,2})[./ -]+(y{2,4}|j{2,4}|a{2,4})\b", heading, re.I):
+        return "mdy"
+    return (
+        "ymd"
+        if re.search(r"\b(y{2,4}|j{2,4}|a{2,4}|v{2,4})[./ -]+(m{1,2}|k{1,2})[./ -]+[dtjp]{1,2}\b", heading, re.I)
+        else None
+    )
+
+
+def _day(year: int, month: int, day: int) -> datetime.date | None:
+    try:
+        return datetime.date(year, month, day) if FIRST_YEAR <= year <= LAST_YEAR else None
+    except ValueError:
+        return None
+
+
+def _read(cell: object) -> datetime.date | DateFault | Readings | None:
+    if cell is None:
+        return None
+    if isinstance(cell, datetime.datetime):
+        cell = cell.date()
+    if isinstance(cell, datetime.date):
+        return cell if FIRST_YEAR <= cell.year <= LAST_YEAR else IMPOSSIBLE
+    if isinstance(cell, bool) or not isinstance(cell, (int, float, str)):
+        return NO_DATE
+    text = as_text(cell).strip()
+    bare = re.sub(r"[.,]\d*$", "", text) if re.fullmatch(r"\d{5}[.,]\d+", text) else text
+    if bare.isdigit():
+        return _read_digits(bare)
+    without_time = _TIME.sub("", text).strip()
+    for candidate in dict.fromkeys((text, without_time)):
+        found = _read_text(candidate)
+        if found is not NO_DATE:
+            return found
+    return NO_DATE
+
+
+def _read_digits(text: str) -> datetime.date | DateFault:
+    if len(text) == 8:
+        return _day(int(text[:4]), int(text[4:6]), int(text[6:])) or IMPOSSIBLE
+    if len(text) == 5 and int(text) in _SERIALS:
+        return datetime.date(1899, 12, 30) + datetime.timedelta(days=int(text))
+    return NOT_WHOLE if len(text) == 4 else NO_DATE
+
+
+def _read_text(text: str) -> datetime.date | DateFault | Readings:
+    year_first = _YEAR_FIRST.fullmatch(text)
+    if year_first:
+        year, _, month, day = year_first.groups()
+        return _day(int(year), int(month), int(day)) or IMPOSSIBLE
+    # a weekday before a numeric date says nothing we need
+    text = re.sub(r"^[^\W\d]{2,11}\.?,?\s+(?=\d{1,2}[./-]\d)", "", text)
+    numeric = _NUMERIC.fullmatch(text)
+    if numeric:
+        first, mark, second, third = numeric.groups()
+        numbers = (int(first), int(second), int(third))
+        readings = {}
+        for order, (d, m, y) in ORDERS.items():
+            if order == "ymd" and (len(third) == 4 or mark != "-"):
+                continue
+            year = numbers[y] if numbers[y] >= 100 or (y == 2 and len(third) == 4) else 2000 + numbers[y]
+            date = _day(year, numbers[m], numbers[d])
+            if date is not None:
+                readings[order] = date
+        return readings or IMPOSSIBLE
+    words = re.findall(r"\d+|[^\W\d]+", text)
+    months = [n for n in (month_number(w) for w in words if not w.isdigit()) if n is not None]
+    numbers_ = [w for w in words if w.isdigit()]
+    if len(months) == 1 and len(numbers_) == 2:
+        years = [n for n in numbers_ if len(n) == 4]
+        if len(years) == 1:
+            year_text, day_text = years[0], next(n for n in numbers_ if n is not years[0])
+        elif all(len(n) <= 2 for n in numbers_):
+            day_text, year_text = numbers_[0], str(2000 + int(numbers_[1]))
+        else:
+            return NO_DATE
+        return _day(int(year_text), months[0], int(day_text)) or IMPOSSIBLE
+    if len(months) == 1 and len(numbers_) <= 1:
+        return NOT_WHOLE
+    if re.fullmatch(r"\d{1,2}[./-]\d{4}|\d{4}[./-]\d{1,2}|\d{1,2}[./]\d{1,2}\.?|\d{4}", text):
+        return NOT_WHOLE
+    return NO_DATE
