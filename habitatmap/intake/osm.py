@@ -49,7 +49,7 @@ GIRTH_AT_MOST_M = 15.0
 
 @dataclass(frozen=True)
 class OsmExtract:
-    """What an extract holds for us: frames in EPSG:4326 in the order of `osm`, the id (n12 node, w12 way, r12 relation).
+    """What an extract holds: frames in EPSG:4326 in the order of `osm`, the id (n12 node, w12 way, r12 relation).
 
     trees: genus, species, diameter_cm (NaN = not given), condition ("stump" or "")
     land: name, kind, consent, private.   keep_away: kind.   paths: kind, name
@@ -333,8 +333,8 @@ class _Reading:
         """What a person should know about the reading, one sentence each."""
         if self.rescued:
             yield (
-                f"{len(self.rescued)} of {len(self.expected)} areas are cut by the edge of the extract; they were closed "
-                f"along the cut, or lack the holes beyond it: {self.kinds(self.rescued)}"
+                f"{len(self.rescued)} of {len(self.expected)} areas are cut by the edge of the extract; they were "
+                f"closed along the cut, or lack the holes beyond it: {self.kinds(self.rescued)}"
             )
         if lost:
             yield (
@@ -438,4 +438,4 @@ def without_overlaps(frame: gpd.GeoDataFrame, rank: pd.Series) -> gpd.GeoDataFra
         rest = shapely.difference(shape, shapely.union_all([shapes[j] for j in above])) if above else shape
         kept.append(polygons_of(rest))
     out = frame.set_geometry(gpd.GeoSeries(kept, index=frame.index, crs=frame.crs))
-    return out[[shape is not None for shape in kept]].reset_index(drop=True)
+    return out[np.array([shape is not None for shape in kept], dtype=bool)].reset_index(drop=True)

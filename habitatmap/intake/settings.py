@@ -152,6 +152,7 @@ class Settings(_Part):
     public: PublicSettings = PublicSettings()
     source_crs: Annotated[dict[str, Text], Field(description="a reference system by file name")] = {}
     columns: ColumnSettings = ColumnSettings()
+    credits: Annotated[list[Text], Field(description='a list of texts, such as ["© the data\'s makers, licence"]')] = []
 
 
 def read_settings(folder: Path) -> Settings:
