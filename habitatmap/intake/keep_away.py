@@ -1,0 +1,62 @@
+"""What pools keep away from: play areas, schools, water, roads, buildings, of any shape, each with its distance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+
+from habitatmap.coordinates import read_number
+from habitatmap.intake.headings import fold, match_headings
+from habitatmap.intake.layers import keep_away_defaults, keep_away_kind
+from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.shapes import frame_of, read_shapes
+from habitatmap.intake.tables import Stated, Table
+
+COLUMNS = ["kind", "distance_m", "geometry", "file", "row"]
+# the kind whose distance holds for whatever the table does not name
+OTHER = "other"
+
+
+def read_keep_away(
+    tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger, own_distances: Mapping[str, float]
+) -> gpd.GeoDataFrame:
+    """Shapes with COLUMNS; distance_m is the row's own, else that of `own_distances`, else of layers/keep_away.csv.
+
+    `own_distances` is [keep_away] of area.toml, metres by kind. A row without a kind is one of the kind "other".
+    """
+    defaults = keep_away_defaults()
+    stated_m = {fold(keep_away_kind(kind)): metres for kind, metres in own_distances.items()}
+    frames = []
+    for table in tables:
+        heads = match_headings("keep_away", table.headings, stated.columns.get("keep_away"))
+        shapes = read_shapes(table, "keep_away", crs, stated, ledger, "any", heads)
+        kinds = [as_text(cell) for cell in shapes.column(heads.at.get("kind"))]
+        distances = shapes.column(heads.at.get("distance_m"))
+        rows = []
+        for row, given, distance in zip(shapes.numbers, kinds, distances, strict=True):
+            kind = keep_away_kind(given) if given else OTHER
+            own = _metres(distance)
+            if own is None and as_text(distance):
+                ledger.remark(
+                    f'{table.file} row {row}: the distance "{as_text(distance)}" is no number of metres, '
+                    "so the distance of its kind is used"
+                )
+            if own is None and fold(kind) not in stated_m and kind not in defaults:
+                ledger.remark(
+                    f'{table.file}: "{kind}" is no known kind to keep away from, so {defaults[OTHER]:g} m are kept; '
+                    f'state its distance in area.toml: [keep_away] "{kind}" = ...'
+                )
+            by_kind = stated_m.get(fold(kind), defaults.get(kind, stated_m.get(OTHER, defaults[OTHER])))
+            rows.append((kind, by_kind if own is None else own, table.file, row))
+        ledger.accept("keep_away", table.file, len(rows))
+        frames.append((pd.DataFrame(rows, columns=["kind", "distance_m", "file", "row"]), shapes.geometry))
+    return frame_of(frames, COLUMNS, crs)
+
+
+def _metres(cell: object) -> float | None:
+    """A distance of 0 m or more, None where the cell gives none."""
+    number = read_number(cell, "decimal")
+    return number.value if number is not None and number.value >= 0 else None

@@ -1,0 +1,119 @@
+"""Land: whose ground it is, and whether a pool may stand on it.
+
+A doubt is never read as a yes: a blank or unreadable consent, and one that has run out, mean that somebody must ask.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+
+from habitatmap.intake.dates import DateFault, read_dates
+from habitatmap.intake.headings import fold, match_headings
+from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.shapes import frame_of, read_shapes
+from habitatmap.intake.tables import Stated, Table
+from habitatmap.intake.values import yes_no
+
+COLUMNS = ["name", "kind", "consent", "consent_note", "private", "geometry", "file", "row"]
+
+# English; German; French; Dutch; Spanish and Portuguese; Italian; Finnish; Scandinavian; Polish. Without accents.
+YES = set(
+    """yes y true 1 ok x granted given agreed approved allowed signed; ja j erteilt erlaubt zugestimmt genehmigt
+    bewilligt; oui o vrai accorde autorise signe; akkoord toegestaan; si s sim verdadero concedido permitido autorizado; concesso;
+    kylla k myonnetty sallittu; godkand godkendt; tak zgoda""".replace(";", " ").split()
+)
+NO = set(
+    """no n false 0 refused denied never withdrawn forbidden; nein verweigert abgelehnt verboten widerrufen;
+    non faux refuse interdit; nee geweigerd verboden; nao falso denegado rechazado prohibido; negato rifiutato;
+    ei kielletty evatty; nej avslag nei; nie odmowa""".replace(";", " ").split()
+)
+ASK = set(
+    """ask asked pending unknown open maybe tbd todo requested; anfragen angefragt fragen offen unbekannt unklar
+    ausstehend; demander demande inconnu; vragen gevraagd onbekend; preguntar pendiente desconocido; chiedere;
+    kysy kysyttava kysytty auki; fraga sporg; zapytac""".replace(";", " ").split()
+)
+# words of a kind of land that is somebody's home ground; a word of the second set beside them opens it to all
+HOME = set(
+    """garden gardens home homes house houses residential yard backyard allotment allotments;
+    garten hausgarten privatgarten vorgarten wohnen wohngebiet wohnflache hof kleingarten schrebergarten
+    kleingartenanlage; jardin jardins maison maisons residentiel potager; tuin tuinen woning volkstuin volkstuinen;
+    huerto huertos casa casas residencial; giardino giardini orto orti;
+    piha pihat puutarha siirtolapuutarha palstaviljely asuinalue; tradgard tradgardar koloni have haver hage hager;
+    ogrod ogrody""".replace(";", " ").split()
+)
+PUBLIC = set(
+    """public botanical botanic community municipal city zoological; offentlich offentlicher botanischer stadtischer
+    gemeinschaftsgarten stadtgarten; publics publique botanique; openbaar; publico botanico; pubblico pubblici;
+    julkinen kasvitieteellinen; offentlig""".replace(";", " ").split()
+)
+
+
+def read_land(
+    tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger, as_of: datetime.date
+) -> gpd.GeoDataFrame:
+    """Polygons of land with COLUMNS: consent is "yes", "ask" or "no" as of that day, private is "yes" or "no".
+
+    Rows without a polygon are set aside. Raises CrsError where a layer does not say its reference system.
+    """
+    frames = []
+    for table in tables:
+        heads = match_headings("land", table.headings, stated.columns.get("land"))
+        shapes = read_shapes(table, "land", crs, stated, ledger, "polygons", heads)
+        cells = {name: shapes.column(heads.at.get(name)) for name in ("name", "kind", "consent", "until", "private")}
+        untils = read_dates(cells["until"], heads.text.get("until", ""))
+        rows = []
+        for i, row in enumerate(shapes.numbers):
+            where = f"{table.file} row {row}"
+            kind = as_text(cells["kind"][i])
+            consent, note = consent_of(cells["consent"][i], untils[i], as_of)
+            if note not in ("", NOT_STATED):
+                ledger.remark(f"{where}: {note}, so somebody must ask")
+            private = yes_no(cells["private"][i])
+            if private is None:
+                ledger.remark(f'{where}: private is "{as_text(cells["private"][i])}", read as blank; write yes or no')
+            private = private or ("yes" if is_home_ground(kind) else "no")
+            rows.append((as_text(cells["name"][i]), kind, consent, note, private, table.file, row))
+        ledger.accept("land", table.file, len(rows))
+        columns = [c for c in COLUMNS if c != "geometry"]
+        frames.append((pd.DataFrame(rows, columns=columns), shapes.geometry))
+    return frame_of(frames, COLUMNS, crs)
+
+
+NOT_STATED = "consent not stated"
+
+
+def consent_of(given: object, until: datetime.date | DateFault | None, as_of: datetime.date) -> tuple[str, str]:
+    """("yes" | "ask" | "no", why it is an "ask"): a yes that ran out before `as_of`, or may have, is none."""
+    word = word_of(given)
+    if word == "":
+        return "ask", NOT_STATED
+    if word == "unread":
+        return "ask", f'consent "{as_text(given)}" is neither yes, ask nor no'
+    if word == "yes" and isinstance(until, datetime.date) and until < as_of:
+        return "ask", f"consent expired {until.isoformat()}"
+    if word == "yes" and isinstance(until, tuple):
+        return "ask", f"until which day the consent holds is not clear: {until.reason}"
+    return word, ""
+
+
+def word_of(given: object) -> str:
+    """ "yes", "no", "ask", "" for a blank cell, or "unread"; by the first word that says one of them."""
+    words = fold(as_text(given)).split()
+    if not words:
+        return "" if not as_text(given).strip(" -") else "ask"  # "?" is a question
+    said = {meaning for meaning, known in (("yes", YES), ("no", NO), ("ask", ASK)) if words[0] in known}
+    said |= {"ask"} if "ask" not in said and any(w in ASK for w in words) else set()
+    if "ask" in said:
+        return "ask"
+    return said.pop() if len(said) == 1 else "unread"
+
+
+def is_home_ground(kind: str) -> bool:
+    """Whether a kind of land is private unless said otherwise: gardens, homes and allotments, in several languages."""
+    words = set(fold(kind).split())
+    return bool(words & HOME) and not words & PUBLIC

@@ -1,0 +1,238 @@
+"""Geometry of a user's layer, brought to the area's reference system and made usable; every row is accounted for.
+
+What was repaired is remarked: a ring that crosses itself is a common slip of drawing, and its ground is plain to see.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from habitatmap.coordinates import (
+    WGS84,
+    Point,
+    Refusal,
+    Source,
+    crs_label,
+    locate,
+    parse_crs,
+    read_points,
+    state_crs,
+    transform,
+)
+from habitatmap.errors import CrsError
+from habitatmap.intake.headings import Headings
+from habitatmap.intake.ledger import Ledger
+from habitatmap.intake.tables import Stated, Table
+
+Geometries = NDArray[Any]
+Want = Literal["polygons", "lines", "any"]
+
+# dimension of what is wanted, its name for people, and the names of what may come instead
+WANTED = {"polygons": (2, "a polygon"), "lines": (1, "a line")}
+NAMES = ["a point", "a line", "a ring", "a polygon", "points", "lines", "polygons", "a mixed group of shapes"]
+ROWS_NAMED = 10
+
+_GEOMETRY_TEXT = re.compile(r"(SRID\s*=\s*(\d+)\s*;\s*)?(MULTI)?(POINT|LINESTRING|POLYGON|GEOMETRYCOLLECTION)", re.I)
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """The usable rows of a table: their positions in it, and their geometry in the area's CRS (metres, 2-D, valid)."""
+
+    table: Table
+    at: NDArray[np.int64]
+    geometry: Geometries
+
+    def column(self, heading_at: int | None) -> list[Any]:
+        """The cells of one column for the usable rows."""
+        cells = self.table.column(heading_at)
+        return [cells[i] for i in self.at]
+
+    @property
+    def numbers(self) -> list[int]:
+        """Row numbers as a spreadsheet shows them."""
+        return [self.table.numbers[i] for i in self.at]
+
+
+def read_shapes(
+    table: Table, kind: str, crs: CRS, stated: Stated, ledger: Ledger, want: Want, heads: Headings
+) -> Shapes:
+    """The geometry of a layer in `crs`. Counts its rows as read, and sets aside those without a usable geometry.
+
+    The caller accepts what it uses of the rest. A table without shapes may give them as text (WKT, WKB, GeoJSON), or
+    points by coordinates. Raises CrsError where nothing states or proves the layer's system.
+    """
+    ledger.read(kind, table.file, len(table))
+    for i, odd in table.odd.items():
+        ledger.set_aside(kind, table.file, table.numbers[i], "", "", odd.reason, odd.remedy)
+    at = np.array([i for i in range(len(table)) if i not in table.odd], dtype=np.int64)
+    placed = _placed(table, at, heads, crs, stated)
+
+    usable = []
+    for i, shape in zip(at, placed, strict=True):
+        if not isinstance(shape, Refusal):
+            usable.append(i)
+            continue
+        column = heads.text.get(shape.role, shape.role)
+        ledger.set_aside(kind, table.file, table.numbers[i], column, shape.value, shape.reason, shape.remedy)
+    at = np.array(usable, dtype=np.int64)
+    found = _objects([shape for shape in placed if not isinstance(shape, Refusal)])
+
+    broken = ~shapely.is_valid(found)
+    if broken.any():
+        rows = [str(table.numbers[i]) for i in at[broken]]
+        named = ", ".join(rows[:ROWS_NAMED]) + (", ..." if len(rows) > ROWS_NAMED else "")
+        ledger.remark(
+            f"{table.name}: {len(rows)} outlines cross themselves and were repaired (row {named}); see on the map "
+            "whether the ground is right"
+        )
+        found[broken] = shapely.make_valid(found[broken])
+    if want == "any":
+        return Shapes(table, at, found)
+    dimension, name = WANTED[want]
+    parts = _objects([_parts(shape, dimension) for shape in found])
+    wrong = shapely.is_missing(parts) | shapely.is_empty(parts)
+    for i, shape in zip(at[wrong], found[wrong], strict=True):
+        value = NAMES[shapely.get_type_id(shape)]
+        reason = f"{value} where {name} is expected"
+        ledger.set_aside(kind, table.file, table.numbers[i], "geometry", value, reason, f"draw it as {name}")
+    return Shapes(table, at[~wrong], parts[~wrong])
+
+
+def layer_crs(table: Table, stated: Stated) -> CRS:
+    """The system of a layer: `[source_crs]`, else the file's own (GeoJSON has one by RFC 7946).
+
+    Raises CrsError with the line to add where there is none.
+    """
+    source = stated_source(table, stated)
+    if source is not None:
+        return source.crs
+    if table.crs is not None:
+        return table.crs.to_2d()
+    raise CrsError(f"{table.file} does not say its reference system; {state_crs(table.file)}")
+
+
+def stated_source(table: Table, stated: Stated) -> Source | None:
+    """What area.toml says about a table's coordinates: `[source_crs]`, and for text without shapes the area's crs."""
+    if table.file in stated.source_crs:
+        said_by = f'[source_crs] "{table.file}"'
+        return Source(parse_crs(stated.source_crs[table.file], said_by).to_2d(), said_by)
+    if table.geometry is None and stated.crs is not None:
+        return Source(parse_crs(stated.crs, "area.toml: crs").to_2d(), "area.toml: crs")
+    return None
+
+
+def moved(geometry: Any, own: CRS, crs: CRS) -> Any:
+    """A geometry of system `own` in `crs`, without heights; None where part of it has no image there."""
+    flat = shapely.force_2d(geometry)
+    xy = shapely.get_coordinates(flat)
+    x, y = transform(xy[:, 0], xy[:, 1], own, crs)
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        return None
+    return shapely.set_coordinates(flat, np.column_stack([x, y]))
+
+
+def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stated: Stated) -> list[Any]:
+    """For each row of `at` its geometry in `crs`, or the Refusal that says why there is none."""
+    if table.geometry is not None:
+        shapes = [table.geometry[i] for i in at]
+        if all(shape is None or shape.is_empty for shape in shapes):
+            return [_no_shape(shape, None, crs) for shape in shapes]
+        own = layer_crs(table, stated)
+        return [_no_shape(shape, own, crs) for shape in shapes]
+
+    source = stated_source(table, stated)
+    cells = {role: [table.rows[i][heads.at[role]] for i in at] for role in PLACE_ROLES if role in heads.at}
+    if not cells:
+        return [Refusal("", "", "the file has no shapes and no coordinates", DRAW_IT)] * len(at)
+    texts = cells.get("position", [None] * len(at))
+    written = [isinstance(text, str) and bool(_GEOMETRY_TEXT.match(text.strip())) for text in texts]
+    points: list[Point | Refusal] = []
+    if not all(written):
+        points = read_points(cells, heads.text, source, table.file)
+    x, y = locate(points, crs)
+    answer: list[Any] = []
+    for i, text in enumerate(texts):
+        if written[i]:
+            answer.append(_from_text(text, source, crs, table.file))
+        elif isinstance(points[i], Refusal):
+            answer.append(points[i])
+        else:
+            answer.append(_no_shape(shapely.Point(x[i], y[i]) if np.isfinite(x[i]) else None, crs, crs))
+    return answer
+
+
+PLACE_ROLES = ("position", "x", "y", "lon", "lat")
+DRAW_IT = "draw the shapes in a GIS program, or add a column position with their WKT"
+
+
+def _from_text(text: str, source: Source | None, crs: CRS, file: str) -> Any:
+    """A geometry written as WKT or EWKT; the system is its SRID, the stated one, or proven degrees."""
+    prefix = re.match(r"\s*SRID\s*=\s*(\d+)\s*;", text, re.I)
+    try:
+        shape = shapely.from_wkt(text[prefix.end() :] if prefix else text)
+    except shapely.errors.ShapelyError:
+        return Refusal("position", text, "the shape is not well-formed", "export it again as WKT")
+    if prefix:
+        own = parse_crs(int(prefix[1]), f"{file}: the SRID of a shape").to_2d()
+    elif source is not None and not (source.said_by == "area.toml: crs" and _in_degrees(shape)):
+        own = source.crs
+    elif _in_degrees(shape):
+        own = WGS84
+    else:
+        return Refusal("position", text, "the shape is in metres, but no system is stated", state_crs(file))
+    return _no_shape(shape, own, crs)
+
+
+def _no_shape(shape: Any, own: CRS | None, crs: CRS) -> Any:
+    """The shape in `crs`, or why there is none."""
+    if shape is None or shape.is_empty or own is None:
+        return Refusal("geometry", "", "the row has no shape", "draw it again, or delete the row")
+    there = moved(shape, own, crs)
+    if there is None:
+        return Refusal(
+            "geometry", "", f"the shape has no image in {crs_label(crs)}", "check the file's reference system"
+        )
+    return there
+
+
+def _in_degrees(shape: Any) -> bool:
+    """Whether a written shape can only be in degrees: all within their range, and not all whole numbers."""
+    xy = shapely.get_coordinates(shape)
+    within = (np.abs(xy[:, 0]) <= 180).all() and (np.abs(xy[:, 1]) <= 90).all()
+    return bool(within and (xy != np.round(xy)).any())
+
+
+def _parts(shape: Any, dimension: int) -> Any:
+    """The parts of a shape that have this dimension; None where it has none."""
+    if shape.geom_type != "GeometryCollection":
+        return shape if shapely.get_dimensions(shape) == dimension else None
+    parts = [p for p in shapely.get_parts(shape) if shapely.get_dimensions(p) == dimension]
+    return shapely.union_all(parts) if parts else None
+
+
+def _objects(shapes: Sequence[Any]) -> Geometries:
+    """An array of shapes; numpy must not look into them."""
+    array = np.empty(len(shapes), dtype=object)
+    array[:] = shapes
+    return array
+
+
+def frame_of(parts: Sequence[tuple[pd.DataFrame, Geometries]], columns: list[str], crs: CRS) -> gpd.GeoDataFrame:
+    """One frame of several tables' rows and shapes, with these columns; text columns and no row where there is none."""
+    if not parts:
+        types = {c: float if c.endswith("_m") else "int64" if c == "row" else str for c in columns if c != "geometry"}
+        parts = [(pd.DataFrame({c: pd.Series(dtype=t) for c, t in types.items()}), _objects([]))]
+    rows = pd.concat([frame for frame, _ in parts], ignore_index=True)
+    shapes = np.concatenate([geometry for _, geometry in parts])
+    return gpd.GeoDataFrame(rows, geometry=list(shapes), crs=crs)[columns]
