@@ -13,15 +13,16 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import null_space
-from scipy.optimize import brentq, minimize
+from scipy.optimize import brentq
 from scipy.special import expit, log_expit, logit, logsumexp
 from scipy.stats import chi2, multivariate_t
 
 from habitatmap.survey.constant import Array, Histories, Prior
 
 FLAT = 1e-4  # information (of standardised covariates) below this, an error above 100 in log odds, is no information
+LONGEST = 4.0  # log odds a step may go
 STEEP = 30.0  # log odds beyond this are 0 or 1
-DRAWS = 2000  # draws of the posterior
+FEWEST, MOST = 400, 2000  # draws of a posterior: fewer for many looks, where it is narrow and even
 BATCH = 2_000_000  # cells held at a time while many coefficients are tried
 
 
@@ -140,21 +141,37 @@ class Problem:
     def peak(self) -> Array:
         """The coefficients where the likelihood (or posterior) is highest: the best of several climbs."""
         climbs = [_climb(self.loss_and_slope, self.curvature, at) for at in self.starts()]
-        best = min(climbs, key=lambda c: c[1])[0]
-        information = self.curvature(best)
-        if np.linalg.eigvalsh(information)[0] < FLAT:
-            return best
-        return best - np.linalg.solve(
-            information, self.loss_and_slope(best)[1]
-        )  # one plain Newton step for the last digits
+        return min(climbs, key=lambda c: c[1])[0]
 
 
 def _climb(
     f: Callable[[Array], tuple[float, Array]], curvature: Callable[[Array], Array], at: Array
 ) -> tuple[Array, float]:
-    """Newton's method in a trust region, which also leaves saddles and ridges; where it ends and how low f is there."""
-    found = minimize(f, at, jac=True, hess=curvature, method="trust-exact", options={"gtol": 1e-7, "maxiter": 500})
-    return found.x, float(found.fun)
+    """Newton's method, damped: where it ends, and how low f is there.
+
+    Own code because a library's trust region overflowed on the flat ridges that few looks leave. Directions of negative
+    curvature are walked downhill too, a step is at most LONGEST, and is halved until f falls.
+    """
+    value, slope = f(at)
+    for _ in range(200):
+        bends, directions = np.linalg.eigh(curvature(at))
+        step = -directions @ (directions.T @ slope / np.maximum(np.abs(bends), 1e-9))
+        step *= min(1.0, LONGEST / max(float(np.linalg.norm(step)), 1e-300))
+        if -slope @ step < 1e-12 * max(1.0, abs(value)):  # hardly anything left to gain
+            if bends[0] > FLAT:
+                return at + step, f(at + step)[0]
+            if bends[0] > -FLAT:
+                break
+            step = directions[:, 0]  # a saddle: off it, to either side
+        for _ in range(40):
+            new, new_slope = f(at + step)
+            if new < value:
+                break
+            step /= 2
+        else:
+            break  # as low as floating point tells
+        at, value, slope = at + step, new, new_slope
+    return at, value
 
 
 class Spread:
@@ -219,19 +236,20 @@ def posterior_draws(problem: Problem, peak: Array, seed: int = 1) -> tuple[Array
     mean is good to about 1/30 of its standard deviation.
     """
     rng = np.random.default_rng(seed)
+    n = int(np.clip(20 * BATCH // len(problem.y), FEWEST, MOST))
     centre, shape = peak, np.linalg.inv(problem.curvature(peak))
     for _ in range(8):
         proposal = multivariate_t(centre, shape, df=5, seed=rng)
-        tries = np.atleast_2d(proposal.rvs(DRAWS))
+        tries = np.atleast_2d(proposal.rvs(n))
         log_weight = -_in_batches(problem, tries) - proposal.logpdf(tries)
         weight = np.exp(log_weight - logsumexp(log_weight))
-        share = 1 / (DRAWS * np.square(weight).sum())
+        share = 1 / (n * np.square(weight).sum())
         if share >= 0.5:
             break
         centre = weight @ tries
         shape = (tries - centre).T @ (weight[:, None] * (tries - centre)) + 1e-9 * np.eye(len(centre))
-    at = np.searchsorted(np.cumsum(weight), (np.arange(DRAWS) + rng.random()) / DRAWS)
-    return tries[np.minimum(at, DRAWS - 1)], float(share)
+    at = np.searchsorted(np.cumsum(weight), (np.arange(n) + rng.random()) / n)
+    return tries[np.minimum(at, n - 1)], float(share)
 
 
 def _in_batches(problem: Problem, draws: Array) -> Array:
