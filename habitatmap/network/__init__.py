@@ -1,1 +1,19 @@
+"""Breeding places and the flight between them."""
 
+from habitatmap.network.connectivity import articulations, components, connectivity, equivalent_connectivity, links
+from habitatmap.network.metapopulation import incidence, metapopulation_capacity
+from habitatmap.network.places import breeding_places, groups, merged, standing
+
+__all__ = [
+    "articulations",
+    "breeding_places",
+    "components",
+    "connectivity",
+    "equivalent_connectivity",
+    "groups",
+    "incidence",
+    "links",
+    "merged",
+    "metapopulation_capacity",
+    "standing",
+]

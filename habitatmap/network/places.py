@@ -1,0 +1,145 @@
+"""Breeding places: standing pools and rot-hole trees, each with its chance of being occupied, and the places they form.
+
+Pools and trees within `merge_m` of each other (or joined by a chain of such) are one place of the network and share one
+draw of chance; in forage in reach each of them counts for itself, so that one more pool never lowers it.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from habitatmap.errors import InputError
+from habitatmap.grid import Grid
+
+# outcomes of a visit that found the pool in its place
+FOUND = ("larvae", "none seen", "dry", "frozen")
+
+
+class BreedingPlaces(NamedTuple):
+    """`frame`: kind ("pool" | "tree"), id (the pool's name; the tree's row in its frame), x, y, row, col, p, place.
+
+    Pools first, then trees, each in the order of their own frame; place counts from 0. `trees_outside`: rot-hole trees
+    left out because they lie outside the raster frame (a pool there stays, with a row or column outside the frame).
+    """
+
+    frame: pd.DataFrame
+    trees_outside: int
+
+
+def standing(pools: pd.DataFrame, visits: pd.DataFrame, as_of: pd.Timestamp) -> NDArray[np.bool_]:
+    """Whether each pool stands on that day: (pools,), set_out <= as_of < removed and not found gone since.
+
+    A date that is not given closes nothing off. A visit "gone" after set_out ends the pool, unless a later visit found
+    it in place again.
+    """
+    set_out, removed = pools["set_out"], pools["removed"]
+    out = (set_out.isna() | (set_out <= as_of)) & (removed.isna() | (removed > as_of))
+    by_now = visits[visits["date"] <= as_of]
+    own = by_now["pool"].map(dict(zip(pools["pool"], set_out, strict=True)))
+    by_now = by_now[own.isna() | (by_now["date"] >= own)]
+    gone = by_now[by_now["outcome"] == "gone"].groupby("pool")["date"].max()
+    found = by_now[by_now["outcome"].isin(FOUND)].groupby("pool")["date"].max()
+    ended = gone[~(found.reindex(gone.index) > gone)].index
+    return (out & ~pools["pool"].isin(ended)).to_numpy(dtype=bool)
+
+
+def groups(x: ArrayLike, y: ArrayLike, merge_m: float) -> NDArray[np.int64]:
+    """Number of the group of each point (n,), from 0 in order of first appearance: single linkage at merge_m (metres,
+    inclusive), measured between the points themselves.
+    """
+    xy = np.column_stack([np.asarray(x, dtype=float), np.asarray(y, dtype=float)])
+    i, j = pairs_within(xy, merge_m)
+    near = coo_array((np.ones(len(i)), (i, j)), shape=(len(xy), len(xy)))
+    return in_order_of_appearance(connected_components(near, directed=False)[1])
+
+
+def breeding_places(
+    pools: pd.DataFrame,
+    occupancy: ArrayLike,
+    trees: pd.DataFrame,
+    likelihood: ArrayLike,
+    grid: Grid,
+    *,
+    dead_wood_from: float = 0.5,
+    tree_occupancy: float = 0.3,
+    merge_m: float = 30.0,
+) -> BreedingPlaces:
+    """The breeding places of an area.
+
+    pools: standing pools (pool, x, y) with `occupancy` (pools,), the chance that each is occupied given its own visits.
+    trees: (x, y) with `likelihood` (trees,) of a wet rot-hole, NaN = not known; those with at least `dead_wood_from`
+    are rot-hole trees, occupied with the chance likelihood x `tree_occupancy`.
+    """
+    chance, hole = np.asarray(occupancy, dtype=float), np.asarray(likelihood, dtype=float)
+    if chance.shape != (len(pools),) or hole.shape != (len(trees),):
+        raise InputError(
+            f"breeding places: {len(pools)} pools with {chance.size} chances and {len(trees)} trees with {hole.size} "
+            "likelihoods do not fit: give one number for each."
+        )
+    with_hole = np.flatnonzero(hole >= dead_wood_from)
+    inside = grid.inside(*grid.cell_of(trees["x"].iloc[with_hole], trees["y"].iloc[with_hole]))
+    kept = with_hole[inside]
+    frame = pd.DataFrame(
+        {
+            "kind": ["pool"] * len(pools) + ["tree"] * len(kept),
+            "id": [str(name) for name in pools["pool"]] + [str(k) for k in kept],
+            "x": np.r_[pools["x"].to_numpy(dtype=float), trees["x"].to_numpy(dtype=float)[kept]],
+            "y": np.r_[pools["y"].to_numpy(dtype=float), trees["y"].to_numpy(dtype=float)[kept]],
+            "p": np.r_[chance, hole[kept] * tree_occupancy],
+        }
+    )
+    row, col = grid.cell_of(frame["x"], frame["y"])
+    frame.insert(4, "row", row)
+    frame.insert(5, "col", col)
+    frame["place"] = groups(frame["x"], frame["y"], merge_m)
+    return BreedingPlaces(frame, int((~inside).sum()))
+
+
+def merged(breeding: pd.DataFrame, access: NDArray[np.floating] | None = None) -> pd.DataFrame:
+    """One row per place of the network, in order of `place`: place, x, y, pools, trees, p, and access, weight.
+
+    x, y: mean position of its pools and trees. p = 1 - prod(1 - p), the chance that at least one of them is occupied.
+    access: mean forage access (0-1) of their cells on the raster `access` (rows, cols), NaN where no cell has data or
+    the place lies outside. weight = p x access, the weight in the equivalent connectivity; 0 where access is not known,
+    as a place without known forage can be flown over but is worth nothing that is known.
+    """
+    by_place = breeding.groupby("place")
+    out = by_place[["x", "y"]].mean()
+    out["pools"] = (breeding["kind"] == "pool").groupby(breeding["place"]).sum()
+    out["trees"] = (breeding["kind"] == "tree").groupby(breeding["place"]).sum()
+    out["p"] = 1.0 - (1.0 - breeding["p"]).groupby(breeding["place"]).prod()
+    if access is not None:
+        row, col = breeding["row"].to_numpy(), breeding["col"].to_numpy()
+        inside = (row >= 0) & (row < access.shape[0]) & (col >= 0) & (col < access.shape[1])
+        at = np.full(len(breeding), np.nan)
+        at[inside] = access[row[inside], col[inside]]
+        out["access"] = pd.Series(at, index=breeding.index).groupby(breeding["place"]).mean()
+        out["weight"] = (out["p"] * out["access"]).fillna(0.0)
+    return out.reset_index()
+
+
+def pairs_within(xy: NDArray[np.float64], radius_m: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """All pairs i < j of points (n, 2) at most radius_m apart (inclusive), sorted."""
+    if not len(xy):
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    # a hair more, then the exact test: whether a pair at the very distance counts must not hang on the tree's rounding
+    pairs = cKDTree(xy).query_pairs(radius_m * (1 + 1e-6), output_type="ndarray").astype(np.int64)
+    apart = np.hypot(*(xy[pairs[:, 0]] - xy[pairs[:, 1]]).T)
+    pairs = pairs[apart <= radius_m + 1e-6]
+    pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+    return pairs[:, 0], pairs[:, 1]
+
+
+def in_order_of_appearance(labels: NDArray[np.integer]) -> NDArray[np.int64]:
+    """Renumbers labels so that the first row has 0, the next new one 1, and so on."""
+    _, first, inverse = np.unique(labels, return_index=True, return_inverse=True)
+    rank = np.empty(len(first), dtype=np.int64)
+    rank[np.argsort(first)] = np.arange(len(first))
+    return rank[inverse]
