@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from habitatmap.plan.bound import Bound, upper_bound
 from habitatmap.plan.search import Choice, choose
 
-__all__ = ["Choice", "choose"]
+__all__ = ["Bound", "Choice", "choose", "upper_bound"]

@@ -28,6 +28,7 @@ from numpy.typing import ArrayLike, NDArray
 from habitatmap.engine import default_workers
 from habitatmap.errors import InputError
 from habitatmap.grid import Tile, cut
+from habitatmap.plan.exact import solve
 from habitatmap.plan.reach import Floats, multiply, not_reached, reach_kernel
 
 SAME = 1e-12  # relative difference below which two gains are a tie
@@ -116,8 +117,17 @@ def choose(
         why = "no allowed cell is left" if not field.any_open() else "nothing more can be gained"
         note = f"{len(picks)} of {pools} pools: {why}"
     better, more = None, 0.0
-    if exchange and picks and field.interchange():
-        better = _frame(in_greedy_order(w * R0, p, k, [(s.row, s.col) for s in field.sites]), p, now, total)
+    if exchange and picks:
+        field.interchange()
+        if field.greedy(int(pools) - len(field.sites)):  # moved sites may have made room
+            field.interchange()
+        cells = [(site.row, site.col) for site in field.sites]
+        better = _frame(in_greedy_order(w * R0, p, k, cells), p, now, total)
+        if units is None:
+            open_p = np.where(field.free, p, np.nan)
+            solved = solve(w * R0, open_p, k, field.near, int(pools), float(better["gain_cells"].sum()))
+            if solved is not None:
+                better = _frame(in_greedy_order(w * R0, p, k, solved.cells), p, now, total)
         more = float(better["cumulative"].iloc[-1]) - with_plan
         if more <= BETTER * (with_plan - now):
             better, more = None, 0.0
@@ -275,6 +285,7 @@ class Field:
                 _count(self.blocked, row, col, self.near, 1)
         self.units = None if units is None or per_unit is None else np.asarray(units, dtype=np.int64)
         self.per_unit = per_unit or 0
+        self.free = (self.blocked == 0) & ~np.isnan(p)  # before any site is set
         self.used: dict[int, int] = {}
         if self.units is not None and self.per_unit <= 0:
             self.blocked[self.units >= 0] += 1
@@ -409,7 +420,7 @@ def in_greedy_order(missed: Floats, p: Floats, k: Floats, cells: list[tuple[int,
     r = k.shape[0] // 2
     field, left, picks = np.pad(missed, r), sorted(cells), []
     # a gain only falls as sites are set, so one that is still on top when reckoned anew is the largest
-    gains = {c: math.inf for c in left}
+    gains = dict.fromkeys(left, math.inf)
     while left:
         sure: set[tuple[int, int]] = set()
         while (top := max(left, key=lambda c: gains[c])) not in sure:

@@ -1,0 +1,444 @@
+"""How much N more pools can reach at most: a certified upper bound for the problem `search.choose` solves.
+
+Write w' = w R for the forage still missed at a cell c, u_cj = p_j k(d_cj), m_cj = -log(1 - u_cj), and f(S) for what the
+set S of N cells adds: f(S) = sum_c w'_c (1 - prod_S (1 - u_cj)). In every cell the bracket is at most sum_S u_cj, and
+it is 1 - exp(-sum_S m_cj), which is concave in the sum and so lies below each of its tangents. Therefore, for ANY
+numbers z_c >= 0 and 0 <= beta_c <= 1,
+
+    f(S) <= sum_c w'_c (1 - beta_c) (1 - e^-z_c - z_c e^-z_c)
+            + sum over j in S of G_j,    G_j = sum_c w'_c (beta_c u_cj + (1 - beta_c) e^-z_c m_cj),
+
+and the second sum is at most that of the N largest G. Sites keep their spacing, so at most one stands in a block whose
+cells are all nearer than that: the N largest block maxima do. Good z and beta come from the concave relaxation
+"0 <= x_j <= 1, sum x = N", solved by mirror ascent on blocks; whatever they are, the bound is then reckoned over every
+cell and every candidate at full resolution, and holds.
+
+Three roundings are all taken upwards. (1) m is convex in p, so for chances between two levels the straight line between
+the levels' maps is above the truth. (2) Chances are capped at P_CAP = 1 - 1e-12, where m is finite; a pool loses at
+most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the transforms, below
+1e-15 of the largest G, is added as 1e-12 of it for every pool. Quotas are left out, which can only raise the bound.
+"""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import scipy.fft
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+
+from habitatmap.engine import default_workers
+from habitatmap.grid import Tile, cut
+from habitatmap.habitat.kernels import scale_m
+from habitatmap.plan.exact import solve
+from habitatmap.plan.reach import Floats, block_sum, footprints, not_reached, reach_kernel
+from habitatmap.plan.search import Field, check, fft_cells, kernel_spectrum
+
+P_CAP = 1.0 - 1e-12
+ROUND_UP = 1e-12
+LEVELS = 9
+# the search for good z and beta; none of these can make the bound wrong
+NEAR_LAST = 0.85  # an atom's first gain over what the last pool of the greedy plan adds
+ATOM_CELLS = 6_000_000  # blocks under all atoms together: sets memory and time
+NEARLY = 0.97  # atoms whose G is below this share of the pools' mean are dropped
+MOST_JOINED = 300  # atoms that one round may add
+LEAST_SHARE = 1e-4  # an atom with less of a pool is left out
+LEAST_PROGRESS = 2e-3  # a round that lowers the bound by less of itself is the last
+GOOD_ENOUGH = 1.006  # and so is one whose bound is nearer than this to what greedy reaches
+FIRST_STAGES = ((0.03, 25), (0.01, 25), (0.003, 40), (0.001, 40))  # softness, steps
+LATER_STAGES = ((0.003, 30), (0.001, 40))
+
+Singles = NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Bound:
+    """What N more pools can reach at most; shares of the area's forage (0-1), NaN where it has none."""
+
+    value: float
+    """Forage in reach that no plan of N pools exceeds: the smallest of `terms`, now included."""
+    now: float
+    """Forage in reach without a plan."""
+    terms: dict[str, float]
+    """Each bound that was certified, as forage in reach."""
+
+    def share(self, with_plan: float) -> float:
+        """`share_of_bound` of a plan: its gain over the bound's gain; 1 where nothing can be gained."""
+        room = self.value - self.now
+        return (with_plan - self.now) / room if room > 0 else 1.0
+
+
+def upper_bound(
+    demand: ArrayLike,
+    places: pd.DataFrame,
+    candidates: ArrayLike,
+    pools: int,
+    *,
+    cell_m: float,
+    median_m: float,
+    spacing_m: float = 0.0,
+    taken: pd.DataFrame | None = None,
+    rounds: int = 4,
+    workers: int | None = None,
+    tile_cells: int | None = None,
+) -> Bound:
+    """Certifies what `pools` more pools can reach at most; the arguments are those of `search.choose`.
+
+    Each of the `rounds` solves the relaxation on blocks, certifies it at full resolution, and hands the cells that were
+    worth more than the blocks had shown to the next round.
+    """
+    w, p = check(demand, candidates)
+    shape = (w.shape[0], w.shape[1])
+    total, k = float(w.sum()), reach_kernel(median_m, cell_m, shape)
+    missed = w * not_reached(shape, places, cell_m=cell_m, median_m=median_m)
+    left = float(missed.sum())
+    if total <= 0:
+        return Bound(math.nan, math.nan, {})
+    now = 1.0 - left / total
+    cores = workers or default_workers()
+    field = Field(missed, np.minimum(p, P_CAP), k, cell_m, spacing_m, taken, workers=cores, tile_cells=tile_cells)
+    p = np.where((field.blocked == 0) & (p > 0), field.p, np.nan)
+    first = p * field.C  # what each cell would add as the only one
+    if pools <= 0 or not (first > 0).any():
+        return Bound(now, now, {"nothing to add": now})
+    slack = pools * ROUND_UP * float(np.nanmax(field.C))
+    block = exclusive_block(spacing_m, cell_m)
+    terms = {"all forage": left, "first gains": sum_of_largest(first, pools, block) + slack}
+    picks = field.greedy(pools)
+    known, last = sum(pick.gain for pick in picks), picks[-1].gain
+    solved = solve(missed, p, k, field.near, pools, known)
+    del field
+    if solved is not None:
+        terms["every set"] = solved.gain + slack
+    else:
+        relaxed = Relaxation(missed, p, first, last, pools, cell_m, median_m)
+        terms["tangents"] = slack + _tangent_bound(
+            missed, p, k, pools, block, known, relaxed, rounds, workers=cores, tile_cells=tile_cells
+        )
+    shares = {name: min(1.0, now + gain / total) for name, gain in terms.items()}
+    return Bound(min(shares.values()), now, shares)
+
+
+def _tangent_bound(
+    missed: Floats,
+    p: Floats,
+    k: Floats,
+    pools: int,
+    block: int,
+    known: float,
+    relaxed: Relaxation,
+    rounds: int,
+    *,
+    workers: int,
+    tile_cells: int | None,
+) -> float:
+    """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds."""
+    prices, lowest = None, math.inf
+    for turn in range(rounds):
+        x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES)
+        some = x > LEAST_SHARE
+        row, col = relaxed.row[some], relaxed.col[some]
+        if prices is None:
+            prices = Prices(missed, p, k, p[row, col], workers=workers, tile_cells=tile_cells)
+        fixed, G = prices.at(row, col, x[some], tau)
+        found = fixed + sum_of_largest(G, pools, block) + pools * ROUND_UP * float(np.nanmax(G))
+        progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
+        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, block):
+            break
+    return lowest
+
+
+def exclusive_block(spacing_m: float, cell_m: float) -> int:
+    """Cells a side of the largest block in which no two cells are spacing_m apart, so that it holds one site at most."""
+    size = 1
+    while math.hypot(size, size) * cell_m < spacing_m * (1.0 - 1e-9):
+        size += 1
+    return size
+
+
+def block_best(G: Floats, size: int) -> Floats:
+    """The largest G of each block of size x size cells, -inf where it holds no number."""
+    known = np.where(np.isnan(G), -math.inf, G)
+    by_row = np.maximum.reduceat(known, np.arange(0, G.shape[0], size), axis=0)
+    return np.asarray(np.maximum.reduceat(by_row, np.arange(0, G.shape[1], size), axis=1))
+
+
+def sum_of_largest(G: Floats, pools: int, size: int) -> float:
+    """At least what G adds up to over any `pools` cells, no two of them in one block of size x size cells."""
+    best = block_best(G, size).ravel()
+    if len(best) > pools:
+        best = np.partition(best, len(best) - pools)[-pools:]
+    return float(best[best > 0].sum())
+
+
+@njit(cache=True, nogil=True)
+def _level(p: float, levels: Floats) -> tuple[int, float]:
+    """The level below p, and how far p lies on the way to the next one (0-1)."""
+    n = 0
+    while n < levels.shape[0] - 2 and p > levels[n + 1]:
+        n += 1
+    if levels.shape[0] == 1:
+        return 0, 0.0
+    return n, (p - levels[n]) / (levels[n + 1] - levels[n])
+
+
+@njit(cache=True, nogil=True)
+def _overlay(
+    z: Floats, U: Floats, row0: int, row: NDArray[np.int64], col: NDArray[np.int64], p: Floats, x: Floats, k: Floats,
+    levels: Floats, curved: Floats,
+) -> None:  # fmt: skip
+    """Adds x m (by lines between levels, close enough for z) to z and x u to U; z[0, 0] is the cell (row0, 0)."""
+    r = k.shape[0] // 2
+    for q in range(row.shape[0]):
+        n, t = _level(p[q], levels)
+        below, above, linear = curved[n], curved[min(n + 1, levels.shape[0] - 1)], x[q] * p[q]
+        down, up = x[q] * (1.0 - t), x[q] * t
+        for i in range(max(row0, row[q] - r), min(row0 + z.shape[0], row[q] + r + 1)):
+            for j in range(max(0, col[q] - r), min(z.shape[1], col[q] + r + 1)):
+                a, b = i - row[q] + r, j - col[q] + r
+                z[i - row0, j] += down * below[a, b] + up * above[a, b]
+                U[i - row0, j] += linear * k[a, b]
+
+
+@njit(cache=True, nogil=True)
+def _tangents(missed: Floats, z: Floats, U: Floats, tau: float) -> float:
+    """The fixed part of the bound; U becomes w' beta, and z becomes w' (1 - beta) e^-z."""
+    fixed = 0.0
+    for i in range(z.shape[0]):
+        line = 0.0
+        for j in range(z.shape[1]):
+            e = math.exp(-z[i, j])
+            beta = 1.0 / (1.0 + math.exp(min(60.0, max(-60.0, (U[i, j] - (1.0 - e)) / tau))))
+            line += missed[i, j] * (1.0 - beta) * (1.0 - e - z[i, j] * e)
+            U[i, j] = missed[i, j] * beta
+            z[i, j] = missed[i, j] * (1.0 - beta) * e
+        fixed += line
+    return fixed
+
+
+@njit(cache=True, nogil=True)
+def _between(p: Floats, levels: Floats, maps: Floats, out: Floats) -> None:
+    """Straight lines in p between the levels' maps (level, rows, cols); NaN where p is."""
+    for i in range(p.shape[0]):
+        for j in range(p.shape[1]):
+            v = p[i, j]
+            if v == v:
+                n, t = _level(v, levels)
+                out[i, j] = maps[n, i, j] if t == 0.0 else (1.0 - t) * maps[n, i, j] + t * maps[n + 1, i, j]
+            else:
+                out[i, j] = np.nan
+
+
+def chance_levels(p: Floats, likely: Floats) -> Floats:
+    """The chances at which m is taken: all of p where they are few, else more of them among the `likely` ones.
+
+    `likely` are the chances of the cells that may be chosen: only there must the lines between levels be close to m.
+    """
+    known = np.unique(p[~np.isnan(p)])
+    if len(known) <= LEVELS:
+        return known
+    middle = np.quantile(likely, np.linspace(0.0, 1.0, LEVELS - 4))
+    below = known[0] + (middle[0] - known[0]) * np.array([0.0, 0.4, 0.7])
+    return np.unique(np.concatenate([below, middle, known[-1:]]))
+
+
+class Prices:
+    """Certifies at full resolution: for z and beta of any fractional plan, the fixed part and G of every candidate."""
+
+    def __init__(
+        self, missed: Floats, p: Floats, k: Floats, likely: Floats, *, workers: int, tile_cells: int | None
+    ) -> None:
+        self.missed, self.p, self.k, self.r = missed, p, k, k.shape[0] // 2
+        self.workers = workers
+        self.n = fft_cells(self.r, (p.shape[0], p.shape[1]), tile_cells)
+        self.levels = chance_levels(p, likely)
+        self.linear = kernel_spectrum(k, self.n)
+        self.curved = -np.log1p(-self.levels[:, None, None] * k)
+        self.bent = [kernel_spectrum(m, self.n) for m in self.curved]
+
+    def at(self, row: NDArray[np.int64], col: NDArray[np.int64], x: Floats, tau: float) -> tuple[float, Floats]:
+        """The fixed part and G (NaN where no pool may stand) for x_j pools at the cells (row, col)."""
+        rows, cols = self.p.shape
+        r = self.r
+        z, U = np.zeros((rows + 2 * r, cols + 2 * r)), np.zeros((rows + 2 * r, cols + 2 * r))
+        p = self.p[row, col]
+
+        def bend(row0: int) -> float:
+            inside = np.s_[r + row0 : r + min(rows, row0 + 256), r : r + cols]
+            band = self.missed[row0 : row0 + 256]
+            _overlay(z[inside], U[inside], row0, row, col, p, x, self.k, self.levels, self.curved)
+            return float(_tangents(band, z[inside], U[inside], tau))
+
+        G = np.empty_like(self.p)
+        n = self.n
+
+        def price(tile: Tile) -> None:
+            inside = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
+            if np.isnan(self.p[inside]).all():
+                G[inside] = np.nan
+                return
+            around = np.s_[tile.row0 : tile.row1 + 2 * r, tile.col0 : tile.col1 + 2 * r]
+            straight = scipy.fft.rfft2(U[around], (n, n)) * self.linear
+            bent = scipy.fft.rfft2(z[around], (n, n))
+            maps = np.empty((len(self.levels), *tile.shape))
+            for level, spectrum, one in zip(self.levels, self.bent, maps, strict=True):
+                whole = scipy.fft.irfft2(level * straight + bent * spectrum, (n, n), overwrite_x=True)
+                one[:] = whole[2 * r : 2 * r + tile.shape[0], 2 * r : 2 * r + tile.shape[1]]
+            _between(self.p[inside], self.levels, maps, G[inside])
+
+        with ThreadPoolExecutor(self.workers) as pool:
+            fixed = sum(pool.map(bend, range(0, rows, 256)))
+            list(pool.map(price, cut((rows, cols), n - 2 * r)))
+        return fixed, G
+
+
+@njit(cache=True, nogil=True)
+def _spread(
+    bi: NDArray[np.int64], bj: NDArray[np.int64], u: Singles, m: Singles, x: Singles, U: Singles, Z: Singles
+) -> None:
+    """Sums x u and x m over atoms; the arrays of blocks are padded by the footprints' radius."""
+    for q in range(x.shape[0]):
+        if x[q] > 0.0:
+            for a in range(u.shape[1]):
+                for b in range(u.shape[2]):
+                    U[bi[q] + a, bj[q] + b] += x[q] * u[q, a, b]
+                    Z[bi[q] + a, bj[q] + b] += x[q] * m[q, a, b]
+
+
+@njit(cache=True, nogil=True, fastmath={"reassoc", "contract"})
+def _gather(
+    bi: NDArray[np.int64], bj: NDArray[np.int64], u: Singles, m: Singles, U: Singles, Z: Singles, out: Singles
+) -> None:
+    """sum (u U + m Z) around each atom."""
+    for q in range(out.shape[0]):
+        total = np.float32(0.0)
+        for a in range(u.shape[1]):
+            for b in range(u.shape[2]):
+                total += u[q, a, b] * U[bi[q] + a, bj[q] + b] + m[q, a, b] * Z[bi[q] + a, bj[q] + b]
+        out[q] = total
+
+
+@njit(cache=True, nogil=True)
+def _soften(w: Singles, U: Singles, Z: Singles, tau: float) -> tuple[float, float]:
+    """sum w min_tau(U, 1 - e^-Z) and the tangents' fixed part; U and Z become the weights of u and m."""
+    value, fixed = 0.0, 0.0
+    for i in range(w.shape[0]):
+        for j in range(w.shape[1]):
+            if w[i, j] > 0.0:
+                e = math.exp(-Z[i, j])
+                apart = (U[i, j] - (1.0 - e)) / tau
+                small = math.exp(-abs(apart))
+                value += w[i, j] * (min(U[i, j], 1.0 - e) - tau * math.log1p(small))
+                beta = 1.0 / (1.0 + small) if apart < 0.0 else small / (1.0 + small)
+                fixed += w[i, j] * (1.0 - beta) * (1.0 - e - Z[i, j] * e)
+                U[i, j], Z[i, j] = w[i, j] * beta, w[i, j] * (1.0 - beta) * e
+            else:
+                U[i, j], Z[i, j] = 0.0, 0.0
+    return value, fixed
+
+
+class Relaxation:
+    """Maximises sum w min(sum x u, 1 - exp(-sum x m)) over 0 <= x <= 1, sum x = N, the forage summed over blocks.
+
+    Only cells that could matter (atoms) are weighed: the best of each block whose first gain comes near what the last
+    pool of a greedy plan adds; `join` brings in those that turn out to be worth more.
+    """
+
+    def __init__(
+        self, missed: Floats, p: Floats, first: Floats, last: float, pools: int, cell_m: float, median_m: float
+    ) -> None:
+        self.p, self.pools = p, pools
+        self.size = max(1, min(int(scale_m(median_m) / 2.0 / cell_m), max(p.shape) // 40))
+        w = block_sum(missed, self.size)
+        prints = footprints(median_m, cell_m, self.size)
+        spare = max(0, prints.shape[1] // 2 - (max(w.shape) - 1))
+        side = prints.shape[1] - spare
+        self.prints = prints[:, spare:side, spare:side].astype(np.float32)
+        self.r = self.prints.shape[1] // 2
+        self.w = np.pad(w / w.max(), self.r).astype(np.float32)
+        self.most = max(2 * pools, ATOM_CELLS // self.prints[0].size)
+        few = int((first > 0).sum()) <= self.most
+        row, col = best_cells(first, 1 if few else self.size, 0.0 if few else NEAR_LAST * last, self.most)
+        self.row, self.col, self.x = row[:0], col[:0], np.empty(0, np.float32)
+        self._add(row, col, np.maximum(first[row, col] / last - NEAR_LAST, 1e-3))
+
+    def _add(self, row: NDArray[np.int64], col: NDArray[np.int64], x: Floats) -> None:
+        """More atoms, with a start for their share of the pools."""
+        self.row, self.col = np.concatenate([self.row, row]), np.concatenate([self.col, col])
+        self.x = np.concatenate([self.x, x.astype(np.float32)])
+        s = self.size
+        self.bi, self.bj = self.row // s, self.col // s
+        chance = self.p[self.row, self.col].astype(np.float32)[:, None, None]
+        self.u = self.prints[(self.row % s) * s + self.col % s] * chance
+        self.m = -np.log1p(-np.minimum(self.u, np.float32(1.0 - 1e-7)))
+
+    def _look(self, x: Singles, tau: float) -> tuple[float, float, Singles]:
+        """Value, fixed part and gradient at x."""
+        U, Z, G = np.zeros_like(self.w), np.zeros_like(self.w), np.empty_like(x)
+        _spread(self.bi, self.bj, self.u, self.m, x, U, Z)
+        value, fixed = _soften(self.w, U, Z, tau)
+        _gather(self.bi, self.bj, self.u, self.m, U, Z, G)
+        return value, fixed, G
+
+    def _share_out(self, x: Singles) -> Singles:
+        """x scaled to N pools in all, none above 1."""
+        for _ in range(20):
+            x = np.minimum(x * np.float32(self.pools / x.sum()), np.float32(1.0))
+        return x
+
+    def solve(self, stages: tuple[tuple[float, int], ...]) -> tuple[Floats, float]:
+        """The x with the lowest bound on blocks, by mirror ascent while the softness tau falls; with the tau it had."""
+        highest = float(self.p[self.row, self.col].max())
+        for softness, steps in stages:
+            x, tau, lowest, speed = self._share_out(self.x), softness * highest, math.inf, 8.0
+            value, fixed, G = self._look(x, tau)
+            for _ in range(steps):
+                bound = fixed + float(np.sort(G)[-self.pools :].sum())
+                if bound < lowest:
+                    lowest, best = bound, (x, G)
+                mean = float(G @ x) / self.pools
+                y = self._share_out((x + np.float32(1e-7)) * np.exp(np.clip(speed * (G / mean - 1.0), -4.0, 4.0)))
+                value_y, fixed_y, G_y = self._look(y, tau)
+                if value_y >= value:
+                    x, value, fixed, G, speed = y, value_y, fixed_y, G_y, speed * 1.25
+                else:
+                    speed *= 0.4
+                    if speed < 0.05:
+                        break
+            self.x, G = best
+            self._keep((self.x > LEAST_SHARE) | (NEARLY * float(G @ self.x) / self.pools < G))
+        return self.x.astype(np.float64), tau
+
+    def _keep(self, of_use: NDArray[np.bool_]) -> None:
+        """Drops the other atoms, but for what the N pools need."""
+        if of_use.sum() >= self.pools:
+            for name in ("row", "col", "x", "bi", "bj", "u", "m"):
+                setattr(self, name, getattr(self, name)[of_use])
+
+    def join(self, G: Floats, block: int) -> bool:
+        """Takes in the cells that are worth more than the N-th best; False where there are none."""
+        size = max(block, self.size // 2)
+        row, col = best_cells(G, size, 0.0, self.pools + MOST_JOINED)
+        known = set(zip(self.row.tolist(), self.col.tolist(), strict=True))
+        new = np.array([(i, j) not in known for i, j in zip(row.tolist(), col.tolist(), strict=True)], dtype=bool)
+        if not new.any():
+            return False
+        self._add(row[new], col[new], np.full(int(new.sum()), 1e-3))
+        return True
+
+
+def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The best cell of each block, of those with G above `least`; at most `most` of them, the largest G first."""
+    best = block_best(G, size)
+    bi, bj = np.nonzero(best > least)
+    order = np.argsort(-best[bi, bj], kind="stable")[:most]
+    row, col = np.empty(len(order), np.int64), np.empty(len(order), np.int64)
+    for n, (i, j) in enumerate(zip(bi[order].tolist(), bj[order].tolist(), strict=True)):
+        part = G[i * size : (i + 1) * size, j * size : (j + 1) * size]
+        a, b = np.unravel_index(int(np.nanargmax(part)), part.shape)
+        row[n], col[n] = i * size + a, j * size + b
+    return row, col
