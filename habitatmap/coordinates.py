@@ -241,7 +241,7 @@ def read_angle(cell: object) -> Angle | None:
         return None
     sign, *parts = match.groups()
     written = [p.replace(",", ".") for p in parts if p is not None]
-    if sign and letter or any("." in p for p in written[:-1]):
+    if (sign and letter) or any("." in p for p in written[:-1]):
         return None
     values = [float(p) for p in written]
     if any(v >= 60 for v in values[1:]):
@@ -584,10 +584,11 @@ def read_points(
         heading = headings.get("position", "")
         o = letter_o([p for c in cells["position"] if isinstance(c, str) for p in re.split(r"[,;\s]+", c)], heading)
         ways.append([None if c is None else read_position(c, source, heading, o, file) for c in cells["position"]])
-    if not ways and "x" in cells and "y" in cells:
+    if source is None and "x" in cells and "y" in cells and not any(isinstance(r, Point) for way in ways for r in way):
         x, y = headings.get("x", "x"), headings.get("y", "y")
         raise CrsError(
-            f"{file}: the columns {x} and {y} hold metres, but nothing states their coordinate system; {state_crs(file)}"
+            f"{file}: the columns {x} and {y} hold metres, but nothing states their coordinate system; "
+            f"{state_crs(file)} (or state crs, if it is the area's own)"
         )
     for way in ways:
         for i, read in enumerate(way):

@@ -23,6 +23,7 @@ class SetAside(NamedTuple):
     value: str
     reason: str
     remedy: str
+    about: str = ""  # whose record it is (the pool's name), where the reader knows
 
 
 class Ledger:
@@ -42,12 +43,14 @@ class Ledger:
         """`n` of the rows read are used."""
         self._accepted[kind, file] += n
 
-    def set_aside(self, kind: str, file: str, row: int, column: str, value: object, reason: str, remedy: str) -> None:
+    def set_aside(
+        self, kind: str, file: str, row: int, column: str, value: object, reason: str, remedy: str, about: str = ""
+    ) -> None:
         """One row read is not used; `row` is the number a spreadsheet shows. To be called once for a row."""
         text = as_text(value)
         if len(text) > LONGEST_VALUE:
             text = text[: LONGEST_VALUE - 1] + "…"
-        self._aside.append(SetAside(kind, file, row, column, text, reason, remedy))
+        self._aside.append(SetAside(kind, file, row, column, text, reason, remedy, about))
 
     def remark(self, text: str) -> None:
         """Something a person should know about rows that are used; said once, however often it is found."""
@@ -70,10 +73,14 @@ class Ledger:
         keys = sorted(self._read.keys() | self._accepted.keys() | aside.keys())
         return {key: (self._read[key], self._accepted[key], aside[key]) for key in keys}
 
+    def entries(self, kind: str) -> list[SetAside]:
+        """The rows of one kind set aside, in the order they were."""
+        return [entry for entry in self._aside if entry.kind == kind]
+
     def frame(self) -> pd.DataFrame:
         """The rows set aside as set_aside.csv has them, ordered by file, row and reason."""
         entries = sorted(self._aside, key=lambda e: (e.file, e.row, e.reason, e.column, e.value))
-        return pd.DataFrame([entry[1:] for entry in entries], columns=list(COLUMNS)).astype({"row": "int64"})
+        return pd.DataFrame([entry[1:7] for entry in entries], columns=list(COLUMNS)).astype({"row": "int64"})
 
     def check(self) -> None:
         """Raises AssertionError, naming the file, where read is not accepted + set aside: a fault of the program."""

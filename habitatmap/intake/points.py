@@ -1,0 +1,78 @@
+"""Where the rows of a table are: its geometry, or its columns of coordinates, through the one gate."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from habitatmap.coordinates import (
+    WGS84,
+    Point,
+    Refusal,
+    Source,
+    locate,
+    parse_crs,
+    point_of,
+    read_accuracy,
+    read_points,
+)
+from habitatmap.errors import CrsError
+from habitatmap.intake.headings import Headings, match_headings, unit_of
+from habitatmap.intake.tables import Stated, Table
+
+ROLES = ("x", "y", "lon", "lat", "position")
+
+
+def source_of(file: str, stated: Stated) -> Source | None:
+    """The system that area.toml states for the plain metres of a file: its own line first, then the area's crs."""
+    if file in stated.source_crs:
+        crs = parse_crs(stated.source_crs[file], f'area.toml, [source_crs] "{file}"')
+        return Source(crs, f'[source_crs] "{file}"')
+    return Source(parse_crs(stated.crs, "area.toml, crs"), "crs in area.toml") if stated.crs else None
+
+
+def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | Refusal]:
+    """The place of each row. CrsError where a layer has no system, or where metres have none that anybody states."""
+    source = source_of(table.file, stated)
+    if table.geometry is not None:
+        own = source.crs if source is not None and table.file in stated.source_crs else table.crs
+        if own is None:
+            raise CrsError(
+                f"{table.file} does not say its coordinate reference system; add to area.toml the line [source_crs] and "
+                f'below it "{table.file}" = "EPSG:...", with the code of its system'
+            )
+        read = [point_of(geometry, own, None) for geometry in table.geometry]
+    else:
+        cells = {role: table.column(headings.at[role]) for role in ROLES if role in headings.at}
+        read = read_points(cells, headings.text, source, table.file) if cells else []
+        read = read or [Refusal("", "", *no_columns(table))] * len(table)
+    if "uncertainty_m" in headings.at:
+        scale = {"ft": 0.3048, "km": 1000.0}.get(unit_of(headings.text["uncertainty_m"]), 1.0)
+        for i, cell in enumerate(table.column(headings.at["uncertainty_m"])):
+            off, point = read_accuracy(cell) * scale, read[i]
+            if isinstance(point, Point) and not math.isnan(off):
+                read[i] = point._replace(uncertainty_m=off)
+    return read
+
+
+def no_columns(table: Table) -> tuple[str, str]:
+    """Reason and remedy for the rows of a table without any coordinates."""
+    found = ", ".join(h for h in table.headings if h)
+    return (
+        f"{table.name} has no column of coordinates (its headings are {found})",
+        "add columns lat and lon, or say in area.toml which columns they are, under [columns.pools] or [columns.trees]",
+    )
+
+
+def rough_lonlat(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Longitudes and latitudes of all rows that have a place, to choose a system from; nothing is reported here."""
+    lon, lat = [np.empty(0)], [np.empty(0)]
+    for table in tables:
+        headings = match_headings(kind, table.headings, stated.columns.get(kind, {}))
+        x, y = locate([p for p in points_of(table, headings, stated) if isinstance(p, Point)], WGS84)
+        lon.append(x)
+        lat.append(y)
+    return np.concatenate(lon), np.concatenate(lat)

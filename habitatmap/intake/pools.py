@@ -1,0 +1,183 @@
+"""Tables of pools -> one checked frame, and which pools stand on a day."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from habitatmap.coordinates import Refusal, comma_of, locate, read_number
+from habitatmap.intake.dates import DateFault, read_dates
+from habitatmap.intake.ledger import Ledger
+from habitatmap.intake.points import points_of
+from habitatmap.intake.rows import Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.intake.tables import Stated, Table
+from habitatmap.intake.values import name_key, name_of, yes_no
+
+POOLS = {
+    "pool": "str",
+    "x": "float64",
+    "y": "float64",
+    "uncertainty_m": "float64",
+    "set_out": "datetime64[s]",
+    "removed": "datetime64[s]",
+    "private": "str",
+    "container": "str",
+    "filling": "str",
+    "volume_l": "float64",
+    "shade": "str",
+    "host": "str",
+    "note": "str",
+    "file": "str",
+    "row": "int64",
+}
+# two rows of one pool that lie closer than this give one place (expert judgement: less than anyone can measure)
+ONE_PLACE_M = 1.0
+
+NO_NAME = ("the row names no pool", "write the pool's name")
+UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
+TWO_PLACES = (
+    "this pool has another place in row {row} of {file}",
+    "correct or delete one of the rows; a pool that was moved is a new pool with a new name",
+)
+TWO_ROWS = (
+    "this pool stands in row {row} of {file} already, with other details",
+    "put the details of both rows into one",
+)
+REMOVED_FIRST = ("the pool was removed before it was set out", "correct one of the two dates")
+
+
+def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:
+    """Pools as `POOLS` has them, x and y in metres of `crs`, in the order of their names.
+
+    A row leaves the frame for the ledger that has no name or no place, repeats another, gives a date nobody can
+    read, or gives a pool a second place (then both do). CrsError where coordinates have no known system.
+    """
+    drafts = open_drafts("pools", tables, stated, ledger)
+    columns = [_columns(draft, crs, stated, ledger, len(drafts) > 1) for draft in drafts]
+    frame = set_repeats_aside(gather(drafts, columns), drafts)
+    frame = _one_row_a_pool(frame, drafts)
+    close(drafts, ledger)
+    return shaped(frame, POOLS, ("pool", "x", "y"))
+
+
+def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, several: bool) -> dict[str, Any]:
+    table = draft.table
+    if draft.has("pool"):
+        names = [name_of(cell) for cell in draft.cells("pool")]
+        for at, name in enumerate(names):
+            if not name:
+                draft.refuse(at, "pool", "", *NO_NAME)
+    else:
+        names = [f"{table.name + ' ' if several else ''}row {number}" for number in table.numbers]
+        if names:
+            ledger.remark(
+                f"{table.name} has no column of names, so its pools are called by their rows ({names[0]}); add a column "
+                'pool, or say in area.toml which one it is: [columns.pools] pool = "..."'
+            )
+    draft.about = names
+    points = points_of(table, draft.headings, stated)
+    x, y = locate(points, crs)
+    for at, point in enumerate(points):
+        if isinstance(point, Refusal):
+            draft.refuse(at, point.role, point.value, point.reason, point.remedy)
+        elif math.isnan(x[at]):
+            draft.refuse(at, "x", f"{point.x}, {point.y}", *UNREACHABLE)
+    set_out, removed = (_dates(draft, name) for name in ("set_out", "removed"))
+    for at, (start, end) in enumerate(zip(set_out, removed, strict=True)):
+        if start is not None and end is not None and end < start:
+            draft.refuse(at, "removed", end, *REMOVED_FIRST)
+    return {
+        "pool": names,
+        "x": x,
+        "y": y,
+        "uncertainty_m": [math.nan if isinstance(p, Refusal) else p.uncertainty_m for p in points],
+        "set_out": set_out,
+        "removed": removed,
+        "private": _private(draft, ledger),
+        "volume_l": _volumes(draft),
+        **{name: draft.texts(name) for name in ("container", "filling", "shade", "host", "note")},
+    }
+
+
+def _dates(draft: Draft, name: str) -> list[datetime.date | None]:
+    """The dates of a column; rows with a date that cannot be read are set aside."""
+    cells = draft.cells(name)
+    read = read_dates(cells, draft.headings.text.get(name, ""))
+    for at, date in enumerate(read):
+        if isinstance(date, DateFault):
+            draft.refuse(at, name, cells[at], *date)
+    return [None if isinstance(date, DateFault) else date for date in read]
+
+
+def _private(draft: Draft, ledger: Ledger) -> list[str]:
+    """yes, no or "" (not given). What says neither counts as not given, which leaves the pool private in doubt."""
+    answers = []
+    for number, cell in zip(draft.table.numbers, draft.cells("private"), strict=True):
+        said = yes_no(cell)
+        if said is None:
+            ledger.remark(
+                f'{draft.table.name}, row {number}: private = "{cell}" is neither yes nor no, so it counts as not given'
+            )
+        answers.append(said or "")
+    return answers
+
+
+def _volumes(draft: Draft) -> list[float]:
+    cells = [c.lower().replace("litres", "").rstrip("l ") if isinstance(c, str) else c for c in draft.cells("volume_l")]
+    comma = comma_of(cells)
+    numbers = [read_number(cell, "decimal" if comma == "ask" else comma) for cell in cells]
+    return [n.value if n is not None and n.value > 0 else math.nan for n in numbers]
+
+
+def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:
+    """Sets all rows of a pool with two places aside; of a pool with two rows and one place, all but the first."""
+    groups: dict[str, list[int]] = defaultdict(list)
+    for i, name in enumerate(frame["pool"] if len(frame) else []):
+        groups[name_key(name)].append(i)
+    gone: set[int] = set()
+    for rows in (rows for rows in groups.values() if len(rows) > 1):
+        part = frame.iloc[rows]
+        x, y = part["x"].to_numpy(), part["y"].to_numpy()
+        apart = np.hypot(x[:, None] - x, y[:, None] - y) > ONE_PLACE_M
+        for k, i in enumerate(rows):
+            row = part.iloc[k]
+            if apart.any():
+                other, words = part.iloc[int(np.argmax(apart[k])) if apart[k].any() else 1 - min(k, 1)], TWO_PLACES
+            elif k:
+                other, words = part.iloc[0], TWO_ROWS
+            else:
+                continue
+            reason = words[0].format(row=other["row"], file=other["file"])
+            drafts[row["_draft"]].refuse(int(row["_at"]), "pool", row["pool"], reason, words[1])
+            gone.add(i)
+    return frame.drop(frame.index[sorted(gone)])
+
+
+def standing(pools: pd.DataFrame, visits: pd.DataFrame, as_of: datetime.date) -> NDArray[np.bool_]:
+    """Which pools stand on the day `as_of`: set_out <= as_of < removed, a date not given being no limit.
+
+    A visit "gone" after it was set out ends it, from that day on, unless a later visit up to `as_of` found the pool
+    there again (with larvae, none seen, dry or frozen).
+    """
+    day = pd.Timestamp(as_of)
+    stands = (pools["set_out"].isna() | (pools["set_out"] <= day)) & (
+        pools["removed"].isna() | (pools["removed"] > day)
+    )
+    told = visits[(visits["date"] <= day) & (visits["outcome"] != "not reached")]
+    if len(told):
+        gone = told["outcome"] == "gone"
+        lost = told[gone].groupby("pool")["date"].max().reindex(pools["pool"]).to_numpy()
+        found = told[~gone].groupby("pool")["date"].max().reindex(pools["pool"]).to_numpy()
+        start = pools["set_out"].to_numpy()
+        # comparisons with NaT are False
+        ended = ~np.isnat(lost) & ~(lost < start) & ~(found > lost)
+        return np.asarray(stands & ~ended, dtype=bool)
+    return np.asarray(stands, dtype=bool)

@@ -1,0 +1,151 @@
+"""What reading pools, visits and trees has in common: a table with its columns known, and rows on their way out.
+
+A row leaves at its first fault and is told once. At the end every row that was read is accepted or set aside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from habitatmap.errors import InputError
+from habitatmap.intake.headings import Headings, match_headings
+from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.tables import Stated, Table
+
+REPEAT = ("the row repeats row {row}{file}", "delete one of the two rows")
+
+# which columns a sheet must have at least one of, to be taken for a sheet of this kind beside others of its file
+_ESSENTIAL = {
+    "pools": {"pool", "x", "lon", "position"},
+    "visits": {"pool"},
+    "trees": {"x", "lon", "position"},
+}
+
+
+@dataclass
+class Draft:
+    """One table on its way to a checked frame. `aside`: position of a row -> (column, value, reason, remedy)."""
+
+    kind: str
+    table: Table
+    headings: Headings
+    aside: dict[int, tuple[str, Any, str, str]] = field(default_factory=dict)
+    about: Sequence[str] = ()  # the name of each row's pool, once known
+
+    def cells(self, name: str) -> list[Any]:
+        """The cells of our column `name`; all None where the table lacks it."""
+        return self.table.column(self.headings.at.get(name))
+
+    def has(self, name: str) -> bool:
+        """Whether the table has our column `name`."""
+        return name in self.headings.at
+
+    def texts(self, name: str) -> list[str]:
+        """The cells of a column as text, "" where blank."""
+        return [as_text(cell) for cell in self.cells(name)]
+
+    def refuse(self, at: int, name: str, value: object, reason: str, remedy: str) -> None:
+        """Sets a row aside, unless it already is. `name`: our name of the column, shown by the file's own heading."""
+        self.aside.setdefault(at, (self.headings.text.get(name, name), value, reason, remedy))
+
+    def left_over(self, at: int) -> tuple[Hashable, ...]:
+        """What a row says in columns that nobody reads: two rows that differ there are not the same."""
+        used = set(self.headings.at.values())
+        row = self.table.rows[at]
+        return tuple(
+            (h, as_text(c))
+            for i, (h, c) in enumerate(zip(self.table.headings, row, strict=True))
+            if i not in used and c is not None
+        )
+
+
+def open_drafts(kind: str, tables: Sequence[Table], stated: Stated, ledger: Ledger) -> list[Draft]:
+    """Matches headings, says what was matched, and sets odd rows aside. InputError for a stated heading nobody has."""
+    overrides = stated.columns.get(kind, {})
+    drafts = [Draft(kind, table, match_headings(kind, table.headings, overrides)) for table in tables]
+    for name in sorted({n for d in drafts for n in d.headings.unused}):
+        if all(name in d.headings.unused for d in drafts):
+            raise InputError(
+                f'area.toml: [columns.{kind}] says that {name} stands under "{overrides.get(name, name)}", but '
+                f"{drafts[0].table.name} has only: {', '.join(h for h in drafts[0].table.headings if h)}"
+            )
+    essential = _ESSENTIAL.get(kind, set())
+    fits = [d.table.geometry is not None or bool(essential & d.headings.at.keys()) for d in drafts]
+    kept = []
+    for draft, fit in zip(drafts, fits, strict=True):
+        if not fit and any(f and other.table.file == draft.table.file for other, f in zip(drafts, fits, strict=True)):
+            ledger.remark(f"{draft.table.name}: not read, as no heading there is one of {kind}")
+            continue
+        kept.append(draft)
+        _tell(draft, ledger)
+        ledger.read(kind, draft.table.file, len(draft.table))
+        for at, odd in draft.table.odd.items():
+            words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
+            draft.refuse(at, "", words, odd.reason, odd.remedy)
+    return kept
+
+
+def _tell(draft: Draft, ledger: Ledger) -> None:
+    notes = f" ({', '.join(draft.table.notes)})" if draft.table.notes else ""
+    ledger.remark(f"{draft.table.name}{notes}: {draft.headings.describe()}")
+    for name, used, other in draft.headings.doubles:
+        ledger.remark(
+            f"{draft.table.name}: {used} and {other} could both be {name}; {used} is used. "
+            f'To choose, write [columns.{draft.kind}] {name} = "..." in area.toml'
+        )
+
+
+def gather(drafts: Sequence[Draft], columns: Sequence[Mapping[str, Sequence[Any]]]) -> pd.DataFrame:
+    """One frame of all rows not set aside, with their file and row, and `_draft` and `_at` to find them again."""
+    parts = []
+    for number, (draft, values) in enumerate(zip(drafts, columns, strict=True)):
+        part = pd.DataFrame(dict(values))
+        part["file"] = draft.table.file
+        part["row"] = np.asarray(draft.table.numbers, dtype="int64")
+        part["_draft"], part["_at"] = number, np.arange(len(draft.table))
+        parts.append(part[~part["_at"].isin(list(draft.aside))])
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=["file", "row", "_draft", "_at"])
+
+
+def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:
+    """Sets rows aside that say exactly what an earlier row says, in every column, read or not; gives the others."""
+    seen: dict[Hashable, tuple[str, int]] = {}
+    keep = np.ones(len(frame), dtype=bool)
+    said = [c for c in frame.columns if c not in ("file", "row", "_draft", "_at")]
+    keys = zip(*[[None if v != v else v for v in frame[c].tolist()] for c in said], strict=True) if said else iter(())
+    places = frame[["file", "row", "_draft", "_at"]].itertuples(index=False, name=None)
+    for i, (key, (file, row, number, at)) in enumerate(zip(keys, places, strict=True)):
+        draft = drafts[number]
+        whole = (*key, *draft.left_over(at))
+        if whole not in seen:
+            seen[whole] = (file, row)
+            continue
+        first_file, first_row = seen[whole]
+        of = "" if first_file == file else f" of {first_file}"
+        reason = REPEAT[0].format(row=first_row, file=of)
+        draft.refuse(at, "", "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None), reason, REPEAT[1])
+        keep[i] = False
+    return frame[keep]
+
+
+def close(drafts: Sequence[Draft], ledger: Ledger) -> None:
+    """Writes what was set aside and what was accepted into the ledger."""
+    for draft in drafts:
+        for at, (column, value, reason, remedy) in sorted(draft.aside.items()):
+            about = draft.about[at] if draft.about else ""
+            ledger.set_aside(draft.kind, draft.table.file, draft.table.numbers[at], column, value, reason, remedy, about)
+        ledger.accept(draft.kind, draft.table.file, len(draft.table) - len(draft.aside))
+
+
+def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str]) -> pd.DataFrame:
+    """Columns of these types, in this order, rows sorted by `order`, numbered from 0."""
+    for name in types:
+        if name not in frame:
+            frame[name] = pd.Series(dtype="object")
+    out = pd.DataFrame({name: frame[name].astype(kind) for name, kind in types.items()})
+    return out.sort_values(list(order), kind="stable", ignore_index=True)

@@ -1,0 +1,225 @@
+"""Tables of trees -> one checked frame: where, which genus, how thick in centimetres, alive or dead wood."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from pyproj import CRS
+
+from habitatmap.coordinates import Refusal, comma_of, locate, read_number
+from habitatmap.intake.headings import fold, unit_of
+from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.points import points_of
+from habitatmap.intake.rows import Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.intake.tables import Stated, Table
+
+TREES = {
+    "x": "float64",
+    "y": "float64",
+    "genus": "str",
+    "species": "str",
+    "diameter_cm": "float64",
+    "condition": "str",
+    "file": "str",
+    "row": "int64",
+}
+# thicker than any tree that stands in a town (expert judgement): a slip of unit or key
+THICKEST_CM = 1500.0
+
+# English; German; French; Dutch; Spanish; Finnish
+_CONDITIONS = {
+    "living": """living, alive, live, good, fair, poor, healthy, excellent, very good, moderate, critical, damaged, declining, young, mature,
+        veteran, over mature, semi mature, ancient; lebend, lebendig, vital, gut, gesund, mittel, schlecht, geschadigt;
+        vivant, bon, moyen, mauvais, sain; levend, goed, matig, slecht, redelijk; vivo, viva, bueno, buena, regular, malo, sano;
+        elava, hyva, tyydyttava, huono, terve, elossa""",
+    "dead": """dead, dead tree, standing dead, snag, dead standing; tot, abgestorben, totholz, stehendes totholz, abgangig tot;
+        mort, arbre mort, morte, chandelle; dood, dode boom, afgestorven; muerto, muerta, arbol muerto, seco; kuollut, pystykuollut, kelo""",
+    "stump": "stump, tree stump, stub; stumpf, baumstumpf, stubben; souche; stronk, boomstronk, stobbe; tocon; kanto",
+    "log": """log, fallen, fallen dead, lying dead, lying dead wood, windthrow, fallen tree; liegend, liegendes totholz, stamm liegend, umgesturzt;
+        tronc au sol, couche, bois mort au sol; liggend, omgevallen, liggend dood hout; caido, tronco caido, arbol caido;
+        maapuu, kaatunut, makaava""",
+    "no tree": """vacant, vacant site, vacant planting site, planting site, empty, empty pit, empty tree pit, removed, felled,
+        cut down, gone, no tree, missing, retired; leer, leerer standort, gefallt, entfernt, baum fehlt, fehlt, nachpflanzung geplant;
+        vide, emplacement vide, abattu, supprime, enleve; leeg, lege plantplaats, gekapt, verwijderd, gerooid;
+        vacio, alcorque vacio, talado, eliminado, marra; tyhja, poistettu, kaadettu, puuttuu""",
+}
+CONDITION_WORDS = {fold(w): name for name, text in _CONDITIONS.items() for w in text.replace(";", ",").split(",")}
+_UNDEFINED = frozenset(
+    fold(w)
+    for w in """määrittelemättä, unknown, undefined, not known, not determined, unidentified, other, various, none, na, n/a, ?, -,
+    unbekannt, unbestimmt, nicht bestimmt, sonstige, inconnu, indéterminé, non défini, autre, onbekend, onbepaald, overig,
+    desconocido, sin determinar, otro, tuntematon, muu, sp, spp, spec, species, indet, tree, baum, arbre, boom, árbol, puu""".split(
+        ","
+    )
+) | {""}
+_TO_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54, "ft": 30.48}
+_UNIT = r"(mm|cm|m|in|inch|inches|ft|feet|\"|'')?"
+
+VACANT = ("there is no tree (a vacant site, or the tree was removed)", "delete the row, or give the tree's condition")
+UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
+
+
+def read_trees(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:
+    """Trees as `TREES` has them, x and y in metres of `crs`, ordered by x and y.
+
+    A girth becomes a diameter by division by pi. A class such as "30 - 50 cm" is its middle, an open one such as
+    "70 cm -" its lower bound, "- 10 cm" the middle between 0 and 10. A thickness that cannot be read is not known,
+    and said; the tree stays.
+    """
+    drafts = open_drafts("trees", tables, stated, ledger)
+    columns = [_columns(draft, crs, stated, ledger) for draft in drafts]
+    frame = set_repeats_aside(gather(drafts, columns), drafts)
+    close(drafts, ledger)
+    return shaped(frame, TREES, ("x", "y", "genus", "species", "file", "row"))
+
+
+def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str, Any]:
+    names = [name_of_tree(g, s) for g, s in zip(draft.cells("genus"), draft.cells("species"), strict=True)]
+    conditions = _conditions(draft, ledger)
+    for at, condition in enumerate(conditions):
+        if condition == "no tree":
+            draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], *VACANT)
+    points = points_of(draft.table, draft.headings, stated)
+    x, y = locate(points, crs)
+    for at, point in enumerate(points):
+        if isinstance(point, Refusal):
+            draft.refuse(at, point.role, point.value, point.reason, point.remedy)
+        elif math.isnan(x[at]):
+            draft.refuse(at, "x", f"{point.x}, {point.y}", *UNREACHABLE)
+    return {
+        "x": x,
+        "y": y,
+        "genus": [genus for genus, _ in names],
+        "species": [species for _, species in names],
+        "diameter_cm": _diameters(draft, ledger),
+        "condition": conditions,
+    }
+
+
+def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:
+    """(genus, species): the genus with a capital, "" where undefined; the species as a binomial where the genus is known.
+
+    The genus comes from its own column, else from the first word of a binomial such as Tilia x vulgaris.
+    """
+    genus_text, species_text = (" ".join(as_text(c).replace("×", " x ").split()) for c in (genus_cell, species_cell))
+    if fold(genus_text) in _UNDEFINED or fold(genus_text) in CONDITION_WORDS:
+        genus_text = ""
+    if fold(species_text) in _UNDEFINED or fold(species_text) in CONDITION_WORDS:
+        species_text = ""
+    words = re.sub(r"['’‘\"].*$|\(.*$", "", genus_text or species_text).split()
+    if words and words[0].casefold() == "x":
+        words = words[1:]  # a hybrid genus: x Hesperotropsis
+    genus = words[0].capitalize() if words and re.fullmatch(r"[^\W\d_]{3,}", words[0]) else ""
+    if not genus_text and len(words) < 2 and species_text and not species_text[:1].isupper():
+        genus = ""  # an epithet alone (robur) names no genus
+    if not species_text:
+        species_text = genus_text if len(words) > 1 else ""
+    if genus and species_text and fold(species_text.split()[0]) != fold(genus):
+        species_text = f"{genus} {species_text}"
+    return genus, species_text
+
+
+def _conditions(draft: Draft, ledger: Ledger) -> list[str]:
+    """living, dead, stump, log, "no tree" or "" for each row, from its condition, else from its name."""
+    answer, unknown = [], []
+    for said, *names in zip(*(draft.cells(c) for c in ("condition", "genus", "species")), strict=True):
+        found = CONDITION_WORDS.get(fold(as_text(said)), "")
+        if said is not None and not found and fold(as_text(said)) not in _UNDEFINED:
+            unknown.append(as_text(said))
+        # some registers write the condition where the species should stand
+        by_name = [CONDITION_WORDS.get(fold(as_text(n)), "") for n in names if n is not None]
+        answer.append(next((w for w in by_name if w in ("dead", "stump", "log", "no tree")), found))
+    if unknown:
+        words = ", ".join(dict.fromkeys(unknown[:100]).keys())[:120]
+        ledger.remark(
+            f"{draft.table.name}: {len(unknown)} conditions are not words we know ({words}); these trees count as of unknown condition"
+        )
+    return answer
+
+
+def _diameters(draft: Draft, ledger: Ledger) -> list[float]:
+    thick = np.full(len(draft.table), np.nan)
+    for name, factor in (("girth_cm", 1 / math.pi), ("diameter_cm", 1.0)):
+        if not draft.has(name):
+            continue
+        cells = draft.cells(name)
+        read = np.array(read_thickness(cells, draft.headings.text[name], factor)) * factor
+        wrong = (read <= 0) | (read > THICKEST_CM)
+        lost = [
+            as_text(c) for c, r, w in zip(cells, read, wrong, strict=True) if c is not None and (w or math.isnan(r))
+        ]
+        lost = [c for c in lost if fold(c) not in _UNDEFINED and c not in ("0", "-1")]
+        if lost:
+            ledger.remark(
+                f"{draft.table.name}: {len(lost)} cells of {draft.headings.text[name]} give no thickness in a known unit "
+                f"(for instance {lost[0]}); these trees count as of unknown thickness"
+            )
+        read[wrong] = np.nan
+        thick = np.where(np.isnan(read), thick, read)
+    return [float(t) for t in thick]
+
+
+def read_thickness(cells: Sequence[object], heading: str, factor: float = 1.0) -> list[float]:
+    """Centimetres, NaN where unknown. The unit stands in the cell, else in the heading, else the column shows it.
+
+    factor: from what was measured to the diameter (1 / pi for a girth). Without any unit: centimetres where the
+    middle diameter is 3 to 250, metres where all are below 6 and the middle one below 3 with decimals; otherwise the
+    unit is not known (expert judgement).
+    """
+    comma = comma_of(cells)
+    read = [_thickness(cell, "decimal" if comma == "ask" else comma) for cell in cells]
+    unit = unit_of(heading)
+    if unit not in _TO_CM:
+        unit = _likely_unit(np.array([v * factor for v, u in read if not u and not math.isnan(v) and v > 0]))
+    return [value * _TO_CM.get(own or unit, math.nan) for value, own in read]
+
+
+def _likely_unit(values: np.ndarray) -> str:
+    if not len(values):
+        return "cm"
+    middle = float(np.median(values))
+    if values.max() < 6 and middle < 3 and bool((values % 1 > 0).any()):
+        return "m"
+    return "cm" if 3 <= middle <= 250 else ""
+
+
+def _thickness(cell: object, comma: str) -> tuple[float, str]:
+    """(value, unit written in the cell or "") of a number or a class."""
+    number = read_number(cell, comma)
+    if number is not None:
+        return number.value, ""
+    text = as_text(cell).casefold().strip()
+    n = r"(\d+(?:[.,]\d+)?)"
+    span = re.fullmatch(rf"{n}?\s*{_UNIT}\s*(?:-|–|—|to|bis|à|tot|a)\s*{n}?\s*{_UNIT}", text)
+    above = re.fullmatch(
+        rf"(?:>=?|≥|over|above|über|plus de|yli|más de)\s*{n}\s*{_UNIT}|{n}\s*{_UNIT}\s*(?:\+|and over|and more|und mehr)",
+        text,
+    )
+    below = re.fullmatch(rf"(?:<=?|≤|under|below|unter|moins de|alle|menos de)\s*{n}\s*{_UNIT}", text)
+    plain = re.fullmatch(rf"{n}\s*{_UNIT}", text)
+
+    def value(part: str) -> float:
+        return float(part.replace(",", "."))
+
+    if plain:
+        return value(plain[1]), _unit(plain[2])
+    if below:
+        return value(below[1]) / 2, _unit(below[2])
+    if above:
+        return value(above[1] or above[3]), _unit(above[2] or above[4])
+    if span and (span[1] or span[3]):
+        low, high = (None if p is None else value(p) for p in (span[1], span[3]))
+        unit = _unit(span[4] or span[2])
+        if high is None:
+            return float(low or 0), unit
+        return ((low or 0.0) + high) / 2, unit
+    return math.nan, ""
+
+
+def _unit(word: str | None) -> str:
+    return {"inch": "in", "inches": "in", '"': "in", "''": "in", "feet": "ft"}.get(word or "", word or "")

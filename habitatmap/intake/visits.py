@@ -1,0 +1,177 @@
+"""Tables of visits -> one checked frame. A blank outcome, a dry or a missing pool is never "none seen"."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import pandas as pd
+
+from habitatmap.intake.dates import DateFault, read_dates
+from habitatmap.intake.headings import fold
+from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.rows import Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.intake.tables import Stated, Table
+from habitatmap.intake.values import Count, name_key, name_of, nearest_name, read_counts, yes_no
+
+VISITS = {
+    "pool": "str",
+    "date": "datetime64[s]",
+    "outcome": "str",
+    "larvae": "float64",
+    "taxon": "str",
+    "checked": "str",
+    "action": "str",
+    "observer": "str",
+    "note": "str",
+    "larvae_low": "float64",
+    "larvae_high": "float64",
+    "file": "str",
+    "row": "int64",
+}
+OUTCOMES = ("larvae", "none seen", "dry", "frozen", "gone", "not reached")
+
+# English; German; French; Dutch; Spanish; Finnish
+_WORDS = {
+    "larvae": """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected, positive, yes;
+        larven, larve, larven gesehen, larven gefunden, gesehen, gefunden, vorhanden, positiv, ja, nachweis;
+        larves, larves vues, vu, vue, vues, trouve, presence, presentes, oui; larven gezien, gezien, gevonden, aanwezig;
+        larvas, larvas vistas, visto, vistas, encontradas, presente, presentes, si;
+        toukkia, toukat, toukka, toukkia nahty, nahty, loytyi, kylla""",
+    "none seen": """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing found, not seen,
+        none found, absent, not detected, notdetected, not found, negative, no, zero;
+        keine, keine larven, keine gesehen, keine larven gesehen, nichts, nichts gesehen, nichts gefunden, negativ, nein,
+        kein nachweis; aucune, aucune larve, aucune vue, rien, rien vu, absence, absentes, non, pas de larves;
+        geen, geen larven, geen gezien, niets, niets gezien, afwezig, nee;
+        ninguna, ninguna vista, ninguna larva, sin larvas, nada, ausente, ausentes;
+        ei toukkia, ei nahty, ei mitaan, ei loytynyt, ei""",
+    "dry": """dry, dried out, dried up, dry pool, no water, empty; trocken, ausgetrocknet, vertrocknet, kein wasser, leer;
+        sec, seche, a sec, asseche, sans eau, vide; droog, uitgedroogd, drooggevallen, geen water, leeg;
+        seco, seca, sin agua, vacio; kuiva, kuivunut, ei vetta, tyhja""",
+    "frozen": """frozen, frozen over, iced over, ice; gefroren, zugefroren, vereist, eis; gele, gelee, glace; bevroren, dichtgevroren, ijs;
+        helado, helada, congelado, congelada, hielo; jaassa, jaatynyt, jaa""",
+    "gone": """gone, missing, lost, removed, stolen, vanished, destroyed, disappeared; weg, verschwunden, fehlt, entfernt,
+        gestohlen, verloren, zerstort; disparu, disparue, perdu, vole, detruit, absent du site, enleve;
+        verdwenen, kwijt, gestolen, vernield; desaparecido, desaparecida, perdido, robado, destruido, falta;
+        kadonnut, poissa, varastettu, havinnyt, tuhoutunut""",
+    "not reached": """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked, not checked,
+        nobody home, skipped; nicht erreicht, nicht besucht, kein zugang, nicht zuganglich, unzuganglich, verschlossen,
+        nicht kontrolliert; non atteint, non visite, pas d acces, inaccessible, ferme;
+        niet bereikt, niet bezocht, geen toegang, ontoegankelijk, gesloten; no alcanzado, no visitado, sin acceso,
+        inaccesible, cerrado; ei saavutettu, ei kayty, ei paassyt, ei paasya, lukittu""",
+}
+OUTCOME_WORDS = {fold(word): outcome for outcome, text in _WORDS.items() for word in text.replace(";", ",").split(",")}
+# words of a cell of larvae or a column of yes and no that say nothing about what was there
+_UNKNOWN = frozenset(
+    {"", "?", "-", "na", "n a", "unknown", "unbekannt", "inconnu", "onbekend", "desconocido", "tuntematon"}
+)
+
+NO_POOL = ("the visit names no pool", "write the pool's name")
+NO_DATE = ("the visit has no date", "write the date as year-month-day, such as 2024-05-03")
+NO_OUTCOME = (
+    "the visit has no outcome, and a blank is not the same as none seen",
+    "write larvae, none seen, dry, frozen, gone or not reached",
+)
+ODD_OUTCOME = ("the outcome is not one of those we know", "write larvae, none seen, dry, frozen, gone or not reached")
+CODED = (
+    "the outcome is a number, and nothing says what the numbers mean",
+    "write larvae, none seen, dry, frozen, gone or not reached; put counts into a column larvae",
+)
+DOUBTFUL = ("the count leaves open whether there were larvae", "decide, and write larvae or none seen as the outcome")
+CONTRADICTION = ("the outcome is {outcome}, but the count is {count}", "correct the outcome or the count")
+UNKNOWN_POOL = ("there is no pool of this name{near}", "correct the name, or add the pool to the table of pools")
+POOL_ASIDE = ("the pool of this visit was itself set aside", "correct the pool's own row, and the visit will count")
+
+
+def read_visits(tables: Sequence[Table], pools: pd.DataFrame, stated: Stated, ledger: Ledger) -> pd.DataFrame:
+    """Visits as `VISITS` has them, ordered by pool, date, file and row; pool names as the frame `pools` writes them.
+
+    `larvae` is a number only where the count is exact; its bounds are larvae_low and larvae_high (inf = open).
+    Visits after the day of the run are no fault.
+    """
+    drafts = open_drafts("visits", tables, stated, ledger)
+    names = {name_key(name): name for name in pools["pool"]}
+    lost = {name_key(entry.about) for entry in ledger.entries("pools")} - names.keys() - {""}
+    columns = [_columns(draft, names, lost, ledger) for draft in drafts]
+    frame = set_repeats_aside(gather(drafts, columns), drafts)
+    close(drafts, ledger)
+    return shaped(frame, VISITS, ("pool", "date", "file", "row"))
+
+
+def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger) -> dict[str, Any]:
+    given = [name_of(cell) for cell in draft.cells("pool")]
+    known = list(names.values())
+    for at, name in enumerate(given):
+        if not name:
+            draft.refuse(at, "pool", "", *NO_POOL)
+        elif name_key(name) in lost:
+            draft.refuse(at, "pool", name, *POOL_ASIDE)
+        elif name_key(name) not in names:
+            near = nearest_name(name, known)
+            reason = UNKNOWN_POOL[0].format(near=f"; the nearest is {near}" if near else "")
+            draft.refuse(at, "pool", name, reason, UNKNOWN_POOL[1])
+    cells = draft.cells("date")
+    dates = read_dates(cells, draft.headings.text.get("date", ""))
+    for at, date in enumerate(dates):
+        if date is None:
+            draft.refuse(at, "date", "", *NO_DATE)
+        elif isinstance(date, DateFault):
+            draft.refuse(at, "date", cells[at], *date)
+    counts = read_counts(draft.cells("larvae"))
+    return {
+        "pool": [names.get(name_key(name), name) for name in given],
+        "date": [date if isinstance(date, datetime.date) else None for date in dates],
+        "outcome": _outcomes(draft, counts),
+        "larvae": [math.nan if c is None else c.exact for c in counts],
+        "larvae_low": [math.nan if c is None else c.low for c in counts],
+        "larvae_high": [math.nan if c is None else c.high for c in counts],
+        "checked": [yes_no(cell) or "" for cell in draft.cells("checked")],
+        **{name: draft.texts(name) for name in ("taxon", "action", "observer", "note")},
+    }
+
+
+def _outcomes(draft: Draft, counts: Sequence[Count | None]) -> list[str]:
+    """The outcome of each row; rows without a clear one are set aside."""
+    cells = draft.cells("outcome")
+    digits = {as_text(c) for c in cells if c is not None and as_text(c).replace(".", "").isdigit()}
+    seen_or_not = digits <= {"0", "1"} and len(digits) == 2
+    outcomes = []
+    for at, (cell, count) in enumerate(zip(cells, counts, strict=True)):
+        outcome, fault = _outcome(cell, count, seen_or_not, stated=draft.has("outcome"))
+        if fault:
+            column = "outcome" if cell is not None or draft.cells("larvae")[at] is None else "larvae"
+            draft.refuse(at, column, draft.cells(column)[at], *fault)
+        outcomes.append(outcome)
+    return outcomes
+
+
+def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool) -> tuple[str, tuple[str, str] | None]:
+    """An outcome, or "" and why there is none. `stated`: whether the table has a column of outcomes at all."""
+    text = as_text(cell).strip()
+    if isinstance(cell, bool):
+        outcome = "larvae" if cell else "none seen"
+    elif text.isdigit():
+        if not seen_or_not:
+            return "", CODED
+        outcome = "larvae" if text == "1" else "none seen"
+    elif text and fold(text) not in _UNKNOWN:
+        outcome = OUTCOME_WORDS.get(fold(text), "")
+        if not outcome:
+            return "", ODD_OUTCOME
+    elif count is None:
+        return "", NO_OUTCOME
+    elif count.low >= 1:
+        return "larvae", None
+    elif count.high == 0:
+        # a 0 beside a blank outcome may be what the form had there; a 0 where only counts are kept is a count
+        return ("", NO_OUTCOME) if stated else ("none seen", None)
+    else:
+        return "", DOUBTFUL
+    if count is not None:
+        wrong = count.high == 0 if outcome == "larvae" else count.low >= 1
+        if wrong:
+            number = as_text(count.exact) or f"at least {as_text(count.low)}"
+            return "", (CONTRADICTION[0].format(outcome=outcome, count=number), CONTRADICTION[1])
+    return outcome, None
