@@ -2,7 +2,7 @@
 
 from habitatmap.network.connectivity import articulations, components, connectivity, equivalent_connectivity, links
 from habitatmap.network.metapopulation import incidence, metapopulation_capacity
-from habitatmap.network.places import breeding_places, groups, merged, standing
+from habitatmap.network.places import breeding_places, merged, network_places
 
 __all__ = [
     "articulations",
@@ -10,10 +10,9 @@ __all__ = [
     "components",
     "connectivity",
     "equivalent_connectivity",
-    "groups",
     "incidence",
     "links",
     "merged",
     "metapopulation_capacity",
-    "standing",
+    "network_places",
 ]

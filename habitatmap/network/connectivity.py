@@ -95,7 +95,10 @@ def components(probability: ArrayLike | csr_array) -> NDArray[np.int64]:
 
 
 def articulations(probability: ArrayLike | csr_array) -> NDArray[np.bool_]:
-    """Whether the network falls apart without this place: (n,). Depth-first search (Tarjan 1972, SIAM J Comput 1:146)."""
+    """Whether the network falls apart without this place: (n,).
+
+    By depth-first search (Tarjan 1972, SIAM J Comput 1:146).
+    """
     graph = _graph(probability)
     n = graph.shape[0]
     start, neighbour = graph.indptr.tolist(), graph.indices.tolist()
@@ -188,7 +191,7 @@ def _sums(a: Floats, graph: csr_array, removals: bool) -> tuple[Floats, Floats]:
     by_component = csr_array(graph[order][:, order]) if n else graph  # now every component is one block on the diagonal
     by_component.sort_indices()
     start = 0
-    for size in sizes:
+    for size in sizes.tolist():
         end = start + size
         if size > 1:
             first, last = by_component.indptr[start], by_component.indptr[end]
@@ -286,10 +289,10 @@ def _lost_by_removal(
                     heap.append((best, v))
             heapq.heapify(heap)
             while heap:
-                d, v = heapq.heappop(heap)
-                if d > new[v]:
+                d, nearest = heapq.heappop(heap)
+                if d > new[nearest]:
                     continue
-                for e in range(indptr[v], indptr[v + 1]):
+                for e in range(indptr[nearest], indptr[nearest + 1]):
                     u = np.int64(indices[e])
                     if m < at[u] < last and d + link[e] < new[u]:
                         new[u] = d + link[e]

@@ -6,8 +6,6 @@ draw of chance; in forage in reach each of them counts for itself, so that one m
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
@@ -17,40 +15,10 @@ from scipy.spatial import cKDTree
 
 from habitatmap.errors import InputError
 from habitatmap.grid import Grid
-
-# outcomes of a visit that found the pool in its place
-FOUND = ("larvae", "none seen", "dry", "frozen")
+from habitatmap.intake.settings import Settings
 
 
-class BreedingPlaces(NamedTuple):
-    """`frame`: kind ("pool" | "tree"), id (the pool's name; the tree's row in its frame), x, y, row, col, p, place.
-
-    Pools first, then trees, each in the order of their own frame; place counts from 0. `trees_outside`: rot-hole trees
-    left out because they lie outside the raster frame (a pool there stays, with a row or column outside the frame).
-    """
-
-    frame: pd.DataFrame
-    trees_outside: int
-
-
-def standing(pools: pd.DataFrame, visits: pd.DataFrame, as_of: pd.Timestamp) -> NDArray[np.bool_]:
-    """Whether each pool stands on that day: (pools,), set_out <= as_of < removed and not found gone since.
-
-    A date that is not given closes nothing off. A visit "gone" after set_out ends the pool, unless a later visit found
-    it in place again.
-    """
-    set_out, removed = pools["set_out"], pools["removed"]
-    out = (set_out.isna() | (set_out <= as_of)) & (removed.isna() | (removed > as_of))
-    by_now = visits[visits["date"] <= as_of]
-    own = by_now["pool"].map(dict(zip(pools["pool"], set_out, strict=True)))
-    by_now = by_now[own.isna() | (by_now["date"] >= own)]
-    gone = by_now[by_now["outcome"] == "gone"].groupby("pool")["date"].max()
-    found = by_now[by_now["outcome"].isin(FOUND)].groupby("pool")["date"].max()
-    ended = gone[~(found.reindex(gone.index) > gone)].index
-    return (out & ~pools["pool"].isin(ended)).to_numpy(dtype=bool)
-
-
-def groups(x: ArrayLike, y: ArrayLike, merge_m: float) -> NDArray[np.int64]:
+def merged(x: ArrayLike, y: ArrayLike, merge_m: float) -> NDArray[np.int64]:
     """Number of the group of each point (n,), from 0 in order of first appearance: single linkage at merge_m (metres,
     inclusive), measured between the points themselves.
     """
@@ -62,47 +30,53 @@ def groups(x: ArrayLike, y: ArrayLike, merge_m: float) -> NDArray[np.int64]:
 
 def breeding_places(
     pools: pd.DataFrame,
-    occupancy: ArrayLike,
+    counted: NDArray[np.bool_],
+    chance: ArrayLike,
     trees: pd.DataFrame,
     likelihood: ArrayLike,
     grid: Grid,
-    *,
-    dead_wood_from: float = 0.5,
-    tree_occupancy: float = 0.3,
-    merge_m: float = 30.0,
-) -> BreedingPlaces:
-    """The breeding places of an area.
+    settings: Settings,
+) -> pd.DataFrame:
+    """The breeding places of an area: kind ("pool" | "tree"), index (row in its frame), id, x, y, row, col, p, place.
 
-    pools: standing pools (pool, x, y) with `occupancy` (pools,), the chance that each is occupied given its own visits.
-    trees: (x, y) with `likelihood` (trees,) of a wet rot-hole, NaN = not known; those with at least `dead_wood_from`
-    are rot-hole trees, occupied with the chance likelihood x `tree_occupancy`.
+    pools: pool, x, y, of which the `counted` (pools,) take part, with the `chance` (pools,) that each is occupied given
+    its own visits. trees: x, y with the `likelihood` (trees,) of a wet rot-hole, NaN = not known; those of at least
+    `near.dead_wood_from` are rot-hole trees, occupied with the chance likelihood x `occupancy.trees`. Pools come first,
+    each kind in the order of its own frame; `place` counts from 0 (`merged` at `flight.merge_m`).
+
+    Trees outside the raster frame are left out; `attrs["trees_outside"]` says how many. A counted pool stays wherever
+    it lies, its row or column may be outside the frame.
     """
-    chance, hole = np.asarray(occupancy, dtype=float), np.asarray(likelihood, dtype=float)
-    if chance.shape != (len(pools),) or hole.shape != (len(trees),):
+    taken = np.flatnonzero(counted)
+    given, hole = np.asarray(chance, dtype=float), np.asarray(likelihood, dtype=float)
+    if given.shape != (len(pools),) or hole.shape != (len(trees),):
         raise InputError(
-            f"breeding places: {len(pools)} pools with {chance.size} chances and {len(trees)} trees with {hole.size} "
+            f"breeding places: {len(pools)} pools with {given.size} chances and {len(trees)} trees with {hole.size} "
             "likelihoods do not fit: give one number for each."
         )
-    with_hole = np.flatnonzero(hole >= dead_wood_from)
-    inside = grid.inside(*grid.cell_of(trees["x"].iloc[with_hole], trees["y"].iloc[with_hole]))
+    with_hole = np.flatnonzero(hole >= settings.near.dead_wood_from)
+    inside = grid.inside(*grid.cell_of(trees["x"].to_numpy()[with_hole], trees["y"].to_numpy()[with_hole]))
     kept = with_hole[inside]
+    x, y = (np.r_[pools[c].to_numpy(dtype=float)[taken], trees[c].to_numpy(dtype=float)[kept]] for c in ("x", "y"))
+    row, col = grid.cell_of(x, y)
     frame = pd.DataFrame(
         {
-            "kind": ["pool"] * len(pools) + ["tree"] * len(kept),
-            "id": [str(name) for name in pools["pool"]] + [str(k) for k in kept],
-            "x": np.r_[pools["x"].to_numpy(dtype=float), trees["x"].to_numpy(dtype=float)[kept]],
-            "y": np.r_[pools["y"].to_numpy(dtype=float), trees["y"].to_numpy(dtype=float)[kept]],
-            "p": np.r_[chance, hole[kept] * tree_occupancy],
+            "kind": ["pool"] * len(taken) + ["tree"] * len(kept),
+            "index": np.r_[taken, kept],
+            "id": [str(name) for name in pools["pool"].to_numpy()[taken]] + [f"tree {k + 1}" for k in kept],
+            "x": x,
+            "y": y,
+            "row": row,
+            "col": col,
+            "p": np.r_[given[taken], hole[kept] * settings.occupancy.trees],
+            "place": merged(x, y, settings.flight.merge_m),
         }
     )
-    row, col = grid.cell_of(frame["x"], frame["y"])
-    frame.insert(4, "row", row)
-    frame.insert(5, "col", col)
-    frame["place"] = groups(frame["x"], frame["y"], merge_m)
-    return BreedingPlaces(frame, int((~inside).sum()))
+    frame.attrs["trees_outside"] = int((~inside).sum())
+    return frame
 
 
-def merged(breeding: pd.DataFrame, access: NDArray[np.floating] | None = None) -> pd.DataFrame:
+def network_places(breeding: pd.DataFrame, access: NDArray[np.floating] | None = None) -> pd.DataFrame:
     """One row per place of the network, in order of `place`: place, x, y, pools, trees, p, and access, weight.
 
     x, y: mean position of its pools and trees. p = 1 - prod(1 - p), the chance that at least one of them is occupied.
