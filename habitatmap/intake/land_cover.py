@@ -33,7 +33,7 @@ from rasterio.windows import Window
 from habitatmap.coordinates import parse_crs, state_crs
 from habitatmap.errors import CrsError, InputError
 from habitatmap.grid import Grid
-from habitatmap.intake.headings import Headings, fold
+from habitatmap.intake.headings import fold, match_headings
 from habitatmap.intake.layers import class_rows, class_table_names, code_text, load_class_table
 from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.shapes import Shapes, read_shapes
@@ -107,6 +107,15 @@ def raster_bounds(path: Path, crs: CRS, source_crs: Mapping[str, str]) -> tuple[
     if not inside.any():
         raise CrsError(f"{path.name} lies outside the area where {crs.name} holds; state another crs in area.toml")
     return float(x[inside].min()), float(y[inside].min()), float(x[inside].max()), float(y[inside].max())
+
+
+def credits_of(path: Path) -> list[str]:
+    """Whom a raster says to name, from its tags, with the licence."""
+    with _open(path) as raster:
+        tags = {name.casefold(): text.strip() for name, text in raster.tags().items()}
+    makers = [tags[name] for name in ("attribution", "copyright", "tifftag_copyright") if tags.get(name)]
+    licence = tags.get("licence") or tags.get("license") or ""
+    return [", ".join([*makers[:1], *([licence] if licence else [])])] if makers else []
 
 
 @dataclass(frozen=True)
@@ -210,7 +219,7 @@ def read_cover_shapes(table: Table, kind: str, crs: CRS, stated: Stated, ledger:
     A layer without such a column is all of one class if its file has the class's name, as hedges.gpkg may.
     """
     column = _class_column(table, stated)
-    shapes = read_shapes(table, kind, crs, stated, ledger, "any", Headings({}, {}, {}))
+    shapes = read_shapes(table, kind, crs, stated, ledger, "any", match_headings("land", table.headings))
     if column is None:
         return CoverShapes(shapes, [Path(table.file).stem] * len(shapes.at), "")
     texts = [code_text(as_text(cell)) for cell in shapes.column(column)]

@@ -32,6 +32,7 @@ from habitatmap.coordinates import (
 from habitatmap.errors import CrsError
 from habitatmap.intake.headings import Headings
 from habitatmap.intake.ledger import Ledger
+from habitatmap.intake.points import source_of
 from habitatmap.intake.tables import Stated, Table
 
 Geometries = NDArray[Any]
@@ -114,22 +115,12 @@ def layer_crs(table: Table, stated: Stated) -> CRS:
 
     Raises CrsError with the line to add where there is none.
     """
-    source = stated_source(table, stated)
-    if source is not None:
-        return source.crs
+    source = source_of(table.file, stated)
+    if source is not None and table.file in stated.source_crs:
+        return source.crs.to_2d()
     if table.crs is not None:
         return table.crs.to_2d()
     raise CrsError(f"{table.file} does not say its reference system; {state_crs(table.file)}")
-
-
-def stated_source(table: Table, stated: Stated) -> Source | None:
-    """What area.toml says about a table's coordinates: `[source_crs]`, and for text without shapes the area's crs."""
-    if table.file in stated.source_crs:
-        said_by = f'[source_crs] "{table.file}"'
-        return Source(parse_crs(stated.source_crs[table.file], said_by).to_2d(), said_by)
-    if table.geometry is None and stated.crs is not None:
-        return Source(parse_crs(stated.crs, "area.toml: crs").to_2d(), "area.toml: crs")
-    return None
 
 
 def moved(geometry: Any, own: CRS, crs: CRS) -> Any:
@@ -151,7 +142,7 @@ def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stat
         own = layer_crs(table, stated)
         return [_no_shape(shape, own, crs) for shape in shapes]
 
-    source = stated_source(table, stated)
+    source = source_of(table.file, stated)
     cells = {role: [table.rows[i][heads.at[role]] for i in at] for role in PLACE_ROLES if role in heads.at}
     if not cells:
         return [Refusal("", "", "the file has no shapes and no coordinates", DRAW_IT)] * len(at)
@@ -185,7 +176,7 @@ def _from_text(text: str, source: Source | None, crs: CRS, file: str) -> Any:
         return Refusal("position", text, "the shape is not well-formed", "export it again as WKT")
     if prefix:
         own = parse_crs(int(prefix[1]), f"{file}: the SRID of a shape").to_2d()
-    elif source is not None and not (source.said_by == "area.toml: crs" and _in_degrees(shape)):
+    elif source is not None and (source.said_by.startswith("[") or not _in_degrees(shape)):
         own = source.crs
     elif _in_degrees(shape):
         own = WGS84

@@ -1,0 +1,492 @@
+"""An area: one folder, read whole, as one object. Everything is in one projected system in metres, on one grid.
+
+`blurred` gives the area as the public may see it; what is published is computed
+from that and never from the area itself.
+"""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from affine import Affine
+from pyproj import CRS, Proj
+from rasterio.features import geometry_mask
+
+from habitatmap.coordinates import (
+    WGS84,
+    choose_crs,
+    crs_label,
+    is_metric,
+    metric_crs,
+    to_lonlat,
+)
+from habitatmap.errors import CrsError, InputError
+from habitatmap.grid import Grid
+from habitatmap.intake.files import SUFFIXES, find_inputs, read_tables
+from habitatmap.intake.headings import ALIASES, match_headings
+from habitatmap.intake.keep_away import read_keep_away
+from habitatmap.intake.land import read_land
+from habitatmap.intake.land_cover import (
+    RASTER_DRIVERS,
+    CoverShapes,
+    LandCover,
+    Legend,
+    credits_of,
+    is_raster,
+    land_cover,
+    raster_bounds,
+    raster_crs,
+    read_cover_shapes,
+)
+from habitatmap.intake.layers import TreeTable, load_tree_table
+from habitatmap.intake.ledger import Ledger
+from habitatmap.intake.outline import read_outline
+from habitatmap.intake.paths import read_paths
+from habitatmap.intake.points import rough_lonlat
+from habitatmap.intake.pools import read_pools
+from habitatmap.intake.settings import FILE_NAME, Settings, read_settings
+from habitatmap.intake.shapes import read_shapes
+from habitatmap.intake.tables import Stated, Table
+from habitatmap.intake.trees import read_trees
+from habitatmap.intake.visits import read_visits
+
+KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried")
+# the frame ends this many scales of the flight kernel beyond the pools, or beyond the boundary where land cover goes on
+MARGIN_IN_SCALES = 10.0
+# half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
+MOST_CELLS_AROUND = 2500
+# a metre of the reference system may differ so much from one on the ground before it is said, and before it is refused
+SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
+# a blur square with fewer private pools is left out of everything public
+FEWEST_PRIVATE = 3
+# a = median / 1.678347, the flight kernel's scale (habitat/kernels.py, which stands below this file)
+MEDIAN_IN_SCALES = 1.678347
+
+
+@dataclass(frozen=True)
+class Area:
+    """An area folder, read and checked. Frames have the columns their readers in `intake` state; lengths are metres.
+
+    `has` names the inputs that the folder holds (KINDS, "land_cover", "overlays"); `notes` says what was decided on the
+    way; `boundary` and `inventoried` are shapely shapes, None where the folder has none.
+    """
+
+    folder: Path
+    settings: Settings
+    as_of: datetime.date
+    crs: CRS
+    grid: Grid
+    ledger: Ledger
+    pools: pd.DataFrame
+    visits: pd.DataFrame
+    trees: pd.DataFrame
+    land: gpd.GeoDataFrame
+    keep_away: gpd.GeoDataFrame
+    paths: gpd.GeoDataFrame
+    boundary: Any
+    inventoried: Any
+    has: frozenset[str]
+    land_cover: LandCover | None
+    tree_table: TreeTable
+    notes: list[str] = field(default_factory=list)
+    credits: list[str] = field(default_factory=list)
+
+    @property
+    def title(self) -> str:
+        """The title of area.toml, else the folder's name."""
+        return self.settings.title or self.folder.resolve().name
+
+
+def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
+    """Reads an area folder as of a day: `as_of`, else area.toml's, else today.
+
+    Raises InputError (or its CrsError, LayerError) with one sentence where the folder cannot be used.
+    """
+    folder = _folder(Path(path))
+    settings = read_settings(folder)
+    day = as_of or settings.as_of or datetime.date.today()
+    stated = Stated(settings.columns.model_dump(), settings.source_crs, settings.crs)
+    files = _find(folder, settings)
+    if not {"pools", "land_cover", "overlays"} & files.keys():
+        raise InputError(_nothing_to_map(folder))
+
+    rasters = [p for p in files.get("land_cover", []) if is_raster(p)]
+    tables = {
+        kind: [table for p in paths if not is_raster(p) for table in _tables(p, kind, stated)]
+        for kind, paths in files.items()
+    }
+    crs, why = _choose_crs(settings, rasters, tables, stated)
+    notes = [why, *_unused(folder, files, settings)]
+
+    ledger = Ledger()
+    pools = read_pools(tables.get("pools", []), crs, stated, ledger)
+    visits = read_visits(tables.get("visits", []), pools, stated, ledger)
+    trees = read_trees(tables.get("trees", []), crs, stated, ledger)
+    land = read_land(tables.get("land", []), crs, stated, ledger, day)
+    keep_away = read_keep_away(tables.get("keep_away", []), crs, stated, ledger, settings.keep_away)
+    paths = read_paths(tables.get("paths", []), crs, stated, ledger)
+    boundary = read_outline(tables.get("boundary", []), "boundary", crs, stated, ledger)
+    inventoried = read_outline(tables.get("inventoried", []), "inventoried", crs, stated, ledger)
+    base = [read_cover_shapes(t, "land_cover", crs, stated, ledger) for t in tables.get("land_cover", [])]
+    overlays = [read_cover_shapes(t, "overlays", crs, stated, ledger) for t in tables.get("overlays", [])]
+
+    cover = None
+    if rasters or base or overlays:
+        grid = _frame_of_cover(rasters, base or overlays, boundary, crs, settings)
+        legend = Legend(folder, settings.land_cover.classes)
+        cover = land_cover(rasters, base, overlays, legend, grid, crs, settings.source_crs, ledger)
+        _refuse_empty(cover, boundary, grid)
+    else:
+        grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings)
+        notes += far
+    notes += _scale_remark(crs, grid)
+    notes += _far_off({"land": land, "keep_away": keep_away, "paths": paths}, grid)
+    ledger.check()
+    return Area(
+        folder=folder,
+        settings=settings,
+        as_of=day,
+        crs=crs,
+        grid=grid,
+        ledger=ledger,
+        pools=pools,
+        visits=visits,
+        trees=trees,
+        land=land,
+        keep_away=keep_away,
+        paths=paths,
+        boundary=boundary,
+        inventoried=inventoried,
+        has=frozenset(files),
+        land_cover=cover,
+        tree_table=load_tree_table(),
+        notes=notes,
+        credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
+    )
+
+
+# --- files -----------------------------------------------------------------------------------------------------------
+
+
+def _folder(path: Path) -> Path:
+    if not path.exists():
+        raise InputError(f"{path.name or path} does not exist; expected an area folder, start one with: habitatmap new")
+    if not path.is_dir():
+        raise InputError(f"{path.name} is a file; expected the area folder that holds it")
+    return path
+
+
+def _find(folder: Path, settings: Settings) -> dict[str, list[Path]]:
+    """The files of each kind that the folder holds, in the order of their names."""
+    files = {kind: find_inputs(folder, kind) for kind in KINDS} | {"land_cover": _cover_files(folder, settings)}
+    overlays = folder / "overlays"
+    if overlays.is_dir():
+        files["overlays"] = sorted(p for p in overlays.iterdir() if p.suffix.lower() in SUFFIXES)
+    return {kind: paths for kind, paths in files.items() if paths}
+
+
+def _cover_files(folder: Path, settings: Settings) -> list[Path]:
+    named = settings.land_cover.file
+    if named is not None:
+        path = folder / named
+        if not path.is_file():
+            names = sorted(p.name for p in folder.iterdir() if p.is_file())
+            close = difflib.get_close_matches(named, names, n=1)
+            hint = f"did you mean {close[0]}?" if close else "put the file there or correct the line"
+            raise InputError(f"{FILE_NAME}: land_cover.file is {named}, which is not in the folder; {hint}")
+        return [path]
+    found = [
+        p
+        for p in folder.iterdir()
+        if (p.stem.lower() == "land_cover" or p.stem.lower().startswith("land_cover_"))
+        and p.suffix.lower() in (*RASTER_DRIVERS, *SUFFIXES)
+        and p.name != settings.land_cover.classes
+    ]
+    return sorted(found, key=lambda p: p.name)
+
+
+def _nothing_to_map(folder: Path) -> str:
+    names = sorted(p.name for p in folder.iterdir() if not p.name.startswith("."))
+    if not names:
+        return f"{folder.name or folder} is an empty folder; expected pools.csv or land_cover.tif, or both, in it"
+    close = next((f"did you mean {n} to be {k}{Path(n).suffix}?" for n in names if (k := _meant(n))), "put one there")
+    return f"{folder.name or folder} holds neither pools.* nor land_cover.*, and one of them is needed; {close}"
+
+
+def _meant(name: str) -> str:
+    """The kind of input a file may be meant for, "" where its name is like none."""
+    path = Path(name)
+    if path.suffix.lower() not in (*RASTER_DRIVERS, *SUFFIXES):
+        return ""
+    close = difflib.get_close_matches(path.stem.lower(), [*KINDS, "land_cover"], n=1, cutoff=0.75)
+    return close[0] if close else ""
+
+
+def _unused(folder: Path, files: dict[str, list[Path]], settings: Settings) -> list[str]:
+    """A word on files that look like inputs under a wrong name, and on [source_crs] lines that name no file."""
+    used = {p.name for paths in files.values() for p in paths} | {settings.land_cover.classes}
+    notes = [
+        f"{p.name} is not read: the name of an input is expected, such as {kind}{p.suffix}"
+        for p in sorted(folder.iterdir())
+        if p.is_file() and p.name not in used and (kind := _meant(p.name))
+    ]
+    lines = [f"{FILE_NAME}: [source_crs] names {n}, which is no input" for n in settings.source_crs if n not in used]
+    return notes + lines
+
+
+def _tables(path: Path, kind: str, stated: Stated) -> list[Table]:
+    return read_tables(path, stated.columns.get(kind, {}).values())
+
+
+# --- reference system ------------------------------------------------------------------------------------------------
+
+
+def _choose_crs(
+    settings: Settings, rasters: Sequence[Path], tables: dict[str, list[Table]], stated: Stated
+) -> tuple[CRS, str]:
+    """The area's system and why: stated, else the land cover's own if metric, else chosen from the data."""
+    if settings.crs is not None:
+        crs = metric_crs(settings.crs, f"{FILE_NAME}: crs")
+        return crs, f"The reference system is {crs_label(crs)}, as {FILE_NAME} states."
+    own = [(p.name, raster_crs(p, settings.source_crs)) for p in rasters]
+    own += [(t.file, t.crs.to_2d()) for t in tables.get("land_cover", []) if t.crs is not None]
+    lon, lat = _some_places(rasters, tables, stated)
+    for name, crs in own:
+        if is_metric(crs) and _scale_error(crs, float(np.mean(lon)), float(np.mean(lat))) <= SCALE_REMARKED:
+            return crs, f"The reference system is {crs_label(crs)}, that of {name}; {FILE_NAME} states none."
+    crs = choose_crs(lon, lat)
+    return crs, f"The reference system is {crs_label(crs)}, chosen from the data; {FILE_NAME} states none."
+
+
+def _some_places(rasters: Sequence[Path], tables: dict[str, list[Table]], stated: Stated) -> tuple[Any, Any]:
+    """Longitudes and latitudes of the first input that has any: the land cover, the pools, or what else there is."""
+    for path in rasters:
+        own = raster_crs(path, dict(stated.source_crs))
+        west, south, east, north = raster_bounds(path, own, dict(stated.source_crs))
+        return to_lonlat([west, east], [south, north], own)
+    for kind in ("land_cover", "pools", "overlays", "boundary", "land", "trees", "keep_away"):
+        if kind in ("pools", "trees"):
+            lon, lat = rough_lonlat(tables.get(kind, []), kind, stated)
+        else:
+            lon, lat = _lonlat_of_shapes(tables.get(kind, []), kind, stated)
+        good = np.isfinite(lon) & np.isfinite(lat)
+        if good.any():
+            return lon[good], lat[good]
+    raise InputError(
+        "no row of any input has a place that can be read; give the pools coordinates or add land_cover.tif"
+    )
+
+
+def _lonlat_of_shapes(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[Any, Any]:
+    """Longitudes and latitudes of all corners of all shapes; nothing is reported here."""
+    xy = [np.empty((0, 2))]
+    for table in tables:
+        heads = match_headings(kind if kind in ALIASES else "land", table.headings, stated.columns.get(kind))
+        xy.append(shapely.get_coordinates(read_shapes(table, kind, WGS84, stated, Ledger(), "any", heads).geometry))
+    lon, lat = np.concatenate(xy).T
+    return lon, lat
+
+
+def _scale_error(crs: CRS, lon: float, lat: float) -> float:
+    """By which share a metre of the system differs from one on the ground at a place, at worst; 0 where not known."""
+    factors = Proj(crs).get_factors(lon, lat, errcheck=False)
+    scales = np.array([factors.meridional_scale, factors.parallel_scale])
+    return float(np.abs(scales - 1).max()) if np.isfinite(scales).all() else 0.0
+
+
+def _scale_remark(crs: CRS, grid: Grid) -> list[str]:
+    west, south, east, north = grid.bounds
+    lon, lat = to_lonlat([(west + east) / 2], [(south + north) / 2], crs)
+    error = _scale_error(crs, float(lon[0]), float(lat[0])) if np.isfinite(lon).all() else 0.0
+    advice = f"state one made for this region in {FILE_NAME}, such as the UTM zone, or leave crs out"
+    if error > SCALE_REFUSED:
+        raise CrsError(f"{FILE_NAME}: in {crs_label(crs)} a metre is off by {error:.0%} in this area; {advice}")
+    if error > SCALE_REMARKED:
+        return [f"In {crs_label(crs)} a metre is off by {error:.1%} in this area, and so is every distance; {advice}."]
+    return []
+
+
+# --- frame -----------------------------------------------------------------------------------------------------------
+
+
+def _margin_m(settings: Settings) -> float:
+    """How far beyond a place forage can matter to it: ten scales of the longer flight kernel (metres)."""
+    longer = max(settings.flight.forage_median_m, settings.flight.dispersal_median_m)
+    return MARGIN_IN_SCALES * longer / MEDIAN_IN_SCALES
+
+
+def _frame_of_cover(
+    rasters: Sequence[Path], shapes: Sequence[CoverShapes], boundary: Any, crs: CRS, settings: Settings
+) -> Grid:
+    """The land cover's extent, without what lies so far beyond the boundary that nothing there matters."""
+    boxes: list[Sequence[float]] = [raster_bounds(path, crs, settings.source_crs) for path in rasters]
+    boxes += [tuple(shapely.total_bounds(c.shapes.geometry)) for c in shapes if len(c.shapes.geometry)]
+    if not boxes:
+        raise InputError(f"{', '.join(c.file for c in shapes)}: no row has a shape, so there is no land cover")
+    west, south = np.min(boxes, axis=0)[:2]
+    east, north = np.max(boxes, axis=0)[2:]
+    if boundary is not None:
+        around = np.array(boundary.bounds) + _margin_m(settings) * np.array([-1, -1, 1, 1])
+        west, south = max(west, around[0]), max(south, around[1])
+        east, north = min(east, around[2]), min(north, around[3])
+        if west >= east or south >= north:
+            raise InputError(
+                "the land cover lies wholly outside the boundary; check the reference systems of both, "
+                "or take the boundary out"
+            )
+    return Grid.covering(west, south, east, north, settings.cell_m)
+
+
+def _frame_of_points(
+    pools: pd.DataFrame, boundary: Any, others: Sequence[pd.DataFrame], settings: Settings
+) -> tuple[Grid, list[str]]:
+    """The pools and the boundary with the margin around; where there are neither, whatever has a place.
+
+    One lost point must not blow the frame up: where it would be too large, it is made around the pools' median.
+    """
+    places = [
+        np.column_stack([pools["x"], pools["y"]]),
+        *([np.array(boundary.bounds).reshape(2, 2)] if boundary else []),
+    ]
+    for frame in others:
+        if sum(map(len, places)) == 0:
+            xy = (
+                frame.total_bounds.reshape(2, 2)
+                if isinstance(frame, gpd.GeoDataFrame)
+                else frame[["x", "y"]].to_numpy()
+            )
+            places = [xy[np.isfinite(xy).all(axis=1)]]
+    xy = np.concatenate(places)
+    if not len(xy):
+        raise InputError("no input has a place that can be used; see what was set aside, or add land_cover.tif")
+    margin = MARGIN_IN_SCALES * settings.flight.forage_median_m / MEDIAN_IN_SCALES
+    most = MOST_CELLS_AROUND * settings.cell_m
+    middle = np.median(xy, axis=0)
+    near = xy
+    notes = []
+    if (xy.max(axis=0) - xy.min(axis=0)).max() > 2 * most:
+        near = xy[(np.abs(xy - middle) <= most).all(axis=1)]
+        near = near if len(near) else middle[None, :]
+        notes = [
+            f"{len(xy) - len(near)} of {len(xy)} places lie more than {most / 1000:g} km from the middle of the others "
+            "and outside the map; check their coordinates, or add land_cover.tif or a larger cell_m for a larger map."
+        ]
+    west, south = near.min(axis=0) - margin
+    east, north = near.max(axis=0) + margin
+    return Grid.covering(west, south, east, north, settings.cell_m), notes
+
+
+def _refuse_empty(cover: LandCover, boundary: Any, grid: Grid) -> None:
+    """Raises InputError where no cell inside the boundary has land cover."""
+    if boundary is None:
+        return
+    inside = geometry_mask([boundary], grid.shape, Affine(*grid.transform), invert=True)
+    if not (inside & (cover.classes > 0)).any():
+        raise InputError(
+            "no cell inside the boundary has land cover; check the reference systems of both, or take the boundary out"
+        )
+
+
+def _far_off(layers: dict[str, gpd.GeoDataFrame], grid: Grid) -> list[str]:
+    """A word on every layer of which no shape lies in the frame: most likely its reference system is wrong."""
+    frame = shapely.box(*grid.bounds)
+    return [
+        f"No shape of {name} lies in the area; check the reference system of its file."
+        for name, layer in layers.items()
+        if len(layer) and not layer.intersects(frame).any()
+    ]
+
+
+# --- as the public may see it ----------------------------------------------------------------------------------------
+
+
+def is_private(pools: pd.DataFrame, land: gpd.GeoDataFrame) -> np.ndarray:
+    """Whether each pool is private: by its own column, else by the land it stands on, else yes."""
+    private = pools["private"].to_numpy() != "no"
+    asked = np.flatnonzero(pools["private"].to_numpy() == "")
+    points = shapely.points(pools[["x", "y"]].to_numpy(dtype=float)[asked])
+    on, under = shapely.STRtree(list(land.geometry)).query(points, predicate="intersects")
+    closed = land["private"].to_numpy() == "yes"
+    on_open = np.zeros(len(asked), dtype=bool)
+    on_open[on] = True
+    on_open[on[closed[under]]] = False  # where polygons overlap, private wins
+    private[asked[on_open]] = False
+    return private
+
+
+def blurred(area: Area) -> Area:
+    """The area as the public may see it, so that a private pool moved within its blur square changes nothing.
+
+    A private pool stands at the centre of its square of `public.blur_m` (aligned to the origin of the CRS), under a
+    number in place of its name; squares with fewer than FEWEST_PRIVATE private hosts lose their private pools. Hosts,
+    notes, observers and row numbers are empty; private land and its names are left out. Pools not private stay.
+    """
+    pools, names = _blurred_pools(area)
+    visits = _without_people(area.visits[area.visits["pool"].isin(names)])
+    visits = visits.assign(pool=visits["pool"].map(names))
+    visits = visits.sort_values(list(visits.columns), kind="stable", ignore_index=True)
+    land = area.land[area.land["private"] != "yes"].assign(consent_note="").reset_index(drop=True)
+    settings = area.settings
+    grid = area.grid
+    if area.land_cover is None:
+        grid, _ = _frame_of_points(pools, area.boundary, [land, area.trees, area.keep_away], settings)
+    return replace(
+        area, grid=grid, pools=pools, visits=visits, land=land, ledger=_counts_only(area.ledger), notes=area.notes[:1]
+    )
+
+
+def _blurred_pools(area: Area) -> tuple[pd.DataFrame, dict[str, str]]:
+    """The pools that may be shown, and their public name by their own one."""
+    private = is_private(area.pools, area.land)
+    open_ones = area.pools[~private].assign(private="no")
+    side = area.settings.public.blur_m
+    closed = area.pools[private].assign(
+        x=lambda f: (np.floor(f["x"] / side) + 0.5) * side,
+        y=lambda f: (np.floor(f["y"] / side) + 0.5) * side,
+        uncertainty_m=side / np.sqrt(2),
+        private="yes",
+    )
+    # a host with three buckets is one garden, however many buckets
+    host = closed["host"].str.strip().str.casefold()
+    garden = host.where(host != "", "pool " + closed["pool"])
+    closed = closed[garden.groupby([closed["x"], closed["y"]]).transform("nunique") >= FEWEST_PRIVATE]
+    # numbered by what may be known of them; two that are alike in all of it may swap their numbers unseen
+    looks: dict[str, list[str]] = {}
+    for pool, *rest in _without_people(area.visits).itertuples(index=False):
+        looks.setdefault(pool, []).append(repr(rest))
+    known = closed[["x", "y", "set_out", "removed", "container", "filling", "volume_l", "shade"]].assign(
+        looks=[repr(sorted(looks.get(pool, []))) for pool in closed["pool"]]
+    )
+    closed = closed.loc[known.sort_values(list(known.columns), kind="stable").index]
+    width = len(str(len(closed)))
+    names = [f"private {i:0{width}d}" for i in range(1, len(closed) + 1)]
+    public_name = dict(zip(open_ones["pool"], open_ones["pool"], strict=True))
+    public_name |= dict(zip(closed["pool"], names, strict=True))
+    shown = pd.concat([open_ones, closed.assign(pool=names)]).assign(host="", note="", file="", row=0)
+    return shown.sort_values(["pool", "x", "y"], kind="stable", ignore_index=True), public_name
+
+
+def _without_people(visits: pd.DataFrame) -> pd.DataFrame:
+    """Visits with pool first, and empty wherever somebody could be named or a row of a file found."""
+    rest = [c for c in visits.columns if c != "pool"]
+    return visits[["pool", *rest]].assign(observer="", note="", action="", file="", row=0)
+
+
+def _counts_only(ledger: Ledger) -> Ledger:
+    """The same counts; nothing of any row, and no remark, as both may name people."""
+    public = Ledger()
+    for (kind, file), (read, accepted, aside) in ledger.by_file().items():
+        public.read(kind, file, read)
+        public.accept(kind, file, accepted)
+        for _ in range(aside):
+            public.set_aside(kind, file, 0, "", "", "not public", "see the area's own list")
+    return public
