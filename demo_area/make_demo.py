@@ -1,0 +1,683 @@
+"""Invents Quendelfurt, the demo town, and writes its area folder: python demo_area/make_demo.py [FOLDER]
+
+Nothing in it is real. The town lies in the open North Sea, so that no garden, no grave and nobody's land is meant;
+names are made up, and places are drawn with a fixed seed. Because the truth is known here (TRUE_OCCUPANCY,
+TRUE_DETECTION), what the tool estimates can be held against it. Lengths are metres from the south-west corner of a
+square of 4 x 4 km.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import pairwise
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import numpy as np
+import pyproj
+import rasterio
+import shapely
+from rasterio.features import rasterize
+from rasterio.transform import from_origin
+from shapely import LineString, MultiLineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+SEED = 1907
+CRS = "EPSG:25832"
+WEST, SOUTH, SIDE, CELL = 400_000, 6_000_000, 4000, 10
+AS_OF = date(2025, 10, 15)
+
+TRUE_OCCUPANCY = 0.5  # chance that a pool holds larvae, the same for every pool
+TRUE_DETECTION = 0.5  # chance that one look finds them where they are
+
+# our own legend, in the order of the codes: each class borrows its values from a table in layers/
+CLASSES = {
+    "water": "osm:natural=water",
+    "sealed": "osm:amenity=parking",
+    "building": "osm:building=*",
+    "old town": "corine:111",
+    "homes": "osm:landuse=residential",
+    "industry": "osm:landuse=industrial",
+    "arable": "corine:211",
+    "pasture": "corine:231",
+    "meadow": "osm:landuse=meadow",
+    "reeds": "osm:natural=wetland",
+    "wood": "osm:natural=wood",
+    "orchard": "osm:landuse=orchard",
+    "park": "osm:leisure=park",
+    "cemetery": "osm:landuse=cemetery",
+    "allotments": "osm:landuse=allotments",
+    "school": "osm:amenity=school",
+    "pitch": "osm:leisure=pitch",
+    "playground": "osm:leisure=playground",
+    "railway": "osm:landuse=railway",
+}
+STREETS = (
+    "Thyme Sage Mint Sorrel Yarrow Bramble Hawthorn Elder Rowan Sallow Hazel Alder Lime Beech Linnet Wren Dunnock "
+    "Siskin Plover Dipper Heron Otter Marten Badger Hare Copper Tanner Cooper Fuller Chandler Potter Weaver Saddler Miller"
+).split()
+
+Rows = list[dict[str, Any]]
+
+
+@dataclass
+class Town:
+    """The plan of the town: streets and ground, drawn once from the seed."""
+
+    streets: list[tuple[str, str, LineString]]  # kind, name, line
+    blocks: list[Polygon]  # between the streets
+    buildings: list[Polygon]
+    river: LineString
+    railway: LineString
+    ground: dict[str, BaseGeometry]  # by name: park, cemetery, west allotments, ...
+    fields: list[tuple[str, Polygon]]  # class, parcel
+    hedges: list[LineString]
+
+
+# --- drawing the town ------------------------------------------------------------------------------------------------
+
+CENTRE = (2050.0, 2250.0)
+RINGS = (0.11, 0.21, 0.32, 0.45, 0.63, 0.82, 1.0)
+OLD_TOWN = 0.45  # within this share of the radius stand closed rows of houses
+COUNTRY_ROADS = (0, 5, 9, 13, 18, 22)  # radial streets that leave the town
+
+
+def town_radius(angle: float) -> float:
+    """How far the town reaches from its centre."""
+    return 1150.0 * (1 + 0.10 * math.sin(2 * angle + 1) + 0.06 * math.sin(3 * angle + 2) + 0.03 * math.sin(7 * angle))
+
+
+def spot(angle: float, share: float) -> tuple[float, float]:
+    """A point in the direction of the angle, at this share of the town's radius."""
+    reach = share * town_radius(angle)
+    return CENTRE[0] + reach * math.cos(angle), CENTRE[1] + reach * math.sin(angle)
+
+
+def blob(x: float, y: float, radius: float, random: Random) -> Polygon:
+    """A rounded patch of about this radius."""
+    waves = [(k, random.uniform(0.1, 0.28) / math.sqrt(k), random.uniform(0, 2 * math.pi)) for k in (2, 3, 5, 7)]
+    turns = [2 * math.pi * i / 60 for i in range(60)]
+    reach = [radius * (1 + sum(size * math.sin(k * t + shift) for k, size, shift in waves)) for t in turns]
+    return Polygon([(x + r * math.cos(t), y + r * math.sin(t)) for r, t in zip(reach, turns, strict=True)])
+
+
+def draw_streets(random: Random) -> list[tuple[str, str, LineString]]:
+    """Rings and radial streets of an old town that grew outwards; six of the radials become country roads."""
+    names = [f"{name} {kind}" for kind in ("Street", "Lane", "Row") for name in STREETS]
+    random.shuffle(names)
+    streets = []
+    for share in RINGS:
+        turns = [2 * math.pi * i / 120 for i in range(121)]
+        streets.append(("residential", names.pop(), LineString([spot(t, share) for t in turns])))
+    radials = 26
+    for i in range(radials):
+        angle = 2 * math.pi * (i + random.uniform(-0.22, 0.22)) / radials
+        inner = 0.0 if i in COUNTRY_ROADS else RINGS[1 + i % 3]
+        outer = 3.2 if i in COUNTRY_ROADS else 1.0
+        bend = random.uniform(-0.12, 0.12)
+        points = [spot(angle + bend * s, s) for s in np.linspace(inner, outer, 24)]
+        kind = "secondary" if i in COUNTRY_ROADS else "residential"
+        name = names.pop().replace("Lane", "Road") if i in COUNTRY_ROADS else names.pop()
+        streets.append((kind, name, LineString(points)))
+    for i in range(2 * radials):  # side streets of the outer quarters, between the last three rings
+        angle = 2 * math.pi * (i + 0.5 + random.uniform(-0.2, 0.2)) / (2 * radials)
+        first = random.choice([4, 5])
+        streets.append(
+            (
+                "residential",
+                names.pop() if names else "",
+                LineString([spot(angle, RINGS[first]), spot(angle, RINGS[first + 1])]),
+            )
+        )
+    frame = shapely.box(0, 0, SIDE, SIDE)
+    return [(kind, name, line) for kind, name, whole in streets for line in lines_of(whole.intersection(frame))]
+
+
+def draw_buildings(blocks: Sequence[Polygon], random: Random) -> list[Polygon]:
+    """Closed rows round the courtyards of the old town, single houses along the streets farther out."""
+    houses = []
+    for block in blocks:
+        if share_of(block) < OLD_TOWN:
+            houses += polygons(block.buffer(-3).difference(block.buffer(-16)))
+            continue
+        row = block.buffer(-13).boundary
+        for line in lines_of(row):
+            at = random.uniform(5, 20)
+            while at < line.length - 10:
+                here, there = line.interpolate(at), line.interpolate(at + 1)
+                turn = math.degrees(math.atan2(there.y - here.y, there.x - here.x))
+                house = shapely.affinity.rotate(shapely.box(-8, -6, 8, 6), turn, origin=(0, 0))
+                houses.append(shapely.affinity.translate(house, here.x, here.y))
+                at += random.uniform(26, 44)
+    return houses
+
+
+def angle_of(shape: BaseGeometry) -> float:
+    """Direction of a shape's middle from the town's centre."""
+    return math.atan2(shape.centroid.y - CENTRE[1], shape.centroid.x - CENTRE[0])
+
+
+def share_of(shape: BaseGeometry) -> float:
+    """How far out a shape's middle lies, as a share of the town's radius there."""
+    return math.dist(shape.centroid.coords[0], CENTRE) / town_radius(angle_of(shape))
+
+
+def draw_town(random: Random) -> Town:
+    """The whole plan, from the river outwards."""
+    xs = range(-100, SIDE + 101, 25)
+    river = LineString(
+        [(x, 1480 + 0.09 * (x - 2000) + 150 * math.sin(x / 390) + 55 * math.sin(x / 150 + 1)) for x in xs]
+    )
+    railway = LineString([(-50, 560), (900, 760), (2100, 930), (3000, 1010), (4050, 1290)])
+    water, plain = river.buffer(14), river.buffer(95)
+    town = Polygon([spot(2 * math.pi * i / 180, 1.0) for i in range(180)])
+
+    streets = []
+    for kind, name, line in draw_streets(random):
+        # only the country roads and one street have a bridge; the others end at the flood plain
+        dry = line if kind == "secondary" else line.difference(plain)
+        streets += [(kind, name, part) for part in lines_of(dry) if part.length > 25]
+
+    roadway = shapely.union_all([line.buffer(7 if kind == "secondary" else 5) for kind, _, line in streets])
+    faces = shapely.get_parts(
+        shapely.polygonize(
+            [shapely.node(MultiLineString([*(line for *_, line in streets), town.boundary, *lines_of(plain.boundary)]))]
+        )
+    )
+    blocks = [
+        part
+        for face in faces
+        if town.contains(face.representative_point())
+        for part in polygons(face.difference(roadway))
+    ]
+    blocks = [block for block in blocks if block.area > 400 and not plain.contains(block.representative_point())]
+    blocks.sort(key=lambda b: (round(b.centroid.x), round(b.centroid.y)))
+    # along the edge some blocks are fields still
+    blocks = [block for block in blocks if share_of(block) < 0.85 or random.random() < 0.7]
+
+    ground: dict[str, BaseGeometry] = {}
+
+    def claim(name: str, x: float, y: float, hectares: float) -> None:
+        """Takes the blocks nearest to a point until the ground is large enough."""
+        taken: list[Polygon] = []
+        for block in sorted(blocks, key=lambda b: b.distance(Point(x, y))):
+            if sum(b.area for b in taken) < hectares * 10_000:
+                taken.append(block)
+        for block in taken:
+            blocks.remove(block)
+        # streets between the blocks become paths of the ground
+        ground[name] = shapely.union_all(taken).buffer(8, join_style="mitre").buffer(-8, join_style="mitre")
+
+    claim("Old Park", 1500, 1930, 17)
+    claim("North Cemetery", 2500, 3080, 8)
+    claim("Ford School", 2780, 2300, 2.2)
+    claim("Kindergarten Dipper", 1400, 2750, 0.6)
+    claim("Market Place", 2050, 2250, 0.5)
+    claim("Hospital", 1190, 2420, 2.0)
+    claim("East Allotments", 3060, 2620, 6)
+    claim("Sports Ground", 2600, 1800, 4)
+    ground["West Allotments"] = Polygon([(560, 820), (1010, 900), (985, 1130), (640, 1210), (540, 1060)])
+    ground["Works"] = Polygon([(2350, 1020), (3300, 1090), (3330, 1330), (2900, 1360), (2380, 1240)]).difference(plain)
+    ground["Pond"] = blob(1500, 1880, 38, random)
+    ground["Church Yard"] = blob(2120, 2060, 45, random).difference(roadway)
+    ground["Hermit Wood"] = blob(620, 3350, 480, random)
+    ground["Baron's Wood"] = blob(3480, 520, 400, random)
+    ground["Alder Carr"] = blob(350, 1480, 150, random).difference(water)
+    ground["Orchards"] = blob(3250, 3200, 260, random).difference(town.buffer(30))
+    ground["Ford Meadows"] = plain.difference(water).intersection(shapely.box(1650, 0, 3100, SIDE))
+    ground["Upper Meadows"] = plain.difference(water).intersection(shapely.box(0, 0, 900, SIDE))
+    ground["Reeds"] = river.buffer(70).difference(water).intersection(shapely.box(3350, 0, SIDE, SIDE))
+    for name, x, y in (("Park", 1640, 2010), ("Linnet", 2330, 2560), ("Harbour", 1760, 2700), ("Copper", 2960, 2050)):
+        green = blob(x, y, 24, random)
+        inside = ground["Old Park"] if name == "Park" else min(blocks, key=lambda b: b.distance(Point(x, y)))
+        ground[f"{name} Playground"] = green if name == "Park" else green_in(inside, 24)
+
+    houses = draw_buildings(blocks, random)
+    halls = [shapely.box(x, y, x + 85, y + 45) for x in range(2420, 3250, 120) for y in (1090, 1170, 1250)]
+    houses += [hall for hall in halls if ground["Works"].contains(hall)]
+    for name in ("Ford School", "Hospital", "Kindergarten Dipper"):
+        middle = shapely.maximum_inscribed_circle(ground[name].difference(roadway), 1.0)
+        turned = shapely.affinity.rotate(shapely.box(-32, -9, 32, 9), math.degrees(angle_of(ground[name])))
+        houses.append(shapely.affinity.translate(turned, *middle.coords[0]))
+    grounds = shapely.union_all(
+        [g for n, g in ground.items() if "Playground" in n or n in ("Market Place", "Church Yard")]
+    )
+    buildings = [house for house in houses if not house.intersects(grounds) and not house.intersects(roadway)]
+    buildings.append(shapely.box(2108, 2048, 2132, 2072))  # the church
+
+    seeds = [
+        (x + random.uniform(-95, 95), y + random.uniform(-70, 70))
+        for x in range(-200, SIDE + 201, 270)
+        for y in range(-200, SIDE + 201, 210)
+    ]
+    cells = shapely.get_parts(
+        shapely.voronoi_polygons(shapely.MultiPoint(seeds), extend_to=shapely.box(-300, -300, 4300, 4300))
+    )
+    fields: list[tuple[str, Polygon]] = []
+    hedges: list[LineString] = []
+    for cell in sorted(cells, key=lambda c: (round(c.centroid.x), round(c.centroid.y))):
+        fields.append((random.choices(("arable", "pasture", "meadow"), (0.55, 0.33, 0.12))[0], cell))
+        ring = list(cell.exterior.coords)
+        hedges += [LineString(side) for side in pairwise(ring) if random.random() < 0.14]
+    keep_clear = shapely.union_all([town, plain, railway.buffer(20), *ground.values()]).buffer(15)
+    open_land = shapely.box(20, 20, SIDE - 20, SIDE - 20).difference(keep_clear)
+    hedges = [part for hedge in hedges for part in lines_of(hedge.intersection(open_land)) if part.length > 60]
+    return Town(streets, blocks, buildings, river, railway, ground, fields, hedges)
+
+
+def green_in(block: Polygon, radius: float) -> Polygon:
+    """A round green inside a block, as far from the streets as it can be."""
+    middle = shapely.maximum_inscribed_circle(block, 1.0)
+    return Point(middle.coords[0]).buffer(min(radius, middle.length))
+
+
+def lines_of(shape: BaseGeometry) -> list[LineString]:
+    return [
+        part for part in shapely.get_parts(shape) if part.geom_type in ("LineString", "LinearRing") and part.length > 0
+    ]
+
+
+def polygons(shape: BaseGeometry) -> list[Polygon]:
+    return [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]
+
+
+def paint(town: Town, park_trees: BaseGeometry) -> np.ndarray:
+    """The land cover: class codes from 1, 0 where nothing was surveyed; later layers lie on top."""
+    g = town.ground
+    code = {name: i for i, name in enumerate(CLASSES, 1)}
+    layers: list[tuple[str, Iterable[BaseGeometry]]] = [
+        *((kind, [field]) for kind, field in town.fields),
+        ("orchard", [g["Orchards"]]),
+        ("wood", [g["Hermit Wood"], g["Baron's Wood"], g["Alder Carr"]]),
+        ("meadow", [town.river.buffer(95)]),
+        ("reeds", [g["Reeds"]]),
+        ("homes", town.blocks),
+        ("old town", [b for b in town.blocks if share_of(b) < OLD_TOWN]),
+        ("sealed", [g["Market Place"], g["Hospital"]]),
+        ("industry", [g["Works"]]),
+        ("park", [g["Old Park"]]),
+        ("wood", [park_trees]),
+        ("cemetery", [g["North Cemetery"], g["Church Yard"]]),
+        ("allotments", [g["West Allotments"], g["East Allotments"]]),
+        ("school", [g["Ford School"], g["Kindergarten Dipper"]]),
+        ("park", [g["Sports Ground"]]),
+        ("pitch", [shapely.maximum_inscribed_circle(g["Sports Ground"], 1.0).centroid.buffer(52)]),
+        ("playground", [shape for name, shape in g.items() if "Playground" in name]),
+        ("railway", [town.railway.buffer(12)]),
+        ("water", [town.river.buffer(14), g["Pond"]]),
+        ("sealed", [line.buffer(7.5 if kind == "secondary" else 5.5) for kind, _, line in town.streets]),
+        ("building", town.buildings),
+    ]
+    shapes = [(shape, code[name]) for name, parts in layers for shape in parts if not shape.is_empty]
+    cover = rasterize(shapes, out_shape=(SIDE // CELL,) * 2, transform=from_origin(0, SIDE, CELL, CELL), dtype="uint8")
+    corner = Polygon([(3300, SIDE), (SIDE, SIDE), (SIDE, 3450)])  # the next sheet of the survey is not there yet
+    return rasterize([(corner, 0)], out=cover, transform=from_origin(0, SIDE, CELL, CELL))
+
+
+# --- trees -----------------------------------------------------------------------------------------------------------
+
+PARK = (
+    "Quercus robur",
+    "Fagus sylvatica",
+    "Tilia cordata",
+    "Aesculus hippocastanum",
+    "Acer pseudoplatanus",
+    "Fraxinus excelsior",
+)
+AVENUE = ("Tilia x europaea", "Acer platanoides", "Platanus x hispanica", "Tilia cordata")
+BANK = ("Salix alba", "Alnus glutinosa", "Populus nigra", "Salix fragilis")
+GRAVES = ("Tilia platyphyllos", "Taxus baccata", "Betula pendula", "Acer platanoides", "Fagus sylvatica")
+
+
+def draw_trees(town: Town, random: Random) -> Rows:
+    """The council's inventory: park, cemetery, river bank and avenues; a few rows cannot be used."""
+    rows: Rows = []
+
+    def plant(x: float, y: float, kinds: Sequence[str], low: int, high: int, condition: str = "") -> None:
+        # many young trees, few old ones
+        diameter = low + (high - low) * random.random() ** 2
+        state = condition or random.choices(("living", "dead"), (0.98, 0.02))[0]
+        rows.append(
+            {"tree": len(rows) + 1, "species": random.choice(kinds), "diameter_cm": round(diameter), "condition": state}
+            | {"x": x, "y": y}
+        )
+
+    for x, y in scattered(town.ground["Old Park"].difference(town.ground["Pond"].buffer(5)), 300, 9, random):
+        plant(x, y, PARK, 25, 165)
+    for x, y in scattered(town.ground["North Cemetery"], 120, 12, random):
+        plant(x, y, GRAVES, 20, 120)
+    for x, y in scattered(town.ground["Church Yard"], 9, 12, random):
+        plant(x, y, GRAVES, 50, 140)
+    for kind, _, line in town.streets:
+        if kind == "secondary" and line.distance(Point(CENTRE)) < 50:
+            for side in (-8.5, 8.5):
+                row = line.intersection(Point(CENTRE).buffer(1000)).offset_curve(side)
+                for at in np.arange(120, row.length, 17):
+                    here = row.interpolate(at)
+                    plant(here.x, here.y, AVENUE, 12, 75)
+    for at in np.arange(40, town.river.length - 40, 55):
+        here = town.river.offset_curve(random.choice((-19, 19))).interpolate(at)
+        plant(here.x, here.y, BANK, 25, 110)
+    for _, hedge in zip(range(45), town.hedges, strict=False):
+        here = hedge.interpolate(random.random(), normalized=True)
+        plant(here.x, here.y, ("Quercus robur", "Fraxinus excelsior", "Prunus avium", "Crataegus monogyna"), 25, 110)
+    for x, y in scattered(town.ground["Old Park"], 14, 30, random):
+        plant(x, y, PARK, 60, 140, random.choice(("stump", "log", "dead")))
+    for x, y in scattered(town.ground["Old Park"], 4, 30, random):
+        rows.append({"tree": len(rows) + 1, "condition": "vacant", "x": x, "y": y})
+    rows[40]["diameter_cm"] = ""  # not measured: not known, which is not zero
+    rows[57]["species"] = ""
+    rows[90]["condition"] = "felled"
+    return rows
+
+
+def scattered(ground: BaseGeometry, n: int, apart: float, random: Random) -> list[tuple[float, float]]:
+    """n points in the ground, no two nearer than `apart`."""
+    west, south, east, north = ground.bounds
+    shapely.prepare(ground)
+    points: list[tuple[float, float]] = []
+    while len(points) < n:
+        point = random.uniform(west, east), random.uniform(south, north)
+        if ground.contains(Point(point)) and all(math.dist(point, other) >= apart for other in points):
+            points.append(point)
+    return points
+
+
+# --- pools and visits ------------------------------------------------------------------------------------------------
+
+
+def draw_pools(town: Town, trees: Rows, random: Random) -> Rows:
+    """Where volunteers set pools out: much in the west and the park, little in the east, so that gaps are left."""
+    g = town.ground
+    gardens = [b.buffer(-6) for b in town.blocks if share_of(b) > OLD_TOWN and b.area > 4000]
+    built = shapely.union_all(town.buildings).buffer(4)
+    west = shapely.union_all([b for b in gardens if b.centroid.x < 2100]).difference(built)
+    east = shapely.union_all([b for b in gardens if b.centroid.x >= 2100]).difference(built)
+    children = shapely.union_all(
+        [s for n, s in g.items() if "Playground" in n or "School" in n or "Kinder" in n]
+    ).buffer(60)
+    groups = [
+        ("garden", west, 15, "yes"),
+        ("garden", east, 3, "yes"),
+        ("park", g["Old Park"].difference(g["Pond"].buffer(6)), 11, ""),
+        ("cemetery", g["North Cemetery"], 5, ""),
+        ("allotment", g["West Allotments"], 6, "yes"),
+        ("wood", g["Hermit Wood"].intersection(shapely.box(700, 2900, 1300, 3500)), 5, ""),
+        ("meadow", g["Ford Meadows"], 3, ""),
+        ("churchyard", g["Church Yard"].difference(shapely.box(2100, 2040, 2140, 2080)), 1, ""),
+    ]
+    rows: Rows = []
+    for kind, ground, n, private in groups:
+        for x, y in scattered(ground.difference(children), n, 45, random):
+            late = random.random() < 0.25
+            rows.append(
+                {
+                    "pool": f"Q{len(rows) + 1:02d}",
+                    "x": x,
+                    "y": y,
+                    "uncertainty_m": random.choice((3, 5, 5, 8)),
+                    "set_out": (date(2025, 3, 8) if late else date(2024, 3, 2)) + timedelta(days=random.randrange(28)),
+                    "removed": "",
+                    "private": private,
+                    "container": random.choice(("bucket", "bucket", "half barrel", "zinc tub")),
+                    "filling": random.choice(("beech litter", "oak litter", "mixed litter and chips")),
+                    "volume_l": random.choice((5, 8, 10, 10, 20)),
+                    "shade": random.choice(("full", "half", "half", "open")),
+                    "host": f"host {len(rows) + 1}" if private else "council",
+                    "note": "",
+                    "kind": kind,
+                }
+            )
+    oldest = sorted(
+        (t for t in trees if t.get("diameter_cm") and t["condition"] == "living"), key=lambda t: -t["diameter_cm"]
+    )
+    rows[24]["note"] = f"under tree {oldest[0]['tree']}"
+    rows[8]["removed"], rows[8]["note"] = date(2025, 4, 6), "host moved house"
+    rows[31]["removed"], rows[31]["note"] = date(2024, 10, 20), "branch fell on it"
+    return rows
+
+
+def draw_visits(pools: Rows, random: Random) -> Rows:
+    """Four rounds a season; the larvae that are there are found in half of the looks."""
+    rounds = [date(year, month, 12) for year in (2024, 2025) for month in (5, 7, 8, 9)]
+    gone = {pools[13]["pool"]: date(2025, 6, 1), pools[36]["pool"]: date(2024, 8, 1)}
+    rows: Rows = []
+    for pool in pools:
+        occupied = random.random() < TRUE_OCCUPANCY
+        for start in rounds:
+            day = start + timedelta(days=random.randrange(9))
+            stands = pool["set_out"] + timedelta(days=30) <= day and (not pool["removed"] or day < pool["removed"])
+            lost = gone.get(pool["pool"])
+            if not stands or random.random() < 0.35 or (lost and day > lost + timedelta(days=60)):
+                continue
+            row = {"pool": pool["pool"], "date": day, "observer": f"volunteer {random.randrange(1, 10)}", "note": ""}
+            if lost and day > lost:
+                row |= {"outcome": "gone", "note": "only the label was left"}
+            elif random.random() < (0.14 if day.month == 8 and pool["shade"] == "open" else 0.05):
+                row |= {"outcome": "dry", "action": "refilled"}
+            elif random.random() < 0.03:
+                row |= {"outcome": "not reached", "note": "gate locked"}
+            elif occupied and random.random() < TRUE_DETECTION:
+                checked = random.random() < 0.25
+                taxon = (
+                    random.choice(("Myathropa florea", "Myathropa florea", "Eristalis tenax"))
+                    if checked
+                    else "Eristalini"
+                )
+                row |= {"outcome": "larvae", "larvae": 1 + int(random.expovariate(1 / 7)), "taxon": taxon}
+                row |= {"checked": "yes" if checked else "no"}
+            else:
+                row |= {"outcome": "none seen", "action": random.choice(("", "", "topped up"))}
+            rows.append(row)
+    rows.append({"pool": pools[2]["pool"], "date": date(2025, 1, 18), "outcome": "frozen", "observer": "volunteer 3"})
+    return sorted(rows, key=lambda row: (row["date"], row["pool"]))
+
+
+# --- the folder ------------------------------------------------------------------------------------------------------
+
+TO_LONLAT = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
+
+
+def lonlat(shape: BaseGeometry) -> BaseGeometry:
+    """To degrees at 7 decimals, about a centimetre."""
+    moved = shapely.transform(shape, lambda xy: np.column_stack(TO_LONLAT.transform(xy[:, 0] + WEST, xy[:, 1] + SOUTH)))
+    return shapely.transform(moved, lambda xy: xy.round(7))
+
+
+def write_geojson(path: Path, rows: Iterable[tuple[BaseGeometry, dict[str, Any]]]) -> None:
+    """One feature a line; polygons are thinned to half a metre."""
+    lines = []
+    for shape, properties in rows:
+        slim = shape.simplify(0.5) if shape.geom_type.endswith("Polygon") else shape.simplify(0.2)
+        geometry = json.loads(shapely.to_geojson(lonlat(slim.normalize())))
+        feature = {"type": "Feature", "properties": properties, "geometry": geometry}
+        lines.append(json.dumps(feature, ensure_ascii=False, separators=(",", ":")))
+    text = '{"type":"FeatureCollection","features":[\n' + ",\n".join(lines) + "\n]}\n"
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_csv(path: Path, columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> None:
+    """x and y become metres of the area's system, to the decimetre."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, columns, restval="", extrasaction="ignore", lineterminator="\n")
+        writer.writeheader()
+        for row in rows:
+            place = {"x": f"{row['x'] + WEST:.1f}", "y": f"{row['y'] + SOUTH:.1f}"} if "x" in row else {}
+            writer.writerow(row | place)
+
+
+def write_land_cover(path: Path, cover: np.ndarray) -> None:
+    rows, cols = cover.shape
+    where = from_origin(WEST, SOUTH + SIDE, CELL, CELL)
+    profile = {"driver": "GTiff", "dtype": "uint8", "count": 1, "nodata": 0, "compress": "deflate", "predictor": 2}
+    with rasterio.open(path, "w", width=cols, height=rows, crs=CRS, transform=where, **profile) as raster:
+        raster.write(cover, 1)
+        raster.update_tags(note="Quendelfurt, an invented town")
+
+
+def land_rows(town: Town) -> list[tuple[BaseGeometry, dict[str, Any]]]:
+    """Who owns what and what they said: yes, no, not asked, and a consent that ran out."""
+    g = town.ground
+    rows = [
+        ("Old Park", "park", "yes", "", ""),
+        ("North Cemetery", "cemetery", "yes", "2026-12-31", ""),
+        ("Church Yard", "churchyard", "", "", ""),
+        ("West Allotments", "allotments", "yes", "", ""),
+        ("East Allotments", "allotments", "ask", "", ""),
+        ("Ford Meadows", "meadow", "yes", "2025-03-31", ""),  # expired: ask again
+        ("Upper Meadows", "meadow", "ask", "", ""),
+        ("Hermit Wood", "wood", "yes", "", ""),
+        ("Baron's Wood", "wood", "no", "", ""),
+        ("Alder Carr", "wood", "ask", "", "yes"),
+        ("Orchards", "orchard", "ask", "", ""),
+        ("Sports Ground", "sports ground", "yes", "", ""),
+        ("Ford School", "school", "no", "", ""),
+        ("Hospital", "hospital", "no", "", ""),
+        ("Works", "industrial", "no", "", ""),
+    ]
+    out = [
+        (g[name], {"name": name, "kind": kind, "consent": consent, "until": until, "private": private})
+        for name, kind, consent, until, private in rows
+    ]
+    for quarter, blocks in sorted(blocks_by_quarter(town.blocks).items()):
+        shape = shapely.union_all([b.buffer(6, join_style="mitre") for b in blocks])
+        row = {"name": f"{quarter} quarter", "kind": "homes", "consent": "ask", "until": "", "private": ""}
+        out.append((shape, row))
+    return out
+
+
+def blocks_by_quarter(blocks: Sequence[Polygon]) -> dict[str, list[Polygon]]:
+    """Blocks by the side of the town they lie on."""
+    sides = ("East", "North", "West", "South")
+    found: dict[str, list[Polygon]] = {}
+    for block in blocks:
+        found.setdefault(sides[round(angle_of(block) / (math.pi / 2)) % 4], []).append(block)
+    return found
+
+
+def keep_away_rows(town: Town) -> list[tuple[BaseGeometry, dict[str, Any]]]:
+    g = town.ground
+    rows: list[tuple[BaseGeometry, dict[str, Any]]] = [
+        (shape, {"kind": "playground", "name": name, "distance_m": ""})
+        for name, shape in g.items()
+        if "Playground" in name
+    ]
+    rows += [
+        (g["Ford School"], {"kind": "school", "name": "Ford School", "distance_m": ""}),
+        (g["Kindergarten Dipper"], {"kind": "kindergarten", "name": "Kindergarten Dipper", "distance_m": ""}),
+        (g["Hospital"], {"kind": "hospital", "name": "Hospital", "distance_m": 80}),
+        (
+            town.river.buffer(14).intersection(shapely.box(0, 0, SIDE, SIDE)),
+            {"kind": "water", "name": "Quendel", "distance_m": ""},
+        ),
+        (g["Pond"], {"kind": "water", "name": "Park pond", "distance_m": ""}),
+        (town.railway.intersection(shapely.box(0, 0, SIDE, SIDE)), {"kind": "railway", "name": "", "distance_m": ""}),
+        (Point(2050, 2250), {"kind": "seating", "name": "Market fountain", "distance_m": 25}),
+    ]
+    rows += [
+        (line, {"kind": "road", "name": name, "distance_m": ""})
+        for kind, name, line in town.streets
+        if kind == "secondary"
+    ]
+    return rows
+
+
+def park_paths(town: Town, random: Random) -> list[tuple[str, str, LineString]]:
+    """Footpaths through the park and the cemetery, and one along the river."""
+    paths = [
+        ("footway", "River Path", line)
+        for line in lines_of(town.river.offset_curve(26).intersection(shapely.box(0, 0, SIDE, SIDE)))
+    ]
+    for name in ("Old Park", "North Cemetery"):
+        ground = town.ground[name]
+        corners = scattered(ground, 7, 90, random)
+        for a, b in pairwise(corners):
+            middle = ((a[0] + b[0]) / 2 + random.uniform(-25, 25), (a[1] + b[1]) / 2 + random.uniform(-25, 25))
+            paths += [
+                ("footway", f"{name} walk", line) for line in lines_of(LineString([a, middle, b]).intersection(ground))
+            ]
+    return paths
+
+
+AREA_TOML = """\
+# The demo town. It is invented from beginning to end by make_demo.py: no place, person or record in it is real.
+title = "Quendelfurt (invented)"
+crs = "EPSG:25832"
+as_of = 2025-10-15
+credits = ["Invented data: Quendelfurt does not exist"]
+
+[land_cover]
+classes = "classes.csv"     # our own legend: each class is like one of a table in layers/
+
+[plan]
+pools = 10
+
+[keep_away]
+seating = 15
+
+[cautions]
+mosquitoes = "none reported"
+"""
+
+
+def main(folder: Path) -> None:
+    """Writes every file of the area folder."""
+    random = Random(SEED)
+    town = draw_town(random)
+    trees = draw_trees(town, random)
+    pools = draw_pools(town, trees, random)
+    visits = draw_visits(pools, random)
+    paths = park_paths(town, random)
+    park_trees = shapely.union_all(
+        [
+            Point(t["x"], t["y"]).buffer(9)
+            for t in trees
+            if t.get("diameter_cm") and town.ground["Old Park"].contains(Point(t["x"], t["y"]))
+        ]
+    )
+
+    (folder / "overlays").mkdir(parents=True, exist_ok=True)
+    (folder / "area.toml").write_text(AREA_TOML, encoding="utf-8", newline="\n")
+    classes = [
+        {"code": i, "label": name.capitalize(), "like": like} for i, (name, like) in enumerate(CLASSES.items(), 1)
+    ]
+    write_csv(folder / "classes.csv", ["code", "label", "like"], classes)
+    write_land_cover(folder / "land_cover.tif", paint(town, park_trees))
+    write_geojson(
+        folder / "overlays" / "hedges.geojson", [(hedge, {"class": "barrier=hedge"}) for hedge in town.hedges]
+    )
+    sown = town.ground["Old Park"].intersection(blob(1330, 1900, 70, random))
+    write_geojson(folder / "overlays" / "sown_meadow.geojson", [(sown, {"class": "landuse=meadow"})])
+    boundary = blob(2020, 2130, 1760, random).intersection(shapely.box(150, 150, SIDE - 150, SIDE - 150))
+    write_geojson(folder / "boundary.geojson", [(boundary, {"name": "Quendelfurt"})])
+    inventoried = shapely.union_all([town.ground[n] for n in ("Old Park", "North Cemetery", "Church Yard")])
+    write_geojson(folder / "inventoried.geojson", [(inventoried, {"name": "trees complete"})])
+    write_geojson(folder / "land.geojson", land_rows(town))
+    write_geojson(folder / "keep_away.geojson", keep_away_rows(town))
+    lines = [(line, {"kind": kind, "name": name}) for kind, name, line in town.streets + paths]
+    write_geojson(folder / "paths.geojson", lines)
+    write_csv(folder / "trees.csv", ["tree", "species", "diameter_cm", "condition", "x", "y"], trees)
+
+    # odd rows, as they come: a pool without a name, a visit twice, a date that does not exist, an unknown pool, a sum
+    pools.insert(20, {**pools[19], "pool": "", "note": "label lost"})
+    visits.insert(60, dict(visits[30]))
+    visits.insert(90, {"pool": "Q05", "date": "2025-02-30", "outcome": "none seen", "observer": "volunteer 4"})
+    visits.insert(
+        120, {"pool": "Q77", "date": date(2025, 7, 14), "outcome": "larvae", "larvae": 4, "observer": "volunteer 7"}
+    )
+    visits.append({"pool": "Total", "larvae": sum(v.get("larvae", 0) for v in visits)})
+    columns = "pool x y uncertainty_m set_out removed private container filling volume_l shade host note".split()
+    write_csv(folder / "pools.csv", columns, pools)
+    columns = "pool date outcome larvae taxon checked action observer note".split()
+    write_csv(folder / "visits.csv", columns, visits)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)
