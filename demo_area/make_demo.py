@@ -61,7 +61,8 @@ CLASSES = {
 }
 STREETS = (
     "Thyme Sage Mint Sorrel Yarrow Bramble Hawthorn Elder Rowan Sallow Hazel Alder Lime Beech Linnet Wren Dunnock "
-    "Siskin Plover Dipper Heron Otter Marten Badger Hare Copper Tanner Cooper Fuller Chandler Potter Weaver Saddler Miller"
+    "Siskin Plover Dipper Heron Otter Marten Badger Hare Copper Tanner Cooper Fuller Chandler Potter Weaver Saddler "
+    "Miller"
 ).split()
 
 Rows = list[dict[str, Any]]
