@@ -440,8 +440,8 @@ def draw_pools(town: Town, trees: Rows, random: Random) -> Rows:
         (t for t in trees if t.get("diameter_cm") and t["condition"] == "living"), key=lambda t: -t["diameter_cm"]
     )
     rows[24]["note"] = f"under tree {oldest[0]['tree']}"
-    rows[8]["removed"], rows[8]["note"] = date(2025, 4, 6), "host moved house"
-    rows[31]["removed"], rows[31]["note"] = date(2024, 10, 20), "branch fell on it"
+    rows[8] |= {"set_out": date(2024, 3, 20), "removed": date(2025, 4, 6), "note": "host moved house"}
+    rows[31] |= {"set_out": date(2024, 3, 12), "removed": date(2024, 10, 20), "note": "branch fell on it"}
     return rows
 
 
@@ -566,24 +566,24 @@ def blocks_by_quarter(blocks: Sequence[Polygon]) -> dict[str, list[Polygon]]:
 def keep_away_rows(town: Town) -> list[tuple[BaseGeometry, dict[str, Any]]]:
     g = town.ground
     rows: list[tuple[BaseGeometry, dict[str, Any]]] = [
-        (shape, {"kind": "playground", "name": name, "distance_m": ""})
+        (shape, {"kind": "playground", "name": name, "distance_m": None})
         for name, shape in g.items()
         if "Playground" in name
     ]
     rows += [
-        (g["Ford School"], {"kind": "school", "name": "Ford School", "distance_m": ""}),
-        (g["Kindergarten Dipper"], {"kind": "kindergarten", "name": "Kindergarten Dipper", "distance_m": ""}),
+        (g["Ford School"], {"kind": "school", "name": "Ford School", "distance_m": None}),
+        (g["Kindergarten Dipper"], {"kind": "kindergarten", "name": "Kindergarten Dipper", "distance_m": None}),
         (g["Hospital"], {"kind": "hospital", "name": "Hospital", "distance_m": 80}),
         (
             town.river.buffer(14).intersection(shapely.box(0, 0, SIDE, SIDE)),
-            {"kind": "water", "name": "Quendel", "distance_m": ""},
+            {"kind": "water", "name": "Quendel", "distance_m": None},
         ),
-        (g["Pond"], {"kind": "water", "name": "Park pond", "distance_m": ""}),
-        (town.railway.intersection(shapely.box(0, 0, SIDE, SIDE)), {"kind": "railway", "name": "", "distance_m": ""}),
+        (g["Pond"], {"kind": "water", "name": "Park pond", "distance_m": None}),
+        (town.railway.intersection(shapely.box(0, 0, SIDE, SIDE)), {"kind": "railway", "name": "", "distance_m": None}),
         (Point(2050, 2250), {"kind": "seating", "name": "Market fountain", "distance_m": 25}),
     ]
     rows += [
-        (line, {"kind": "road", "name": name, "distance_m": ""})
+        (line, {"kind": "road", "name": name, "distance_m": None})
         for kind, name, line in town.streets
         if kind == "secondary"
     ]
