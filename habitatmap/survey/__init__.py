@@ -4,17 +4,21 @@ from habitatmap.survey.chances import Chances, chances
 from habitatmap.survey.constant import Prior
 from habitatmap.survey.effort import best_visits, blank_visits, sites_needed, standard_error
 from habitatmap.survey.looks import Looks, looks
+from habitatmap.survey.models import Goodness, compare_models, goodness_of_fit
 from habitatmap.survey.occupancy import Fit, fit_occupancy
 
 __all__ = [
     "Chances",
     "Fit",
+    "Goodness",
     "Looks",
     "Prior",
     "best_visits",
     "blank_visits",
     "chances",
+    "compare_models",
     "fit_occupancy",
+    "goodness_of_fit",
     "looks",
     "sites_needed",
     "standard_error",

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from habitatmap.survey import fit_occupancy
+from habitatmap.survey import fit_occupancy, goodness_of_fit
 from habitatmap.survey.constant import Histories, Prior, posterior
 from tests.survey.tools import as_table
 
@@ -75,6 +75,15 @@ def test_with_missing_visits() -> None:
     by_day = fit_occupancy(as_table(WITH_GAPS), visit={"day": np.tile(list("abcde"), (39, 1))})
     assert by_day.psi == pytest.approx(0.475168, abs=1e-6)
     assert by_day.minus2loglik == pytest.approx(128.294228, abs=1e-6)
+
+
+def test_goodness_of_fit() -> None:
+    """Pearson's chi-squared over the 32 histories: MacKenzie & Bailey 2004, JABES 9:300-318 (the value recomputed)."""
+    got = goodness_of_fit(as_table(COMPLETE), surveys=30)
+    assert got.chi_square == pytest.approx(44.726076, abs=1e-5)
+    blank = got.histories.set_index("history").loc["00000"]
+    assert (blank["observed"], blank["expected"]) == (21, pytest.approx(21.0, abs=1e-8))
+    assert got.surveys == 30
 
 
 def test_with_flat_priors_the_posterior_peaks_at_the_estimate() -> None:

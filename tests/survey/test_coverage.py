@@ -63,8 +63,8 @@ def test_coverage(psi: float, p: float) -> None:
     towns = 500
     got = coverage(psi, p, towns)
     print(psi, p, got)
-    if got["told"] > 0.8:  # where many towns are too few, those left are the lucky ones and the truth looks too low
-        assert 0.90 <= got["profile"] <= 0.98 + 0.01
+    if got["told"] > 0.5:  # else the cell is "too few": the towns left are the lucky ones, where larvae were seen often
+        assert 0.90 <= got["profile"] <= 0.98
 
 
 @pytest.mark.slow
