@@ -284,7 +284,7 @@ def read_british_grid(text: str) -> tuple[float, float, float] | None:
 
 
 def british_grid(x: float, y: float, digits: int = 6) -> str:
-    """The reference of the square that holds a point of EPSG:27700, with `digits` digits in all; truncated, not rounded."""
+    """The reference of the square that holds a point of EPSG:27700, `digits` digits in all; truncated, not rounded."""
     e, n = int(x // 1e5), int(y // 1e5)
     if not (0 <= e < 7 and 0 <= n < 13):
         raise ValueError(f"{x}, {y} lies outside the grid of Great Britain")
@@ -332,7 +332,10 @@ NO_PLACE = Refusal("", "", "the row has no coordinates", WRITE_DEGREES)
 
 
 def lonlat_point(lon: Angle, lat: Angle, crs: CRS = WGS84, how: str = "longitude and latitude") -> Point | None:
-    """The point, or None where it is out of range. Programs drop trailing zeros, so the finer step of the two counts."""
+    """The point, or None where it is out of range.
+
+    Programs drop trailing zeros, so the finer step of the two numbers counts for both.
+    """
     if abs(lat.degrees) > 90 or abs(lon.degrees) > 180:
         return None
     off = float(rounding_m(min(lon.step, lat.step), lat.degrees))
@@ -487,6 +490,7 @@ def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | 
     """A point in WKT, EWKT, hexadecimal WKB or GeoJSON."""
     remedy = "write the position as POINT (24.9415 60.1712), longitude first, or in two columns"
     srid = re.match(r"SRID\s*=\s*(\d+)\s*;\s*", text, re.IGNORECASE)
+    own: CRS | None
     try:
         if text.startswith("{"):
             geometry, own = shapely.from_geojson(text), WGS84
@@ -620,18 +624,12 @@ def _read_xy(xs: Sequence[object], ys: Sequence[object], source: Source) -> list
             read.append(None)
             continue
         numbers = [read_number(cell, comma[role]) for role, cell in zip("xy", pair, strict=True)]
-        bad = next((i for i, number in enumerate(numbers) if number is None), None)
-        if bad is not None or numbers[0] is None or numbers[1] is None:
-            role = "xy"[bad or 0]
-            blank = pair[bad or 0] is None
-            reason = f"the row has no {role}" if blank else f"{role} is not a number, or one that reads two ways"
-            read.append(Refusal(role, pair[bad or 0], reason, "write both in metres, such as 385540.5 and 6671800"))
-            continue
         x, y = numbers
-        if x.value == 0 and y.value == 0:
-            read.append(
-                Refusal("x", pair[0], "0, 0 is what programs write for an unknown position", "write both in metres")
-            )
+        if x is None or y is None:
+            bad = 0 if x is None else 1
+            role, blank = "xy"[bad], pair[bad] is None
+            reason = f"the row has no {role}" if blank else f"{role} is not a number, or one that reads two ways"
+            read.append(Refusal(role, pair[bad], reason, "write both in metres, such as 385540.5 and 6671800"))
             continue
         off = max(min(x.step, y.step) * unit / math.sqrt(2), LEAST_UNCERTAINTY_M)
         read.append(Point(x.value, y.value, source.crs, off, how))

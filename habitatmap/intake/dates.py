@@ -28,7 +28,7 @@ UNDECIDED = DateFault(
 )
 MIXED = DateFault("the column has dates with the day first and dates with the month first", WRITE_ISO)
 SWAPPED = DateFault(
-    "the spreadsheet may have swapped day and month: all its dates have days up to 12, all dates left as text later days",
+    "the spreadsheet may have swapped day and month: all its dates have days up to 12, all it left as text later days",
     "compare with the original notes, then write all dates of the column as year-month-day",
 )
 

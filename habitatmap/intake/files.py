@@ -240,7 +240,7 @@ _BOMS = (
 
 
 def decode(data: bytes, file: str) -> tuple[str, str]:
-    """The text of a file and a word on its encoding: by its mark, else UTF-8, else line by line UTF-8 or Windows-1252."""
+    """The text of a file and a word on its encoding: by its mark, else UTF-8, else by line UTF-8 or Windows-1252."""
     broken = InputError(f"{file} is damaged or no text (its encoding breaks off); export it again as csv with UTF-8")
     for mark, encoding in _BOMS:
         if data.startswith(mark):
@@ -259,8 +259,8 @@ def decode(data: bytes, file: str) -> tuple[str, str]:
             return text, encoding
     at = data.find(b"\0")
     if at >= 0:
-        line = data.count(b"\n", 0, at) + 1
-        raise InputError(f"{file} is damaged or no text (a zero byte in line {line}); export it again as csv or xlsx")
+        number = data.count(b"\n", 0, at) + 1
+        raise InputError(f"{file} is damaged or no text (a zero byte in line {number}); export it again as csv or xlsx")
     try:
         return data.decode("utf-8"), "utf-8"
     except UnicodeDecodeError:
@@ -271,9 +271,8 @@ def decode(data: bytes, file: str) -> tuple[str, str]:
         try:
             lines.append(line.decode("utf-8"))
         except UnicodeDecodeError:
-            text = line.decode("cp1252", errors="replace").replace("\ufffd", "?")
-            lines.append(text)
-            words += re.findall(r"\w*[^\W\x00-\x7f]\w*", text)[:3]
+            lines.append(line.decode("cp1252", errors="replace").replace("\ufffd", "?"))
+            words += re.findall(r"\w*[^\W\x00-\x7f]\w*", lines[-1])[:3]
     text = "".join(lines)
     if sum(c < " " and c not in "\t\n\r\f\v" for c in text[:4000]) > len(text[:4000]) * 0.05:
         raise InputError(f"{file} is no text and no workbook; export it again as csv or xlsx")
@@ -462,7 +461,7 @@ def _from_frame(file: str, frame: pd.DataFrame, sheet: str = "") -> Table:
 
 def _plain(value: Any) -> Any:
     """A value of a typed column as a plain Python one, None where it is missing."""
-    if isinstance(value, (list, dict)) or (hasattr(value, "tolist") and getattr(value, "ndim", 0)):
+    if not pd.api.types.is_scalar(value):
         return str(value)
     if pd.isna(value):
         return None

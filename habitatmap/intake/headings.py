@@ -21,10 +21,12 @@ SHORTEST_LIKE = 5
 
 # English; German; French; Dutch; Spanish; Finnish. The order within a name is the order of preference.
 _PLACE = {
-    "x": """x, easting, east, eastings, x coord, x coordinate, coord x, xcoord, point x, utm e, utm east, utm easting, e;
+    "x": """x, easting, east, eastings, x coord, x coordinate, coord x, xcoord, point x, utm e, utm east, utm
+        easting, e;
         rechtswert, ostwert, x koordinate, x wert; coordonnee x; x coordinaat, oosting; coordenada x;
         ita, itakoordinaatti, x koordinaatti""",
-    "y": """y, northing, north, northings, y coord, y coordinate, coord y, ycoord, point y, utm n, utm north, utm northing, n;
+    "y": """y, northing, north, northings, y coord, y coordinate, coord y, ycoord, point y, utm n, utm north, utm
+        northing, n;
         hochwert, nordwert, y koordinate, y wert; coordonnee y; y coordinaat, noording; coordenada y;
         pohjoinen, pohjoiskoordinaatti, y koordinaatti""",
     "lon": """lon, longitude, long, lng, decimal longitude, gps longitude, gps lon, wgs84 lon, longitude wgs84, lon dd;
@@ -33,17 +35,20 @@ _PLACE = {
     "lat": """lat, latitude, decimal latitude, gps latitude, gps lat, wgs84 lat, latitude wgs84, lat dd;
         breitengrad, breite, geogr breite, geographische breite, nordliche breite; ; breedtegraad, breedte;
         latitud, latitud decimal; leveysaste, leveys""",
-    "position": """position, coordinates, coordinate, coords, lat lon, latlon, lat long, lat lng, latitude longitude, lon lat,
+    "position": """position, coordinates, coordinate, coords, lat lon, latlon, lat long, lat lng, latitude
+        longitude, lon lat,
         gps, gps position, gps coordinates, gps koordinaten, wkt, ewkt, wkb, geom, geometry, the geom, geojson, point,
         grid reference, grid ref, gridref, os grid reference, os grid ref, ngr, osgb, mgrs, location;
         koordinaten, koordinate, lage, geometrie; coordonnees, coordonnees gps, emplacement;
         coordinaten, locatie, positie; coordenadas, ubicacion, posicion; koordinaatit, sijainti, geometria""",
-    "uncertainty_m": """uncertainty, accuracy, gps accuracy, horizontal accuracy, position accuracy, coordinate uncertainty,
+    "uncertainty_m": """uncertainty, accuracy, gps accuracy, horizontal accuracy, position accuracy, coordinate
+        uncertainty,
         coordinate uncertainty in meters, coordinateuncertaintyinmeters, precision, gps precision, gps error;
         genauigkeit, messgenauigkeit, gps genauigkeit, unsicherheit; incertitude; nauwkeurigheid;
         exactitud, incertidumbre; tarkkuus, epavarmuus""",
 }
-_NOTE = """note, notes, comment, comments, remark, remarks; bemerkung, bemerkungen, notiz, notizen, anmerkung, kommentar;
+_NOTE = """note, notes, comment, comments, remark, remarks;
+    bemerkung, bemerkungen, notiz, notizen, anmerkung, kommentar;
     remarque, remarques, commentaire, commentaires; opmerking, opmerkingen, notitie;
     nota, notas, observaciones, comentario, comentarios; huomautus, huomautukset, huomio, kommentti, lisatieto"""
 _PRIVATE = """private, private land, private garden, on private land; privat, privatgrund, privatgarten, privatgelande;
@@ -53,7 +58,9 @@ _POOL = """pool, pool name, pool id, pool no, pool number, pool nr, pool code, p
     becken, beckenname, becken nr, beckennummer, behalternummer, tumpel, eimer, eimer nr;
     mare, bassin, nom du bassin, bac; poel, poelnaam, poel nr, emmer; charca, nombre de la charca, balsa, cubo;
     allas, altaan nimi, altaan tunnus, lammikko, ampari"""
-_NAME = "name, id, label, code, number, nr, no; bezeichnung, nummer, kennung; nom, numero, identifiant; naam; nombre, codigo; nimi, tunnus"
+_NAME = """
+    name, id, label, code, number, nr, no; bezeichnung, nummer, kennung; nom, numero, identifiant; naam; nombre,
+    codigo; nimi, tunnus"""
 _KIND = """kind, type, land use, use, category, class; art, typ, nutzung, nutzungsart, kategorie; usage, utilisation,
     categorie; soort, gebruik; tipo, uso, categoria; tyyppi, kaytto, luokka, laji"""
 
@@ -68,15 +75,22 @@ _ALIASES: dict[str, dict[str, str]] = {
             geplaatst, geplaatst op, plaatsingsdatum, uitgezet; colocado, colocada, instalado, instalada,
             fecha de colocacion, fecha de instalacion; asetettu, asennettu, asennuspaiva, sijoitettu, asetuspaiva""",
         "removed": """removed, date removed, removed on, taken in, retrieved, withdrawn, end, end date;
-            entfernt, entfernt am, abgebaut, abgebaut am, eingeholt; retire, retire le, enleve, enleve le, date de retrait;
+            entfernt, entfernt am, abgebaut, abgebaut am, eingeholt; retire, retire le, enleve, enleve le, date de
+            retrait;
             verwijderd, verwijderd op, weggehaald; retirado, retirada, fecha de retirada; poistettu, poistopaiva""",
         "private": _PRIVATE,
         "container": """container, container type, vessel, type; gefass, gefäß, behalter, behaltertyp, typ;
             recipient, contenant; houder, bak; recipiente, tipo; astia, astian tyyppi""",
-        "filling": "filling, filled with, content, contents; fullung, inhalt; remplissage, contenu; vulling, inhoud; relleno, contenido; taytto, sisalto",
-        "volume_l": "volume, litres, liters, volume litres, volume liters; volumen, liter, fassungsvermogen; volume en litres; volume liter; litros; tilavuus, litraa",
-        "shade": "shade, shading, shaded, light; schatten, beschattung; ombre, ombrage; schaduw, beschaduwing; sombra; varjo, varjoisuus",
-        "host": """host, owner, landowner, contact, keeper; gastgeber, gastgeberin, besitzer, eigentumer, ansprechpartner;
+        "filling": """filling, filled with, content, contents; fullung, inhalt; remplissage, contenu; vulling, inhoud;
+            relleno, contenido; taytto, sisalto""",
+        "volume_l": """
+            volume, litres, liters, volume litres, volume liters; volumen, liter, fassungsvermogen; volume en
+            litres; volume liter; litros; tilavuus, litraa""",
+        "shade": """
+            shade, shading, shaded, light; schatten, beschattung; ombre, ombrage; schaduw, beschaduwing; sombra;
+            varjo, varjoisuus""",
+        "host": """host, owner, landowner, contact, keeper; gastgeber, gastgeberin, besitzer, eigentumer,
+            ansprechpartner;
             hote, proprietaire; gastheer, eigenaar; anfitrion, propietario; isanta, omistaja, yhteyshenkilo""",
         "note": _NOTE,
     },
@@ -88,14 +102,18 @@ _ALIASES: dict[str, dict[str, str]] = {
         "outcome": """outcome, result, finding, findings, state, status, presence, occurrence status, seen;
             ergebnis, befund, resultat, zustand; constat, etat; resultaat, uitkomst, bevinding;
             resultado, hallazgo, estado; tulos, havainto, loydos""",
-        "larvae": """larvae, larvae count, larva count, larval count, number of larvae, no of larvae, n larvae, larvae seen,
+        "larvae": """larvae, larvae count, larva count, larval count, number of larvae, no of larvae, n larvae,
+            larvae seen,
             total larvae, count, individual count, number; larven, anzahl larven, larvenzahl, anzahl;
             larves, nombre de larves, nombre; aantal larven, aantal; larvas, numero de larvas, cantidad;
             toukat, toukkia, toukkien maara, toukkamaara, lukumaara, maara""",
-        "taxon": "taxon, species, scientific name, scientificname; art; espece, nom scientifique; soort; especie; laji, taksoni",
+        "taxon": """taxon, species, scientific name, scientificname; art; espece, nom scientifique; soort; especie;
+            laji, taksoni""",
         "checked": """checked, verified, confirmed, species checked, identified; gepruft, bestatigt, bestimmt;
-            verifie, confirme; gecontroleerd, bevestigd; verificado, comprobado, confirmado; tarkistettu, vahvistettu""",
-        "action": """action, action taken, actions, measure, done; massnahme, maßnahme, aktion, erledigt; mesure, action menee;
+            verifie, confirme; gecontroleerd, bevestigd; verificado, comprobado, confirmado; tarkistettu,
+            vahvistettu""",
+        "action": """action, action taken, actions, measure, done; massnahme, maßnahme, aktion, erledigt; mesure,
+            action menee;
             actie, maatregel; accion, medida; toimenpide, toimi""",
         "observer": """observer, recorder, recorded by, surveyor, visited by, volunteer, by, who;
             beobachter, beobachterin, erfasser, kartierer, melder, wer; observateur, observatrice, qui;
@@ -105,12 +123,16 @@ _ALIASES: dict[str, dict[str, str]] = {
     "trees": {
         **_PLACE,
         "genus": "genus; gattung; genre; geslacht; genero; suku",
-        "species": """species, scientific name, scientificname, botanical name, latin name, taxon, tree species, epithet;
-            art, baumart, art botanisch, botanischer name, lateinischer name; espece, essence, nom latin, nom scientifique;
+        "species": """species, scientific name, scientificname, botanical name, latin name, taxon, tree species,
+            epithet;
+            art, baumart, art botanisch, botanischer name, lateinischer name; espece, essence, nom latin, nom
+            scientifique;
             soort, boomsoort, wetenschappelijke naam; especie, nombre cientifico; laji, puulaji, tieteellinen nimi""",
-        "diameter_cm": """diameter, dbh, trunk diameter, stem diameter, diameter at breast height, diameter breast height,
+        "diameter_cm": """diameter, dbh, trunk diameter, stem diameter, diameter at breast height, diameter breast
+            height,
             size class; durchmesser, bhd, stammdurchmesser, brusthohendurchmesser; diametre, dhp, diametre du tronc;
-            stamdiameter, diameterklasse; diametro, dap, diametro del tronco; lapimitta, rungon lapimitta, kokoluokka""",
+            stamdiameter, diameterklasse; diametro, dap, diametro del tronco; lapimitta, rungon lapimitta,
+            kokoluokka""",
         "girth_cm": """girth, circumference, trunk circumference, trunk girth, stem girth, girth at breast height, gbh;
             umfang, stammumfang; circonference, circonference du tronc; omtrek, stamomtrek;
             perimetro, perimetro del tronco, circunferencia; ymparysmitta, rungon ymparysmitta""",
@@ -119,9 +141,11 @@ _ALIASES: dict[str, dict[str, str]] = {
             estado, condicion, estado fitosanitario; kunto, kuntoluokka, tila""",
     },
     "land": {
-        "name": f"name, land name, site name, park name, site, park, place; flache, ort; lieu, parc; plaats, park naam; lugar, parque; paikka, puisto, {_NAME}",
+        "name": f"""name, land name, site name, park name, site, park, place; flache, ort; lieu, parc; plaats, park
+            naam; lugar, parque; paikka, puisto, {_NAME}""",
         "kind": _KIND,
-        "consent": """consent, permission, agreement, agreed, allowed; zustimmung, erlaubnis, einverstandnis, genehmigung;
+        "consent": """consent, permission, agreement, agreed, allowed; zustimmung, erlaubnis, einverstandnis,
+            genehmigung;
             accord, consentement, autorisation; toestemming; permiso, consentimiento, autorizacion; lupa, suostumus""",
         "until": """until, valid until, consent until, expires, expiry, expiry date; bis, gultig bis;
             jusqu au, valable jusqu au, expire; tot, geldig tot; hasta, valido hasta; asti, voimassa asti, voimassa""",
@@ -131,7 +155,8 @@ _ALIASES: dict[str, dict[str, str]] = {
     "keep_away": {
         "kind": _KIND,
         "name": _NAME,
-        "distance_m": "distance, buffer, keep away, keep away distance; abstand, distanz; ; afstand; distancia; etaisyys",
+        "distance_m": """
+            distance, buffer, keep away, keep away distance; abstand, distanz; ; afstand; distancia; etaisyys""",
         "position": _PLACE["position"],
         "x": _PLACE["x"],
         "y": _PLACE["y"],
@@ -142,13 +167,13 @@ _ALIASES: dict[str, dict[str, str]] = {
 
 _UNITS = {
     "mm": "mm", "cm": "cm", "centimetre": "cm", "centimeter": "cm", "m": "m", "metre": "m", "metres": "m", "meter": "m",
-    "meters": "m", "in": "in", "inch": "in", "inches": "in", "zoll": "in", "ft": "ft", "feet": "ft", "foot": "ft", "km": "km", "l": "l",
-    "litre": "l", "litres": "l", "liter": "l", "liters": "l",
+    "meters": "m", "km": "km", "in": "in", "inch": "in", "inches": "in", "zoll": "in", "ft": "ft", "feet": "ft",
+    "foot": "ft", "l": "l", "litre": "l", "litres": "l", "liter": "l", "liters": "l",
 }  # fmt: skip
 
 
 def fold(text: object) -> str:
-    """A heading without case, accents, punctuation and doubled spaces: `Stamm-Umfang [cm]` becomes `stamm umfang cm`."""
+    """A heading without case, accents, punctuation, doubled spaces: `Stamm-Umfang [cm]` becomes `stamm umfang cm`."""
     plain = unicodedata.normalize("NFKD", str(text).replace("ß", "ss").casefold())
     plain = "".join(c for c in plain if not unicodedata.combining(c))
     return " ".join(re.sub(r"[^\w]+|_", " ", plain).split())

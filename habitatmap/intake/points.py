@@ -18,6 +18,7 @@ from habitatmap.coordinates import (
     point_of,
     read_accuracy,
     read_points,
+    state_crs,
 )
 from habitatmap.errors import CrsError
 from habitatmap.intake.headings import Headings, match_headings, unit_of
@@ -40,10 +41,7 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
     if table.geometry is not None:
         own = source.crs if source is not None and table.file in stated.source_crs else table.crs
         if own is None:
-            raise CrsError(
-                f"{table.file} does not say its coordinate reference system; add to area.toml the line [source_crs] and "
-                f'below it "{table.file}" = "EPSG:...", with the code of its system'
-            )
+            raise CrsError(f"{table.file} does not say its coordinate reference system; {state_crs(table.file)}")
         read = [point_of(geometry, own, None) for geometry in table.geometry]
     else:
         cells = {role: table.column(headings.at[role]) for role in ROLES if role in headings.at}

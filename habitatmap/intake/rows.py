@@ -138,7 +138,9 @@ def close(drafts: Sequence[Draft], ledger: Ledger) -> None:
     for draft in drafts:
         for at, (column, value, reason, remedy) in sorted(draft.aside.items()):
             about = draft.about[at] if draft.about else ""
-            ledger.set_aside(draft.kind, draft.table.file, draft.table.numbers[at], column, value, reason, remedy, about)
+            ledger.set_aside(
+                draft.kind, draft.table.file, draft.table.numbers[at], column, value, reason, remedy, about
+            )
         ledger.accept(draft.kind, draft.table.file, len(draft.table) - len(draft.aside))
 
 
@@ -147,5 +149,5 @@ def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str]) 
     for name in types:
         if name not in frame:
             frame[name] = pd.Series(dtype="object")
-    out = pd.DataFrame({name: frame[name].astype(kind) for name, kind in types.items()})
+    out = pd.DataFrame({name: frame[name].astype(pd.api.types.pandas_dtype(kind)) for name, kind in types.items()})
     return out.sort_values(list(order), kind="stable", ignore_index=True)

@@ -15,7 +15,7 @@ Cell = str | int | float | bool | datetime.date | datetime.time | datetime.timed
 
 @dataclass(frozen=True)
 class Odd:
-    """Why a row of a table is no record: it repeats the headings, is a total, or has more cells than there are headings."""
+    """Why a row of a table is no record: it repeats the headings, is a total, or has cells beyond the last heading."""
 
     reason: str
     remedy: str

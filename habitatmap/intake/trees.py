@@ -33,29 +33,38 @@ THICKEST_CM = 1500.0
 
 # English; German; French; Dutch; Spanish; Finnish
 _CONDITIONS = {
-    "living": """living, alive, live, good, fair, poor, healthy, excellent, very good, moderate, critical, damaged, declining, young, mature,
+    "living": """living, alive, live, good, fair, poor, healthy, excellent, very good, moderate, critical,
+        damaged, declining, young, mature,
         veteran, over mature, semi mature, ancient; lebend, lebendig, vital, gut, gesund, mittel, schlecht, geschadigt;
-        vivant, bon, moyen, mauvais, sain; levend, goed, matig, slecht, redelijk; vivo, viva, bueno, buena, regular, malo, sano;
+        vivant, bon, moyen, mauvais, sain; levend, goed, matig, slecht, redelijk; vivo, viva, bueno, buena,
+        regular, malo, sano;
         elava, hyva, tyydyttava, huono, terve, elossa""",
-    "dead": """dead, dead tree, standing dead, snag, dead standing; tot, abgestorben, totholz, stehendes totholz, abgangig tot;
-        mort, arbre mort, morte, chandelle; dood, dode boom, afgestorven; muerto, muerta, arbol muerto, seco; kuollut, pystykuollut, kelo""",
+    "dead": """dead, dead tree, standing dead, snag, dead standing; tot, abgestorben, totholz, stehendes totholz,
+        abgangig tot;
+        mort, arbre mort, morte, chandelle; dood, dode boom, afgestorven; muerto, muerta, arbol muerto, seco;
+        kuollut, pystykuollut, kelo""",
     "stump": "stump, tree stump, stub; stumpf, baumstumpf, stubben; souche; stronk, boomstronk, stobbe; tocon; kanto",
-    "log": """log, fallen, fallen dead, lying dead, lying dead wood, windthrow, fallen tree; liegend, liegendes totholz, stamm liegend, umgesturzt;
-        tronc au sol, couche, bois mort au sol; liggend, omgevallen, liggend dood hout; caido, tronco caido, arbol caido;
+    "log": """log, fallen, fallen dead, lying dead, lying dead wood, windthrow, fallen tree; liegend, liegendes
+        totholz, stamm liegend, umgesturzt;
+        tronc au sol, couche, bois mort au sol; liggend, omgevallen, liggend dood hout; caido, tronco caido, arbol
+        caido;
         maapuu, kaatunut, makaava""",
-    "no tree": """vacant, vacant site, vacant planting site, planting site, empty, empty pit, empty tree pit, removed, felled,
-        cut down, gone, no tree, missing, retired; leer, leerer standort, gefallt, entfernt, baum fehlt, fehlt, nachpflanzung geplant;
+    "no tree": """vacant, vacant site, vacant planting site, planting site, empty, empty pit, empty tree pit,
+        removed, felled,
+        cut down, gone, no tree, missing, retired; leer, leerer standort, gefallt, entfernt, baum fehlt, fehlt,
+        nachpflanzung geplant;
         vide, emplacement vide, abattu, supprime, enleve; leeg, lege plantplaats, gekapt, verwijderd, gerooid;
         vacio, alcorque vacio, talado, eliminado, marra; tyhja, poistettu, kaadettu, puuttuu""",
 }
 CONDITION_WORDS = {fold(w): name for name, text in _CONDITIONS.items() for w in text.replace(";", ",").split(",")}
 _UNDEFINED = frozenset(
     fold(w)
-    for w in """määrittelemättä, unknown, undefined, not known, not determined, unidentified, other, various, none, na, n/a, ?, -,
-    unbekannt, unbestimmt, nicht bestimmt, sonstige, inconnu, indéterminé, non défini, autre, onbekend, onbepaald, overig,
-    desconocido, sin determinar, otro, tuntematon, muu, sp, spp, spec, species, indet, tree, baum, arbre, boom, árbol, puu""".split(
-        ","
-    )
+    for w in """määrittelemättä, unknown, undefined, not known, not determined, unidentified, other, various,
+    none, na, n/a, ?, -,
+    unbekannt, unbestimmt, nicht bestimmt, sonstige, inconnu, indéterminé, non défini, autre, onbekend, onbepaald,
+    overig,
+    desconocido, sin determinar, otro, tuntematon, muu, sp, spp, spec, species, indet,
+    tree, baum, arbre, boom, árbol, puu""".split(",")
 ) | {""}
 _TO_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54, "ft": 30.48}
 _UNIT = r"(mm|cm|m|in|inch|inches|ft|feet|\"|'')?"
@@ -102,7 +111,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
 
 
 def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:
-    """(genus, species): the genus with a capital, "" where undefined; the species as a binomial where the genus is known.
+    """(genus, species): the genus with a capital, "" where undefined; the species a binomial where the genus is known.
 
     The genus comes from its own column, else from the first word of a binomial such as Tilia x vulgaris.
     """
@@ -137,7 +146,8 @@ def _conditions(draft: Draft, ledger: Ledger) -> list[str]:
     if unknown:
         words = ", ".join(dict.fromkeys(unknown[:100]).keys())[:120]
         ledger.remark(
-            f"{draft.table.name}: {len(unknown)} conditions are not words we know ({words}); these trees count as of unknown condition"
+            f"{draft.table.name}: {len(unknown)} conditions are not words we know ({words}); "
+            "these trees count as of unknown condition"
         )
     return answer
 
@@ -156,8 +166,8 @@ def _diameters(draft: Draft, ledger: Ledger) -> list[float]:
         lost = [c for c in lost if fold(c) not in _UNDEFINED and c not in ("0", "-1")]
         if lost:
             ledger.remark(
-                f"{draft.table.name}: {len(lost)} cells of {draft.headings.text[name]} give no thickness in a known unit "
-                f"(for instance {lost[0]}); these trees count as of unknown thickness"
+                f"{draft.table.name}: {len(lost)} cells of {draft.headings.text[name]} give no thickness in a known "
+                f"unit (for instance {lost[0]}); these trees count as of unknown thickness"
             )
         read[wrong] = np.nan
         thick = np.where(np.isnan(read), thick, read)
@@ -197,7 +207,8 @@ def _thickness(cell: object, comma: str) -> tuple[float, str]:
     n = r"(\d+(?:[.,]\d+)?)"
     span = re.fullmatch(rf"{n}?\s*{_UNIT}\s*(?:-|–|—|to|bis|à|tot|a)\s*{n}?\s*{_UNIT}", text)
     above = re.fullmatch(
-        rf"(?:>=?|≥|over|above|über|plus de|yli|más de)\s*{n}\s*{_UNIT}|{n}\s*{_UNIT}\s*(?:\+|and over|and more|und mehr)",
+        rf"(?:>=?|≥|over|above|über|plus de|yli|más de)\s*{n}\s*{_UNIT}"
+        rf"|{n}\s*{_UNIT}\s*(?:\+|and over|and more|und mehr)",
         text,
     )
     below = re.fullmatch(rf"(?:<=?|≤|under|below|unter|moins de|alle|menos de)\s*{n}\s*{_UNIT}", text)

@@ -54,17 +54,20 @@ class Count(NamedTuple):
 
 _MANY = frozenset(
     """lots many several some few a few present yes plenty viele einige mehrere ja etliche vorhanden beaucoup plusieurs
-    quelques oui presentes veel enkele aanwezig ja muchas muchos varias algunas si presentes paljon useita muutama kylla""".split()
+    quelques oui presentes veel enkele aanwezig ja muchas muchos varias algunas si presentes
+    paljon useita muutama kylla""".split()
 )
 _NONE = frozenset(
-    "none no nil zero nothing keine kein nein null aucune aucun non rien geen nee nul ninguna ninguno no nada ei yhtaan".split()
+    """none no nil zero nothing keine kein nein null aucune aucun non rien geen nee nul ninguna ninguno nada ei
+    yhtaan""".split()
 )
 
 
 def read_counts(cells: Sequence[object]) -> list[Count | None]:
     """Counts of a column, None where a cell is blank or says no count ("?").
 
-    "12" is exact; "10+", ">10", "2-3" and "ca. 20" keep their bounds; "lots" is at least one; "none" is 0; "1?" is 0 to 1.
+    "12" is exact; "10+", ">10", "2-3" keep their bounds; "lots" and "ca. 20" are at least one; "none" is 0; "1?" is
+    0 to 1.
     """
     comma = comma_of(cells)
     return [_read_count(cell, "thousands" if comma == "ask" else comma) for cell in cells]

@@ -35,28 +35,35 @@ OUTCOMES = ("larvae", "none seen", "dry", "frozen", "gone", "not reached")
 
 # English; German; French; Dutch; Spanish; Finnish
 _WORDS = {
-    "larvae": """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected, positive, yes;
+    "larvae": """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected,
+        positive, yes;
         larven, larve, larven gesehen, larven gefunden, gesehen, gefunden, vorhanden, positiv, ja, nachweis;
         larves, larves vues, vu, vue, vues, trouve, presence, presentes, oui; larven gezien, gezien, gevonden, aanwezig;
         larvas, larvas vistas, visto, vistas, encontradas, presente, presentes, si;
         toukkia, toukat, toukka, toukkia nahty, nahty, loytyi, kylla""",
-    "none seen": """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing found, not seen,
+    "none seen": """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing
+        found, not seen,
         none found, absent, not detected, notdetected, not found, negative, no, zero;
-        keine, keine larven, keine gesehen, keine larven gesehen, nichts, nichts gesehen, nichts gefunden, negativ, nein,
+        keine, keine larven, keine gesehen, keine larven gesehen, nichts, nichts gesehen, nichts gefunden,
+        negativ, nein,
         kein nachweis; aucune, aucune larve, aucune vue, rien, rien vu, absence, absentes, non, pas de larves;
         geen, geen larven, geen gezien, niets, niets gezien, afwezig, nee;
         ninguna, ninguna vista, ninguna larva, sin larvas, nada, ausente, ausentes;
         ei toukkia, ei nahty, ei mitaan, ei loytynyt, ei""",
-    "dry": """dry, dried out, dried up, dry pool, no water, empty; trocken, ausgetrocknet, vertrocknet, kein wasser, leer;
+    "dry": """dry, dried out, dried up, dry pool, no water, empty; trocken, ausgetrocknet, vertrocknet, kein
+        wasser, leer;
         sec, seche, a sec, asseche, sans eau, vide; droog, uitgedroogd, drooggevallen, geen water, leeg;
         seco, seca, sin agua, vacio; kuiva, kuivunut, ei vetta, tyhja""",
-    "frozen": """frozen, frozen over, iced over, ice; gefroren, zugefroren, vereist, eis; gele, gelee, glace; bevroren, dichtgevroren, ijs;
+    "frozen": """frozen, frozen over, iced over, ice; gefroren, zugefroren, vereist, eis; gele, gelee, glace;
+        bevroren, dichtgevroren, ijs;
         helado, helada, congelado, congelada, hielo; jaassa, jaatynyt, jaa""",
-    "gone": """gone, missing, lost, removed, stolen, vanished, destroyed, disappeared; weg, verschwunden, fehlt, entfernt,
+    "gone": """gone, missing, lost, removed, stolen, vanished, destroyed, disappeared; weg, verschwunden, fehlt,
+        entfernt,
         gestohlen, verloren, zerstort; disparu, disparue, perdu, vole, detruit, absent du site, enleve;
         verdwenen, kwijt, gestolen, vernield; desaparecido, desaparecida, perdido, robado, destruido, falta;
         kadonnut, poissa, varastettu, havinnyt, tuhoutunut""",
-    "not reached": """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked, not checked,
+    "not reached": """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked,
+        not checked,
         nobody home, skipped; nicht erreicht, nicht besucht, kein zugang, nicht zuganglich, unzuganglich, verschlossen,
         nicht kontrolliert; non atteint, non visite, pas d acces, inaccessible, ferme;
         niet bereikt, niet bezocht, geen toegang, ontoegankelijk, gesloten; no alcanzado, no visitado, sin acceso,
