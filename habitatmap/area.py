@@ -68,6 +68,8 @@ MOST_CELLS_AROUND = 2500
 SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
 # a blur square with fewer private pools is left out of everything public
 FEWEST_PRIVATE = 3
+# where nothing may be shown, the public frame is a square of so many blur squares along each side
+ROUGHLY = 10
 # a = median / 1.678347, the flight kernel's scale (habitat/kernels.py, which stands below this file)
 MEDIAN_IN_SCALES = 1.678347
 
@@ -290,7 +292,8 @@ def _lonlat_of_shapes(tables: Sequence[Table], kind: str, stated: Stated) -> tup
     """Longitudes and latitudes of all corners of all shapes; nothing is reported here."""
     xy = [np.empty((0, 2))]
     for table in tables:
-        heads = match_headings(kind if kind in ALIASES else "land", table.headings, stated.columns.get(kind))
+        known = kind in ALIASES
+        heads = match_headings(kind if known else "land", table.headings, stated.columns.get(kind) if known else None)
         xy.append(shapely.get_coordinates(read_shapes(table, kind, WGS84, stated, Ledger(), "any", heads).geometry))
     lon, lat = np.concatenate(xy).T
     return lon, lat
@@ -435,10 +438,7 @@ def blurred(area: Area) -> Area:
     visits = visits.assign(pool=visits["pool"].map(names))
     visits = visits.sort_values(list(visits.columns), kind="stable", ignore_index=True)
     land = area.land[area.land["private"] != "yes"].assign(consent_note="").reset_index(drop=True)
-    settings = area.settings
-    grid = area.grid
-    if area.land_cover is None:
-        grid, _ = _frame_of_points(pools, area.boundary, [land, area.trees, area.keep_away], settings)
+    grid = area.grid if area.land_cover is not None else _public_frame(area, pools, land)
     return replace(
         area, grid=grid, pools=pools, visits=visits, land=land, ledger=_counts_only(area.ledger), notes=area.notes[:1]
     )
@@ -473,6 +473,19 @@ def _blurred_pools(area: Area) -> tuple[pd.DataFrame, dict[str, str]]:
     public_name |= dict(zip(closed["pool"], names, strict=True))
     shown = pd.concat([open_ones, closed.assign(pool=names)]).assign(host="", note="", file="", row=0)
     return shown.sort_values(["pool", "x", "y"], kind="stable", ignore_index=True), public_name
+
+
+def _public_frame(area: Area, pools: pd.DataFrame, land: gpd.GeoDataFrame) -> Grid:
+    """The frame of an area without land cover, made of what is public; else the rough square the area lies in."""
+    others = [land, area.trees, area.keep_away]
+    if len(pools) or area.boundary is not None or any(map(len, others)):
+        return _frame_of_points(pools, area.boundary, others, area.settings)[0]
+    side = area.settings.public.blur_m
+    squares = (np.floor(area.pools[["x", "y"]].to_numpy(dtype=float) / side) + 0.5) * side
+    west, south, east, north = area.grid.bounds
+    middle = np.median(squares, axis=0) if len(squares) else np.array([west + east, south + north]) / 2
+    left, bottom = np.floor(middle / (ROUGHLY * side)) * ROUGHLY * side
+    return Grid.covering(left, bottom, left + ROUGHLY * side, bottom + ROUGHLY * side, area.settings.cell_m)
 
 
 def _without_people(visits: pd.DataFrame) -> pd.DataFrame:

@@ -27,6 +27,7 @@ from pyproj import CRS, Transformer
 from rasterio.enums import Resampling
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.features import rasterize
+from rasterio.transform import xy
 from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
 
@@ -100,7 +101,7 @@ def raster_bounds(path: Path, crs: CRS, source_crs: Mapping[str, str]) -> tuple[
         across, down = along * raster.width, along * raster.height
         zero, width, height = np.zeros(22), np.full(22, raster.width), np.full(22, raster.height)
         cols, rows = np.concatenate([across, across, zero, width]), np.concatenate([zero, height, down, down])
-        x, y = raster.transform * (cols, rows)
+        x, y = map(np.asarray, xy(raster.transform, rows, cols, offset="ul"))
     if own != crs:
         x, y = Transformer.from_crs(own, crs, always_xy=True).transform(x, y)
     inside = np.isfinite(x) & np.isfinite(y)
@@ -113,7 +114,7 @@ def credits_of(path: Path) -> list[str]:
     """Whom a raster says to name, from its tags, with the licence."""
     with _open(path) as raster:
         tags = {name.casefold(): text.strip() for name, text in raster.tags().items()}
-    makers = [tags[name] for name in ("attribution", "copyright", "tifftag_copyright") if tags.get(name)]
+    makers = [tags[name] for name in ("attribution", "copyright", "tifftag_copyright", "source") if tags.get(name)]
     licence = tags.get("licence") or tags.get("license") or ""
     return [", ".join([*makers[:1], *([licence] if licence else [])])] if makers else []
 
