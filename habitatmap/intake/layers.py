@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -114,31 +115,36 @@ def _known_tables(asked: str) -> str:
     return f"{meant}There are {', '.join(names)}, or a CSV in the area's folder"
 
 
-def _class_record(path: Path, number: int, row: Row) -> dict[str, object]:
+def _class_record(path: Path, number: int, row: Row) -> dict[str, Any]:
     """One checked row of a class table; what it leaves empty may come from the row it is `like`."""
-    record: dict[str, object] = {column: row.get(column, "") for column in EXTRA_COLUMNS}
+    record: dict[str, Any] = {column: row.get(column, "") for column in EXTRA_COLUMNS}
     record |= {"code": code_text(row["code"]), "label": row["label"], "value": code_text(row.get("value", ""))}
     if not record["code"]:
         raise _fault(path, number, "code", "", "the class's code in the raster or in the class column")
     model = _row_it_is_like(path, number, row.get("like", ""))
-    for column in [*FORAGE, "dead_wood", *BOUNDS]:
-        value = _share(path, number, column, row.get(column, ""))
-        record[column] = value if model is None or not math.isnan(value) else model[column]
+    for values, bounds in ((FORAGE, BOUNDS[:2]), (["dead_wood"], BOUNDS[2:])):
+        own = {column: _share(path, number, column, row.get(column, "")) for column in [*values, *bounds]}
+        record |= own
+        if model:
+            # bounds come with the values they belong to: a value of one's own has none but one's own
+            has_own = not all(math.isnan(own[column]) for column in values)
+            taken = values if has_own else [*values, *bounds]
+            record |= {column: model[column] for column in taken if math.isnan(own[column])}
     for column in CHOICES:
-        value_or_model = row.get(column, "") or ("" if model is None else model[column])
-        record[column] = _one_of(path, number, column, str(value_or_model), ("", *CHOICES[column]))
+        text = row.get(column, "") or model.get(column, "")
+        record[column] = _one_of(path, number, column, text, ("", *CHOICES[column]))
     for column in ("basis", "source"):
-        record[column] = row.get(column, "") or ("" if model is None else model[column])
-    _check_basis(path, number, str(record["basis"]), str(record["source"]))
-    _check_bounds(path, number, "forage", [float(str(record[c])) for c in FORAGE], record)
-    _check_bounds(path, number, "dead_wood", [float(str(record["dead_wood"]))], record)
+        record[column] = row.get(column, "") or model.get(column, "")
+    _check_basis(path, number, record["basis"], record["source"])
+    _check_bounds(path, number, "forage", [record[column] for column in FORAGE], record)
+    _check_bounds(path, number, "dead_wood", [record["dead_wood"]], record)
     return record
 
 
-def _row_it_is_like(path: Path, number: int, like: str) -> Mapping[str, object] | None:
-    """The row named by `like`, written table:code, for instance corine:141; None where nothing is named."""
+def _row_it_is_like(path: Path, number: int, like: str) -> dict[str, Any]:
+    """The row named by `like`, written table:code, for instance corine:141; empty where nothing is named."""
     if not like:
-        return None
+        return {}
     name, _, code = like.partition(":")
     if name not in class_table_names() or (layers_folder() / f"{name}.csv").resolve() == path.resolve():
         expected = f"a table and a code, such as corine:141, of one of {', '.join(class_table_names())}"
@@ -147,14 +153,14 @@ def _row_it_is_like(path: Path, number: int, like: str) -> Mapping[str, object] 
     found = table[table["code"] == code_text(code)]
     if found.empty:
         raise _fault(path, number, "like", like, f"a code that stands in {name}.csv")
-    return {str(key): value for key, value in found.iloc[0].items()}
+    return dict(found.iloc[0])
 
 
-def _check_bounds(path: Path, number: int, what: str, values: list[float], record: Mapping[str, object]) -> None:
+def _check_bounds(path: Path, number: int, what: str, values: list[float], record: Mapping[str, Any]) -> None:
     """The bounds of the peak month must hold the peak, and stand only where there is one."""
     known = [v for v in values if not math.isnan(v)]
     for column, wrong in ((f"{what}_low", float.__gt__), (f"{what}_high", float.__lt__)):
-        bound = float(str(record[column]))
+        bound = record[column]
         if math.isnan(bound):
             continue
         if not known:
@@ -259,12 +265,12 @@ def read_tree_table(path: Path) -> TreeTable:
     for number, row in rows:
         if not row["genus"]:
             raise _fault(path, number, "genus", "", "the genus's scientific name")
-        record: dict[str, object] = {c: row[c] for c in ("genus", "names", "basis", "source")}
+        record: dict[str, Any] = {c: row[c] for c in ("genus", "names", "basis", "source")}
         record |= {column: _share(path, number, column, row[column]) for column in [*FORAGE, *LIKELIHOOD]}
         record["veteran_cm"] = _number(
             path, number, "veteran_cm", row["veteran_cm"], "a diameter in cm above 0", 1, 1000
         )
-        chances = [float(str(record[c])) for c in LIKELIHOOD]
+        chances = [record[column] for column in LIKELIHOOD]
         for column, smaller, larger in zip(LIKELIHOOD[1:], chances, chances[1:], strict=False):
             if larger < smaller:
                 raise _fault(path, number, column, larger, f"at least the value of the thinner stem, {smaller:g}")
