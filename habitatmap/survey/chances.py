@@ -22,6 +22,7 @@ from habitatmap.survey.looks import Looks, looks
 from habitatmap.survey.occupancy import fit_occupancy
 
 ENOUGH_DETECTIONS, ENOUGH_TWICE = 10, 20  # expert judgement: below these the looks are too few to estimate from
+TOO_FEW = "too few to estimate"
 FALSE_SHARES = (0.01, 0.03, 0.05)
 
 
@@ -77,19 +78,15 @@ def chances(
     """
     prior = prior or Prior()
     seen = looks(visits, pools, as_of)
-    site = np.arange(len(pools)) if group is None else pd.factorize(np.asarray(group))[0]
-    if len(site) != len(pools):
-        raise InputError(f"The merged places have {len(site)} labels for {len(pools)} pools; give one per pool.")
-    n, d = np.bincount(site, seen.looks), np.bincount(site, seen.found)
-    histories = Histories.count(n, d)
-    twice = int((n >= 2).sum())
-    lacking = _lacking(int(d.sum()), twice)
-    known = constant.posterior(histories, prior)
+    n, d = by_place(seen, group)
+    headline = estimate(seen, group)
+    few = headline["basis"].startswith(TOO_FEW)
+    known = constant.posterior(Histories.count(n, d), prior)
     psi_draws, p_draws = known.draw(draws, seed)
 
-    each, pool_draws = _each_pool(seen, known, psi_draws, p_draws, bool(lacking), prior)
+    each, pool_draws = _each_pool(seen, known, psi_draws, p_draws, few)
     psi = known.psi_grid
-    words = f"expert value (too few looks): {prior.words()}" if lacking else "all-pool estimate, with a weak prior"
+    words = f"expert value (too few looks): {prior.words()}" if few else "all-pool estimate, with a weak prior"
     new, new_draws = Chance(known.mean(psi), *known.interval(psi), words), psi_draws
     if occupancy.existing != "model":
         value = float(occupancy.existing)
@@ -98,8 +95,51 @@ def chances(
     if occupancy.new != "model":
         value = float(occupancy.new)
         new, new_draws = Chance(value, value, value, "set in area.toml"), np.full(draws, value)
-    summary = _summary(seen, histories, n, d, twice, lacking, known)
+    summary = headline | _more(seen, n, d, few, known)
     return Chances(each, pool_draws, new, new_draws, summary, seen.warnings, seen)
+
+
+def by_place(seen: Looks, group: Any = None) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The looks and the finds of each place: pools of one label are one place; without labels each pool is one."""
+    site = np.arange(len(seen.pools)) if group is None else pd.factorize(np.asarray(group))[0]
+    if len(site) != len(seen.pools):
+        raise InputError(f"The merged places have {len(site)} labels for {len(seen.pools)} pools; give one per pool.")
+    return np.bincount(site, seen.looks).astype(np.int64), np.bincount(site, seen.found).astype(np.int64)
+
+
+def estimate(seen: Looks, group: Any = None) -> dict[str, Any]:
+    """The headline: maximum likelihood with its profile interval, None where the looks are too few; naive always.
+
+    pools_visited and naive count pools; the fit and looked_twice go by places (see `by_place`), since two pools side by
+    side do not tell as much as two far apart.
+    """
+    n, d = by_place(seen, group)
+    visited, twice = int((seen.looks > 0).sum()), int((n >= 2).sum())
+    lacking = _lacking(int(d.sum()), twice)
+    fit = fit_occupancy(_as_rows(n, d))
+    counts = f"{n.sum()} looks at {visited} pools, {seen.period()}" if visited else "no pool was looked at"
+    told = not lacking and bool(np.isfinite(fit.psi))
+    if lacking:
+        basis = f"{TOO_FEW}: {lacking}; {counts}"
+    elif not told:
+        basis = f"not estimated: {fit.why}; {counts}"
+    else:
+        basis = f"maximum likelihood, 95 % interval by profile likelihood; {counts}"
+        basis += f"; {fit.why}" if fit.why else ""
+    return {
+        "pools_visited": visited,
+        "naive": float((seen.found > 0).sum() / visited) if visited else None,
+        "estimate": float(fit.psi) if told else None,
+        "low": float(fit.psi_low) if told else None,
+        "high": float(fit.psi_high) if told else None,
+        "se": float(fit.psi_se) if told and np.isfinite(fit.psi_se) else None,
+        "detection": float(fit.p) if told else None,
+        "basis": basis,
+        "detections": int(d.sum()),
+        "looks": int(n.sum()),
+        "looked_twice": twice,
+        "period": seen.period(),
+    }
 
 
 def _lacking(detections: int, twice: int) -> str:
@@ -112,9 +152,13 @@ def _lacking(detections: int, twice: int) -> str:
     return ", ".join(said)
 
 
-def _each_pool(
-    seen: Looks, known: Posterior, psi: Array, p: Array, few: bool, prior: Prior
-) -> tuple[pd.DataFrame, Array]:
+def _as_rows(n: NDArray[Any], d: NDArray[Any]) -> Array:
+    """Sites x visits with the given looks and finds; their order means nothing without covariates."""
+    column = np.arange(int(n.max(initial=0)))[None, :]
+    return np.where(column < d[:, None], 1.0, np.where(column < n[:, None], 0.0, np.nan))
+
+
+def _each_pool(seen: Looks, known: Posterior, psi: Array, p: Array, few: bool) -> tuple[pd.DataFrame, Array]:
     """The frame and the draws (draws x pools): a pool's chance depends on how often it was looked at in vain."""
     n, d = seen.looks, seen.found
     kinds = {int(k): known.conditional(int(k)) for k in np.unique(n[d == 0])}
@@ -142,56 +186,18 @@ def _basis(n: int, found: bool, before: int, few: bool) -> str:
     return said + (f"; {before} of earlier seasons not counted" if before else "")
 
 
-def _summary(
-    seen: Looks,
-    h: Histories,
-    n: NDArray[Any],
-    d: NDArray[Any],
-    twice: int,
-    lacking: str,
-    known: Posterior,
-) -> dict[str, Any]:
-    """The `occupancy` part of summary.json; None where a figure can't be known."""
-    visited = int((seen.looks > 0).sum())
-    fit = fit_occupancy(_as_rows(n, d))
-    counts = f"{h.n_looks} looks at {visited} pools, {seen.period()}" if visited else "no pool was looked at"
-    told = not lacking and bool(np.isfinite(fit.psi))
-    if lacking:
-        basis = f"too few to estimate: {lacking}; {counts}; {known.prior.words()}"
-    elif not told:
-        basis = f"not estimated: {fit.why}; {counts}"
-    else:
-        basis = f"maximum likelihood, 95 % interval by profile likelihood; {counts}"
-        basis += f"; {fit.why}" if fit.why else ""
+def _more(seen: Looks, n: NDArray[Any], d: NDArray[Any], few: bool, known: Posterior) -> dict[str, Any]:
+    """What the `occupancy` part of summary.json says beside the headline."""
+    low, high = known.interval(known.psi_grid)
+    h = Histories.count(n, d)
     return {
-        "pools_visited": visited,
-        "naive": float((seen.found > 0).sum() / visited) if visited else None,
-        "estimate": float(fit.psi) if told else None,
-        "low": float(fit.psi_low) if told else None,
-        "high": float(fit.psi_high) if told else None,
-        "se": float(fit.psi_se) if told and np.isfinite(fit.psi_se) else None,
-        "detection": float(fit.p) if told else None,
-        "basis": basis,
-        "detections": h.n_found,
-        "looks": h.n_looks,
-        "looked_twice": twice,
-        "period": seen.period(),
         "left_out": {reason: count for reason, count in seen.left_out.items() if count},
-        "from_data": known.from_data(),
         "expert_prior": known.prior.words(),
-        "posterior": {
-            "mean": known.mean(known.psi_grid),
-            **dict(zip(("low", "high"), known.interval(known.psi_grid), strict=True)),
-        },
-        "false_positives": {f"{share * 100:g} %": _what_if(h, share) for share in FALSE_SHARES} if told else None,
+        "from_data": known.from_data(),
+        "posterior": {"mean": known.mean(known.psi_grid), "low": low, "high": high},
+        "false_positives": None if few else {f"{s * 100:g} %": _what_if(h, s) for s in FALSE_SHARES},
         "place": "pools where people put them: says nothing about places unlike these",
     }
-
-
-def _as_rows(n: NDArray[Any], d: NDArray[Any]) -> Array:
-    """Sites x visits with the given looks and finds; their order means nothing without covariates."""
-    column = np.arange(int(n.max(initial=0)))[None, :]
-    return np.where(column < d[:, None], 1.0, np.where(column < n[:, None], 0.0, np.nan))
 
 
 def _what_if(h: Histories, share: float) -> dict[str, float]:

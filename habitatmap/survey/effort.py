@@ -8,7 +8,7 @@ Applied Ecology 42:1105-1114 (the removal design's variance derived from the sam
 from __future__ import annotations
 
 import math
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -38,9 +38,18 @@ def best_visits(psi: float, p: float, design: Design = "standard") -> int:
     _chance("psi", psi)
     _chance("p", p, top=True)
     # the optimum grows as 1/p and, for a psi near 1, as the log of 1/(1-psi); far beyond it the cost only rises
-    most = 10 + math.ceil((6 - 2 * math.log1p(-psi)) / p)
-    visits = np.arange(2, most + 1)
-    return int(visits[np.argmin(_visits_expected(psi, p, visits, design) * _variance_of_one(psi, p, visits, design))])
+    least, most = 2, 10 + math.ceil((6 - 2 * math.log1p(-psi)) / p)
+    while most - least > 2000:  # the cost has one valley: close in on it
+        steps = np.unique(np.geomspace(least, most, 500).round().astype(int))
+        at = _cheapest(psi, p, steps, design)
+        least, most = int(steps[max(at - 1, 0)]), int(steps[min(at + 1, len(steps) - 1)])
+    visits = np.arange(least, most + 1)
+    return int(visits[_cheapest(psi, p, visits, design)])
+
+
+def _cheapest(psi: float, p: float, visits: Any, design: Design) -> int:
+    """Which of the numbers of visits needs the fewest visits in all for a given error; the first of equals."""
+    return int(np.argmin(_visits_expected(psi, p, visits, design) * _variance_of_one(psi, p, visits, design)))
 
 
 def sites_needed(psi: float, p: float, visits: int, error: float, design: Design = "standard") -> int:
@@ -53,6 +62,52 @@ def sites_needed(psi: float, p: float, visits: int, error: float, design: Design
         )
     one = standard_error(psi, p, visits, 1, design)
     return math.ceil((one / error) ** 2 - 1e-9)
+
+
+class Survey(NamedTuple):
+    """A survey that a budget pays for, and how well it would tell occupancy."""
+
+    visits: int
+    sites: int
+    error: float
+
+
+def best_survey(
+    hours: float, psi: float, p: float, visit_hours: float, site_hours: float = 0.0, design: Design = "standard"
+) -> Survey:
+    """The sites and visits per site that tell occupancy best within a budget.
+
+    `visit_hours` is what one visit takes, `site_hours` what each site takes besides (setting out, asking leave). With
+    the removal design a site takes the visits it is expected to need. Raises InputError where not even one site fits.
+    """
+    _chance("psi", psi)
+    _chance("p", p, top=True)
+    if not (visit_hours > 0 and site_hours >= 0):
+        raise InputError(
+            f"A visit takes {visit_hours} hours and a site {site_hours}; give hours above 0, and 0 or more."
+        )
+    visits = np.arange(2, 2 + max(1, int(hours / visit_hours)))
+    sites = np.floor(hours / (site_hours + visit_hours * _visits_expected(psi, p, visits, design)) + 1e-9)
+    visits, sites = visits[sites >= 1], sites[sites >= 1]
+    if not len(visits):
+        raise InputError(f"{hours} hours do not pay for one site with two visits; give more hours.")
+    errors = np.sqrt(_variance_of_one(psi, p, visits, design) / sites)
+    best = int(np.argmin(errors))
+    return Survey(int(visits[best]), int(sites[best]), float(errors[best]))
+
+
+def visit_value(occupancy: Any, p: Any) -> Any:
+    """How much one more look is expected to teach about a site: the expected fall of the variance of "is it occupied".
+
+    `occupancy` is the chance that the site is occupied, 0 to 1, given the looks so far; arrays broadcast. From Bayes'
+    rule: a find makes it certain, a blank lowers the chance to c q / (1 - c + c q). 0 where it is certain already.
+    """
+    c, p = np.asarray(occupancy, float), np.asarray(p, float)
+    if not ((c >= 0) & (c <= 1) & (p >= 0) & (p <= 1)).all():
+        raise InputError("A chance of being occupied or of finding lies outside 0 to 1; check them.")
+    blank = 1 - c * p
+    left = np.divide(c * (1 - p) * (1 - c), blank, out=np.zeros(np.broadcast(c, p).shape), where=blank > 0)
+    return (c * (1 - c) - left)[()]
 
 
 def blank_visits(p: float, confidence: float, prior: float | None = None) -> int:

@@ -3,6 +3,9 @@
 A pool that was dry, frozen, gone or not reached was not looked into. A look within a week of set-out comes too early
 for larvae (common practice: eggs within about a week, larvae easily seen by a month). One fit takes the looks of one
 season, since occupancy is taken not to change within it: the latest calendar year, up to `as_of`, that has a look.
+
+Finds are of the group (rat-tailed and other water-living larvae) unless a species is asked for; then only larvae that
+were checked can tell, and larvae that nobody checked are no look at all.
 """
 
 from __future__ import annotations
@@ -25,14 +28,15 @@ class Looks:
     """The looks of one season at each pool.
 
     pools: names, in the order of the pools frame; detections: pools x looks by date, 1 larvae, 0 none seen, NaN no
-    look; dates: of the same shape, NaT no look; all_looks, all_found: per pool, of every season up to as_of; season:
-    the year, None without a look; first, last: the season's first and last look; left_out: how many visits by reason;
-    warnings: sentences.
+    look; dates: of the same shape, NaT no look; checked: of the same shape, the find was checked; all_looks,
+    all_found: per pool, of every season up to as_of; season: the year, None without a look; first, last: the season's
+    first and last look; left_out: how many visits by reason; warnings: sentences.
     """
 
     pools: list[str]
     detections: NDArray[np.float64]
     dates: NDArray[np.datetime64]
+    checked: NDArray[np.bool_]
     all_looks: NDArray[np.int64]
     all_found: NDArray[np.int64]
     season: int | None
@@ -58,12 +62,15 @@ class Looks:
         return f"{self.first:%Y-%m-%d} to {self.last:%Y-%m-%d}"
 
 
-def looks(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, settle_days: int = 7) -> Looks:
-    """The looks among the visits (columns pool, date, outcome) at the pools (columns pool, set_out).
+def looks(
+    visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, settle_days: int = 7, taxon: str | None = None
+) -> Looks:
+    """The looks among the visits (pool, date, outcome, taxon, checked) at the pools (pool, set_out).
 
     Left out, and counted by reason: a visit without a date or after `as_of`, one that was no look, one at a pool that
     is not in the list, one less than `settle_days` days after set-out, and looks of earlier seasons. Two looks on one
-    day are two looks. The rows' order changes nothing.
+    day are two looks. The rows' order changes nothing. With `taxon` a find is larvae checked to be that taxon (in any
+    case of letters); larvae checked to be another are a look that did not find it, unchecked ones are left out.
     """
     names = pools["pool"].astype(str).tolist()
     if len(set(names)) < len(names):
@@ -75,6 +82,10 @@ def looks(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, settle_days: in
     set_out = pd.to_datetime(pools["set_out"]).dt.normalize().reset_index(drop=True)
     early = (date - set_out.reindex(pool).set_axis(visits.index)).dt.days < settle_days
     outcome = visits["outcome"].astype(str)
+    checked = (outcome == FOUND) & (_text(visits, "checked") == "yes")
+    found = outcome == FOUND
+    if taxon is not None:
+        found = checked & (_text(visits, "taxon").str.casefold() == taxon.strip().casefold())
 
     why = pd.Series("", index=visits.index)
     reasons = [
@@ -84,6 +95,7 @@ def looks(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, settle_days: in
         (~outcome.isin([FOUND, NOT_FOUND]), "no outcome"),
         (pool.isna(), "pool not in the list"),
         (early, f"less than {settle_days} days after set-out"),
+        ((outcome == FOUND) & ~checked & (taxon is not None), "larvae not checked"),
     ]
     for hit, reason in reasons:  # a visit counts under its first reason
         why = why.mask((why == "") & hit, reason)
@@ -92,18 +104,21 @@ def looks(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, settle_days: in
     season = int(seasons.max()) if kept.any() else None
     why = why.mask((why == "") & (date.dt.year != season), "earlier season")
 
-    every = pd.DataFrame({"pool": pool, "date": date, "found": outcome == FOUND})[kept].astype({"pool": int})
-    now = every[every["date"].dt.year == season].sort_values(["pool", "date", "found"], kind="stable")
+    every = pd.DataFrame({"pool": pool, "date": date, "found": found, "checked": checked})[kept].astype({"pool": int})
+    now = every[every["date"].dt.year == season].sort_values(["pool", "date", "found", "checked"], kind="stable")
     place = now.groupby("pool").cumcount().to_numpy()
     shape = (len(names), int(place.max()) + 1 if len(now) else 0)
     detections, dates = np.full(shape, np.nan), np.full(shape, np.datetime64("NaT", "s"))
     detections[now["pool"], place] = now["found"].astype(float)
     dates[now["pool"], place] = now["date"].to_numpy("datetime64[s]")
+    sure = np.zeros(shape, dtype=bool)
+    sure[now["pool"], place] = now["checked"]
     first, last = (now["date"].min(), now["date"].max()) if len(now) else (None, None)
     return Looks(
         pools=names,
         detections=detections,
         dates=dates,
+        checked=sure,
         all_looks=np.bincount(every["pool"], minlength=len(names)),
         all_found=np.bincount(every.loc[every["found"], "pool"], minlength=len(names)),
         season=season,
@@ -112,6 +127,11 @@ def looks(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, settle_days: in
         left_out={reason: int((why == reason).sum()) for _, reason in [*reasons, (None, "earlier season")]},
         warnings=_too_long(first, last),
     )
+
+
+def _text(visits: pd.DataFrame, column: str) -> pd.Series:
+    """A text column, stripped; empty where the visits have none."""
+    return visits[column].astype(str).str.strip() if column in visits else pd.Series("", index=visits.index)
 
 
 def _too_long(first: pd.Timestamp | None, last: pd.Timestamp | None) -> list[str]:
