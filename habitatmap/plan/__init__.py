@@ -3,6 +3,17 @@
 from __future__ import annotations
 
 from habitatmap.plan.bound import Bound, upper_bound
+from habitatmap.plan.robustness import Robustness, Zone, robustness_of, zone, zones
 from habitatmap.plan.search import Choice, choose
 
-__all__ = ["Bound", "Choice", "choose", "upper_bound"]
+__all__ = [
+    "Bound",
+    "Choice",
+    "Robustness",
+    "Zone",
+    "choose",
+    "robustness_of",
+    "upper_bound",
+    "zone",
+    "zones",
+]

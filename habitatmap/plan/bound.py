@@ -36,7 +36,7 @@ from habitatmap.grid import Tile, cut
 from habitatmap.habitat.kernels import scale_m
 from habitatmap.plan.exact import solve
 from habitatmap.plan.reach import Floats, block_sum, footprints, not_reached, reach_kernel
-from habitatmap.plan.search import Field, check, fft_cells, kernel_spectrum
+from habitatmap.plan.search import Field, best_cells, block_best, check, fft_cells, kernel_spectrum
 
 P_CAP = 1.0 - 1e-12
 ROUND_UP = 1e-12
@@ -153,18 +153,11 @@ def _tangent_bound(
 
 
 def exclusive_block(spacing_m: float, cell_m: float) -> int:
-    """Cells a side of the largest block in which no two cells are spacing_m apart, so that it holds one site at most."""
+    """Cells a side of the largest block whose cells are all nearer than spacing_m: it holds one site at most."""
     size = 1
     while math.hypot(size, size) * cell_m < spacing_m * (1.0 - 1e-9):
         size += 1
     return size
-
-
-def block_best(G: Floats, size: int) -> Floats:
-    """The largest G of each block of size x size cells, -inf where it holds no number."""
-    known = np.where(np.isnan(G), -math.inf, G)
-    by_row = np.maximum.reduceat(known, np.arange(0, G.shape[0], size), axis=0)
-    return np.asarray(np.maximum.reduceat(by_row, np.arange(0, G.shape[1], size), axis=1))
 
 
 def sum_of_largest(G: Floats, pools: int, size: int) -> float:
@@ -429,16 +422,3 @@ class Relaxation:
             return False
         self._add(row[new], col[new], np.full(int(new.sum()), 1e-3))
         return True
-
-
-def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """The best cell of each block, of those with G above `least`; at most `most` of them, the largest G first."""
-    best = block_best(G, size)
-    bi, bj = np.nonzero(best > least)
-    order = np.argsort(-best[bi, bj], kind="stable")[:most]
-    row, col = np.empty(len(order), np.int64), np.empty(len(order), np.int64)
-    for n, (i, j) in enumerate(zip(bi[order].tolist(), bj[order].tolist(), strict=True)):
-        part = G[i * size : (i + 1) * size, j * size : (j + 1) * size]
-        a, b = np.unravel_index(int(np.nanargmax(part)), part.shape)
-        row[n], col[n] = i * size + a, j * size + b
-    return row, col

@@ -34,6 +34,12 @@ def reach_kernel(median_m: float, cell_m: float, shape: tuple[int, int]) -> Floa
     return np.ascontiguousarray(k[spare : k.shape[0] - spare, spare : k.shape[1] - spare])
 
 
+def order_of(places: pd.DataFrame) -> NDArray[np.int64]:
+    """The places' row numbers in the order row, column, p."""
+    row, col, p = _columns(places)
+    return np.lexsort((p, col, row))
+
+
 def in_order(places: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
     """row, col and p of the places in the order row, column, p. Raises InputError where a p is not within 0-1."""
     row, col, p = _columns(places)
@@ -41,7 +47,7 @@ def in_order(places: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]
     if bad.any():
         first = int(np.flatnonzero(bad)[0])
         raise InputError(f"place {first + 1} has the chance p = {p[first]}, a number from 0 to 1 was expected: mend p")
-    order = _order(places)
+    order = order_of(places)
     return row[order], col[order], p[order]
 
 
@@ -122,7 +128,7 @@ def loss_of_each(w: ArrayLike, R: Floats, places: pd.DataFrame, *, cell_m: float
         return np.full(len(places), math.nan)
     row, col, p = in_order(places)
     lost = np.empty(len(places))
-    lost[_order(places)] = _losses(weights, R, row, col, p, kernel(median_m, cell_m, "reach")) / total
+    lost[order_of(places)] = _losses(weights, R, row, col, p, kernel(median_m, cell_m, "reach")) / total
     return lost
 
 
@@ -183,7 +189,7 @@ def reach_of_draws(w: ArrayLike, places: pd.DataFrame, draws: ArrayLike, *, cell
     if len(places) == 0:
         return np.zeros(len(chances))
     row, col, p = in_order(places)
-    order = _order(places)
+    order = order_of(places)
     size = block_cells(median_m, cell_m)
     prints, blocks = footprints(median_m, cell_m, size), block_sum(weights, size)
 
@@ -201,11 +207,6 @@ def reach_of_draws(w: ArrayLike, places: pd.DataFrame, draws: ArrayLike, *, cell
 def _columns(places: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
     row, col = places["row"].to_numpy(np.int64), places["col"].to_numpy(np.int64)
     return row, col, places["p"].to_numpy(np.float64)
-
-
-def _order(places: pd.DataFrame) -> NDArray[np.int64]:
-    row, col, p = _columns(places)
-    return np.lexsort((p, col, row))
 
 
 def _frame(frame: Grid | tuple[int, int], cell_m: float | None) -> tuple[tuple[int, int], float]:

@@ -43,7 +43,7 @@ class Choice:
     """A plan. Shares are of the area's whole forage (0-1); NaN where the area has no forage."""
 
     frame: pd.DataFrame
-    """rank, row, col, p, gain, cumulative (shares), gain_cells, cumulative_cells (forage as full cells); greedy order."""
+    """rank, row, col, p, gain, cumulative (shares), gain_cells, cumulative_cells (in full cells); greedy order."""
     now: float
     """Forage in reach without the plan."""
     with_plan: float
@@ -430,6 +430,26 @@ def in_greedy_order(missed: Floats, p: Floats, k: Floats, cells: list[tuple[int,
         multiply(field, 0, 0, top[0] + r, top[1] + r, float(p[top]), k)
         left.remove(top)
     return picks
+
+
+def block_best(G: Floats, size: int) -> Floats:
+    """The largest G of each block of size x size cells, -inf where it holds no number."""
+    known = np.where(np.isnan(G), -math.inf, G)
+    by_row = np.maximum.reduceat(known, np.arange(0, G.shape[0], size), axis=0)
+    return np.asarray(np.maximum.reduceat(by_row, np.arange(0, G.shape[1], size), axis=1))
+
+
+def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The best cell of each block, of those with G above `least`; at most `most` of them, the largest G first."""
+    best = block_best(G, size)
+    bi, bj = np.nonzero(best > least)
+    order = np.argsort(-best[bi, bj], kind="stable")[:most]
+    row, col = np.empty(len(order), np.int64), np.empty(len(order), np.int64)
+    for n, (i, j) in enumerate(zip(bi[order].tolist(), bj[order].tolist(), strict=True)):
+        part = G[i * size : (i + 1) * size, j * size : (j + 1) * size]
+        a, b = np.unravel_index(int(np.nanargmax(part)), part.shape)
+        row[n], col[n] = i * size + a, j * size + b
+    return row, col
 
 
 def _frame(picks: list[Pick], p: Floats, now: float, total: float) -> pd.DataFrame:

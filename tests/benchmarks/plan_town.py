@@ -73,9 +73,8 @@ def main(side: int = 2000, pools: int = 25) -> None:
     print(f"greedy {middle - start:.2f} s, gain {choice.with_plan - choice.now:.6f} from {choice.now:.4f}")
     choice = choose(demand, places, candidates, pools, **rules)
     gain = choice.best_with_plan - choice.now
-    print(
-        f"greedy and interchange {time.perf_counter() - middle:.2f} s, interchange adds {choice.exchange_gain / gain:.3%}"
-    )
+    end = time.perf_counter()
+    print(f"greedy and interchange {end - middle:.2f} s, interchange adds {choice.exchange_gain / gain:.3%}")
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     gained, seconds = plain_greedy(demand, places, candidates, pools)
     print(f"a whole-map transform for each pick: {seconds:.1f} s, gain {gained:.6f}")

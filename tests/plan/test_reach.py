@@ -1,0 +1,105 @@
+"""Forage in reach against plain sums."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from habitatmap.errors import InputError
+from habitatmap.grid import Grid
+from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached, reach_of_draws
+from tests.plan import slow
+
+
+def places(*rows: tuple[int, int, float]) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=["row", "col", "p"])
+
+
+def test_by_hand():
+    # one place, p = 0.5, median 10 m and cells of 10 m: its own cell is missed by a half, a neighbour by 1 - 0.5 / 2
+    R = not_reached((1, 2), places((0, 0, 0.5)), cell_m=10.0, median_m=10.0)
+    assert pytest.approx(np.array([[0.5, 0.75]])) == R
+    assert forage_in_reach([[1.0, 3.0]], R) == pytest.approx((0.5 + 3 * 0.25) / 4)
+
+
+def test_a_grid_says_its_shape_and_cell():
+    grid = Grid(left=0.0, top=90.0, cell_m=10.0, rows=9, cols=5)
+    some = places((1, 2, 0.4), (7, 4, 1.0))
+    assert (not_reached(grid, some, median_m=60.0) == not_reached((9, 5), some, cell_m=10.0, median_m=60.0)).all()
+    with pytest.raises(InputError, match="cell_m"):
+        not_reached((9, 5), some, median_m=60.0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_equals_the_plain_product(seed):
+    a = slow.area(seed, most=12)
+    shape, rules = a["demand"].shape, {"cell_m": a["cell_m"], "median_m": a["median_m"]}
+    assert not_reached(shape, a["places"], **rules) == pytest.approx(slow.missed(shape, a["places"], **rules), abs=1e-9)
+
+
+def test_places_outside_the_frame_count():
+    R = not_reached((4, 4), places((-3, 1, 0.8)), cell_m=10.0, median_m=60.0)
+    assert (R < 1).all()
+    assert R[0, 1] == R.min()
+
+
+def test_no_forage_is_not_zero_reach():
+    assert np.isnan(forage_in_reach([[np.nan, 0.0]], np.ones((1, 2))))
+    assert np.isnan(loss_of_each([[0.0]], np.ones((1, 1)), places((0, 0, 0.5)), cell_m=10.0, median_m=50.0)).all()
+
+
+def test_no_places():
+    none = places()
+    assert (not_reached((3, 3), none, cell_m=10.0, median_m=50.0) == 1).all()
+    assert forage_in_reach(np.ones((3, 3)), np.ones((3, 3))) == 0
+    assert len(loss_of_each(np.ones((3, 3)), np.ones((3, 3)), none, cell_m=10.0, median_m=50.0)) == 0
+    assert (reach_of_draws(np.ones((3, 3)), none, np.empty((4, 0)), cell_m=10.0, median_m=50.0) == 0).all()
+
+
+@pytest.mark.parametrize(
+    "some",
+    [
+        places((2, 2, 0.3), (5, 4, 0.9), (5, 5, 0.2)),
+        places((2, 2, 1.0), (5, 4, 0.9)),  # p k = 1 in its own cell
+        places((2, 2, 1.0), (2, 2, 1.0), (4, 2, 0.5)),  # twice in one cell
+        places((2, 2, 1.0 - 1e-9), (2, 2, 0.5), (-1, 0, 1.0), (6, 2, 0.0)),
+    ],
+)
+def test_loss_of_each_is_the_difference(some):
+    w = np.random.default_rng(3).random((8, 7))
+    w[0] = np.nan
+    rules = {"cell_m": 10.0, "median_m": 40.0}
+    R = not_reached(w.shape, some, **rules)
+    for i, lost in enumerate(loss_of_each(w, R, some, **rules)):
+        without = not_reached(w.shape, some.drop(index=i), **rules)
+        assert lost == pytest.approx(forage_in_reach(w, R) - forage_in_reach(w, without), abs=1e-12)
+
+
+def test_a_chance_beyond_one_is_refused():
+    with pytest.raises(InputError, match=r"place 2 has the chance p = 1\.5"):
+        not_reached((3, 3), places((0, 0, 0.5), (1, 1, 1.5)), cell_m=10.0, median_m=50.0)
+
+
+def test_draws_on_blocks_come_near_the_cells():
+    rng = np.random.default_rng(4)
+    w = np.kron(rng.random((24, 24)), np.ones((5, 5))) * rng.random((120, 120))
+    some = places(*zip(rng.integers(0, 120, 12), rng.integers(0, 120, 12), rng.random(12), strict=True))
+    draws = np.vstack([some["p"], rng.random((8, 12)), np.zeros(12), np.ones(12)])
+    rules = {"cell_m": 10.0, "median_m": 100.0}
+    found = reach_of_draws(w, some, draws, **rules)
+    true = [forage_in_reach(w, not_reached(w.shape, some.assign(p=p), **rules)) for p in draws]
+    assert found[0] == pytest.approx(true[0], rel=1e-12)
+    assert found == pytest.approx(np.array(true), rel=5e-3)
+
+
+def test_the_reach_does_not_depend_on_row_order():
+    rng = np.random.default_rng(5)
+    some = places(*zip(rng.integers(0, 20, 9), rng.integers(0, 20, 9), rng.random(9), strict=True))
+    other = some.sample(frac=1.0, random_state=1)
+    rules = {"cell_m": 10.0, "median_m": 30.0}
+    R = not_reached((20, 20), some, **rules)
+    assert (not_reached((20, 20), other, **rules) == R).all()
+    losses = pd.Series(loss_of_each(np.ones((20, 20)), R, some, **rules), index=some.index)
+    again = pd.Series(loss_of_each(np.ones((20, 20)), R, other, **rules), index=other.index)
+    assert (losses == again.sort_index()).all()

@@ -1,0 +1,159 @@
+"""The plan against the slow, obvious one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from habitatmap.errors import InputError
+from habitatmap.plan import choose, search
+from habitatmap.plan.reach import forage_in_reach, not_reached
+from tests.plan import slow
+
+NONE = pd.DataFrame({"row": [], "col": [], "p": []})
+
+
+def cells(frame: pd.DataFrame) -> list[tuple[int, int]]:
+    return list(zip(frame["row"].tolist(), frame["col"].tolist(), strict=True))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_greedy_equals_the_slow_one_cell_by_cell(seed):
+    a = slow.area(seed, most=11)
+    w, p = a["demand"], a["candidates"]
+    picks = slow.greedy(w, a["places"], p, 5, a["cell_m"], a["median_m"], a["spacing_m"])
+    choice = choose(**a, pools=5, exchange=False)
+    assert cells(choice.frame) == [(i, j) for i, j, _ in picks]
+    assert choice.frame["gain"].to_numpy() == pytest.approx(np.array([g for _, _, g in picks]), rel=1e-7)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_exchanged_set_comes_near_the_best_of_all(seed):
+    a = slow.area(seed, most=6)
+    best = slow.best_of_all(a["demand"], a["places"], a["candidates"], 3, a["cell_m"], a["median_m"], a["spacing_m"])
+    choice = choose(**a, pools=3)
+    assert 0.995 * best <= choice.best_with_plan - choice.now <= best + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_cumulative_equals_a_rerun_with_the_pools_added(seed):
+    a = slow.area(seed, most=14)
+    choice = choose(**a, pools=6)
+    for frame in [choice.frame] if choice.exchanged is None else [choice.frame, choice.exchanged]:
+        for n, cumulative in enumerate(frame["cumulative"], 1):
+            more = pd.concat([a["places"], frame[["row", "col", "p"]].head(n)])
+            R = not_reached(a["demand"].shape, more, cell_m=a["cell_m"], median_m=a["median_m"])
+            assert cumulative == pytest.approx(forage_in_reach(a["demand"], R), abs=1e-9)
+
+
+def test_ties_go_to_the_lowest_row_and_column():
+    choice = choose(np.ones((9, 9)), NONE, np.full((9, 9), 0.5), 1, cell_m=10.0, median_m=20.0)
+    assert cells(choice.frame) == [(4, 4)]
+    two = np.zeros((3, 9))
+    two[1, 1] = two[1, 7] = 1.0  # nothing between them reaches as far as the best
+    choice = choose(two, NONE, np.full((3, 9), 0.5), 2, cell_m=10.0, median_m=8.0, exchange=False)
+    assert cells(choice.frame) == [(1, 1), (1, 7)]
+
+
+def test_a_plateau_of_ties_is_taken_from_its_first_cell():
+    # every candidate sees the same single cell of forage from beyond a wide ring: all are ties by turn
+    p = np.full((80, 80), 0.5)
+    choice = choose(np.ones((80, 80)), NONE, p, 3, cell_m=10.0, median_m=4.0, exchange=False)
+    assert cells(choice.frame)[0] == min((i, j) for i in range(80) for j in range(80) if 3 <= i < 77 and 3 <= j < 77)
+
+
+def test_spacing_is_inclusive():
+    w = np.zeros((1, 7))
+    w[0, 2:5] = 1.0
+    chances = np.full((1, 7), 0.5)
+    at_20 = choose(w, NONE, chances, 3, cell_m=10.0, median_m=15.0, spacing_m=20.0)
+    assert sorted(np.diff(sorted(at_20.frame["col"]))) == [2, 2]
+    just_over = choose(w, NONE, chances, 3, cell_m=10.0, median_m=15.0, spacing_m=20.001)
+    assert min(np.diff(sorted(just_over.frame["col"]))) == 3
+
+
+def test_standing_pools_keep_their_distance():
+    taken = pd.DataFrame({"row": [0, -1], "col": [3, 6]})
+    choice = choose(
+        np.ones((1, 7)), NONE, np.full((1, 7), 0.5), 7, cell_m=10.0, median_m=15.0, spacing_m=20.0, taken=taken
+    )
+    assert set(choice.frame["col"]) <= {0, 1, 5}
+
+
+def test_no_unit_gets_more_than_its_quota():
+    rng = np.random.default_rng(8)
+    w, units = rng.random((12, 12)), np.repeat(np.arange(-1, 5), 2)[None, :].repeat(12, axis=0)
+    choice = choose(w, NONE, np.full((12, 12), 0.5), 20, cell_m=10.0, median_m=15.0, units=units, per_unit=2)
+    for frame in (choice.frame, choice.best):
+        got = units[frame["row"], frame["col"]]
+        assert pd.Series(got[got >= 0]).value_counts().max() == 2
+    nowhere = choose(w, NONE, np.full((12, 12), 0.5), 4, cell_m=10.0, median_m=15.0, units=units, per_unit=0)
+    assert (units[nowhere.frame["row"], nowhere.frame["col"]] == -1).all()
+
+
+def test_certain_pools_can_be_moved_back_and_forth():
+    # p = 1 makes R exactly 0 at a site: taking it away again must bring the forage back
+    rng = np.random.default_rng(2)
+    w = rng.random((20, 20))
+    field = search.Field(w, np.ones((20, 20)), search.reach_kernel(60.0, 10.0, (20, 20)), 10.0, 30.0)
+    before, gains = field.missed.copy(), field.C.copy()
+    picks = field.greedy(4)
+    assert len(picks) == 4
+    for pick in (picks[2], picks[0], picks[3], picks[1]):
+        field.remove(pick)
+    assert (field.missed == before).all()
+    assert pytest.approx(gains, abs=1e-12) == field.C
+    assert (field.blocked == 0).all()
+
+
+def test_interchange_ends_where_no_single_move_helps(monkeypatch):
+    monkeypatch.setattr(search, "solve", lambda *_: None)
+    for seed in (1, 4, 7, 10, 13):
+        a = slow.area(seed, most=9)
+        choice = choose(**a, pools=3)
+        sites = choice.best
+        for n in range(len(sites)):
+            others = pd.concat([a["places"], sites.drop(index=n)[["row", "col", "p"]]])
+            one = choose(**{**a, "places": others}, pools=1, taken=sites.drop(index=n), exchange=False)
+            assert one.with_plan <= choice.best_with_plan * (1 + 1e-8)
+
+
+def test_nothing_to_choose_from():
+    choice = choose(np.ones((4, 4)), NONE, np.full((4, 4), np.nan), 3, cell_m=10.0, median_m=50.0)
+    assert (len(choice.frame), choice.now, choice.with_plan, choice.exchanged) == (0, 0.0, 0.0, None)
+    assert choice.note == "0 of 3 pools: no allowed cell is left"
+
+
+def test_nothing_to_reach():
+    for demand in (np.zeros((4, 4)), np.full((4, 4), np.nan)):
+        choice = choose(demand, NONE, np.full((4, 4), 0.5), 3, cell_m=10.0, median_m=50.0)
+        assert len(choice.frame) == 0
+        assert np.isnan(choice.now)
+        assert choice.note == "0 of 3 pools: nothing more can be gained"
+
+
+def test_more_pools_than_fit():
+    choice = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 9, cell_m=10.0, median_m=50.0, spacing_m=20.0)
+    assert 1 <= len(choice.frame) <= 4
+    assert choice.note == f"{len(choice.frame)} of 9 pools: no allowed cell is left"
+
+
+def test_none_asked_for():
+    choice = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 0, cell_m=10.0, median_m=50.0)
+    assert (len(choice.frame), choice.with_plan, choice.note) == (0, 0.0, "")
+
+
+def test_arguments_are_left_alone_and_bad_ones_refused():
+    a = slow.area(3)
+    before = a["demand"].copy(), a["candidates"].copy(), a["places"].copy()
+    choose(**a, pools=3)
+    assert np.array_equal(a["demand"], before[0], equal_nan=True)
+    assert np.array_equal(a["candidates"], before[1], equal_nan=True)
+    assert a["places"].equals(before[2])
+    with pytest.raises(InputError, match="two equal"):
+        choose(np.ones((2, 2)), NONE, np.ones((2, 3)), 1, cell_m=10.0, median_m=50.0)
+    with pytest.raises(InputError, match="forage of 0 or more"):
+        choose(-np.ones((2, 2)), NONE, np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0)
+    with pytest.raises(InputError, match="chances from 0 to 1"):
+        choose(np.ones((2, 2)), NONE, 2 * np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0)
