@@ -463,7 +463,7 @@ def _blurred_pools(area: Area) -> tuple[pd.DataFrame, dict[str, str]]:
     looks: dict[str, list[str]] = {}
     for pool, *rest in _without_people(area.visits).itertuples(index=False):
         looks.setdefault(pool, []).append(repr(rest))
-    known = closed[["x", "y", "set_out", "removed", "container", "filling", "volume_l", "shade"]].assign(
+    known = closed.drop(columns=["pool", "host", "note", "file", "row"]).assign(
         looks=[repr(sorted(looks.get(pool, []))) for pool in closed["pool"]]
     )
     closed = closed.loc[known.sort_values(list(known.columns), kind="stable").index]
