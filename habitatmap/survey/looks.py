@@ -28,15 +28,17 @@ class Looks:
     """The looks of one season at each pool.
 
     pools: names, in the order of the pools frame; detections: pools x looks by date, 1 larvae, 0 none seen, NaN no
-    look; dates: of the same shape, NaT no look; checked: of the same shape, the find was checked; all_looks,
-    all_found: per pool, of every season up to as_of; season: the year, None without a look; first, last: the season's
-    first and last look; left_out: how many visits by reason; warnings: sentences.
+    look; dates: of the same shape, NaT no look; checked: of the same shape, the find was checked; rows: of the same
+    shape, the place of each look's row in the visits frame, -1 no look; all_looks, all_found: per pool, of every
+    season up to as_of; season: the year, None without a look; first, last: the season's first and last look;
+    left_out: how many visits by reason; warnings: sentences.
     """
 
     pools: list[str]
     detections: NDArray[np.float64]
     dates: NDArray[np.datetime64]
     checked: NDArray[np.bool_]
+    rows: NDArray[np.int64]
     all_looks: NDArray[np.int64]
     all_found: NDArray[np.int64]
     season: int | None
@@ -104,21 +106,25 @@ def looks(
     season = int(seasons.max()) if kept.any() else None
     why = why.mask((why == "") & (date.dt.year != season), "earlier season")
 
-    every = pd.DataFrame({"pool": pool, "date": date, "found": found, "checked": checked})[kept].astype({"pool": int})
+    every = pd.DataFrame(
+        {"pool": pool, "date": date, "found": found, "checked": checked, "row": np.arange(len(visits))}
+    )
+    every = every[kept].astype({"pool": int})
     now = every[every["date"].dt.year == season].sort_values(["pool", "date", "found", "checked"], kind="stable")
     place = now.groupby("pool").cumcount().to_numpy()
     shape = (len(names), int(place.max()) + 1 if len(now) else 0)
     detections, dates = np.full(shape, np.nan), np.full(shape, np.datetime64("NaT", "s"))
     detections[now["pool"], place] = now["found"].astype(float)
     dates[now["pool"], place] = now["date"].to_numpy("datetime64[s]")
-    sure = np.zeros(shape, dtype=bool)
-    sure[now["pool"], place] = now["checked"]
+    sure, rows = np.zeros(shape, dtype=bool), np.full(shape, -1)
+    sure[now["pool"], place], rows[now["pool"], place] = now["checked"], now["row"]
     first, last = (now["date"].min(), now["date"].max()) if len(now) else (None, None)
     return Looks(
         pools=names,
         detections=detections,
         dates=dates,
         checked=sure,
+        rows=rows,
         all_looks=np.bincount(every["pool"], minlength=len(names)),
         all_found=np.bincount(every.loc[every["found"], "pool"], minlength=len(names)),
         season=season,

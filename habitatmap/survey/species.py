@@ -24,11 +24,11 @@ def by_species(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, group: Any
     checked = visits[(visits["outcome"] == FOUND) & (visits["checked"] == "yes")]
     names = checked["taxon"].astype(str).str.strip()
     taxa = {name.casefold(): name for name in sorted(names[names != ""], reverse=True)}
-    rows = [{"taxon": GROUP, **estimate(looks(visits, pools, as_of), group)}]
+    whole = looks(visits, pools, as_of)
+    unchecked = int(whole.found.sum() - whole.checked.sum())
+    rows = [{"taxon": GROUP, **estimate(whole, group)}]
     for key in sorted(taxa):
-        seen = looks(visits, pools, as_of, taxon=key)
-        row = {"taxon": taxa[key], **estimate(seen, group)}
-        unchecked = seen.left_out["larvae not checked"]
+        row = {"taxon": taxa[key], **estimate(looks(visits, pools, as_of, taxon=key), group)}
         if unchecked:
             row["basis"] += f"; {unchecked} looks with unchecked larvae left out, so that the figures may be too low"
         rows.append(row)

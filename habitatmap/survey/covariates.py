@@ -1,0 +1,96 @@
+"""What might explain where larvae live and when they are seen: covariates from the records, and the models to compare.
+
+The list of models is fixed before the looks are read: none, then each covariate alone. Comparing every combination
+would find patterns in noise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from habitatmap.survey.looks import Looks
+
+NOT_GIVEN = "not given"
+FEW = 5  # looks; an observer, or a kind of pool, with fewer is "other" (expert judgement)
+
+
+@dataclass(frozen=True)
+class Covariates:
+    """site: frame, one row per pool; visit: pools x looks arrays by name; notes: what was left out and why."""
+
+    site: pd.DataFrame
+    visit: dict[str, NDArray[np.generic]]
+    notes: list[str]
+
+    def models(self) -> list[tuple[list[str], list[str]]]:
+        """None, then each covariate alone: names of psi and of p."""
+        return [([], []), *(([name], []) for name in self.site.columns), *(([], [name]) for name in self.visit)]
+
+
+def covariates(
+    seen: Looks, pools: pd.DataFrame, visits: pd.DataFrame, places: pd.DataFrame | None = None
+) -> Covariates:
+    """Covariates of the looks at the pools (frames as in the area).
+
+    Of psi: shade, container, filling (words), volume_l, age_days at the season's first look, and the columns of
+    `places` (numbers per pool, such as forage, dead wood or reach). Of p: month, observer (words), days_out since
+    set-out. A covariate that is the same throughout, or is missing where there was a look, is left out with a note.
+    """
+    looked = seen.looks > 0
+    site = {name: _kinds(pools[name], seen.looks) for name in ("shade", "container", "filling") if name in pools}
+    numbers: dict[str, Any] = {"volume_l": pools["volume_l"]} if "volume_l" in pools else {}
+    set_out = pd.to_datetime(pools["set_out"]).to_numpy("datetime64[s]")
+    if seen.first is not None:
+        # a pool set out later in the season has age 0
+        numbers["age_days"] = np.maximum(_days(np.datetime64(seen.first, "s") - set_out), 0)
+    numbers |= {} if places is None else {str(name): places[name] for name in places.columns}
+    site |= {name: np.asarray(values, dtype=np.float64) for name, values in numbers.items()}
+
+    is_look = seen.rows >= 0
+    visit: dict[str, NDArray[np.generic]] = {
+        "month": _months(seen.dates),
+        "days_out": _days(seen.dates - set_out[:, None]),
+    }
+    if "observer" in visits and len(visits):
+        names = visits["observer"].astype(str).to_numpy(dtype=object)[seen.rows]
+        visit["observer"] = _kinds(pd.Series(names.ravel()), is_look.ravel().astype(int)).reshape(is_look.shape)
+    notes: list[str] = []
+    return Covariates(
+        pd.DataFrame({name: values for name, values in site.items() if _useful(name, values, looked, notes)}),
+        {name: values for name, values in visit.items() if _useful(name, values, is_look, notes)},
+        notes,
+    )
+
+
+def _months(dates: NDArray[np.datetime64]) -> NDArray[np.object_]:
+    """01 to 12 as words, None without a date."""
+    month = pd.Series(dates.ravel()).dt.strftime("%m").astype(object)
+    return month.where(month.notna(), None).to_numpy().reshape(dates.shape)
+
+
+def _days(span: NDArray[np.timedelta64]) -> NDArray[np.float64]:
+    return np.asarray(span / np.timedelta64(1, "D"))
+
+
+def _kinds(words: pd.Series, looks: NDArray[np.int64]) -> NDArray[np.object_]:
+    """Words with blanks as "not given" and kinds with few looks as "other"."""
+    plain = words.astype(str).str.strip().replace("", NOT_GIVEN).reset_index(drop=True)
+    counts = pd.Series(looks).groupby(plain).sum()
+    return plain.where(plain.map(counts) >= FEW, "other").to_numpy(dtype=object)
+
+
+def _useful(name: str, values: NDArray[np.generic], used: NDArray[np.bool_], notes: list[str]) -> bool:
+    """Whether a covariate differs and is known wherever there was a look; a note where it is not."""
+    there = pd.Series(values[used])
+    if there.isna().any():
+        notes.append(f"{name} was left out: it is not given for {int(there.isna().sum())} of {len(there)}.")
+    elif there.nunique() < 2:
+        notes.append(f"{name} was left out: it is the same throughout.")
+    else:
+        return True
+    return False
