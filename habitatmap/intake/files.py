@@ -298,6 +298,9 @@ def split_records(text: str, stated: frozenset[str] = frozenset()) -> tuple[list
 def _delimiter(text: str, stated: frozenset[str]) -> str:
     """The character that yields most known headings in one line, then the most and the most even cells."""
     sample = "\n".join(text.split("\n", 2000)[:2000])
+    first = next((line for line in sample.split("\n") if line.strip()), "").strip(' "')
+    if not re.search(r"[,;\t|]", first) and is_known(first, stated):
+        return ""  # one column, whose cells may well have commas: "60.17, 24.94" under position
 
     def merit(delimiter: str) -> tuple[int, float]:
         records = [r for r in _parse(_unwrap(sample, delimiter), delimiter) if any(c.strip() for c in r)]

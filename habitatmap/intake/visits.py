@@ -36,14 +36,14 @@ OUTCOMES = ("larvae", "none seen", "dry", "frozen", "gone", "not reached")
 # English; German; French; Dutch; Spanish; Finnish
 _WORDS = {
     "larvae": """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected,
-        positive, yes;
+        positive, yes, true;
         larven, larve, larven gesehen, larven gefunden, gesehen, gefunden, vorhanden, positiv, ja, nachweis;
         larves, larves vues, vu, vue, vues, trouve, presence, presentes, oui; larven gezien, gezien, gevonden, aanwezig;
         larvas, larvas vistas, visto, vistas, encontradas, presente, presentes, si;
         toukkia, toukat, toukka, toukkia nahty, nahty, loytyi, kylla""",
     "none seen": """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing
         found, not seen,
-        none found, absent, not detected, notdetected, not found, negative, no, zero;
+        none found, absent, not detected, notdetected, not found, negative, no, false, zero;
         keine, keine larven, keine gesehen, keine larven gesehen, nichts, nichts gesehen, nichts gefunden,
         negativ, nein,
         kein nachweis; aucune, aucune larve, aucune vue, rien, rien vu, absence, absentes, non, pas de larves;

@@ -1,0 +1,160 @@
+"""Trees: place, genus, thickness in centimetres whatever was measured, alive or dead wood."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from habitatmap.intake.files import read_tables
+from habitatmap.intake.tables import Stated
+from habitatmap.intake.trees import TREES, name_of_tree, read_thickness
+from tests.intake.tables import aside, table, trees
+
+
+@pytest.mark.parametrize(
+    ("genus", "species", "expected"),
+    [
+        ("Tilia", "x vulgaris", ("Tilia", "Tilia x vulgaris")),
+        ("tilia", "Tilia cordata", ("Tilia", "Tilia cordata")),
+        (None, "Quercus robur", ("Quercus", "Quercus robur")),
+        (None, "Platanus × hispanica", ("Platanus", "Platanus x hispanica")),
+        ("Quercus robur", None, ("Quercus", "Quercus robur")),
+        (None, "Quercus", ("Quercus", "Quercus")),
+        ("Malus", "sp.", ("Malus", "")),
+        ("Määrittelemättä", "Määrittelemättä", ("", "")),
+        ("unknown", None, ("", "")),
+        (None, "robur", ("", "robur")),
+        (None, None, ("", "")),
+        ("ACER", "platanoides 'Globosum'", ("Acer", "Acer platanoides 'Globosum'")),
+    ],
+)
+def test_names(genus: object, species: object, expected: tuple[str, str]) -> None:
+    assert name_of_tree(genus, species) == expected
+
+
+@pytest.mark.parametrize(
+    ("cell", "centimetres"),
+    [
+        (45, 45),
+        ("45,5", 45.5),
+        ("45 cm", 45),
+        ("0.45 m", 45),
+        ("18 in", 45.72),
+        ('18"', 45.72),
+        ("30 - 50 cm", 40),
+        ("30-50", 40),
+        ("30 bis 50 cm", 40),
+        ("70 cm -", 70),
+        ("70+", 70),
+        (">70 cm", 70),
+        ("- 10 cm", 5),
+        ("<10 cm", 5),
+        ("0 - 10 cm", 5),
+        ("450 mm", 45),
+    ],
+)
+def test_thickness_of_one_cell(cell: object, centimetres: float) -> None:
+    assert read_thickness([cell], "dbh cm") == [pytest.approx(centimetres)]
+
+
+def test_thickness_nobody_can_read_is_not_known() -> None:
+    assert all(math.isnan(v) for v in read_thickness(["thick", None, "-", ""], "dbh cm"))
+
+
+@pytest.mark.parametrize(
+    ("cells", "heading", "expected"),
+    [
+        ([40, 60], "dbh", [40, 60]),
+        ([0.4, 0.62], "dbh", [40, 62]),
+        ([12, 24], "dbh (in)", [30.48, 60.96]),
+        ([0.4, 0.6], "dbh_m", [40, 60]),
+        ([400, 600], "diameter [mm]", [40, 60]),
+    ],
+)
+def test_units_by_heading_or_by_the_whole_column(cells: list[object], heading: str, expected: list[float]) -> None:
+    assert read_thickness(cells, heading) == pytest.approx(expected)
+
+
+def test_a_column_that_could_be_anything_is_not_known_and_said() -> None:
+    frame, ledger = trees(table("x,y,genus,dbh", (1, 1, "Tilia", 400), (2, 2, "Tilia", 650)))
+    assert frame["diameter_cm"].isna().all()
+    assert any("known unit" in remark for remark in ledger.remarks)
+
+
+def test_a_girth_is_divided_by_pi() -> None:
+    frame, _ = trees(table("x,y,Stammumfang (cm)", (1, 1, 100 * math.pi)))
+    assert frame["diameter_cm"].tolist() == [pytest.approx(100)]
+    both, _ = trees(table("x,y,girth_cm,dbh", (1, 1, 314, 90), (2, 2, 314, "")))
+    assert both["diameter_cm"].tolist() == [90, pytest.approx(99.95, abs=0.01)]
+
+
+def test_impossible_thickness_is_not_known() -> None:
+    frame, _ = trees(table("x,y,diameter_cm", (1, 1, -5), (2, 2, 0), (3, 3, 90000), (4, 4, 50)))
+    assert frame["diameter_cm"].isna().tolist() == [True, True, True, False]
+
+
+@pytest.mark.parametrize(
+    ("cell", "condition"),
+    [
+        ("living", "living"),
+        ("gut", "living"),
+        ("Dead", "dead"),
+        ("abgestorben", "dead"),
+        ("mort", "dead"),
+        ("kuollut", "dead"),
+        ("stump", "stump"),
+        ("Baumstumpf", "stump"),
+        ("kanto", "stump"),
+        ("log", "log"),
+        ("liegend", "log"),
+        ("maapuu", "log"),
+        (None, ""),
+        ("see note", ""),
+    ],
+)
+def test_conditions(cell: object, condition: str) -> None:
+    frame, _ = trees(table("x,y,condition", (1, 1, cell)))
+    assert frame["condition"].tolist() == [condition]
+
+
+def test_vacant_sites_and_removed_trees_are_set_aside_and_dead_wood_is_not() -> None:
+    rows = [
+        (1, 1, "Tilia", "vacant"),
+        (2, 2, "Tilia", "removed"),
+        (3, 3, "Vacant site", ""),
+        (4, 4, "Stump", ""),
+        (5, 5, "Tilia", "stump"),
+    ]
+    frame, ledger = trees(table("x,y,species,condition", *rows))
+    assert [row for row, _ in aside(ledger)] == [2, 3, 4]
+    assert frame["condition"].tolist() == ["stump", "stump"]
+    assert frame["genus"].tolist() == ["", "Tilia"]
+
+
+def test_order_and_types() -> None:
+    frame, _ = trees(table("x,y,genus", (9, 1, "Acer"), (1, 9, "Tilia"), (1, 2, "Acer")))
+    assert frame[["x", "y"]].to_numpy().tolist() == [[1, 2], [1, 9], [9, 1]]
+    assert {n: str(t) for n, t in frame.dtypes.items()} == TREES
+    empty, _ = trees()
+    assert {n: str(t) for n, t in empty.dtypes.items()} == TREES
+
+
+def test_two_trees_in_one_place_are_two_unless_the_rows_are_the_same() -> None:
+    frame, ledger = trees(table("x,y,genus,id", (1, 1, "Tilia", 1), (1, 1, "Tilia", 2), (1, 1, "Tilia", 2)))
+    assert len(frame) == 2
+    assert aside(ledger) == [(4, "the row repeats row 3")]
+
+
+def test_a_citys_register() -> None:
+    """35 rows of Helsinki's register as published: Finnish headings, WKT in degrees, size classes, one undefined."""
+    path = Path(__file__).parents[2].parent / "shared" / "data" / "real" / "helsinki" / "trees_register_slice.csv"
+    if not path.exists():
+        pytest.skip("the shared register slice is not here")
+    frame, ledger = trees(*read_tables(path), stated=Stated())
+    assert ledger.counts()["trees"] == {"read": 35, "accepted": 35, "set_aside": 0}
+    assert (frame["genus"] == "Tilia").sum() == 18
+    assert (frame["genus"] == "").sum() == 1
+    assert set(frame["diameter_cm"]) == {5.0, 15.0, 25.0, 40.0, 60.0, 70.0}
+    assert frame["x"].between(380_000, 390_000).all()
