@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from habitatmap.plan.bound import Bound, upper_bound
-from habitatmap.plan.robustness import Robustness, Zone, robustness_of, zone, zones
+from habitatmap.plan.robustness import Robustness, Zone, zone, zones
 from habitatmap.plan.search import Choice, choose
 
 __all__ = [
@@ -12,7 +12,6 @@ __all__ = [
     "Robustness",
     "Zone",
     "choose",
-    "robustness_of",
     "upper_bound",
     "zone",
     "zones",

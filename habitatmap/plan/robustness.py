@@ -162,7 +162,7 @@ class _Scene:
     demand: dict[str, Floats]
 
 
-def robustness_of(
+def robustness(
     choice: Choice,
     demand: ArrayLike,
     places: pd.DataFrame,

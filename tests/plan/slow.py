@@ -7,13 +7,14 @@ import math
 
 import numpy as np
 import pandas as pd
+import scipy.special
 
-# median of the 2-D exponential in scales a (FACTS 10.1) and the cut at 10 a, rounded up to whole cells
-MEDIAN_IN_SCALES = 1.678346990
+# median of the 2-D exponential in scales a, the root of (1 + q) exp(-q) = 1/2 (1.678346990)
+MEDIAN_IN_SCALES = float(-1 - scipy.special.lambertw(-1 / (2 * math.e), -1).real)
 
 
 def weight(row: int, col: int, shape: tuple[int, int], cell_m: float, median_m: float) -> np.ndarray:
-    """k(d) = (1 + d/a) exp(-d/a) from one cell to all."""
+    """k(d) = (1 + d/a) exp(-d/a) from one cell to all, up to 10 a (in whole cells, rounded up)."""
     a = median_m / MEDIAN_IN_SCALES
     rows, cols = np.mgrid[: shape[0], : shape[1]]
     d = np.hypot(rows - row, cols - col)

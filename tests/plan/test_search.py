@@ -57,7 +57,7 @@ def test_ties_go_to_the_lowest_row_and_column():
 
 
 def test_a_plateau_of_ties_is_taken_from_its_first_cell():
-    # every candidate sees the same single cell of forage from beyond a wide ring: all are ties by turn
+    # even forage: all cells that see their whole kernel are ties, thousands of them
     p = np.full((80, 80), 0.5)
     choice = choose(np.ones((80, 80)), NONE, p, 3, cell_m=10.0, median_m=4.0, exchange=False)
     assert cells(choice.frame)[0] == min((i, j) for i in range(80) for j in range(80) if 3 <= i < 77 and 3 <= j < 77)

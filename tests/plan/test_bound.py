@@ -1,0 +1,117 @@
+"""The bound is never below what can be had, and not far above it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from habitatmap.plan import bound, choose, search, upper_bound
+from habitatmap.plan.reach import not_reached, reach_kernel
+from tests.plan import slow
+
+NONE = pd.DataFrame({"row": [], "col": [], "p": []})
+
+
+def best(a: dict, pools: int) -> float:
+    return slow.best_of_all(
+        a["demand"], a["places"], a["candidates"], pools, a["cell_m"], a["median_m"], a["spacing_m"]
+    )
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_small_areas_are_bounded_by_their_best_set(seed):
+    a = slow.area(seed, most=6)
+    found, true = upper_bound(**a, pools=3), best(a, 3)
+    assert true - 1e-12 <= found.value - found.now <= 1.05 * true
+    assert found.value >= choose(**a, pools=3).best_with_plan
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_the_tangents_alone_are_never_below_the_best_set(seed, monkeypatch):
+    monkeypatch.setattr(bound, "solve", lambda *_: None)
+    a = slow.area(100 + seed, most=6)
+    found, true = upper_bound(**a, pools=3), best(a, 3)
+    assert all(value - found.now >= true - 1e-12 for value in found.terms.values())
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_any_tangents_hold(seed):
+    # whatever atoms, shares and softness are handed over, fixed part + N largest G is above the best set
+    a = slow.area(200 + seed, most=6)
+    rng = np.random.default_rng(seed)
+    w, p = search.check(a["demand"], a["candidates"])
+    missed = w * not_reached(w.shape, a["places"], cell_m=10.0, median_m=a["median_m"])
+    k = reach_kernel(a["median_m"], 10.0, w.shape)
+    p = np.minimum(np.where(p > 0, p, np.nan), bound.P_CAP)
+    row, col = np.nonzero(p > 0)
+    prices = bound.Prices(missed, p, k, p[row, col], workers=1, tile_cells=None)
+    true = best(a, 2) * w.sum()
+    for tau in (1e-6, 0.01, 1.0):
+        fixed, G = prices.at(row, col, rng.random(len(row)) ** 3 * 2, tau)
+        assert fixed + bound.sum_of_largest(G, 2, 1) >= true - 1e-12
+
+
+@pytest.mark.parametrize("constant", [None, 0.5])
+def test_a_larger_area_is_bounded_closely(constant):
+    rng = np.random.default_rng(1)
+    w = np.kron(rng.random((12, 12)) ** 2, np.ones((10, 10))) * rng.random((120, 120))
+    p = 0.2 + 0.5 * np.kron(rng.random((24, 24)), np.ones((5, 5))) if constant is None else np.full(w.shape, constant)
+    p = np.where(rng.random(w.shape) < 0.5, np.nan, p)
+    places = pd.DataFrame({"row": [30, 90], "col": [40, 80], "p": [0.5, 0.9]})
+    rules = {"cell_m": 10.0, "median_m": 100.0, "spacing_m": 60.0}
+    choice = choose(w, places, p, 8, **rules)
+    found = upper_bound(w, places, p, 8, **rules)
+    assert "tangents" in found.terms
+    assert choice.best_with_plan <= found.value
+    assert found.now == pytest.approx(choice.now, rel=1e-12)
+    assert found.share(choice.best_with_plan) > 0.98
+
+
+def test_maps_are_never_below_the_plain_sums_and_close_to_them():
+    rng = np.random.default_rng(7)
+    missed, p = rng.random((30, 25)), np.minimum(rng.random((30, 25)) * 1.1, bound.P_CAP)
+    k = reach_kernel(60.0, 10.0, missed.shape)
+    prices = bound.Prices(missed, p, k, np.array([0.3, 0.7]), workers=2, tile_cells=16)
+    assert (np.diff(prices.levels) > 0).all()
+    assert (prices.levels[0], prices.levels[-1]) == (p.min(), p.max())
+    none = np.empty(0, np.int64)
+    fixed, G = prices.at(none, none, np.empty(0), 1.0)  # z = 0 and beta = 1/2 everywhere
+    assert fixed == 0.0
+    for row, col in np.ndindex(p.shape):
+        u = p[row, col] * slow.weight(row, col, p.shape, 10.0, 60.0)
+        true = (missed * (u - np.log1p(-u)) / 2).sum()
+        assert true * (1 - 1e-12) <= G[row, col] <= true * (1.02 if 0.3 <= p[row, col] <= 0.7 else 1.6)
+
+
+def test_blocks_that_hold_one_site_at_most():
+    assert bound.exclusive_block(0.0, 10.0) == 1
+    assert bound.exclusive_block(10.0, 10.0) == 1  # a side is 10 m: two may stand
+    assert bound.exclusive_block(14.0, 10.0) == 1
+    assert bound.exclusive_block(15.0, 10.0) == 2  # the diagonal is 14.14 m
+    assert bound.exclusive_block(100.0, 10.0) == 8  # 7 * 14.14 = 98.99 m
+    G = np.array([[5.0, 4.0, 3.0], [np.nan, 2.0, 1.0]])
+    assert bound.sum_of_largest(G, 2, 1) == 9.0
+    assert bound.sum_of_largest(G, 2, 2) == 8.0
+    assert bound.sum_of_largest(G, 99, 2) == 8.0
+
+
+def test_nothing_to_add():
+    rules = {"cell_m": 10.0, "median_m": 50.0}
+    w, places = np.ones((4, 4)), pd.DataFrame({"row": [1], "col": [1], "p": [0.5]})
+    for found in (
+        upper_bound(w, places, np.full((4, 4), np.nan), 3, **rules),
+        upper_bound(w, places, np.full((4, 4), 0.5), 0, **rules),
+    ):
+        assert found.value == found.now > 0
+        assert found.share(found.now) == 1.0
+    assert np.isnan(upper_bound(np.zeros((4, 4)), places, np.full((4, 4), 0.5), 2, **rules).value)
+
+
+def test_threads_and_tiles_leave_the_bound_alone():
+    rng = np.random.default_rng(1)
+    w, p = rng.random((60, 70)), rng.random((60, 70))
+    rules = {"cell_m": 10.0, "median_m": 60.0, "spacing_m": 40.0}
+    one = upper_bound(w, NONE, p, 5, workers=1, **rules)
+    assert upper_bound(w, NONE, p, 5, workers=3, **rules).value == one.value
+    assert upper_bound(w, NONE, p, 5, workers=2, tile_cells=23, **rules).value == pytest.approx(one.value, rel=1e-9)
