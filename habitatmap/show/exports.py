@@ -30,6 +30,7 @@ from rasterio.shutil import copy as raster_copy
 from shapely.geometry import mapping
 
 from habitatmap.grid import Grid
+from habitatmap.intake.files import guard
 
 if TYPE_CHECKING:
     from habitatmap.run import Result
@@ -50,8 +51,6 @@ RASTERS = {
     "occupancy": ("Chance that a pool set here holds larvae, where ground like it was sampled", "0-1"),
 }
 
-# what a spreadsheet takes for the start of a formula, the wide forms of East Asian keyboards included
-_FORMULA = re.compile("'*[=+\\-@\t\r\n＝＋－＠]")
 # what no reader can see and some formats can't hold: controls but tab and line ends, surrogates, non-characters
 _UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 
@@ -59,14 +58,6 @@ _UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uf
 def visible(text: str) -> str:
     """The text with control characters as their pictures (NUL is ␀), and U+FFFD for what has none."""
     return _UNSEEN.sub(lambda found: chr(0x2400 + ord(found[0])) if found[0] < " " else "\ufffd", text)
-
-
-def guarded(text: str) -> str:
-    """Text that a spreadsheet shows and never runs: an apostrophe before a formula's start, taken off on re-reading.
-
-    Text that already begins with apostrophes and such a sign gets one more, so that taking one off is always right.
-    """
-    return f"'{text}" if _FORMULA.match(text) else text
 
 
 # --- tables -----------------------------------------------------------------------------------------------------------
@@ -77,7 +68,7 @@ def csv_text(frame: pd.DataFrame) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     table = frame.drop(columns="geometry", errors="ignore")
-    writer.writerow([guarded(visible(str(name))) for name in table.columns])
+    writer.writerow([guard(visible(str(name))) for name in table.columns])
     for row in zip(*(table[name].tolist() for name in table.columns), strict=True):
         writer.writerow([_cell(value) for value in row])
     return out.getvalue()
@@ -91,7 +82,7 @@ def _cell(value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, int | float):
         return repr(value)
-    return guarded(visible(value))
+    return guard(visible(value))
 
 
 def plain(value: Any) -> Any:
