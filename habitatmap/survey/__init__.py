@@ -3,9 +3,10 @@
 from habitatmap.survey.chances import Chances, chances
 from habitatmap.survey.constant import Prior
 from habitatmap.survey.effort import best_visits, blank_visits, sites_needed, standard_error
+from habitatmap.survey.fit import Fit
 from habitatmap.survey.looks import Looks, looks
 from habitatmap.survey.models import Goodness, compare_models, goodness_of_fit
-from habitatmap.survey.occupancy import Fit, fit_occupancy
+from habitatmap.survey.occupancy import fit_occupancy
 
 __all__ = [
     "Chances",

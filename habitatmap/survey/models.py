@@ -15,7 +15,8 @@ import pandas as pd
 
 from habitatmap.errors import InputError
 from habitatmap.survey.constant import Array
-from habitatmap.survey.occupancy import Fit, fit_occupancy
+from habitatmap.survey.fit import Fit
+from habitatmap.survey.occupancy import fit_occupancy
 
 PER_COVARIATE = 10  # detections
 

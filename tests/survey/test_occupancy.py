@@ -138,6 +138,15 @@ def test_a_repeated_covariate_is_left_out_and_said() -> None:
     assert np.isnan(fit.coefficients["estimate"][[2, 3]]).all()
 
 
+def test_covariates_give_arrays_even_where_they_tell_nothing() -> None:
+    found, site, _ = made_up()
+    fit = fit_occupancy(found, site[["shade"]].assign(shade="deep"))
+    assert fit.psi.shape == (60,)
+    np.testing.assert_allclose(fit.psi, fit_occupancy(found).psi, atol=1e-9)
+    assert fit.psi_low.shape == (60,)
+    np.testing.assert_allclose(fit.psi_low, fit_occupancy(found).psi_low, atol=1e-6)
+
+
 def test_no_finds_and_covariates() -> None:
     fit = fit_occupancy(np.zeros((6, 3)), pd.DataFrame({"a": np.arange(6.0)}))
     assert not fit.identifiable

@@ -1,0 +1,251 @@
+"""The occupancy model with covariates: maximum likelihood, or the posterior under a prior."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import expit, logit
+from scipy.stats import norm
+
+from habitatmap.errors import InputError
+from habitatmap.survey.constant import Array, Histories, Prior
+from habitatmap.survey.design import Design, Rows, refuse_gaps
+from habitatmap.survey.fit import LOOKED_ONCE, NOTHING_FOUND, Fit, coefficients
+from habitatmap.survey.likelihood import Problem, Spread, posterior_draws, profile_bounds
+
+FEW_ROWS = 25  # up to so many different rows of covariates the intervals of psi are by profile likelihood
+
+
+def fit_covariates(
+    found: Array,
+    looked: NDArray[np.bool_],
+    x: Design,
+    w: Design,
+    h: Histories,
+    prior: Prior | None,
+) -> Fit:
+    """The model with covariates: maximum likelihood, or the posterior under the prior."""
+    looks, finds = looked.sum(axis=1), np.nansum(found, axis=1)
+    counted = looks > 0
+    if not counted.any():
+        raise InputError(
+            "No site was looked at, so that no covariate can be fitted; give looks, or leave the covariates out."
+        )
+    refuse_gaps(x, counted, 1)
+    refuse_gaps(w, looked.ravel(), found.shape[1])
+    psi_rows, p_rows = Rows.of(x, counted), Rows.of(w, looked.ravel())
+    problem = Problem(
+        x=psi_rows.rows[counted],
+        w=p_rows.rows[looked.ravel()],
+        y=found[looked],
+        first=np.cumsum(looks[counted]) - looks[counted],
+        some=finds[counted] > 0,
+        weight=np.ones(int(counted.sum())),
+    )
+    peak = problem.peak()
+    spread = Spread(problem.curvature(peak))
+    why = _why(h, spread, psi_rows, p_rows, problem.k)
+    model = _Model(problem, psi_rows, p_rows, counted, found.shape)
+    if prior is not None:
+        answer = _by_posterior(model, replace(problem, prior=prior))
+    elif h.n_found == 0 or h.looks.max() == 1:
+        answer = _untold(model, 0.0 if h.n_found == 0 else -float(problem.loss(peak)))
+    else:
+        answer = _by_peak(model, peak, spread)
+    given = np.where(finds > 0, 1.0, answer.conditional)
+    terms = len(psi_rows.kept) + len(p_rows.kept)
+    return Fit(
+        psi=psi_rows.shaped(answer.psi, found.shape[:1]),
+        psi_se=psi_rows.shaped(answer.psi_se, found.shape[:1]),
+        p=p_rows.shaped(answer.p, found.shape),
+        p_se=p_rows.shaped(answer.p_se, found.shape),
+        minus2loglik=0.0 - 2 * answer.top,
+        aic=-2 * answer.top + 2 * terms if prior is None else np.nan,
+        conditional=given,
+        coefficients=coefficients(x.terms, w.terms, answer.estimates, answer.errors),
+        identifiable=not why,
+        why=why,
+        n_sites=h.n_sites,
+        n_looks=h.n_looks,
+        n_detections=h.n_found,
+        naive=h.n_occupied / h.n_sites,
+        prior=prior,
+        from_data=np.nan,
+        sampling_efficiency=answer.efficiency,
+        _interval=answer.interval,
+        _mean_psi=answer.mean_psi,
+    )
+
+
+def _why(h: Histories, spread: Spread, psi_rows: Rows, p_rows: Rows, k: int) -> str:
+    """What keeps the looks alone from giving a regular estimate, as a sentence's half; empty where nothing does."""
+    if h.n_found == 0:
+        return NOTHING_FOUND
+    if h.looks.max() == 1:
+        return LOOKED_ONCE
+    said = []
+    for part, rows, before, after in (("psi", psi_rows, 0, len(p_rows.kept)), ("p", p_rows, k, 0)):
+        errors = spread.errors(np.pad(rows.back, ((0, 0), (before, after))))
+        lost = [rows.terms[i] for i, e in zip(rows.kept, errors, strict=True) if np.isnan(e)]
+        if lost:
+            said.append(
+                f"the looks push {', '.join(lost)} of {part} without limit (to 0 or 1 for some), where no standard "
+                "error holds"
+            )
+        if rows.left_out():
+            said.append(f"the other covariates of {part} already determine {', '.join(rows.left_out())}, left out")
+    if not said and not spread.regular:
+        said.append("the looks do not tell the coefficients apart")
+    return "; ".join(said)
+
+
+@dataclass(frozen=True)
+class _Model:
+    """A problem and the rows of all sites and looks, those without a look among them."""
+
+    problem: Problem
+    psi_rows: Rows
+    p_rows: Rows
+    counted: NDArray[np.bool_]
+    shape: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class _Answer:
+    psi: Array
+    psi_se: Array
+    p: Array
+    p_se: Array
+    top: float
+    conditional: Array
+    estimates: Array
+    errors: Array
+    efficiency: float
+    interval: Callable[[str, float], tuple[Any, Any]]
+    mean_psi: tuple[float, float]
+
+
+def _untold(m: _Model, top: float) -> _Answer:
+    """Where the looks can't tell psi and p apart: NaN all over, and every psi from 0 to 1 is possible."""
+    sites, cells = np.full(m.shape[0], np.nan), np.full(int(np.prod(m.shape)), np.nan)
+    nothing = np.full(len(m.psi_rows.terms) + len(m.p_rows.terms), np.nan)
+    return _Answer(
+        sites, sites, cells, cells, top, sites, nothing, nothing, np.nan, partial(_anything, m), (np.nan, np.nan)
+    )
+
+
+def _anything(m: _Model, part: str, level: float) -> tuple[Any, Any]:
+    rows, shape = (m.psi_rows, m.shape[:1]) if part == "psi" else (m.p_rows, m.shape)
+    cells = int(np.prod(shape))
+    return rows.shaped(np.zeros(cells), shape), rows.shaped(np.ones(cells), shape)
+
+
+def _by_peak(m: _Model, peak: Array, spread: Spread) -> _Answer:
+    k = m.problem.k
+    pad_x, pad_w = ((0, 0), (0, len(peak) - k)), ((0, 0), (k, 0))
+    psi, p = expit(m.psi_rows.rows @ peak[:k]), expit(m.p_rows.rows @ peak[k:])
+    psi_se = psi * (1 - psi) * spread.errors(np.pad(m.psi_rows.rows, pad_x))
+    p_se = p * (1 - p) * spread.errors(np.pad(m.p_rows.rows, pad_w))
+    _, _, occupied, total = m.problem.log_chances(peak)
+    state = psi.copy()
+    state[m.counted] = np.exp(occupied - total)
+    seen = psi[m.counted]
+    lean = (seen * (1 - seen)) @ m.problem.x / len(seen)
+    mean_se = spread.errors(np.pad(lean[None, :], pad_x))[0] if not np.isnan(psi_se[m.counted]).any() else np.nan
+    errors = [
+        m.psi_rows.spread_out(spread.errors(np.pad(m.psi_rows.back, pad_x))),
+        m.p_rows.spread_out(spread.errors(np.pad(m.p_rows.back, pad_w))),
+    ]
+    return _Answer(
+        psi=psi,
+        psi_se=psi_se,
+        p=p,
+        p_se=p_se,
+        top=float(-m.problem.loss(peak)),
+        conditional=state,
+        estimates=_as_given(m, peak),
+        errors=np.concatenate(errors),
+        efficiency=np.nan,
+        interval=partial(_peak_interval, m, peak, (psi, psi_se), (p, p_se)),
+        mean_psi=(float(seen.mean()), float(mean_se)),
+    )
+
+
+def _as_given(m: _Model, at: Array) -> Array:
+    """Coefficients in the units of the covariates, NaN for terms left out."""
+    k = m.problem.k
+    return np.concatenate(
+        [m.psi_rows.spread_out(m.psi_rows.back @ at[:k]), m.p_rows.spread_out(m.p_rows.back @ at[k:])]
+    )
+
+
+def _peak_interval(
+    m: _Model, peak: Array, psi: tuple[Array, Array], p: tuple[Array, Array], part: str, level: float
+) -> tuple[Any, Any]:
+    if part == "p":
+        low, high = _wald(*p, level)
+        return m.p_rows.shaped(low, m.shape), m.p_rows.shaped(high, m.shape)
+    kinds, which = np.unique(m.psi_rows.rows, axis=0, return_inverse=True)
+    if len(kinds) <= FEW_ROWS:
+        nothing = (np.nan, np.nan)
+        ends = [nothing if np.isnan(r).any() else profile_bounds(m.problem, peak, r, level) for r in kinds]
+        low, high = np.array(ends)[which.ravel()].T
+    else:
+        low, high = _wald(*psi, level)
+    return m.psi_rows.shaped(low, m.shape[:1]), m.psi_rows.shaped(high, m.shape[:1])
+
+
+def _wald(chance: Array, se: Array, level: float) -> tuple[Array, Array]:
+    """The interval that is even in log odds."""
+    half = norm.ppf((1 + level) / 2) * se / (chance * (1 - chance))
+    return expit(logit(chance) - half), expit(logit(chance) + half)
+
+
+def _by_posterior(m: _Model, problem: Problem) -> _Answer:
+    """Posterior means and standard deviations from draws of the coefficients."""
+    draws, efficiency = posterior_draws(problem, problem.peak())
+    k, counted = problem.k, m.counted
+    sums = {name: np.zeros((2, size)) for name, size in (("psi", m.shape[0]), ("p", int(np.prod(m.shape))))}
+    state = np.zeros(int(counted.sum()))
+    mean_psi = []
+    for at in draws:
+        psi, p = expit(m.psi_rows.rows @ at[:k]), expit(m.p_rows.rows @ at[k:])
+        sums["psi"] += [psi, psi**2]
+        sums["p"] += [p, p**2]
+        _, _, occupied, total = problem.log_chances(at)
+        state += np.exp(occupied - total)
+        mean_psi.append(psi[counted].mean())
+    mean = {name: s[0] / len(draws) for name, s in sums.items()}
+    sd = {name: np.sqrt(np.maximum(s[1] / len(draws) - mean[name] ** 2, 0)) for name, s in sums.items()}
+    given = mean["psi"].copy()
+    given[counted] = state / len(draws)
+    in_units = np.array([_as_given(m, at) for at in draws])
+    return _Answer(
+        psi=mean["psi"],
+        psi_se=sd["psi"],
+        p=mean["p"],
+        p_se=sd["p"],
+        top=float(-m.problem.loss(draws.mean(axis=0))),
+        conditional=given,
+        estimates=in_units.mean(axis=0),
+        errors=in_units.std(axis=0),
+        efficiency=efficiency,
+        interval=partial(_draws_interval, m, draws),
+        mean_psi=(float(np.mean(mean_psi)), float(np.std(mean_psi))),
+    )
+
+
+def _draws_interval(m: _Model, draws: Array, part: str, level: float) -> tuple[Any, Any]:
+    k = m.problem.k
+    rows, at, shape = (m.psi_rows, draws[:, :k], m.shape[:1]) if part == "psi" else (m.p_rows, draws[:, k:], m.shape)
+    ends = [(1 - level) / 2, (1 + level) / 2]
+    # log odds are ordered as chances are; a thousand rows at a time
+    low, high = np.concatenate(
+        [np.quantile(rows.rows[i : i + 1000] @ at.T, ends, axis=1) for i in range(0, len(rows.rows), 1000)], axis=1
+    )
+    return rows.shaped(expit(low), shape), rows.shaped(expit(high), shape)
