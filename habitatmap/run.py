@@ -23,29 +23,34 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from habitatmap import __version__
-from habitatmap.area import Area, blurred
+from habitatmap.area import Area, blurred, is_private
 from habitatmap.grid import Grid
+from habitatmap.habitat.forage import forage_bounds
 from habitatmap.habitat.offer import Habitat, offer
 from habitatmap.intake.land_cover import LandCover
-from habitatmap.intake.pools import standing as standing_on
+from habitatmap.intake.pools import standing
 from habitatmap.intake.settings import Settings
 from habitatmap.network.places import breeding_places, merged
-from habitatmap.plan.bound import upper_bound
+from habitatmap.network.web import web
+from habitatmap.plan.bound import Bound, upper_bound
 from habitatmap.plan.candidates import Candidates, candidates
 from habitatmap.plan.gaps import gaps
 from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached, reach_of_draws
-from habitatmap.plan.robustness import robustness, zones
+from habitatmap.plan.robustness import Zone, robustness, zones
 from habitatmap.plan.search import Choice, choose
 from habitatmap.show.cautions import general_cautions, site_caution
 from habitatmap.show.reasons import reason
-from habitatmap.show.summary import headline, missing_inputs, number, versions
-from habitatmap.show.tables import land_under, place_table, plan_table, pool_table
+from habitatmap.show.summary import headline, missing_inputs, summarise, versions
+from habitatmap.show.tables import place_table, plan_table, pool_table
 from habitatmap.survey.chances import Chances, chances
+from habitatmap.survey.surface import chance_surface
 
 Say = Callable[[str], None]
 Array = NDArray[Any]
 # what is shown beside every figure that rests on the flight median: expert judgement, see DESIGN section 5
 FORAGE_MEDIANS_M = (100.0, 500.0)
+# flags of pools whose place has no figures
+NOT_SCORED = ["outside the data", "outside the boundary"]
 
 
 @dataclass(frozen=True)
@@ -71,7 +76,7 @@ class Result:
     paths: gpd.GeoDataFrame
     boundary: Any
     plan: pd.DataFrame
-    zones: list[Array]
+    zones: list[Zone]
     plan_exchanged: pd.DataFrame | None
     gaps: gpd.GeoDataFrame
     links: gpd.GeoDataFrame
@@ -99,39 +104,39 @@ def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
     if not public:
         return result
     (say or _silent)("The same for the public, from blurred places")
-    return replace(result, public=_evaluate(blurred(area), _silent))
+    return replace(result, public=_evaluate(blurred(area), _silent, brief=True))
 
 
-def _evaluate(area: Area, say: Say) -> Result:
+def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
+    """The whole job once; `brief` leaves out how sure the plan is and how far from the best, which nobody is shown."""
     clock = Clock(say)
     settings, grid = area.settings, area.grid
     flight = settings.flight
     frame = {"cell_m": grid.cell_m, "median_m": flight.forage_median_m}
+    rules = {**frame, "spacing_m": settings.plan.spacing_m}
 
     with clock("What each spot offers"):
         spots = offer(area)
         weight = spots.weight
-        forage_total = float(np.nansum(weight))
+        forage_ha = float(np.nansum(weight, dtype=float)) * grid.cell_ha  # index-hectares
 
     with clock("Which pools are likely occupied"):
         pools, trees = area.pools, area.trees
-        up = standing_on(pools, area.visits, area.as_of)
-        group = merged(pools["x"].to_numpy(float), pools["y"].to_numpy(float), flight.merge_m)
+        up = standing(pools, area.visits, pd.Timestamp(area.as_of))
+        group = merged(pools["x"], pools["y"], flight.merge_m)
         known = chances(pools, area.visits, area.as_of, settings.occupancy, group)
         likelihood = area.tree_table.likelihood(trees)
         flags = _flags(area, spots, up)
-        counted = up & ~np.isin(flags, ["outside the data", "outside the boundary"])
 
     with clock("What is in reach now"):
-        chance = known.pools["occupancy"].to_numpy(float)
-        places = breeding_places(pools, counted, chance, trees, likelihood, grid, settings)
+        places = breeding_places(pools, up, known.pools["occupancy"], trees, likelihood, grid, settings)
         R = not_reached(grid, places, median_m=flight.forage_median_m)
         now = forage_in_reach(weight, R)
-        draws = _draws_of_places(places, pools, known)
+        draws = _draws_of_places(places, known, up)
         low, high = _interval(reach_of_draws(weight, places, draws, **frame), now)
         lost_without = np.full(len(pools), np.nan)
-        of_pools = (places["kind"] == "pool").to_numpy()
-        lost_without[places["index"].to_numpy()[of_pools]] = loss_of_each(weight, R, places, **frame)[of_pools]
+        lost_without[up] = loss_of_each(weight, R, places, **frame)[: up.sum()]  # pools stand first among the places
+        lost_without[np.isin(flags, NOT_SCORED)] = np.nan
 
     with clock("Where a pool may stand"):
         where = candidates(
@@ -142,36 +147,51 @@ def _evaluate(area: Area, say: Say) -> Result:
             land=area.land,
             has_land="land" in area.has,
             keep_away=area.keep_away,
-            pools=pools[counted],
+            pools=pools[up],
             settings=settings.plan,
         )
 
     with clock("Which spots help most"):
         p_new = np.where(where.allowed, known.new.value, np.nan)
-        wanted = settings.plan.pools if forage_total > 0 else 0
-        choice = choose(weight, places, p_new, wanted, spacing_m=settings.plan.spacing_m, **frame)
+        wanted = settings.plan.pools if forage_ha > 0 else 0
+        choice = choose(weight, places, p_new, wanted, **rules)
         sites = choice.frame
         with_plan = choice.with_plan
-        all_places = pd.concat([places, _as_places(sites, grid)], ignore_index=True)
+        suggested = _as_places(sites, grid)
+        all_places = pd.concat([places, suggested], ignore_index=True)
         R_plan = not_reached(grid, all_places, median_m=flight.forage_median_m)
         plan_draws = np.column_stack([draws, np.repeat(known.new_draws[:, None], len(sites), axis=1)])
         plan_low, plan_high = _interval(reach_of_draws(weight, all_places, plan_draws, **frame), with_plan)
 
     with clock("How far from the best possible"):
-        bound = upper_bound(weight, places, p_new, wanted, spacing_m=settings.plan.spacing_m, choice=choice, **frame)
+        bound = Bound(np.nan, now, {}) if brief else upper_bound(weight, places, p_new, wanted, **rules)
 
     with clock("How sure"):
-        steady = robustness(
-            weight, places, p_new, choice, draws, known.new_draws, spacing_m=settings.plan.spacing_m, **frame
-        )
-        around = zones(weight, places, p_new, choice, **frame)
+        around = [] if brief else zones(sites, weight, places, p_new, **rules)
+        steady = np.full(len(sites), np.nan)
+        if not brief:
+            low_forage, high_forage = (
+                np.where(spots.inside, field, 0.0) for field in forage_bounds(area.land_cover, spots.season)
+            )
+            steady = robustness(
+                choice,
+                weight,
+                places,
+                p_new,
+                draws=draws,
+                odds=_odds(known),
+                low=low_forage,
+                high=high_forage,
+                medians=(FORAGE_MEDIANS_M[0], flight.forage_median_m, FORAGE_MEDIANS_M[1]),
+                **rules,
+            ).share
 
     with clock("What stays out of reach"):
         reach_now = np.where(np.isnan(spots.season), np.nan, 1.0 - R)
         unserved = gaps(grid, weight, reach_now, where, places, settings)
 
     with clock("How the places hang together"):
-        web = _network(places, all_places, spots, grid, settings, area.crs)
+        net = web(places, suggested, spots.access, flight, area.crs)
 
     with clock("Tables"):
         rasters = {
@@ -183,10 +203,10 @@ def _evaluate(area: Area, say: Say) -> Result:
             "dead_wood_m": spots.dead_wood_m,
             "reach_now": reach_now,
             "reach_with_plan": np.where(np.isnan(spots.season), np.nan, 1.0 - R_plan),
-            "occupancy": _chance_raster(spots, pools, known, grid),
+            "occupancy": _chance_surface(spots, pools, known, grid),
         }
         at = {**rasters, "dead_wood_access": spots.dead_wood_access}
-        private = _private(pools, area.land)
+        private = is_private(pools, area.land)
         rot_hole = places[places["kind"] == "tree"]
         table = pool_table(
             pools,
@@ -214,7 +234,7 @@ def _evaluate(area: Area, say: Say) -> Result:
             "has_land": "land" in area.has,
             "land_index": where.land_index,
             "paths": area.paths,
-            "standing": pools[counted],
+            "standing": pools[up],
             "reason": reason,
             "caution": lambda row: site_caution(row, settings),
         }
@@ -226,54 +246,44 @@ def _evaluate(area: Area, say: Say) -> Result:
             other = plan_table(choice.exchanged, now, expected, nothing, **described)
         owner = where.land_index
         site_owner = owner[sites["row"].to_numpy(int), sites["col"].to_numpy(int)] if len(sites) else np.empty(0, int)
-        land_table = place_table(area.land, pools, counted, site_owner, spots.season, owner)
+        land_table = place_table(area.land, pools, up, site_owner, spots.season, owner)
 
-    missing = missing_inputs(area.has, int(counted.sum()), int(known.looks.looks.sum()))
-    gain, possible = with_plan - now, bound.value - now
-    summary: dict[str, Any] = {
-        "title": area.title,
-        "crs": area.crs.to_string(),
-        "cell_m": grid.cell_m,
-        "cells": grid.rows * grid.cols,
-        "as_of": area.as_of.isoformat(),
-        "intake": area.ledger.counts(),
-        "occupancy": known.summary,
-        "forage_in_reach": {
-            "now": number(now),
-            "low": number(low),
-            "high": number(high),
-            "with_plan": number(with_plan),
-            "with_plan_low": number(plan_low),
-            "with_plan_high": number(plan_high),
-            "upper_bound": number(bound.value),
-            "index_ha": number(now * forage_total * grid.cell_ha),
-            "index_ha_with_plan": number(with_plan * forage_total * grid.cell_ha),
-            "measured_share": number(_share(weight, spots.measured)),
+    summary = summarise(
+        area,
+        occupancy=known.summary,
+        reach={
+            "now": now,
+            "low": low,
+            "high": high,
+            "with_plan": with_plan,
+            "with_plan_low": plan_low,
+            "with_plan_high": plan_high,
+            "upper_bound": bound.value,
+            "index_ha": now * forage_ha,
+            "index_ha_with_plan": with_plan * forage_ha,
+            "measured_share": _share(weight, spots.measured),
             "by_forage_median_m": {
-                f"{m:g}": number(forage_in_reach(weight, not_reached(grid, places, median_m=m)))
-                for m in FORAGE_MEDIANS_M
+                f"{m:g}": forage_in_reach(weight, not_reached(grid, places, median_m=m)) for m in FORAGE_MEDIANS_M
             },
         },
-        "candidates": {"all": grid.rows * grid.cols, "lost": where.lost, "left": where.left},
-        "plan": {
+        candidates={"all": grid.rows * grid.cols, "lost": where.lost, "left": where.left},
+        plan={
             "pools": len(plan),
             "wanted": settings.plan.pools,
-            "share_of_bound": number(gain / possible) if len(plan) and possible > 0 else None,
-            "exchange_gain": number(choice.exchange_gain) if len(plan) else None,
+            "share_of_bound": bound.share(with_plan) if len(plan) and not brief else None,
+            "exchange_gain": choice.exchange_gain if len(plan) else None,
             "provisional": "land" not in area.has,
-            "note": choice.note,
+            "note": _why_fewer(choice, where, forage_ha),
         },
-        "network": web.summary,
-        "gaps": {"count": len(unserved), "share": number(float(unserved["share"].sum())) if forage_total > 0 else None},
-        "forage": {"lean_month": spots.lean_month, "months": settings.season.months},
-        "land_cover_unmatched": [list(pair) for pair in area.land_cover.unmatched] if area.land_cover else [],
-        "missing": missing,
-        "notes": [*area.notes, *area.ledger.remarks, *known.warnings],
-        "seconds": clock.seconds,
-        "versions": versions(__version__),
-        "cautions": general_cautions(settings),
-        "credits": area.credits,
-    }
+        network=net.summary,
+        gaps={"count": len(unserved), "share": float(unserved["share"].sum()) if forage_ha > 0 else None},
+        forage={"lean_month": spots.lean_month, "months": list(settings.season.months)},
+        missing=missing_inputs(area.has, int(up.sum()), int(known.looks.looks.sum())),
+        warnings=known.warnings,
+        seconds=clock.seconds,
+        versions=versions(__version__),
+        cautions=general_cautions(settings),
+    )
     return Result(
         title=area.title,
         settings=settings,
@@ -293,7 +303,7 @@ def _evaluate(area: Area, say: Say) -> Result:
         zones=around,
         plan_exchanged=other,
         gaps=unserved,
-        links=web.links,
+        links=net.links,
         candidates_lost=pd.DataFrame({"reason": list(where.lost), "cells": list(where.lost.values())}),
         set_aside=area.ledger.frame(),
         summary=summary,
@@ -336,20 +346,19 @@ def _flags(area: Area, spots: Habitat, up: Array) -> Array:
     return flags
 
 
-def _private(pools: pd.DataFrame, land: gpd.GeoDataFrame) -> Array:
-    """Whether each pool is private: by its own column, else by the land it stands on, else yes."""
-    under = land_under(land, pools["x"].to_numpy(float), pools["y"].to_numpy(float))
-    by_land = np.array([land["private"].iloc[i] == "yes" if i >= 0 else True for i in under], dtype=bool)
-    own = pools["private"].to_numpy()
-    return np.where(own == "yes", True, np.where(own == "no", False, by_land))
-
-
-def _draws_of_places(places: pd.DataFrame, pools: pd.DataFrame, known: Chances) -> Array:
-    """Draws x places: a pool's drawn chances, a tree's one chance in every draw."""
+def _draws_of_places(places: pd.DataFrame, known: Chances, up: Array) -> Array:
+    """Draws x places: a standing pool's drawn chances, a tree's one chance in every draw."""
     draws = np.repeat(places["p"].to_numpy(float)[None, :], len(known.draws), axis=0)
-    of_pools = (places["kind"] == "pool").to_numpy()
-    draws[:, of_pools] = known.draws[:, places["index"].to_numpy()[of_pools]]
+    draws[:, : up.sum()] = known.draws[:, up]
     return draws
+
+
+def _odds(known: Chances) -> Array:
+    """The drawn odds of a new pool over those of its expected chance; 1 where the chance is certain."""
+    value, drawn = known.new.value, known.new_draws
+    if not 0 < value < 1:
+        return np.ones(len(drawn))
+    return drawn / (1 - drawn) / (value / (1 - value))
 
 
 def _interval(values: Array, value: float) -> tuple[float, float]:
@@ -367,25 +376,35 @@ def _ground(cover: LandCover | None) -> Array | None:
     return np.array(["", *cover.table["ground"].fillna("").astype(str)], dtype=object)[cover.classes]
 
 
+def _as_places(sites: pd.DataFrame, grid: Grid) -> pd.DataFrame:
+    """Suggested sites as breeding places."""
+    x, y = grid.centre(sites["row"], sites["col"])
+    named = sites[["row", "col", "p"]].assign(kind="suggestion", id=sites["rank"].astype(str), x=x, y=y)
+    return named[["kind", "id", "x", "y", "row", "col", "p"]]
+
+
+def _why_fewer(choice: Choice, where: Candidates, forage_ha: float) -> str:
+    """Why there are fewer suggestions than asked for; "" where there are not."""
+    if not choice.wanted and forage_ha <= 0:
+        return "no forage is known in the area, so no spot can be said to help"
+    if where.left == 0:
+        most = max(where.lost, key=lambda reason: where.lost[reason])
+        return f"no spot is allowed; most fell out for: {most}"
+    return choice.note
+
+
 def _share(weight: Array, part: Array) -> float:
     """The share of the forage that lies on the cells of `part`; NaN where there is no forage."""
     total = float(np.nansum(weight, dtype=float))
     return float(np.nansum(weight[part], dtype=float)) / total if total > 0 else float("nan")
 
 
-def _chance_raster(spots: Habitat, pools: pd.DataFrame, known: Chances, grid: Grid) -> Array:
-    """The chance that a pool set here holds larvae, only where ground like it was looked at; NaN elsewhere.
-
-    Like it: forage and dead-wood scores within the range of the pools that were looked at.
-    """
-    row, col = grid.cell_of(pools["x"].to_numpy(float), pools["y"].to_numpy(float))
+def _chance_surface(spots: Habitat, pools: pd.DataFrame, known: Chances, grid: Grid) -> Array:
+    """The chance of a new pool on ground like that of the pools that were looked at."""
+    row, col = grid.cell_of(pools["x"], pools["y"])
     at = grid.inside(row, col) & (known.looks.looks > 0)
-    like = ~np.isnan(spots.season)
-    for score in (spots.access, spots.dead_wood_access):
-        seen = score[row[at], col[at]]
-        seen = seen[~np.isnan(seen)]
-        like &= (score >= seen.min()) & (score <= seen.max()) if len(seen) else False
-    return np.where(like, np.float32(known.new.value), np.float32(np.nan))
+    scores = [spots.access, spots.dead_wood_access]
+    return chance_surface(known.new.value, scores, ~np.isnan(spots.season), row[at], col[at])
 
 
 def _last_outcomes(visits: pd.DataFrame, as_of: Any) -> dict[str, str]:
@@ -395,7 +414,7 @@ def _last_outcomes(visits: pd.DataFrame, as_of: Any) -> dict[str, str]:
 
 
 def _trees_known(pools: pd.DataFrame, area: Area) -> Array:
-    """Whether the list of trees tells something at each pool: everywhere, or inside `inventoried` where that is given."""
+    """Whether the list of trees tells something at each pool: everywhere, or inside `inventoried` where given."""
     if area.inventoried is None:
         return np.full(len(pools), "trees" in area.has)
     points = gpd.points_from_xy(pools["x"], pools["y"])

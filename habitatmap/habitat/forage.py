@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from habitatmap.grid import Grid
 
+Floats32 = NDArray[np.float32]
 MONTHS = [f"forage_{month:02d}" for month in range(1, 13)]
 
 
@@ -99,3 +100,22 @@ def lean_month(
     # rounded, so that two months of equal forage are a tie whatever the order of summing
     poorest = min(means, key=lambda month: round(means[month], 9))
     return forage[poorest - 1].copy(), poorest
+
+
+def forage_bounds(land_cover: LandCover | None, season: NDArray[np.float32]) -> tuple[Floats32, Floats32]:
+    """The season mean if every class had its low, or its high, value: (rows, cols) each, NaN as in `season`.
+
+    The class table states the bounds of the peak month; the other months are taken to move with it. A class without
+    bounds keeps its value.
+    """
+    if land_cover is None:
+        return season, season
+    peak = land_cover.table[MONTHS].max(axis=1).to_numpy(dtype=float)
+    bounds = []
+    for column in ("forage_low", "forage_high"):
+        stated = land_cover.table[column].to_numpy(dtype=float)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            factor = np.where(np.isnan(stated) | ~(peak > 0), 1.0, stated / peak)
+        by_cell = np.r_[1.0, factor].astype(np.float32)[land_cover.classes]
+        bounds.append(np.minimum(season * by_cell, np.float32(1)))
+    return bounds[0], bounds[1]

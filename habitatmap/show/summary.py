@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
+
+import numpy as np
+
+from habitatmap.area import Area
 
 LIBRARIES = ("numpy", "scipy", "geopandas", "shapely", "pyproj", "rasterio", "folium")
 
@@ -44,11 +48,38 @@ def versions(own: str) -> dict[str, str]:
     return found
 
 
-def number(value: float | None) -> float | None:
-    """A plain number for JSON; None where it is not known."""
-    if value is None or not math.isfinite(float(value)):
-        return None
-    return float(value)
+def known(value: Any) -> Any:
+    """The value with every number that is not known (NaN, infinite) as None, and numpy's numbers as Python's."""
+    if isinstance(value, Mapping):
+        return {key: known(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [known(part) for part in value]
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    return int(value) if isinstance(value, np.integer) else value
+
+
+def summarise(area: Area, *, reach: Mapping[str, Any], **parts: Any) -> dict[str, Any]:
+    """The content of summary.json in the contract's order; what is not known is None."""
+    grid, cover = area.grid, area.land_cover
+    summary = {
+        "title": area.title,
+        "crs": area.crs.to_string(),
+        "crs_name": area.crs.name,
+        "cell_m": grid.cell_m,
+        "cells": grid.rows * grid.cols,
+        "as_of": area.as_of.isoformat(),
+        "intake": area.ledger.counts(),
+        "occupancy": parts["occupancy"],
+        "forage_in_reach": reach,
+        **{name: parts[name] for name in ("candidates", "plan", "network", "gaps", "forage", "missing")},
+        "land_cover": {"name": cover.name, "unmatched": list(cover.unmatched)} if cover else None,
+        "notes": [*area.notes, *area.ledger.remarks, *parts["warnings"]],
+        **{name: parts[name] for name in ("seconds", "versions", "cautions")},
+        "credits": area.credits,
+    }
+    content: dict[str, Any] = known(summary)
+    return content
 
 
 def percent(value: float | None, digits: int = 0) -> str:

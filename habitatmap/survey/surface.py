@@ -1,0 +1,25 @@
+"""The chance that a pool set here holds larvae, as a raster: only where ground like it was looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def chance_surface(
+    chance: float, scores: Sequence[NDArray[Any]], known: NDArray[np.bool_], row: NDArray[Any], col: NDArray[Any]
+) -> NDArray[np.float32]:
+    """`chance` on the cells whose scores all lie within the range of the sampled cells (row, col); NaN elsewhere.
+
+    `scores` are rasters (rows, cols), such as the forage and dead-wood scores; `known` marks cells with data. Nothing
+    sampled, or no score known there: NaN everywhere, as the records say nothing about any ground.
+    """
+    like = known.copy()
+    for score in scores:
+        seen = score[row, col]
+        seen = seen[~np.isnan(seen)]
+        like &= (score >= seen.min()) & (score <= seen.max()) if len(seen) else False
+    return np.where(like, np.float32(chance), np.float32(np.nan))
