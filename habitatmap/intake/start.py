@@ -131,17 +131,26 @@ def _where(extract: OsmExtract | None, outline: gpd.GeoDataFrame | None, crs: CR
     """The ground that the area covers, without margin: the boundary, else the extract's box, else not known."""
     if outline is not None:
         return outline.to_crs(crs)
-    if extract:
-        # points along the edges, as a box in degrees has no straight edges in metres
-        return gpd.GeoDataFrame(geometry=[shapely.segmentize(shapely.box(*extract.bounds), 0.01)], crs=LONLAT).to_crs(
-            crs
-        )
-    return None
+    return _box_of(extract, crs) if extract else None
+
+
+def _box_of(extract: OsmExtract, crs: CRS) -> gpd.GeoDataFrame:
+    """The extract's box, with points along its edges, as a box in degrees has no straight edges in metres."""
+    return gpd.GeoDataFrame(geometry=[shapely.segmentize(shapely.box(*extract.bounds), 0.01)], crs=LONLAT).to_crs(crs)
+
+
+def _inside(frame: gpd.GeoDataFrame, extract: OsmExtract, crs: CRS) -> gpd.GeoDataFrame:
+    """Polygons within the extract's box: a long river or forest leads far beyond it, where all else is missing."""
+    moved = frame.to_crs(crs)
+    cut = shapely.intersection(shapely.make_valid(moved.geometry.values), _box_of(extract, crs).geometry.iloc[0])
+    shapes = [polygons_of(shape) for shape in cut]
+    moved = moved.set_geometry(gpd.GeoSeries(shapes, index=moved.index, crs=crs))
+    return moved[moved.geometry.notna()].reset_index(drop=True)
 
 
 def _write_extract(folder: Path, extract: OsmExtract, crs: CRS, *, with_cover: bool, say: Say) -> None:
     """The extract's frames as files; one without rows is left out, as nothing is not the same as none."""
-    land, cover = extract.land.to_crs(crs), extract.cover.to_crs(crs)
+    land, cover = _inside(extract.land, extract, crs), _inside(extract.cover, extract, crs)
     # homes give way to every other kind, so that a park among houses stays public land
     land = without_overlaps(land, (land["kind"] != "homes").astype(int))
     frames = {"trees": extract.trees, "land": land, "keep_away": extract.keep_away, "paths": extract.paths}
@@ -207,11 +216,20 @@ def _raster_credits(path: Path) -> list[str]:
     return [", ".join(part for part in (makers, licence) if part)] if makers else []
 
 
-def _epsg(crs: CRS) -> str:
+def _code(crs: CRS) -> str:
     """The system's code, also where a file gives its definition only and a single code has the same numbers."""
+    authority = crs.to_authority()
+    if authority:
+        return ":".join(authority)
     near = [found.code for found in crs.list_authority(min_confidence=20) if found.auth_name == "EPSG"]
-    is_proven = len(near) == 1 and CRS.from_epsg(int(near[0])).to_dict() == crs.to_dict()
+    is_proven = len(near) == 1 and _numbers(CRS.from_epsg(int(near[0]))) == _numbers(crs)
     return f"EPSG:{near[0]}" if is_proven else crs.to_wkt()
+
+
+def _numbers(crs: CRS) -> list[float]:
+    """What a projected system computes with: its ellipsoid's axes, then the values of its projection."""
+    axes = [crs.ellipsoid.semi_major_metre, crs.ellipsoid.semi_minor_metre] if crs.ellipsoid else []
+    return axes + sorted(parameter.value for parameter in crs.coordinate_operation.params)
 
 
 def _box(bounds: tuple[float, float, float, float]) -> str:
@@ -222,7 +240,7 @@ def _area_toml(title: str, crs: CRS, land_cover: Path | None, credits: list[str]
     """The settings, with a word on what to fill in next; JSON's texts are TOML's too."""
     lines = [
         f"title = {json.dumps(title, ensure_ascii=False)}",
-        f"crs = {json.dumps(_epsg(crs))}",
+        f"crs = {json.dumps(_code(crs))}",
         f"credits = {json.dumps(credits, ensure_ascii=False)}",
         "",
         "# Put pools.csv and visits.csv beside this file. In land.gpkg all consent is ask: fill in yes or no.",
