@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import difflib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -32,7 +33,6 @@ from habitatmap.coordinates import (
 from habitatmap.errors import CrsError, InputError
 from habitatmap.grid import Grid
 from habitatmap.intake.files import SUFFIXES, find_inputs, read_tables
-from habitatmap.intake.headings import ALIASES, match_headings
 from habitatmap.intake.keep_away import read_keep_away
 from habitatmap.intake.land import read_land
 from habitatmap.intake.land_cover import (
@@ -54,7 +54,7 @@ from habitatmap.intake.paths import read_paths
 from habitatmap.intake.points import rough_lonlat
 from habitatmap.intake.pools import read_pools
 from habitatmap.intake.settings import FILE_NAME, Settings, read_settings
-from habitatmap.intake.shapes import read_shapes
+from habitatmap.intake.shapes import match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 from habitatmap.intake.trees import read_trees
 from habitatmap.intake.visits import read_visits
@@ -138,8 +138,8 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
     paths = read_paths(tables.get("paths", []), crs, stated, ledger)
     boundary = read_outline(tables.get("boundary", []), "boundary", crs, stated, ledger)
     inventoried = read_outline(tables.get("inventoried", []), "inventoried", crs, stated, ledger)
-    base = [read_cover_shapes(t, "land_cover", crs, stated, ledger) for t in tables.get("land_cover", [])]
-    overlays = [read_cover_shapes(t, "overlays", crs, stated, ledger) for t in tables.get("overlays", [])]
+    base = read_cover_shapes(tables.get("land_cover", []), "land_cover", crs, stated, ledger)
+    overlays = read_cover_shapes(tables.get("overlays", []), "overlays", crs, stated, ledger)
 
     cover = None
     if rasters or base or overlays:
@@ -168,7 +168,7 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
         paths=paths,
         boundary=boundary,
         inventoried=inventoried,
-        has=frozenset(files),
+        has=frozenset(files) | ({"land_cover"} if cover else set()),
         land_cover=cover,
         tree_table=load_tree_table(),
         notes=notes,
@@ -212,6 +212,7 @@ def _cover_files(folder: Path, settings: Settings) -> list[Path]:
         if (p.stem.lower() == "land_cover" or p.stem.lower().startswith("land_cover_"))
         and p.suffix.lower() in (*RASTER_DRIVERS, *SUFFIXES)
         and p.name != settings.land_cover.classes
+        and not looks_like_class_table(p)
     ]
     return sorted(found, key=lambda p: p.name)
 
@@ -237,12 +238,26 @@ def _unused(folder: Path, files: dict[str, list[Path]], settings: Settings) -> l
     """A word on files that look like inputs under a wrong name, and on [source_crs] lines that name no file."""
     used = {p.name for paths in files.values() for p in paths} | {settings.land_cover.classes}
     notes = [
+        f'{p.name} looks like a class table; to use it, add to area.toml: [land_cover] classes = "{p.name}".'
+        for p in sorted(folder.iterdir())
+        if p.name not in used and looks_like_class_table(p)
+    ]
+    notes += [
         f"{p.name} is not read: the name of an input is expected, such as {kind}{p.suffix}"
         for p in sorted(folder.iterdir())
-        if p.is_file() and p.name not in used and (kind := _meant(p.name))
+        if p.is_file() and p.name not in used and not looks_like_class_table(p) and (kind := _meant(p.name))
     ]
     lines = [f"{FILE_NAME}: [source_crs] names {n}, which is no input" for n in settings.source_crs if n not in used]
     return notes + lines
+
+
+def looks_like_class_table(path: Path) -> bool:
+    """Whether a CSV has the headings of a class table."""
+    if path.suffix.lower() != ".csv" or not path.is_file():
+        return False
+    with path.open("rb") as file:
+        heads = re.split(r"[,;\s\"]+", file.readline(10_000).decode("utf-8-sig", errors="replace"))
+    return "code" in heads and bool({"forage_01", "like"} & set(heads))
 
 
 def _tables(path: Path, kind: str, stated: Stated) -> list[Table]:
@@ -291,9 +306,7 @@ def _some_places(rasters: Sequence[Path], tables: dict[str, list[Table]], stated
 def _lonlat_of_shapes(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[Any, Any]:
     """Longitudes and latitudes of all corners of all shapes; nothing is reported here."""
     xy = [np.empty((0, 2))]
-    for table in tables:
-        known = kind in ALIASES
-        heads = match_headings(kind if known else "land", table.headings, stated.columns.get(kind) if known else None)
+    for table, heads in match_layers(kind, tables, stated, Ledger()):
         xy.append(shapely.get_coordinates(read_shapes(table, kind, WGS84, stated, Ledger(), "any", heads).geometry))
     lon, lat = np.concatenate(xy).T
     return lon, lat
@@ -430,8 +443,8 @@ def blurred(area: Area) -> Area:
     """The area as the public may see it, so that a private pool moved within its blur square changes nothing.
 
     A private pool stands at the centre of its square of `public.blur_m` (aligned to the origin of the CRS), under a
-    number in place of its name; squares with fewer than FEWEST_PRIVATE private hosts lose their private pools. Hosts,
-    notes, observers and row numbers are empty; private land and its names are left out. Pools not private stay.
+    number in place of its name, without its texts; squares with fewer than FEWEST_PRIVATE private hosts lose their
+    private pools. Hosts, notes, observers and row numbers are empty; private land is left out. Open pools stay.
     """
     pools, names = _blurred_pools(area)
     visits = _without_people(area.visits[area.visits["pool"].isin(names)])
@@ -454,6 +467,9 @@ def _blurred_pools(area: Area) -> tuple[pd.DataFrame, dict[str, str]]:
         y=lambda f: (np.floor(f["y"] / side) + 0.5) * side,
         uncertainty_m=side / np.sqrt(2),
         private="yes",
+        container="",
+        filling="",
+        shade="",
     )
     # a host with three buckets is one garden, however many buckets
     host = closed["host"].str.strip().str.casefold()
@@ -467,8 +483,10 @@ def _blurred_pools(area: Area) -> tuple[pd.DataFrame, dict[str, str]]:
         looks=[repr(sorted(looks.get(pool, []))) for pool in closed["pool"]]
     )
     closed = closed.loc[known.sort_values(list(known.columns), kind="stable").index]
-    width = len(str(len(closed)))
-    names = [f"private {i:0{width}d}" for i in range(1, len(closed) + 1)]
+    width, label = len(str(len(closed))), "private"
+    while open_ones["pool"].str.startswith(label).any():
+        label += " pool"
+    names = [f"{label} {i:0{width}d}" for i in range(1, len(closed) + 1)]
     public_name = dict(zip(open_ones["pool"], open_ones["pool"], strict=True))
     public_name |= dict(zip(closed["pool"], names, strict=True))
     shown = pd.concat([open_ones, closed.assign(pool=names)]).assign(host="", note="", file="", row=0)

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -93,6 +94,22 @@ def test_misnamed_files_and_layers_elsewhere_are_told(tmp_path: Path) -> None:
     assert "No shape of land lies in the area" in notes
 
 
+def test_a_class_table_that_nobody_named_is_not_taken_for_land_cover(tmp_path: Path) -> None:
+    write_raster(tmp_path / "land_cover.tif", WORLDCOVER)
+    area_folder(tmp_path, land_cover_legend="code,label,like\n1,Park,corine:141\n")
+    area = open_area(tmp_path)
+    assert "land_cover" not in area.ledger.counts()
+    assert any("land_cover_legend.csv looks like a class table" in note for note in area.notes)
+
+
+def test_the_styles_a_gis_keeps_beside_a_layer_are_not_rows_of_it(tmp_path: Path) -> None:
+    write_raster(tmp_path / "land_cover.tif", WORLDCOVER)
+    path = write_layer(tmp_path / "land.gpkg", [box(LEFT, TOP - 50, LEFT + 50, TOP)], name=["Park"])
+    pyogrio.write_dataframe(pd.DataFrame({"styleName": ["green"]}), path, layer="layer_styles")
+    area = open_area(tmp_path)
+    assert area.ledger.counts()["land"] == {"read": 1, "accepted": 1, "set_aside": 0}
+
+
 def test_the_same_folder_gives_the_same_area_in_whatever_order_its_rows_stand(tmp_path: Path) -> None:
     head, *rows = POOLS.splitlines()
     frames = []
@@ -162,6 +179,15 @@ def test_fewer_than_three_gardens_are_not_shown_and_one_host_is_one_garden(tmp_p
     assert not blurred(area).pools["x"].eq(LEFT + 1500).any()
     one_host = replace(area, pools=area.pools.assign(host="The same"))
     assert blurred(one_host).pools["pool"].tolist() == ["park"]
+
+
+def test_an_open_pool_that_is_called_like_a_number_of_ours_stays_apart(tmp_path: Path) -> None:
+    area = town(tmp_path)
+    names = {"park": "private 1"}
+    clash = replace(area, pools=area.pools.replace({"pool": names}), visits=area.visits.replace({"pool": names}))
+    public = blurred(clash)
+    assert public.pools["pool"].is_unique
+    assert public.visits.loc[public.visits["pool"] == "private 1", "larvae"].tolist() == [3]
 
 
 def test_private_by_own_word_then_by_the_land_then_yes(tmp_path: Path) -> None:

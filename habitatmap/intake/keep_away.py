@@ -9,10 +9,10 @@ import pandas as pd
 from pyproj import CRS
 
 from habitatmap.coordinates import read_number
-from habitatmap.intake.headings import fold, match_headings
+from habitatmap.intake.headings import fold
 from habitatmap.intake.layers import keep_away_defaults, keep_away_kind
 from habitatmap.intake.ledger import Ledger, as_text
-from habitatmap.intake.shapes import frame_of, read_shapes
+from habitatmap.intake.shapes import frame_of, match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 
 COLUMNS = ["kind", "distance_m", "geometry", "file", "row"]
@@ -30,8 +30,7 @@ def read_keep_away(
     defaults = keep_away_defaults()
     stated_m = {fold(keep_away_kind(kind)): metres for kind, metres in own_distances.items()}
     frames = []
-    for table in tables:
-        heads = match_headings("keep_away", table.headings, stated.columns.get("keep_away"))
+    for table, heads in match_layers("keep_away", tables, stated, ledger):
         shapes = read_shapes(table, "keep_away", crs, stated, ledger, "any", heads)
         kinds = [as_text(cell) for cell in shapes.column(heads.at.get("kind"))]
         distances = shapes.column(heads.at.get("distance_m"))

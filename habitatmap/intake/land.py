@@ -13,9 +13,9 @@ import pandas as pd
 from pyproj import CRS
 
 from habitatmap.intake.dates import DateFault, read_dates
-from habitatmap.intake.headings import fold, match_headings
+from habitatmap.intake.headings import fold
 from habitatmap.intake.ledger import Ledger, as_text
-from habitatmap.intake.shapes import frame_of, read_shapes
+from habitatmap.intake.shapes import frame_of, match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 from habitatmap.intake.values import yes_no
 
@@ -24,7 +24,8 @@ COLUMNS = ["name", "kind", "consent", "consent_note", "private", "geometry", "fi
 # English; German; French; Dutch; Spanish and Portuguese; Italian; Finnish; Scandinavian; Polish. Without accents.
 YES = set(
     """yes y true 1 ok x granted given agreed approved allowed signed; ja j erteilt erlaubt zugestimmt genehmigt
-    bewilligt; oui o vrai accorde autorise signe; akkoord toegestaan; si s sim verdadero concedido permitido autorizado; concesso;
+    bewilligt; oui o vrai accorde autorise signe; akkoord toegestaan; si s sim verdadero concedido permitido autorizado;
+    concesso;
     kylla k myonnetty sallittu; godkand godkendt; tak zgoda""".replace(";", " ").split()
 )
 NO = set(
@@ -61,8 +62,7 @@ def read_land(
     Rows without a polygon are set aside. Raises CrsError where a layer does not say its reference system.
     """
     frames = []
-    for table in tables:
-        heads = match_headings("land", table.headings, stated.columns.get("land"))
+    for table, heads in match_layers("land", tables, stated, ledger):
         shapes = read_shapes(table, "land", crs, stated, ledger, "polygons", heads)
         cells = {name: shapes.column(heads.at.get(name)) for name in ("name", "kind", "consent", "until", "private")}
         untils = read_dates(cells["until"], heads.text.get("until", ""))

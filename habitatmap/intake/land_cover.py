@@ -34,10 +34,10 @@ from rasterio.windows import Window
 from habitatmap.coordinates import parse_crs, state_crs
 from habitatmap.errors import CrsError, InputError
 from habitatmap.grid import Grid
-from habitatmap.intake.headings import fold, match_headings
+from habitatmap.intake.headings import fold
 from habitatmap.intake.layers import class_rows, class_table_names, code_text, load_class_table
 from habitatmap.intake.ledger import Ledger, as_text
-from habitatmap.intake.shapes import Shapes, read_shapes
+from habitatmap.intake.shapes import Shapes, match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 
 # the driver goes with the ending, so that no file can make GDAL follow a link or run a formula whatever it holds
@@ -214,17 +214,23 @@ class CoverShapes:
         return self.shapes.table.file
 
 
-def read_cover_shapes(table: Table, kind: str, crs: CRS, stated: Stated, ledger: Ledger) -> CoverShapes:
-    """A layer of land cover: the class stands in the column area.toml states, else in one with a usual heading.
+def read_cover_shapes(
+    tables: Sequence[Table], kind: str, crs: CRS, stated: Stated, ledger: Ledger
+) -> list[CoverShapes]:
+    """Layers of land cover: the class stands in the column area.toml states, else in one with a usual heading.
 
     A layer without such a column is all of one class if its file has the class's name, as hedges.gpkg may.
     """
-    column = _class_column(table, stated)
-    shapes = read_shapes(table, kind, crs, stated, ledger, "any", match_headings("land", table.headings))
-    if column is None:
-        return CoverShapes(shapes, [Path(table.file).stem] * len(shapes.at), "")
-    texts = [code_text(as_text(cell)) for cell in shapes.column(column)]
-    return CoverShapes(shapes, texts, table.headings[column])
+    covers = []
+    for table, heads in match_layers(kind, tables, stated, ledger):
+        shapes = read_shapes(table, kind, crs, stated, ledger, "any", heads)
+        column = _class_column(table, stated)
+        if column is None:
+            covers.append(CoverShapes(shapes, [Path(table.file).stem] * len(shapes.at), ""))
+        else:
+            texts = [code_text(as_text(cell)) for cell in shapes.column(column)]
+            covers.append(CoverShapes(shapes, texts, table.headings[column]))
+    return covers
 
 
 def _class_column(table: Table, stated: Stated) -> int | None:

@@ -9,9 +9,8 @@ import shapely
 from pyproj import CRS
 
 from habitatmap.errors import InputError
-from habitatmap.intake.headings import match_headings
 from habitatmap.intake.ledger import Ledger
-from habitatmap.intake.shapes import read_shapes
+from habitatmap.intake.shapes import match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 
 
@@ -20,8 +19,7 @@ def read_outline(tables: Sequence[Table], kind: str, crs: CRS, stated: Stated, l
     if not tables:
         return None
     parts: list[Any] = []
-    for table in tables:
-        heads = match_headings("land", table.headings)
+    for table, heads in match_layers(kind, tables, stated, ledger):
         shapes = read_shapes(table, kind, crs, stated, ledger, "polygons", heads)
         ledger.accept(kind, table.file, len(shapes.at))
         parts.extend(shapes.geometry)

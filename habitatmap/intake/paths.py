@@ -8,9 +8,8 @@ import geopandas as gpd
 import pandas as pd
 from pyproj import CRS
 
-from habitatmap.intake.headings import match_headings
 from habitatmap.intake.ledger import Ledger, as_text
-from habitatmap.intake.shapes import frame_of, read_shapes
+from habitatmap.intake.shapes import frame_of, match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 
 COLUMNS = ["kind", "name", "geometry"]
@@ -19,8 +18,7 @@ COLUMNS = ["kind", "name", "geometry"]
 def read_paths(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> gpd.GeoDataFrame:
     """Lines with COLUMNS; rows without a line are set aside."""
     frames = []
-    for table in tables:
-        heads = match_headings("land", table.headings)  # name and kind are headed the same way
+    for table, heads in match_layers("paths", tables, stated, ledger):
         shapes = read_shapes(table, "paths", crs, stated, ledger, "lines", heads)
         texts = {c: [as_text(cell) for cell in shapes.column(heads.at.get(c))] for c in ("kind", "name")}
         ledger.accept("paths", table.file, len(shapes.at))

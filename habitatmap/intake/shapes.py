@@ -6,7 +6,7 @@ What was repaired is remarked: a ring that crosses itself is a common slip of dr
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -29,8 +29,8 @@ from habitatmap.coordinates import (
     state_crs,
     transform,
 )
-from habitatmap.errors import CrsError
-from habitatmap.intake.headings import Headings
+from habitatmap.errors import CrsError, InputError
+from habitatmap.intake.headings import ALIASES, Headings, match_headings
 from habitatmap.intake.ledger import Ledger
 from habitatmap.intake.points import source_of
 from habitatmap.intake.tables import Stated, Table
@@ -63,6 +63,31 @@ class Shapes:
     def numbers(self) -> list[int]:
         """Row numbers as a spreadsheet shows them."""
         return [self.table.numbers[i] for i in self.at]
+
+
+def match_layers(
+    kind: str, tables: Sequence[Table], stated: Stated, ledger: Ledger
+) -> Iterator[tuple[Table, Headings]]:
+    """The tables of a kind that can hold shapes, each with its columns, which are told in a remark.
+
+    A table without shapes in a file that has a layer with them is left out, as the styles a GIS keeps beside layers.
+    Raises InputError where `[columns.KIND]` states a heading that none has.
+    """
+    overrides = stated.columns.get(kind, {})
+    with_shapes = {table.file for table in tables if table.geometry is not None}
+    layers = [table for table in tables if table.geometry is not None or table.file not in with_shapes]
+    # name and kind are headed alike in every layer, so layers without aliases of their own are matched as land
+    known = kind if kind in ALIASES else "land"
+    heads = [match_headings(known, table.headings, overrides if known == kind else None) for table in layers]
+    for name in set.intersection(*(set(h.unused) for h in heads)) if heads else set():
+        raise InputError(
+            f'area.toml: [columns.{kind}] {name} = "{overrides.get(name, name)}" is a heading that '
+            f"{layers[0].name} lacks; it has {', '.join(layers[0].headings)}"
+        )
+    for table, head in zip(layers, heads, strict=True):
+        if known == kind:
+            ledger.remark(f"{table.name}: {head.describe()}")
+        yield table, head
 
 
 def read_shapes(

@@ -143,6 +143,14 @@ def test_a_class_table_that_is_not_there(tmp_path: Path) -> None:
     assert "did you mean worldcover?" in refusal(tmp_path, LayerError)
 
 
+def test_a_stated_heading_that_no_layer_has(tmp_path: Path) -> None:
+    area_folder(tmp_path, '[columns.land]\nconsent = "Erlaubniss"')
+    write_raster(tmp_path / "land_cover.tif", COVER)
+    write_layer(tmp_path / "land.gpkg", [box(LEFT, TOP - 20, LEFT + 30, TOP)], Erlaubnis=["ja"])
+    text = refusal(tmp_path)
+    assert '[columns.land] consent = "Erlaubniss" is a heading that land.gpkg lacks; it has Erlaubnis' in text
+
+
 def test_no_row_with_a_place(tmp_path: Path) -> None:
     area_folder(tmp_path, pools="pool,lat,lon\nA,,\n")
     assert "no row of any input has a place" in refusal(tmp_path)
