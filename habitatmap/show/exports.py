@@ -64,9 +64,10 @@ def visible(text: str) -> str:
 
 
 def csv_text(frame: pd.DataFrame) -> str:
-    """A frame as CSV, rows ended by a line feed: numbers at full precision, empty where not known, yes and no."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
+    """A frame as CSV (RFC 4180): numbers at full precision, empty where not known, yes and no."""
+    out = io.StringIO(newline="")
+    # with another end of line the csv module leaves a bare carriage return in a text unquoted
+    writer = csv.writer(out, lineterminator="\r\n")
     table = frame.drop(columns="geometry", errors="ignore")
     writer.writerow([guard(visible(str(name))) for name in table.columns])
     for row in zip(*(table[name].tolist() for name in table.columns), strict=True):

@@ -59,7 +59,7 @@ def test_values_as_a_reader_meets_them() -> None:
         }
     )
     assert csv_text(frame) == (
-        "n,x,flag,day,at,text,mixed\n-5,-0.25,yes,2025-05-01,2025-05-01T09:30:00,'-5,0.5\n7,,no,,,,3\n"
+        "n,x,flag,day,at,text,mixed\r\n-5,-0.25,yes,2025-05-01,2025-05-01T09:30:00,'-5,0.5\r\n7,,no,,,,3\r\n"
     )
 
 
