@@ -229,7 +229,8 @@ def _code(crs: CRS) -> str:
 def _numbers(crs: CRS) -> list[float]:
     """What a projected system computes with: its ellipsoid's axes, then the values of its projection."""
     axes = [crs.ellipsoid.semi_major_metre, crs.ellipsoid.semi_minor_metre] if crs.ellipsoid else []
-    return axes + sorted(parameter.value for parameter in crs.coordinate_operation.params)
+    projection = crs.coordinate_operation
+    return axes + sorted(float(parameter.value) for parameter in projection.params) if projection else axes
 
 
 def _box(bounds: tuple[float, float, float, float]) -> str:
