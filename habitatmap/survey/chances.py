@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from habitatmap.errors import InputError
 from habitatmap.survey import constant
 from habitatmap.survey.constant import Array, Histories, Posterior, Prior
+from habitatmap.survey.effort import visit_value
 from habitatmap.survey.looks import Looks, looks
 from habitatmap.survey.occupancy import fit_occupancy
 
@@ -48,13 +49,15 @@ class Chances:
 
     pools: pool, visits, detections (looks of all seasons), occupancy, occupancy_low, occupancy_high (95 %), basis, in
     the order of the pools given; draws: draws x pools; new: a pool set out where pools stand now; new_draws: a number
-    for each draw; summary: the `occupancy` part of summary.json; warnings: sentences; looks: what was counted.
+    for each draw; detection: the chance that a look finds larvae that are there (posterior mean); summary: the
+    `occupancy` part of summary.json; warnings: sentences; looks: what was counted.
     """
 
     pools: pd.DataFrame
     draws: Array
     new: Chance
     new_draws: Array
+    detection: float
     summary: dict[str, Any]
     warnings: list[str]
     looks: Looks
@@ -96,7 +99,15 @@ def chances(
         value = float(occupancy.new)
         new, new_draws = Chance(value, value, value, "set in area.toml"), np.full(draws, value)
     summary = headline | _more(seen, n, d, few, known)
-    return Chances(each, pool_draws, new, new_draws, summary, seen.warnings, seen)
+    detection = known.mean(known.p_grid)
+    return Chances(each, pool_draws, new, new_draws, detection, summary, seen.warnings, seen)
+
+
+def where_to_look(known: Chances) -> pd.DataFrame:
+    """The pools in the order in which one more look teaches most: pool, occupancy, value (see effort.visit_value)."""
+    frame = known.pools[["pool", "occupancy"]].copy()
+    frame["value"] = visit_value(frame["occupancy"].to_numpy(), known.detection)
+    return frame.sort_values(["value", "pool"], ascending=[False, True], ignore_index=True)
 
 
 def by_place(seen: Looks, group: Any = None) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

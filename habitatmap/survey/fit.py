@@ -54,16 +54,18 @@ class Fit:
     _mean_psi: tuple[float, float] = field(repr=False)
 
     def interval(self, level: float = 0.95, part: str = "psi") -> tuple[Any, Any]:
-        """The interval of psi (or of p, part="p"): low and high, of the same shape as the estimate.
+        """The interval of psi, p or conditional (`part`): low and high, of the same shape as the estimate.
 
         Without a prior: by profile likelihood in the constant model and for psi with up to 25 different rows of
         covariates; beyond that, and for p with covariates, the Wald interval in log odds, NaN where there is no
-        standard error. With a prior: the central interval of the posterior.
+        standard error. With a prior: the central interval of the posterior; conditional has one only then.
         """
         if not 0 < level < 1:
             raise InputError(f"The level of an interval is {level}; give a share between 0 and 1, such as 0.95.")
-        if part not in ("psi", "p"):
-            raise InputError(f"The interval of {part!r} was asked for; give 'psi' or 'p'.")
+        if part not in ("psi", "p", "conditional"):
+            raise InputError(f"The interval of {part!r} was asked for; give 'psi', 'p' or 'conditional'.")
+        if part == "conditional" and self.prior is None:
+            raise InputError("Without a prior a site's conditional chance has no interval; fit with prior=Prior().")
         return self._interval(part, level)
 
     @cached_property

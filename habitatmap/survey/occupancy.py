@@ -186,10 +186,16 @@ def _posterior_constant(h: Histories, looks: NDArray[Any], finds: NDArray[Any], 
         prior=prior,
         from_data=known.from_data(),
         sampling_efficiency=np.nan,
-        _interval=partial(_posterior_interval, known),
+        _interval=partial(_posterior_interval, known, looks, finds),
         _mean_psi=(psi, known.sd(known.psi_grid)),
     )
 
 
-def _posterior_interval(known: constant.Posterior, part: str, level: float) -> tuple[float, float]:
+def _posterior_interval(
+    known: constant.Posterior, looks: NDArray[Any], finds: NDArray[Any], part: str, level: float
+) -> tuple[Any, Any]:
+    if part == "conditional":
+        blank = {int(n): known.interval(known.conditional(int(n)), level) for n in np.unique(looks)}
+        ends = np.array([(1.0, 1.0) if d else blank[int(n)] for n, d in zip(looks, finds, strict=True)]).reshape(-1, 2)
+        return ends[:, 0], ends[:, 1]
     return known.interval(known.psi_grid if part == "psi" else known.p_grid, level)

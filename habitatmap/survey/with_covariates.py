@@ -241,11 +241,21 @@ def _by_posterior(m: _Model, problem: Problem) -> _Answer:
 
 
 def _draws_interval(m: _Model, draws: Array, part: str, level: float) -> tuple[Any, Any]:
-    k = m.problem.k
+    k, ends = m.problem.k, [(1 - level) / 2, (1 + level) / 2]
+    if part == "conditional":
+        low, high = expit(_quantiles(m.psi_rows.rows, draws[:, :k], ends))
+        states = []
+        for at in draws:
+            _, _, occupied, total = m.problem.log_chances(at)
+            states.append(np.exp(occupied - total))
+        low[m.counted], high[m.counted] = np.quantile(states, ends, axis=0)
+        return low, high
     rows, at, shape = (m.psi_rows, draws[:, :k], m.shape[:1]) if part == "psi" else (m.p_rows, draws[:, k:], m.shape)
-    ends = [(1 - level) / 2, (1 + level) / 2]
-    # log odds are ordered as chances are; a thousand rows at a time
-    low, high = np.concatenate(
-        [np.quantile(rows.rows[i : i + 1000] @ at.T, ends, axis=1) for i in range(0, len(rows.rows), 1000)], axis=1
-    )
-    return rows.shaped(expit(low), shape), rows.shaped(expit(high), shape)
+    low, high = expit(_quantiles(rows.rows, at, ends))
+    return rows.shaped(low, shape), rows.shaped(high, shape)
+
+
+def _quantiles(rows: Array, draws: Array, ends: list[float]) -> Array:
+    """Quantiles of the log odds of each row, which are ordered as the chances are; a thousand rows at a time."""
+    parts = [np.quantile(rows[i : i + 1000] @ draws.T, ends, axis=1) for i in range(0, len(rows), 1000)]
+    return np.concatenate(parts, axis=1)

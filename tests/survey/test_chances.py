@@ -11,6 +11,7 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.survey import Chances, Prior, chances, fit_occupancy
+from habitatmap.survey.chances import where_to_look
 
 MODEL = SimpleNamespace(existing="model", new="model")
 
@@ -55,6 +56,9 @@ def test_each_pool_by_its_own_looks() -> None:
     frame = got.pools
     fit = fit_occupancy(got.looks.detections, prior=Prior())
     np.testing.assert_allclose(frame["occupancy"], fit.conditional, atol=1e-12)
+    low, high = fit.interval(part="conditional")
+    np.testing.assert_allclose(frame["occupancy_low"], low, atol=1e-12)
+    np.testing.assert_allclose(frame["occupancy_high"], high, atol=1e-12)
     found, blank, none = (
         frame["detections"] > 0,
         (frame["detections"] == 0) & (frame["visits"] > 0),
@@ -81,6 +85,14 @@ def test_draws_tell_the_same_as_the_figures() -> None:
     assert got.new_draws.mean() == pytest.approx(got.new.value, abs=0.005)
     no_look = (got.pools["visits"] == 0).to_numpy()
     np.testing.assert_array_equal(got.draws[:, no_look], np.repeat(got.new_draws[:, None], no_look.sum(), axis=1))
+
+
+def test_where_one_more_look_teaches_most() -> None:
+    pools, visits = town()
+    order = where_to_look(run(pools, visits))
+    assert order["value"].is_monotonic_decreasing
+    assert order["occupancy"][0] == order["occupancy"][order["occupancy"] < 1].max()  # here the pools nobody looked at
+    assert (order["value"][order["occupancy"] == 1] == 0).all()
 
 
 def test_too_few_looks_fall_back_on_the_expert_value() -> None:

@@ -234,6 +234,8 @@ def test_posterior_with_covariates_agrees_with_the_grid_where_both_apply() -> No
     assert drawn.psi_se[0] == pytest.approx(grid.psi_se, rel=0.1)
     assert drawn.psi_low[0] == pytest.approx(grid.psi_low, abs=grid.psi_se / 4)
     np.testing.assert_allclose(drawn.conditional, grid.conditional, atol=0.02)
+    ends, want = drawn.interval(part="conditional"), grid.interval(part="conditional")
+    np.testing.assert_allclose(ends, want, atol=0.05)
 
 
 def test_a_prior_tames_separation() -> None:
@@ -306,6 +308,8 @@ def test_wrong_covariates() -> None:
         fit_occupancy(found, site[["forage"]].replace(site["forage"][0], np.inf))
     with pytest.raises(InputError, match="psi_mean"):
         replace(Prior(), psi_mean=1.0)
+    with pytest.raises(InputError, match="Without a prior"):
+        fit_occupancy(found).interval(part="conditional")
     with pytest.raises(InputError, match="level"):
         fit_occupancy(found).interval(95)
 
