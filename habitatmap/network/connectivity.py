@@ -12,6 +12,7 @@ possible is therefore claimed for a greedy choice by ec.
 from __future__ import annotations
 
 import heapq
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numba
@@ -19,15 +20,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import coo_array, csr_array, issparse
-from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.sparse.csgraph import connected_components, dijkstra, reverse_cuthill_mckee
 
+from habitatmap.engine import default_workers
 from habitatmap.errors import InputError
 from habitatmap.habitat.kernels import reach_weight
 from habitatmap.network.places import in_order_of_appearance, pairs_within
 
 Floats = NDArray[np.float64]
-# rows of best paths held at once: 4 million numbers, 48 MB with the predecessors, whatever the size of the network
+# rows of best paths a thread holds at once: 64, and never more than 4 million numbers (48 MB with the predecessors)
 ROWS_AT_ONCE_CELLS = 4_000_000
+SOURCES_AT_ONCE = 64
 
 
 class Connectivity(NamedTuple):
@@ -211,19 +214,32 @@ def _sums(a: Floats, graph: csr_array, removals: bool) -> tuple[Floats, Floats]:
 
 def _block_sums(a: Floats, block: csr_array, removals: bool) -> tuple[Floats, Floats]:
     """As `_sums`, for one component."""
+    # from one end of the component to the other: near places lie near in memory, and half of the branches behind a
+    # source hold earlier places only, which need not be looked at again
+    order = reverse_cuthill_mckee(block, symmetric_mode=True)
+    a, block = a[order], csr_array(block[order][:, order])
     n = len(a)
     row_sum, stepping = np.empty(n), np.zeros(n)
-    step = max(1, ROWS_AT_ONCE_CELLS // n)
-    for lo in range(0, n, step):
+    step = max(1, min(SOURCES_AT_ONCE, ROWS_AT_ONCE_CELLS // n))
+
+    def part(lo: int) -> Floats:
         sources = np.arange(lo, min(lo + step, n))
         length, before = dijkstra(block, directed=True, indices=sources, return_predecessors=True)
-        row_sum[sources] = np.exp(-length) @ a
-        if removals:
-            _lost_by_removal(block.indptr, block.indices, block.data, a, sources, length, before, stepping)
+        row_sum[order[sources]] = np.exp(-length) @ a
+        if not removals:
+            return np.zeros(n)
+        return _lost_by_removal(block.indptr, block.indices, block.data, a, sources, length, before)
+
+    if n <= step:
+        stepping[order] = part(0)
+        return row_sum, stepping
+    with ThreadPoolExecutor(default_workers()) as pool:
+        for lost in pool.map(part, range(0, n, step)):  # in order: the sum must not hang on which thread was first
+            stepping[order] += lost
     return row_sum, stepping
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _lost_by_removal(
     indptr: NDArray[np.int32],
     indices: NDArray[np.int32],
@@ -232,9 +248,8 @@ def _lost_by_removal(
     sources: NDArray[np.int64],
     length: Floats,
     before: NDArray[np.int32],
-    lost: Floats,
-) -> None:
-    """Adds to lost[k] what the pairs from these sources lose when k is taken out: sum a_i a_j (best - best without k).
+) -> Floats:  # pragma: no cover - compiled
+    """What pairs of these sources i with later places j lose without each k: 2 sum a_i a_j (best - best without k).
 
     length, before: (sources, n) best path lengths and predecessors. Only the places behind k in the source's tree of
     best paths can lose; their new lengths are found by a search that starts from the links that reach them from
@@ -243,8 +258,9 @@ def _lost_by_removal(
     n = len(a)
     child, sibling = np.empty(n, np.int64), np.empty(n, np.int64)
     in_order, at, size = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64)
+    latest = np.empty(n, np.int64)  # largest number of a place behind this one
     stack = np.empty(n, np.int64)
-    new = np.empty(n)
+    new, lost = np.empty(n), np.zeros(n)
     for s in range(len(sources)):
         source, was = sources[s], length[s]
         if a[source] == 0.0:
@@ -260,7 +276,7 @@ def _lost_by_removal(
         while top:
             top -= 1
             v = stack[top]
-            in_order[met], at[v], size[v] = v, met, 1
+            in_order[met], at[v], size[v], latest[v] = v, met, 1, -1
             met += 1
             c = child[v]
             while c >= 0:
@@ -269,12 +285,14 @@ def _lost_by_removal(
                 c = sibling[c]
         for m in range(n - 1, 0, -1):
             v = in_order[m]
-            size[before[s, v]] += size[v]
+            parent = before[s, v]
+            size[parent] += size[v]
+            latest[parent] = max(latest[parent], v, latest[v])
 
         for m in range(1, n):
             k = in_order[m]
             first, last = m + 1, m + size[k]
-            if first == last:
+            if latest[k] <= source:
                 continue
             heap = [(0.0, np.int64(0)) for _ in range(0)]
             for b in range(first, last):
@@ -300,5 +318,7 @@ def _lost_by_removal(
             loss = 0.0
             for b in range(first, last):
                 v = in_order[b]
-                loss += a[v] * (np.exp(-was[v]) - np.exp(-new[v]))
-            lost[k] += a[source] * loss
+                if v > source:
+                    loss += a[v] * (np.exp(-was[v]) - np.exp(-new[v]))
+            lost[k] += 2.0 * a[source] * loss
+    return lost
