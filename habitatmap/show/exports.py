@@ -1,7 +1,8 @@
 """A result as tables and files for GIS and for a hand-held receiver. Same result, same bytes: no time stamp anywhere.
 
 Nothing from a record is executed or trusted: text that a spreadsheet would run gets an apostrophe, control characters
-are shown as their pictures, and every format is written by the library that knows it.
+are shown as their pictures, and every format is written by the library that knows it. `result` is a
+`habitatmap.run.Result` everywhere (not imported: run stands below show).
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from xml.etree import ElementTree
 
 import geopandas as gpd
@@ -31,9 +32,6 @@ from shapely.geometry import mapping
 
 from habitatmap.grid import Grid
 from habitatmap.intake.files import guard
-
-if TYPE_CHECKING:
-    from habitatmap.run import Result
 
 GPX = "http://www.topografix.com/GPX/1/1"
 DEGREE_DIGITS = 7  # about a centimetre
@@ -192,7 +190,7 @@ def gpx_bytes(plan: pd.DataFrame, title: str, cautions: Iterable[str]) -> bytes:
 # --- GeoPackage -------------------------------------------------------------------------------------------------------
 
 
-def write_geopackage(result: Result, path: Path) -> None:
+def write_geopackage(result: Any, path: Path) -> None:
     """habitatmap.gpkg: pools, visits, trees, places, plan, gaps, links, candidates_lost, also where they are empty.
 
     It holds exact places and is for the team. The date inside is the day of the map, not of the run.
@@ -276,7 +274,7 @@ def cog_bytes(name: str, values: NDArray[Any], grid: Grid, crs: CRS) -> bytes:
 # --- the whole set ----------------------------------------------------------------------------------------------------
 
 
-def text_files(result: Result) -> dict[str, bytes]:
+def text_files(result: Any) -> dict[str, bytes]:
     """Every export but the GeoPackage and the rasters: file name -> content, in the order of DESIGN section 3."""
     plan, cautions = result.plan, result.summary["cautions"]
     texts = {

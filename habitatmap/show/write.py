@@ -8,7 +8,7 @@ import shutil
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from pyogrio.errors import DataLayerError, DataSourceError
 from rasterio.errors import RasterioError
@@ -16,11 +16,9 @@ from rasterio.errors import RasterioError
 from habitatmap.engine import default_workers
 from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.show.exports import cog_bytes, text_files, write_geopackage
+from habitatmap.show.page import map_page, public_page
 
-if TYPE_CHECKING:
-    from habitatmap.run import Result
-
-Page = Callable[["Result"], str]
+PAGES: Mapping[str, Callable[[Any], str]] = {"map.html": map_page, "public_map.html": public_page}
 
 
 def check_target(folder: str | Path) -> None:
@@ -44,11 +42,11 @@ def check_target(folder: str | Path) -> None:
         raise InputError(f"{above} can't be written to: change its permissions, or give another folder with --out")
 
 
-def write(result: Result, folder: str | Path, pages: Mapping[str, Page] | None = None) -> None:
-    """Writes the whole result into `folder`, which is replaced in one step; until then it stays as it was.
+def write(result: Any, folder: str | Path, pages: Mapping[str, Callable[[Any], str]] = PAGES) -> None:
+    """Writes a `habitatmap.run.Result` into `folder`, which is replaced in one step; until then it stays as it was.
 
-    `pages` are the HTML files by name (default: map.html and public_map.html). What a killed run left behind goes
-    first. Raises HabitatmapError where the disk is full or refuses; the old folder is whole then too.
+    `pages` makes the HTML files, by name. What a killed run left behind goes first. Raises HabitatmapError where the
+    disk is full or refuses; the old folder is whole then too.
     """
     target = Path(folder).resolve()
     check_target(target)
@@ -61,7 +59,7 @@ def write(result: Result, folder: str | Path, pages: Mapping[str, Page] | None =
             if leftover.exists():
                 shutil.rmtree(leftover)
         fresh.mkdir()
-        _fill(result, fresh, _pages() if pages is None else pages)
+        _fill(result, fresh, pages)
         _swap(fresh, target, old)
     except (OSError, RasterioError, DataSourceError, DataLayerError) as fault:
         what = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
@@ -75,13 +73,7 @@ def write(result: Result, folder: str | Path, pages: Mapping[str, Page] | None =
             shutil.rmtree(old, ignore_errors=True)
 
 
-def _pages() -> Mapping[str, Page]:
-    from habitatmap.show.page import map_page, public_page
-
-    return {"map.html": map_page, "public_map.html": public_page}
-
-
-def _fill(result: Result, folder: Path, pages: Mapping[str, Page]) -> None:
+def _fill(result: Any, folder: Path, pages: Mapping[str, Callable[[Any], str]]) -> None:
     """Every file of the contract. Bytes are written by Python, which never takes a full disk for success."""
     for name, content in text_files(result).items():
         (folder / name).write_bytes(content)
