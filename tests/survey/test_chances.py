@@ -91,7 +91,8 @@ def test_where_one_more_look_teaches_most() -> None:
     pools, visits = town()
     order = where_to_look(run(pools, visits))
     assert order["value"].is_monotonic_decreasing
-    assert order["occupancy"][0] == order["occupancy"][order["occupancy"] < 1].max()  # here the pools nobody looked at
+    looked = run(pools, visits).pools.set_index("pool").loc[order["pool"], "visits"].to_numpy()
+    assert looked[0] <= 1  # a pool seen blank again and again has little left to teach
     assert (order["value"][order["occupancy"] == 1] == 0).all()
 
 
