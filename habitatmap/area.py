@@ -40,9 +40,9 @@ from habitatmap.intake.land_cover import (
     CoverShapes,
     LandCover,
     Legend,
+    compose_land_cover,
     credits_of,
     is_raster,
-    land_cover,
     raster_bounds,
     raster_crs,
     read_cover_shapes,
@@ -145,7 +145,7 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
     if rasters or base or overlays:
         grid = _frame_of_cover(rasters, base or overlays, boundary, crs, settings)
         legend = Legend(folder, settings.land_cover.classes)
-        cover = land_cover(rasters, base, overlays, legend, grid, crs, settings.source_crs, ledger)
+        cover = compose_land_cover(rasters, base, overlays, legend, grid, crs, settings.source_crs, ledger)
         _refuse_empty(cover, boundary, grid)
     else:
         grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings)

@@ -282,18 +282,20 @@ class Legend:
 
     def numbers(self, values: Values, file: str) -> NDArray[np.uint16]:
         """By local number of `values`: the class number from 1; 0 no data; 65535 and below not known."""
-        name = self.stated or proven_table(values, file)
-        return np.array([0, *(self._number(text, [name]) for text in values.texts)], dtype=np.uint16)
+        names = self._readers(values, [self.stated or proven_table(values, file)])
+        return np.array([0, *(self._number(text, names) for text in values.texts)], dtype=np.uint16)
 
     def overlay_numbers(self, values: Values, file: str) -> NDArray[np.uint16]:
-        """The same for an overlay: by the tables in use, a map tag by the table of map tags; 0 where not known."""
-        names = list(dict.fromkeys([*([self.stated] if self.stated else []), *self.names]))
-        if any("=" in text for text in values.texts):
-            names.append(TAG_TABLE)
-        if not names:
-            names = [proven_table(values, file)]
+        """The same for an overlay, which may be read by any table in use; 0 where not known."""
+        in_use = list(dict.fromkeys([*([self.stated] if self.stated else []), *self.names]))
+        names = self._readers(values, in_use) or [proven_table(values, file)]
         numbers = [self._number(text, names, unknown=0) for text in values.texts]
         return np.array([0, *numbers], dtype=np.uint16)
+
+    @staticmethod
+    def _readers(values: Values, names: list[str]) -> list[str]:
+        """The tables that read these values: those named, and where map tags are among them the table of map tags."""
+        return [*names, TAG_TABLE] if any("=" in text for text in values.texts) else names
 
     def _number(self, text: str, names: Sequence[str], unknown: int | None = None) -> int:
         for name in names:
@@ -347,7 +349,7 @@ def proven_table(values: Values, file: str) -> str:
     )
 
 
-def land_cover(
+def compose_land_cover(
     rasters: Sequence[Path],
     base: Sequence[CoverShapes],
     overlays: Sequence[CoverShapes],
@@ -365,17 +367,17 @@ def land_cover(
     for path in rasters:
         values = raster_values(path, grid, crs, source_crs)
         if values.texts:
-            _paint(classes, legend.numbers(values, path.name)[values.local])
+            _paint(classes, legend.numbers(values, path.name), values.local, grid)
     for cover in base:
         values = shape_values(cover, grid)
         if values.texts:
-            _paint(classes, legend.numbers(values, cover.file)[values.local])
+            _paint(classes, legend.numbers(values, cover.file), values.local, grid)
         _account(cover, "land_cover", set(values.texts), legend, ledger)
     for cover in overlays:
         values = shape_values(cover, grid)
         if values.texts:
             numbers = legend.overlay_numbers(values, cover.file)
-            _paint(classes, numbers[values.local])
+            _paint(classes, numbers, values.local, grid)
             known = {text for text, number in zip(values.texts, numbers[1:], strict=True) if number}
         _account(cover, "overlays", known if values.texts else set(), legend, ledger)
     files = ", ".join([*(p.name for p in rasters), *(c.file for c in [*base, *overlays])])
@@ -410,13 +412,16 @@ def _counted(classes: NDArray[np.uint16], files: str, legend: Legend, grid: Grid
         shown = ", ".join(f"{text}: {share:.0%}" for text, share in unmatched[:8])
         raise InputError(
             f"{files}: {lacking:.0%} of the cells hold values that the class table {' + '.join(legend.names)} lacks "
-            f"({shown}); expected at most {MOST_UNMATCHED:.0%}; add rows for them to a CSV in the folder, "
-            "or name another table in area.toml, [land_cover] classes"
+            f"({shown}); expected at most {MOST_UNMATCHED:.0%}; add rows for them to a CSV in the folder (labelled "
+            '"No data" where a value means that), or name another table in area.toml, [land_cover] classes'
         )
     known_rows = sum(map(len, legend.tables))
     classes[classes > known_rows] = 0
     return LandCover(classes, pd.concat(legend.tables, ignore_index=True), unmatched, " + ".join(legend.names))
 
 
-def _paint(classes: NDArray[np.uint16], new: NDArray[np.uint16]) -> None:
-    np.copyto(classes, new, where=new > 0)
+def _paint(classes: NDArray[np.uint16], numbers: NDArray[np.uint16], local: NDArray[np.uint16], grid: Grid) -> None:
+    """Writes a source's class numbers over `classes` wherever it says something."""
+    for row0, row1, col0, col1 in grid.tiles(TILE_CELLS):
+        new = numbers[local[row0:row1, col0:col1]]
+        np.copyto(classes[row0:row1, col0:col1], new, where=new > 0)

@@ -224,6 +224,13 @@ def test_overlays_are_painted_in_the_order_of_their_names(tmp_path: Path) -> Non
     assert area.ledger.frame()["value"].tolist() == ["nowhere=else"]
 
 
+def test_map_tags_over_a_raster_whose_table_is_stated(tmp_path: Path) -> None:
+    area_folder(tmp_path, '[land_cover]\nclasses = "corine"')
+    write_raster(tmp_path / "land_cover.tif", [[1, 10, 44]])
+    write_layer(tmp_path / "land_cover.gpkg", [square(1, 0)], osm=["w1"], **{"class": ["leisure=park"]})
+    assert codes(tmp_path).tolist() == [["111", "leisure=park", "523"]]
+
+
 def test_an_overlay_without_a_class_column_is_of_the_class_its_file_is_named_after(tmp_path: Path) -> None:
     write_raster(tmp_path / "land_cover.tif", WORLDCOVER)
     (tmp_path / "overlays").mkdir()
