@@ -1,0 +1,196 @@
+"""Where a pool may stand: every cell of the frame is a candidate until a reason takes it out.
+
+A lost cell counts under its first reason only, in this order:
+
+1. no data                      the land cover says nothing here
+2. outside the boundary
+3. water, building              ground on which no pool can stand, by the class table
+4. no land record               a list of land exists, and this ground is on none of it
+5. no consent, consent to ask   not among the consents the plan allows; where polygons overlap the strictest counts
+6. private land                 any polygon here is private and the plan keeps off private land
+7. keep-away: KIND              not farther than the kind's distance from it, kinds in alphabetical order
+8. near a standing pool         nearer than the spacing, from cell centre to cell centre
+
+A cell belongs where its centre lies. The function knows nothing beyond the frame it is given, so a tile of a larger
+frame gets the answer of the whole, as long as it is given the vectors and pools around it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from affine import Affine
+from numpy.typing import ArrayLike, NDArray
+from rasterio.features import rasterize
+
+from habitatmap.errors import InputError
+from habitatmap.grid import Grid
+from habitatmap.intake.settings import PlanSettings
+from habitatmap.plan.search import too_near
+
+Bools = NDArray[np.bool_]
+
+# the strictest last, so that it is painted over the others
+CONSENTS = ("yes", "ask", "no")
+CONSENT_LOST = {"no": "no consent", "ask": "consent to ask", "yes": "consent given"}
+GROUNDS = ("water", "building")
+QUAD_SEGS = 2  # corners of a buffer's quarter circle: few, as the ring that it leaves open is checked exactly
+# GEOS may simplify a line by 1 % of the distance before it buffers it, and its corners cut 1 - cos(pi / 8) off the
+# circle; between these two multiples of the distance lies every point whose side is open
+SURELY_NEAR, SURELY_FAR = 0.98, 1.02 / math.cos(math.pi / (4 * QUAD_SEGS))
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """allowed: (rows, cols). code: (rows, cols) uint8, 0 = allowed, else 1 + the position of the reason in `lost`.
+
+    lost: reason -> number of cells, in the order in which reasons are asked. land_index: (rows, cols) row of the land
+    frame whose consent counts (the strictest, the first of equals), -1 = none. provisional: no list of land was given,
+    so that no consent is known anywhere.
+    """
+
+    allowed: Bools
+    code: NDArray[np.uint8]
+    lost: dict[str, int]
+    left: int
+    land_index: NDArray[np.int32]
+    provisional: bool
+
+    def reason(self, row: int, col: int) -> str:
+        """Why the cell is lost; "" where it is not."""
+        code = int(self.code[row, col])
+        return list(self.lost)[code - 1] if code else ""
+
+
+def candidates(
+    grid: Grid,
+    *,
+    has_data: Bools,
+    inside_boundary: Bools,
+    ground: NDArray[Any] | None,
+    land: gpd.GeoDataFrame,
+    has_land: bool,
+    keep_away: gpd.GeoDataFrame,
+    pools: pd.DataFrame,
+    settings: PlanSettings,
+) -> Candidates:
+    """The cells where a pool may stand, and why the others are lost (see the top of the module).
+
+    has_data, inside_boundary: (rows, cols). ground: (rows, cols) of "water", "building" or "", or None. land: columns
+    consent ("yes" | "ask" | "no", an expired one is "ask" already), private ("yes" | "no"), geometry; `has_land` says
+    whether a list of land was given at all. keep_away: kind, distance_m (a place at exactly that distance is still too
+    near), geometry. pools: the standing ones, x and y. Vectors are in the frame's CRS. Raises InputError for a
+    keep-away without a distance.
+    """
+    code = np.zeros(grid.shape, dtype=np.uint8)
+    lost: dict[str, int] = {}
+    land_index = _land_index(grid, land)
+
+    def take_out(reason: str, mask: Bools) -> None:
+        if len(lost) == np.iinfo(np.uint8).max:
+            raise InputError(f"keep_away has more than {len(lost) - 9} kinds: give similar ones the same kind.")
+        first = mask & (code == 0)
+        lost[reason] = int(np.count_nonzero(first))
+        code[first] = len(lost)
+
+    take_out("no data", ~has_data)
+    take_out("outside the boundary", ~inside_boundary)
+    if ground is not None:
+        for name in GROUNDS:
+            take_out(name, ground == name)
+    if has_land:
+        take_out("no land record", land_index < 0)
+        # row -1 (no land) reads the last entry, which is allowed: it was taken out above
+        consent = np.array([*land["consent"], ""], dtype=object)
+        for word in reversed(CONSENTS):
+            if word not in settings.consent:
+                take_out(CONSENT_LOST[word], (consent == word)[land_index])
+        if not settings.private:
+            private = land.geometry[land["private"].to_numpy() == "yes"]
+            take_out("private land", _burnt(grid, private.to_numpy()))
+    for kind, rows in _by_kind(keep_away):
+        take_out(f"keep-away: {kind}", within(grid, rows.geometry.to_numpy(), rows["distance_m"].to_numpy(dtype=float)))
+    take_out("near a standing pool", _near_pools(grid, pools, settings.spacing_m))
+    allowed = code == 0
+    return Candidates(allowed, code, lost, int(np.count_nonzero(allowed)), land_index, not has_land)
+
+
+def within(grid: Grid, geometries: ArrayLike, distance_m: ArrayLike) -> Bools:
+    """Cells whose centre is at most distance_m (one number for each geometry) from any of the geometries: (rows, cols).
+
+    Exact: buffers a little too small and a little too large, burnt into the frame, leave a ring of cells open, and
+    these are measured against the geometries themselves.
+    """
+    shapes = np.asarray(geometries, dtype=object)
+    far = np.broadcast_to(np.asarray(distance_m, dtype=float), shapes.shape)
+    there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
+    shapes, far = shapes[there], far[there]
+    west, south, east, north = grid.bounds
+    x0, y0, x1, y1 = shapely.bounds(shapes).T
+    seen = (x0 - far <= east) & (x1 + far >= west) & (y0 - far <= north) & (y1 + far >= south)
+    shapes, far = shapes[seen], far[seen]
+    if not len(shapes):
+        return np.zeros(grid.shape, dtype=bool)
+    broken = ~shapely.is_valid(shapes)
+    shapes[broken] = shapely.make_valid(shapes[broken])
+    hair = grid.cell_m * 1e-3  # so that a line or point with distance 0 covers something
+    near = _burnt(grid, shapely.buffer(shapes, SURELY_FAR * far + hair, quad_segs=QUAD_SEGS))
+    wide = far > 2 * grid.cell_m  # below that the ring is nearly all there is
+    inner = shapely.buffer(shapes[wide], SURELY_NEAR * far[wide] - hair, quad_segs=QUAD_SEGS)
+    sure = _burnt(grid, inner)
+    row, col = np.nonzero(near & ~sure)
+    centres = shapely.points(*grid.centre(row, col))
+    _, hit = shapely.STRtree(centres).query(shapes, predicate="dwithin", distance=far)
+    sure[row[hit], col[hit]] = True
+    return sure
+
+
+def _by_kind(keep_away: gpd.GeoDataFrame) -> Iterator[tuple[str, gpd.GeoDataFrame]]:
+    """The keep-away rows of each kind, in alphabetical order."""
+    unknown = keep_away[~(keep_away["distance_m"] >= 0)]
+    if len(unknown):
+        raise InputError(
+            f"keep_away: {len(unknown)} of the kind '{unknown['kind'].iloc[0]}' have no distance: "
+            "state one in metres under [keep_away] in area.toml or in a column distance_m."
+        )
+    for kind, rows in keep_away.groupby("kind", sort=True):
+        yield str(kind), rows
+
+
+def _land_index(grid: Grid, land: gpd.GeoDataFrame) -> NDArray[np.int32]:
+    """Row of the land frame with the strictest consent at each cell's centre, the first of equals; -1 = none."""
+    index = np.full(grid.shape, -1, dtype=np.int32)
+    strictness = land["consent"].map({word: k for k, word in enumerate(CONSENTS)}).to_numpy()
+    painted_later = np.lexsort((-np.arange(len(land)), strictness))
+    shapes = land.geometry.to_numpy()
+    pairs = [(shapes[k], int(k)) for k in painted_later if shapes[k] is not None and not shapes[k].is_empty]
+    if pairs:
+        rasterize(pairs, out=index, transform=Affine(*grid.transform))
+    return index
+
+
+def _burnt(grid: Grid, shapes: NDArray[np.object_]) -> Bools:
+    """Cells whose centre lies in one of the polygons: (rows, cols)."""
+    filled = [s for s in shapes if s is not None and not s.is_empty]
+    if not filled:
+        return np.zeros(grid.shape, dtype=bool)
+    return rasterize(filled, out_shape=grid.shape, transform=Affine(*grid.transform), dtype=np.uint8).astype(bool)
+
+
+def _near_pools(grid: Grid, pools: pd.DataFrame, spacing_m: float) -> Bools:
+    """Cells nearer than spacing_m to the cell of a pool, centre to centre, and that cell itself: (rows, cols)."""
+    near = np.zeros(grid.shape, dtype=bool)
+    stamp = too_near(spacing_m, grid.cell_m)
+    r = stamp.shape[0] // 2
+    for row, col in zip(*grid.cell_of(pools["x"], pools["y"]), strict=True):
+        r0, r1, c0, c1 = max(row - r, 0), min(row + r + 1, grid.rows), max(col - r, 0), min(col + r + 1, grid.cols)
+        if r0 < r1 and c0 < c1:
+            near[r0:r1, c0:c1] |= stamp[r0 - row + r : r1 - row + r, c0 - col + r : c1 - col + r]
+    return near
