@@ -333,24 +333,23 @@ class _Reading:
         """What a person should know about the reading, one sentence each."""
         if self.rescued:
             yield (
-                f"{len(self.rescued)} of {len(self.expected)} areas are cut by the edge of the extract; they were "
-                f"closed along the cut, or lack the holes beyond it: {self.kinds(self.rescued)}"
+                f"Areas cut by the edge of the extract, closed along the cut or without the holes beyond it: "
+                f"{len(self.rescued)} of {len(self.expected)} ({self.kinds(self.rescued)})"
             )
         if lost:
             yield (
-                f"{len(lost)} of {len(self.expected)} areas could not be put together, as most of each lies outside "
-                f"the extract: {self.kinds(lost)} (pools keep away from such nodes as are there); "
-                f"their ids: {', '.join(lost[:20])}{' ...' if len(lost) > 20 else ''}"
+                f"Areas not put together, as most of each lies outside the extract: "
+                f"{len(lost)} of {len(self.expected)} ({self.kinds(lost)}; pools keep away from such nodes as are there): {_some(lost, 20)}"
             )
         if self.broken_lines:
-            yield f"{self.broken_lines} lines were left out, as fewer than two of their nodes lie in the extract"
+            yield f"Lines left out, as fewer than two of their nodes lie in the extract: {self.broken_lines}"
         if self.odd_girths:
-            odd = ", ".join(f'"{text[:20]}"' for text in sorted(set(self.odd_girths))[:5])
-            yield f"{len(self.odd_girths)} tree girths make no sense in metres and count as not given: {odd}"
+            odd = [f'"{text[:20]}"' for text in sorted(set(self.odd_girths))]
+            yield f"Tree girths that make no sense in metres: {len(self.odd_girths)}, such as {_some(odd, 5)}"
         if self.unknown_tags:
-            shown = sorted(self.unknown_tags.items(), key=lambda item: (-item[1], item[0]))[:8]
-            tags = ", ".join(f"{tag[:40]} ({count})" for tag, count in shown)
-            yield f"{sum(self.unknown_tags.values())} areas carry a tag that layers/osm.csv has no row for: {tags}"
+            shown = sorted(self.unknown_tags.items(), key=lambda item: (-item[1], item[0]))
+            tags = _some([f"{tag[:40]} ({count})" for tag, count in shown], 8)
+            yield f"Areas whose tag has no row in layers/osm.csv: {sum(self.unknown_tags.values())}, {tags}"
 
     def kinds(self, ids: Iterable[str]) -> str:
         """ "48 building, 1 playground": what areas are, most frequent first."""
@@ -399,6 +398,10 @@ def polygons_of(shape: BaseGeometry) -> BaseGeometry | None:
     if not polygons:
         return None
     return polygons[0] if len(polygons) == 1 else shapely.MultiPolygon(polygons)
+
+
+def _some(texts: list[str], n: int) -> str:
+    return ", ".join(texts[:n]) + (", ..." if len(texts) > n else "")
 
 
 def _by_id(osm: str) -> tuple[str, int]:

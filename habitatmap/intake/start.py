@@ -89,7 +89,7 @@ def _fill(folder: Path, title: str, osm: Path | None, land_cover: Path | None, b
     if land_cover:
         _copy_land_cover(folder, land_cover, crs, _where(extract, outline, crs), say)
     credits = ([CREDIT] if extract else []) + (_raster_credits(land_cover) if land_cover else [])
-    toml = _area_toml(title, crs, land_cover, credits)
+    toml = _area_toml(title, crs, land_cover, credits, extract.remarks if extract else [])
     (folder / "area.toml").write_text(toml, encoding="utf-8", newline="\n")
 
 
@@ -237,8 +237,8 @@ def _box(bounds: tuple[float, float, float, float]) -> str:
     return " ".join(f"{value:.6g}" for value in bounds)
 
 
-def _area_toml(title: str, crs: CRS, land_cover: Path | None, credits: list[str]) -> str:
-    """The settings, with a word on what to fill in next; JSON's texts are TOML's too."""
+def _area_toml(title: str, crs: CRS, land_cover: Path | None, credits: list[str], remarks: list[str]) -> str:
+    """The settings, with a word on what to fill in next and what to know; JSON's texts are TOML's too."""
     lines = [
         f"title = {json.dumps(title, ensure_ascii=False)}",
         f"crs = {json.dumps(_code(crs))}",
@@ -257,4 +257,11 @@ def _area_toml(title: str, crs: CRS, land_cover: Path | None, credits: list[str]
             '# classes = "worldcover"',
             "",
         ]
+    if remarks:
+        lines += ["# What the extract lacks:", *(f"# - {_printable(remark)}" for remark in remarks), ""]
     return "\n".join(lines)
+
+
+def _printable(text: str) -> str:
+    """On one line and without control characters, which no TOML comment may hold."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())

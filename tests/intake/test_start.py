@@ -187,6 +187,19 @@ def test_an_extract_without_anything_in_it(tmp_path: Path) -> None:
         new_area(tmp_path / "mine", osm=sheet.path)
 
 
+def test_what_the_extract_lacks_is_kept_in_the_folder(tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path / "cut.osm.pbf")
+    sheet.square(10, 50, leisure="park")
+    sheet.square(10.01, 50, leisure="park")
+    sheet.square(10.02, 50, landuse="a\n\x01[plan]")
+    sheet.read(without_nodes=(7,))
+    new_area(tmp_path / "mine", osm=sheet.path)
+    text = (tmp_path / "mine" / "area.toml").read_text(encoding="utf-8")
+    assert "# - Areas cut by the edge of the extract" in text
+    assert "landuse=a [plan] (1)" in text
+    assert read_settings(tmp_path / "mine").plan.pools == 10
+
+
 def test_area_toml_holds_any_name(village: Path, tmp_path: Path) -> None:
     folder = tmp_path / 'Ö "quoted" \\ back'
     new_area(folder, osm=village)
