@@ -339,7 +339,8 @@ class _Reading:
         if lost:
             yield (
                 f"Areas not put together, as most of each lies outside the extract: "
-                f"{len(lost)} of {len(self.expected)} ({self.kinds(lost)}; pools keep away from such nodes as are there): {_some(lost, 20)}"
+                f"{len(lost)} of {len(self.expected)} ({self.kinds(lost)}; pools keep away from such nodes as are there): "
+                f"{_some(lost, 20)}"
             )
         if self.broken_lines:
             yield f"Lines left out, as fewer than two of their nodes lie in the extract: {self.broken_lines}"
