@@ -114,12 +114,10 @@ class TagTable:
 
     def meaning(self, tags: Mapping[str, str], *, as_line: bool) -> Meaning:
         """What these tags say of a line, or of an area or point; of several rows the one furthest down counts."""
-        found = [rule for key in tags if key in self._by_key for rule in self._by_key[key] if rule.holds(tags)]
-        if not as_line and tags.get("area") != "yes":
-            found = [rule for rule in found if not rule.is_line]
-        if as_line:
-            found = [rule for rule in found if rule.is_line] if tags.get("area") != "yes" else []
-        found.sort(key=lambda rule: rule.rank)
+        is_area = tags.get("area") == "yes"
+        rules = [rule for key in tags for rule in self._by_key.get(key, []) if rule.holds(tags)]
+        fitting = [rule for rule in rules if (rule.is_line and not is_area if as_line else is_area or not rule.is_line)]
+        found = sorted(fitting, key=lambda rule: rule.rank)
         cover = next((rule for rule in reversed(found) if rule.is_cover), None)
         return Meaning(
             cover=cover.code if cover else "",
@@ -130,13 +128,8 @@ class TagTable:
 
     def lacks(self, tags: Mapping[str, str]) -> list[str]:
         """Land-use tags without a row."""
-        known = {
-            code
-            for rules in self._by_key.values()
-            for rule in rules
-            for code in [f"{rule.tags[0][0]}={rule.tags[0][1]}"]
-        }
-        return [f"{key}={tags[key]}" for key in COVER_KEYS if key in tags and f"{key}={tags[key]}" not in known]
+        given = [f"{key}={tags[key]}" for key in COVER_KEYS if key in tags]
+        return [tag for tag in given if tag not in self._codes]
 
 
 def read_pbf(path: Path) -> OsmExtract:
@@ -198,7 +191,7 @@ class _Reading:
                 self.area(thing, tags, shapes)
 
     def point(self, osm: str, tags: dict[str, str], shape: str) -> None:
-        """A tree, a stump, or something to keep away from that is mapped as a point (half of all playgrounds are)."""
+        """A tree, a stump, or something to keep away from that is mapped as a point, as many playgrounds are."""
         if tags.get("natural") in ("tree", "tree_stump"):
             self.trees.append(
                 {
@@ -333,14 +326,13 @@ class _Reading:
         """What a person should know about the reading, one sentence each."""
         if self.rescued:
             yield (
-                f"Areas cut by the edge of the extract, closed along the cut or without the holes beyond it: "
+                "Areas cut by the edge of the extract, closed along the cut or without the holes beyond it: "
                 f"{len(self.rescued)} of {len(self.expected)} ({self.kinds(self.rescued)})"
             )
         if lost:
             yield (
-                f"Areas not put together, as most of each lies outside the extract: "
-                f"{len(lost)} of {len(self.expected)} ({self.kinds(lost)}; pools keep away from such nodes as are there): "
-                f"{_some(lost, 20)}"
+                f"Areas not put together, as most of each lies outside the extract: {len(lost)} of {len(self.expected)} "
+                f"({self.kinds(lost)}; pools keep away from such nodes as are there): {_some(lost, 20)}"
             )
         if self.broken_lines:
             yield f"Lines left out, as fewer than two of their nodes lie in the extract: {self.broken_lines}"
@@ -355,9 +347,8 @@ class _Reading:
     def kinds(self, ids: Iterable[str]) -> str:
         """ "48 building, 1 playground": what areas are, most frequent first."""
         found = Counter(self.what(self.expected[osm]) for osm in ids)
-        return ", ".join(
-            f"{count} {kind}" for kind, count in sorted(found.items(), key=lambda item: (-item[1], item[0]))
-        )
+        ordered = sorted(found.items(), key=lambda item: (-item[1], item[0]))
+        return ", ".join(f"{count} {kind}" for kind, count in ordered)
 
     def what(self, tags: Mapping[str, str]) -> str:
         meaning = self.table.meaning(tags, as_line=False)
