@@ -112,8 +112,8 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
     clock = Clock(say)
     settings, grid = area.settings, area.grid
     flight = settings.flight
-    frame = {"cell_m": grid.cell_m, "median_m": flight.forage_median_m}
-    rules = {**frame, "spacing_m": settings.plan.spacing_m}
+    frame: dict[str, Any] = {"cell_m": grid.cell_m, "median_m": flight.forage_median_m}
+    rules: dict[str, Any] = {**frame, "spacing_m": settings.plan.spacing_m}
 
     with clock("What each spot offers"):
         spots = offer(area)
@@ -194,7 +194,7 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
         net = web(places, suggested, spots.access, flight, area.crs)
 
     with clock("Tables"):
-        rasters = {
+        rasters: dict[str, Array] = {
             "forage_season": spots.season,
             "forage_lean": spots.lean,
             "forage_access": spots.access,
@@ -205,7 +205,7 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
             "reach_with_plan": np.where(np.isnan(spots.season), np.nan, 1.0 - R_plan),
             "occupancy": _chance_surface(spots, pools, known, grid),
         }
-        at = {**rasters, "dead_wood_access": spots.dead_wood_access}
+        at: dict[str, Array] = {**rasters, "dead_wood_access": spots.dead_wood_access}
         private = is_private(pools, area.land)
         rot_hole = places[places["kind"] == "tree"]
         table = pool_table(
@@ -226,7 +226,7 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
             trees_known=_trees_known(pools, area),
             rot_hole=rot_hole,
         )
-        described = {
+        described: dict[str, Any] = {
             "grid": grid,
             "crs": area.crs,
             "rasters": at,

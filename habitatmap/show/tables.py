@@ -196,10 +196,10 @@ def plan_table(
     """
     rows: list[dict[str, Any]] = []
     cumulative = now
-    for site, steady in zip(sites.itertuples(index=False), robustness, strict=True):
-        gx, gy = (float(v) for v in grid.centre(site.row, site.col))
-        cumulative += float(site.gain)
-        owner = int(land_index[site.row, site.col]) if has_land else -1
+    for site, steady in zip(sites.to_dict("records"), robustness, strict=True):
+        gx, gy = (float(v) for v in grid.centre(site["row"], site["col"]))
+        cumulative += float(site["gain"])
+        owner = int(land_index[site["row"], site["col"]]) if has_land else -1
         hidden = owner >= 0 and land["private"].iloc[owner] == "yes"
         consent = str(land["consent"].iloc[owner]) if owner >= 0 else "provisional"
         if hidden:
@@ -208,7 +208,7 @@ def plan_table(
             place = name_of_land(land, owner) if owner >= 0 else ""
         lon, lat = lon_lat(np.array([gx]), np.array([gy]), crs)
         row: dict[str, Any] = {
-            "rank": int(site.rank),
+            "rank": int(site["rank"]),
             "x": np.nan if hidden else gx,
             "y": np.nan if hidden else gy,
             "lon": np.nan if hidden else float(lon[0]),
@@ -216,7 +216,7 @@ def plan_table(
             "place": place,
             "consent": consent,
             "nearest_pool_m": float(nearest_m(grid, np.array([gx]), np.array([gy]), standing)[0]),
-            "gain": float(site.gain),
+            "gain": float(site["gain"]),
             "cumulative": cumulative,
             "occupancy_expected": expected[0],
             "occupancy_low": expected[1],
@@ -226,7 +226,7 @@ def plan_table(
         }
         for name in ("forage_m", "dead_wood_m"):
             raster = rasters.get(name)
-            row[name] = float(raster[site.row, site.col]) if raster is not None else np.nan
+            row[name] = float(raster[site["row"], site["col"]]) if raster is not None else np.nan
         row["reason"], row["caution"] = reason(row), caution(row)
         rows.append(row)
     return pd.DataFrame(rows, columns=PLAN_COLUMNS)
