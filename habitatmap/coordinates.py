@@ -392,7 +392,8 @@ def letter_o(cells: Sequence[object], heading: str = "") -> str:
 
     Where the column has neither, the language of its heading decides.
     """
-    letters = {a.letter for a in map(read_angle, cells) if a is not None}
+    written = [c for c in cells if isinstance(c, str) and re.search(r"[^\W\d_]", c)]
+    letters = {a.letter for a in map(read_angle, written) if a is not None}
     if "O" not in letters or letters >= {"E", "W"}:
         return ""
     if "W" in letters:
@@ -604,7 +605,8 @@ def read_points(
 
 def _beyond_degrees(lon: Sequence[object], lat: Sequence[object]) -> bool:
     """Whether most pairs of two columns cannot be degrees, but are plain numbers: metres under a wrong heading."""
-    pairs = [(read_number(a, "decimal"), read_number(b, "decimal")) for a, b in zip(lon, lat, strict=True)]
+    some = zip(lon[:1000], lat[:1000], strict=True)
+    pairs = [(read_number(a, "decimal"), read_number(b, "decimal")) for a, b in some]
     read = [(a.value, b.value) for a, b in pairs if a is not None and b is not None]
     beyond = sum(abs(a) > 1000 and abs(b) > 1000 for a, b in read)
     return beyond > len(read) / 2
@@ -639,13 +641,14 @@ def _read_xy(xs: Sequence[object], ys: Sequence[object], source: Source) -> list
 def locate(points: Sequence[Point | Refusal], target: CRS) -> tuple[Floats, Floats]:
     """x and y of points in one system, NaN where a row was refused or the point has no image there."""
     x, y = np.full(len(points), np.nan), np.full(len(points), np.nan)
-    groups: dict[CRS, list[int]] = {}
+    # grouped by object, as comparing systems is slow; equal ones in two groups do no harm
+    groups: dict[int, list[tuple[int, Point]]] = {}
     for i, point in enumerate(points):
         if isinstance(point, Point):
-            groups.setdefault(point.crs, []).append(i)
-    for crs, rows in groups.items():
-        at = np.array(rows)
-        x[at], y[at] = transform([points[i].x for i in rows], [points[i].y for i in rows], crs, target)  # type: ignore[union-attr]
+            groups.setdefault(id(point.crs), []).append((i, point))
+    for group in groups.values():
+        at = np.array([i for i, _ in group])
+        x[at], y[at] = transform([p.x for _, p in group], [p.y for _, p in group], group[0][1].crs, target)
     return x, y
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from habitatmap.intake.headings import fold
@@ -145,7 +146,11 @@ def _read(cell: object) -> datetime.date | DateFault | Readings | None:
         return cell if FIRST_YEAR <= cell.year <= LAST_YEAR else IMPOSSIBLE
     if isinstance(cell, bool) or not isinstance(cell, (int, float, str)):
         return NO_DATE
-    text = as_text(cell).strip()
+    return _read_written(as_text(cell).strip())
+
+
+@lru_cache(maxsize=20_000)  # a season has few days and many visits
+def _read_written(text: str) -> datetime.date | DateFault | Readings:
     bare = re.sub(r"[.,]\d*$", "", text) if re.fullmatch(r"\d{5}[.,]\d+", text) else text
     if bare.isdigit():
         return _read_digits(bare)

@@ -120,6 +120,8 @@ _INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200e\u200f\ufeff\u2060"), Non
 def clean(cell: Any) -> Any:
     """A cell without padding and invisible marks, its apostrophe guard undone; None where it is blank."""
     if isinstance(cell, str):
+        if cell.isascii() and cell[:1].isalnum():  # most cells by far
+            return cell.strip()
         text = unguard(unicodedata.normalize("NFC", cell).translate(_INVISIBLE).strip())
         return text.strip() or None
     if isinstance(cell, float) and cell != cell:
@@ -197,9 +199,8 @@ def _is_comment(cells: Sequence[Any]) -> bool:
 
 
 def _oddness(cells: Sequence[Any], folded_headings: Sequence[str]) -> Odd | None:
-    given = [(i, fold(as_text(c))) for i, c in enumerate(cells) if c is not None]
-    headings = [h for h in folded_headings if h]
-    if len(given) >= min(2, len(headings)) and all(text == folded_headings[i] for i, text in given):
+    given = [(h, c) for h, c in zip(folded_headings, cells, strict=False) if c is not None]
+    if all(isinstance(c, str) and fold(c) == h for h, c in given) and len(given) >= min(2, len(folded_headings)):
         return HEADING_AGAIN
     first = next((c for c in cells if c is not None), None)
     return TOTAL_ROW if isinstance(first, str) and _TOTALS.fullmatch(first) else None

@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from rapidfuzz import fuzz, process
 
@@ -172,9 +173,10 @@ _UNITS = {
 }  # fmt: skip
 
 
-def fold(text: object) -> str:
+@lru_cache(maxsize=20_000)  # columns repeat their words
+def fold(text: str) -> str:
     """A heading without case, accents, punctuation, doubled spaces: `Stamm-Umfang [cm]` becomes `stamm umfang cm`."""
-    plain = unicodedata.normalize("NFKD", str(text).replace("ß", "ss").casefold())
+    plain = unicodedata.normalize("NFKD", text.replace("ß", "ss").casefold())
     plain = "".join(c for c in plain if not unicodedata.combining(c))
     return " ".join(re.sub(r"[^\w]+|_", " ", plain).split())
 

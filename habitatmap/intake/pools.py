@@ -79,8 +79,8 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, several: bo
         names = [f"{table.name + ' ' if several else ''}row {number}" for number in table.numbers]
         if names:
             ledger.remark(
-                f"{table.name} has no column of names, so its pools are called by their rows ({names[0]}); add a column "
-                'pool, or say in area.toml which one it is: [columns.pools] pool = "..."'
+                f"{table.name} has no column of names, so its pools are called by their rows ({names[0]}); add a "
+                'column pool, or say in area.toml which one it is: [columns.pools] pool = "..."'
             )
     draft.about = names
     points = points_of(table, draft.headings, stated)

@@ -113,21 +113,28 @@ def gather(drafts: Sequence[Draft], columns: Sequence[Mapping[str, Sequence[Any]
 
 
 def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:
-    """Sets rows aside that say exactly what an earlier row says, in every column, read or not; gives the others."""
-    seen: dict[Hashable, tuple[str, int]] = {}
+    """Sets rows aside that repeat an earlier one, and gives the others.
+
+    In one table a repeat has the same cells; in another table, whose headings and words may differ, it says the same
+    in every column, read or not.
+    """
+    seen: dict[Hashable, tuple[int, int]] = {}
     keep = np.ones(len(frame), dtype=bool)
     said = [c for c in frame.columns if c not in ("file", "row", "_draft", "_at")]
     keys = zip(*[[None if v != v else v for v in frame[c].tolist()] for c in said], strict=True) if said else iter(())
-    places = frame[["file", "row", "_draft", "_at"]].itertuples(index=False, name=None)
-    for i, (key, (file, row, number, at)) in enumerate(zip(keys, places, strict=True)):
+    places = zip(frame["_draft"].tolist(), frame["_at"].tolist(), strict=True)
+    for i, (key, (number, at)) in enumerate(zip(keys, places, strict=True)):
         draft = drafts[number]
-        whole = (*key, *draft.left_over(at))
-        if whole not in seen:
-            seen[whole] = (file, row)
-            continue
-        first_file, first_row = seen[whole]
-        of = "" if first_file == file else f" of {first_file}"
-        reason = REPEAT[0].format(row=first_row, file=of)
+        cells = (number, *map(as_text, draft.table.rows[at]))
+        meaning = ("any table", *key, *draft.left_over(at))
+        first = seen.setdefault(cells, (number, at))
+        if first == (number, at):
+            first = seen.setdefault(meaning, (number, at))
+            if first[0] == number:
+                continue
+        table = drafts[first[0]].table
+        of = "" if table.file == draft.table.file else f" of {table.file}"
+        reason = REPEAT[0].format(row=table.numbers[first[1]], file=of)
         draft.refuse(at, "", "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None), reason, REPEAT[1])
         keep[i] = False
     return frame[keep]

@@ -74,6 +74,8 @@ def read_counts(cells: Sequence[object]) -> list[Count | None]:
 
 
 def _read_count(cell: object, comma: str) -> Count | None:
+    if cell is None:
+        return None
     if isinstance(cell, bool):
         return Count(math.nan, 1, math.inf) if cell else Count(0, 0, 0)
     number = read_number(cell, comma)

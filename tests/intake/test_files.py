@@ -254,6 +254,7 @@ def test_layers(tmp_path: Path, suffix: str) -> None:
     assert one.column(one.headings.index("volume_l")) == [2.5, None]
 
 
+@pytest.mark.filterwarnings("ignore:'crs' was not provided")
 def test_a_layer_without_a_system_has_none(tmp_path: Path) -> None:
     for name in ("pools.shp", "pools.gpkg"):
         geopandas.GeoDataFrame({"pool": ["P1"]}, geometry=[shapely.Point(385540, 6671800)]).to_file(tmp_path / name)

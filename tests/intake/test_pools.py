@@ -175,6 +175,7 @@ def test_metres_without_a_system_are_refused_with_the_line_to_add() -> None:
     assert (lon[0], lat[0]) == (pytest.approx(25.7, abs=0.1), pytest.approx(60.1, abs=0.1))
 
 
+@pytest.mark.filterwarnings("ignore:'crs' was not provided")
 def test_a_layer_carries_its_system_or_is_refused(tmp_path: Path) -> None:
     layer = geopandas.GeoDataFrame({"pool": ["P1"]}, geometry=[shapely.Point(24.9415, 60.1712)], crs=4326)
     layer.to_file(tmp_path / "pools.gpkg")
