@@ -331,7 +331,7 @@ class _Reading:
             )
         if lost:
             yield (
-                f"Areas not put together, as most of each lies outside the extract: {len(lost)} of {len(self.expected)} "
+                f"Areas not put together, as most of each lies outside: {len(lost)} of {len(self.expected)} "
                 f"({self.kinds(lost)}; pools keep away from such nodes as are there): {_some(lost, 20)}"
             )
         if self.broken_lines:
