@@ -98,12 +98,11 @@ class Result:
         return headline(self.summary)
 
 
-def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
+def run(area: Area, say: Say | None = None) -> Result:
     """Does the whole job for an area; `say` gets a line for each stage. Writes nothing."""
-    result = _evaluate(area, say or _silent)
-    if not public:
-        return result
-    (say or _silent)("The same for the public, from blurred places")
+    tell = say or _silent
+    result = _evaluate(area, tell)
+    tell("The same for the public, from blurred places")
     return replace(result, public=_evaluate(blurred(area), _silent, brief=True))
 
 
@@ -424,8 +423,8 @@ def _trees_known(pools: pd.DataFrame, area: Area) -> Array:
 class _CallableModule(types.ModuleType):
     """Lets `habitatmap.run(area)` work although `habitatmap.run` is also this module."""
 
-    def __call__(self, area: Area, say: Say | None = None, public: bool = True) -> Result:
-        return run(area, say, public)
+    def __call__(self, area: Area, say: Say | None = None) -> Result:
+        return run(area, say)
 
 
 sys.modules[__name__].__class__ = _CallableModule
