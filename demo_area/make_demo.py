@@ -141,25 +141,6 @@ def draw_streets(random: Random) -> list[tuple[str, str, LineString]]:
     return [(kind, name, line) for kind, name, whole in streets for line in lines_of(whole.intersection(frame))]
 
 
-def draw_buildings(blocks: Sequence[Polygon], random: Random) -> list[Polygon]:
-    """Closed rows round the courtyards of the old town, single houses along the streets farther out."""
-    houses = []
-    for block in blocks:
-        if share_of(block) < OLD_TOWN:
-            houses += polygons(block.buffer(-3).difference(block.buffer(-16)))
-            continue
-        row = block.buffer(-13).boundary
-        for line in lines_of(row):
-            at = random.uniform(5, 20)
-            while at < line.length - 10:
-                here, there = line.interpolate(at), line.interpolate(at + 1)
-                turn = math.degrees(math.atan2(there.y - here.y, there.x - here.x))
-                house = shapely.affinity.rotate(shapely.box(-8, -6, 8, 6), turn, origin=(0, 0))
-                houses.append(shapely.affinity.translate(house, here.x, here.y))
-                at += random.uniform(26, 44)
-    return houses
-
-
 def angle_of(shape: BaseGeometry) -> float:
     """Direction of a shape's middle from the town's centre."""
     return math.atan2(shape.centroid.y - CENTRE[1], shape.centroid.x - CENTRE[0])
@@ -177,53 +158,63 @@ def draw_town(random: Random) -> Town:
         [(x, 1480 + 0.09 * (x - 2000) + 150 * math.sin(x / 390) + 55 * math.sin(x / 150 + 1)) for x in xs]
     )
     railway = LineString([(-50, 560), (900, 760), (2100, 930), (3000, 1010), (4050, 1290)])
-    water, plain = river.buffer(14), river.buffer(95)
+    plain = river.buffer(95)
     town = Polygon([spot(2 * math.pi * i / 180, 1.0) for i in range(180)])
 
     streets = []
     for kind, name, line in draw_streets(random):
-        # only the country roads and one street have a bridge; the others end at the flood plain
+        # only the country roads have a bridge, the streets end at the flood plain
         dry = line if kind == "secondary" else line.difference(plain)
         streets += [(kind, name, part) for part in lines_of(dry) if part.length > 25]
-
     roadway = shapely.union_all([line.buffer(7 if kind == "secondary" else 5) for kind, _, line in streets])
-    faces = shapely.get_parts(
-        shapely.polygonize(
-            [shapely.node(MultiLineString([*(line for *_, line in streets), town.boundary, *lines_of(plain.boundary)]))]
-        )
-    )
-    blocks = [
-        part
-        for face in faces
-        if town.contains(face.representative_point())
-        for part in polygons(face.difference(roadway))
-    ]
+
+    lines = [*(line for *_, line in streets), town.boundary, plain.boundary]
+    blocks = draw_blocks(lines, town, plain, roadway, random)
+    ground = claim_ground(blocks, town, river, plain, roadway, random)
+    buildings = draw_buildings(blocks, ground, roadway, random)
+    keep_clear = shapely.union_all([town, plain, railway.buffer(20), *ground.values()]).buffer(15)
+    fields, hedges = draw_fields(keep_clear, random)
+    return Town(streets, blocks, buildings, river, railway, ground, fields, hedges)
+
+
+def draw_blocks(
+    lines: Sequence[LineString], town: Polygon, plain: Polygon, roadway: BaseGeometry, random: Random
+) -> list[Polygon]:
+    """The ground between the streets, without the flood plain."""
+    faces = shapely.get_parts(shapely.polygonize([shapely.node(MultiLineString(lines))]))
+    inside = [face for face in faces if town.contains(face.representative_point())]
+    blocks = [part for face in inside for part in polygons(face.difference(roadway))]
     blocks = [block for block in blocks if block.area > 400 and not plain.contains(block.representative_point())]
     blocks.sort(key=lambda b: (round(b.centroid.x), round(b.centroid.y)))
     # along the edge some blocks are fields still
-    blocks = [block for block in blocks if share_of(block) < 0.85 or random.random() < 0.7]
+    return [block for block in blocks if share_of(block) < 0.85 or random.random() < 0.7]
 
+
+def claim_ground(
+    blocks: list[Polygon], town: Polygon, river: LineString, plain: Polygon, roadway: BaseGeometry, random: Random
+) -> dict[str, BaseGeometry]:
+    """Park, cemetery, school and so on, by name; what lies in the town is taken out of `blocks`."""
+    water = river.buffer(14)
     ground: dict[str, BaseGeometry] = {}
-
-    def claim(name: str, x: float, y: float, hectares: float) -> None:
-        """Takes the blocks nearest to a point until the ground is large enough."""
+    wanted = [  # name, about where, hectares
+        ("Old Park", (1500, 1930), 17),
+        ("North Cemetery", (2500, 3080), 8),
+        ("Ford School", (2780, 2300), 2.2),
+        ("Kindergarten Dipper", (1400, 2750), 0.6),
+        ("Market Place", (2050, 2250), 0.5),
+        ("Hospital", (1190, 2420), 2.0),
+        ("East Allotments", (3060, 2620), 6),
+        ("Sports Ground", (2600, 1800), 4),
+    ]
+    for name, where, hectares in wanted:
         taken: list[Polygon] = []
-        for block in sorted(blocks, key=lambda b: b.distance(Point(x, y))):
+        for block in sorted(blocks, key=lambda b: b.distance(Point(where))):
             if sum(b.area for b in taken) < hectares * 10_000:
                 taken.append(block)
         for block in taken:
             blocks.remove(block)
         # streets between the blocks become paths of the ground
         ground[name] = shapely.union_all(taken).buffer(8, join_style="mitre").buffer(-8, join_style="mitre")
-
-    claim("Old Park", 1500, 1930, 17)
-    claim("North Cemetery", 2500, 3080, 8)
-    claim("Ford School", 2780, 2300, 2.2)
-    claim("Kindergarten Dipper", 1400, 2750, 0.6)
-    claim("Market Place", 2050, 2250, 0.5)
-    claim("Hospital", 1190, 2420, 2.0)
-    claim("East Allotments", 3060, 2620, 6)
-    claim("Sports Ground", 2600, 1800, 4)
     ground["West Allotments"] = Polygon([(560, 820), (1010, 900), (985, 1130), (640, 1210), (540, 1060)])
     ground["Works"] = Polygon([(2350, 1020), (3300, 1090), (3330, 1330), (2900, 1360), (2380, 1240)]).difference(plain)
     ground["Pond"] = blob(1500, 1880, 38, random)
@@ -235,42 +226,62 @@ def draw_town(random: Random) -> Town:
     ground["Ford Meadows"] = plain.difference(water).intersection(shapely.box(1650, 0, 3100, SIDE))
     ground["Upper Meadows"] = plain.difference(water).intersection(shapely.box(0, 0, 900, SIDE))
     ground["Reeds"] = river.buffer(70).difference(water).intersection(shapely.box(3350, 0, SIDE, SIDE))
-    for name, x, y in (("Park", 1640, 2010), ("Linnet", 2330, 2560), ("Harbour", 1760, 2700), ("Copper", 2960, 2050)):
-        green = blob(x, y, 24, random)
-        inside = ground["Old Park"] if name == "Park" else min(blocks, key=lambda b: b.distance(Point(x, y)))
-        ground[f"{name} Playground"] = green if name == "Park" else green_in(inside, 24)
+    ground["Park Playground"] = blob(1640, 2010, 24, random)
+    for name, where in (("Linnet", (2330, 2560)), ("Harbour", (1760, 2700)), ("Copper", (2960, 2050))):
+        around = min(blocks, key=lambda b: b.distance(Point(where)))
+        ground[f"{name} Playground"] = green_in(around, 24)
+    return ground
 
-    houses = draw_buildings(blocks, random)
+
+def draw_buildings(
+    blocks: Sequence[Polygon], ground: dict[str, BaseGeometry], roadway: BaseGeometry, random: Random
+) -> list[Polygon]:
+    """Closed rows round the courtyards of the old town, single houses farther out, the halls of the works, a church."""
+    houses: list[Polygon] = []
+    for block in blocks:
+        if share_of(block) < OLD_TOWN:
+            houses += polygons(block.buffer(-3).difference(block.buffer(-16)))
+            continue
+        for row in lines_of(block.buffer(-13).boundary):
+            at = random.uniform(5, 20)
+            while at < row.length - 10:
+                here, there = row.interpolate(at), row.interpolate(at + 1)
+                houses.append(house(here, 16, 12, math.atan2(there.y - here.y, there.x - here.x)))
+                at += random.uniform(26, 44)
     halls = [shapely.box(x, y, x + 85, y + 45) for x in range(2420, 3250, 120) for y in (1090, 1170, 1250)]
     houses += [hall for hall in halls if ground["Works"].contains(hall)]
     for name in ("Ford School", "Hospital", "Kindergarten Dipper"):
         middle = shapely.maximum_inscribed_circle(ground[name].difference(roadway), 1.0)
-        turned = shapely.affinity.rotate(shapely.box(-32, -9, 32, 9), math.degrees(angle_of(ground[name])))
-        houses.append(shapely.affinity.translate(turned, *middle.coords[0]))
-    grounds = shapely.union_all(
-        [g for n, g in ground.items() if "Playground" in n or n in ("Market Place", "Church Yard")]
-    )
-    buildings = [house for house in houses if not house.intersects(grounds) and not house.intersects(roadway)]
-    buildings.append(shapely.box(2108, 2048, 2132, 2072))  # the church
+        houses.append(house(Point(middle.coords[0]), 64, 18, angle_of(ground[name])))
+    open_ground = [g for n, g in ground.items() if "Playground" in n or n in ("Market Place", "Church Yard")]
+    kept_clear = shapely.union_all([*open_ground, roadway])
+    church = shapely.box(2108, 2048, 2132, 2072)
+    return [built for built in houses if not built.intersects(kept_clear)] + [church]
 
+
+def house(middle: Point, length: float, width: float, turn: float) -> Polygon:
+    """A rectangle round a point, its long side in the direction of `turn`."""
+    plan = shapely.box(-length / 2, -width / 2, length / 2, width / 2)
+    return shapely.affinity.translate(shapely.affinity.rotate(plan, turn, (0, 0), use_radians=True), middle.x, middle.y)
+
+
+def draw_fields(keep_clear: BaseGeometry, random: Random) -> tuple[list[tuple[str, Polygon]], list[LineString]]:
+    """Parcels all over the square, and hedges along some of their edges in the open land."""
     seeds = [
         (x + random.uniform(-95, 95), y + random.uniform(-70, 70))
         for x in range(-200, SIDE + 201, 270)
         for y in range(-200, SIDE + 201, 210)
     ]
-    cells = shapely.get_parts(
-        shapely.voronoi_polygons(shapely.MultiPoint(seeds), extend_to=shapely.box(-300, -300, 4300, 4300))
-    )
+    around = shapely.box(-300, -300, SIDE + 300, SIDE + 300)
+    parcels = shapely.get_parts(shapely.voronoi_polygons(shapely.MultiPoint(seeds), extend_to=around))
     fields: list[tuple[str, Polygon]] = []
-    hedges: list[LineString] = []
-    for cell in sorted(cells, key=lambda c: (round(c.centroid.x), round(c.centroid.y))):
-        fields.append((random.choices(("arable", "pasture", "meadow"), (0.55, 0.33, 0.12))[0], cell))
-        ring = list(cell.exterior.coords)
-        hedges += [LineString(side) for side in pairwise(ring) if random.random() < 0.14]
-    keep_clear = shapely.union_all([town, plain, railway.buffer(20), *ground.values()]).buffer(15)
+    edges: list[LineString] = []
+    for parcel in sorted(parcels, key=lambda c: (round(c.centroid.x), round(c.centroid.y))):
+        fields.append((random.choices(("arable", "pasture", "meadow"), (0.55, 0.33, 0.12))[0], parcel))
+        edges += [LineString(side) for side in pairwise(parcel.exterior.coords) if random.random() < 0.14]
     open_land = shapely.box(20, 20, SIDE - 20, SIDE - 20).difference(keep_clear)
-    hedges = [part for hedge in hedges for part in lines_of(hedge.intersection(open_land)) if part.length > 60]
-    return Town(streets, blocks, buildings, river, railway, ground, fields, hedges)
+    hedges = [part for edge in edges for part in lines_of(edge.intersection(open_land)) if part.length > 60]
+    return fields, hedges
 
 
 def green_in(block: Polygon, radius: float) -> Polygon:
