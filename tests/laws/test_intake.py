@@ -28,35 +28,8 @@ from tests.intake.tables import FINLAND, IN_METRES
 CELLS = st.one_of(
     st.none(),
     st.sampled_from(
-        [
-            "P1",
-            "p 1",
-            "P2",
-            "60.17",
-            "60,17",
-            "24.9 E",
-            "3/4/2024",
-            "2024-05-03",
-            "larvae",
-            "dry",
-            "keine",
-            "?",
-            "0",
-            "1",
-        ]
-        + [
-            "lots",
-            "10+",
-            "yes",
-            "total",
-            "pool",
-            "POINT (24.94 60.17)",
-            "SU 387 148",
-            "{",
-            "- 10 cm",
-            "Tilia cordata",
-            "vacant",
-        ]
+        """P1|p 1|P2|60.17|60,17|24.9 E|3/4/2024|2024-05-03|larvae|dry|keine|?|0|1|lots|10+|yes|total|pool|{|- 10 cm|vacant
+        |POINT (24.94 60.17)|SU 387 148|Tilia cordata""".split("|")
     ),
     st.text(max_size=8).map(lambda t: t.strip() or None),
     st.integers(-10, 10**9),
@@ -175,9 +148,7 @@ DATES: dict[str, Callable[[datetime.date], str]] = {
     "dmy": lambda d: f"{d.day}.{d.month}.{d.year}",
     "dmy2": lambda d: f"{d.day:02d}/{d.month:02d}/{d.year % 100:02d}",
     "mdy": lambda d: f"{d.month}/{d.day}/{d.year}",
-    "name": lambda d: (
-        f"{d.day} {('January February March April May June July August September October November December'.split())[d.month - 1]} {d.year}"
-    ),
+    "name": lambda d: f"{d.day} {MONTHS[d.month - 1]} {d.year}",
 }
 
 
