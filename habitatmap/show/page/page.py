@@ -1,0 +1,73 @@
+"""The two pages of a run, each one HTML file."""
+
+from __future__ import annotations
+
+import html
+import re
+from typing import Any
+
+from habitatmap.show.page.figure import DataBlock, DataLayer, PageFigure, PageMap, asset, shown
+from habitatmap.show.page.payload import public_blocks, team_blocks
+from habitatmap.show.page.words import LANGUAGE, WORDS
+
+# layers from the lowest up: kind, data block, whether it is on when the page opens
+TEAM_LAYERS = (
+    ("picture", "themes", True),
+    ("picture", "ground", True),
+    ("lines", "lines", True),
+    ("areas", "boundary", True),
+    ("areas", "land", False),
+    ("areas", "keep-away", False),
+    ("areas", "gaps", True),
+    ("links", "links", False),
+    ("points", "trees", False),
+    ("points", "pools", True),
+    ("pins", "plan", True),
+)
+PUBLIC_LAYERS = (
+    ("picture", "themes", True),
+    ("picture", "ground", True),
+    ("lines", "lines", True),
+    ("areas", "boundary", True),
+    ("areas", "gaps", True),
+    ("areas", "cells", True),
+    ("pins", "plan", True),
+)
+
+
+def map_page(result: Any) -> str:
+    """The team's page of a `habitatmap.run.Result`: exact places, so not for everybody."""
+    return _page(team_blocks(result), TEAM_LAYERS)
+
+
+def public_page(result: Any, public: Any = None) -> str:
+    """The page for everybody. All but the title comes from `public`, the Result of the blurred area.
+
+    Where it is not given it is `result.public`. Raises ValueError where there is none.
+    """
+    blurred = result.public if public is None else public
+    if blurred is None:
+        raise ValueError("a public page needs the result of the blurred area")
+    return _page(public_blocks(result, blurred), PUBLIC_LAYERS)
+
+
+def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...]) -> str:
+    """The document: skeleton with its words, one data block each, and a layer for each block that is drawn."""
+    facts = blocks["facts"]
+    own = {
+        "title": facts["title"],
+        "kind": WORDS["kind_public" if facts["public"] else "kind_team"],
+        "as_of_line": WORDS["as_of"].format(date=facts["as_of"]),
+    }
+    body = _filled(asset("skeleton.html"), WORDS | own)
+    figure = PageFigure(facts["title"], LANGUAGE, body, [DataBlock(name, data) for name, data in blocks.items()])
+    page_map = PageMap(facts["bounds"])
+    page_map.add_to(figure)
+    for kind, block, show in layers:
+        DataLayer(kind, block, show).add_to(page_map)
+    return figure.render()
+
+
+def _filled(skeleton: str, words: dict[str, str]) -> str:
+    """The skeleton with each [[key]] replaced once; what is put in is never looked at again."""
+    return re.sub(r"\[\[([a-z0-9_.]+)\]\]", lambda key: html.escape(shown(words[key[1]])), skeleton)

@@ -1,0 +1,49 @@
+"""The rasters a reader can switch between: breaks and colours of each.
+
+Every ramp goes from light to dark in even steps of lightness, so that it reads in grey and for the colour-blind.
+Breaks are the same on every map, so that two towns or two seasons can be laid side by side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+FORAGE_BREAKS = (0.05, 0.12, 0.2, 0.3, 0.45, 0.65)
+CHANCE_BREAKS = (0.02, 0.1, 0.2, 0.35, 0.5, 0.75)
+ADDED_BREAKS = (0.01, 0.05, 0.1, 0.2, 0.35, 0.5)
+
+LEAF = ("#f2f3d8", "#dbe6b4", "#b9d18f", "#90b96f", "#659b57", "#3f7a46", "#225739")
+HONEY = ("#faf1d9", "#f3ddab", "#e8c273", "#d3a145", "#b07f2c", "#875d22", "#5d3f1b")
+BARK = ("#f4ece6", "#e4d0c3", "#cfaf9c", "#b48a74", "#946653", "#714738", "#4d2d23")
+WATER = ("#eaf1f3", "#cbdfe6", "#a3c7d4", "#75abbf", "#478ba5", "#246986", "#0f4964")
+DUSK = ("#f3edf4", "#dfd0e3", "#c6afce", "#a98ab6", "#8a669b", "#6a467d", "#4a2c5c")
+
+
+@dataclass(frozen=True)
+class Theme:
+    """One raster of a Result, as the page colours it. `chance`: a share, shown in per cent."""
+
+    name: str
+    breaks: tuple[float, ...]
+    colours: tuple[str, ...]
+    chance: bool = False
+    public: bool = True
+
+
+THEMES = (
+    Theme("forage_season", FORAGE_BREAKS, LEAF),
+    Theme("forage_lean", FORAGE_BREAKS, LEAF),
+    Theme("forage_access", FORAGE_BREAKS, HONEY),
+    Theme("dead_wood", FORAGE_BREAKS, BARK),
+    Theme("reach_now", CHANCE_BREAKS, WATER, chance=True),
+    Theme("reach_with_plan", CHANCE_BREAKS, WATER, chance=True),
+    Theme("reach_added", ADDED_BREAKS, WATER, chance=True),
+    Theme("occupancy", CHANCE_BREAKS, DUSK, chance=True, public=False),
+)
+
+# land cover: from the class with most dead wood and flowers to the barest; then what a table marks as water or building
+COVER = ("#5b8261", "#86a878", "#b1c792", "#d3dcae", "#dccfa4", "#d6c7b8", "#e4ded4")
+COVER_OTHER = "#efece4"
+WATER_COLOUR = "#9fc0cf"
+BUILDING_COLOUR = "#b3aaa3"
+MOST_CLASSES = 8
