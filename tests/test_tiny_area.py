@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.special import lambertw
 from shapely.geometry import Point, box
 
 import habitatmap
@@ -34,8 +35,11 @@ school = 20
 
 
 def reach_weight(d: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Share of 2-D exponential flights that get at least d far; a = median / 1.678347 (FACTS 10.1, recomputed)."""
-    a = MEDIAN_M / 1.678346990
+    """Share of 2-D exponential flights that get at least d far.
+
+    The median m solves (1 + m/a) exp(-m/a) = 1/2, so m/a = -1 - W(-1/(2e)) on the lower branch = 1.678347.
+    """
+    a = MEDIAN_M / float(-1 - lambertw(-1 / (2 * np.e), -1).real)
     return np.where(d <= 10 * a, (1 + d / a) * np.exp(-d / a), 0.0)
 
 
