@@ -362,9 +362,9 @@ def draw_trees(town: Town, random: Random) -> Rows:
         )
 
     for x, y in scattered(town.ground["Old Park"].difference(town.ground["Pond"].buffer(5)), 300, 9, random):
-        plant(x, y, PARK, 25, 165)
+        plant(x, y, PARK, 25, 140)
     for x, y in scattered(town.ground["North Cemetery"], 120, 12, random):
-        plant(x, y, GRAVES, 20, 120)
+        plant(x, y, GRAVES, 20, 95)
     for x, y in scattered(town.ground["Church Yard"], 9, 12, random):
         plant(x, y, GRAVES, 50, 140)
     for kind, _, line in town.streets:
@@ -373,13 +373,13 @@ def draw_trees(town: Town, random: Random) -> Rows:
                 row = line.intersection(Point(CENTRE).buffer(1000)).offset_curve(side)
                 for at in np.arange(120, row.length, 17):
                     here = row.interpolate(at)
-                    plant(here.x, here.y, AVENUE, 12, 75)
+                    plant(here.x, here.y, AVENUE, 12, 65)
     for at in np.arange(40, town.river.length - 40, 55):
         here = town.river.offset_curve(random.choice((-19, 19))).interpolate(at)
-        plant(here.x, here.y, BANK, 25, 110)
+        plant(here.x, here.y, BANK, 20, 80)
     for _, hedge in zip(range(45), town.hedges, strict=False):
         here = hedge.interpolate(random.random(), normalized=True)
-        plant(here.x, here.y, ("Quercus robur", "Fraxinus excelsior", "Prunus avium", "Crataegus monogyna"), 25, 110)
+        plant(here.x, here.y, ("Quercus robur", "Fraxinus excelsior", "Prunus avium", "Crataegus monogyna"), 20, 80)
     for x, y in scattered(town.ground["Old Park"], 14, 30, random):
         plant(x, y, PARK, 60, 140, random.choice(("stump", "log", "dead")))
     for x, y in scattered(town.ground["Old Park"], 4, 30, random):
