@@ -317,19 +317,6 @@ def keep_away_kind(name: str) -> str:
     return _keep_away_rows()[1].get(" ".join(name.replace("_", " ").split()).casefold(), name)
 
 
-# --- monthly profiles ------------------------------------------------------------------------------------------------
-
-
-def month_profiles() -> dict[str, list[float]]:
-    """Twelve shares of the peak month by kind of vegetation, from layers/months.csv."""
-    path = layers_folder() / "months.csv"
-    months = [f"month_{month:02d}" for month in MONTHS]
-    heads, rows = _read_table(path)
-    columns = ["profile", *months, "basis", "source"]
-    _check_heads(path, heads, columns, columns)
-    return {row["profile"]: [_share(path, number, month, row[month]) for month in months] for number, row in rows}
-
-
 # --- reading and refusing --------------------------------------------------------------------------------------------
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from pathlib import Path
 
@@ -23,6 +24,12 @@ def written(folder: Path, *lines: str, name: str = "mine.csv") -> Path:
     return path
 
 
+def month_profiles() -> dict[str, list[float]]:
+    """Twelve shares of the best month by kind of vegetation."""
+    with (layers.layers_folder() / "months.csv").open(encoding="utf-8", newline="") as file:
+        return {row["profile"]: [float(row[f"month_{m:02d}"]) for m in range(1, 13)] for row in csv.DictReader(file)}
+
+
 def tree(genus: str = "", species: str = "", diameter: float = np.nan, condition: str = "") -> pd.DataFrame:
     return pd.DataFrame({"genus": [genus], "species": [species], "diameter_cm": [diameter], "condition": [condition]})
 
@@ -42,7 +49,7 @@ def test_the_shipped_tables_are_in_order(name: str) -> None:
 
 @pytest.mark.parametrize("name", layers.class_table_names())
 def test_each_row_is_a_step_of_a_quarter_spread_by_its_profile(name: str) -> None:
-    profiles = layers.month_profiles()
+    profiles = month_profiles()
     for row in layers.load_class_table(name).to_dict("records"):
         months = np.array([row[c] for c in FORAGE])
         if np.isnan(months).all():
@@ -72,7 +79,7 @@ def test_bounds_are_one_step_each_way_or_none_at_all(name: str) -> None:
 
 
 def test_every_profile_peaks_at_one() -> None:
-    assert {max(shares) for shares in layers.month_profiles().values()} == {1.0}
+    assert {max(shares) for shares in month_profiles().values()} == {1.0}
 
 
 def test_missing_is_not_zero() -> None:
