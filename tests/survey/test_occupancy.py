@@ -217,7 +217,7 @@ def test_many_looks_override_the_prior() -> None:
 
 @pytest.mark.parametrize(("n", "d"), [(8, 0), (8, 8), (8, 3)])
 def test_the_posterior_copes_with_ridges(n: int, d: int) -> None:
-    fit = fit_occupancy(np.where(np.arange(n)[:, None] < d, 1.0, 0.0), prior=Prior())
+    fit = fit_occupancy(np.where(np.arange(n)[:, None] < d, 1.0, 0.0), prior=Prior(0.4, 4, 0.5, 4))
     assert 0 < fit.psi_low < fit.psi < fit.psi_high < 1
     assert not fit.identifiable  # the looks alone
     assert fit.from_data < 0.75
