@@ -40,7 +40,7 @@ from habitatmap.plan.search import Field, best_cells, block_best, check, fft_cel
 
 P_CAP = 1.0 - 1e-12
 ROUND_UP = 1e-12
-LEVELS = 9
+LEVELS = 12
 # the search for good z and beta; none of these can make the bound wrong
 NEAR_LAST = 0.85  # an atom's first gain over what the last pool of the greedy plan adds
 ATOM_CELLS = 6_000_000  # blocks under all atoms together: sets memory and time
@@ -137,13 +137,12 @@ def _tangent_bound(
     tile_cells: int | None,
 ) -> float:
     """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds."""
-    prices, lowest = None, math.inf
+    likely, lowest = p[relaxed.row, relaxed.col], math.inf
+    prices = Prices(missed, p, k, likely, workers=workers, tile_cells=tile_cells)
     for turn in range(rounds):
         x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES)
         some = x > LEAST_SHARE
         row, col = relaxed.row[some], relaxed.col[some]
-        if prices is None:
-            prices = Prices(missed, p, k, p[row, col], workers=workers, tile_cells=tile_cells)
         fixed, G = prices.at(row, col, x[some], tau)
         found = fixed + sum_of_largest(G, pools, block) + pools * ROUND_UP * float(np.nanmax(G))
         progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
