@@ -166,7 +166,7 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
         bound = Bound(np.nan, now, {}) if brief else upper_bound(weight, places, p_new, wanted, **rules)
 
     with clock("How sure"):
-        around = [] if brief else zones(sites, weight, places, p_new, **rules)
+        around = zones(sites, weight, places, p_new, **rules)
         steady = np.full(len(sites), np.nan)
         if not brief:
             low_forage, high_forage = (
@@ -187,7 +187,7 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
 
     with clock("What stays out of reach"):
         reach_now = np.where(np.isnan(spots.season), np.nan, 1.0 - R)
-        unserved = gaps(grid, weight, reach_now, where, places, settings)
+        unserved = gaps(grid, weight, reach_now, where, places, settings).set_crs(area.crs)
 
     with clock("How the places hang together"):
         net = web(places, suggested, spots.access, flight, area.crs)
