@@ -590,17 +590,56 @@ def read_points(
         o = letter_o([p for c in cells["position"] if isinstance(c, str) for p in re.split(r"[,;\s]+", c)], heading)
         ways.append([None if c is None else read_position(c, source, heading, o, file) for c in cells["position"]])
     if source is None and "x" in cells and "y" in cells and not any(isinstance(r, Point) for way in ways for r in way):
-        x, y = headings.get("x", "x"), headings.get("y", "y")
-        raise CrsError(
-            f"{file}: the columns {x} and {y} hold metres, but nothing states their coordinate system; "
-            f"{state_crs(file)} (or state crs, if it is the area's own)"
-        )
+        _refuse_unstated(cells["x"], cells["y"], headings, file)
     for way in ways:
         for i, read in enumerate(way):
             # a reading beats a refusal, and the first refusal is the one to tell
             if read is not None and (answer[i] is None or (isinstance(answer[i], Refusal) and isinstance(read, Point))):
                 answer[i] = read
+    for i, apart in _contradictions(ways):
+        answer[i] = Refusal(
+            "",
+            "",
+            f"the columns of coordinates name two places, {apart:.0f} m apart",
+            "correct or clear one of the two",
+        )
     return [NO_PLACE if a is None else a for a in answer]
+
+
+def _refuse_unstated(xs: Sequence[object], ys: Sequence[object], headings: Mapping[str, str], file: str) -> None:
+    """CrsError where two columns hold plain numbers of an unknown system."""
+    numbers = [(x, y) for x, y in zip(map(read_number, xs), map(read_number, ys), strict=True) if x and y]
+    if not numbers:
+        return
+    degrees = all(_written_in_degrees(x.value, y.value, min(x.step, y.step)) for x, y in numbers)
+    raise CrsError(
+        f"{file}: nothing states the coordinate system of the columns {headings.get('x', 'x')} and "
+        f"{headings.get('y', 'y')}; {state_crs(file)}"
+        + (
+            ' ("EPSG:4326" if they are longitude and latitude)'
+            if degrees
+            else " (or state crs, if it is the area's own)"
+        )
+    )
+
+
+# two ways of writing one place may differ by a shift between systems that needs a grid file we lack
+SHIFT_M = 10.0
+
+
+def _contradictions(ways: Sequence[Sequence[Point | Refusal | None]]) -> list[tuple[int, float]]:
+    """(row, metres apart) where two columns of one row name places farther apart than both may be off."""
+    found = []
+    for k, way in enumerate(ways[1:], 1):
+        rows = [i for i, read in enumerate(way) if isinstance(read, Point) and isinstance(ways[0][i], Point)]
+        one, other = [ways[0][i] for i in rows], [ways[k][i] for i in rows]
+        (lon, lat), (lon2, lat2) = locate(one, WGS84), locate(other, WGS84)
+        along, across = metres_per_degree(lat)
+        apart = np.hypot((lat2 - lat) * along, (lon2 - lon) * across)
+        for i, a, b, metres in zip(rows, one, other, apart.tolist(), strict=True):
+            if isinstance(a, Point) and isinstance(b, Point) and metres > a.uncertainty_m + b.uncertainty_m + SHIFT_M:
+                found.append((i, metres))
+    return found
 
 
 def _beyond_degrees(lon: Sequence[object], lat: Sequence[object]) -> bool:
@@ -638,7 +677,7 @@ def _read_xy(xs: Sequence[object], ys: Sequence[object], source: Source) -> list
     return read
 
 
-def locate(points: Sequence[Point | Refusal], target: CRS) -> tuple[Floats, Floats]:
+def locate(points: Sequence[Point | Refusal | None], target: CRS) -> tuple[Floats, Floats]:
     """x and y of points in one system, NaN where a row was refused or the point has no image there."""
     x, y = np.full(len(points), np.nan), np.full(len(points), np.nan)
     # grouped by object, as comparing systems is slow; equal ones in two groups do no harm

@@ -10,6 +10,7 @@ import shapely
 from pyproj import CRS
 
 from habitatmap.coordinates import (
+    NO_PLACE,
     WGS84,
     Point,
     Refusal,
@@ -311,6 +312,31 @@ def test_metres_need_a_stated_system() -> None:
     (point,) = read_points(cells, {}, FINLAND, "pools.csv")
     assert isinstance(point, Point)
     assert (point.x, point.y) == (385540.5, 6671800.5)
+
+
+def test_plain_numbers_that_look_like_degrees_still_have_to_be_stated() -> None:
+    with pytest.raises(CrsError, match='"EPSG:4326" if they are longitude and latitude'):
+        read_points({"x": ["24.9415"], "y": ["60.1712"]}, {}, None, "pools.csv")
+    (point,) = read_points({"x": ["24.9415"], "y": ["60.1712"]}, {}, Source(WGS84, "[source_crs]"), "pools.csv")
+    assert isinstance(point, Point)
+    assert (point.x, point.y, point.crs) == (24.9415, 60.1712, WGS84)
+
+
+def test_blank_columns_of_metres_ask_for_nothing() -> None:
+    assert read_points({"x": [None], "y": [None]}, {}, None, "pools.csv") == [NO_PLACE]
+    assert read_points({"x": [], "y": []}, {}, None, "pools.csv") == []
+
+
+def test_columns_that_contradict_each_other_are_refused() -> None:
+    x, y = transform([24.9415], [60.1712], WGS84, FINLAND.crs)
+    cells = {"x": [x[0], x[0] + 50, None], "y": [y[0]] * 2 + [None], "lon": [24.9415] * 3, "lat": [60.1712] * 3}
+    agreed, apart, alone = read_points(cells, {}, FINLAND, "pools.csv")
+    assert isinstance(agreed, Point)
+    assert agreed.crs == FINLAND.crs
+    assert isinstance(apart, Refusal)
+    assert "50 m apart" in apart.reason
+    assert isinstance(alone, Point)
+    assert alone.crs == WGS84
 
 
 def test_metres_headed_lon_and_lat_need_one_too() -> None:

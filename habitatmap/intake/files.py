@@ -114,6 +114,8 @@ def unguard(text: str) -> str:
     return text[1:] if text.startswith("'") and _FORMULA.match(text[1:]) else text
 
 
+# what spreadsheets write where a formula failed
+_ERRORS = frozenset("#N/A #NV #REF! #BEZUG! #VALUE! #WERT! #DIV/0! #NAME? #NULL! #NUM! #ZAHL! #####".split())
 _INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200e\u200f\ufeff\u2060"), None)
 
 
@@ -123,7 +125,8 @@ def clean(cell: Any) -> Any:
         if cell.isascii() and cell[:1].isalnum():  # most cells by far
             return cell.strip()
         text = unguard(unicodedata.normalize("NFC", cell).translate(_INVISIBLE).strip())
-        return text.strip() or None
+        text = text.strip()
+        return None if not text or text in _ERRORS else text
     if isinstance(cell, float) and cell != cell:
         return None
     return cell
@@ -191,11 +194,11 @@ def _heading_record(filled: Sequence[Record], stated: frozenset[str]) -> int | N
 
 
 def _is_comment(cells: Sequence[Any]) -> bool:
-    """A line that starts with # and has no other cell with a digit in it; `#12, 60.1, 24.9` is a pool."""
-    first = next(((i, c) for i, c in enumerate(cells) if c is not None), None)
-    if first is None or not isinstance(first[1], str) or not first[1].startswith("#"):
+    """A line that starts with #: alone in its row, or as `# ` before words only; `#12, 60.1, 24.9` is a pool."""
+    first, *others = (c for c in cells if c is not None)
+    if not isinstance(first, str) or not first.startswith("#"):
         return False
-    return not any(re.search(r"\d", as_text(c)) for c in cells[first[0] + 1 :] if c is not None)
+    return not others or (not first[1:2].isalnum() and not any(re.search(r"\d", as_text(c)) for c in others))
 
 
 def _oddness(cells: Sequence[Any], folded_headings: Sequence[str]) -> Odd | None:
@@ -377,7 +380,9 @@ def _read_workbook(path: Path, stated: frozenset[str]) -> list[Table]:
         if path.read_bytes()[:200].lstrip().lower().startswith((b"<html", b"<!doctype", b"<?xml", b"<table")):
             raise InputError(f"{path.name} is a web page with the name of a workbook; save it as xlsx") from error
         raise InputError(damaged) from error
-    tables, hidden = [], []
+    tables: list[Table] = []
+    hidden: list[str] = []
+    no_table: list[InputError] = []
     with book:
         for about in book.sheets_metadata:
             if about.visible != python_calamine.SheetVisibleEnum.Visible:
@@ -391,11 +396,19 @@ def _read_workbook(path: Path, stated: frozenset[str]) -> list[Table]:
             except (python_calamine.CalamineError, ValueError) as error:
                 raise InputError(damaged) from error
             notes = [f"sheet {about.name}", *_fill_merged(sheet, cells)]
-            table = _assemble(path.name, list(enumerate(cells, 1)), stated, notes, sheet=about.name, ragged=False)
+            try:
+                table = _assemble(path.name, list(enumerate(cells, 1)), stated, notes, sheet=about.name, ragged=False)
+            except InputError as error:
+                no_table.append(error)
+                continue
             if table is not None:
                 tables.append(table)
+    if not tables and no_table:
+        raise no_table[0]
     if not tables:
         raise InputError(f"{path.name} has no filled sheet{_hidden(hidden)}; put a table with a row of headings there")
+    for why in no_table:
+        tables[0] = _with_note(tables[0], f"not read: {why}")
     if hidden:
         tables[0] = _with_note(tables[0], f"not read: hidden sheets {', '.join(hidden)}")
     # the name of the only sheet tells nobody anything

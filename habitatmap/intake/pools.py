@@ -13,11 +13,10 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.coordinates import Refusal, comma_of, locate, read_number
+from habitatmap.coordinates import Refusal, comma_of, read_number
 from habitatmap.intake.dates import DateFault, read_dates
 from habitatmap.intake.ledger import Ledger
-from habitatmap.intake.points import points_of
-from habitatmap.intake.rows import Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
 from habitatmap.intake.values import name_key, name_of, yes_no
 
@@ -42,7 +41,6 @@ POOLS = {
 ONE_PLACE_M = 1.0
 
 NO_NAME = ("the row names no pool", "write the pool's name")
-UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
 TWO_PLACES = (
     "this pool has another place in row {row} of {file}",
     "correct or delete one of the rows; a pool that was moved is a new pool with a new name",
@@ -83,13 +81,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, several: bo
                 'column pool, or say in area.toml which one it is: [columns.pools] pool = "..."'
             )
     draft.about = names
-    points = points_of(table, draft.headings, stated)
-    x, y = locate(points, crs)
-    for at, point in enumerate(points):
-        if isinstance(point, Refusal):
-            draft.refuse(at, point.role, point.value, point.reason, point.remedy)
-        elif math.isnan(x[at]):
-            draft.refuse(at, "x", f"{point.x}, {point.y}", *UNREACHABLE)
+    points, x, y = place_rows(draft, crs, stated, ledger)
     set_out, removed = (_dates(draft, name) for name in ("set_out", "removed"))
     for at, (start, end) in enumerate(zip(set_out, removed, strict=True)):
         if start is not None and end is not None and end < start:
@@ -102,7 +94,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, several: bo
         "set_out": set_out,
         "removed": removed,
         "private": _private(draft, ledger),
-        "volume_l": _volumes(draft),
+        "volume_l": _volumes(draft, ledger),
         **{name: draft.texts(name) for name in ("container", "filling", "shade", "host", "note")},
     }
 
@@ -119,22 +111,18 @@ def _dates(draft: Draft, name: str) -> list[datetime.date | None]:
 
 def _private(draft: Draft, ledger: Ledger) -> list[str]:
     """yes, no or "" (not given). What says neither counts as not given, which leaves the pool private in doubt."""
-    answers = []
-    for number, cell in zip(draft.table.numbers, draft.cells("private"), strict=True):
-        said = yes_no(cell)
-        if said is None:
-            ledger.remark(
-                f'{draft.table.name}, row {number}: private = "{cell}" is neither yes nor no, so it counts as not given'
-            )
-        answers.append(said or "")
-    return answers
+    said = [yes_no(cell) for cell in draft.cells("private")]
+    draft.tell_unread("private", [s is None for s in said], "they count as not given", ledger)
+    return [s or "" for s in said]
 
 
-def _volumes(draft: Draft) -> list[float]:
+def _volumes(draft: Draft, ledger: Ledger) -> list[float]:
     cells = [c.lower().replace("litres", "").rstrip("l ") if isinstance(c, str) else c for c in draft.cells("volume_l")]
     comma = comma_of(cells)
     numbers = [read_number(cell, "decimal" if comma == "ask" else comma) for cell in cells]
-    return [n.value if n is not None and n.value > 0 else math.nan for n in numbers]
+    volumes = [n.value if n is not None and n.value > 0 else math.nan for n in numbers]
+    draft.tell_unread("volume_l", [math.isnan(v) for v in volumes], "the volume counts as not given", ledger)
+    return volumes
 
 
 def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:

@@ -5,18 +5,25 @@ A row leaves at its first fault and is told once. At the end every row that was 
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from pyproj import CRS
 
+from habitatmap.coordinates import Point, Refusal, locate
 from habitatmap.errors import InputError
 from habitatmap.intake.headings import Headings, match_headings
 from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.points import points_of
 from habitatmap.intake.tables import Stated, Table
 
+UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
 REPEAT = ("the row repeats row {row}{file}", "delete one of the two rows")
 
 # which columns a sheet must have at least one of, to be taken for a sheet of this kind beside others of its file
@@ -52,6 +59,17 @@ class Draft:
     def refuse(self, at: int, name: str, value: object, reason: str, remedy: str) -> None:
         """Sets a row aside, unless it already is. `name`: our name of the column, shown by the file's own heading."""
         self.aside.setdefault(at, (self.headings.text.get(name, name), value, reason, remedy))
+
+    def tell_unread(self, name: str, unread: Sequence[bool], so: str, ledger: Ledger) -> None:
+        """Remarks on cells of a column that say something nobody understands, in rows that are used all the same."""
+        cells = self.cells(name)
+        lost = [at for at, (bad, cell) in enumerate(zip(unread, cells, strict=True)) if bad and cell is not None]
+        if lost:
+            heading, first = self.headings.text[name], lost[0]
+            ledger.remark(
+                f"{self.table.name}: {len(lost)} cells of {heading} cannot be read (row {self.table.numbers[first]}: "
+                f'"{as_text(cells[first])[:40]}"); {so}'
+            )
 
     def left_over(self, at: int) -> tuple[Hashable, ...]:
         """What a row says in columns that nobody reads: two rows that differ there are not the same."""
@@ -98,6 +116,24 @@ def _tell(draft: Draft, ledger: Ledger) -> None:
             f"{draft.table.name}: {used} and {other} could both be {name}; {used} is used. "
             f'To choose, write [columns.{draft.kind}] {name} = "..." in area.toml'
         )
+
+
+def place_rows(
+    draft: Draft, crs: CRS, stated: Stated, ledger: Ledger
+) -> tuple[list[Point | Refusal], NDArray[np.float64], NDArray[np.float64]]:
+    """The place of each row as it was read, and its x and y in `crs`; rows without one are set aside (x, y NaN)."""
+    points = points_of(draft.table, draft.headings, stated)
+    x, y = locate(points, crs)
+    for at, point in enumerate(points):
+        if isinstance(point, Refusal):
+            draft.refuse(at, point.role, point.value, point.reason, point.remedy)
+        elif math.isnan(x[at]):
+            draft.refuse(at, "x", f"{point.x}, {point.y}", *UNREACHABLE)
+    ways = Counter(point.how for point in points if isinstance(point, Point))
+    if ways:
+        told = ", ".join(f"{number} as {how}" for how, number in sorted(ways.items()))
+        ledger.remark(f"{draft.table.name}: places read: {told}")
+    return points, x, y
 
 
 def gather(drafts: Sequence[Draft], columns: Sequence[Mapping[str, Sequence[Any]]]) -> pd.DataFrame:

@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from pyproj import CRS
+from scipy.spatial import cKDTree
 
-from habitatmap.coordinates import Refusal, comma_of, locate, read_number
+from habitatmap.coordinates import comma_of, read_number
 from habitatmap.intake.headings import fold, unit_of
 from habitatmap.intake.ledger import Ledger, as_text
-from habitatmap.intake.points import points_of
-from habitatmap.intake.rows import Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
 
 TREES = {
@@ -28,6 +28,8 @@ TREES = {
     "file": "str",
     "row": "int64",
 }
+# two sources place one tree this far apart: a city's register and OpenStreetMap differed by up to 3.1 m where they met
+SAME_TREE_M = 4.0
 # thicker than any tree that stands in a town (expert judgement): a slip of unit or key
 THICKEST_CM = 1500.0
 
@@ -70,7 +72,10 @@ _TO_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54, "ft": 30.48}
 _UNIT = r"(mm|cm|m|in|inch|inches|ft|feet|\"|'')?"
 
 VACANT = ("there is no tree (a vacant site, or the tree was removed)", "delete the row, or give the tree's condition")
-UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
+SAME_TREE = (
+    "the same tree stands in row {row} of {file}, {apart:.1f} m away",
+    "delete the row, or keep it: it counts once",
+)
 
 
 def read_trees(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:
@@ -78,11 +83,13 @@ def read_trees(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
 
     A girth becomes a diameter by division by pi. A class such as "30 - 50 cm" is its middle, an open one such as
     "70 cm -" its lower bound, "- 10 cm" the middle between 0 and 10. A thickness that cannot be read is not known,
-    and said; the tree stays.
+    and said; the tree stays. A tree of two files, within `SAME_TREE_M` and of no other genus, counts once: the row
+    that says more stays.
     """
     drafts = open_drafts("trees", tables, stated, ledger)
     columns = [_columns(draft, crs, stated, ledger) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
+    frame = _each_tree_once(frame, drafts)
     close(drafts, ledger)
     return shaped(frame, TREES, ("x", "y", "genus", "species", "file", "row"))
 
@@ -93,13 +100,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
     for at, condition in enumerate(conditions):
         if condition == "no tree":
             draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], *VACANT)
-    points = points_of(draft.table, draft.headings, stated)
-    x, y = locate(points, crs)
-    for at, point in enumerate(points):
-        if isinstance(point, Refusal):
-            draft.refuse(at, point.role, point.value, point.reason, point.remedy)
-        elif math.isnan(x[at]):
-            draft.refuse(at, "x", f"{point.x}, {point.y}", *UNREACHABLE)
+    _points, x, y = place_rows(draft, crs, stated, ledger)
     return {
         "x": x,
         "y": y,
@@ -108,6 +109,35 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
         "diameter_cm": _diameters(draft, ledger),
         "condition": conditions,
     }
+
+
+def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:
+    """Sets the poorer row of each pair aside that two files have of one tree; nearest pairs first, each tree once."""
+    if frame["file"].nunique() < 2:
+        return frame
+    xy = frame[["x", "y"]].to_numpy(dtype=float)
+    near = cKDTree(xy).query_pairs(SAME_TREE_M, output_type="ndarray")
+    apart = np.hypot(*(xy[near[:, 0]] - xy[near[:, 1]]).T)
+    files, genera = frame["file"].to_numpy(), frame["genus"].to_numpy()
+    said = frame[["genus", "species", "condition"]] != ""
+    told = said.sum(axis=1).to_numpy() + frame["diameter_cm"].notna().to_numpy()
+    gone: set[int] = set()
+    met: set[int] = set()
+    for k in np.lexsort((near[:, 1], near[:, 0], apart)):
+        one, other = (int(i) for i in near[k])
+        if (
+            files[one] == files[other]
+            or met & {one, other}
+            or (genera[one] != genera[other] and genera[one] and genera[other])
+        ):
+            continue
+        met |= {one, other}
+        keep, lose = (one, other) if told[one] >= told[other] else (other, one)
+        reason = SAME_TREE[0].format(row=frame["row"].iloc[keep], file=files[keep], apart=apart[k])
+        row = frame.iloc[lose]
+        drafts[row["_draft"]].refuse(int(row["_at"]), "", row["species"] or row["genus"], reason, SAME_TREE[1])
+        gone.add(lose)
+    return frame.drop(frame.index[sorted(gone)])
 
 
 def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:

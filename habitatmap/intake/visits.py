@@ -104,7 +104,22 @@ def read_visits(tables: Sequence[Table], pools: pd.DataFrame, stated: Stated, le
     columns = [_columns(draft, names, lost, ledger) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     close(drafts, ledger)
+    _tell_early(frame, pools, ledger)
     return shaped(frame, VISITS, ("pool", "date", "file", "row"))
+
+
+def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> None:
+    """Remarks on visits before their pool was set out: one of the two dates may be of another year."""
+    if frame.empty:
+        return
+    start = frame["pool"].map(pools.set_index("pool")["set_out"])
+    early = frame[pd.to_datetime(frame["date"]) < start]
+    if len(early):
+        first = early.iloc[0]
+        ledger.remark(
+            f"{len(early)} visits are dated before their pool was set out (for instance {first['pool']}, "
+            f"{first['file']} row {first['row']}); check both dates"
+        )
 
 
 def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger) -> dict[str, Any]:
@@ -127,6 +142,9 @@ def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger
         elif isinstance(date, DateFault):
             draft.refuse(at, "date", cells[at], *date)
     counts = read_counts(draft.cells("larvae"))
+    draft.tell_unread("larvae", [c is None for c in counts], "the count is not known", ledger)
+    checked = [yes_no(cell) for cell in draft.cells("checked")]
+    draft.tell_unread("checked", [c is None for c in checked], "they count as not given", ledger)
     return {
         "pool": [names.get(name_key(name), name) for name in given],
         "date": [date if isinstance(date, datetime.date) else None for date in dates],
@@ -134,7 +152,7 @@ def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger
         "larvae": [math.nan if c is None else c.exact for c in counts],
         "larvae_low": [math.nan if c is None else c.low for c in counts],
         "larvae_high": [math.nan if c is None else c.high for c in counts],
-        "checked": [yes_no(cell) or "" for cell in draft.cells("checked")],
+        "checked": [c or "" for c in checked],
         **{name: draft.texts(name) for name in ("taxon", "action", "observer", "note")},
     }
 

@@ -66,6 +66,11 @@ def test_titles_blank_lines_and_comments_are_no_rows_but_are_counted(tmp_path: P
     assert len(one) == 2
 
 
+def test_a_failed_formula_is_a_blank_cell_and_no_comment(tmp_path: Path) -> None:
+    one = read_one(tmp_path, "visits.csv", "pool,date,outcome\n#N/A,today,dry\n#oak,today,dry\nP1,#REF!,#oak\n")
+    assert as_dict(one) == {2: (None, "today", "dry"), 3: ("#oak", "today", "dry"), 4: ("P1", None, "#oak")}
+
+
 def test_repeated_headings_totals_and_long_rows_are_read_and_odd(tmp_path: Path) -> None:
     text = "pool,lat,lon\nP1,60.17,24.94\npool,lat,lon\nTotal,1\nP2,60,18,24,95\nP3,60.2\nP4,60.17,24.94,\n"
     one = read_one(tmp_path, "pools.csv", text)
@@ -190,6 +195,16 @@ def test_hidden_sheets_are_named_and_several_sheets_are_several_tables(tmp_path:
     north_table, south_table = read_tables(tmp_path / "pools.xlsx")
     assert (north_table.sheet, south_table.sheet) == ("north", "south")
     assert any("old" in note for note in north_table.notes)
+
+
+def test_a_sheet_that_is_no_table_is_named_and_left_out(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    book.active.append(["pool", "lat", "lon"])
+    book.active.append(["P1", 60.1, 24.9])
+    book.create_sheet("sums").append([1, 2, 3])
+    book.save(tmp_path / "pools.xlsx")
+    (one,) = read_tables(tmp_path / "pools.xlsx")
+    assert any("sheet sums has no row of headings" in note for note in one.notes)
 
 
 @pytest.mark.parametrize("start", [False, True], ids=["1900", "1904"])

@@ -158,3 +158,14 @@ def test_a_citys_register() -> None:
     assert (frame["genus"] == "").sum() == 1
     assert set(frame["diameter_cm"]) == {5.0, 15.0, 25.0, 40.0, 60.0, 70.0}
     assert frame["x"].between(380_000, 390_000).all()
+
+
+def test_a_tree_of_two_files_counts_once_and_the_fuller_row_stays() -> None:
+    register = table("x,y,genus,dbh", (0, 0, "Tilia", 50), (20, 0, "Acer", 30), (40, 0, "Tilia", 30), file="trees.csv")
+    mapped = table(
+        "x,y,genus", (3.1, 0, "Tilia"), (22, 0, "Tilia"), (41, 0, ""), (42, 0, ""), (60, 0, ""), file="trees_osm.csv"
+    )
+    frame, ledger = trees(register, mapped)
+    # within 4 m: another genus is another tree, an unknown one may be the same, and each tree is the same as one only
+    assert frame["x"].tolist() == [0, 20, 22, 40, 42, 60]
+    assert [(row, "row 2 of trees.csv, 3.1 m" in reason) for row, reason in aside(ledger)] == [(2, True), (4, False)]

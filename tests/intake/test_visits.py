@@ -177,3 +177,20 @@ def test_order_and_types() -> None:
     assert {n: str(t) for n, t in frame.dtypes.items()} == VISITS
     empty, _ = visits()
     assert {n: str(t) for n, t in empty.dtypes.items()} == VISITS
+
+
+def test_what_cannot_be_read_in_a_row_that_counts_is_said() -> None:
+    frame, ledger = visits(
+        table("pool,date,outcome,larvae,checked", ("P1", "2024-05-03", "larvae", "a cup", "perhaps"))
+    )
+    assert frame["larvae"].isna().all()
+    assert any('1 cells of larvae cannot be read (row 2: "a cup")' in remark for remark in ledger.remarks)
+    assert any('"perhaps"' in remark for remark in ledger.remarks)
+
+
+def test_visits_before_set_out_are_said() -> None:
+    ledger = Ledger()
+    pools = read_pools([table("pool,x,y,set_out", ("P1", 1, 2, "2024-05-01"))], FINLAND, IN_METRES, ledger)
+    rows = [("P1", "2023-05-03", "dry"), ("P1", "2024-05-03", "dry")]
+    assert len(read_visits([table("pool,date,outcome", *rows)], pools, IN_METRES, ledger)) == 2
+    assert any(remark.startswith("1 visits are dated before") for remark in ledger.remarks)

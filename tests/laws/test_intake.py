@@ -28,8 +28,8 @@ from tests.intake.tables import FINLAND, IN_METRES
 CELLS = st.one_of(
     st.none(),
     st.sampled_from(
-        """P1|p 1|P2|60.17|60,17|24.9 E|3/4/2024|2024-05-03|larvae|dry|keine|?|0|1|lots|10+|yes|total|pool|{|- 10 cm|vacant
-        |POINT (24.94 60.17)|SU 387 148|Tilia cordata""".split("|")
+        """P1|p 1|P2|60.17|60,17|24.9 E|3/4/2024|2024-05-03|larvae|dry|keine|?|0|1|lots|10+|yes|total|pool|{|- 10 cm
+        |vacant|larvae?|POINT (24.94 60.17)|SU 387 148|Tilia cordata""".split("|")
     ),
     st.text(max_size=8).map(lambda t: t.strip() or None),
     st.integers(-10, 10**9),
