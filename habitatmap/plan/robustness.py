@@ -203,7 +203,7 @@ def robustness(
     spans = sorted({float(median_m), *(medians or (0.4 * median_m, median_m, 2.0 * median_m))})
     scenes = {m: _scene(m, cell_m, levels) for m in spans}
     row, col, base = in_order(places)
-    by_order = order_of(places)
+    ordered = None if chances is None else np.ascontiguousarray(chances[:, order_of(places)])
     sites = choice.frame
     areas = zones(sites, demand, places, candidates, cell_m=cell_m, median_m=median_m, spacing_m=spacing_m, taken=taken)
     near = _near_candidates(w, places, p, sites, scenes[float(median_m)].size, cell_m, median_m, spacing_m, taken)
@@ -225,16 +225,18 @@ def robustness(
         same = median == median_m and level == "best" and f == 1.0 and np.array_equal(chance, base)
         if same or total <= 0:
             return np.ones(len(sites), bool), now, then
-        picked = _plan_on_blocks(
-            forage * R, scene.prints, scene.size, n_row, n_col, _shifted(p[n_row, n_col], f), len(sites), apart
-        )
+        chosen = _shifted(p[n_row, n_col], f)
+        hopes = chosen * most[median, level]
+        picked = _plan_on_blocks(forage * R, hopes, scene.prints, scene.size, n_row, n_col, chosen, len(sites), apart)
         return np.array([area.holds(n_row[picked], n_col[picked]) for area in areas], dtype=bool), now, then
 
+    # what a near-candidate gains where every place is as rarely occupied as in any draw: no draw can give it more
+    rarest = base if ordered is None else np.minimum(base, ordered.min(axis=0))
+    most = {(m, level): _gains(scenes[m], level, row, col, rarest, n_row, n_col) for m in spans for level in levels}
     rng = np.random.default_rng(seed)
     of_median = [spans[i] for i in rng.permutation(np.arange(n) % len(spans))]
     names = [name for name in LEVELS if name in levels]
     of_level = [names[i] for i in rng.permutation(np.arange(n) % len(names))]
-    ordered = None if chances is None else np.ascontiguousarray(chances[:, by_order])
     runs = [(of_median[d], of_level[d], base if ordered is None else ordered[d], float(factor[d])) for d in range(n)]
     alone: list[tuple[str, str, tuple[float, str, Floats, float]]] = [
         ("none", "as planned", (float(median_m), "best", base, 1.0))
@@ -301,6 +303,22 @@ def _near_candidates(
     return np.unique(np.vstack([own, np.column_stack([row, col])]), axis=0)
 
 
+def _gains(
+    scene: _Scene,
+    level: str,
+    row: NDArray[np.int64],
+    col: NDArray[np.int64],
+    p: Floats,
+    n_row: NDArray[np.int64],
+    n_col: NDArray[np.int64],
+) -> Floats:
+    """What a certain pool in each of the cells (n_row, n_col) adds to places (row, col, p)."""
+    left = scene.demand[level].copy()
+    multiply_blocks(left, row, col, p, scene.prints, scene.size)
+    cells = zip(n_row.tolist(), n_col.tolist(), strict=True)
+    return np.array([_gain_on_blocks(left, scene.prints, scene.size, i, j) for i, j in cells])
+
+
 @njit(cache=True, nogil=True)
 def _gain_on_blocks(left: Floats, prints: Floats, size: int, row: int, col: int) -> float:
     """sum k left around the cell (row, col), left being sums over blocks."""
@@ -317,6 +335,7 @@ def _gain_on_blocks(left: Floats, prints: Floats, size: int, row: int, col: int)
 @njit(cache=True, nogil=True)
 def _plan_on_blocks(
     left: Floats,
+    gain: Floats,
     prints: Floats,
     size: int,
     row: NDArray[np.int64],
@@ -325,11 +344,12 @@ def _plan_on_blocks(
     pools: int,
     apart: float,
 ) -> NDArray[np.int64]:
-    """Greedy among the cells (row, col), by lazy gains: which of them are chosen. Changes `left`."""
+    """Greedy among the cells (row, col): which of them are chosen.
+
+    `gain` is at least what each cell adds; it is reckoned anew only where it is on top. Changes `left` and `gain`.
+    """
     n = row.shape[0]
-    gain, sure, out = np.empty(n), np.zeros(n, np.int64), np.empty(pools, np.int64)
-    for c in range(n):
-        gain[c] = p[c] * _gain_on_blocks(left, prints, size, row[c], col[c])
+    sure, out = np.full(n, -1), np.empty(pools, np.int64)
     for turn in range(pools):
         while True:
             top = np.argmax(gain)
