@@ -15,7 +15,7 @@ cell and every candidate at full resolution, and holds.
 
 Three roundings are all taken upwards. (1) m is convex in p, so for chances between two levels the straight line between
 the levels' maps is above the truth. (2) Chances are capped at P_CAP = 1 - 1e-12, where m is finite; a pool loses at
-most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the transforms, below
+most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the transforms, some
 1e-15 of the largest G, is added as 1e-12 of it for every pool. Quotas are left out, which can only raise the bound.
 """
 
@@ -33,9 +33,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.engine import default_workers
 from habitatmap.grid import Tile, cut
-from habitatmap.habitat.kernels import scale_m
 from habitatmap.plan.exact import solve
-from habitatmap.plan.reach import Floats, block_sum, footprints, not_reached, reach_kernel
+from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale, not_reached, reach_kernel
 from habitatmap.plan.search import Field, best_cells, block_best, check, fft_cells, kernel_spectrum
 
 P_CAP = 1.0 - 1e-12
@@ -344,7 +343,7 @@ class Relaxation:
         self, missed: Floats, p: Floats, first: Floats, last: float, pools: int, cell_m: float, median_m: float
     ) -> None:
         self.p, self.pools = p, pools
-        self.size = max(1, min(int(scale_m(median_m) / 2.0 / cell_m), max(p.shape) // 40))
+        self.size = max(1, min(half_scale(median_m, cell_m), max(p.shape) // 40))
         w = block_sum(missed, self.size)
         prints = footprints(median_m, cell_m, self.size)
         spare = max(0, prints.shape[1] // 2 - (max(w.shape) - 1))

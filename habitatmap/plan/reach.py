@@ -163,9 +163,9 @@ def multiply_blocks(
                     R[i, j] *= 1.0 - p[q] * k[i - bi + r, j - bj + r]
 
 
-def block_cells(median_m: float, cell_m: float) -> int:
-    """How many cells a side a block holds where reach is estimated on blocks: a third of the flight scale."""
-    return max(1, int(scale_m(median_m) / BLOCKS_PER_SCALE / cell_m))
+def half_scale(median_m: float, cell_m: float) -> int:
+    """Cells a side of the blocks on which plans are weighed roughly: half the flight scale a."""
+    return max(1, int(scale_m(median_m) / 2.0 / cell_m))
 
 
 def block_sum(values: Floats, size: int) -> Floats:
@@ -190,7 +190,7 @@ def reach_of_draws(w: ArrayLike, places: pd.DataFrame, draws: ArrayLike, *, cell
         return np.zeros(len(chances))
     row, col, p = in_order(places)
     order = order_of(places)
-    size = block_cells(median_m, cell_m)
+    size = max(1, int(scale_m(median_m) / BLOCKS_PER_SCALE / cell_m))
     prints, blocks = footprints(median_m, cell_m, size), block_sum(weights, size)
 
     def on_blocks(chance: Floats) -> float:

@@ -22,12 +22,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.engine import default_workers
 from habitatmap.errors import InputError
-from habitatmap.habitat.kernels import scale_m
 from habitatmap.plan.reach import (
     Floats,
     block_sum,
     footprints,
-    forage_in_reach,
+    half_scale,
     in_order,
     multiply,
     multiply_blocks,
@@ -40,8 +39,9 @@ from habitatmap.plan.search import Choice, Field, best_cells, check, correlate, 
 AS_WELL = 0.9  # a zone's cells serve at least this share as well
 NEAR_LAST = 0.5  # a near-candidate's first gain over what the plan's last site adds
 MOST_NEAR = 4000
-LEVELS = ("low", "best", "high")
 OWN_DRAWS = 20  # draws of the places' chances alone, for `sensitivity`
+
+Cells = NDArray[np.int64]
 
 
 class Zone(NamedTuple):
@@ -152,14 +152,13 @@ class Robustness:
     """One assumption moved at a time: assumption, level, kept, now, with_plan; the first row is the plan's own."""
 
 
-@dataclass(frozen=True)
-class _Scene:
-    """What one flight median needs: footprints, and by level of forage the block sums."""
+class Assumed(NamedTuple):
+    """What a plan rests on: flight median, level of the forage, chances of the places, odds of the candidates."""
 
     median_m: float
-    size: int
-    prints: Floats
-    demand: dict[str, Floats]
+    level: str
+    chances: Floats
+    odds: float
 
 
 def robustness(
@@ -187,93 +186,123 @@ def robustness(
     odds of every candidate's p in each draw. `low` and `high`: forage from the low and high class values, as `demand`.
     `medians`: flight medians (metres), default 0.4, 1 and 2 times `median_m` (100, 250, 500 m for 250 m). Medians and
     levels are dealt out evenly and in an order set by `seed`. Without `draws` there are `count` draws. A draw whose
-    assumptions are all the plan's own keeps every site, so that ranges of no width give 1.
+    assumptions are all the plan's own keeps every site, so that ranges of no width give 1. Raises InputError where
+    `draws` does not fit the places.
     """
     w, p = check(demand, candidates)
-    chances = None if draws is None else np.atleast_2d(np.asarray(draws, dtype=np.float64))
-    n = count if chances is None else len(chances)
-    if chances is not None and chances.shape[1] != len(places):
-        raise InputError(f"draws has {chances.shape[1]} columns for {len(places)} places: one column a place is needed")
-    factor = np.ones(n) if odds is None else np.asarray(odds, dtype=np.float64)
-    levels = {"best": w} | {
-        name: np.nan_to_num(np.asarray(field, dtype=np.float64))
-        for name, field in (("low", low), ("high", high))
-        if field is not None
-    }
-    spans = sorted({float(median_m), *(medians or (0.4 * median_m, median_m, 2.0 * median_m))})
-    scenes = {m: _scene(m, cell_m, levels) for m in spans}
+    sites, median = choice.frame, float(median_m)
     row, col, base = in_order(places)
-    ordered = None if chances is None else np.ascontiguousarray(chances[:, order_of(places)])
-    sites = choice.frame
-    areas = zones(sites, demand, places, candidates, cell_m=cell_m, median_m=median_m, spacing_m=spacing_m, taken=taken)
-    near = _near_candidates(w, places, p, sites, scenes[float(median_m)].size, cell_m, median_m, spacing_m, taken)
-    n_row, n_col = near[:, 0].copy(), near[:, 1].copy()
-    s_row, s_col = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
-    apart = (spacing_m / cell_m) ** 2 * (1.0 - 1e-9)
+    drawn = np.tile(base, (count, 1))
+    if draws is not None:
+        drawn = np.atleast_2d(np.asarray(draws, dtype=np.float64))
+        if drawn.shape[1] != len(places):
+            raise InputError(f"draws has {drawn.shape[1]} columns for {len(places)} places: give one column a place")
+        drawn = np.ascontiguousarray(drawn[:, order_of(places)])
+    n = len(drawn)
+    given = {"low": low, "best": w, "high": high}
+    forage = {level: check(field, candidates)[0] for level, field in given.items() if field is not None}
+    spans = sorted({median, *(medians or (0.4 * median, 2.0 * median))})
 
-    def again(median: float, level: str, chance: Floats, f: float) -> tuple[NDArray[np.bool_], float, float]:
-        """Which sites stay, and forage in reach (on blocks) now and with the plan as it stands."""
-        scene = scenes[median]
-        forage = scene.demand[level]
-        R = np.ones_like(forage)
-        multiply_blocks(R, row, col, chance, scene.prints, scene.size)
-        total = float(forage.sum())
-        now = float((forage * (1.0 - R)).sum()) / total if total > 0 else math.nan
-        with_plan = R.copy()
-        multiply_blocks(with_plan, s_row, s_col, _shifted(p[s_row, s_col], f), scene.prints, scene.size)
-        then = float((forage * (1.0 - with_plan)).sum()) / total if total > 0 else math.nan
-        same = median == median_m and level == "best" and f == 1.0 and np.array_equal(chance, base)
-        if same or total <= 0:
-            return np.ones(len(sites), bool), now, then
-        chosen = _shifted(p[n_row, n_col], f)
-        hopes = chosen * most[median, level]
-        picked = _plan_on_blocks(forage * R, hopes, scene.prints, scene.size, n_row, n_col, chosen, len(sites), apart)
-        return np.array([area.holds(n_row[picked], n_col[picked]) for area in areas], dtype=bool), now, then
-
-    # what a near-candidate gains where every place is as rarely occupied as in any draw: no draw can give it more
-    rarest = base if ordered is None else np.minimum(base, ordered.min(axis=0))
-    most = {(m, level): _gains(scenes[m], level, row, col, rarest, n_row, n_col) for m in spans for level in levels}
+    own = Assumed(median, "best", base, 1.0)
     rng = np.random.default_rng(seed)
-    of_median = [spans[i] for i in rng.permutation(np.arange(n) % len(spans))]
-    names = [name for name in LEVELS if name in levels]
-    of_level = [names[i] for i in rng.permutation(np.arange(n) % len(names))]
-    runs = [(of_median[d], of_level[d], base if ordered is None else ordered[d], float(factor[d])) for d in range(n)]
-    alone: list[tuple[str, str, tuple[float, str, Floats, float]]] = [
-        ("none", "as planned", (float(median_m), "best", base, 1.0))
+    dealt_median = rng.permutation(np.arange(n) % len(spans))
+    dealt_level = rng.permutation(np.arange(n) % len(forage))
+    factors = np.ones(n) if odds is None else np.asarray(odds, dtype=np.float64)
+    cases = [
+        Assumed(spans[dealt_median[d]], list(forage)[dealt_level[d]], drawn[d], float(factors[d])) for d in range(n)
     ]
-    alone += [("flight median", f"{m:g} m", (m, "best", base, 1.0)) for m in spans if m != median_m]
-    alone += [("forage of classes", name, (float(median_m), name, base, 1.0)) for name in names if name != "best"]
-    if ordered is not None:
-        alone += [
-            ("occupancy", f"draw {d + 1}", (float(median_m), "best", ordered[d], 1.0)) for d in range(min(n, OWN_DRAWS))
-        ]
-    with ThreadPoolExecutor(workers or default_workers()) as pool:
-        answers = list(pool.map(lambda run: again(*run), runs + [run for _, _, run in alone]))
-    # blocks to cells: as much as at the plan's own assumptions
-    fine = forage_in_reach(w, not_reached((w.shape[0], w.shape[1]), places, cell_m=cell_m, median_m=median_m))
-    _, now, then = answers[n]
-    to_now, to_then = (fine / now if now > 0 else 1.0), (choice.with_plan / then if then > 0 else 1.0)
-    table = [
-        (kept.mean() if len(kept) else math.nan, min(1.0, a * to_now), min(1.0, b * to_then)) for kept, a, b in answers
-    ]
-    drawn = pd.DataFrame(table[:n], columns=["kept", "now", "with_plan"])
-    drawn.insert(0, "median_m", of_median)
-    drawn.insert(1, "level", of_level)
-    moved = pd.DataFrame(table[n:], columns=["kept", "now", "with_plan"])
-    moved.insert(0, "assumption", [a for a, _, _ in alone])
-    moved.insert(1, "level", [b for _, b, _ in alone])
-    stays = np.array([kept for kept, _, _ in answers[:n]], dtype=np.float64).reshape(n, len(sites))
-    return Robustness(stays.mean(axis=0), drawn, moved)
+    alone = [("none", "as planned", own)]
+    alone += [("flight median", f"{m:g} m", own._replace(median_m=m)) for m in spans if m != median]
+    alone += [("forage of classes", level, own._replace(level=level)) for level in forage if level != "best"]
+    if draws is not None:
+        alone += [("occupancy", f"draw {d + 1}", own._replace(chances=drawn[d])) for d in range(min(n, OWN_DRAWS))]
 
-
-def _scene(median_m: float, cell_m: float, levels: dict[str, Floats]) -> _Scene:
-    size = max(1, int(scale_m(median_m) / 2.0 / cell_m))
-    return _Scene(
-        median_m,
-        size,
-        footprints(median_m, cell_m, size),
-        {name: block_sum(field, size) for name, field in levels.items()},
+    rules = {"cell_m": cell_m, "median_m": median, "spacing_m": spacing_m}
+    again = _Again(
+        own,
+        {m: _Scene(m, cell_m, forage) for m in spans},
+        (row, col),
+        np.minimum(base, drawn.min(axis=0, initial=1.0)),
+        sites,
+        zones(sites, w, places, p, taken=taken, only=None, **rules),
+        _near_candidates(w, places, p, sites, taken=taken, **rules),
+        p,
+        spacing_m / cell_m,
     )
+    with ThreadPoolExecutor(workers or default_workers()) as pool:
+        answers = list(pool.map(again, cases + [case for _, _, case in alone]))
+    table = pd.DataFrame([(kept.mean() if len(kept) else math.nan, a, b) for kept, a, b in answers])
+    table.columns = pd.Index(["kept", "now", "with_plan"])
+    # from blocks to cells: by what they differ at the plan's own assumptions
+    for name, fine in (("now", choice.now), ("with_plan", choice.with_plan)):
+        coarse = table[name].iloc[n]
+        table[name] = (table[name] * (fine / coarse if coarse > 0 else 1.0)).clip(upper=1.0)
+    by_draw, moved = table.head(n), table.tail(len(alone)).reset_index(drop=True)
+    by_draw.insert(0, "median_m", [case.median_m for case in cases])
+    by_draw.insert(1, "level", [case.level for case in cases])
+    moved.insert(0, "assumption", [name for name, _, _ in alone])
+    moved.insert(1, "level", [level for _, level, _ in alone])
+    stays = np.array([kept for kept, _, _ in answers[:n]], dtype=np.float64).reshape(n, len(sites))
+    return Robustness(stays.mean(axis=0), by_draw, moved)
+
+
+class _Scene:
+    """What one flight median needs: footprints, and the forage by level on blocks."""
+
+    def __init__(self, median_m: float, cell_m: float, forage: dict[str, Floats]) -> None:
+        self.size = half_scale(median_m, cell_m)
+        self.prints = footprints(median_m, cell_m, self.size)
+        self.forage = {level: block_sum(field, self.size) for level, field in forage.items()}
+
+    def missed(self, level: str, row: Cells, col: Cells, p: Floats) -> Floats:
+        """The forage that the places (row, col, p) miss, on blocks."""
+        left = self.forage[level].copy()
+        multiply_blocks(left, row, col, p, self.prints, self.size)
+        return left
+
+
+class _Again:
+    """Makes the plan again under other assumptions."""
+
+    def __init__(
+        self,
+        own: Assumed,
+        scenes: dict[float, _Scene],
+        places: tuple[Cells, Cells],
+        rarest: Floats,
+        sites: pd.DataFrame,
+        areas: list[Zone],
+        near: tuple[Cells, Cells],
+        p: Floats,
+        apart: float,
+    ) -> None:
+        self.own, self.scenes, self.places, self.areas, self.near = own, scenes, places, areas, near
+        self.sites = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
+        self.site_p, self.near_p, self.apart = p[self.sites], p[near], apart
+        # what a near-candidate gains where every place is as rarely occupied as in any draw: no draw gives it more
+        self.most = {
+            (m, level): _gains_on_blocks(scene.missed(level, *places, rarest), scene.prints, scene.size, *near)
+            for m, scene in scenes.items()
+            for level in scene.forage
+        }
+
+    def __call__(self, case: Assumed) -> tuple[NDArray[np.bool_], float, float]:
+        """Which sites stay, and forage in reach (on blocks) now and with the plan as it stands."""
+        scene = self.scenes[case.median_m]
+        total = float(scene.forage[case.level].sum())
+        if total <= 0:
+            return np.ones(len(self.areas), bool), math.nan, math.nan
+        left = scene.missed(case.level, *self.places, case.chances)
+        served = left.copy()
+        multiply_blocks(served, *self.sites, _shifted(self.site_p, case.odds), scene.prints, scene.size)
+        now, with_plan = 1.0 - float(left.sum()) / total, 1.0 - float(served.sum()) / total
+        if case[:2] == self.own[:2] and case.odds == 1.0 and np.array_equal(case.chances, self.own.chances):
+            return np.ones(len(self.areas), bool), now, with_plan
+        p = _shifted(self.near_p, case.odds)
+        hopes, row, col = p * self.most[case.median_m, case.level], *self.near
+        apart = self.apart**2 * (1.0 - 1e-9)
+        picked = _plan_on_blocks(left, hopes, scene.prints, scene.size, row, col, p, len(self.areas), apart)
+        return np.array([area.holds(row[picked], col[picked]) for area in self.areas], dtype=bool), now, with_plan
 
 
 def _shifted(p: Floats, factor: float) -> Floats:
@@ -286,37 +315,22 @@ def _near_candidates(
     places: pd.DataFrame,
     p: Floats,
     sites: pd.DataFrame,
-    size: int,
+    *,
     cell_m: float,
     median_m: float,
     spacing_m: float,
     taken: pd.DataFrame | None,
-) -> NDArray[np.int64]:
+) -> tuple[Cells, Cells]:
     """Cells (row, col) that a draw may choose, in the order row, col: the best of each block, and the sites."""
     shape = (w.shape[0], w.shape[1])
     missed = w * not_reached(shape, places, cell_m=cell_m, median_m=median_m)
     field = Field(missed, p, reach_kernel(median_m, cell_m, shape), cell_m, spacing_m, taken)
     gain = np.where(field.free, p * field.C, np.nan)
-    own = sites[["row", "col"]].to_numpy(np.int64)
-    least = NEAR_LAST * float(sites["gain_cells"].iloc[-1]) if len(sites) else 0.0
-    row, col = best_cells(gain, size, max(least, 0.0), MOST_NEAR)
-    return np.unique(np.vstack([own, np.column_stack([row, col])]), axis=0)
-
-
-def _gains(
-    scene: _Scene,
-    level: str,
-    row: NDArray[np.int64],
-    col: NDArray[np.int64],
-    p: Floats,
-    n_row: NDArray[np.int64],
-    n_col: NDArray[np.int64],
-) -> Floats:
-    """What a certain pool in each of the cells (n_row, n_col) adds to places (row, col, p)."""
-    left = scene.demand[level].copy()
-    multiply_blocks(left, row, col, p, scene.prints, scene.size)
-    cells = zip(n_row.tolist(), n_col.tolist(), strict=True)
-    return np.array([_gain_on_blocks(left, scene.prints, scene.size, i, j) for i, j in cells])
+    least = NEAR_LAST * float(sites["gain_cells"].iloc[-1]) if len(sites) else math.inf
+    row, col = best_cells(gain, half_scale(median_m, cell_m), least, MOST_NEAR)
+    both = np.column_stack([[*sites["row"], *row], [*sites["col"], *col]]).astype(np.int64)
+    cells = np.unique(both, axis=0)
+    return cells[:, 0].copy(), cells[:, 1].copy()
 
 
 @njit(cache=True, nogil=True)
@@ -333,13 +347,22 @@ def _gain_on_blocks(left: Floats, prints: Floats, size: int, row: int, col: int)
 
 
 @njit(cache=True, nogil=True)
+def _gains_on_blocks(left: Floats, prints: Floats, size: int, row: Cells, col: Cells) -> Floats:
+    """The same for many cells."""
+    out = np.empty(row.shape[0])
+    for c in range(row.shape[0]):
+        out[c] = _gain_on_blocks(left, prints, size, row[c], col[c])
+    return out
+
+
+@njit(cache=True, nogil=True)
 def _plan_on_blocks(
     left: Floats,
     gain: Floats,
     prints: Floats,
     size: int,
-    row: NDArray[np.int64],
-    col: NDArray[np.int64],
+    row: Cells,
+    col: Cells,
     p: Floats,
     pools: int,
     apart: float,
