@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from pyproj import Geod
 
 from habitatmap.coordinates import (
     WGS84,
@@ -63,6 +64,49 @@ def no_columns(table: Table) -> tuple[str, str]:
         f"{table.name} has no column of coordinates (its headings are {found})",
         "add columns lat and lon, or say in area.toml which columns they are, under [columns.pools] or [columns.trees]",
     )
+
+
+# a point this far from the middle of its table is looked at, and a slip that brings it this near is named
+FAR_KM, NEAR_KM = 200.0, 50.0
+_ELLIPSOID = Geod(ellps="WGS84")
+
+
+def strays(points: Sequence[Point | Refusal]) -> list[tuple[int, str]]:
+    """(position, sentence) for points far from all others, where one common slip would explain it.
+
+    The slips tried: latitude and longitude swapped, a sign, a decimal point. Nothing is repaired, as nobody but the
+    sender can know.
+    """
+    lon, lat = locate(points, WGS84)
+    known = np.flatnonzero(np.isfinite(lon))
+    if len(known) < 3:
+        return []
+    middle = float(np.median(lon[known])), float(np.median(lat[known]))
+    # degrees first, as they are quick: 200 km are at least 1.7 degrees of latitude or of longitude
+    apart = np.maximum(np.abs(lon - middle[0]), np.abs(lat - middle[1]))
+    found = []
+    for at in np.flatnonzero(apart > 1.5):
+        x, y = float(lon[at]), float(lat[at])
+        away = _kilometres(x, y, middle)
+        if away < FAR_KM:
+            continue
+        slips = {
+            "latitude and longitude swapped": (y, x),
+            "the other sign of the longitude": (-x, y),
+            "the other sign of the latitude": (x, -y),
+            "the decimal point of the longitude moved": (x * 10, y),
+            "the decimal point of the latitude moved": (x, y * 10),
+        }
+        fits = [slip for slip, place in slips.items() if _kilometres(*place, middle) < NEAR_KM]
+        if fits:
+            found.append((int(at), f"lies {away:.0f} km from the others, but near them with {' or '.join(fits)}"))
+    return found
+
+
+def _kilometres(lon: float, lat: float, middle: tuple[float, float]) -> float:
+    if abs(lat) > 90 or abs(lon) > 180:
+        return math.inf
+    return float(_ELLIPSOID.inv(lon, lat, *middle)[2]) / 1000
 
 
 def rough_lonlat(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -43,7 +43,7 @@ ONE_PLACE_M = 1.0
 NO_NAME = ("the row names no pool", "write the pool's name")
 TWO_PLACES = (
     "this pool has another place in row {row} of {file}",
-    "correct or delete one of the rows; a pool that was moved is a new pool with a new name",
+    "correct or delete one of the rows; where two pools have one name, or one was moved, give each place its own name",
 )
 TWO_ROWS = (
     "this pool stands in row {row} of {file} already, with other details",

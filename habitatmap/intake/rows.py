@@ -20,7 +20,7 @@ from habitatmap.coordinates import Point, Refusal, locate
 from habitatmap.errors import InputError
 from habitatmap.intake.headings import Headings, match_headings
 from habitatmap.intake.ledger import Ledger, as_text
-from habitatmap.intake.points import points_of
+from habitatmap.intake.points import points_of, strays
 from habitatmap.intake.tables import Stated, Table
 
 UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
@@ -133,6 +133,8 @@ def place_rows(
     if ways:
         told = ", ".join(f"{number} as {how}" for how, number in sorted(ways.items()))
         ledger.remark(f"{draft.table.name}: places read: {told}")
+    for at, sentence in strays(points):
+        ledger.remark(f"{draft.table.name}, row {draft.table.numbers[at]}: the place {sentence}; check it")
     return points, x, y
 
 

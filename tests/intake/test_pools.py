@@ -212,6 +212,17 @@ def test_a_rough_place_to_choose_a_system_from() -> None:
     assert (lon.tolist(), lat.tolist()) == ([24.5], [60.5])
 
 
+def test_a_place_far_from_the_others_is_said_with_the_slip_that_explains_it() -> None:
+    near = [(f"P{i}", 60.17 + i / 1000, 24.94) for i in range(4)]
+    odd = [("swap", 24.94, 60.17), ("sign", 60.17, -24.94), ("point", 60.17, 2.494), ("far", 10.0, 10.0)]
+    frame, ledger = pools(table("pool,lat,lon", *near, *odd), stated=Stated())
+    # accepted all the same: nobody but the sender can know
+    assert len(frame) == 8
+    said = [r for r in ledger.remarks if "km from the others" in r]
+    assert len(said) == 3
+    assert all(word in r for word, r in zip(("swapped", "sign of the longitude", "decimal point"), said, strict=True))
+
+
 def test_tables_are_not_changed() -> None:
     one = table("pool,x,y", ("P1", 1, 2), ("P1", 90, 2))
     before = repr(one)
