@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from habitatmap.plan.bound import Bound, upper_bound
+from habitatmap.plan.discrete import max_cover, p_median
 from habitatmap.plan.robustness import Robustness, Zone, zone, zones
 from habitatmap.plan.search import Choice, choose
 
@@ -12,6 +13,8 @@ __all__ = [
     "Robustness",
     "Zone",
     "choose",
+    "max_cover",
+    "p_median",
     "upper_bound",
     "zone",
     "zones",
