@@ -197,7 +197,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     paths = gpd.GeoDataFrame(
         {"kind": ["residential"] * 12 + ["footway", "river"], "name": "", "geometry": [*lines, wend]}, crs=CRS_CODE
     )
-    near = [(i, j) for i in range(pools) for j in range(i) if np.hypot(*(at[i] - at[j])) < 160]
+    near = [(i, j) for i in range(min(pools, 60)) for j in range(i) if np.hypot(*(at[i] - at[j])) < 160]
     links = gpd.GeoDataFrame(
         {
             "from_place": [i for i, _ in near],

@@ -95,8 +95,8 @@ class DataBlock(Finished):
 class RenderedOnce(MacroElement):
     """A folium element whose macro output is final. Stands after the folium class among a class's bases."""
 
-    def render(self, **kwargs: Any) -> None:
-        """Adds the output of the template's macros to the figure, then renders the children."""
+    def render(self, **kwargs: Any) -> str:
+        """Adds the output of the template's macros to the figure, then renders the children. Returns no text itself."""
         figure = self.get_root()
         for part in ("html", "script"):
             macro = getattr(self._template.module, part, None)
@@ -104,6 +104,7 @@ class RenderedOnce(MacroElement):
                 getattr(figure, part).add_child(Finished(str(macro(self, kwargs))), name=self.get_name())
         for child in list(self._children.values()):
             child.render(**kwargs)
+        return ""
 
 
 class PageMap(folium.Map, RenderedOnce):
@@ -134,17 +135,17 @@ class DataLayer(Layer, RenderedOnce):
         super().__init__(name=block, overlay=True, control=False, show=show)
         self.kind, self.block = kind, block
 
-    def render(self, **kwargs: Any) -> None:
+    def render(self, **kwargs: Any) -> str:
         """As `RenderedOnce`: folium's own layer would add itself to the map in one more script."""
-        RenderedOnce.render(self, **kwargs)
+        return RenderedOnce.render(self, **kwargs)
 
 
 class PageFigure(Figure):
     """The whole document: one file, nothing loaded, and a policy that lets nothing run but the scripts named by hash."""
 
     def __init__(self, title: str, lang: str, body: str, blocks: Sequence[DataBlock]) -> None:
-        super().__init__(title=shown(title))
-        self.lang, self.body, self.blocks = lang, body, blocks
+        super().__init__()
+        self.name, self.lang, self.body, self.blocks = shown(title), lang, body, blocks
 
     def render(self, **kwargs: Any) -> str:
         """The page as text, the same for the same content."""
@@ -175,7 +176,7 @@ class PageFigure(Figure):
                 '<meta name="viewport" content="width=device-width, initial-scale=1">',
                 '<meta name="referrer" content="no-referrer">',
                 '<meta name="color-scheme" content="light dark">',
-                f"<title>{html.escape(self.title)}</title>",
+                f"<title>{html.escape(self.name)}</title>",
                 *[f"<style>{style}</style>" for style in styles],
                 "</head>",
                 "<body>",

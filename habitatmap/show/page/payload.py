@@ -15,7 +15,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
-from rasterio.enums import Resampling
 from shapely import box, get_coordinates, get_parts, remove_repeated_points, simplify, union_all
 from shapely.geometry.base import BaseGeometry
 
@@ -39,6 +38,7 @@ from habitatmap.show.page.words import LANGUAGE, WORDS
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
 LEAST_ZONE_HA = 1.0  # a smaller zone on private land could be one garden (expert judgement)
+MOST_REASONS = 40  # lines of what was set aside; set_aside.csv has them all
 FEWEST_SHOWN = 3  # places in a blur square (expert judgement, FACTS 9)
 
 
@@ -136,6 +136,7 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
         "flight": [_number(settings.flight.forage_median_m), _number(settings.flight.dispersal_median_m)],
         "bounds": web_frame(result.grid, result.crs).bounds,
         "reach": {key: _number(value) for key, value in reach.items()},
+        "plan_pools": int(summary.get("plan", {}).get("pools") or 0),
         "share_of_bound": _number(summary.get("plan", {}).get("share_of_bound")),
         "cautions": _texts(summary.get("cautions", [])),
         "credits": _texts(result.credits),
@@ -144,7 +145,7 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
         return facts
     occupancy, candidates = summary.get("occupancy", {}), summary.get("candidates", {})
     aside = result.set_aside
-    counts = aside.groupby(["file", "reason"], sort=True).size() if len(aside) else pd.Series(dtype=int)
+    counts = aside.groupby(["file", "reason"], sort=True).size().reset_index(name="n")
     return facts | {
         "missing": _texts(summary.get("missing", [])),
         "notes": _texts(result.notes),
@@ -153,8 +154,8 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
             for kind, counted in summary.get("intake", {}).items()
         ],
         "set_aside": [
-            [shown(file), shown(reason), int(n)]
-            for (file, reason), n in counts.sort_values(ascending=False, kind="stable").head(40).items()
+            [shown(row["file"]), shown(row["reason"]), int(row["n"])]
+            for row in counts.sort_values("n", ascending=False, kind="stable").head(MOST_REASONS).to_dict("records")
         ],
         "occupancy": {
             key: _number(occupancy.get(key)) for key in ("pools_visited", "naive", "estimate", "low", "high")
@@ -313,12 +314,10 @@ def _blur_cells(public: Any, writer: Writer) -> list[dict[str, Any]]:
     gardens = counted["sum"].where(counted["sum"] >= FEWEST_SHOWN, 0)
     counted["n"] = counted["size"] - counted["sum"] + gardens
     cells = []
-    for square in counted[counted["n"] >= FEWEST_SHOWN].itertuples():
-        west, south = square.col * side, square.row * side
-        xs, ys = [west, west + side, west + side, west], [south, south, south + side, south + side]
-        lon, lat = writer.whole(xs, ys)
-        ring = np.column_stack([np.diff(lon, prepend=0), np.diff(lat, prepend=0)]).ravel().tolist()
-        cells.append({"n": int(square.n), "area": [[ring]], "at": writer.point(west + side / 2, south + side / 2)})
+    for square in counted[counted["n"] >= FEWEST_SHOWN].to_dict("records"):
+        west, south = square["col"] * side, square["row"] * side
+        ground = box(west, south, west + side, south + side)
+        cells.append({"n": int(square["n"]), "area": writer.polygon(ground), "at": writer.inside(ground)})
     return cells
 
 

@@ -1,6 +1,7 @@
 """The rasters a reader can switch between: breaks and colours of each.
 
-Every ramp goes from light to dark in even steps of lightness, so that it reads in grey and for the colour-blind.
+Every ramp goes from light to dark in even steps of lightness, so that it reads in grey and for the colour-blind;
+none is blue, which stays with water.
 Breaks are the same on every map, so that two towns or two seasons can be laid side by side.
 """
 
@@ -15,7 +16,6 @@ ADDED_BREAKS = (0.01, 0.05, 0.1, 0.2, 0.35, 0.5)
 LEAF = ("#f2f3d8", "#dbe6b4", "#b9d18f", "#90b96f", "#659b57", "#3f7a46", "#225739")
 HONEY = ("#faf1d9", "#f3ddab", "#e8c273", "#d3a145", "#b07f2c", "#875d22", "#5d3f1b")
 BARK = ("#f4ece6", "#e4d0c3", "#cfaf9c", "#b48a74", "#946653", "#714738", "#4d2d23")
-WATER = ("#eaf1f3", "#cbdfe6", "#a3c7d4", "#75abbf", "#478ba5", "#246986", "#0f4964")
 DUSK = ("#f3edf4", "#dfd0e3", "#c6afce", "#a98ab6", "#8a669b", "#6a467d", "#4a2c5c")
 
 
@@ -33,11 +33,11 @@ class Theme:
 THEMES = (
     Theme("forage_season", FORAGE_BREAKS, LEAF),
     Theme("forage_lean", FORAGE_BREAKS, LEAF),
-    Theme("forage_access", FORAGE_BREAKS, HONEY),
+    Theme("forage_access", FORAGE_BREAKS, LEAF),
     Theme("dead_wood", FORAGE_BREAKS, BARK),
-    Theme("reach_now", CHANCE_BREAKS, WATER, chance=True),
-    Theme("reach_with_plan", CHANCE_BREAKS, WATER, chance=True),
-    Theme("reach_added", ADDED_BREAKS, WATER, chance=True),
+    Theme("reach_now", CHANCE_BREAKS, HONEY, chance=True),
+    Theme("reach_with_plan", CHANCE_BREAKS, HONEY, chance=True),
+    Theme("reach_added", ADDED_BREAKS, HONEY, chance=True),
     Theme("occupancy", CHANCE_BREAKS, DUSK, chance=True, public=False),
 )
 

@@ -60,6 +60,7 @@ function factList(pairs) {
 
 // a shape and a colour for each outcome; corners of a figure of radius 1, or a full circle
 const OUTCOMES = {
+  __proto__: null,
   "larvae": {shape: "circle", fill: "#0e5a72", size: 6.5},
   "none seen": {shape: "square", fill: "#ffffff", size: 5.5},
   "dry": {shape: "down", fill: "#e0a030", size: 6.5},
@@ -151,13 +152,14 @@ function hatch(color, slopes, gap) {
 }
 
 const STYLES = {
+  __proto__: null,
   gaps: {color: "#7b1e6d", weight: 2.5, dashArray: "7 4", hatch: [1], gap: 11},
   yes: {color: "#1d6b4f", weight: 2, hatch: []},
   ask: {color: "#7a5a00", weight: 2, dashArray: "8 4", hatch: [1], gap: 12},
   provisional: {color: "#7a5a00", weight: 2, dashArray: "8 4", hatch: [1], gap: 12},
   no: {color: "#8e2430", weight: 2, dashArray: "2 4", hatch: [1, -1], gap: 9},
   "keep-away": {color: "#54301c", weight: 1.5, dashArray: "1 3", hatch: [-1], gap: 7},
-  boundary: {color: "#20292b", weight: 2.5, dashArray: "14 4 2 4", plain: true},
+  boundary: {color: "#20292b", weight: 1.5, plain: true},
   cells: {color: "#0e5a72", weight: 1.5, hatch: []},
   zone: {color: "#a8321a", weight: 2.5, dashArray: "5 3", hatch: [-1], gap: 9},
   strong: {color: "#20292b", weight: 2.5, line: true},
@@ -223,7 +225,7 @@ const make = {
     const group = L.layerGroup();
     if (block === "boundary") {
       if (content.length) {
-        L.polygon(rings(content), {...areaStyle("boundary"), weight: 6, dashArray: null, color: HALO, opacity: 0.6, interactive: false}).addTo(group);
+        L.polygon(rings(content), {...areaStyle("boundary"), weight: 4.5, color: HALO, opacity: 0.7, interactive: false}).addTo(group);
         L.polygon(rings(content), areaStyle("boundary")).addTo(group);
       }
       return group;
@@ -289,7 +291,7 @@ const clicked = {
 function popup(at, title, pairs) {
   const card = el("div", {class: "card"}, written(title, "strong"));
   card.append(factList(pairs));
-  L.popup({maxWidth: 270, minWidth: 180, autoPan: !still, autoPanPadding: [12, 12]}).setLatLng(at).setContent(card).openOn(map);
+  L.popup({maxWidth: 300, minWidth: 200, autoPan: !still, autoPanPadding: [12, 12]}).setLatLng(at).setContent(card).openOn(map);
 }
 
 function poolFacts(pools, i) {
@@ -318,7 +320,8 @@ function label(theme, i) {
   const write = (b) => theme.chance ? percent(b, 0) : number(b, 2), breaks = theme.breaks;
   if (i === 0) return say("swatch_least", {b: write(breaks[0])});
   if (i === breaks.length) return say("swatch_most", {a: write(breaks[i - 1])});
-  return say("swatch_between", {a: write(breaks[i - 1]), b: write(breaks[i])});
+  const from = theme.chance ? number(100 * breaks[i - 1]) : write(breaks[i - 1]);
+  return say("swatch_between", {a: from, b: write(breaks[i])});
 }
 
 function themeTitle(theme) {
@@ -477,7 +480,9 @@ function ring(at) {
 
 function goTo(at, zoom) {
   const size = map.getSize(), shift = !narrow.matches && size.x > 640 ? 130 : 0;
-  const level = Math.max(map.getZoom(), zoom);
+  const level = Math.max(map.getZoom(), zoom), seen = map.latLngToContainerPoint(at);
+  const inSight = seen.x > 2 * shift + 30 && seen.x < size.x - 60 && seen.y > 50 && seen.y < size.y - 30;
+  if (inSight && level === map.getZoom()) return;
   map.setView(map.unproject(map.project(at, level).subtract([shift, 0]), level), level, {animate: !still});
 }
 
@@ -491,7 +496,8 @@ function planTable() {
     button: (i) => [where(plan[i])],
     cells: (i, button) => [
       el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
-      el("th", {scope: "row"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i])), written(plan[i].reason, "p")),
+      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(plan[i].reason, "p"),
+        el("p", {class: "paper", dir: "auto"}, plan[i].caution)),
       el("td", {class: "figure"}, plan[i].gain === null ? words.unknown : "+" + finely(plan[i].gain)),
       el("td", {class: "figure"}, share(plan[i].robustness))
     ],
@@ -512,7 +518,7 @@ function planTable() {
       return card;
     },
     show: (i) => {
-      if (pins[i]) { goTo(pins[i].getLatLng(), 15); if (pins[i].getElement()) pins[i].getElement().classList.add("on"); }
+      if (pins[i]) { goTo(pins[i].getLatLng(), 14); if (pins[i].getElement()) pins[i].getElement().classList.add("on"); }
       else if (plan[i].zone.length) {
         lit = L.polygon(rings(plan[i].zone), {...areaStyle("zone"), weight: 5, interactive: false, renderer: L.canvas({pane: "lit"}), pane: "lit"}).addTo(map);
         map.fitBounds(lit.getBounds(), {maxZoom: 16, animate: !still});
@@ -521,6 +527,7 @@ function planTable() {
     unlit: () => document.querySelectorAll(".pin.on").forEach((pin) => pin.classList.remove("on")),
     status: (i) => say("suggestion_status", {rank: plan[i].rank, all: plan.length, place: where(plan[i]), gain: finely(plan[i].gain)})
   });
+  if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
     el("ul", null, ...facts.cautions.map((text) => written(text, "li")))));
 }
@@ -573,7 +580,7 @@ function poolsTable() {
       el("td", {class: "figure"}, share(thousandth(pools.occupancy, i)))],
     card: (i) => el("div", {class: "card"}, factList(poolFacts(pools, i))),
     bring: (i) => { if (!lists.pools.rows[i].isConnected) { find.value = ""; shown = pools.n; fill(); } },
-    show: (i) => { goTo(at[i], 15); ring(at[i]); },
+    show: (i) => { goTo(at[i], 14); ring(at[i]); },
     status: (i) => poolStatus(pools, i)
   });
   if (!pools.n) return;
@@ -600,7 +607,7 @@ function poolsTable() {
 function headline() {
   const box = byId("headline"), reach = facts.reach, plan = data("plan");
   if (reach.now === null || reach.now === undefined) { box.append(el("p", null, words.no_reach)); return; }
-  const n = plan.length, then = el("span", {class: "big"}), thenText = el("span", {class: "said"}), added = el("span", {class: "added"});
+  const n = plan.length, all = facts.plan_pools, then = el("span", {class: "big"}), thenText = el("span", {class: "said"}), added = el("span", {class: "added"});
   const top = Math.max(reach.with_plan_high || 0, reach.high || 0, reach.upper_bound || 0, reach.now);
   const scale = [0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1].find((one) => one >= 1.05 * top) || 1;
   const across = (value) => Math.min(100, 100 * value / scale) + "%";
@@ -627,7 +634,7 @@ function headline() {
     firstPools = k;
     const whole = k === n, value = whole ? reach.with_plan : plan[k - 1].cumulative;
     then.textContent = percent(value, 1);
-    thenText.textContent = whole ? say(n === 1 ? "with_plan_one" : "with_plan", {n: n}) : say("with_first", {n: k, all: n});
+    thenText.textContent = whole ? say(all === 1 ? "with_plan_one" : "with_plan", {n: all}) : say("with_first", {n: k, all: n});
     added.style.width = "calc(" + across(value) + " - " + across(reach.now) + ")";
     layers.plan.pins.forEach((pin, i) => { if (pin && pin.getElement()) pin.getElement().classList.toggle("later", i >= k); });
     lists.plan.rows.forEach((row, i) => row.classList.toggle("later", i >= k));
@@ -642,7 +649,7 @@ function headline() {
   const sentences = [];
   if (n && reach.with_plan_low !== null) sentences.push(say("range", {low: share(reach.with_plan_low), high: share(reach.with_plan_high)}));
   else if (reach.low !== null) sentences.push(say("range", {low: share(reach.low), high: share(reach.high)}));
-  if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: n, bound: percent(reach.upper_bound, 1)}));
+  if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: all, bound: percent(reach.upper_bound, 1)}));
   if (n && facts.share_of_bound !== null) sentences.push(say("share_of_bound", {share: share(facts.share_of_bound)}));
   box.append(el("p", {class: "range"}, sentences.join(" ")));
   if (facts.missing && facts.missing.length) box.append(el("p", {class: "thin"}, say(facts.missing.length > 1 ? "missing_short" : "missing_short_one", {n: facts.missing.length})));

@@ -1,0 +1,238 @@
+"""The page as a text: its policy, its data, its pictures. Nothing here needs a browser."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import re
+import subprocess
+import sys
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from pyproj import Transformer
+
+from habitatmap.errors import HabitatmapError
+from habitatmap.show.page import figure, map_page, public_page
+from habitatmap.show.page.payload import FEWEST_SHOWN
+from habitatmap.show.page.themes import THEMES
+from habitatmap.show.page.words import WORDS
+from tests.browser.town import CELL, NORTH, WEST, blurred, town
+
+
+def block(page: str, name: str) -> Any:
+    found = re.search(rf'<script type="application/json" id="{name}">(.*?)</script>', page, re.S)
+    assert found, f"no block {name}"
+    return json.loads(found[1])
+
+
+def test_the_policy_allows_no_unsafe_thing(team_html: str) -> None:
+    policy = re.search(r'http-equiv="Content-Security-Policy" content="([^"]+)"', team_html)
+    assert policy
+    assert "unsafe" not in policy[1]
+    assert policy[1].startswith("default-src 'none'; script-src 'sha256-")
+    assert "http" not in policy[1]
+
+
+def test_two_builds_give_the_same_bytes(team_html: str) -> None:
+    assert map_page(town()) == team_html
+
+
+def test_another_hash_seed_gives_the_same_bytes(team_html: str) -> None:
+    code = "import sys; from tests.browser.town import town; from habitatmap.show.page import map_page;"
+    code += "sys.stdout.buffer.write(map_page(town()).encode())"
+    run = subprocess.run([sys.executable, "-c", code], env={"PYTHONHASHSEED": "7"}, capture_output=True, check=True)
+    assert run.stdout.decode() == team_html
+
+
+def test_the_plan_of_the_page_is_the_plan(team_html: str) -> None:
+    result = town()
+    rows = block(team_html, "plan")
+    assert [row["rank"] for row in rows] == result.plan["rank"].tolist()
+    assert [row["place"] for row in rows] == result.plan["place"].tolist()
+    assert np.allclose([row["gain"] for row in rows], result.plan["gain"], rtol=1e-5)
+
+
+def test_a_suggestion_on_private_ground_has_no_point(team_html: str) -> None:
+    rows = [row for row in block(team_html, "plan") if row["private"]]
+    assert len(rows) == 2
+    assert all(row["at"] is None and row["xy"] is None for row in rows)
+
+
+def test_a_private_zone_the_size_of_a_garden_is_not_drawn() -> None:
+    result = town()
+    result.zones = [zone._replace(mask=zone.mask[:3, :3]) for zone in result.zones]
+    for row in block(map_page(result), "plan"):
+        assert bool(row["zone"]) is not row["private"]
+
+
+def test_hosts_and_observers_stay_out(team_html: str) -> None:
+    assert "Secretname" not in team_html
+
+
+def test_pools_lie_where_they_lie(team_html: str) -> None:
+    pools, frame = block(team_html, "pools"), town().pools
+    lon, lat = Transformer.from_crs(3035, 4326, always_xy=True).transform(frame["x"], frame["y"])
+    assert np.allclose(np.cumsum(pools["x"]) / 1e5, lon, atol=6e-6)
+    assert np.allclose(np.cumsum(pools["y"]) / 1e5, lat, atol=6e-6)
+
+
+@pytest.mark.parametrize("cell", [(3, 3), (10, 180), (111, 30), (140, 90), (199, 199), (199, 0), (75, 60)])
+def test_a_cell_falls_on_its_pixel(cell: tuple[int, int]) -> None:
+    """One marked block of 3 x 3 cells: the pixel under its middle has its colour, pixels 60 m off do not."""
+    result = town()
+    marked = np.zeros((200, 200), dtype=np.float32)
+    row, col = cell
+    marked[max(0, row - 1) : row + 2, max(0, col - 1) : col + 2] = 1.0
+    result.rasters["dead_wood"] = marked
+    themes = block(map_page(result), "themes")
+    theme = next(one for one in themes["pictures"] if one["name"] == "dead_wood")
+    image = np.asarray(Image.open(io.BytesIO(base64.b64decode(theme["url"].split(",")[1]))).convert("RGB"))
+    ((south, west), (north, east)) = themes["bounds"]
+    to_web = Transformer.from_crs(4326, 3857, always_xy=True)
+    (left, right), (bottom, top) = to_web.transform([west, east], [south, north])
+
+    def colour(x: float, y: float) -> str:
+        px, py = Transformer.from_crs(3035, 3857, always_xy=True).transform(x, y)
+        j, i = int((px - left) / (right - left) * image.shape[1]), int((top - py) / (top - bottom) * image.shape[0])
+        return "#" + "".join(f"{v:02x}" for v in image[i, j])
+
+    x, y = WEST + (col + 0.5) * CELL, NORTH - (row + 0.5) * CELL
+    assert colour(x, y) == theme["colours"][-1]
+    inward = 60 if col < 100 else -60
+    assert colour(x + inward, y) == theme["colours"][0]
+
+
+def test_a_raster_without_a_value_shows_as_not_known() -> None:
+    result = town()
+    result.rasters["occupancy"][:] = np.nan
+    names = [one["name"] for one in block(map_page(result), "themes")["pictures"]]
+    assert "occupancy" not in names
+    assert "forage_season" in names
+
+
+def test_no_picture_has_more_than_eight_classes(team_html: str) -> None:
+    for theme in block(team_html, "themes")["pictures"]:
+        assert len(theme["colours"]) <= 8
+
+
+def test_ramps_go_evenly_from_light_to_dark() -> None:
+    """Lightness alone tells the classes apart: so does a grey print, and an eye of any kind of colour-blindness."""
+    for theme in THEMES:
+        light = [_luminance(colour) ** (1 / 3) for colour in theme.colours]
+        steps = -np.diff(light)
+        assert (steps > 0.04).all(), theme.name
+        assert len(theme.colours) == len(theme.breaks) + 1
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance as the Web Content Accessibility Guidelines 2 define it."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_ten_thousand_pools_stay_under_a_megabyte() -> None:
+    assert len(map_page(town(pools=10_000)).encode()) < 1_000_000
+
+
+def test_every_word_is_used_and_every_used_word_is_there() -> None:
+    sources = figure.asset("app.js") + figure.asset("skeleton.html")
+    groups = ("consent.", "consent_long.", "outcome.", "flag.", "privacy.", "theme.", "unit.", "meaning.", "kind.")
+    built = (*groups, "mark.", "ground_", "as_of", "kind_")  # keys that are put together, or used in Python
+    called = set(re.findall(r'words\.([a-z_0-9]+)|say\("([a-z_0-9.]+)"|words\["([a-z_0-9.]+)"\]', sources))
+    missing = {key for found in called for key in found if key and not key.endswith(".") and key not in WORDS}
+    missing -= {"includes"}  # a list's own method
+    assert not missing
+    for key in WORDS:
+        stem = re.sub(r"_(head|one)$", "", key)
+        assert key.startswith(built) or stem in sources, key
+
+
+# ------------------------------------------------------------------------------------------------------ public page
+
+
+def test_the_public_page_holds_no_private_place() -> None:
+    result = town()
+    page = public_page(result, blurred(result))
+    lon, lat = Transformer.from_crs(3035, 4326, always_xy=True).transform(result.pools["x"], result.pools["y"])
+    for x, y in zip(lon, lat, strict=True):
+        assert f"{round(x * 1e5)},{round(y * 1e5)}" not in page
+    for word in ("Secretname", '"pools"', "Pool 1", "private 1", "Wend Park", "3 looks"):
+        assert word not in page
+    for name in ("pools", "land", "links", "trees", "keep-away"):
+        assert f'id="{name}"' not in page
+
+
+def test_the_public_page_shows_public_suggestions_only() -> None:
+    result = town()
+    rows = block(public_page(result, blurred(result)), "plan")
+    assert [row["rank"] for row in rows] == list(range(1, 9))
+    assert not any(row["private"] for row in rows)
+    assert "Orchard Row" not in {row["place"] for row in rows}
+
+
+def test_a_private_pool_moved_within_its_square_changes_no_byte() -> None:
+    result, moved = town(), town()
+    side = result.settings.public.blur_m
+    private = moved.pools["private"] == "yes"
+    for axis in ("x", "y"):
+        corner = np.floor(moved.pools.loc[private, axis] / side) * side
+        moved.pools.loc[private, axis] = corner + 0.1234 * side
+    assert public_page(result, blurred(result)) == public_page(moved, blurred(moved))
+
+
+def test_a_square_with_few_gardens_does_not_count_them() -> None:
+    result = town(pools=60)
+    result.pools = result.pools.iloc[:6].assign(
+        x=WEST + 500.0, y=NORTH - 500.0, flag="", private=["yes", "yes", "no", "no", "no", "no"]
+    )
+    cells = block(public_page(result, blurred(result)), "cells")
+    assert [cell["n"] for cell in cells] == [4]
+    result.pools = result.pools.iloc[:4]
+    assert block(public_page(result, blurred(result)), "cells") == []
+    assert FEWEST_SHOWN == 3
+
+
+def test_a_public_page_needs_the_blurred_result() -> None:
+    with pytest.raises(ValueError, match="blurred"):
+        public_page(town())
+
+
+# --------------------------------------------------------------------------------------------------- odd results
+
+
+def test_an_area_with_nothing_in_it_still_has_a_page() -> None:
+    result = town()
+    for name in ("pools", "visits", "trees", "places", "keep_away", "paths", "plan", "gaps", "links", "set_aside"):
+        setattr(result, name, getattr(result, name).iloc[:0])
+    result.zones, result.land_cover, result.rasters, result.boundary = [], None, {}, None
+    result.summary["forage_in_reach"] = dict.fromkeys(result.summary["forage_in_reach"])
+    page = map_page(result)
+    assert block(page, "themes")["pictures"] == []
+    assert block(page, "facts")["reach"]["now"] is None
+    assert public_page(result, result)
+
+
+def test_a_wrong_leaflet_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(figure.LEAFLET_SHA256, "leaflet.js", "0" * 64)
+    with pytest.raises(HabitatmapError, match=r"Leaflet 1\.9\.4"):
+        figure.leaflet()
+
+
+def test_json_in_a_script_is_inert() -> None:
+    hostile = "</script><!-- & \u2028 \ud800"
+    text = figure.json_for_script([hostile])
+    assert not re.search("[<>&\u2028\ud800]", text)
+    assert json.loads(text) == [hostile]
+    with pytest.raises(ValueError):
+        figure.json_for_script(float("nan"))
+
+
+def test_shown_text_is_as_written_but_for_what_can_not_be_shown() -> None:
+    assert figure.shown("a\u202eb\u2066c") == "abc"
+    assert figure.shown("x\ud800\x00y") == "x\ufffd\ufffdy"
+    assert figure.shown("{{7*7}} </script> 'é' 🪵") == "{{7*7}} </script> 'é' 🪵"

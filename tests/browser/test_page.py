@@ -1,0 +1,300 @@
+"""The page in a browser without a network: what it shows, that it works by hand and by key, that nothing runs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from habitatmap.show.page import figure, map_page
+from tests.browser.town import town
+
+pytestmark = pytest.mark.browser
+
+Visit = Callable[..., Any]
+PHONE = {"width": 360, "height": 740, "has_touch": True, "is_mobile": True}
+
+
+def faults(page: Any) -> list[tuple[str, str]]:
+    from axe_playwright_python.sync_playwright import Axe
+
+    return [(v["id"], v["nodes"][0]["html"][:200]) for v in Axe().run(page).response["violations"]]
+
+
+def plan_row(page: Any, number: int) -> Any:
+    return page.locator("#plan-panel .pick").nth(number)
+
+
+def test_it_opens_in_silence(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    assert page.trouble == []
+    assert page.locator("#map .leaflet-marker-icon.pin").count() == 8
+    assert page.locator("#plan-panel .pick").count() == 10
+    assert page.evaluate("document.documentElement.lang") == "en"
+    assert page.locator("#headline").inner_text().count("31.4") == 1
+
+
+def test_the_guard_against_trouble_can_fail(visit: Visit, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.html"
+    bad.write_text(
+        "<html class=ready><img src=https://example.invalid/x.png><script>console.log(1);alert(2);x.y</script>"
+    )
+    kinds = {line.split(":")[0] for line in visit(bad).trouble}
+    assert {"request", "dialog", "error", "console"} <= kinds
+
+
+@pytest.mark.parametrize("how", [{}, PHONE, {"color_scheme": "dark"}, {"width": 768, "height": 1000}], ids=str)
+def test_axe_finds_nothing_in_any_state(visit: Visit, team_file: Path, how: dict[str, Any]) -> None:
+    page = visit(team_file, **how)
+    assert faults(page) == []
+    plan_row(page, 1).click()
+    page.wait_for_selector("#plan-panel .detail .caution")
+    assert faults(page) == []
+    page.locator("#key").evaluate("e => e.open = true")
+    page.locator("#theme").select_option("reach_now")
+    page.locator("#mark-land").check()
+    for tab in ("gaps", "pools", "reading", "data"):
+        page.locator(f"#tab-{tab}").click()
+        assert faults(page) == [], tab
+    page.locator("#key").evaluate("e => e.open = false")
+    box = page.locator("#map").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.wait_for_selector(".leaflet-popup")
+    assert faults(page) == []
+    assert page.trouble == []
+
+
+def test_axe_finds_nothing_on_the_public_page(visit: Visit, public_file: Path) -> None:
+    page = visit(public_file)
+    assert faults(page) == []
+    assert page.locator(".leaflet-marker-icon.tag-cells").count() >= 2
+    assert page.locator("[role=tab]").count() == 4
+    page.locator("#tab-data").click()
+    assert "1.0" in page.locator("#data-panel").inner_text()
+    assert page.trouble == []
+
+
+def test_a_row_opens_its_card_and_marks_its_pin(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    plan_row(page, 1).click()
+    assert page.locator(".pin.on").inner_text() == "2"
+    card = page.locator("#plan-panel .detail").inner_text()
+    for part in ("Why here", "Much meadow", "Before a pool goes here", "drown", "42", "25", "61", "+4.0", "in writing"):
+        assert part in card, part
+    assert "Suggestion 2 of 10: Mill Lane Green" in page.locator("#live").inner_text()
+    plan_row(page, 1).click()
+    assert page.locator(".detail").count() == 0
+    assert page.locator(".pin.on").count() == 0
+
+
+def test_a_row_on_private_ground_has_no_pin(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    plan_row(page, 2).click()
+    assert page.locator(".pin.on").count() == 0
+    card = page.locator("#plan-panel .detail").inner_text()
+    assert "no point is given" in card
+    assert "Latitude" not in card
+
+
+def test_a_pin_opens_its_row(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    page.locator("#tab-data").click()
+    page.locator("#map .pin", has_text="8").click()
+    assert page.locator("#tab-plan").get_attribute("aria-selected") == "true"
+    assert page.locator("tr.on .pick").inner_text() == "Old Wood"
+    assert page.evaluate("document.activeElement.textContent") == "Old Wood"
+
+
+def test_it_works_by_keyboard(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    plan_row(page, 0).focus()
+    for key in ("ArrowDown", "ArrowDown", "ArrowUp", "Enter"):
+        page.keyboard.press(key)
+    assert page.locator("tr.on .pick").inner_text() == "Mill Lane Green"
+    page.keyboard.press("End")
+    assert page.evaluate("document.activeElement.textContent") == "Weir Path"
+    page.keyboard.press("Escape")
+    assert page.locator(".detail").count() == 0
+    page.locator("#tab-plan").focus()
+    page.keyboard.press("ArrowRight")
+    assert page.locator("#gaps-panel").is_visible()
+    page.keyboard.press("End")
+    assert page.locator("#data-panel").is_visible()
+    page.keyboard.press("ArrowRight")
+    assert page.locator("#plan-panel").is_visible()
+    assert page.trouble == []
+
+
+def test_focus_is_seen_and_targets_are_large(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    plan_row(page, 0).focus()
+    page.keyboard.press("ArrowDown")
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    page.locator("#tab-pools").click()
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('button, select, input, summary, .leaflet-marker-icon > span')]
+        .filter(e => e.offsetParent).map(e => [e.getBoundingClientRect(), e.outerHTML.slice(0, 90)])
+        .filter(([r]) => (r.width < 24 || r.height < 24)).map(([r, t]) => [r.width, r.height, t])
+        .filter(([w, h, t]) => !t.includes('type="checkbox"'))"""
+    )
+    assert small == []
+    # a tick is drawn smaller than its label, and the label works it too
+    label = page.locator("#marks label").first.bounding_box()
+    assert label["height"] >= 24
+
+
+def test_the_first_few_pools_can_be_asked_for(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    page.locator("#first").fill("5")
+    assert "first 5 of 10" in page.locator("#headline").inner_text()
+    fifth = town().plan["cumulative"].iloc[4]
+    assert f"{100 * fifth:.1f}" in page.locator(".figures").inner_text()
+    assert page.locator("#map .pin.later").count() == 4  # of ranks 6 to 10, one is on private ground
+
+
+def test_the_legend_follows_the_layer(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    first = page.locator("#swatches").inner_text()
+    page.locator("#theme").select_option("occupancy")
+    assert page.locator("#swatches").inner_text() != first
+    assert "surveyed pools say nothing" in page.locator("#meaning").inner_text()
+    assert "not known" in page.locator("#swatches").inner_text()
+    page.locator("#theme").select_option("land_cover")
+    assert "old park" in page.locator("#swatches").inner_text()
+    page.locator("#mark-pools").uncheck()
+    page.locator("#mark-pools").check()
+    assert page.trouble == []
+
+
+def test_a_click_on_the_ground_tells_its_classes(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    page.evaluate("document.getElementById('theme').value")
+    for name in ("pools", "plan", "gaps"):
+        page.locator(f"#mark-{name}").uncheck()
+    box = page.locator("#map").bounding_box()
+    page.mouse.click(box["x"] + 520, box["y"] + 520)
+    text = page.locator(".leaflet-popup-content").inner_text()
+    assert "Dead wood" in text
+    assert "Reach now" in text
+
+
+def test_pools_are_found_and_sorted(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    page.locator("#tab-pools").click()
+    page.locator("#find").fill("pool 1")
+    assert page.locator("#pools-panel .pick").count() == 11  # 1 and 10 to 19
+    page.locator("#find").fill("")
+    page.locator("#pools-panel thead button").nth(2).click()
+    page.locator("#pools-panel thead button").nth(2).click()
+    shares = [int(t.split()[0]) for t in page.locator("#pools-panel tbody td.figure").all_inner_texts()]
+    assert shares == sorted(shares, reverse=True)
+    page.locator("#pools-panel .pick").first.click()
+    assert "Chance of larvae" in page.locator("#pools-panel .detail").inner_text()
+
+
+def test_a_phone_has_no_sideways_scroll(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file, **PHONE)
+    for tab in ("plan", "gaps", "pools", "reading", "data"):
+        page.locator(f"#tab-{tab}").click()
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    page.locator("#tab-plan").click()
+    plan_row(page, 0).click()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert page.evaluate("document.getElementById('map').getBoundingClientRect().top") >= 0
+
+
+def test_paper_shows_the_plan_with_its_reasons_and_cautions(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    page.emulate_media(media="print")
+    page.wait_for_selector("html.printing")
+    assert page.locator("#tabs").is_hidden()
+    assert page.locator("#plan-panel p.paper").first.is_visible()
+    assert page.locator("#key-body").is_visible()
+    assert page.locator("#map .pin").first.is_visible()
+    assert len(page.pdf()) > 20_000
+    page.emulate_media(media="screen")
+    page.wait_for_selector("html:not(.printing)")
+    assert page.trouble == []
+
+
+MARKUP = "</script><img src=x onerror=alert(1)><svg onload=alert(2)>"
+HOSTILE = {
+    "everything": 'O\'Brien "pool" \\ back`tick {{7*7}} {% for x in y %} {0} {n} [[title]] <!-- <script> ${alert(3)} &lt;b&gt; ]]>'
+    'javascript:alert(4)" onfocus=alert(5) autofocus x=" a\u2028b\u2029</SCRIPT > شجرة الزان 🪵🐝 naïve Ελλ Жук 樹洞'
+    + MARKUP,
+    "prototype": "__proto__",
+    "constructor": "constructor",
+}
+
+
+@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())
+def test_record_text_is_shown_as_written_and_never_runs(visit: Visit, tmp_path: Path, text: str) -> None:
+    page = _open(visit, tmp_path, text)
+    assert page.locator("h1").text_content() == text
+    plan_row(page, 0).click()
+    assert plan_row(page, 0).text_content() == text
+    assert page.locator("#plan-panel .detail .caution p").text_content() == text
+    page.locator("#tab-gaps").click()
+    assert page.locator("#gaps-panel tbody p").first.text_content() == text
+    page.locator("#tab-pools").click()
+    page.locator("#pools-panel .pick").first.click()
+    assert page.locator("#pools-panel .pick").first.text_content() == text + " 0"
+    assert text in page.locator("#pools-panel .detail").text_content()
+    page.locator("#theme").select_option("land_cover")
+    assert text in page.locator("#swatches").text_content()
+    page.locator("#tab-data").click()
+    assert page.locator("#data-panel").text_content().count(text) >= 5
+    assert page.locator("img[src=x], svg[onload], [onfocus]").count() == 0
+    assert page.trouble == []
+
+
+def test_what_can_not_be_shown_is_replaced(visit: Visit, tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    # a table can't hold a lone surrogate, a title can
+    path.write_text(map_page(town("a\u202egnp.exe\u2066 \x00end", "a\u202egnp.exe\ud83d")), encoding="utf-8")
+    page = visit(path)
+    assert page.locator("h1").text_content() == "agnp.exe\ufffd"
+    assert plan_row(page, 0).text_content() == "agnp.exe \ufffdend"
+    assert page.trouble == []
+
+
+def test_ten_thousand_characters_break_nothing(visit: Visit, tmp_path: Path) -> None:
+    page = _open(visit, tmp_path, "Oak" * 3_333 + "!")
+    plan_row(page, 0).click()
+    assert plan_row(page, 0).text_content() == "Oak" * 3_333 + "!"
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1280
+    assert page.locator("#plan-panel .pick").nth(9).bounding_box()["height"] < 200
+    assert page.trouble == []
+
+
+def test_the_guard_against_running_text_can_fail(visit: Visit, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the escaping gone, the same hostile text breaks out of its block and the page reports it."""
+    import json
+
+    monkeypatch.setattr(figure, "json_for_script", lambda data: json.dumps(data, sort_keys=True))
+    path = tmp_path / "map.html"
+    path.write_text(map_page(town(MARKUP, MARKUP)), encoding="utf-8")
+    with pytest.raises(Exception, match=r"Timeout|Target"):
+        visit(path, slow=2_000)
+
+
+def test_an_empty_area_opens_in_silence(visit: Visit, tmp_path: Path) -> None:
+    result = town()
+    for name in ("pools", "visits", "trees", "places", "keep_away", "paths", "plan", "gaps", "links", "set_aside"):
+        setattr(result, name, getattr(result, name).iloc[:0])
+    result.zones, result.land_cover, result.rasters, result.boundary = [], None, {}, None
+    result.summary["forage_in_reach"] = dict.fromkeys(result.summary["forage_in_reach"])
+    path = tmp_path / "map.html"
+    path.write_text(map_page(result), encoding="utf-8")
+    page = visit(path)
+    assert "could not be worked out" in page.locator("#headline").inner_text()
+    assert page.trouble == []
+    assert faults(page) == []
+
+
+def _open(visit: Visit, folder: Path, text: str) -> Any:
+    path = folder / "map.html"
+    path.write_text(map_page(town(text, text)), encoding="utf-8", newline="\n")
+    return visit(path)
