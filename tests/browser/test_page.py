@@ -221,7 +221,8 @@ def test_paper_shows_the_plan_with_its_reasons_and_cautions(visit: Visit, team_f
 
 MARKUP = "</script><img src=x onerror=alert(1)><svg onload=alert(2)>"
 HOSTILE = {
-    "everything": 'O\'Brien "pool" \\ back`tick {{7*7}} {% for x in y %} {0} {n} [[title]] <!-- <script> ${alert(3)} &lt;b&gt; ]]>'
+    "everything": 'O\'Brien "pool" \\ back`tick {{7*7}} {% for x in y %} {0} {n} [[title]] <!-- <script> '
+    "${alert(3)} &lt;b&gt; ]]>"
     'javascript:alert(4)" onfocus=alert(5) autofocus x=" a\u2028b\u2029</SCRIPT > شجرة الزان 🪵🐝 naïve Ελλ Жук 樹洞'
     + MARKUP,
     "prototype": "__proto__",

@@ -261,9 +261,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         "forage": {"lean_month": 9},
         "missing": [label("No inventoried: it is not known where the list of trees is complete.")],
         "cautions": [
-            label(
-                "Whether mosquitoes that carry disease live in this area has not been assessed: ask the health authority."
-            ),
+            label("Whether mosquitoes that carry disease live here has not been assessed: ask the health authority."),
             label("A few centimetres of water can drown a small child: use a narrow container under a fixed grille."),
         ],
     }

@@ -14,7 +14,7 @@ import json
 import re
 from collections.abc import Iterator, Sequence
 from importlib.resources import files
-from typing import Any
+from typing import Any, ClassVar
 
 import folium
 from branca.element import Element, Figure, MacroElement
@@ -110,8 +110,8 @@ class RenderedOnce(MacroElement):
 class PageMap(folium.Map, RenderedOnce):
     """The map: the element it lives in stands in the page's skeleton, the template only starts it."""
 
-    default_js: list[tuple[str, str]] = []
-    default_css: list[tuple[str, str]] = []
+    default_js: ClassVar[list[tuple[str, str]]] = []
+    default_css: ClassVar[list[tuple[str, str]]] = []
     _template = Template("{% macro script(this, kwargs) %}habitatmap.start('map');{% endmacro %}")
 
     def __init__(self, bounds: Sequence[Sequence[float]]) -> None:
@@ -141,7 +141,7 @@ class DataLayer(Layer, RenderedOnce):
 
 
 class PageFigure(Figure):
-    """The whole document: one file, nothing loaded, and a policy that lets nothing run but the scripts named by hash."""
+    """The whole document: one file, nothing loaded, and a policy that runs nothing but the scripts named by hash."""
 
     def __init__(self, title: str, lang: str, body: str, blocks: Sequence[DataBlock]) -> None:
         super().__init__()

@@ -85,7 +85,7 @@ WORDS: dict[str, str] = {
     "consent_long.no": "Refused.",
     "consent_long.provisional": "No record of whose land this is. Find out and ask first.",
     # gaps
-    "gaps_caption": "Forage that no likely breeding place reaches, largest share first. Choose one to see it on the map.",
+    "gaps_caption": "Forage that no likely breeding place reaches, largest share first. Choose one to see it.",
     "gaps_none": "No gap: all good forage lies within likely reach, or there was no forage to judge by.",
     "gap": "Gap {rank}",
     "gap_area": "Area",
@@ -182,13 +182,13 @@ WORDS: dict[str, str] = {
     "meaning.reach_added": "Reach with the plan less reach now.",
     "theme.occupancy": "Chance that a pool here holds larvae",
     "unit.occupancy": "chance, 0 to 100 %",
-    "meaning.occupancy": "For a pool set out on this spot. Grey where the surveyed pools say nothing about such ground.",
+    "meaning.occupancy": "For a pool set out here. Grey where the surveyed pools say nothing about such ground.",
     "here": "At this spot",
     # how to read
     "reading_1_head": "What the map shows",
     "reading_1": (
-        "Certain hoverflies grow up in water-filled rot-holes of old trees. Small pools stand in for them. The map asks "
-        "where one more pool brings most flowers within flight of a place where they can breed."
+        "Certain hoverflies grow up in water-filled rot-holes of old trees. Small pools stand in for them. The map "
+        "asks where one more pool brings most flowers within flight of a place where they can breed."
     ),
     "reading_2_head": "Forage in reach",
     "reading_2": (
@@ -219,8 +219,8 @@ WORDS: dict[str, str] = {
     ),
     "reading_keys_head": "By keyboard",
     "reading_keys": (
-        "Arrow keys move within a list and between tabs, Enter shows an entry on the map, Escape closes it. On the map, "
-        "arrow keys move it, plus and minus zoom."
+        "Arrow keys move within a list and between tabs, Enter shows an entry on the map, Escape closes it. On the "
+        "map, arrow keys move it, plus and minus zoom."
     ),
     # data
     "missing_head": "What is missing",

@@ -651,6 +651,7 @@ function headline() {
   else if (reach.low !== null) sentences.push(say("range", {low: share(reach.low), high: share(reach.high)}));
   if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: all, bound: percent(reach.upper_bound, 1)}));
   if (n && facts.share_of_bound !== null) sentences.push(say("share_of_bound", {share: share(facts.share_of_bound)}));
+  if (n && reach.index_ha_with_plan) sentences.push(say("index_ha", {ha: number(reach.index_ha_with_plan, 1)}));
   box.append(el("p", {class: "range"}, sentences.join(" ")));
   if (facts.missing && facts.missing.length) box.append(el("p", {class: "thin"}, say(facts.missing.length > 1 ? "missing_short" : "missing_short_one", {n: facts.missing.length})));
 }
