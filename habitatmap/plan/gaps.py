@@ -1,0 +1,136 @@
+"""Gaps: forage that no known breeding place is likely to reach, as ranked polygons with their cause in plain words.
+
+A gap is a set of connected cells (8 neighbours: a hoverfly does not stop at a corner) with forage of at least
+`gap.forage_from`, reached with a chance below `gap.reached_below`, on at least `gap.least_ha` hectares. Gaps are ranked
+by the forage in them that is not reached. The whole frame is looked at in one piece.
+"""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from affine import Affine
+from numpy.typing import NDArray
+from rasterio.features import shapes
+from scipy.ndimage import find_objects, label
+from scipy.spatial import cKDTree
+
+from habitatmap.grid import Grid
+from habitatmap.habitat.kernels import reach_weight, scale_m
+from habitatmap.intake.settings import Settings
+from habitatmap.plan.candidates import Candidates
+
+Floats = NDArray[np.float64]
+
+# 95 % of flights end within this many flight scales: a quantile of the 2-D exponential
+FLIGHT_SCALES = 4.743864518
+CELLS_LOOKED_AT = 200  # cells of a gap, evenly spread over it, that are measured to tell its cause
+COLUMNS = "rank area_ha share mean_forage mean_reach nearest_place_m places_in_flight ground_ha cause".split()
+
+
+def gaps(
+    grid: Grid, weight: Floats, reach_now: Floats, where: Candidates, places: pd.DataFrame, settings: Settings
+) -> gpd.GeoDataFrame:
+    """The gaps of an area, largest unreached forage first: COLUMNS and geometry, no CRS; empty where there is none.
+
+    weight: forage w (rows, cols), 0 outside the boundary, NaN without data. reach_now: chance that a place reaches the
+    cell. places: breeding places with row, col, p. share: part of the area's forage that lies in the gap (0-1).
+    mean_reach: mean of reach_now. nearest_place_m: from the gap's nearest cell to the nearest place's cell, at least
+    0.1, NaN without places. places_in_flight: places nearer than 95 % of flights get. ground_ha: ground where a pool
+    may stand. Every figure in `cause` is one of these columns.
+    """
+    forage = np.nan_to_num(weight)
+    total = float(forage.sum(dtype=float))
+    is_gap = (forage >= settings.gap.forage_from) & (forage > 0) & (reach_now < settings.gap.reached_below)
+    number, _ = label(is_gap, structure=np.ones((3, 3)))
+    size = np.bincount(number.ravel())
+    enough = size * grid.cell_ha >= settings.gap.least_ha - 1e-9
+    enough[0] = False  # what is no gap
+    outline = _outlines(grid, number, enough)
+    position = places[["row", "col"]].to_numpy(dtype=float) * grid.cell_m
+
+    found = []
+    for which, box in enumerate(find_objects(number), start=1):
+        if not enough[which]:
+            continue
+        row, col = (at + part.start for at, part in zip(np.nonzero(number[box] == which), box, strict=True))
+        w, reach = forage[row, col].astype(float), reach_now[row, col].astype(float)
+        around = _places_around(np.column_stack([row, col]) * grid.cell_m, position, settings)
+        ground_ha = float(where.allowed[row, col].sum() * grid.cell_ha)
+        found.append(
+            {
+                "unreached": float((w * (1.0 - reach)).sum()),
+                "first": (int(row[0]), int(col[0])),
+                "area_ha": float(len(row) * grid.cell_ha),
+                "share": float(w.sum() / total),
+                "mean_forage": float(w.mean()),
+                "mean_reach": float(reach.mean()),
+                "nearest_place_m": around[0],
+                "places_in_flight": around[1],
+                "ground_ha": ground_ha,
+                "cause": f"{_why_not_reached(*around, settings)}; {_why_no_pool(where, row, col, ground_ha)}",
+                "geometry": outline[which],
+            }
+        )
+    found.sort(key=lambda gap: (-gap["unreached"], gap["first"]))
+    table = pd.DataFrame(found, columns=[*COLUMNS, "geometry"])
+    table["rank"] = np.arange(1, len(table) + 1)
+    return gpd.GeoDataFrame(table, geometry="geometry")
+
+
+def _outlines(grid: Grid, number: NDArray[np.int32], wanted: NDArray[np.bool_]) -> dict[int, shapely.MultiPolygon]:
+    """The ground of each wanted label, one multipolygon; parts that touch at a corner stay parts, as it must be valid."""
+    parts: dict[int, list[shapely.Polygon]] = {}
+    for ring, value in shapes(number, mask=wanted[number], connectivity=4, transform=Affine(*grid.transform)):
+        parts.setdefault(int(value), []).append(shapely.geometry.shape(ring))
+    return {value: shapely.MultiPolygon(polygons) for value, polygons in parts.items()}
+
+
+def _places_around(cells: Floats, position: Floats, settings: Settings) -> tuple[float, int, float]:
+    """Metres to the nearest place; places in flight; how far the gap would be reached were all of them occupied.
+
+    cells, position: (n, 2) metres. The last is the mean over CELLS_LOOKED_AT cells.
+    """
+    if not len(position):
+        return np.nan, 0, 0.0
+    nearest = cKDTree(cells).query(position)[0]
+    in_flight = np.flatnonzero(nearest <= FLIGHT_SCALES * scale_m(settings.flight.forage_median_m))
+    looked_at = cells[np.linspace(0, len(cells) - 1, min(len(cells), CELLS_LOOKED_AT)).astype(int)]
+    missed = np.ones(len(looked_at))
+    for k in in_flight:
+        far = np.hypot(*(looked_at - position[k]).T)
+        missed *= 1.0 - reach_weight(far, settings.flight.forage_median_m)
+    return max(float(nearest.min()), 0.1), len(in_flight), float(1.0 - missed.mean())
+
+
+def _why_not_reached(nearest_m: float, in_flight: int, if_occupied: float, settings: Settings) -> str:
+    if np.isnan(nearest_m):
+        return "no breeding place is known"
+    if not in_flight:
+        return f"no known breeding place within flight (the nearest is {nearest_m:.0f} m away)"
+    one = in_flight == 1
+    if if_occupied >= settings.gap.reached_below:
+        return f"{in_flight} known breeding place{'' if one else 's'} within flight, but unlikely to be occupied"
+    return (
+        f"{in_flight} known breeding place{'' if one else 's'} at the edge of flight only (nearest {nearest_m:.0f} m)"
+    )
+
+
+def _why_no_pool(where: Candidates, row: NDArray[np.int64], col: NDArray[np.int64], ground_ha: float) -> str:
+    """What stands in the way of a pool here."""
+    if ground_ha > 0:
+        word = "no land record was given to prove it" if where.provisional else "with a consent the plan allows"
+        return f"a pool may stand on {ground_ha:.2g} ha of it ({word})"
+    reasons = list(where.lost)
+    count = np.bincount(where.code[row, col], minlength=len(reasons) + 1)[1:]
+    main = reasons[int(np.argmax(count))]
+    words = {
+        "no land record": "no land with a known owner here",
+        "no consent": "no land with consent here",
+        "consent to ask": "consent here is still to ask for",
+        "private land": "all private land, which the plan keeps off",
+    }
+    text = words.get(main, f"all ground is {main}" if main.startswith("keep-away") else f"the ground is lost as {main}")
+    return text if count.max() == len(row) else f"no ground for a pool, most of it lost as: {main}"

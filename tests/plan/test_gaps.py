@@ -1,0 +1,84 @@
+"""Gaps on a frame that can be checked by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from habitatmap.grid import Grid
+from habitatmap.intake.settings import Settings
+from habitatmap.plan.candidates import Candidates
+from habitatmap.plan.gaps import COLUMNS, gaps
+
+GRID = Grid(left=0, top=200, cell_m=10, rows=20, cols=200)
+SETTINGS = Settings.model_validate({"gap": {"least_ha": 0.03}})
+
+
+def where(allowed: bool = True, provisional: bool = False) -> Candidates:
+    code = np.full(GRID.shape, 0 if allowed else 2, dtype=np.uint8)
+    lost = {"no data": 0, "no consent": 0 if allowed else 4000}
+    return Candidates(code == 0, code, lost, int(allowed) * 4000, np.full(GRID.shape, -1, np.int32), provisional)
+
+
+def places(*rows: tuple[int, int, float]) -> pd.DataFrame:
+    return pd.DataFrame(list(rows), columns=["row", "col", "p"])
+
+
+def frame() -> tuple[np.ndarray, np.ndarray]:
+    """Forage in three spots: 2 x 2 cells with a fifth at a corner, a lone cell, and 4 cells that are reached."""
+    weight, reach = np.zeros(GRID.shape), np.zeros(GRID.shape)
+    weight[2:4, 2:4] = 0.5
+    weight[4, 4] = 1.0
+    weight[10, 10] = 1.0
+    weight[15, 100:104] = 0.25
+    weight[18, 190:194] = 1.0
+    reach[18, 190:194] = 0.2
+    weight[0, 199] = np.nan
+    reach[0, 199] = np.nan
+    return weight, reach
+
+
+def test_gaps_by_hand() -> None:
+    weight, reach = frame()
+    reach[4, 4] = 0.1
+    found = gaps(GRID, weight, reach, where(), places((19, 199, 0.5)), SETTINGS)
+    assert list(found.columns) == [*COLUMNS, "geometry"]
+    assert found["rank"].tolist() == [1, 2]
+    assert found["area_ha"].tolist() == pytest.approx([0.05, 0.04])
+    assert found["share"].tolist() == pytest.approx([3 / 9, 1 / 9])
+    assert found["mean_forage"].tolist() == pytest.approx([0.6, 0.25])
+    assert found["mean_reach"].tolist() == pytest.approx([0.02, 0])
+    assert found["ground_ha"].tolist() == pytest.approx([0.05, 0.04])
+    assert found["nearest_place_m"].tolist() == pytest.approx([10 * np.hypot(15, 195), 10 * np.hypot(4, 96)])
+    assert found.geometry.is_valid.all()
+    assert found.geometry.area.tolist() == pytest.approx([500, 400])
+    assert found.geometry[0].bounds == (20, 150, 50, 180)  # five cells, two parts that touch at a corner
+    assert found["cause"][0].startswith("no known breeding place within flight (the nearest is 1956 m away)")
+
+
+def test_a_gap_is_as_large_as_stated() -> None:
+    weight, reach = frame()
+    exactly = Settings.model_validate({"gap": {"least_ha": 0.05}})
+    assert len(gaps(GRID, weight, reach, where(), places(), exactly)) == 1
+
+
+def test_causes() -> None:
+    weight, reach = frame()
+
+    def cause(ground: Candidates, *rows: tuple[int, int, float]) -> str:
+        return str(gaps(GRID, weight, reach, ground, places(*rows), SETTINGS)["cause"][0])
+
+    assert cause(where()).startswith("no breeding place is known; a pool may stand on 0.05 ha of it (with a consent")
+    assert "no land record was given" in cause(where(provisional=True))
+    assert cause(where(allowed=False)).endswith("; no land with consent here")
+    assert cause(where(), (3, 8, 0.01)).startswith("1 known breeding place within flight, but unlikely")
+    assert cause(where(), (3, 64, 0.9)).startswith("1 known breeding place at the edge of flight only (nearest 600 m)")
+
+
+def test_no_gap_and_no_forage() -> None:
+    nothing = gaps(GRID, np.zeros(GRID.shape), np.zeros(GRID.shape), where(), places(), SETTINGS)
+    assert len(nothing) == 0
+    assert nothing["share"].sum() == 0
+    assert nothing.set_crs("EPSG:25832").crs is not None
+    assert len(gaps(GRID, np.full(GRID.shape, np.nan), np.full(GRID.shape, np.nan), where(), places(), SETTINGS)) == 0
