@@ -14,7 +14,7 @@ import json
 import re
 from collections.abc import Iterator, Sequence
 from importlib.resources import files
-from typing import Any, ClassVar
+from typing import Any
 
 import folium
 from branca.element import Element, Figure, MacroElement
@@ -110,8 +110,8 @@ class RenderedOnce(MacroElement):
 class PageMap(folium.Map, RenderedOnce):
     """The map: the element it lives in stands in the page's skeleton, the template only starts it."""
 
-    default_js: ClassVar[list[tuple[str, str]]] = []
-    default_css: ClassVar[list[tuple[str, str]]] = []
+    default_js: list[tuple[str, str]] = []  # noqa: RUF012  folium has them as instance variables
+    default_css: list[tuple[str, str]] = []  # noqa: RUF012  folium has them as instance variables
     _template = Template("{% macro script(this, kwargs) %}habitatmap.start('map');{% endmacro %}")
 
     def __init__(self, bounds: Sequence[Sequence[float]]) -> None:
