@@ -32,7 +32,7 @@ from habitatmap.intake.pools import standing
 from habitatmap.intake.settings import Settings
 from habitatmap.network.places import breeding_places, merged
 from habitatmap.network.web import web
-from habitatmap.plan.bound import Bound, upper_bound
+from habitatmap.plan.bound import upper_bound
 from habitatmap.plan.candidates import Candidates, candidates
 from habitatmap.plan.gaps import gaps
 from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached, reach_of_draws
@@ -103,11 +103,10 @@ def run(area: Area, say: Say | None = None) -> Result:
     tell = say or _silent
     result = _evaluate(area, tell)
     tell("The same for the public, from blurred places")
-    return replace(result, public=_evaluate(blurred(area), _silent, brief=True))
+    return replace(result, public=_evaluate(blurred(area), _silent))
 
 
-def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
-    """The whole job once; `brief` leaves out how sure the plan is and how far from the best, which nobody is shown."""
+def _evaluate(area: Area, say: Say) -> Result:
     clock = Clock(say)
     settings, grid = area.settings, area.grid
     flight = settings.flight
@@ -163,27 +162,25 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
         plan_low, plan_high = _interval(reach_of_draws(weight, all_places, plan_draws, **frame), with_plan)
 
     with clock("How far from the best possible"):
-        bound = Bound(np.nan, now, {}) if brief else upper_bound(weight, places, p_new, wanted, **rules)
+        bound = upper_bound(weight, places, p_new, wanted, **rules)
 
     with clock("How sure"):
         around = zones(sites, weight, places, p_new, **rules)
-        steady = np.full(len(sites), np.nan)
-        if not brief:
-            low_forage, high_forage = (
-                np.where(spots.inside, field, 0.0) for field in forage_bounds(area.land_cover, spots.season)
-            )
-            steady = robustness(
-                choice,
-                weight,
-                places,
-                p_new,
-                draws=draws,
-                odds=_odds(known),
-                low=low_forage,
-                high=high_forage,
-                medians=(FORAGE_MEDIANS_M[0], flight.forage_median_m, FORAGE_MEDIANS_M[1]),
-                **rules,
-            ).share
+        low_forage, high_forage = (
+            np.where(spots.inside, field, 0.0) for field in forage_bounds(area.land_cover, spots.season)
+        )
+        steady = robustness(
+            choice,
+            weight,
+            places,
+            p_new,
+            draws=draws,
+            odds=_odds(known),
+            low=low_forage,
+            high=high_forage,
+            medians=(FORAGE_MEDIANS_M[0], flight.forage_median_m, FORAGE_MEDIANS_M[1]),
+            **rules,
+        )
 
     with clock("What stays out of reach"):
         reach_now = np.where(np.isnan(spots.season), np.nan, 1.0 - R)
@@ -238,7 +235,7 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
             "caution": lambda row: site_caution(row, settings),
         }
         expected = (known.new.value, known.new.low, known.new.high)
-        plan = plan_table(sites, now, expected, steady, **described)
+        plan = plan_table(sites, now, expected, steady.share, **described)
         other = None
         if choice.exchanged is not None:
             nothing = np.full(len(choice.exchanged), np.nan)
@@ -269,7 +266,7 @@ def _evaluate(area: Area, say: Say, brief: bool = False) -> Result:
         plan={
             "pools": len(plan),
             "wanted": settings.plan.pools,
-            "share_of_bound": bound.share(with_plan) if len(plan) and not brief else None,
+            "share_of_bound": bound.share(with_plan) if len(plan) else None,
             "exchange_gain": choice.exchange_gain if len(plan) else None,
             "provisional": "land" not in area.has,
             "note": _why_fewer(choice, where, forage_ha),
