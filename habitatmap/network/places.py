@@ -63,7 +63,7 @@ def breeding_places(
         {
             "kind": ["pool"] * len(taken) + ["tree"] * len(kept),
             "index": np.r_[taken, kept],
-            "id": [str(name) for name in pools["pool"].to_numpy()[taken]] + [f"tree {k + 1}" for k in kept],
+            "id": [str(name) for name in pools["pool"].to_numpy()[taken]] + [str(k + 1) for k in kept],
             "x": x,
             "y": y,
             "row": row,

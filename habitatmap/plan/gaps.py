@@ -81,7 +81,7 @@ def gaps(
 
 
 def _outlines(grid: Grid, number: NDArray[np.int32], wanted: NDArray[np.bool_]) -> dict[int, shapely.MultiPolygon]:
-    """The ground of each wanted label, one multipolygon; parts that touch at a corner stay parts, as it must be valid."""
+    """The ground of each wanted label as a multipolygon, whose parts may touch at a corner."""
     parts: dict[int, list[shapely.Polygon]] = {}
     for ring, value in shapes(number, mask=wanted[number], connectivity=4, transform=Affine(*grid.transform)):
         parts.setdefault(int(value), []).append(shapely.geometry.shape(ring))

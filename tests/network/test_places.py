@@ -37,7 +37,7 @@ def test_pools_and_rot_hole_trees() -> None:
     )
     assert found["kind"].tolist() == ["pool", "pool", "pool", "tree", "tree"]
     assert found["index"].tolist() == [0, 1, 3, 0, 4]
-    assert found["id"].tolist() == ["P0", "P1", "P3", "tree 1", "tree 5"]
+    assert found["id"].tolist() == ["P0", "P1", "P3", "1", "5"]
     assert found["p"].tolist() == pytest.approx([0.5, 0.8, 0.4, 0.15, 0.3])
     assert found[["row", "col"]].to_numpy().tolist() == [[0, 0], [50, 10], [50, -2], [50, 12], [10, 90]]
     assert found["place"].tolist() == [0, 1, 2, 1, 3]
