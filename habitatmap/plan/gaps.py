@@ -22,7 +22,7 @@ from habitatmap.habitat.kernels import reach_weight, scale_m
 from habitatmap.intake.settings import Settings
 from habitatmap.plan.candidates import Candidates
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 
 # 95 % of flights end within this many flight scales: a quantile of the 2-D exponential
 FLIGHT_SCALES = 4.743864518
