@@ -770,6 +770,7 @@ window.habitatmap = {
     controls();
     map.on("popupopen", (event) => {  // Leaflet closes with a link to #close; a button is what it is
       const link = event.popup._closeButton;
+      event.popup._contentNode.tabIndex = 0;  // a long one scrolls, by key too
       link.replaceWith(el("button", {type: "button", class: "leaflet-popup-close-button", "aria-label": words.close, on: () => map.closePopup()}, "\u00d7"));
     });
     map.on("click", (event) => showSpot(event.latlng));
