@@ -184,7 +184,7 @@ def _evaluate(area: Area, say: Say) -> Result:
 
     with clock("What stays out of reach"):
         reach_now = np.where(np.isnan(spots.season), np.nan, 1.0 - R)
-        unserved = gaps(grid, weight, reach_now, where, places, settings).set_crs(area.crs)
+        unserved = gaps(grid, weight.astype(np.float64), reach_now, where, places, settings).set_crs(area.crs)
 
     with clock("How the places hang together"):
         net = web(places, suggested, spots.access, flight, area.crs)

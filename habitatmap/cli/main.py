@@ -53,12 +53,11 @@ def main() -> None:
     from habitatmap.errors import HabitatmapError
 
     try:
-        house(standalone_mode=False)
+        code = house(standalone_mode=False)  # a command that ends early with a code has it returned here
+        sys.exit(code if isinstance(code, int) else 0)
     except HabitatmapError as fault:
         click.echo(str(fault), err=True)
         sys.exit(fault.exit_code)
-    except click.exceptions.Exit as done:
-        sys.exit(done.exit_code)
     except click.ClickException as fault:
         fault.show()
         sys.exit(2)
