@@ -152,6 +152,10 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
         notes += far
     notes += _scale_remark(crs, grid)
     notes += _far_off({"land": land, "keep_away": keep_away, "paths": paths}, grid)
+    tree_table = load_tree_table()
+    if lacking := tree_table.not_known(trees):
+        genera = ", ".join(f"{name} ({n})" for name, n in lacking.items())
+        notes.append(f"layers/trees.csv has no row for {genera}: their flowers and rot-holes are not known.")
     ledger.check()
     return Area(
         folder=folder,
@@ -170,7 +174,7 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
         inventoried=inventoried,
         has=frozenset(files) | ({"land_cover"} if cover else set()),
         land_cover=cover,
-        tree_table=load_tree_table(),
+        tree_table=tree_table,
         notes=notes,
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )

@@ -34,6 +34,9 @@ BRITISH_GRID = CRS.from_epsg(27700)
 def parse_crs(text: object, where: str) -> CRS:
     """The system that `text` names (an EPSG code, a PROJ or a WKT text); CrsError names `where` it was written."""
     try:
+        # PROJ takes a bare word for the name of some system it resembles; a system is stated, never guessed
+        if isinstance(text, str) and not text.strip().isdigit() and not any(sign in text for sign in ":[={"):
+            raise PyprojCrsError(f"{text} is a name, no code")
         return CRS.from_user_input(text)
     except PyprojCrsError as error:
         raise CrsError(

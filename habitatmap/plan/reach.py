@@ -179,7 +179,7 @@ def reach_of_draws(w: ArrayLike, places: pd.DataFrame, draws: ArrayLike, *, cell
 
     The forage is summed over blocks of a third of the flight scale (50 m for a median of 250 m) and seen from the block
     centres; the answer is then scaled by fine / coarse of the places' own p, so that a draw equal to p gives exactly
-    the fine value. Against cell by cell reckoning the error was below 0.1 % of the value on towns of 40 to 500 pools.
+    the fine value. Tests hold it within 0.5 % of the cell by cell value.
     """
     chances = np.atleast_2d(np.asarray(draws, dtype=np.float64))
     weights = np.nan_to_num(np.asarray(w, dtype=np.float64))

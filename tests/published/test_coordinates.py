@@ -11,11 +11,13 @@ from habitatmap.coordinates import (
     WGS84,
     british_grid,
     metres_per_degree,
+    parse_crs,
     read_angle,
     read_british_grid,
     rounding_m,
     transform,
 )
+from habitatmap.errors import CrsError
 
 
 def dms(degrees: float, minutes: float, seconds: float) -> float:
@@ -112,3 +114,9 @@ def test_metres_of_a_degree_and_of_rounding() -> None:
     # half the diagonal of the cell that rounding to so many decimals leaves, at 51.5 N
     for decimals, metres in {1: 6557.5, 2: 655.75, 3: 65.575, 4: 6.5575, 5: 0.6558}.items():
         assert float(rounding_m(10.0**-decimals, 51.5)) == pytest.approx(metres, rel=1e-4)
+
+
+def test_a_bare_word_is_no_reference_system() -> None:
+    """PROJ takes "swiss" for CHTRS95; a system is stated, never guessed."""
+    with pytest.raises(CrsError, match="swiss"):
+        parse_crs("swiss", "area.toml: crs")
