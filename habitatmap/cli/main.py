@@ -13,6 +13,7 @@ from habitatmap import __version__
 # command -> what it is for; the module of the same name holds a click command called `command`
 COMMANDS = {
     "new": "Start an area folder: from an OpenStreetMap extract, or as a copy of the demo town.",
+    "check": "Read the folder as map does, and say how every file was understood and what was set aside.",
     "map": "The main job: score every spot, estimate occupancy, find gaps, plan the next pools, write the maps.",
 }
 
@@ -41,7 +42,7 @@ class House(click.Group):
 def house(verbose: int, quiet: bool) -> None:
     """Turns scattered breeding pools for rot-hole hoverflies into a network that works.
 
-    Ends with 0: results were written; 1: with --strict, something needs a look; 2: could not run.
+    Ends with 0: results were written; 1: check, or --strict, found what needs a look; 2: could not run.
     """
     level = logging.ERROR if quiet else [logging.INFO, logging.DEBUG][min(verbose, 1)]
     logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(message)s")

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import pandas as pd
+
+from habitatmap.intake.headings import Headings
+from habitatmap.intake.tables import Table
 
 KINDS = ("pools", "visits", "trees", "land", "keep_away")
 COLUMNS = ("file", "row", "column", "value", "reason", "remedy")
 # a cell longer than this is cut in the list of what was set aside; its file and row still lead to the whole text
 LONGEST_VALUE = 300
+# so many cells of a column of dates or places are shown with what they were understood as
+SAMPLES = 2
 
 
 class SetAside(NamedTuple):
@@ -26,6 +33,25 @@ class SetAside(NamedTuple):
     about: str = ""  # whose record it is (the pool's name), where the reader knows
 
 
+@dataclass
+class Reading:
+    """How one table was understood, for the person who wrote it."""
+
+    kind: str
+    file: str
+    table: str  # file and sheet
+    notes: tuple[str, ...]  # encoding, delimiter, sheet
+    columns: Mapping[str, tuple[str, str]]  # our name -> the file's heading, and how it was matched
+    unmatched: Mapping[str, str]  # the file's heading -> the nearest of our names, or ""
+    crs: str = ""  # the system of shapes, where the file carries them
+    samples: list[tuple[str, str, str]] = field(default_factory=list)  # heading, as written, as understood
+
+    def sample(self, heading: str, cells: Sequence[object], meanings: Sequence[object]) -> None:
+        """Keeps the first `SAMPLES` cells that were understood; a meaning of None is no understanding."""
+        told = [(as_text(c), as_text(m)) for c, m in zip(cells, meanings, strict=True) if m is not None and c != ""]
+        self.samples += [(heading, cell, meaning) for cell, meaning in told[:SAMPLES]]
+
+
 class Ledger:
     """Counts rows by kind and file, keeps every row set aside with its reason, and collects remarks."""
 
@@ -34,6 +60,7 @@ class Ledger:
         self._accepted: Counter[tuple[str, str]] = Counter()
         self._aside: list[SetAside] = []
         self.remarks: list[str] = []
+        self.readings: list[Reading] = []
 
     def read(self, kind: str, file: str, n: int) -> None:
         """`n` rows of this kind were read from this file (which may have none)."""
@@ -51,6 +78,14 @@ class Ledger:
         if len(text) > LONGEST_VALUE:
             text = text[: LONGEST_VALUE - 1] + "…"
         self._aside.append(SetAside(kind, file, row, column, text, reason, remedy, about))
+
+    def understood(self, kind: str, table: Table, headings: Headings) -> Reading:
+        """Opens the account of how a table is understood; its readers add samples to it."""
+        columns = {name: (headings.text[name], headings.how[name]) for name in headings.at}
+        crs = table.crs.name if table.crs is not None else ""
+        reading = Reading(kind, table.file, table.name, table.notes, columns, headings.unmatched, crs)
+        self.readings.append(reading)
+        return reading
 
     def remark(self, text: str) -> None:
         """Something a person should know about rows that are used; said once, however often it is found."""

@@ -106,7 +106,9 @@ def _dates(draft: Draft, name: str) -> list[datetime.date | None]:
     for at, date in enumerate(read):
         if isinstance(date, DateFault):
             draft.refuse(at, name, cells[at], *date)
-    return [None if isinstance(date, DateFault) else date for date in read]
+    dates = [None if isinstance(date, DateFault) else date for date in read]
+    draft.sample(name, dates)
+    return dates
 
 
 def _private(draft: Draft, ledger: Ledger) -> list[str]:

@@ -19,12 +19,15 @@ from pyproj import CRS
 from habitatmap.coordinates import Point, Refusal, locate
 from habitatmap.errors import InputError
 from habitatmap.intake.headings import Headings, match_headings
-from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.ledger import Ledger, Reading, as_text
 from habitatmap.intake.points import points_of, strays
 from habitatmap.intake.tables import Stated, Table
 
 UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
 REPEAT = ("the row repeats row {row}{file}", "delete one of the two rows")
+
+# the columns that say where a row is
+PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")
 
 # which columns a sheet must have at least one of, to be taken for a sheet of this kind beside others of its file
 _ESSENTIAL = {
@@ -43,6 +46,7 @@ class Draft:
     headings: Headings
     aside: dict[int, tuple[str, Any, str, str]] = field(default_factory=dict)
     about: Sequence[str] = ()  # the name of each row's pool, once known
+    reading: Reading | None = None  # the account of how the table was understood
 
     def cells(self, name: str) -> list[Any]:
         """The cells of our column `name`; all None where the table lacks it."""
@@ -59,6 +63,11 @@ class Draft:
     def refuse(self, at: int, name: str, value: object, reason: str, remedy: str) -> None:
         """Sets a row aside, unless it already is. `name`: our name of the column, shown by the file's own heading."""
         self.aside.setdefault(at, (self.headings.text.get(name, name), value, reason, remedy))
+
+    def sample(self, name: str, meanings: Sequence[object]) -> None:
+        """Shows in the account what the first cells of a column were understood as; None is no understanding."""
+        if self.reading is not None and self.has(name):
+            self.reading.sample(self.headings.text[name], self.cells(name), meanings)
 
     def tell_unread(self, name: str, unread: Sequence[bool], so: str, ledger: Ledger) -> None:
         """Remarks on cells of a column that say something nobody understands, in rows that are used all the same."""
@@ -101,6 +110,7 @@ def open_drafts(kind: str, tables: Sequence[Table], stated: Stated, ledger: Ledg
             continue
         kept.append(draft)
         _tell(draft, ledger)
+        draft.reading = ledger.understood(kind, draft.table, draft.headings)
         ledger.read(kind, draft.table.file, len(draft.table))
         for at, odd in draft.table.odd.items():
             words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
@@ -133,6 +143,11 @@ def place_rows(
     if ways:
         told = ", ".join(f"{number} as {how}" for how, number in sorted(ways.items()))
         ledger.remark(f"{draft.table.name}: places read: {told}")
+    if draft.reading is not None:
+        roles = [name for name in PLACE_COLUMNS if draft.has(name)]
+        written = [", ".join(filter(None, cells)) for cells in zip(*map(draft.texts, roles), strict=True)]
+        meant = [f"{p.x:g}, {p.y:g} ({p.how})" if isinstance(p, Point) else None for p in points]
+        draft.reading.sample("place", written or [""] * len(points), meant)
     for at, sentence in strays(points):
         ledger.remark(f"{draft.table.name}, row {draft.table.numbers[at]}: the place {sentence}; check it")
     return points, x, y

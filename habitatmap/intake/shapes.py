@@ -87,6 +87,7 @@ def match_layers(
     for table, head in zip(layers, heads, strict=True):
         if known == kind:
             ledger.remark(f"{table.name}: {head.describe()}")
+        ledger.understood(kind, table, head)
         yield table, head
 
 

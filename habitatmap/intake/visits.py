@@ -141,6 +141,7 @@ def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger
             draft.refuse(at, "date", "", *NO_DATE)
         elif isinstance(date, DateFault):
             draft.refuse(at, "date", cells[at], *date)
+    draft.sample("date", [date if isinstance(date, datetime.date) else None for date in dates])
     counts = read_counts(draft.cells("larvae"))
     draft.tell_unread("larvae", [c is None for c in counts], "the count is not known", ledger)
     checked = [yes_no(cell) for cell in draft.cells("checked")]

@@ -21,16 +21,16 @@ from habitatmap.show.page import map_page, public_page
 PAGES: Mapping[str, Callable[[Any], str]] = {"map.html": map_page, "public_map.html": public_page}
 
 
-def check_target(folder: str | Path) -> None:
+def check_target(folder: str | Path, own: str = "out", mark: str = "summary.json") -> None:
     """Refuses, before the work begins, a folder that can't be written or that holds somebody's other files.
 
-    The folder is replaced as a whole. One named out belongs to habitatmap; any other must be absent, empty, or hold
-    an earlier result. Raises InputError.
+    The folder is replaced as a whole. One named `own` belongs to habitatmap; any other must be absent, empty, or hold
+    an earlier result, which has a file `mark`. Raises InputError.
     """
     target = Path(folder).resolve()
     if target.exists() and not target.is_dir():
         raise InputError(f"{target} is a file; the results need a folder: give another one with --out")
-    if target.name != "out" and target.is_dir() and not (target / "summary.json").exists():
+    if target.name != own and target.is_dir() and not (target / mark).exists():
         other = next(iter(sorted(target.iterdir())), None)
         if other is not None:
             raise InputError(
@@ -50,6 +50,11 @@ def write(result: Any, folder: str | Path, pages: Mapping[str, Callable[[Any], s
     """
     target = Path(folder).resolve()
     check_target(target)
+    write_folder(target, lambda fresh: _fill(result, fresh, pages))
+
+
+def write_folder(target: Path, fill: Callable[[Path], None]) -> None:
+    """Replaces `target` in one step by a new folder that `fill` has filled; raises as `write` does."""
     fresh, old = _aside(target, "new"), _aside(target, "old")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -59,7 +64,7 @@ def write(result: Any, folder: str | Path, pages: Mapping[str, Callable[[Any], s
             if leftover.exists():
                 shutil.rmtree(leftover)
         fresh.mkdir()
-        _fill(result, fresh, pages)
+        fill(fresh)
         _swap(fresh, target, old)
     except (OSError, RasterioError, DataSourceError, DataLayerError) as fault:
         what = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)

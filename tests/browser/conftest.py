@@ -31,7 +31,9 @@ def visit(browser: Any) -> Iterator[Callable[..., Any]]:
     """Opens a file with the network off. `page.trouble` lists all that a page should not do."""
     contexts = []
 
-    def open_page(path: Path, width: int = 1280, height: int = 800, slow: int = 10_000, **how: Any) -> Any:
+    def open_page(
+        path: Path, width: int = 1280, height: int = 800, slow: int = 10_000, ready: str = "html.ready", **how: Any
+    ) -> Any:
         context = browser.new_context(offline=True, viewport={"width": width, "height": height}, **how)
         contexts.append(context)
         page = context.new_page()
@@ -41,7 +43,7 @@ def visit(browser: Any) -> Iterator[Callable[..., Any]]:
         page.on("request", lambda r: page.trouble.append(f"request: {r.url}") if _beyond(r.url, path) else None)
         page.on("dialog", lambda box: (page.trouble.append(f"dialog: {box.message}"), box.dismiss()))
         page.goto(path.resolve().as_uri(), wait_until="load")
-        page.wait_for_selector("html.ready", timeout=slow)
+        page.wait_for_selector(ready, timeout=slow)
         return page
 
     yield open_page
