@@ -1,0 +1,308 @@
+"""Outlook: would the plan still be the better one if flight and life are not as the planner assumed?
+
+Every breeding place is occupied or empty, year after year (stochastic patch occupancy, the incidence function model of
+Hanski 1994, J Anim Ecol 63:151; formulas as in FACTS 3, the paper itself not seen). From one year to the next
+
+    S_i = sum over occupied j != i of A_j L(d_ij)     arrivals at place i, A = forage access over the usual place's
+    C_i = S_i^2 / (S_i^2 + y^2)                       chance that an empty place is found
+    E_i = min(1, e / A_i^x) (1 - C_i)                 chance that an occupied one goes empty, with rescue
+
+Nobody knows e, x and y for these flies, so each simulated world draws its own (expert judgement, `WORLDS`). The plan
+was made with an exponential flight; here the flight is another one, with a fat or a thin tail about the same median,
+for dispersal and for the forage that is reached alike. As many pools are placed by other rules as well (none, at
+random, evenly spread, at the highest scores), and all live through the same worlds with the same luck: what is shown
+are paired differences. They rank the ways to choose; they foretell no year.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import csr_array
+from scipy.spatial import cKDTree
+from scipy.spatial.distance import cdist
+from scipy.stats import t as student
+
+from habitatmap.errors import InputError
+
+Floats = NDArray[np.float64]
+Tail = Callable[[ArrayLike, float], Floats]
+
+NONE, PLAN, RANDOM, EVEN, HIGHEST = "no new pools", "the plan", "at random", "evenly spread", "at the highest scores"
+# Ranges from which each world draws (expert judgement): chance that a usual place goes empty in a year without rescue;
+# how much a better place lasts longer; arrivals at which an empty place is found in every second year, in occupied
+# usual neighbours at the dispersal median.
+WORLDS = {"e": (0.1, 0.4), "x": (0.5, 1.5), "y": (0.5, 2.0)}
+LAST_YEARS = 5  # a strategy is judged by the mean of so many years at the end
+LEAST_QUALITY = 0.05  # a place with next to no forage about it still holds larvae for a while
+DENSE_PLACES = 4000  # above so many places, flights too rare to matter are left out
+RARE_FLIGHT = 1e-3
+
+
+def fat_tail(d_m: ArrayLike, median_m: float) -> Floats:
+    """Share of flights that get at least d metres far: 1 / (1 + (d/m)^2); 1 at 0, half at the median.
+
+    Landing places are 2Dt of shape p = 1, whose scale is the median (Clark et al. 1999, Ecology 80:1475; from memory).
+    """
+    return 1.0 / (1.0 + (np.asarray(d_m, dtype=float) / median_m) ** 2)
+
+
+def thin_tail(d_m: ArrayLike, median_m: float) -> Floats:
+    """Share of flights that get at least d metres far, landing places being Gaussian: 2^-(d/m)^2."""
+    return np.exp2(-((np.asarray(d_m, dtype=float) / median_m) ** 2))
+
+
+TAILS: dict[str, Tail] = {"fat tail": fat_tail, "thin tail": thin_tail}
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What the worlds showed, as means of the last five years: forage in reach (share, 0-1) and occupied places."""
+
+    ranks: pd.DataFrame
+    """tail, strategy, rank (1 = most forage in reach, by the mean over worlds), forage_in_reach, occupied_places,
+    first_share (share of worlds in which it came first)."""
+    differences: pd.DataFrame
+    """tail, measure, other, difference (plan minus other, mean over worlds), low, high (95 %, paired t), better_share
+    (share of worlds in which the plan did better), worlds."""
+    by_year: pd.DataFrame
+    """tail, strategy, year, forage_in_reach, occupied_places: means over worlds."""
+    worlds: int
+    years: int
+
+
+def simulate(
+    flow: Floats | csr_array,
+    quality: Floats,
+    start: NDArray[np.bool_],
+    worlds: pd.DataFrame,
+    years: int,
+    seed: int = 1,
+    all_worlds: int | None = None,
+) -> NDArray[np.bool_]:
+    """Occupied or not: (years + 1, places, worlds), the first being `start` (places, worlds).
+
+    flow: (places, places) of L(d), symmetric, 0 on the diagonal; quality A: (places,) > 0; worlds: e, x, y of each, its
+    index being the world's number, below all_worlds. The i-th place has the same luck in a world and year whatever the
+    other places and worlds are, so that one more place never empties another.
+    """
+    e, x, y = (worlds[name].to_numpy(float)[None, :] for name in ("e", "x", "y"))
+    width = all_worlds or len(worlds)
+    lost = np.minimum(1.0, e / quality[:, None] ** x)
+    states = np.empty((years + 1, *start.shape), dtype=bool)
+    states[0] = start
+    for year in range(1, years + 1):
+        now = states[year - 1]
+        found = (flow @ (quality[:, None] * now)) ** 2
+        found = found / (found + y**2)
+        # filled row by row: the first places of a longer list have the numbers of the shorter one
+        luck = np.random.default_rng([seed, year]).random((len(start), width))[:, worlds.index]
+        states[year] = luck < np.where(now, 1.0 - lost * (1.0 - found), found)
+    return states
+
+
+def outlook(
+    places: pd.DataFrame,
+    strategies: Mapping[str, Sequence[pd.DataFrame]],
+    demand: pd.DataFrame,
+    *,
+    chances: ArrayLike,
+    forage_median_m: float,
+    dispersal_median_m: float,
+    years: int = 20,
+    worlds: int = 200,
+    seed: int = 1,
+) -> Outlook:
+    """Lets every strategy live through the same worlds.
+
+    places: x, y, access (0-1, NaN = not known) of the breeding places, merged where they are too near to be two.
+    chances: (draws, places), the chance that each is occupied now. strategies: name -> one or more sets of new places
+    (x, y, access), of which the worlds take one each, in turn; new places start empty. demand: x, y, w of the ground.
+    Raises InputError.
+    """
+    p = np.atleast_2d(np.asarray(chances, dtype=float))
+    if p.shape[1] != len(places) or PLAN not in strategies or years < LAST_YEARS or worlds < 2:
+        raise InputError(
+            f"outlook: {len(places)} places with chances of shape {p.shape}, {years} years and {worlds} worlds do not "
+            f"fit: expected a chance for each place, a strategy '{PLAN}', {LAST_YEARS} years and 2 worlds at least."
+        )
+    total = float(demand["w"].sum())
+    if total <= 0:
+        raise InputError("outlook: there is no forage on the ground, so no way to choose can be better than another.")
+    random = np.random.default_rng(seed)
+    drawn = pd.DataFrame(
+        {name: np.exp(random.uniform(np.log(low), np.log(high), worlds)) for name, (low, high) in WORLDS.items()}
+    )
+    start = random.random((len(places), worlds)) < p[np.arange(worlds) % len(p)].T
+    usual = float(np.nanmedian(places["access"])) if places["access"].notna().any() else np.nan
+
+    ranks, differences, courses = [], [], []
+    for tail, weight in TAILS.items():
+        forage, occupied = {}, {}
+        for name, sets in strategies.items():
+            forage[name], occupied[name] = (np.full((years + 1, worlds), np.nan) for _ in range(2))
+            for k, new in enumerate(sets):
+                mine = np.arange(k, worlds, len(sets))
+                every = pd.concat([places, new], ignore_index=True)[["x", "y", "access"]]
+                begin = np.vstack([start[:, mine], np.zeros((len(new), len(mine)), dtype=bool)])
+                flow = _flow(every[["x", "y"]].to_numpy(float), weight, dispersal_median_m)
+                states = simulate(flow, _quality(every["access"], usual), begin, drawn.iloc[mine], years, seed, worlds)
+                occupied[name][:, mine] = states.sum(axis=1)
+                forage[name][:, mine] = _reached(every, states, demand, weight, forage_median_m) / total
+        ranks.append(_ranks(tail, forage, occupied))
+        for measure, values in (("forage in reach", forage), ("occupied places", occupied)):
+            differences.append(_differences(tail, measure, values))
+        courses += [
+            pd.DataFrame(
+                {
+                    "tail": tail,
+                    "strategy": name,
+                    "year": np.arange(years + 1),
+                    "forage_in_reach": forage[name].mean(axis=1),
+                    "occupied_places": occupied[name].mean(axis=1),
+                }
+            )
+            for name in strategies
+        ]
+    ranked, compared, course = (pd.concat(parts, ignore_index=True) for parts in (ranks, differences, courses))
+    return Outlook(ranked, compared, course, worlds=worlds, years=years)
+
+
+def other_plans(
+    allowed: NDArray[np.bool_],
+    score: ArrayLike,
+    standing: pd.DataFrame,
+    pools: int,
+    *,
+    cell_m: float,
+    spacing_m: float,
+    random_plans: int = 20,
+    seed: int = 1,
+) -> dict[str, list[pd.DataFrame]]:
+    """The same number of pools by other rules: strategy -> sets of cells (row, col), all on allowed ground and spaced.
+
+    allowed: (rows, cols); score: (rows, cols), NaN = none. standing: row, col of what is there; "evenly spread" puts
+    each pool as far as possible from it and from the pools before it. Ties go to the lowest (row, column). Fewer pools
+    where no more fit.
+    """
+    cells = np.argwhere(allowed)
+    random = np.random.default_rng(seed)
+    values = np.nan_to_num(np.asarray(score, dtype=float)[allowed], nan=-np.inf)
+
+    def spaced(order: NDArray[np.integer]) -> pd.DataFrame:
+        """The first cells of the order that keep their spacing."""
+        free = np.ones(len(cells), dtype=bool)
+        chosen: list[NDArray[np.integer]] = []
+        while len(chosen) < pools and free.any():
+            best = order[np.argmax(free[order])]
+            chosen.append(cells[best])
+            apart = np.hypot(*(cells - cells[best]).T) * cell_m
+            free &= apart >= max(spacing_m * (1 - 1e-9), cell_m / 2)  # a hair below: 30 cells of 0.1 m are 3 m
+        return _as_cells(chosen)
+
+    return {
+        RANDOM: [spaced(random.permutation(len(cells))) for _ in range(random_plans)],
+        EVEN: [_evenly(cells, standing[["row", "col"]].to_numpy(float), pools, spacing_m / cell_m)],
+        HIGHEST: [spaced(np.argsort(-values, kind="stable"))],
+    }
+
+
+def ground_points(weight: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = 4000) -> pd.DataFrame:
+    """Forage by blocks of cells, at its centre of weight: x, y, w (in cells), of at most about `most` blocks.
+
+    weight: (rows, cols), NaN or 0 = none; x: (cols,), y: (rows,) of the cell centres (metres).
+    """
+    w = np.nan_to_num(np.asarray(weight, dtype=float))
+    row, col = np.nonzero(w)
+    side = max(1, int(np.ceil(np.sqrt(len(row) / most))))
+    frame = pd.DataFrame({"block_row": row // side, "block_col": col // side, "w": w[row, col]})
+    frame["x"], frame["y"] = np.asarray(x, dtype=float)[col] * frame["w"], np.asarray(y, dtype=float)[row] * frame["w"]
+    sums = frame.groupby(["block_row", "block_col"])[["w", "x", "y"]].sum().reset_index(drop=True)
+    return pd.DataFrame({"x": sums["x"] / sums["w"], "y": sums["y"] / sums["w"], "w": sums["w"]})
+
+
+def _flow(xy: Floats, weight: Tail, median_m: float) -> Floats | csr_array:
+    """L(d) between places (n, n), 0 on the diagonal; sparse above DENSE_PLACES, where rarer flights are left out."""
+    if len(xy) <= DENSE_PLACES:
+        flow = weight(cdist(xy, xy), median_m)
+        np.fill_diagonal(flow, 0.0)
+        return flow
+    farthest = median_m * (np.sqrt(1 / RARE_FLIGHT - 1) if weight is fat_tail else np.sqrt(np.log2(1 / RARE_FLIGHT)))
+    pairs = cKDTree(xy).query_pairs(farthest, output_type="ndarray")
+    i, j = pairs.T
+    near = weight(np.hypot(*(xy[i] - xy[j]).T), median_m)
+    return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
+
+
+def _quality(access: pd.Series, usual: float) -> Floats:
+    """A of each place: its forage access over the usual place's; 1 where either is not known."""
+    ratio = access.to_numpy(float) / usual if usual > 0 else np.ones(len(access))
+    return np.clip(np.where(np.isnan(ratio), 1.0, ratio), LEAST_QUALITY, 1 / LEAST_QUALITY)
+
+
+def _reached(
+    places: pd.DataFrame, states: NDArray[np.bool_], demand: pd.DataFrame, weight: Tail, median_m: float
+) -> Floats:
+    """Forage within flight of the occupied places, by year and world: (years + 1, worlds), in the unit of w."""
+    d = cdist(demand[["x", "y"]].to_numpy(float), places[["x", "y"]].to_numpy(float))
+    missed = np.log1p(-np.minimum(weight(d, median_m), 1 - 1e-9)).astype(np.float32)
+    w = demand["w"].to_numpy(float)
+    return np.array([w @ -np.expm1(missed @ occupied.astype(np.float32)) for occupied in states])
+
+
+def _last(values: Floats) -> Floats:
+    return values[-LAST_YEARS:].mean(axis=0)
+
+
+def _ranks(tail: str, forage: Mapping[str, Floats], occupied: Mapping[str, Floats]) -> pd.DataFrame:
+    by_world = pd.DataFrame({name: _last(values) for name, values in forage.items()})
+    frame = pd.DataFrame(
+        {
+            "tail": tail,
+            "strategy": list(forage),
+            "forage_in_reach": by_world.mean().to_numpy(),
+            "occupied_places": [float(_last(values).mean()) for values in occupied.values()],
+            # a tie is shared among those who came first
+            "first_share": by_world.eq(by_world.max(axis=1), axis=0)
+            .pipe(lambda b: b.div(b.sum(axis=1), axis=0))
+            .mean(),
+        }
+    )
+    frame.insert(2, "rank", frame["forage_in_reach"].rank(ascending=False, method="min").astype(int))
+    return frame.sort_values(["rank", "strategy"]).reset_index(drop=True)
+
+
+def _differences(tail: str, measure: str, values: Mapping[str, Floats]) -> pd.DataFrame:
+    rows = []
+    for other in values:
+        if other == PLAN:
+            continue
+        pairs = _last(values[PLAN]) - _last(values[other])
+        n = len(pairs)
+        mean, half = float(pairs.mean()), float(student.ppf(0.975, n - 1) * pairs.std(ddof=1) / np.sqrt(n))
+        better = float((pairs > 0).mean())
+        rows.append((tail, measure, other, mean, mean - half, mean + half, better, n))
+    columns = ["tail", "measure", "other", "difference", "low", "high", "better_share", "worlds"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _evenly(cells: NDArray[np.integer], standing: Floats, pools: int, spacing: float) -> pd.DataFrame:
+    """Cells each as far as possible from what stands and from the cells before it (distances in cells)."""
+    chosen: list[NDArray[np.integer]] = []
+    far = cKDTree(standing).query(cells)[0] if len(standing) and len(cells) else np.full(len(cells), np.inf)
+    while len(chosen) < pools and len(cells):
+        # where nothing stands yet there is nothing to keep from: begin in the middle
+        best = int(np.argmax(far) if np.isfinite(far).any() else np.argmin(np.hypot(*(cells - cells.mean(axis=0)).T)))
+        if far[best] < max(spacing * (1 - 1e-9), 0.5):
+            break
+        chosen.append(cells[best])
+        far = np.minimum(far, np.hypot(*(cells - cells[best]).T))
+    return _as_cells(chosen)
+
+
+def _as_cells(chosen: list[NDArray[np.integer]]) -> pd.DataFrame:
+    return pd.DataFrame(np.array(chosen, dtype=np.int64).reshape(-1, 2), columns=["row", "col"])
