@@ -24,17 +24,19 @@ from pyproj import CRS
 
 from habitatmap import __version__
 from habitatmap.area import Area, blurred, is_private
+from habitatmap.errors import InputError
 from habitatmap.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
 from habitatmap.habitat.offer import Habitat, offer
 from habitatmap.intake.land_cover import LandCover
 from habitatmap.intake.pools import standing
 from habitatmap.intake.settings import Settings
-from habitatmap.network.places import breeding_places, merged
+from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.web import web
 from habitatmap.plan.bound import upper_bound
 from habitatmap.plan.candidates import Candidates, candidates
 from habitatmap.plan.gaps import gaps
+from habitatmap.plan.outlook import NONE, PLAN, Outlook, ground_points, other_plans, outlook
 from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached, reach_of_draws
 from habitatmap.plan.robustness import Zone, robustness, zones
 from habitatmap.plan.search import Choice, choose
@@ -51,6 +53,24 @@ Array = NDArray[Any]
 FORAGE_MEDIANS_M = (100.0, 500.0)
 # flags of pools whose place has no figures
 NOT_SCORED = ["outside the data", "outside the boundary"]
+
+
+@dataclass(frozen=True)
+class Groundwork:
+    """What the plan was made from, for those who reckon on: simulated years, what-if on the page. Never written out.
+
+    Arrays are rows x cols on the grid. `places`: breeding places (network.places), `draws`: their chances, draws x
+    places. `sites`: row, col, p of the suggestions, exact even on private land.
+    """
+
+    weight: Array  # w: forage of the season, 0 outside the boundary, NaN without data
+    not_reached: Array  # product of 1 - p k over the breeding places
+    p_new: Array  # chance that a pool here is found; NaN where none may stand
+    where: Candidates
+    spots: Habitat
+    places: pd.DataFrame
+    draws: Array
+    sites: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -85,6 +105,7 @@ class Result:
     summary: dict[str, Any]
     credits: list[str]
     notes: list[str]
+    groundwork: Groundwork
     public: Result | None = None
 
     def write(self, folder: str | Path) -> None:
@@ -104,6 +125,49 @@ def run(area: Area, say: Say | None = None) -> Result:
     result = _evaluate(area, tell)
     tell("The same for the public, from blurred places")
     return replace(result, public=_evaluate(blurred(area), _silent))
+
+
+def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outlook:
+    """The plan, and as many pools placed by other rules, through the same simulated worlds (plan.outlook).
+
+    Raises InputError where there is no suggestion or no forage to compare by.
+    """
+    made, settings, grid = result.groundwork, result.settings, result.grid
+    if made.sites.empty:
+        why = "; ".join(result.notes) or "no pool is asked for"
+        raise InputError(f"{result.title}: there is no suggestion to look ahead for: {why}.")
+    access = made.spots.access
+    now = network_places(made.places, access)
+    missed = pd.DataFrame(1.0 - made.draws.T).groupby(made.places["place"].to_numpy()).prod()  # places x draws
+    # a pool serves the better the more forage and dead wood lie about it; where one is not known the other decides
+    score = np.nanmean(np.stack([access, made.spots.dead_wood_access]), axis=0)
+    cells = other_plans(
+        made.where.allowed,
+        score,
+        made.places,
+        len(made.sites),
+        cell_m=grid.cell_m,
+        spacing_m=settings.plan.spacing_m,
+    )
+    cells = {NONE: [made.sites.iloc[:0]], PLAN: [made.sites], **cells}
+    rows, cols = np.arange(grid.rows), np.arange(grid.cols)
+    return outlook(
+        now[["x", "y", "access"]],
+        {name: [_with_access(sites, access, grid) for sites in sets] for name, sets in cells.items()},
+        ground_points(made.weight, grid.centre(0 * cols, cols)[0], grid.centre(rows, 0 * rows)[1]),
+        chances=1.0 - missed.to_numpy().T,
+        forage_median_m=settings.flight.forage_median_m,
+        dispersal_median_m=settings.flight.dispersal_median_m,
+        years=years,
+        worlds=worlds,
+    )
+
+
+def _with_access(cells: pd.DataFrame, access: Array, grid: Grid) -> pd.DataFrame:
+    """Places (x, y, access) at cells (row, col)."""
+    row, col = cells["row"].to_numpy(int), cells["col"].to_numpy(int)
+    x, y = grid.centre(row, col)
+    return pd.DataFrame({"x": x, "y": y, "access": access[row, col]})
 
 
 def _evaluate(area: Area, say: Say) -> Result:
@@ -305,6 +369,7 @@ def _evaluate(area: Area, say: Say) -> Result:
         summary=summary,
         credits=area.credits,
         notes=summary["notes"],
+        groundwork=Groundwork(weight, R, p_new, where, spots, places, draws, sites),
     )
 
 

@@ -7,11 +7,12 @@ Hanski 1994, J Anim Ecol 63:151; formulas as in FACTS 3, the paper itself not se
     C_i = S_i^2 / (S_i^2 + y^2)                       chance that an empty place is found
     E_i = min(1, e / A_i^x) (1 - C_i)                 chance that an occupied one goes empty, with rescue
 
-Nobody knows e, x and y for these flies, so each simulated world draws its own (expert judgement, `WORLDS`). The plan
-was made with an exponential flight; here the flight is another one, with a fat or a thin tail about the same median,
-for dispersal and for the forage that is reached alike. As many pools are placed by other rules as well (none, at
-random, evenly spread, at the highest scores), and all live through the same worlds with the same luck: what is shown
-are paired differences. They rank the ways to choose; they foretell no year.
+Nobody knows e, x and y for these flies, so each simulated world draws its own e and x (expert judgement, `WORLDS`), and
+y about the value at which today's places, as occupied as they are thought to be, neither gain nor lose. The plan was
+made with an exponential flight; here the flight is another one, with a fat or a thin tail about the same median, for
+dispersal and for the forage that is reached alike. As many pools are placed by other rules as well (none, at random,
+evenly spread, at the highest scores), and all live through the same worlds with the same luck: what is shown are paired
+differences. They rank the ways to choose; they foretell no year.
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ Tail = Callable[[ArrayLike, float], Floats]
 
 NONE, PLAN, RANDOM, EVEN, HIGHEST = "no new pools", "the plan", "at random", "evenly spread", "at the highest scores"
 # Ranges from which each world draws (expert judgement): chance that a usual place goes empty in a year without rescue;
-# how much a better place lasts longer; arrivals at which an empty place is found in every second year, in occupied
-# usual neighbours at the dispersal median.
+# how much longer a better place lasts; arrivals at which an empty place is found in every second year, over those that
+# would keep today's balance.
 WORLDS = {"e": (0.1, 0.4), "x": (0.5, 1.5), "y": (0.5, 2.0)}
 LAST_YEARS = 5  # a strategy is judged by the mean of so many years at the end
 LEAST_QUALITY = 0.05  # a place with next to no forage about it still holds larvae for a while
@@ -67,8 +68,8 @@ class Outlook:
     """tail, strategy, rank (1 = most forage in reach, by the mean over worlds), forage_in_reach, occupied_places,
     first_share (share of worlds in which it came first)."""
     differences: pd.DataFrame
-    """tail, measure, other, difference (plan minus other, mean over worlds), low, high (95 %, paired t), better_share
-    (share of worlds in which the plan did better), worlds."""
+    """tail, measure, other, difference (plan minus other, mean over worlds), low, high (95 %, paired t), better_share and
+    worse_share (shares of worlds in which the plan did better, worse), worlds."""
     by_year: pd.DataFrame
     """tail, strategy, year, forage_in_reach, occupied_places: means over worlds."""
     worlds: int
@@ -105,6 +106,25 @@ def simulate(
     return states
 
 
+def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, e: ArrayLike, x: ArrayLike) -> Floats:
+    """The y (worlds,) at which places occupied with the chances p (places,) expect as many gains as losses next year.
+
+    e, x: (worlds,). Arrivals are those of the expected state. Where gains can't make up for losses (or losses for
+    gains) at any y, the end of the range: a millionth, or a million, of the mean arrivals.
+    """
+    chance, lost = np.asarray(p, dtype=float)[:, None], np.asarray(e) / quality[:, None] ** np.asarray(x)
+    lost = np.minimum(1.0, lost)
+    arrivals = np.asarray(flow @ (quality * chance[:, 0]))[:, None] ** 2
+    middle = np.sqrt(arrivals.mean()) or 1.0
+    low, high = np.full(lost.shape[1], middle * 1e-6), np.full(lost.shape[1], middle * 1e6)
+    for _ in range(60):
+        y = np.sqrt(low * high)
+        found = arrivals / (arrivals + y**2)
+        gains = ((1.0 - chance) * found - chance * lost * (1.0 - found)).sum(axis=0) > 0
+        low, high = np.where(gains, y, low), np.where(gains, high, y)
+    return np.sqrt(low * high)
+
+
 def outlook(
     places: pd.DataFrame,
     strategies: Mapping[str, Sequence[pd.DataFrame]],
@@ -133,6 +153,8 @@ def outlook(
     total = float(demand["w"].sum())
     if total <= 0:
         raise InputError("outlook: there is no forage on the ground, so no way to choose can be better than another.")
+    if not (p > 0).any():
+        raise InputError("outlook: no breeding place is likely to be occupied today, and from nowhere nobody comes.")
     random = np.random.default_rng(seed)
     drawn = pd.DataFrame(
         {name: np.exp(random.uniform(np.log(low), np.log(high), worlds)) for name, (low, high) in WORLDS.items()}
@@ -143,6 +165,11 @@ def outlook(
     ranks, differences, courses = [], [], []
     for tail, weight in TAILS.items():
         forage, occupied = {}, {}
+        today = _flow(places[["x", "y"]].to_numpy(float), weight, dispersal_median_m)
+        balanced = drawn["y"] * balance(
+            today, _quality(places["access"], usual), p.mean(axis=0), drawn["e"], drawn["x"]
+        )
+        world = drawn.assign(y=balanced)
         for name, sets in strategies.items():
             forage[name], occupied[name] = (np.full((years + 1, worlds), np.nan) for _ in range(2))
             for k, new in enumerate(sets):
@@ -150,7 +177,7 @@ def outlook(
                 every = pd.concat([places, new], ignore_index=True)[["x", "y", "access"]]
                 begin = np.vstack([start[:, mine], np.zeros((len(new), len(mine)), dtype=bool)])
                 flow = _flow(every[["x", "y"]].to_numpy(float), weight, dispersal_median_m)
-                states = simulate(flow, _quality(every["access"], usual), begin, drawn.iloc[mine], years, seed, worlds)
+                states = simulate(flow, _quality(every["access"], usual), begin, world.iloc[mine], years, seed, worlds)
                 occupied[name][:, mine] = states.sum(axis=1)
                 forage[name][:, mine] = _reached(every, states, demand, weight, forage_median_m) / total
         ranks.append(_ranks(tail, forage, occupied))
@@ -284,9 +311,9 @@ def _differences(tail: str, measure: str, values: Mapping[str, Floats]) -> pd.Da
         pairs = _last(values[PLAN]) - _last(values[other])
         n = len(pairs)
         mean, half = float(pairs.mean()), float(student.ppf(0.975, n - 1) * pairs.std(ddof=1) / np.sqrt(n))
-        better = float((pairs > 0).mean())
-        rows.append((tail, measure, other, mean, mean - half, mean + half, better, n))
-    columns = ["tail", "measure", "other", "difference", "low", "high", "better_share", "worlds"]
+        better, worse = float((pairs > 0).mean()), float((pairs < 0).mean())
+        rows.append((tail, measure, other, mean, mean - half, mean + half, better, worse, n))
+    columns = ["tail", "measure", "other", "difference", "low", "high", "better_share", "worse_share", "worlds"]
     return pd.DataFrame(rows, columns=columns)
 
 

@@ -17,6 +17,7 @@ from habitatmap.plan.outlook import (
     PLAN,
     RANDOM,
     TAILS,
+    balance,
     fat_tail,
     ground_points,
     other_plans,
@@ -97,6 +98,16 @@ def test_one_more_place_never_empties_another() -> None:
     more = simulate(FLOW, QUALITY, start, worlds(200), 20)[:, :2]
     assert (more >= fewer).all()
     assert (more > fewer).any()
+
+
+def test_in_balance_as_many_are_found_as_lost() -> None:
+    """Three equal places, each seeing the other two alike: gains = losses solved by hand for C, then for y."""
+    flow = np.array([[0.0, 0.5, 0.5], [0.5, 0.0, 0.5], [0.5, 0.5, 0.0]])
+    p, e = 0.6, 0.2
+    # (1 - p) C = p e (1 - C)  ->  C = p e / (1 - p + p e);  C = S^2 / (S^2 + y^2) with S = p
+    found = p * e / (1 - p + p * e)
+    y = p * np.sqrt(1 / found - 1)
+    assert balance(flow, np.ones(3), [p] * 3, [e, e], [1.0, 2.0]) == pytest.approx([y, y])
 
 
 @pytest.mark.parametrize("tail", TAILS.values())
@@ -198,6 +209,7 @@ def test_blocks_of_ground_keep_all_forage_and_its_centre() -> None:
     ("change", "word"),
     [
         ({"chances": [[0.5]]}, "shape"),
+        ({"chances": [[0.0, 0.0]]}, "nobody"),
         ({"strategies": {}}, "the plan"),
         ({"years": 2}, "years"),
         ({"demand": pd.DataFrame({"x": [0.0], "y": [0.0], "w": [0.0]})}, "no forage"),
