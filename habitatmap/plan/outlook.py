@@ -68,7 +68,7 @@ class Outlook:
     """tail, strategy, rank (1 = most forage in reach, by the mean over worlds), forage_in_reach, occupied_places,
     first_share (share of worlds in which it came first)."""
     differences: pd.DataFrame
-    """tail, measure, other, difference (plan minus other, mean over worlds), low, high (95 %, paired t), better_share and
+    """tail, measure, other, difference (plan minus other, mean over worlds), low, high (95 %, paired t), better_share,
     worse_share (shares of worlds in which the plan did better, worse), worlds."""
     by_year: pd.DataFrame
     """tail, strategy, year, forage_in_reach, occupied_places: means over worlds."""
