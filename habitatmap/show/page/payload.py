@@ -374,8 +374,10 @@ def _raster(result: Any, name: str) -> NDArray[np.float32] | None:
     return None if values is None else np.asarray(values, dtype=np.float32)
 
 
-def _cover_picture(cover: Any, grid: Grid, crs: CRS, known: NDArray[np.bool_]) -> dict[str, Any]:
-    """Land cover in at most MOST_CLASSES classes: the commonest, the others together."""
+def cover_classes(cover: Any) -> tuple[NDArray[np.uint8], list[str], list[str]]:
+    """Land cover in at most MOST_CLASSES classes, the commonest, the others together: the number of each value of
+    `cover.classes` (from FIRST on, UNKNOWN for no data), and the label and colour of each number; "" is "the others".
+    """
     table = cover.table.reset_index(drop=True)
     ground = _ground_of(table)
     cells = np.bincount(cover.classes.ravel(), minlength=len(table) + 1)[1:]
@@ -384,22 +386,28 @@ def _cover_picture(cover: Any, grid: Grid, crs: CRS, known: NDArray[np.bool_]) -
         n=cells, built=[("", "water", "building").index(g) for g in ground], worth=table["dead_wood"].fillna(0) + forage
     )
     present = ordered[ordered["n"] > 0]
-    kept = present.nlargest(MOST_CLASSES := themes.MOST_CLASSES - (len(present) > themes.MOST_CLASSES), "n")
+    others = len(present) > themes.MOST_CLASSES
+    kept = present.nlargest(themes.MOST_CLASSES - others, "n")
     kept = kept.sort_values(["built", "worth", "n"], ascending=[True, False, False], kind="stable")
     plain = iter(themes.COVER)
     special = {1: themes.WATER_COLOUR, 2: themes.BUILDING_COLOUR}
     colours = [special.get(built) or next(plain, themes.COVER_OTHER) for built in kept["built"]]
-    number = np.full(len(table) + 1, FIRST + len(kept), dtype=np.uint8)  # the class "other"
+    number = np.full(len(table) + 1, FIRST + len(kept), dtype=np.uint8)
     number[0] = UNKNOWN
     number[kept.index.to_numpy() + 1] = FIRST + np.arange(len(kept))
+    labels = _texts(kept["label"])
+    return (number, [*labels, ""], [*colours, themes.COVER_OTHER]) if others else (number, labels, colours)
+
+
+def _cover_picture(cover: Any, grid: Grid, crs: CRS, known: NDArray[np.bool_]) -> dict[str, Any]:
+    """Land cover as a picture with its key."""
+    number, labels, colours = cover_classes(cover)
     frame = web_frame(grid, crs)
     warped = warp(number[cover.classes], grid, crs, frame, resampling(grid, frame, categories=True))
     classes = np.where(known, np.nan_to_num(warped, nan=OUTSIDE).astype(np.uint8), OUTSIDE)
-    if len(present) > MOST_CLASSES:
-        colours.append(themes.COVER_OTHER)
     return {
         "name": "land_cover",
-        "labels": _texts(kept["label"]) + [""] * (len(colours) - len(kept)),
+        "labels": labels,
         "colours": colours,
         "unknown": bool((classes == UNKNOWN).any()),
         "url": picture(classes, colours),
