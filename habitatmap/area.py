@@ -30,7 +30,7 @@ from habitatmap.coordinates import (
     metric_crs,
     to_lonlat,
 )
-from habitatmap.errors import CrsError, InputError
+from habitatmap.errors import CrsError, InputError, why
 from habitatmap.grid import Grid
 from habitatmap.intake.files import SUFFIXES, find_inputs, read_tables
 from habitatmap.intake.keep_away import read_keep_away
@@ -126,8 +126,8 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
         kind: [table for p in paths if not is_raster(p) for table in _tables(p, kind, stated)]
         for kind, paths in files.items()
     }
-    crs, why = _choose_crs(settings, rasters, tables, stated)
-    notes = [why, *_unused(folder, files, settings)]
+    crs, chosen_by = _choose_crs(settings, rasters, tables, stated)
+    notes = [chosen_by, *_unused(folder, files, settings)]
 
     ledger = Ledger()
     pools = read_pools(tables.get("pools", []), crs, stated, ledger)
@@ -523,5 +523,5 @@ def _counts_only(ledger: Ledger) -> Ledger:
         public.read(kind, file, read)
         public.accept(kind, file, accepted)
         for _ in range(aside):
-            public.set_aside(kind, file, 0, "", "", "not public", "see the area's own list")
+            public.set_aside(kind, file, 0, "", "", *why.NOT_PUBLIC)
     return public

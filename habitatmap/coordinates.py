@@ -18,7 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError as PyprojCrsError
 
-from habitatmap.errors import CrsError
+from habitatmap.errors import CrsError, why
+from habitatmap.errors.why import Reason, Remedy
 
 Floats = NDArray[np.float64]
 
@@ -318,8 +319,8 @@ class Refusal(NamedTuple):
 
     role: str
     value: object
-    reason: str
-    remedy: str
+    reason: Reason
+    remedy: Remedy
 
 
 class Source(NamedTuple):
@@ -329,9 +330,7 @@ class Source(NamedTuple):
     said_by: str
 
 
-WRITE_DEGREES = "write latitude and longitude in decimal degrees, such as 60.1712 and 24.9415"
-WRITE_POSITION = "write one position such as 60.1712, 24.9415, or latitude and longitude in two columns"
-NO_PLACE = Refusal("", "", "the row has no coordinates", WRITE_DEGREES)
+NO_PLACE = Refusal("", "", *why.NO_PLACE)
 
 
 def lonlat_point(lon: Angle, lat: Angle, crs: CRS = WGS84, how: str = "longitude and latitude") -> Point | None:
@@ -355,12 +354,12 @@ def read_lonlat(lon_cell: object, lat_cell: object, east_letter: str = "", crs: 
         if cell is None:
             other = "longitude" if role == "lat" else "latitude"
             missing = "latitude" if role == "lat" else "longitude"
-            return Refusal(role, "", f"the row has a {other} but no {missing}", WRITE_DEGREES)
+            return Refusal(role, "", *why.HALF_A_PLACE.of(given=other, missing=missing))
     lon, lat = read_angle(lon_cell), read_angle(lat_cell)
     if lat is None:
-        return Refusal("lat", lat_cell, "the latitude cannot be read", WRITE_DEGREES)
+        return Refusal("lat", lat_cell, *why.LATITUDE_UNREAD)
     if lon is None:
-        return Refusal("lon", lon_cell, "the longitude cannot be read", WRITE_DEGREES)
+        return Refusal("lon", lon_cell, *why.LONGITUDE_UNREAD)
     return _hemispheres(lon, lat, east_letter, crs, ("lon", lon_cell), ("lat", lat_cell))
 
 
@@ -369,25 +368,21 @@ def _hemispheres(
 ) -> Point | Refusal:
     """Settles the letters and the ranges of two angles that were read."""
     if lon.letter in ("N", "S") or lat.letter not in ("", "N", "S"):
-        return Refusal(*lat_cell, "latitude and longitude seem to be swapped, by their letters", "swap the two cells")
+        return Refusal(*lat_cell, *why.SWAPPED_LETTERS)
     if lon.letter == "O":
         if not east_letter:
-            return Refusal(
-                *lon_cell,
-                "the letter O is east (Ost) in some languages and west (ouest) in others",
-                "write E or W, or decimal degrees",
-            )
+            return Refusal(*lon_cell, *why.LETTER_O)
         lon = lon._replace(degrees=lon.degrees if east_letter == "E" else -lon.degrees)
     if lon.degrees == 0 and lat.degrees == 0:
-        return Refusal(*lat_cell, "0, 0 is what programs write for an unknown position", WRITE_DEGREES)
+        return Refusal(*lat_cell, *why.ZERO_ZERO)
     point = lonlat_point(lon, lat, crs)
     if point is not None:
         return point
     role, cell = lat_cell if abs(lat.degrees) > 90 else lon_cell
     if abs(lat.degrees) > 90 and abs(lat.degrees) <= 180 and abs(lon.degrees) <= 90:
-        return Refusal(role, cell, "a latitude beyond 90 degrees; the two may be swapped", "swap the two cells if so")
+        return Refusal(role, cell, *why.BEYOND_90)
     limit = 90 if abs(lat.degrees) > 90 else 180
-    return Refusal(role, cell, f"more than {limit} degrees; a decimal point may be lost", WRITE_DEGREES)
+    return Refusal(role, cell, *why.BEYOND.of(limit=limit))
 
 
 def letter_o(cells: Sequence[object], heading: str = "") -> str:
@@ -449,7 +444,7 @@ def read_position(
 def _read_pair(text: str, cell: object, source: Source | None, heading: str, east_letter: str) -> Point | Refusal:
     pair = _split_pair(text)
     if pair is None:
-        return Refusal("position", cell, "the position cannot be read", WRITE_POSITION)
+        return Refusal("position", cell, *why.POSITION_UNREAD)
     (first, first_is), (second, second_is) = pair
     lon_first = bool(
         first_is == "lon" or second_is == "lat" or first.letter in ("E", "W", "O") or second.letter in ("N", "S")
@@ -457,9 +452,7 @@ def _read_pair(text: str, cell: object, source: Source | None, heading: str, eas
     told = first_is or second_is or first.letter or second.letter
     if not told and (abs(first.degrees) > 180 or abs(second.degrees) > 180):
         if source is None or not source.crs.is_projected:
-            return Refusal(
-                "position", cell, "two numbers beyond the range of degrees, and no system is stated", WRITE_POSITION
-            )
+            return Refusal("position", cell, *why.TWO_NUMBERS)
         off = max(math.hypot(first.step, second.step) / 2, LEAST_UNCERTAINTY_M)
         return Point(first.degrees, second.degrees, source.crs, off, f"x, y in {crs_label(source.crs)}")
     if not told and (abs(first.degrees) > 90 or _BOTH_ORDERS.search(heading)):
@@ -492,7 +485,6 @@ def _split_pair(text: str) -> tuple[tuple[Angle, str], tuple[Angle, str]] | None
 
 def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | Refusal:
     """A point in WKT, EWKT, hexadecimal WKB or GeoJSON."""
-    remedy = "write the position as POINT (24.9415 60.1712), longitude first, or in two columns"
     srid = re.match(r"SRID\s*=\s*(\d+)\s*;\s*", text, re.IGNORECASE)
     own: CRS | None
     try:
@@ -506,9 +498,9 @@ def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | 
             own = parse_crs(int(srid[1]), "the SRID of a position") if srid else None
             geometry = shapely.from_wkt(text[srid.end() :] if srid else text)
     except (shapely.errors.ShapelyError, CrsError, ValueError):
-        return Refusal("position", text, "the position is not well-formed", remedy)
+        return Refusal("position", text, *why.POSITION_BROKEN)
     if geometry is None or geometry.is_empty:
-        return Refusal("position", text, "the position is empty", remedy)
+        return Refusal("position", text, *why.POSITION_EMPTY)
     return point_of(geometry, own, source, text, file)
 
 
@@ -516,16 +508,15 @@ def point_of(
     geometry: Any, own: CRS | None, source: Source | None, value: object = "", file: str = ""
 ) -> Point | Refusal:
     """The place of a shapely geometry; `own` is the system it carries, `source` the one stated for its file, if any."""
-    remedy = "give one point for a row"
     if geometry is None or geometry.is_empty:
-        return Refusal("position", value, "the row has an empty geometry", remedy)
+        return Refusal("position", value, *why.GEOMETRY_EMPTY)
     if geometry.geom_type == "MultiPoint" and len(geometry.geoms) == 1:
         geometry = geometry.geoms[0]
     if geometry.geom_type != "Point":
-        return Refusal("position", value, f"a {geometry.geom_type.lower()} where a point is expected", remedy)
+        return Refusal("position", value, *why.NOT_A_POINT.of(shape=geometry.geom_type.lower()))
     x, y = float(geometry.x), float(geometry.y)
     if not (math.isfinite(x) and math.isfinite(y)):
-        return Refusal("position", value, "the point has no finite coordinates", remedy)
+        return Refusal("position", value, *why.NOT_FINITE)
     step = min(_step_of(repr(x)), _step_of(repr(y)))
     crs = own
     if crs is None and _written_in_degrees(x, y, step) and (source is None or not source.said_by.startswith("[")):
@@ -533,7 +524,7 @@ def point_of(
     if crs is None and source is not None:
         crs = source.crs
     if crs is None:
-        return Refusal("position", value, "the position is in metres, but no system is stated", state_crs(file))
+        return Refusal("position", value, *why.METRES_UNSTATED.of(file=file or NAMELESS))
     if crs.is_geographic:
         read = _hemispheres(Angle(x, step, ""), Angle(y, step, ""), "", crs, ("position", value), ("position", value))
         return read._replace(how="geometry") if isinstance(read, Point) else read
@@ -545,10 +536,12 @@ def _written_in_degrees(x: float, y: float, step: float) -> bool:
     return abs(x) <= 180 and abs(y) <= 90 and step <= 1e-3
 
 
+NAMELESS = "the file's name"
+
+
 def state_crs(file: str) -> str:
     """The line that states the system of a file of metres."""
-    name = file or "the file's name"
-    return f'add to area.toml the line [source_crs] and below it "{name}" = "EPSG:...", with the code of its system'
+    return why.STATE_SYSTEM.format(file=file or NAMELESS)
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -600,12 +593,7 @@ def read_points(
             if read is not None and (answer[i] is None or (isinstance(answer[i], Refusal) and isinstance(read, Point))):
                 answer[i] = read
     for i, apart in _contradictions(ways):
-        answer[i] = Refusal(
-            "",
-            "",
-            f"the columns of coordinates name two places, {apart:.0f} m apart",
-            "correct or clear one of the two",
-        )
+        answer[i] = Refusal("", "", *why.TWO_PLACES_IN_ROW.of(metres=f"{apart:.0f}"))
     return [NO_PLACE if a is None else a for a in answer]
 
 
@@ -672,8 +660,8 @@ def _read_xy(xs: Sequence[object], ys: Sequence[object], source: Source) -> list
         if x is None or y is None:
             bad = 0 if x is None else 1
             role, blank = "xy"[bad], pair[bad] is None
-            reason = f"the row has no {role}" if blank else f"{role} is not a number, or one that reads two ways"
-            read.append(Refusal(role, pair[bad], reason, "write both in metres, such as 385540.5 and 6671800"))
+            fault = why.HALF_IN_METRES if blank else why.NOT_METRES
+            read.append(Refusal(role, pair[bad], *fault.of(axis=role)))
             continue
         off = max(min(x.step, y.step) * unit / math.sqrt(2), LEAST_UNCERTAINTY_M)
         read.append(Point(x.value, y.value, source.crs, off, how))

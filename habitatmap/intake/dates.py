@@ -6,32 +6,18 @@ import datetime
 import re
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import NamedTuple
 
+from habitatmap.errors import why
+from habitatmap.errors.why import Why as DateFault
 from habitatmap.intake.headings import fold
 from habitatmap.intake.ledger import as_text
 
-
-class DateFault(NamedTuple):
-    """Why a cell gives no date, and what to do."""
-
-    reason: str
-    remedy: str
-
-
-WRITE_ISO = "write the date as year-month-day, such as 2024-05-03"
-NO_DATE = DateFault("the date cannot be read", WRITE_ISO)
-NOT_WHOLE = DateFault("the date lacks its day, month or year", WRITE_ISO)
-IMPOSSIBLE = DateFault("there is no such day", WRITE_ISO)
-UNDECIDED = DateFault(
-    "day and month could be either way round, and nothing in the column decides it",
-    f"{WRITE_ISO}, or state the order in the heading, such as date (dd/mm/yyyy)",
-)
-MIXED = DateFault("the column has dates with the day first and dates with the month first", WRITE_ISO)
-SWAPPED = DateFault(
-    "the spreadsheet may have swapped day and month: all its dates have days up to 12, all it left as text later days",
-    "compare with the original notes, then write all dates of the column as year-month-day",
-)
+NO_DATE = why.DATE_UNREAD
+NOT_WHOLE = why.DATE_NOT_WHOLE
+IMPOSSIBLE = why.DATE_IMPOSSIBLE
+UNDECIDED = why.DATE_UNDECIDED
+MIXED = why.DATES_MIXED
+SWAPPED = why.DATES_SWAPPED
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 # spreadsheets count days from 1899-12-30; these are the days of 1954 to 2119

@@ -23,10 +23,11 @@ import pyogrio
 import python_calamine
 from pyproj import CRS
 
-from habitatmap.errors import InputError
+from habitatmap.errors import InputError, why
+from habitatmap.errors.why import Why
 from habitatmap.intake.headings import fold, is_known
 from habitatmap.intake.ledger import as_text
-from habitatmap.intake.tables import Odd, Table
+from habitatmap.intake.tables import Table
 
 TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
 SHEET_SUFFIXES = (".xlsx", ".xlsm", ".xls", ".ods")
@@ -38,13 +39,6 @@ LARGEST_UNPACKED = 2_000_000_000
 MOST_COLUMNS = 2_000
 # titles and notes above the headings: so many filled rows are looked through
 DEEPEST_HEADING = 40
-
-HEADING_AGAIN = Odd("the row repeats the headings", "delete the row, if it is not a record")
-TOTAL_ROW = Odd("the row is a total, not a record", "delete the row; if a pool has this name, give it another")
-LONG_ROW = Odd(
-    "the row has more cells than there are headings, so its cells may be shifted",
-    "put quotes around a text that contains the character between the cells",
-)
 
 _TOTALS = re.compile(
     r"(grand |sub ?)?(totals?|sum|summe|gesamt|gesamtsumme|insgesamt|zwischensumme|somme|total general|total général|"
@@ -155,21 +149,21 @@ def _assemble(
     folded = [fold(h) for h in headings]
     rows: list[tuple[Any, ...]] = []
     numbers: list[int] = []
-    odd: dict[int, Odd] = {}
+    odd: dict[int, Why] = {}
     beside: list[int] = []
     for number, cells in filled[top + 1 :]:
         if _is_comment(cells):
             continue
         inside, beyond = cells[:width], any(c is not None for c in cells[width:])
-        why = _oddness(inside, folded)
-        if beyond and ragged and not why:
-            why = LONG_ROW
+        fault = _oddness(inside, folded)
+        if beyond and ragged and not fault:
+            fault = why.LONG_ROW
         if beyond and not ragged:
             beside.append(number)
             if all(c is None for c in inside):
                 continue
-        if why:
-            odd[len(rows)] = why
+        if fault:
+            odd[len(rows)] = fault
         rows.append(tuple(inside) + (None,) * (width - len(inside)))
         numbers.append(number)
     if beside:
@@ -201,12 +195,12 @@ def _is_comment(cells: Sequence[Any]) -> bool:
     return not others or (not first[1:2].isalnum() and not any(re.search(r"\d", as_text(c)) for c in others))
 
 
-def _oddness(cells: Sequence[Any], folded_headings: Sequence[str]) -> Odd | None:
+def _oddness(cells: Sequence[Any], folded_headings: Sequence[str]) -> Why | None:
     given = [(h, c) for h, c in zip(folded_headings, cells, strict=False) if c is not None]
     if all(isinstance(c, str) and fold(c) == h for h, c in given) and len(given) >= min(2, len(folded_headings)):
-        return HEADING_AGAIN
+        return why.HEADING_AGAIN
     first = next((c for c in cells if c is not None), None)
-    return TOTAL_ROW if isinstance(first, str) and _TOTALS.fullmatch(first) else None
+    return why.TOTAL_ROW if isinstance(first, str) and _TOTALS.fullmatch(first) else None
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -407,8 +401,8 @@ def _read_workbook(path: Path, stated: frozenset[str]) -> list[Table]:
         raise no_table[0]
     if not tables:
         raise InputError(f"{path.name} has no filled sheet{_hidden(hidden)}; put a table with a row of headings there")
-    for why in no_table:
-        tables[0] = _with_note(tables[0], f"not read: {why}")
+    for fault in no_table:
+        tables[0] = _with_note(tables[0], f"not read: {fault}")
     if hidden:
         tables[0] = _with_note(tables[0], f"not read: hidden sheets {', '.join(hidden)}")
     # the name of the only sheet tells nobody anything

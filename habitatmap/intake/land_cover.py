@@ -32,7 +32,7 @@ from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
 
 from habitatmap.coordinates import parse_crs, state_crs
-from habitatmap.errors import CrsError, InputError
+from habitatmap.errors import CrsError, InputError, why
 from habitatmap.grid import Grid
 from habitatmap.intake.headings import fold
 from habitatmap.intake.layers import class_rows, class_table_names, code_text, load_class_table
@@ -389,9 +389,8 @@ def _account(cover: CoverShapes, kind: str, usable: set[str], legend: Legend, le
     tables = " + ".join(legend.names) or "the class table"
     for row, text in zip(cover.shapes.numbers, cover.texts, strict=True):
         if text not in usable:
-            reason = f"{tables} has no such class" if text else "the row has no class"
-            remedy = "correct the class, or add a row for it to a class table of your own"
-            ledger.set_aside(kind, cover.file, row, cover.column or "file name", text, reason, remedy)
+            told = why.UNKNOWN_CLASS.of(table=tables) if text else why.NO_CLASS
+            ledger.set_aside(kind, cover.file, row, cover.column or "file name", text, *told)
     ledger.accept(kind, cover.file, sum(text in usable for text in cover.texts))
 
 

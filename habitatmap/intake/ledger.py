@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from habitatmap.errors.why import Reason, Remedy
 from habitatmap.intake.headings import Headings
 from habitatmap.intake.tables import Table
 
@@ -28,8 +29,8 @@ class SetAside(NamedTuple):
     row: int
     column: str
     value: str
-    reason: str
-    remedy: str
+    reason: Reason
+    remedy: Remedy
     about: str = ""  # whose record it is (the pool's name), where the reader knows
 
 
@@ -71,7 +72,15 @@ class Ledger:
         self._accepted[kind, file] += n
 
     def set_aside(
-        self, kind: str, file: str, row: int, column: str, value: object, reason: str, remedy: str, about: str = ""
+        self,
+        kind: str,
+        file: str,
+        row: int,
+        column: str,
+        value: object,
+        reason: Reason,
+        remedy: Remedy,
+        about: str = "",
     ) -> None:
         """One row read is not used; `row` is the number a spreadsheet shows. To be called once for a row."""
         text = as_text(value)

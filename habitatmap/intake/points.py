@@ -21,7 +21,8 @@ from habitatmap.coordinates import (
     read_points,
     state_crs,
 )
-from habitatmap.errors import CrsError
+from habitatmap.errors import CrsError, why
+from habitatmap.errors.why import Why
 from habitatmap.intake.headings import Headings, match_headings, unit_of
 from habitatmap.intake.tables import Stated, Table
 
@@ -57,13 +58,9 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
     return read
 
 
-def no_columns(table: Table) -> tuple[str, str]:
+def no_columns(table: Table) -> Why:
     """Reason and remedy for the rows of a table without any coordinates."""
-    found = ", ".join(h for h in table.headings if h)
-    return (
-        f"{table.name} has no column of coordinates (its headings are {found})",
-        "add columns lat and lon, or say in area.toml which columns they are, under [columns.pools] or [columns.trees]",
-    )
+    return why.NO_COLUMNS.of(table=table.name, headings=", ".join(h for h in table.headings if h))
 
 
 # a point this far from the middle of its table is looked at, and a slip that brings it this near is named

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from habitatmap.coordinates import Refusal, comma_of, read_number
+from habitatmap.errors import why
 from habitatmap.intake.dates import DateFault, read_dates
 from habitatmap.intake.ledger import Ledger
 from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
@@ -40,17 +41,6 @@ POOLS = {
 # two rows of one pool that lie closer than this give one place (expert judgement: less than anyone can measure)
 ONE_PLACE_M = 1.0
 
-NO_NAME = ("the row names no pool", "write the pool's name")
-TWO_PLACES = (
-    "this pool has another place in row {row} of {file}",
-    "correct or delete one of the rows; where two pools have one name, or one was moved, give each place its own name",
-)
-TWO_ROWS = (
-    "this pool stands in row {row} of {file} already, with other details",
-    "put the details of both rows into one",
-)
-REMOVED_FIRST = ("the pool was removed before it was set out", "correct one of the two dates")
-
 
 def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:
     """Pools as `POOLS` has them, x and y in metres of `crs`, in the order of their names.
@@ -72,7 +62,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, several: bo
         names = [name_of(cell) for cell in draft.cells("pool")]
         for at, name in enumerate(names):
             if not name:
-                draft.refuse(at, "pool", "", *NO_NAME)
+                draft.refuse(at, "pool", "", *why.NO_NAME)
     else:
         names = [f"{table.name + ' ' if several else ''}row {number}" for number in table.numbers]
         if names:
@@ -85,7 +75,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, several: bo
     set_out, removed = (_dates(draft, name) for name in ("set_out", "removed"))
     for at, (start, end) in enumerate(zip(set_out, removed, strict=True)):
         if start is not None and end is not None and end < start:
-            draft.refuse(at, "removed", end, *REMOVED_FIRST)
+            draft.refuse(at, "removed", end, *why.REMOVED_FIRST)
     return {
         "pool": names,
         "x": x,
@@ -140,13 +130,13 @@ def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
         for k, i in enumerate(rows):
             row = part.iloc[k]
             if apart.any():
-                other, words = part.iloc[int(np.argmax(apart[k])) if apart[k].any() else 1 - min(k, 1)], TWO_PLACES
+                other, words = part.iloc[int(np.argmax(apart[k])) if apart[k].any() else 1 - min(k, 1)], why.TWO_PLACES
             elif k:
-                other, words = part.iloc[0], TWO_ROWS
+                other, words = part.iloc[0], why.TWO_ROWS
             else:
                 continue
-            reason = words[0].format(row=other["row"], file=other["file"])
-            drafts[row["_draft"]].refuse(int(row["_at"]), "pool", row["pool"], reason, words[1])
+            told = words.of(row=other["row"], file=other["file"])
+            drafts[row["_draft"]].refuse(int(row["_at"]), "pool", row["pool"], *told)
             gone.add(i)
     return frame.drop(frame.index[sorted(gone)])
 

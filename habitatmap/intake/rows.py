@@ -17,14 +17,12 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from habitatmap.coordinates import Point, Refusal, locate
-from habitatmap.errors import InputError
+from habitatmap.errors import InputError, why
+from habitatmap.errors.why import Reason, Remedy
 from habitatmap.intake.headings import Headings, match_headings
 from habitatmap.intake.ledger import Ledger, Reading, as_text
 from habitatmap.intake.points import points_of, strays
 from habitatmap.intake.tables import Stated, Table
-
-UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
-REPEAT = ("the row repeats row {row}{file}", "delete one of the two rows")
 
 # the columns that say where a row is
 PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")
@@ -44,7 +42,7 @@ class Draft:
     kind: str
     table: Table
     headings: Headings
-    aside: dict[int, tuple[str, Any, str, str]] = field(default_factory=dict)
+    aside: dict[int, tuple[str, Any, Reason, Remedy]] = field(default_factory=dict)
     about: Sequence[str] = ()  # the name of each row's pool, once known
     reading: Reading | None = None  # the account of how the table was understood
 
@@ -60,7 +58,7 @@ class Draft:
         """The cells of a column as text, "" where blank."""
         return [as_text(cell) for cell in self.cells(name)]
 
-    def refuse(self, at: int, name: str, value: object, reason: str, remedy: str) -> None:
+    def refuse(self, at: int, name: str, value: object, reason: Reason, remedy: Remedy) -> None:
         """Sets a row aside, unless it already is. `name`: our name of the column, shown by the file's own heading."""
         self.aside.setdefault(at, (self.headings.text.get(name, name), value, reason, remedy))
 
@@ -138,7 +136,7 @@ def place_rows(
         if isinstance(point, Refusal):
             draft.refuse(at, point.role, point.value, point.reason, point.remedy)
         elif math.isnan(x[at]):
-            draft.refuse(at, "x", f"{point.x}, {point.y}", *UNREACHABLE)
+            draft.refuse(at, "x", f"{point.x}, {point.y}", *why.UNREACHABLE)
     ways = Counter(point.how for point in points if isinstance(point, Point))
     if ways:
         told = ", ".join(f"{number} as {how}" for how, number in sorted(ways.items()))
@@ -187,8 +185,8 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
                 continue
         table = drafts[first[0]].table
         of = "" if table.file == draft.table.file else f" of {table.file}"
-        reason = REPEAT[0].format(row=table.numbers[first[1]], file=of)
-        draft.refuse(at, "", "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None), reason, REPEAT[1])
+        words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
+        draft.refuse(at, "", words, *why.REPEAT.of(row=table.numbers[first[1]], of=of))
         keep[i] = False
     return frame[keep]
 

@@ -29,7 +29,7 @@ from habitatmap.coordinates import (
     state_crs,
     transform,
 )
-from habitatmap.errors import CrsError, InputError
+from habitatmap.errors import CrsError, InputError, why
 from habitatmap.intake.headings import ALIASES, Headings, match_headings
 from habitatmap.intake.ledger import Ledger
 from habitatmap.intake.points import source_of
@@ -131,8 +131,8 @@ def read_shapes(
     wrong = shapely.is_missing(parts) | shapely.is_empty(parts)
     for i, shape in zip(at[wrong], found[wrong], strict=True):
         value = NAMES[shapely.get_type_id(shape)]
-        reason = f"{value} where {name} is expected"
-        ledger.set_aside(kind, table.file, table.numbers[i], "geometry", value, reason, f"draw it as {name}")
+        told = why.WRONG_SHAPE.of(shape=value, wanted=name)
+        ledger.set_aside(kind, table.file, table.numbers[i], "geometry", value, *told)
     return Shapes(table, at[~wrong], parts[~wrong])
 
 
@@ -171,7 +171,7 @@ def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stat
     source = source_of(table.file, stated)
     cells = {role: [table.rows[i][heads.at[role]] for i in at] for role in PLACE_ROLES if role in heads.at}
     if not cells:
-        return [Refusal("", "", "the file has no shapes and no coordinates", DRAW_IT)] * len(at)
+        return [Refusal("", "", *why.NO_SHAPES)] * len(at)
     texts = cells.get("position", [None] * len(at))
     written = [isinstance(text, str) and bool(_GEOMETRY_TEXT.match(text.strip())) for text in texts]
     points: list[Point | Refusal] = []
@@ -190,7 +190,6 @@ def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stat
 
 
 PLACE_ROLES = ("position", "x", "y", "lon", "lat")
-DRAW_IT = "draw the shapes in a GIS program, or add a column position with their WKT"
 
 
 def _from_text(text: str, source: Source | None, crs: CRS, file: str) -> Any:
@@ -199,7 +198,7 @@ def _from_text(text: str, source: Source | None, crs: CRS, file: str) -> Any:
     try:
         shape = shapely.from_wkt(text[prefix.end() :] if prefix else text)
     except shapely.errors.ShapelyError:
-        return Refusal("position", text, "the shape is not well-formed", "export it again as WKT")
+        return Refusal("position", text, *why.SHAPE_BROKEN)
     if prefix:
         own = parse_crs(int(prefix[1]), f"{file}: the SRID of a shape").to_2d()
     elif source is not None and (source.said_by.startswith("[") or not _in_degrees(shape)):
@@ -207,19 +206,17 @@ def _from_text(text: str, source: Source | None, crs: CRS, file: str) -> Any:
     elif _in_degrees(shape):
         own = WGS84
     else:
-        return Refusal("position", text, "the shape is in metres, but no system is stated", state_crs(file))
+        return Refusal("position", text, *why.SHAPE_UNSTATED.of(file=file))
     return _no_shape(shape, own, crs)
 
 
 def _no_shape(shape: Any, own: CRS | None, crs: CRS) -> Any:
     """The shape in `crs`, or why there is none."""
     if shape is None or shape.is_empty or own is None:
-        return Refusal("geometry", "", "the row has no shape", "draw it again, or delete the row")
+        return Refusal("geometry", "", *why.NO_SHAPE)
     there = moved(shape, own, crs)
     if there is None:
-        return Refusal(
-            "geometry", "", f"the shape has no image in {crs_label(crs)}", "check the file's reference system"
-        )
+        return Refusal("geometry", "", *why.SHAPE_UNREACHABLE.of(system=crs_label(crs)))
     return there
 
 

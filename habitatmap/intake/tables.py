@@ -10,15 +10,9 @@ from typing import Any
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.errors.why import Why
+
 Cell = str | int | float | bool | datetime.date | datetime.time | datetime.timedelta | None
-
-
-@dataclass(frozen=True)
-class Odd:
-    """Why a row of a table is no record: it repeats the headings, is a total, or has cells beyond the last heading."""
-
-    reason: str
-    remedy: str
 
 
 @dataclass(frozen=True)
@@ -33,7 +27,7 @@ class Table:
     headings: tuple[str, ...]
     rows: Sequence[tuple[Any, ...]]
     numbers: Sequence[int]
-    odd: Mapping[int, Odd] = field(default_factory=dict)  # by position in `rows`
+    odd: Mapping[int, Why] = field(default_factory=dict)  # by position in `rows`
     geometry: Sequence[BaseGeometry | None] | None = None
     crs: CRS | None = None
     sheet: str = ""

@@ -13,6 +13,7 @@ from pyproj import CRS
 from scipy.spatial import cKDTree
 
 from habitatmap.coordinates import comma_of, read_number
+from habitatmap.errors import why
 from habitatmap.intake.headings import fold, unit_of
 from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
@@ -71,12 +72,6 @@ _UNDEFINED = frozenset(
 _TO_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54, "ft": 30.48}
 _UNIT = r"(mm|cm|m|in|inch|inches|ft|feet|\"|'')?"
 
-VACANT = ("there is no tree (a vacant site, or the tree was removed)", "delete the row, or give the tree's condition")
-SAME_TREE = (
-    "the same tree stands in row {row} of {file}, {apart:.1f} m away",
-    "delete the row, or keep it: it counts once",
-)
-
 
 def read_trees(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:
     """Trees as `TREES` has them, x and y in metres of `crs`, ordered by x and y.
@@ -99,7 +94,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
     conditions = _conditions(draft, ledger)
     for at, condition in enumerate(conditions):
         if condition == "no tree":
-            draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], *VACANT)
+            draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], *why.VACANT)
     _points, x, y = place_rows(draft, crs, stated, ledger)
     return {
         "x": x,
@@ -133,9 +128,9 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
             continue
         met |= {one, other}
         keep, lose = (one, other) if told[one] >= told[other] else (other, one)
-        reason = SAME_TREE[0].format(row=frame["row"].iloc[keep], file=files[keep], apart=apart[k])
+        told_by = why.SAME_TREE.of(row=frame["row"].iloc[keep], file=files[keep], metres=f"{apart[k]:.1f}")
         row = frame.iloc[lose]
-        drafts[row["_draft"]].refuse(int(row["_at"]), "", row["species"] or row["genus"], reason, SAME_TREE[1])
+        drafts[row["_draft"]].refuse(int(row["_at"]), "", row["species"] or row["genus"], *told_by)
         gone.add(lose)
     return frame.drop(frame.index[sorted(gone)])
 

@@ -9,6 +9,8 @@ from typing import Any
 
 import pandas as pd
 
+from habitatmap.errors import why
+from habitatmap.errors.why import Why
 from habitatmap.intake.dates import DateFault, read_dates
 from habitatmap.intake.headings import fold
 from habitatmap.intake.ledger import Ledger, as_text
@@ -75,22 +77,6 @@ _UNKNOWN = frozenset(
     {"", "?", "-", "na", "n a", "unknown", "unbekannt", "inconnu", "onbekend", "desconocido", "tuntematon"}
 )
 
-NO_POOL = ("the visit names no pool", "write the pool's name")
-NO_DATE = ("the visit has no date", "write the date as year-month-day, such as 2024-05-03")
-NO_OUTCOME = (
-    "the visit has no outcome, and a blank is not the same as none seen",
-    "write larvae, none seen, dry, frozen, gone or not reached",
-)
-ODD_OUTCOME = ("the outcome is not one of those we know", "write larvae, none seen, dry, frozen, gone or not reached")
-CODED = (
-    "the outcome is a number, and nothing says what the numbers mean",
-    "write larvae, none seen, dry, frozen, gone or not reached; put counts into a column larvae",
-)
-DOUBTFUL = ("the count leaves open whether there were larvae", "decide, and write larvae or none seen as the outcome")
-CONTRADICTION = ("the outcome is {outcome}, but the count is {count}", "correct the outcome or the count")
-UNKNOWN_POOL = ("there is no pool of this name{near}", "correct the name, or add the pool to the table of pools")
-POOL_ASIDE = ("the pool of this visit was itself set aside", "correct the pool's own row, and the visit will count")
-
 
 def read_visits(tables: Sequence[Table], pools: pd.DataFrame, stated: Stated, ledger: Ledger) -> pd.DataFrame:
     """Visits as `VISITS` has them, ordered by pool, date, file and row; pool names as the frame `pools` writes them.
@@ -127,18 +113,17 @@ def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger
     known = list(names.values())
     for at, name in enumerate(given):
         if not name:
-            draft.refuse(at, "pool", "", *NO_POOL)
+            draft.refuse(at, "pool", "", *why.NO_POOL)
         elif name_key(name) in lost:
-            draft.refuse(at, "pool", name, *POOL_ASIDE)
+            draft.refuse(at, "pool", name, *why.POOL_ASIDE)
         elif name_key(name) not in names:
             near = nearest_name(name, known)
-            reason = UNKNOWN_POOL[0].format(near=f"; the nearest is {near}" if near else "")
-            draft.refuse(at, "pool", name, reason, UNKNOWN_POOL[1])
+            draft.refuse(at, "pool", name, *why.UNKNOWN_POOL.of(near=f"; the nearest is {near}" if near else ""))
     cells = draft.cells("date")
     dates = read_dates(cells, draft.headings.text.get("date", ""))
     for at, date in enumerate(dates):
         if date is None:
-            draft.refuse(at, "date", "", *NO_DATE)
+            draft.refuse(at, "date", "", *why.NO_DATE)
         elif isinstance(date, DateFault):
             draft.refuse(at, "date", cells[at], *date)
     draft.sample("date", [date if isinstance(date, datetime.date) else None for date in dates])
@@ -173,31 +158,31 @@ def _outcomes(draft: Draft, counts: Sequence[Count | None]) -> list[str]:
     return outcomes
 
 
-def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool) -> tuple[str, tuple[str, str] | None]:
+def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool) -> tuple[str, Why | None]:
     """An outcome, or "" and why there is none. `stated`: whether the table has a column of outcomes at all."""
     text = as_text(cell).strip()
     if isinstance(cell, bool):
         outcome = "larvae" if cell else "none seen"
     elif text.isdigit():
         if not seen_or_not:
-            return "", CODED
+            return "", why.CODED_OUTCOME
         outcome = "larvae" if text == "1" else "none seen"
     elif text and fold(text) not in _UNKNOWN:
         outcome = OUTCOME_WORDS.get(fold(text), "")
         if not outcome:
-            return "", ODD_OUTCOME
+            return "", why.ODD_OUTCOME
     elif count is None:
-        return "", NO_OUTCOME
+        return "", why.NO_OUTCOME
     elif count.low >= 1:
         return "larvae", None
     elif count.high == 0:
         # a 0 beside a blank outcome may be what the form had there; a 0 where only counts are kept is a count
-        return ("", NO_OUTCOME) if stated else ("none seen", None)
+        return ("", why.NO_OUTCOME) if stated else ("none seen", None)
     else:
-        return "", DOUBTFUL
+        return "", why.DOUBTFUL_COUNT
     if count is not None:
         wrong = count.high == 0 if outcome == "larvae" else count.low >= 1
         if wrong:
             number = as_text(count.exact) or f"at least {as_text(count.low)}"
-            return "", (CONTRADICTION[0].format(outcome=outcome, count=number), CONTRADICTION[1])
+            return "", why.CONTRADICTION.of(outcome=outcome, count=number)
     return outcome, None

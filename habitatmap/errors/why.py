@@ -1,0 +1,157 @@
+"""Why a row of somebody's file is set aside, and what to do: every reason and every remedy, in one list.
+
+Readers take their words from here (the types `Reason` and `Remedy` hold them to it), and guide/set_aside.md explains
+each entry; a test holds list, guide and code together. `{words}` in braces are filled in by `Why.of`.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import NamedTuple, NewType
+
+Reason = NewType("Reason", str)
+Remedy = NewType("Remedy", str)
+
+
+class Why(NamedTuple):
+    """Why a row cannot be used, and what to do about it: one plain sentence each, without a full stop."""
+
+    reason: Reason
+    remedy: Remedy
+
+    def of(self, **words: object) -> Why:
+        """The same with its braces filled."""
+        return Why(Reason(self.reason.format(**words)), Remedy(self.remedy.format(**words)))
+
+
+def _why(reason: str, remedy: str) -> Why:
+    return Why(Reason(reason), Remedy(remedy))
+
+
+_DEGREES = "write latitude and longitude in decimal degrees, such as 60.1712 and 24.9415"
+_POSITION = "write one position such as 60.1712, 24.9415, or latitude and longitude in two columns"
+_SHAPE_TEXT = "write the position as POINT (24.9415 60.1712), longitude first, or in two columns"
+_ISO = "write the date as year-month-day, such as 2024-05-03"
+_OUTCOME = "write larvae, none seen, dry, frozen, gone or not reached"
+STATE_SYSTEM = 'add to area.toml the line [source_crs] and below it "{file}" = "EPSG:...", with the code of its system'
+
+# --- rows of any table -----------------------------------------------------------------------------------------------
+HEADING_AGAIN = _why("the row repeats the headings", "delete the row, if it is not a record")
+TOTAL_ROW = _why("the row is a total, not a record", "delete the row; if a pool has this name, give it another")
+LONG_ROW = _why(
+    "the row has more cells than there are headings, so its cells may be shifted",
+    "put quotes around a text that contains the character between the cells",
+)
+REPEAT = _why("the row repeats row {row}{of}", "delete one of the two rows")
+
+# --- places ----------------------------------------------------------------------------------------------------------
+NO_COLUMNS = _why(
+    "{table} has no column of coordinates (its headings are {headings})",
+    "add columns lat and lon, or say in area.toml which columns they are, under [columns.pools] or [columns.trees]",
+)
+NO_PLACE = _why("the row has no coordinates", _DEGREES)
+HALF_A_PLACE = _why("the row has a {given} but no {missing}", _DEGREES)
+LATITUDE_UNREAD = _why("the latitude cannot be read", _DEGREES)
+LONGITUDE_UNREAD = _why("the longitude cannot be read", _DEGREES)
+SWAPPED_LETTERS = _why("latitude and longitude seem to be swapped, by their letters", "swap the two cells")
+LETTER_O = _why(
+    "the letter O is east (Ost) in some languages and west (ouest) in others", "write E or W, or decimal degrees"
+)
+ZERO_ZERO = _why("0, 0 is what programs write for an unknown position", _DEGREES)
+BEYOND_90 = _why("a latitude beyond 90 degrees; the two may be swapped", "swap the two cells if so")
+BEYOND = _why("more than {limit} degrees; a decimal point may be lost", _DEGREES)
+POSITION_UNREAD = _why("the position cannot be read", _POSITION)
+TWO_NUMBERS = _why("two numbers beyond the range of degrees, and no system is stated", _POSITION)
+POSITION_BROKEN = _why("the position is not well-formed", _SHAPE_TEXT)
+POSITION_EMPTY = _why("the position is empty", _SHAPE_TEXT)
+GEOMETRY_EMPTY = _why("the row has an empty geometry", "give one point for a row")
+NOT_A_POINT = _why("a {shape} where a point is expected", "give one point for a row")
+NOT_FINITE = _why("the point has no finite coordinates", "give one point for a row")
+METRES_UNSTATED = _why("the position is in metres, but no system is stated", STATE_SYSTEM)
+TWO_PLACES_IN_ROW = _why(
+    "the columns of coordinates name two places, {metres} m apart", "correct or clear one of the two"
+)
+HALF_IN_METRES = _why("the row has no {axis}", "write both in metres, such as 385540.5 and 6671800")
+NOT_METRES = _why(
+    "{axis} is not a number, or one that reads two ways", "write both in metres, such as 385540.5 and 6671800"
+)
+UNREACHABLE = _why("the place does not exist in the area's coordinate system", "check the coordinates")
+
+# --- dates -----------------------------------------------------------------------------------------------------------
+DATE_UNREAD = _why("the date cannot be read", _ISO)
+DATE_NOT_WHOLE = _why("the date lacks its day, month or year", _ISO)
+DATE_IMPOSSIBLE = _why("there is no such day", _ISO)
+DATE_UNDECIDED = _why(
+    "day and month could be either way round, and nothing in the column decides it",
+    f"{_ISO}, or state the order in the heading, such as date (dd/mm/yyyy)",
+)
+DATES_MIXED = _why("the column has dates with the day first and dates with the month first", _ISO)
+DATES_SWAPPED = _why(
+    "the spreadsheet may have swapped day and month: all its dates have days up to 12, all it left as text later days",
+    "compare with the original notes, then write all dates of the column as year-month-day",
+)
+
+# --- pools -----------------------------------------------------------------------------------------------------------
+NO_NAME = _why("the row names no pool", "write the pool's name")
+TWO_PLACES = _why(
+    "this pool has another place in row {row} of {file}",
+    "correct or delete one of the rows; where two pools have one name, or one was moved, give each place its own name",
+)
+TWO_ROWS = _why(
+    "this pool stands in row {row} of {file} already, with other details", "put the details of both rows into one"
+)
+REMOVED_FIRST = _why("the pool was removed before it was set out", "correct one of the two dates")
+
+# --- visits ----------------------------------------------------------------------------------------------------------
+NO_POOL = _why("the visit names no pool", "write the pool's name")
+UNKNOWN_POOL = _why("there is no pool of this name{near}", "correct the name, or add the pool to the table of pools")
+POOL_ASIDE = _why("the pool of this visit was itself set aside", "correct the pool's own row, and the visit will count")
+NO_DATE = _why("the visit has no date", _ISO)
+NO_OUTCOME = _why("the visit has no outcome, and a blank is not the same as none seen", _OUTCOME)
+ODD_OUTCOME = _why("the outcome is not one of those we know", _OUTCOME)
+CODED_OUTCOME = _why(
+    "the outcome is a number, and nothing says what the numbers mean", f"{_OUTCOME}; put counts into a column larvae"
+)
+DOUBTFUL_COUNT = _why(
+    "the count leaves open whether there were larvae", "decide, and write larvae or none seen as the outcome"
+)
+CONTRADICTION = _why("the outcome is {outcome}, but the count is {count}", "correct the outcome or the count")
+
+# --- trees -----------------------------------------------------------------------------------------------------------
+VACANT = _why(
+    "there is no tree (a vacant site, or the tree was removed)", "delete the row, or give the tree's condition"
+)
+SAME_TREE = _why(
+    "the same tree stands in row {row} of {file}, {metres} m away", "delete the row, or keep it: it counts once"
+)
+
+# --- layers: land, what to keep away from, paths, outlines -----------------------------------------------------------
+NO_SHAPES = _why(
+    "the file has no shapes and no coordinates",
+    "draw the shapes in a GIS program, or add a column position with their WKT",
+)
+NO_SHAPE = _why("the row has no shape", "draw it again, or delete the row")
+SHAPE_BROKEN = _why("the shape is not well-formed", "export it again as WKT")
+SHAPE_UNSTATED = _why("the shape is in metres, but no system is stated", STATE_SYSTEM)
+SHAPE_UNREACHABLE = _why("the shape has no image in {system}", "check the file's reference system")
+WRONG_SHAPE = _why("{shape} where {wanted} is expected", "draw it as {wanted}")
+
+# --- land cover ------------------------------------------------------------------------------------------------------
+NO_CLASS = _why("the row has no class", "correct the class, or add a row for it to a class table of your own")
+UNKNOWN_CLASS = _why("{table} has no such class", "correct the class, or add a row for it to a class table of your own")
+
+# --- what the public page says of rows set aside ---------------------------------------------------------------------
+NOT_PUBLIC = _why("not public", "see the area's own list")
+
+ALL: dict[str, Why] = {name: value for name, value in list(globals().items()) if isinstance(value, Why)}
+
+
+@cache
+def name_of(reason: str) -> str:
+    """The name in `ALL` of a reason as a person is told it, "" where it is none of them."""
+    # the longest words first, as "the row has no {axis}" fits "the row has no coordinates" as well
+    for name, why in sorted(ALL.items(), key=lambda item: -len(re.sub(r"\{\w+\}", "", item[1].reason))):
+        if re.fullmatch(re.sub(r"\\\{\w+\\\}", "(?s:.*)", re.escape(why.reason)), reason):
+            return name
+    return ""
