@@ -33,13 +33,15 @@ from habitatmap.intake.pools import standing
 from habitatmap.intake.settings import Settings
 from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.web import web
-from habitatmap.plan.bound import upper_bound
+from habitatmap.plan.bound import certify
 from habitatmap.plan.candidates import Candidates, candidates
 from habitatmap.plan.gaps import gaps
 from habitatmap.plan.outlook import NONE, PLAN, Outlook, ground_points, other_plans, outlook
+from habitatmap.plan.problem import problem
 from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached, reach_of_draws
-from habitatmap.plan.robustness import Zone, robustness, zones
-from habitatmap.plan.search import Choice, choose
+from habitatmap.plan.robustness import robustness
+from habitatmap.plan.search import Choice, plan
+from habitatmap.plan.zones import Zone, zones
 from habitatmap.show.cautions import general_cautions, site_caution
 from habitatmap.show.reasons import reason
 from habitatmap.show.summary import headline, missing_inputs, summarise, versions
@@ -175,7 +177,6 @@ def _evaluate(area: Area, say: Say) -> Result:
     settings, grid = area.settings, area.grid
     flight = settings.flight
     frame: dict[str, Any] = {"cell_m": grid.cell_m, "median_m": flight.forage_median_m}
-    rules: dict[str, Any] = {**frame, "spacing_m": settings.plan.spacing_m}
 
     with clock("What each spot offers"):
         spots = offer(area)
@@ -216,7 +217,8 @@ def _evaluate(area: Area, say: Say) -> Result:
     with clock("Which spots help most"):
         p_new = np.where(where.allowed, known.new.value, np.nan)
         wanted = settings.plan.pools if forage_ha > 0 else 0
-        choice = choose(weight, places, p_new, wanted, **rules)
+        asked = problem(weight, places, p_new, spacing_m=settings.plan.spacing_m, **frame)
+        choice = plan(asked, wanted)
         sites = choice.frame
         with_plan = choice.with_plan
         suggested = _as_places(sites, grid)
@@ -226,24 +228,22 @@ def _evaluate(area: Area, say: Say) -> Result:
         plan_low, plan_high = _interval(reach_of_draws(weight, all_places, plan_draws, **frame), with_plan)
 
     with clock("How far from the best possible"):
-        bound = upper_bound(weight, places, p_new, wanted, **rules)
+        bound = certify(asked, wanted)
 
     with clock("How sure"):
-        around = zones(sites, weight, places, p_new, **rules)
+        around = zones(asked, sites)
         low_forage, high_forage = (
             np.where(spots.inside, field, 0.0) for field in forage_bounds(area.land_cover, spots.season)
         )
         steady = robustness(
+            asked,
             choice,
-            weight,
-            places,
-            p_new,
+            around,
             draws=draws,
             odds=_odds(known),
             low=low_forage,
             high=high_forage,
             medians=(FORAGE_MEDIANS_M[0], flight.forage_median_m, FORAGE_MEDIANS_M[1]),
-            **rules,
         )
 
     with clock("What stays out of reach"):
@@ -299,7 +299,7 @@ def _evaluate(area: Area, say: Say) -> Result:
             "caution": lambda row: site_caution(row, settings),
         }
         expected = (known.new.value, known.new.low, known.new.high)
-        plan = plan_table(sites, now, expected, steady.share, **described)
+        table_of_plan = plan_table(sites, now, expected, steady.share, **described)
         other = None
         if choice.exchanged is not None:
             nothing = np.full(len(choice.exchanged), np.nan)
@@ -328,10 +328,10 @@ def _evaluate(area: Area, say: Say) -> Result:
         },
         candidates={"all": grid.rows * grid.cols, "lost": where.lost, "left": where.left},
         plan={
-            "pools": len(plan),
+            "pools": len(sites),
             "wanted": settings.plan.pools,
-            "share_of_bound": bound.share(with_plan) if len(plan) else None,
-            "exchange_gain": choice.exchange_gain if len(plan) else None,
+            "share_of_bound": bound.share(with_plan) if len(sites) else None,
+            "exchange_gain": choice.exchange_gain if len(sites) else None,
             "provisional": "land" not in area.has,
             "note": _why_fewer(choice, where, forage_ha),
         },
@@ -359,7 +359,7 @@ def _evaluate(area: Area, say: Say) -> Result:
         keep_away=area.keep_away,
         paths=area.paths,
         boundary=area.boundary,
-        plan=plan,
+        plan=table_of_plan,
         zones=around,
         plan_exchanged=other,
         gaps=unserved,

@@ -4,18 +4,6 @@ from __future__ import annotations
 
 from habitatmap.plan.bound import Bound, upper_bound
 from habitatmap.plan.discrete import max_cover, p_median
-from habitatmap.plan.robustness import Robustness, Zone, zone, zones
 from habitatmap.plan.search import Choice, choose
 
-__all__ = [
-    "Bound",
-    "Choice",
-    "Robustness",
-    "Zone",
-    "choose",
-    "max_cover",
-    "p_median",
-    "upper_bound",
-    "zone",
-    "zones",
-]
+__all__ = ["Bound", "Choice", "choose", "max_cover", "p_median", "upper_bound"]

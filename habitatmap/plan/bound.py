@@ -16,30 +16,35 @@ cell and every candidate at full resolution, and holds.
 Three roundings are all taken upwards. (1) m is convex in p, so for chances between two levels the straight line between
 the levels' maps is above the truth. (2) Chances are capped at P_CAP = 1 - 1e-12, where m is finite; a pool loses at
 most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the transforms, some
-1e-15 of the largest G, is added as 1e-12 of it for every pool. Quotas are left out, which can only raise the bound.
+1e-15 of the largest G, is added as 1e-12 of it for every pool. Quotas are left out, which can only raise the bound. A
+budget is met by a price on money (`Purse.most`).
 """
 
 from __future__ import annotations
 
 import math
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple, Unpack
 
 import numpy as np
 import pandas as pd
 import scipy.fft
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import minimize_scalar
 
 from habitatmap.engine import default_workers
 from habitatmap.grid import Tile, cut
 from habitatmap.plan.exact import solve
-from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale, not_reached, reach_kernel
-from habitatmap.plan.search import Field, best_cells, block_best, check, fft_cells, kernel_spectrum
+from habitatmap.plan.problem import Problem, Rules, problem
+from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale
+from habitatmap.plan.search import Field, best_cells, block_best, fft_cells, kernel_spectrum
 
 P_CAP = 1.0 - 1e-12
 ROUND_UP = 1e-12
 LEVELS = 12
+ROUNDS = 4
 # the search for good z and beta; none of these can make the bound wrong
 NEAR_LAST = 0.85  # an atom's first gain over what the last pool of the greedy plan adds
 ATOM_CELLS = 6_000_000  # blocks under all atoms together: sets memory and time
@@ -77,57 +82,63 @@ def upper_bound(
     candidates: ArrayLike,
     pools: int,
     *,
-    cell_m: float,
-    median_m: float,
-    spacing_m: float = 0.0,
-    taken: pd.DataFrame | None = None,
-    rounds: int = 4,
+    rounds: int = ROUNDS,
     workers: int | None = None,
     tile_cells: int | None = None,
+    **rules: Unpack[Rules],
 ) -> Bound:
-    """Certifies what `pools` more pools can reach at most; the arguments are those of `search.choose`.
+    """Certifies what `pools` more pools can reach at most; the arguments are those of `search.choose`."""
+    asked = problem(demand, places, candidates, **rules)
+    return certify(asked, pools, rounds=rounds, workers=workers, tile_cells=tile_cells)
+
+
+def certify(
+    asked: Problem, pools: int, *, rounds: int = ROUNDS, workers: int | None = None, tile_cells: int | None = None
+) -> Bound:
+    """What no plan for the problem with `pools` sites exceeds; quotas are left out, kept sites are set.
 
     Each of the `rounds` solves the relaxation on blocks, certifies it at full resolution, and hands the cells that were
     worth more than the blocks had shown to the next round.
     """
-    w, p = check(demand, candidates)
-    shape = (w.shape[0], w.shape[1])
-    total, k = float(w.sum()), reach_kernel(median_m, cell_m, shape)
-    missed = w * not_reached(shape, places, cell_m=cell_m, median_m=median_m)
-    left = float(missed.sum())
+    rest = replace(asked.settled(), quotas=())
+    left, more, total = float(rest.missed.sum()), int(pools) - len(asked.kept_cells), asked.total
     if total <= 0:
         return Bound(math.nan, math.nan, {})
-    now = 1.0 - left / total
     cores = workers or default_workers()
-    field = Field(missed, np.minimum(p, P_CAP), k, cell_m, spacing_m, taken, workers=cores, tile_cells=tile_cells)
-    p = np.where((field.blocked == 0) & (p > 0), field.p, np.nan)
+    rest = replace(rest, candidates=np.minimum(rest.candidates, P_CAP))
+    field = Field(rest, workers=cores, tile_cells=tile_cells)
+    missed, k = rest.missed, rest.kernel
+    p = np.where((field.blocked == 0) & (rest.candidates > 0), rest.candidates, np.nan)
     first = p * field.C  # what each cell would add as the only one
-    if pools <= 0 or not (first > 0).any():
-        return Bound(now, now, {"nothing to add": now})
-    slack = pools * ROUND_UP * float(np.nanmax(field.C))
-    block = exclusive_block(spacing_m, cell_m)
-    terms = {"all forage": left, "first gains": sum_of_largest(first, pools, block) + slack}
-    picks = field.greedy(pools)
-    known, last = sum(pick.gain for pick in picks), picks[-1].gain
-    solved = solve(missed, p, k, field.near, pools, known)
+    base = 1.0 - left / total  # with the kept sites
+    if more <= 0 or not (first > 0).any():
+        return Bound(base, asked.now, {"nothing to add": base})
+    purse = Purse(
+        more, exclusive_block(asked.spacing_m, asked.cell_m), rest.cost if field.budgeted else None, field.money
+    )
+    slack = more * ROUND_UP * float(np.nanmax(field.C))
+    terms = {"all forage": left, "first gains": purse.most(first) + slack}
+    picks = field.greedy(more)
+    known, last = sum(pick.gain for pick in picks), min(pick.gain for pick in picks)
+    solved = None if field.budgeted else solve(missed, p, k, field.near, more, known)
+    sites = len(picks)
     del field
     if solved is not None:
         terms["every set"] = solved.gain + slack
     else:
-        relaxed = Relaxation(missed, p, first, last, pools, cell_m, median_m)
+        relaxed = Relaxation(missed, p, first, last, sites, rest.cell_m, rest.median_m)
         terms["tangents"] = slack + _tangent_bound(
-            missed, p, k, pools, block, known, relaxed, rounds, workers=cores, tile_cells=tile_cells
+            missed, p, k, purse, known, relaxed, rounds, workers=cores, tile_cells=tile_cells
         )
-    shares = {name: min(1.0, now + gain / total) for name, gain in terms.items()}
-    return Bound(min(shares.values()), now, shares)
+    shares = {name: min(1.0, base + gain / total) for name, gain in terms.items()}
+    return Bound(min(shares.values()), asked.now, shares)
 
 
 def _tangent_bound(
     missed: Floats,
     p: Floats,
     k: Floats,
-    pools: int,
-    block: int,
+    purse: Purse,
     known: float,
     relaxed: Relaxation,
     rounds: int,
@@ -143,11 +154,37 @@ def _tangent_bound(
         some = x > LEAST_SHARE
         row, col = relaxed.row[some], relaxed.col[some]
         fixed, G = prices.at(row, col, x[some], tau)
-        found = fixed + sum_of_largest(G, pools, block) + pools * ROUND_UP * float(np.nanmax(G))
+        found = fixed + purse.most(G) + purse.pools * ROUND_UP * float(np.nanmax(G))
         progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
-        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, block):
+        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, purse.block):
             break
     return lowest
+
+
+class Purse(NamedTuple):
+    """What limits a set of sites: their number, one in a block of cells that are too near each other, the budget."""
+
+    pools: int
+    block: int
+    cost: Floats | None
+    money: float
+
+    def most(self, G: Floats) -> float:
+        """At least what G adds up to over any set of sites.
+
+        With a budget: for any price of money t >= 0 no set is worth more than t x money + the largest G - t x cost of
+        so many blocks; the least of these over t is taken.
+        """
+        if self.cost is None:
+            return sum_of_largest(G, self.pools, self.block)
+
+        def at(price: float) -> float:
+            assert self.cost is not None
+            return price * self.money + sum_of_largest(G - price * self.cost, self.pools, self.block)
+
+        steepest = float(np.nanmax(G / self.cost))
+        found = minimize_scalar(at, bounds=(0.0, steepest), method="bounded", options={"maxiter": 40})
+        return min(at(0.0), at(steepest), float(found.fun))
 
 
 def exclusive_block(spacing_m: float, cell_m: float) -> int:

@@ -1,9 +1,10 @@
-"""How sure a plan is: where else a site would do as well, and how often it stays when the assumptions move.
+"""How sure a plan is: how often each site stays when the assumptions move, and which of them moves the plan most.
 
-The plan is made again for draws of the places' chances, the flight median and the forage of the classes. Doing that
-over every cell takes seconds a draw, so a draw chooses among near-candidates only: the best cell of each small block
-whose gain comes near that of the plan's last site, and the sites themselves; and it sums forage over blocks of half a
-flight scale. Sites are compared by their zones, which are wider than those blocks.
+The plan is made again for draws of the places' chances, the chance of a new pool, the flight median and the forage of
+the classes. Doing that over every cell takes seconds a draw, so a draw chooses among near-candidates only: the best
+cell of each small block whose gain comes near that of the plan's last site, and the sites themselves; and it sums
+forage over blocks of half a flight scale. Sites are compared by their zones, which are wider than those blocks. Quotas,
+the budget and the spacing hold in every draw; sites that are kept stay in each of them.
 """
 
 from __future__ import annotations
@@ -11,133 +12,34 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-import scipy.ndimage
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.engine import default_workers
 from habitatmap.errors import InputError
+from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import (
     Floats,
     block_sum,
     footprints,
     half_scale,
     in_order,
-    multiply,
     multiply_blocks,
-    not_reached,
     order_of,
-    reach_kernel,
 )
-from habitatmap.plan.search import Choice, Field, best_cells, check, correlate, too_near
+from habitatmap.plan.search import Choice, Field, best_cells
+from habitatmap.plan.zones import Zone
 
-AS_WELL = 0.9  # a zone's cells serve at least this share as well
-NEAR_LAST = 0.5  # a near-candidate's first gain over what the plan's last site adds
+NEAR_LAST = 0.5  # a near-candidate's first gain over what the plan's least site adds
 MOST_NEAR = 4000
-OWN_DRAWS = 20  # draws of the places' chances alone, for `sensitivity`
+ENDS = (0.025, 0.975)  # of the draws, the ends of a range in `sensitivity`
 
 Cells = NDArray[np.int64]
-
-
-class Zone(NamedTuple):
-    """Cells around a site: `mask[0, 0]` is the cell (row0, col0)."""
-
-    row0: int
-    col0: int
-    mask: NDArray[np.bool_]
-
-    def holds(self, row: NDArray[np.int64], col: NDArray[np.int64]) -> bool:
-        """Whether any of the cells lies in the zone."""
-        i, j = row - self.row0, col - self.col0
-        inside = (i >= 0) & (j >= 0) & (i < self.mask.shape[0]) & (j < self.mask.shape[1])
-        return bool(self.mask[i[inside], j[inside]].any())
-
-    def on(self, shape: tuple[int, ...]) -> NDArray[np.bool_]:
-        """The zone as a mask of the whole frame (rows, cols)."""
-        whole = np.zeros(shape, bool)
-        whole[self.row0 : self.row0 + self.mask.shape[0], self.col0 : self.col0 + self.mask.shape[1]] = self.mask
-        return whole
-
-
-def zones(
-    sites: pd.DataFrame,
-    demand: ArrayLike,
-    places: pd.DataFrame,
-    candidates: ArrayLike,
-    *,
-    cell_m: float,
-    median_m: float,
-    spacing_m: float = 0.0,
-    taken: pd.DataFrame | None = None,
-    least: float = AS_WELL,
-    only: Sequence[int] | None = None,
-) -> list[Zone]:
-    """For each site (row, col) the allowed cells that serve at least `least` as well as it, joined to it.
-
-    The other sites stay where they are, and the spacing to them and to `taken` holds. The other arguments are those of
-    `search.choose`. A zone is looked for within the kernel's radius (10 a). `only` names the rows of `sites` to do.
-    """
-    w, p = check(demand, candidates)
-    shape, k = (w.shape[0], w.shape[1]), reach_kernel(median_m, cell_m, (w.shape[0], w.shape[1]))
-    r, near = k.shape[0] // 2, too_near(spacing_m, cell_m)
-    missed = np.pad(w * not_reached(shape, places, cell_m=cell_m, median_m=median_m), 2 * r)
-    cells = list(zip(sites["row"].tolist(), sites["col"].tolist(), strict=True))
-    fixed = [] if taken is None else list(zip(taken["row"].tolist(), taken["col"].tolist(), strict=True))
-    found = []
-    for at in range(len(cells)) if only is None else only:
-        row, col = cells[at]
-        others = cells[:at] + cells[at + 1 :]
-        left = missed[row : row + 4 * r + 1, col : col + 4 * r + 1].copy()
-        for i, j in others:
-            multiply(left, row - 2 * r, col - 2 * r, i, j, float(p[i, j]), k)
-        row0, row1, col0, col1 = (
-            max(0, row - r),
-            min(shape[0], row + r + 1),
-            max(0, col - r),
-            min(shape[1], col + r + 1),
-        )
-        gain = correlate(left, k, workers=1)[row0 - row + r : row1 - row + r, col0 - col + r : col1 - col + r]
-        gain = p[row0:row1, col0:col1] * gain
-        gain[np.isnan(gain)] = -1.0
-        for i, j in others + fixed:
-            _close(gain, i - row0, j - col0, near)
-        well = gain >= least * gain[row - row0, col - col0] * (1.0 - 1e-12)
-        well[row - row0, col - col0] = True
-        part, _ = scipy.ndimage.label(well, structure=np.ones((3, 3)))
-        found.append(Zone(row0, col0, part == part[row - row0, col - col0]))
-    return found
-
-
-def zone(
-    choice: Choice,
-    i: int,
-    demand: ArrayLike,
-    places: pd.DataFrame,
-    candidates: ArrayLike,
-    *,
-    cell_m: float,
-    median_m: float,
-    spacing_m: float = 0.0,
-    taken: pd.DataFrame | None = None,
-    least: float = AS_WELL,
-) -> NDArray[np.bool_]:
-    """The zone of the site in row i of `choice.frame` as a mask of the whole frame; see `zones`."""
-    rules = {"cell_m": cell_m, "median_m": median_m, "spacing_m": spacing_m, "least": least}
-    found = zones(choice.frame, demand, places, candidates, taken=taken, only=[i], **rules)
-    return found[0].on(np.asarray(demand).shape)
-
-
-def _close(gain: Floats, row: int, col: int, near: NDArray[np.bool_]) -> None:
-    """Makes the cells that are too near to (row, col) worthless."""
-    q = near.shape[0] // 2
-    i0, i1, j0, j1 = max(0, row - q), min(gain.shape[0], row + q + 1), max(0, col - q), min(gain.shape[1], col + q + 1)
-    if i0 < i1 and j0 < j1:
-        gain[i0:i1, j0:j1][near[i0 - row + q : i1 - row + q, j0 - col + q : j1 - col + q]] = -1.0
 
 
 @dataclass(frozen=True)
@@ -145,15 +47,15 @@ class Robustness:
     """How often the sites of a plan stay, and what is in reach, when the assumptions move."""
 
     share: Floats
-    """For each site of the plan: the share of draws that put a site into its zone (0-1)."""
+    """For each site of the plan: the share of draws that put a site into its zone (0-1); 1 for a kept site."""
     draws: pd.DataFrame
-    """One row a draw: median_m, level (of the forage), kept (share of the sites), now, with_plan (of the forage)."""
+    """One row a draw: median_m, level (of the forage), kept (share of the free sites), now, with_plan (in reach)."""
     sensitivity: pd.DataFrame
     """One assumption moved at a time: assumption, level, kept, now, with_plan; the first row is the plan's own."""
 
 
 class Assumed(NamedTuple):
-    """What a plan rests on: flight median, level of the forage, chances of the places, odds of the candidates."""
+    """What a plan rests on: flight median, level of the forage, chances of the places, odds of new pools."""
 
     median_m: float
     level: str
@@ -162,15 +64,10 @@ class Assumed(NamedTuple):
 
 
 def robustness(
+    asked: Problem,
     choice: Choice,
-    demand: ArrayLike,
-    places: pd.DataFrame,
-    candidates: ArrayLike,
+    around: Sequence[Zone],
     *,
-    cell_m: float,
-    median_m: float,
-    spacing_m: float = 0.0,
-    taken: pd.DataFrame | None = None,
     draws: ArrayLike | None = None,
     odds: ArrayLike | None = None,
     low: ArrayLike | None = None,
@@ -180,34 +77,40 @@ def robustness(
     seed: int = 1,
     workers: int | None = None,
 ) -> Robustness:
-    """Makes the plan of `choice.frame` again for draws of its assumptions.
+    """Makes the plan of `choice.frame` again for draws of its assumptions; `around` are its zones.
 
     `draws` (n, places): chances of the places, in the rows' order; None = they are certain. `odds` (n): a factor on the
-    odds of every candidate's p in each draw. `low` and `high`: forage from the low and high class values, as `demand`.
-    `medians`: flight medians (metres), default 0.4, 1 and 2 times `median_m` (100, 250, 500 m for 250 m). Medians and
+    odds of every new pool's p in each draw. `low` and `high`: forage from the low and high class values, as the demand.
+    `medians`: flight medians (metres), default 0.4, 1 and 2 times the plan's (100, 250, 500 m for 250 m). Medians and
     levels are dealt out evenly and in an order set by `seed`. Without `draws` there are `count` draws. A draw whose
     assumptions are all the plan's own keeps every site, so that ranges of no width give 1. Raises InputError where
     `draws` does not fit the places.
     """
-    w, p = check(demand, candidates)
-    sites, median = choice.frame, float(median_m)
-    row, col, base = in_order(places)
-    drawn = np.tile(base, (count, 1))
+    drawn = np.tile(asked.places["p"].to_numpy(np.float64), (count, 1))
     if draws is not None:
         drawn = np.atleast_2d(np.asarray(draws, dtype=np.float64))
-        if drawn.shape[1] != len(places):
-            raise InputError(f"draws has {drawn.shape[1]} columns for {len(places)} places: give one column a place")
-        drawn = np.ascontiguousarray(drawn[:, order_of(places)])
-    n = len(drawn)
-    given = {"low": low, "best": w, "high": high}
-    forage = {level: check(field, candidates)[0] for level, field in given.items() if field is not None}
+        if drawn.shape[1] != len(asked.places):
+            raise InputError(
+                f"draws has {drawn.shape[1]} columns for {len(asked.places)} places: give one column a place"
+            )
+    n, median = len(drawn), float(asked.median_m)
+    factors = np.ones(n) if odds is None else np.asarray(odds, dtype=np.float64)
+    if asked.kept is not None:
+        kept_p = asked.kept["p"].to_numpy(np.float64)
+        drawn = np.column_stack([drawn, [_shifted(kept_p, factor) for factor in factors]])
+    rest = asked.settled()
+    is_kept = choice.frame["kept"].to_numpy(bool)
+    sites, zones = choice.frame[~is_kept], [zone for zone, fixed in zip(around, is_kept, strict=True) if not fixed]
+    row, col, base = in_order(rest.places)
+    drawn = np.ascontiguousarray(drawn[:, order_of(rest.places)])
+    given = {"low": low, "best": asked.demand, "high": high}
+    forage = {level: np.nan_to_num(np.asarray(f, dtype=np.float64)) for level, f in given.items() if f is not None}
     spans = sorted({median, *(medians or (0.4 * median, 2.0 * median))})
 
     own = Assumed(median, "best", base, 1.0)
     rng = np.random.default_rng(seed)
     dealt_median = rng.permutation(np.arange(n) % len(spans))
     dealt_level = rng.permutation(np.arange(n) % len(forage))
-    factors = np.ones(n) if odds is None else np.asarray(odds, dtype=np.float64)
     cases = [
         Assumed(spans[dealt_median[d]], list(forage)[dealt_level[d]], drawn[d], float(factors[d])) for d in range(n)
     ]
@@ -215,26 +118,24 @@ def robustness(
     alone += [("flight median", f"{m:g} m", own._replace(median_m=m)) for m in spans if m != median]
     alone += [("forage of classes", level, own._replace(level=level)) for level in forage if level != "best"]
     if draws is not None:
-        alone += [("occupancy", f"draw {d + 1}", own._replace(chances=drawn[d])) for d in range(min(n, OWN_DRAWS))]
+        by_chance = np.argsort(drawn.mean(axis=1), kind="stable") if drawn.shape[1] else np.arange(n)
+        alone += [
+            ("standing places occupied", word, own._replace(chances=drawn[by_chance[round(end * (n - 1))]]))
+            for word, end in zip(("few", "many"), ENDS, strict=True)
+        ]
+    if odds is not None:
+        alone += [
+            ("new pools occupied", word, own._replace(odds=float(np.quantile(factors, end))))
+            for word, end in zip(("few", "many"), ENDS, strict=True)
+        ]
 
-    rules = {"cell_m": cell_m, "median_m": median, "spacing_m": spacing_m}
-    again = _Again(
-        own,
-        {m: _Scene(m, cell_m, forage) for m in spans},
-        (row, col),
-        np.minimum(base, drawn.min(axis=0, initial=1.0)),
-        sites,
-        zones(sites, w, places, p, taken=taken, only=None, **rules),
-        _near_candidates(w, places, p, sites, taken=taken, **rules),
-        p,
-        spacing_m / cell_m,
-    )
+    again = _Again(rest, own, {m: _Scene(m, rest.cell_m, forage) for m in spans}, (row, col), drawn, sites, zones)
     with ThreadPoolExecutor(workers or default_workers()) as pool:
         answers = list(pool.map(again, cases + [case for _, _, case in alone]))
     table = pd.DataFrame([(kept.mean() if len(kept) else math.nan, a, b) for kept, a, b in answers])
     table.columns = pd.Index(["kept", "now", "with_plan"])
     # from blocks to cells: by what they differ at the plan's own assumptions
-    for name, fine in (("now", choice.now), ("with_plan", choice.with_plan)):
+    for name, fine in (("now", rest.now), ("with_plan", choice.with_plan)):
         coarse = table[name].iloc[n]
         table[name] = (table[name] * (fine / coarse if coarse > 0 else 1.0)).clip(upper=1.0)
     by_draw, moved = table.head(n), table.tail(len(alone)).reset_index(drop=True)
@@ -242,8 +143,11 @@ def robustness(
     by_draw.insert(1, "level", [case.level for case in cases])
     moved.insert(0, "assumption", [name for name, _, _ in alone])
     moved.insert(1, "level", [level for _, level, _ in alone])
-    stays = np.array([kept for kept, _, _ in answers[:n]], dtype=np.float64).reshape(n, len(sites))
-    return Robustness(stays.mean(axis=0), by_draw, moved)
+    share = np.ones(len(choice.frame))
+    share[~is_kept] = (
+        np.array([kept for kept, _, _ in answers[:n]], dtype=np.float64).reshape(n, len(sites)).mean(axis=0)
+    )
+    return Robustness(share, by_draw, moved)
 
 
 class _Scene:
@@ -266,20 +170,27 @@ class _Again:
 
     def __init__(
         self,
+        asked: Problem,
         own: Assumed,
         scenes: dict[float, _Scene],
         places: tuple[Cells, Cells],
-        rarest: Floats,
+        drawn: Floats,
         sites: pd.DataFrame,
-        areas: list[Zone],
-        near: tuple[Cells, Cells],
-        p: Floats,
-        apart: float,
+        zones: list[Zone],
     ) -> None:
-        self.own, self.scenes, self.places, self.areas, self.near = own, scenes, places, areas, near
+        self.own, self.scenes, self.places, self.zones = own, scenes, places, zones
         self.sites = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
-        self.site_p, self.near_p, self.apart = p[self.sites], p[near], apart
+        self.near = near = _near_candidates(asked, sites)
+        self.site_p, self.near_p = asked.chance[self.sites], asked.chance[near]
+        self.apart = (asked.spacing_m / asked.cell_m) ** 2 * (1.0 - 1e-9)
+        self.units = np.array([unit[near] for unit, _ in asked.quotas], dtype=np.int64)
+        self.units = self.units.reshape(len(asked.quotas), len(near[0]))
+        self.most_of_unit = np.zeros((len(asked.quotas), max((len(m) for _, m in asked.quotas), default=1)), np.int64)
+        for q, (_, most) in enumerate(asked.quotas):
+            self.most_of_unit[q, : len(most)] = most
+        self.cost, self.money = asked.cost_at(*near), asked.budget
         # what a near-candidate gains where every place is as rarely occupied as in any draw: no draw gives it more
+        rarest = np.minimum(own.chances, drawn.min(axis=0, initial=1.0))
         self.most = {
             (m, level): _gains_on_blocks(scene.missed(level, *places, rarest), scene.prints, scene.size, *near)
             for m, scene in scenes.items()
@@ -291,18 +202,20 @@ class _Again:
         scene = self.scenes[case.median_m]
         total = float(scene.forage[case.level].sum())
         if total <= 0:
-            return np.ones(len(self.areas), bool), math.nan, math.nan
+            return np.ones(len(self.zones), bool), math.nan, math.nan
         left = scene.missed(case.level, *self.places, case.chances)
         served = left.copy()
         multiply_blocks(served, *self.sites, _shifted(self.site_p, case.odds), scene.prints, scene.size)
         now, with_plan = 1.0 - float(left.sum()) / total, 1.0 - float(served.sum()) / total
         if case[:2] == self.own[:2] and case.odds == 1.0 and np.array_equal(case.chances, self.own.chances):
-            return np.ones(len(self.areas), bool), now, with_plan
+            return np.ones(len(self.zones), bool), now, with_plan
         p = _shifted(self.near_p, case.odds)
         hopes, row, col = p * self.most[case.median_m, case.level], *self.near
-        apart = self.apart**2 * (1.0 - 1e-9)
-        picked = _plan_on_blocks(left, hopes, scene.prints, scene.size, row, col, p, len(self.areas), apart)
-        return np.array([area.holds(row[picked], col[picked]) for area in self.areas], dtype=bool), now, with_plan
+        picked = _plan_on_blocks(
+            left, hopes, scene.prints, scene.size, row, col, p, len(self.zones), self.apart,
+            self.units, self.most_of_unit.copy(), self.cost, self.money,
+        )  # fmt: skip
+        return np.array([zone.holds(row[picked], col[picked]) for zone in self.zones], dtype=bool), now, with_plan
 
 
 def _shifted(p: Floats, factor: float) -> Floats:
@@ -310,24 +223,12 @@ def _shifted(p: Floats, factor: float) -> Floats:
     return p * factor / (1.0 - p + p * factor)
 
 
-def _near_candidates(
-    w: Floats,
-    places: pd.DataFrame,
-    p: Floats,
-    sites: pd.DataFrame,
-    *,
-    cell_m: float,
-    median_m: float,
-    spacing_m: float,
-    taken: pd.DataFrame | None,
-) -> tuple[Cells, Cells]:
+def _near_candidates(asked: Problem, sites: pd.DataFrame) -> tuple[Cells, Cells]:
     """Cells (row, col) that a draw may choose, in the order row, col: the best of each block, and the sites."""
-    shape = (w.shape[0], w.shape[1])
-    missed = w * not_reached(shape, places, cell_m=cell_m, median_m=median_m)
-    field = Field(missed, p, reach_kernel(median_m, cell_m, shape), cell_m, spacing_m, taken)
-    gain = np.where(field.free, p * field.C, np.nan)
-    least = NEAR_LAST * float(sites["gain_cells"].iloc[-1]) if len(sites) else math.inf
-    row, col = best_cells(gain, half_scale(median_m, cell_m), least, MOST_NEAR)
+    field = Field(replace(asked, quotas=(), budget=math.inf))
+    gain = np.where(field.free, asked.candidates * field.C, np.nan)
+    least = NEAR_LAST * float(sites["gain_cells"].min()) if len(sites) else math.inf
+    row, col = best_cells(gain, half_scale(asked.median_m, asked.cell_m), least, MOST_NEAR)
     both = np.column_stack([[*sites["row"], *row], [*sites["col"], *col]]).astype(np.int64)
     cells = np.unique(both, axis=0)
     return cells[:, 0].copy(), cells[:, 1].copy()
@@ -357,25 +258,26 @@ def _gains_on_blocks(left: Floats, prints: Floats, size: int, row: Cells, col: C
 
 @njit(cache=True, nogil=True)
 def _plan_on_blocks(
-    left: Floats,
-    gain: Floats,
-    prints: Floats,
-    size: int,
-    row: Cells,
-    col: Cells,
-    p: Floats,
-    pools: int,
-    apart: float,
-) -> NDArray[np.int64]:
-    """Greedy among the cells (row, col): which of them are chosen.
+    left: Floats, gain: Floats, prints: Floats, size: int, row: Cells, col: Cells, p: Floats, pools: int, apart: float,
+    units: Cells, most: Cells, cost: Floats, money: float,
+) -> NDArray[np.int64]:  # fmt: skip
+    """Greedy among the cells (row, col), by gain, or by gain for cost with a budget: which of them are chosen.
 
-    `gain` is at least what each cell adds; it is reckoned anew only where it is on top. Changes `left` and `gain`.
+    `gain` is at least what each cell adds; it is reckoned anew only where it is on top. `units` (quota, cells) and
+    `most` (quota, unit) are the quotas. Changes `left`, `gain` and `most`.
     """
     n = row.shape[0]
+    paid = money < np.inf
     sure, out = np.full(n, -1), np.empty(pools, np.int64)
     for turn in range(pools):
+        for c in range(n):  # what may not stand any more
+            shut = paid and cost[c] > money * (1.0 + 1e-9) + 1e-12
+            for q in range(units.shape[0]):
+                shut = shut or (units[q, c] >= 0 and most[q, units[q, c]] <= 0)
+            if shut:
+                gain[c] = -1.0
         while True:
-            top = np.argmax(gain)
+            top = np.argmax(gain / cost) if paid else np.argmax(gain)
             if sure[top] == turn or gain[top] <= 0.0:
                 break
             gain[top] = p[top] * _gain_on_blocks(left, prints, size, row[top], col[top])
@@ -384,6 +286,11 @@ def _plan_on_blocks(
             return out[:turn]
         out[turn] = top
         multiply_blocks(left, row[top : top + 1], col[top : top + 1], p[top : top + 1], prints, size)
+        for q in range(units.shape[0]):
+            if units[q, top] >= 0:
+                most[q, units[q, top]] -= 1
+        if paid:
+            money -= cost[top]
         for c in range(n):
             if c == top or (row[c] - row[top]) ** 2 + (col[c] - col[top]) ** 2 < apart:
                 gain[c] = -1.0

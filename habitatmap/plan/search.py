@@ -15,9 +15,10 @@ neither threads nor tiles can change a plan.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Unpack
 
 import numpy as np
 import pandas as pd
@@ -26,10 +27,10 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.engine import default_workers
-from habitatmap.errors import InputError
 from habitatmap.grid import Tile, cut
 from habitatmap.plan.exact import solve
-from habitatmap.plan.reach import Floats, multiply, not_reached, reach_kernel
+from habitatmap.plan.problem import Problem, Rules, problem
+from habitatmap.plan.reach import Floats, multiply
 
 SAME = 1e-12  # relative difference below which two gains are a tie
 BETTER = 1e-9  # relative improvement an interchange must bring
@@ -43,7 +44,8 @@ class Choice:
     """A plan. Shares are of the area's whole forage (0-1); NaN where the area has no forage."""
 
     frame: pd.DataFrame
-    """rank, row, col, p, gain, cumulative (shares), gain_cells, cumulative_cells (in full cells); greedy order."""
+    """rank, row, col, p, gain, cumulative (shares), gain_cells, cumulative_cells (in full cells), kept (whether the
+    site was decided before); kept sites first, then the others, each in greedy order."""
     now: float
     """Forage in reach without the plan."""
     with_plan: float
@@ -84,66 +86,83 @@ def choose(
     candidates: ArrayLike,
     pools: int,
     *,
-    cell_m: float,
-    median_m: float,
-    spacing_m: float = 0.0,
-    taken: pd.DataFrame | None = None,
-    units: ArrayLike | None = None,
-    per_unit: int | None = None,
     exchange: bool = True,
     workers: int | None = None,
     tile_cells: int | None = None,
+    **rules: Unpack[Rules],
 ) -> Choice:
     """Chooses cells for `pools` more pools.
 
     `demand` (rows, cols): forage w of each cell, NaN or 0 = none. `places`: row, col, p of the breeding places.
-    `candidates` (rows, cols): the chance p that a pool at the cell gets occupied, NaN where none may stand. Sites keep
-    at least `spacing_m` (between cell centres) from each other and from the cells (row, col) of `taken`; a cell is
-    chosen once at most. With `units` (whole numbers, -1 = none) and `per_unit`, no unit gets more sites than that.
-    Fewer sites are given where no more fit or nothing is left to gain, with a note. `workers` and `tile_cells` change
-    nothing but time and memory. Raises InputError where shapes or values do not fit.
+    `candidates` (rows, cols): the chance p that a pool at the cell gets occupied, NaN where none may stand. The rules
+    (`cell_m` and `median_m` at least) are the fields of `problem.Problem`. `workers` and `tile_cells` change nothing
+    but time and memory. Raises InputError where shapes or values do not fit.
     """
-    w, p = check(demand, candidates)
-    shape = (w.shape[0], w.shape[1])
-    total, R0 = float(w.sum()), not_reached(shape, places, cell_m=cell_m, median_m=median_m)
-    now = math.nan if total <= 0 else float((w * (1.0 - R0)).sum()) / total
-    k = reach_kernel(median_m, cell_m, shape)
-    field = Field(w * R0, p, k, cell_m, spacing_m, taken, units, per_unit, workers=workers, tile_cells=tile_cells)
-    picks = field.greedy(int(pools))
-    frame = _frame(picks, p, now, total)
-    with_plan = now if frame.empty else float(frame["cumulative"].iloc[-1])
+    asked = problem(demand, places, candidates, **rules)
+    return plan(asked, pools, exchange=exchange, workers=workers, tile_cells=tile_cells)
+
+
+def plan(
+    asked: Problem, pools: int, *, exchange: bool = True, workers: int | None = None, tile_cells: int | None = None
+) -> Choice:
+    """The plan for a problem: the kept sites, then greedy up to `pools` sites in all, then interchange.
+
+    A cell is chosen once at most. Fewer sites are given where no more fit, the budget is spent, or nothing is left to
+    gain, with a note. Where sites differ in cost, greedy takes the largest gain for its cost; the set is then listed by
+    gain, and of it and the best single site the better one is the plan.
+    """
+    now, total = asked.now, asked.total
+    field = Field(asked, workers=workers, tile_cells=tile_cells)
+    fixed = asked.kept_cells
+    for pick in in_greedy_order(asked, fixed):
+        field.add(pick)
+    free = field.blocked == 0
+    field.greedy(int(pools) - len(fixed))
+    if field.uneven:
+        _best_single(field, asked)
+    cells = [(site.row, site.col) for site in field.sites]
     note = ""
-    if len(picks) < pools:
+    if len(cells) < pools:
         why = "no allowed cell is left" if not field.any_open() else "nothing more can be gained"
-        note = f"{len(picks)} of {pools} pools: {why}"
+        why = "the budget is spent" if field.short_of_money() else why
+        note = f"{len(cells)} of {pools} pools: {why}"
+    # with uneven costs the order of the picks is no order of gains
+    picks = in_greedy_order(asked, cells) if field.uneven else field.sites
+    frame = _frame(picks, asked)
+    with_plan = now if frame.empty else float(frame["cumulative"].iloc[-1])
     better, more = None, 0.0
-    if exchange and picks:
-        field.interchange()
+    if exchange and len(cells) > len(fixed):
+        field.by_gain()
+        field.interchange(fixed)
         if field.greedy(int(pools) - len(field.sites)):  # moved sites may have made room
-            field.interchange()
-        cells = [(site.row, site.col) for site in field.sites]
-        better = _frame(in_greedy_order(w * R0, p, k, cells), p, now, total)
-        if units is None:
-            open_p = np.where(field.free, p, np.nan)
-            solved = solve(w * R0, open_p, k, field.near, int(pools), float(better["gain_cells"].sum()))
+            field.interchange(fixed)
+        better = _frame(in_greedy_order(asked, [(site.row, site.col) for site in field.sites]), asked)
+        if not asked.quotas and asked.budget == math.inf:
+            known, allowed = float(better["gain_cells"][len(fixed) :].sum()), np.where(free, asked.candidates, np.nan)
+            more_pools = int(pools) - len(fixed)
+            solved = solve(asked.settled().missed, allowed, asked.kernel, field.near, more_pools, known)
             if solved is not None:
-                better = _frame(in_greedy_order(w * R0, p, k, solved.cells), p, now, total)
+                better = _frame(in_greedy_order(asked, [*fixed, *solved.cells]), asked)
         more = float(better["cumulative"].iloc[-1]) - with_plan
         if more <= BETTER * (with_plan - now):
             better, more = None, 0.0
     return Choice(frame, now, with_plan, better, more, total, int(pools), note)
 
 
-def check(demand: ArrayLike, candidates: ArrayLike) -> tuple[Floats, Floats]:
-    """Demand without NaN, and the candidates' p, as float64 (rows, cols). Raises InputError where they do not fit."""
-    w, p = np.nan_to_num(np.asarray(demand, dtype=np.float64)), np.asarray(candidates, dtype=np.float64)
-    if w.ndim != 2 or w.shape != p.shape or w.size == 0:
-        raise InputError(f"demand has the shape {w.shape} and candidates {p.shape}: two equal (rows, cols) are needed")
-    if (w < 0).any():
-        raise InputError(f"demand holds {w.min()}: forage of 0 or more was expected, mend the forage")
-    if (p < 0).any() or (p > 1).any():
-        raise InputError(f"candidates hold {np.nanmin(p)} to {np.nanmax(p)}: chances from 0 to 1 were expected")
-    return w, p
+def _best_single(field: Field, asked: Problem) -> None:
+    """Takes the best single site alone in place of the free sites where it gains more: greedy by gain for cost can
+    spend a budget on trifles.
+    """
+    fixed = set(asked.kept_cells)
+    free = [site for site in field.sites if (site.row, site.col) not in fixed]
+    for site in free:
+        field.remove(site)
+    field.by_gain()
+    single = field.best()
+    if single is not None and single.gain > sum(site.gain for site in free):
+        free = [single]
+    for site in free:
+        field.add(site)
 
 
 def correlate(
@@ -259,41 +278,57 @@ def too_near(spacing_m: float, cell_m: float) -> NDArray[np.bool_]:
 class Field:
     """The forage still missed (w R), what a pool would add at every cell, and which cells are open."""
 
-    def __init__(
-        self,
-        missed: Floats,
-        p: Floats,
-        k: Floats,
-        cell_m: float,
-        spacing_m: float,
-        taken: pd.DataFrame | None = None,
-        units: ArrayLike | None = None,
-        per_unit: int | None = None,
-        *,
-        workers: int | None = None,
-        tile_cells: int | None = None,
-    ) -> None:
-        self.p, self.k, self.r, self.shape = p, k, k.shape[0] // 2, p.shape
+    def __init__(self, asked: Problem, *, workers: int | None = None, tile_cells: int | None = None) -> None:
+        self.p, self.k, self.r, self.shape = asked.chance, asked.kernel, asked.kernel.shape[0] // 2, asked.shape
         self.workers, self.tile_cells = workers or default_workers(), tile_cells
-        self.before = np.pad(missed, self.r)  # w R without the sites
+        self.before = np.pad(asked.missed, self.r)  # w R without the sites
         self.missed = self.before.copy()  # w R with them
         self.sites: list[Pick] = []
-        self.near = too_near(spacing_m, cell_m)
+        self.near = too_near(asked.spacing_m, asked.cell_m)
         self.blocked = np.zeros(self.shape, np.uint16)
-        if taken is not None:
-            for row, col in zip(taken["row"].to_numpy(np.int64), taken["col"].to_numpy(np.int64), strict=True):
+        self.blocked[np.isnan(asked.candidates)] = 1
+        if asked.taken is not None:
+            for row, col in asked.taken[["row", "col"]].to_numpy(np.int64).tolist():
                 _count(self.blocked, row, col, self.near, 1)
-        self.units = None if units is None or per_unit is None else np.asarray(units, dtype=np.int64)
-        self.per_unit = per_unit or 0
-        self.free = (self.blocked == 0) & ~np.isnan(p)  # before any site is set
-        self.used: dict[int, int] = {}
-        if self.units is not None and self.per_unit <= 0:
-            self.blocked[self.units >= 0] += 1
+        self.free = self.blocked == 0  # before any site is set
+        self.quotas = asked.quotas
+        self.left = [most.copy() for _, most in asked.quotas]
+        for unit, most in asked.quotas:
+            self.blocked += np.append(most <= 0, False)[unit]  # unit -1 reads the last entry
+        self.cost, self.money = asked.cost, asked.budget
+        # what cells are compared by: the chance, for its cost where costs differ (in units of the least, so that it is
+        # never above the chance and the error of the transforms stays what it is)
+        self.uneven = self.cost is not None and self.budgeted and float(np.ptp(self.cost)) > 0.0
+        self.rate = self.p / (self.cost / self.cost.min()) if self.uneven and self.cost is not None else self.p
+        self.dear = np.zeros(self.shape, bool)
+        if self.budgeted:
+            self.dear = self.cost_above(self.money)
+            self.blocked += self.dear
         self.n = int(scipy.fft.next_fast_len(4 * self.r + 1, real=True))
-        self.spectrum = kernel_spectrum(k, self.n)
+        self.spectrum = kernel_spectrum(self.k, self.n)
         self.best_of = np.empty((-(-self.shape[0] // BLOCK), -(-self.shape[1] // BLOCK)))
         self.buffer = np.empty((NEAR, 2), np.int64)
         self.renew()
+
+    @property
+    def budgeted(self) -> bool:
+        """Whether sites are paid for."""
+        return self.money < math.inf
+
+    def cost_above(self, money: float) -> NDArray[np.bool_]:
+        """Cells whose site costs more than the money; a hair is let pass, so that ten times 0.1 is 1."""
+        assert self.cost is not None
+        return np.asarray(self.cost > money * (1.0 + 1e-9) + 1e-12)
+
+    def short_of_money(self) -> bool:
+        """Whether a cell is closed by its cost alone."""
+        return bool((self.dear & (self.blocked == 1)).any())
+
+    def by_gain(self) -> None:
+        """From here on the best cell is the one with the largest gain, whatever it costs within the budget."""
+        if self.uneven:
+            self.rate = self.p
+            self.refresh(0, self.shape[0], 0, self.shape[1])
 
     def renew(self) -> None:
         """The gain map from scratch."""
@@ -305,11 +340,11 @@ class Field:
         """The best cell of each block that touches rows i0..i1, columns j0..j1."""
         b0, b1 = max(0, i0) // BLOCK, -(-min(self.shape[0], i1) // BLOCK)
         d0, d1 = max(0, j0) // BLOCK, -(-min(self.shape[1], j1) // BLOCK)
-        _refresh(self.C, self.p, self.blocked, self.best_of, b0, b1, d0, d1, BLOCK)
+        _refresh(self.C, self.rate, self.blocked, self.best_of, b0, b1, d0, d1, BLOCK)
 
     def any_open(self) -> bool:
         """Whether a pool could stand anywhere."""
-        return bool((self.best_of >= 0).any() or ((self.blocked == 0) & ~np.isnan(self.p)).any())
+        return bool((self.blocked == 0).any())
 
     def best(self) -> Pick | None:
         """The open cell with the largest gain, None where no cell gains anything."""
@@ -321,12 +356,20 @@ class Field:
             if top <= self.error:
                 return None
         least = top - max(SAME * top, 2.0 * self.error)
-        n, row, col = _near_best(self.C, self.p, self.blocked, self.best_of, least, BLOCK, self.buffer)
+        n, row, col = _near_best(self.C, self.rate, self.blocked, self.best_of, least, BLOCK, self.buffer)
         if n > NEAR:
             return Pick(row, col, self.gain(row, col))
         near = [Pick(int(i), int(j), self.gain(int(i), int(j))) for i, j in self.buffer[:n]]
-        most = max(pick.gain for pick in near)
-        return min(pick for pick in near if pick.gain >= most * (1.0 - SAME)) if most > 0 else None
+        worth = [pick.gain * self._worth(pick) for pick in near]
+        most = max(worth)
+        if most <= 0:
+            return None
+        return min(pick for pick, value in zip(near, worth, strict=True) if value >= most * (1.0 - SAME))
+
+    def _worth(self, pick: Pick) -> float:
+        """What a unit of gain at the cell counts for: 1, or one over its cost."""
+        p = float(self.p[pick.row, pick.col])
+        return float(self.rate[pick.row, pick.col]) / p if p > 0 else 1.0
 
     def gain(self, row: int, col: int) -> float:
         """What one more pool at the cell adds, summed up directly."""
@@ -369,34 +412,48 @@ class Field:
         _count(self.blocked, pick.row, pick.col, self.near, step)
         q = max(2 * r, self.near.shape[0] // 2)
         self.refresh(pick.row - q, pick.row + q + 1, pick.col - q, pick.col + q + 1)
-        if self.units is not None and self.units[pick.row, pick.col] >= 0:
-            self._use(int(self.units[pick.row, pick.col]), step)
+        for (unit, _), left in zip(self.quotas, self.left, strict=True):
+            if (which := int(unit[pick.row, pick.col])) >= 0:
+                self._use(unit, which, left, step)
+        if self.budgeted:
+            self._pay(float(self.cost[pick.row, pick.col]) * step)  # type: ignore[index]
 
-    def _use(self, unit: int, step: int) -> None:
+    def _use(self, unit: NDArray[np.int64], which: int, left: NDArray[np.int64], step: int) -> None:
         """Counts a site of a unit; a full unit's cells are blocked until a site of it is taken away."""
-        assert self.units is not None
-        was, self.used[unit] = self.used.get(unit, 0), self.used.get(unit, 0) + step
-        full_before, full_now = was >= self.per_unit, self.used[unit] >= self.per_unit
-        if full_before != full_now:
-            rows, cols = np.nonzero(self.units == unit)
-            self.blocked[rows, cols] += np.uint16(1 if full_now else 0xFFFF)  # 0xFFFF is -1 in these counters
+        full_before = left[which] <= 0
+        left[which] -= step
+        if full_before != (left[which] <= 0):
+            rows, cols = np.nonzero(unit == which)
+            self.blocked[rows, cols] += np.uint16(0xFFFF if full_before else 1)  # 0xFFFF is -1 in these counters
             self.refresh(int(rows.min()), int(rows.max()) + 1, int(cols.min()), int(cols.max()) + 1)
+
+    def _pay(self, money: float) -> None:
+        """Pays for a site, or gets its cost back; what costs more than is left is blocked."""
+        self.money -= money
+        dear = self.cost_above(self.money)
+        if (dear != self.dear).any():
+            self.blocked[dear & ~self.dear] += 1
+            self.blocked[self.dear & ~dear] -= 1
+            self.dear = dear
+            self.refresh(0, self.shape[0], 0, self.shape[1])
 
     def greedy(self, pools: int) -> list[Pick]:
         """Sets up to `pools` pools, each where it adds most."""
         picks: list[Pick] = []
         while len(picks) < pools and (pick := self.best()) is not None:
             # rounding may put a tie a hair above the pick before it
-            if picks and picks[-1].gain < pick.gain <= picks[-1].gain * (1.0 + SAME):
+            if picks and not self.uneven and picks[-1].gain < pick.gain <= picks[-1].gain * (1.0 + SAME):
                 pick = pick._replace(gain=picks[-1].gain)
             self.add(pick)
             picks.append(pick)
         return picks
 
-    def interchange(self) -> int:
-        """Moves one site at a time to the best open cell for as long as that gains; how many moves were made."""
+    def interchange(self, fixed: Sequence[tuple[int, int]] = ()) -> int:
+        """Moves one site at a time, but for the `fixed` ones, to the best open cell for as long as that gains; how many
+        moves were made.
+        """
         moves, settled = 0, 0
-        queue = list(self.sites)
+        queue = [site for site in self.sites if (site.row, site.col) not in set(fixed)]
         while queue and settled < len(queue):
             site = queue.pop(0)
             self.remove(site)
@@ -415,20 +472,25 @@ class Field:
         return moves
 
 
-def in_greedy_order(missed: Floats, p: Floats, k: Floats, cells: list[tuple[int, int]]) -> list[Pick]:
-    """The cells of a set in the order of what each adds after those before it (ties: lowest row, column)."""
+def in_greedy_order(asked: Problem, cells: Sequence[tuple[int, int]]) -> list[Pick]:
+    """The cells of a set in the order of what each adds after those before it (ties: lowest row, column); those that
+    are kept come first.
+    """
+    p, k = asked.chance, asked.kernel
     r = k.shape[0] // 2
-    field, left, picks = np.pad(missed, r), sorted(cells), []
-    # a gain only falls as sites are set, so one that is still on top when reckoned anew is the largest
-    gains = dict.fromkeys(left, math.inf)
-    while left:
-        sure: set[tuple[int, int]] = set()
-        while (top := max(left, key=lambda c: gains[c])) not in sure:
-            gains[top] = float(p[top]) * float(direct_gain(field, k, *top))
-            sure.add(top)
-        picks.append(Pick(*top, gains[top]))
-        multiply(field, 0, 0, top[0] + r, top[1] + r, float(p[top]), k)
-        left.remove(top)
+    field, picks = np.pad(asked.missed, r), []
+    kept = set(asked.kept_cells)
+    for left in (sorted(kept & set(cells)), sorted(set(cells) - kept)):
+        # a gain only falls as sites are set, so one that is still on top when reckoned anew is the largest
+        gains = dict.fromkeys(left, math.inf)
+        while left:
+            sure: set[tuple[int, int]] = set()
+            while (top := max(left, key=lambda c: gains[c])) not in sure:
+                gains[top] = float(p[top]) * float(direct_gain(field, k, *top))
+                sure.add(top)
+            picks.append(Pick(*top, gains[top]))
+            multiply(field, 0, 0, top[0] + r, top[1] + r, float(p[top]), k)
+            left.remove(top)
     return picks
 
 
@@ -452,8 +514,9 @@ def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[NDArray[n
     return row, col
 
 
-def _frame(picks: list[Pick], p: Floats, now: float, total: float) -> pd.DataFrame:
+def _frame(picks: list[Pick], asked: Problem) -> pd.DataFrame:
     """The columns of `Choice.frame`."""
+    now, total, kept = asked.now, asked.total, set(asked.kept_cells)
     rows, cols = [s.row for s in picks], [s.col for s in picks]
     gains = np.array([s.gain for s in picks], dtype=np.float64)
     share = gains / total if total > 0 else gains
@@ -462,10 +525,11 @@ def _frame(picks: list[Pick], p: Floats, now: float, total: float) -> pd.DataFra
             "rank": np.arange(1, len(picks) + 1),
             "row": np.array(rows, dtype=np.int64),
             "col": np.array(cols, dtype=np.int64),
-            "p": np.array([p[s.row, s.col] for s in picks], dtype=np.float64),
+            "p": np.array([asked.chance[s.row, s.col] for s in picks], dtype=np.float64),
             "gain": share,
             "cumulative": now + np.cumsum(share),
             "gain_cells": gains,
             "cumulative_cells": now * total + np.cumsum(gains),
+            "kept": np.array([(s.row, s.col) in kept for s in picks], dtype=bool),
         }
     )

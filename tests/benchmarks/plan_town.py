@@ -15,10 +15,12 @@ import scipy.signal
 from scipy.ndimage import gaussian_filter
 
 from habitatmap.habitat.kernels import kernel
-from habitatmap.plan.bound import upper_bound
+from habitatmap.plan.bound import certify
+from habitatmap.plan.problem import problem
 from habitatmap.plan.reach import not_reached
-from habitatmap.plan.robustness import robustness, zones
-from habitatmap.plan.search import choose
+from habitatmap.plan.robustness import robustness
+from habitatmap.plan.search import plan
+from habitatmap.plan.zones import zones
 
 CELL_M, MEDIAN_M, SPACING_M = 10.0, 250.0, 100.0
 
@@ -68,9 +70,11 @@ def main(side: int = 2000, pools: int = 25) -> None:
     print(
         f"{side * side:,} cells, {int((~np.isnan(candidates)).sum()):,} candidates, {len(places)} places, {pools} pools"
     )
-    small = demand[:300, :300], places.head(10), candidates[:300, :300]
-    robustness(choose(*small, 2, **rules), *small, count=2, **rules)  # compile
-    upper_bound(*small, 2, **rules)
+    small = problem(demand[:300, :300], places.head(10), candidates[:300, :300], **rules)
+    first = plan(small, 2)  # compile
+    robustness(small, first, zones(small, first.frame), count=2)
+    certify(small, 2)
+    asked = problem(demand, places, candidates, **rules)
 
     start = time.perf_counter()
 
@@ -79,18 +83,18 @@ def main(side: int = 2000, pools: int = 25) -> None:
         took, start = time.perf_counter() - start, time.perf_counter()
         return f"{took:.2f} s"
 
-    choice = choose(demand, places, candidates, pools, exchange=False, **rules)
+    choice = plan(asked, pools, exchange=False)
     print(f"greedy {lap()}, gain {choice.with_plan - choice.now:.6f} from {choice.now:.4f}")
-    choice = choose(demand, places, candidates, pools, **rules)
+    choice = plan(asked, pools)
     gain = choice.best_with_plan - choice.now
     print(f"greedy and interchange {lap()}, interchange adds {choice.exchange_gain / gain:.3%}")
-    bound = upper_bound(demand, places, candidates, pools, **rules)
+    bound = certify(asked, pools)
     print(f"bound {lap()}, share of bound {bound.share(choice.best_with_plan):.4f}")
-    zones(choice.frame, demand, places, candidates, **rules)
+    around = zones(asked, choice.frame)
     print(f"zones {lap()}")
     rng = np.random.default_rng(1)
     draws = np.clip(places["p"].to_numpy() * np.exp(rng.normal(0, 0.3, (200, len(places)))), 0, 1)
-    found = robustness(choice, demand, places, candidates, draws=draws, **rules)
+    found = robustness(asked, choice, around, draws=draws)
     print(f"robustness, 200 draws {lap()}, sites kept {found.share.mean():.2f}")
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     gained, seconds = plain_greedy(demand, places, candidates, pools)

@@ -13,7 +13,7 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from habitatmap.grid import Grid
 from habitatmap.intake.settings import Settings
-from habitatmap.plan.robustness import Zone
+from habitatmap.plan.zones import Zone
 
 CRS_CODE = 3035
 WEST, NORTH, CELL, SIDE = 4_321_000.0, 3_212_000.0, 10.0, 200

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from habitatmap.plan import bound, choose, search, upper_bound
-from habitatmap.plan.reach import not_reached, reach_kernel
+from habitatmap.plan import bound, choose, upper_bound
+from habitatmap.plan.problem import problem
+from habitatmap.plan.reach import reach_kernel
 from tests.plan import slow
 
 NONE = pd.DataFrame({"row": [], "col": [], "p": []})
@@ -40,10 +41,9 @@ def test_any_tangents_hold(seed):
     # whatever atoms, shares and softness are handed over, fixed part + N largest G is above the best set
     a = slow.area(200 + seed, most=6)
     rng = np.random.default_rng(seed)
-    w, p = search.check(a["demand"], a["candidates"])
-    missed = w * not_reached(w.shape, a["places"], cell_m=10.0, median_m=a["median_m"])
-    k = reach_kernel(a["median_m"], 10.0, w.shape)
-    p = np.minimum(np.where(p > 0, p, np.nan), bound.P_CAP)
+    asked = problem(**a)
+    w, missed, k = asked.demand, asked.missed, asked.kernel
+    p = np.minimum(np.where(asked.candidates > 0, asked.candidates, np.nan), bound.P_CAP)
     row, col = np.nonzero(p > 0)
     prices = bound.Prices(missed, p, k, p[row, col], workers=1, tile_cells=None)
     true = best(a, 2) * w.sum()

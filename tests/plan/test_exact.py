@@ -6,17 +6,18 @@ import numpy as np
 import pytest
 
 from habitatmap.plan import exact
-from habitatmap.plan.reach import not_reached, reach_kernel
-from habitatmap.plan.search import check, too_near
+from habitatmap.plan.problem import problem
+from habitatmap.plan.reach import reach_kernel
+from habitatmap.plan.search import too_near
 from tests.plan import slow
 
 
 @pytest.mark.parametrize("seed", range(25))
 def test_equals_trying_every_set(seed):
     a = slow.area(300 + seed, most=6)
-    w, p = check(a["demand"], a["candidates"])
-    missed = w * not_reached(w.shape, a["places"], cell_m=10.0, median_m=a["median_m"])
-    k, near = reach_kernel(a["median_m"], 10.0, w.shape), too_near(a["spacing_m"], 10.0)
+    asked = problem(**a)
+    w, p, missed, k = asked.demand, asked.candidates, asked.missed, asked.kernel
+    near = too_near(a["spacing_m"], 10.0)
     solved = exact.solve(missed, p, k, near, 3, 0.0)
     assert solved is not None
     best = slow.best_of_all(a["demand"], a["places"], p, 3, 10.0, a["median_m"], a["spacing_m"]) * w.sum()

@@ -8,16 +8,33 @@ import pytest
 import scipy.ndimage
 
 from habitatmap.errors import InputError
-from habitatmap.plan import choose, zone, zones
-from habitatmap.plan.robustness import robustness
+from habitatmap.plan.problem import Quota, problem
+from habitatmap.plan.robustness import Robustness, robustness
+from habitatmap.plan.search import Choice, plan
+from habitatmap.plan.zones import Zone, zones
 from tests.plan import slow
+
+
+def on_frame(zone: Zone, shape: tuple[int, ...]) -> np.ndarray:
+    """The zone as a mask of the whole frame."""
+    whole = np.zeros(shape, bool)
+    whole[zone.row0 : zone.row0 + zone.mask.shape[0], zone.col0 : zone.col0 + zone.mask.shape[1]] = zone.mask
+    return whole
+
+
+def planned(pools: int, given: dict, **how: object) -> tuple[Choice, Robustness]:
+    """A plan and how robust it is."""
+    asked = problem(**given)
+    choice = plan(asked, pools)
+    return choice, robustness(asked, choice, zones(asked, choice.frame), **how)
 
 
 @pytest.mark.parametrize("seed", range(10))
 def test_a_zone_is_what_serves_nearly_as_well(seed):
     a = slow.area(400 + seed, most=14)
-    choice = choose(**a, pools=3, exchange=False)
-    sites = choice.frame
+    asked = problem(**a)
+    sites = plan(asked, 3, exchange=False).frame
+    around = zones(asked, sites)
     w, p = np.nan_to_num(a["demand"]), a["candidates"]
     R = slow.missed(w.shape, a["places"], 10.0, a["median_m"])
     for n, site in enumerate(sites.itertuples()):
@@ -29,7 +46,7 @@ def test_a_zone_is_what_serves_nearly_as_well(seed):
             if all(slow.far_enough((row, col), (o.row, o.col), 10.0, a["spacing_m"]) for o in others.itertuples()):
                 gain[row, col] = p[row, col] * (left * slow.weight(row, col, w.shape, 10.0, a["median_m"])).sum()
         parts, _ = scipy.ndimage.label(gain >= 0.9 * gain[site.row, site.col] * (1 - 1e-9), np.ones((3, 3)))
-        found = zone(choice, n, **a)
+        found = on_frame(around[n], w.shape)
         assert (found == (parts == parts[site.row, site.col])).all()
         assert found[site.row, site.col]
 
@@ -45,9 +62,8 @@ def town(seed: int = 1) -> dict:
 
 def test_ranges_of_no_width_give_one():
     a = town()
-    choice = choose(**a, pools=5)
     same = np.tile(a["places"]["p"], (30, 1))
-    found = robustness(choice, **a, draws=same, medians=(100.0,))
+    choice, found = planned(5, a, draws=same, odds=np.ones(30), medians=(100.0,))
     assert (found.share == 1.0).all()
     assert found.draws["now"].to_numpy() == pytest.approx(np.full(30, choice.now), rel=1e-12)
     assert found.draws["with_plan"].to_numpy() == pytest.approx(np.full(30, choice.with_plan), rel=1e-12)
@@ -55,9 +71,8 @@ def test_ranges_of_no_width_give_one():
 
 def test_draws_are_planned_again():
     a = town()
-    choice = choose(**a, pools=5)
-    draws = np.random.default_rng(2).random((24, 3))
-    found = robustness(choice, **a, draws=draws, low=0.5 * a["demand"], high=a["demand"] ** 0.5)
+    draws, odds = np.random.default_rng(2).random((24, 3)), np.linspace(0.5, 2, 24)
+    choice, found = planned(5, a, draws=draws, odds=odds, low=0.5 * a["demand"], high=a["demand"] ** 0.5)
     assert len(found.share) == 5
     assert (found.share >= 0).all()
     assert (found.share <= 1).all()
@@ -65,27 +80,58 @@ def test_draws_are_planned_again():
     assert found.draws["median_m"].value_counts().to_dict() == {40.0: 8, 100.0: 8, 200.0: 8}
     assert set(found.draws["level"]) == {"low", "best", "high"}
     assert (found.draws["with_plan"] > found.draws["now"]).all()
-    assert found.sensitivity["kept"].iloc[0] == 1.0
-    assert list(found.sensitivity["assumption"].unique()) == ["none", "flight median", "forage of classes", "occupancy"]
+    moved = found.sensitivity
+    assert moved["kept"].iloc[0] == 1.0
+    assert list(moved["assumption"].unique()) == [
+        "none",
+        "flight median",
+        "forage of classes",
+        "standing places occupied",
+        "new pools occupied",
+    ]
     # half the forage everywhere is the same plan
-    halved = found.sensitivity.query("level == 'low'").iloc[0]
+    halved = moved.query("level == 'low'").iloc[0]
     assert (halved["kept"], halved["now"]) == pytest.approx((1.0, choice.now))
+    few, many = (
+        moved.query(f"assumption == 'standing places occupied' and level == '{w}'").iloc[0] for w in ("few", "many")
+    )
+    assert few["now"] < many["now"]
+    few, many = (moved.query(f"assumption == 'new pools occupied' and level == '{w}'").iloc[0] for w in ("few", "many"))
+    assert few["now"] == many["now"]
+    assert few["with_plan"] < choice.with_plan < many["with_plan"]
 
 
 def test_the_cheap_plan_is_the_plan():
     # a hair off the plan's own assumptions: made again among near-candidates, it must not lose a site
     a = town()
-    choice = choose(**a, pools=5)
     draws = np.tile(a["places"]["p"] + 1e-9, (2, 1))
-    assert robustness(choice, **a, draws=draws, medians=(100.0,)).share.min() == 1.0
+    assert planned(5, a, draws=draws, medians=(100.0,))[1].share.min() == 1.0
+
+
+def test_the_cheap_plan_keeps_the_rules_too():
+    a = town()
+    wide = {**a, "spacing_m": 0.0}
+    free = plan(problem(**wide), 5).frame
+    unit = np.zeros(a["demand"].shape, np.int64)
+    unit[free["row"].iloc[0] // 48 * 48 :][:48] = 1  # half of the rows
+    kept = pd.DataFrame({"row": [3], "col": [90], "p": [0.4]})
+    cost = np.where(np.arange(96) < 48, 1.0, 2.0)[None, :].repeat(96, axis=0)
+    draws = np.tile(a["places"]["p"] + 1e-9, (2, 1))
+    for rules in (
+        {"quotas": [Quota(unit, np.array([4, 1]))]},
+        {"kept": kept},
+        {"cost": cost, "budget": 6.0},
+        {"quotas": [Quota(unit, np.array([3, 2]))], "kept": kept, "cost": cost, "budget": 9.0},
+    ):
+        choice, found = planned(5, {**wide, **rules}, draws=draws, medians=(100.0,))
+        assert len(choice.frame) >= 3
+        assert found.share.min() == 1.0
+        assert (found.share[choice.frame["kept"]] == 1.0).all()
 
 
 def test_the_same_seed_and_any_threads_give_the_same():
-    a = town()
-    choice = choose(**a, pools=4)
     draws = np.random.default_rng(3).random((12, 3))
-    one = robustness(choice, **a, draws=draws, workers=1)
-    two = robustness(choice, **a, draws=draws, workers=3)
+    (_, one), (_, two) = (planned(4, town(), draws=draws, workers=workers) for workers in (1, 3))
     assert (one.share == two.share).all()
     pd.testing.assert_frame_equal(one.draws, two.draws)
 
@@ -94,21 +140,17 @@ def test_no_plan_no_places_no_forage():
     a = town()
     none = a["places"].iloc[:0]
     nowhere = np.full_like(a["demand"], np.nan)
-    empty = choose(**{**a, "candidates": nowhere}, pools=5)
-    assert len(robustness(empty, **{**a, "candidates": nowhere}, count=3).share) == 0
-    first = choose(**{**a, "places": none}, pools=2)
-    assert len(robustness(first, **{**a, "places": none}, count=6).share) == 2
-    bare = choose(**{**a, "demand": nowhere}, pools=2)
-    assert len(robustness(bare, **{**a, "demand": nowhere}, count=2).share) == 0
+    assert len(planned(5, {**a, "candidates": nowhere}, count=3)[1].share) == 0
+    assert len(planned(2, {**a, "places": none}, count=6)[1].share) == 2
+    assert len(planned(2, {**a, "demand": nowhere}, count=2)[1].share) == 0
     with pytest.raises(InputError, match="2 columns for 3 places"):
-        robustness(first, **a, draws=np.ones((4, 2)))
+        planned(2, a, draws=np.ones((4, 2)))
 
 
 def test_zones_lie_inside_the_frame():
-    a = town()
-    choice = choose(**a, pools=5)
-    areas = zones(choice.frame, **a)
-    for area, site in zip(areas, choice.frame.itertuples(), strict=True):
-        assert area.on(a["demand"].shape)[site.row, site.col]
+    asked = problem(**town())
+    sites = plan(asked, 5).frame
+    for area, site in zip(zones(asked, sites), sites.itertuples(), strict=True):
+        assert on_frame(area, asked.shape)[site.row, site.col]
         assert area.holds(np.array([0, site.row]), np.array([0, site.col]))
         assert not area.holds(np.array([-5]), np.array([2]))

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.plan import choose, search
+from habitatmap.plan import choose, search, upper_bound
+from habitatmap.plan.problem import Quota, problem
 from habitatmap.plan.reach import forage_in_reach, not_reached
 from tests.plan import slow
 
@@ -83,20 +86,102 @@ def test_standing_pools_keep_their_distance():
 
 def test_no_unit_gets_more_than_its_quota():
     rng = np.random.default_rng(8)
-    w, units = rng.random((12, 12)), np.repeat(np.arange(-1, 5), 2)[None, :].repeat(12, axis=0)
-    choice = choose(w, NONE, np.full((12, 12), 0.5), 20, cell_m=10.0, median_m=15.0, units=units, per_unit=2)
+    w, unit = rng.random((12, 12)), np.repeat(np.arange(-1, 5), 2)[None, :].repeat(12, axis=0)
+    rules = {"cell_m": 10.0, "median_m": 15.0}
+    choice = choose(w, NONE, np.full((12, 12), 0.5), 20, quotas=[Quota(unit, np.array([2, 1, 2, 0, 3]))], **rules)
     for frame in (choice.frame, choice.best):
-        got = units[frame["row"], frame["col"]]
-        assert pd.Series(got[got >= 0]).value_counts().max() == 2
-    nowhere = choose(w, NONE, np.full((12, 12), 0.5), 4, cell_m=10.0, median_m=15.0, units=units, per_unit=0)
-    assert (units[nowhere.frame["row"], nowhere.frame["col"]] == -1).all()
+        got = unit[frame["row"], frame["col"]]
+        assert (np.bincount(got[got >= 0], minlength=5) <= [2, 1, 2, 0, 3]).all()
+        assert len(frame) == 20
+    nowhere = choose(w, NONE, np.full((12, 12), 0.5), 4, quotas=[Quota(unit, np.zeros(5, np.int64))], **rules)
+    assert (unit[nowhere.frame["row"], nowhere.frame["col"]] == -1).all()
+
+
+def test_two_quotas_hold_together():
+    rng = np.random.default_rng(9)
+    w, p = rng.random((12, 12)), np.full((12, 12), 0.5)
+    across, down = np.arange(144).reshape(12, 12) % 12 // 6, np.arange(144).reshape(12, 12) // 72
+    quotas = [Quota(across, np.array([3, 9])), Quota(down, np.array([9, 2]))]
+    frame = choose(w, NONE, p, 9, cell_m=10.0, median_m=15.0, quotas=quotas).best
+    assert (across[frame["row"], frame["col"]] == 0).sum() <= 3
+    assert (down[frame["row"], frame["col"]] == 1).sum() <= 2
+    assert len(frame) == 9
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_kept_sites_come_first_and_the_rest_is_the_plan_around_them(seed):
+    a = slow.area(500 + seed, most=9)
+    shape = a["demand"].shape
+    kept = pd.DataFrame({"row": [0, shape[0] - 1], "col": [1, 0], "p": [0.7, 0.3]})
+    choice = choose(**a, pools=4, kept=kept)
+    first = choice.frame.head(2)
+    assert first["kept"].all()
+    assert not choice.frame["kept"][2:].any()
+    assert set(zip(first["row"], first["col"], first["p"], strict=True)) == {(0, 1, 0.7), (shape[0] - 1, 0, 0.3)}
+    around = {**a, "places": pd.concat([a["places"], kept])}
+    alone = choose(**around, pools=2, taken=kept)
+    assert alone.frame[["row", "col"]].to_numpy().tolist() == choice.frame[["row", "col"]][2:].to_numpy().tolist()
+    assert alone.with_plan == pytest.approx(choice.with_plan, abs=1e-12)
+    assert alone.best_with_plan == pytest.approx(choice.best_with_plan, abs=1e-12)
+    for frame in (choice.frame, choice.best):
+        assert frame["cumulative"].to_numpy() == pytest.approx(
+            choice.now + frame["gain"].cumsum().to_numpy(), abs=1e-14
+        )
+    bound, same = upper_bound(**a, pools=4, kept=kept), upper_bound(**around, pools=2, taken=kept)
+    assert bound.value == pytest.approx(same.value, abs=1e-12)
+    assert bound.now == pytest.approx(choice.now, abs=1e-12)
+    assert choice.best_with_plan <= bound.value + 1e-12
+
+
+def best_for_money(a: dict, cost: np.ndarray, budget: float) -> float:
+    """The largest gain (share) of any set within the budget, by trying them all; no spacing."""
+    w = np.nan_to_num(a["demand"])
+    cells = [(i, j) for i, j in np.argwhere(~np.isnan(a["candidates"])).tolist()]
+    fails = [1 - a["candidates"][c] * slow.weight(*c, w.shape, 10.0, a["median_m"]) for c in cells]
+    left, best = w * slow.missed(w.shape, a["places"], 10.0, a["median_m"]), 0.0
+    for size in range(1, 5):
+        for chosen in itertools.combinations(range(len(cells)), size):
+            if sum(cost[cells[c]] for c in chosen) <= budget + 1e-9:
+                best = max(best, float((left * (1 - np.prod([fails[c] for c in chosen], axis=0))).sum()))
+    return best / w.sum()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_budget_is_kept_and_bounded(seed):
+    a = {**slow.area(600 + seed, most=6), "spacing_m": 0.0}
+    cost = np.random.default_rng(seed).choice([1.0, 1.5, 3.0], a["demand"].shape)
+    choice = choose(**a, pools=4, cost=cost, budget=4.0)
+    for frame in (choice.frame, choice.best):
+        assert cost[frame["row"], frame["col"]].sum() <= 4.0 + 1e-9
+        assert (np.diff(frame["gain"]) <= 0).all()
+    true, bound = best_for_money(a, cost, 4.0), upper_bound(**a, pools=4, cost=cost, budget=4.0)
+    gain = choice.best_with_plan - choice.now
+    assert 0.9 * true <= gain <= true + 1e-12 <= bound.value - bound.now + 2e-12
+    assert bound.value - bound.now <= 1.6 * true
+
+
+def test_money_for_one_large_site_is_not_spent_on_trifles():
+    # the left cell gives a little for next to nothing, the right one nearly all; greedy by gain for cost takes the left
+    w, cost = np.array([[0.02, 0.0, 0.0, 0.0, 1.0]]), np.array([[0.01, 1.0, 1.0, 1.0, 1.0]])
+    choice = choose(
+        w, NONE, np.array([[0.5, *[np.nan] * 3, 0.5]]), 5, cell_m=100.0, median_m=1.0, cost=cost, budget=1.0
+    )
+    assert choice.frame["col"].tolist() == [4]
+    assert choice.note == "1 of 5 pools: the budget is spent"
+
+
+def test_one_cost_for_all_is_a_number_of_pools():
+    a = slow.area(7, most=9)
+    by_money, by_number = choose(**a, pools=9, cost=80.0, budget=250.0), choose(**a, pools=3)
+    pd.testing.assert_frame_equal(by_money.frame, by_number.frame)
+    assert by_money.note.endswith("the budget is spent")
 
 
 def test_certain_pools_can_be_moved_back_and_forth():
     # p = 1 makes R exactly 0 at a site: taking it away again must bring the forage back
     rng = np.random.default_rng(2)
     w = rng.random((20, 20))
-    field = search.Field(w, np.ones((20, 20)), search.reach_kernel(60.0, 10.0, (20, 20)), 10.0, 30.0)
+    field = search.Field(problem(w, NONE, np.ones((20, 20)), cell_m=10.0, median_m=60.0, spacing_m=30.0))
     before, gains = field.missed.copy(), field.C.copy()
     picks = field.greedy(4)
     assert len(picks) == 4
@@ -155,5 +240,12 @@ def test_arguments_are_left_alone_and_bad_ones_refused():
         choose(np.ones((2, 2)), NONE, np.ones((2, 3)), 1, cell_m=10.0, median_m=50.0)
     with pytest.raises(InputError, match="forage of 0 or more"):
         choose(-np.ones((2, 2)), NONE, np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0)
+    with pytest.raises(InputError, match="a cost above 0"):
+        choose(np.ones((2, 2)), NONE, np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0, cost=0.0, budget=2.0)
+    with pytest.raises(InputError, match="without a cost"):
+        choose(np.ones((2, 2)), NONE, np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0, budget=2.0)
+    away = pd.DataFrame({"row": [2], "col": [0], "p": [0.5]})
+    with pytest.raises(InputError, match="outside the frame"):
+        choose(np.ones((2, 2)), NONE, np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0, kept=away)
     with pytest.raises(InputError, match="chances from 0 to 1"):
         choose(np.ones((2, 2)), NONE, 2 * np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0)

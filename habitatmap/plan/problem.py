@@ -1,0 +1,166 @@
+"""What a plan is made for, as one value: the forage, the breeding places, where a pool may stand, and the rules."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import NamedTuple, Required, TypedDict
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from habitatmap.errors import InputError
+from habitatmap.plan.reach import Floats, not_reached, reach_kernel
+
+
+class Quota(NamedTuple):
+    """No unit gets more sites than its share: `unit` (rows, cols) whole numbers, -1 = none; `most` sites by unit."""
+
+    unit: NDArray[np.int64]
+    most: NDArray[np.int64]
+
+
+class Rules(TypedDict, total=False):
+    """The rules of a plan, as `choose` and `upper_bound` take them by name; fields of `Problem`."""
+
+    cell_m: Required[float]
+    median_m: Required[float]
+    spacing_m: float
+    taken: pd.DataFrame | None
+    kept: pd.DataFrame | None
+    quotas: Sequence[Quota]
+    cost: ArrayLike | None
+    budget: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """A plan to be made; `problem` checks what is handed over. All arrays are (rows, cols)."""
+
+    demand: Floats
+    """Forage w of each cell, 0 where there is none or nothing is known."""
+    places: pd.DataFrame
+    """row, col, p of the breeding places; they may lie outside the frame."""
+    candidates: Floats
+    """The chance p that a pool at the cell gets occupied, NaN where none may stand."""
+    cell_m: float
+    median_m: float
+    spacing_m: float = 0.0
+    """Sites keep at least this distance (between cell centres) from each other and from `taken`."""
+    taken: pd.DataFrame | None = None
+    """row, col of cells that no site may come near."""
+    kept: pd.DataFrame | None = None
+    """row, col, p of sites that are decided already: they come first, wherever they lie, and stay."""
+    quotas: tuple[Quota, ...] = ()
+    cost: Floats | None = None
+    """What a site at the cell costs, above 0, in the unit of `budget`."""
+    budget: float = math.inf
+    """What the sites may cost together, `kept` included."""
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        return self.demand.shape[0], self.demand.shape[1]
+
+    @cached_property
+    def total(self) -> float:
+        """The area's forage, in cells."""
+        return float(self.demand.sum())
+
+    @cached_property
+    def kernel(self) -> Floats:
+        """The reach weight by cell offset."""
+        return reach_kernel(self.median_m, self.cell_m, self.shape)
+
+    @cached_property
+    def missed(self) -> Floats:
+        """The forage that the places miss: w R."""
+        return self.demand * not_reached(self.shape, self.places, cell_m=self.cell_m, median_m=self.median_m)
+
+    @cached_property
+    def now(self) -> float:
+        """Forage in reach without a plan (share 0-1); NaN where there is no forage."""
+        return 1.0 - float(self.missed.sum()) / self.total if self.total > 0 else math.nan
+
+    @cached_property
+    def chance(self) -> Floats:
+        """`candidates`, and at the kept sites their own p."""
+        if self.kept is None:
+            return self.candidates
+        chance = self.candidates.copy()
+        chance[self.kept["row"], self.kept["col"]] = self.kept["p"]
+        return chance
+
+    @cached_property
+    def kept_cells(self) -> list[tuple[int, int]]:
+        """(row, col) of the kept sites, in the order row, column."""
+        if self.kept is None:
+            return []
+        return sorted(zip(self.kept["row"].tolist(), self.kept["col"].tolist(), strict=True))
+
+    def cost_at(self, row: ArrayLike, col: ArrayLike) -> Floats:
+        """What sites at the cells cost; 0 where costs are not asked."""
+        row, col = np.asarray(row, dtype=np.int64), np.asarray(col, dtype=np.int64)
+        return np.zeros(row.shape) if self.cost is None else self.cost[row, col]
+
+    def settled(self) -> Problem:
+        """The same with the kept sites as breeding places, so that only the free ones are left to choose."""
+        if not self.kept_cells or self.kept is None:
+            return self
+        kept = self.kept[["row", "col", "p"]]
+        row, col = kept["row"].to_numpy(np.int64), kept["col"].to_numpy(np.int64)
+        quotas = []
+        for unit, most in self.quotas:
+            used = unit[row, col]
+            quotas.append(Quota(unit, most - np.bincount(used[used >= 0], minlength=len(most))))
+        return replace(
+            self,
+            places=pd.concat([self.places[["row", "col", "p"]], kept], ignore_index=True),
+            taken=pd.concat([part[["row", "col"]] for part in (self.taken, kept) if part is not None]),
+            kept=None,
+            quotas=tuple(quotas),
+            budget=self.budget - float(self.cost_at(row, col).sum()),
+        )
+
+
+def problem(
+    demand: ArrayLike,
+    places: pd.DataFrame,
+    candidates: ArrayLike,
+    *,
+    cell_m: float,
+    median_m: float,
+    spacing_m: float = 0.0,
+    taken: pd.DataFrame | None = None,
+    kept: pd.DataFrame | None = None,
+    quotas: Sequence[Quota] = (),
+    cost: ArrayLike | None = None,
+    budget: float | None = None,
+) -> Problem:
+    """A `Problem` of checked arrays; `demand` may hold NaN for no data. Raises InputError where they do not fit."""
+    w, p = np.nan_to_num(np.asarray(demand, dtype=np.float64)), np.asarray(candidates, dtype=np.float64)
+    if w.ndim != 2 or w.shape != p.shape or w.size == 0:
+        raise InputError(f"demand has the shape {w.shape} and candidates {p.shape}: two equal (rows, cols) are needed")
+    if (w < 0).any():
+        raise InputError(f"demand holds {w.min()}: forage of 0 or more was expected, mend the forage")
+    if (p < 0).any() or (p > 1).any():
+        raise InputError(f"candidates hold {np.nanmin(p)} to {np.nanmax(p)}: chances from 0 to 1 were expected")
+    price = None if cost is None else np.broadcast_to(np.asarray(cost, dtype=np.float64), w.shape)
+    if price is not None and not (price > 0).all():
+        raise InputError(f"cost holds {np.nanmin(price)}: a cost above 0 was expected at every cell")
+    if budget is not None and price is None:
+        raise InputError(f"a budget of {budget} was given without a cost: give the cost of a site as well")
+    if kept is not None:
+        kept = kept[["row", "col", "p"]].drop_duplicates(["row", "col"]).reset_index(drop=True)
+        row, col = kept["row"].to_numpy(np.int64), kept["col"].to_numpy(np.int64)
+        if ((row < 0) | (row >= w.shape[0]) | (col < 0) | (col >= w.shape[1])).any():
+            raise InputError("a kept site lies outside the frame: leave it out or take a larger frame")
+        kept = kept if len(kept) else None
+    for unit, _ in quotas:
+        if np.shape(unit) != w.shape:
+            raise InputError(f"a quota has the shape {np.shape(unit)} and demand {w.shape}: the same was expected")
+    limit = math.inf if budget is None else float(budget)
+    return Problem(w, places, p, cell_m, median_m, spacing_m, taken, kept, tuple(quotas), price, limit)
