@@ -12,6 +12,7 @@ import hashlib
 import html
 import json
 import re
+import zlib
 from collections.abc import Iterator, Sequence
 from importlib.resources import files
 from typing import Any
@@ -66,6 +67,16 @@ def leaflet() -> tuple[str, str]:
     return script, style.replace("behavior: url(#default#VML);", "")
 
 
+# the page's own script in the order of reading; each part may use what stands above it
+PARTS = ("base", "marks", "points", "tags", "layers", "legend", "lists", "figures", "start")
+
+
+def own_script() -> str:
+    """The page's script: its parts in one scope of their own."""
+    parts = "\n".join(asset(f"{part}.js") for part in PARTS)
+    return f'(function () {{\n"use strict";\n{parts}}})();\n'
+
+
 def asset(name: str) -> str:
     """A file of the assets folder beside this module."""
     return (files("habitatmap.show.page") / "assets" / name).read_text(encoding="utf-8")
@@ -90,6 +101,18 @@ class DataBlock(Finished):
         if not re.fullmatch(r"[a-z][a-z0-9-]*", dom_id):
             raise ValueError(f"not a fit name for a block: {dom_id!r}")
         super().__init__(f'<script type="application/json" id="{dom_id}">{json_for_script(data)}</script>')
+
+
+class PackedBlock(Finished):
+    """Data that the page's script inflates: JSON, or the bytes of an array. Small, and inert whatever it holds."""
+
+    def __init__(self, dom_id: str, data: Any) -> None:
+        if not re.fullmatch(r"[a-z][a-z0-9-]*", dom_id):
+            raise ValueError(f"not a fit name for a block: {dom_id!r}")
+        kind = "bytes" if isinstance(data, bytes) else "json"
+        plain = data if isinstance(data, bytes) else json_for_script(data).encode("utf-8")
+        packed = base64.b64encode(zlib.compress(plain, 9)).decode("ascii")
+        super().__init__(f'<script type="text/plain" id="{dom_id}" data-packed="{kind}">{packed}</script>')
 
 
 class RenderedOnce(MacroElement):
@@ -143,7 +166,7 @@ class DataLayer(Layer, RenderedOnce):
 class PageFigure(Figure):
     """The whole document: one file, nothing loaded, and a policy that runs nothing but the scripts named by hash."""
 
-    def __init__(self, title: str, lang: str, body: str, blocks: Sequence[DataBlock]) -> None:
+    def __init__(self, title: str, lang: str, body: str, blocks: Sequence[Finished]) -> None:
         super().__init__()
         self.name, self.lang, self.body, self.blocks = shown(title), lang, body, blocks
 
@@ -154,7 +177,7 @@ class PageFigure(Figure):
         for child in list(self._children.values()):
             child.render(**kwargs)
         leaflet_script, leaflet_style = leaflet()
-        scripts = [leaflet_script, asset("app.js"), self.script.render(**kwargs) + "habitatmap.ready();"]
+        scripts = [leaflet_script, own_script(), self.script.render(**kwargs) + "habitatmap.ready();"]
         styles = [leaflet_style, asset("app.css")]
         policy = "; ".join(
             [

@@ -6,9 +6,13 @@ import html
 import re
 from typing import Any
 
-from habitatmap.show.page.figure import DataBlock, DataLayer, PageFigure, PageMap, asset, shown
+from habitatmap.show.page.figure import DataBlock, DataLayer, PackedBlock, PageFigure, PageMap, asset, shown
 from habitatmap.show.page.payload import public_blocks, team_blocks
 from habitatmap.show.page.words import LANGUAGE, WORDS
+
+# Stored as they are: small or packed already, and the plan and its cautions can be read in the file itself. On the
+# public page all is, so that anybody can look up what it tells.
+READ_AT_ONCE = ("facts", "themes", "ground", "plan")
 
 # layers from the lowest up: kind, data block, whether it is on when the page opens
 TEAM_LAYERS = (
@@ -53,14 +57,20 @@ def public_page(result: Any, public: Any = None) -> str:
 
 def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...]) -> str:
     """The document: skeleton with its words, one data block each, and a layer for each block that is drawn."""
-    facts = blocks["facts"]
+    facts, blocks = blocks["facts"], blocks | {"words": WORDS}
     own = {
         "title": facts["title"],
         "kind": WORDS["kind_public" if facts["public"] else "kind_team"],
         "as_of_line": WORDS["as_of"].format(date=facts["as_of"]),
     }
     body = _filled(asset("skeleton.html"), WORDS | own)
-    figure = PageFigure(facts["title"], LANGUAGE, body, [DataBlock(name, data) for name, data in blocks.items()])
+    packed = [
+        DataBlock(name, data)
+        if name in READ_AT_ONCE or (facts["public"] and not isinstance(data, bytes))
+        else PackedBlock(name, data)
+        for name, data in blocks.items()
+    ]
+    figure = PageFigure(facts["title"], LANGUAGE, body, packed)
     page_map = PageMap(facts["bounds"])
     page_map.add_to(figure)
     for kind, block, show in layers:

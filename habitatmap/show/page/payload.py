@@ -33,7 +33,7 @@ from habitatmap.show.page.pictures import (
     warp,
     web_frame,
 )
-from habitatmap.show.page.words import LANGUAGE, WORDS
+from habitatmap.show.page.words import LANGUAGE
 
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
@@ -126,7 +126,6 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
     reach = summary.get("forage_in_reach", {})
     facts = {
         "lang": LANGUAGE,
-        "words": WORDS,
         "public": public,
         "title": shown(result.title),
         "as_of": shown(summary.get("as_of", "")),

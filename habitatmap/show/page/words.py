@@ -16,6 +16,7 @@ WORDS: dict[str, str] = {
     "map": "Map",
     "panel": "Plan and figures",
     "no_script": "This page needs JavaScript. It loads nothing and sends nothing.",
+    "too_old": "This browser is too old to open the map. Any browser updated since 2023 can.",
     "zoom_in": "Zoom in",
     "zoom_out": "Zoom out",
     "whole_area": "Show the whole area",

@@ -1,0 +1,103 @@
+/* What every other part stands on: the data, the words, and small change. */
+
+const PER_DEGREE = 1e5;
+const blocks = {};   // what the page carries, by name
+const facts = data("facts");
+const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+const narrow = matchMedia("(max-width: 899px)");
+const layers = {};   // Leaflet layers by the name of their data block
+const lists = {};    // the tables beside the map: plan, gaps, pools
+let words = {}, map, canvas, lit, picture;
+
+/** A block of data by name, null where the page has none. */
+function data(id) {
+  if (!(id in blocks)) {
+    const block = document.getElementById(id);
+    blocks[id] = block && !block.dataset.packed ? JSON.parse(block.textContent) : null;
+  }
+  return blocks[id];
+}
+
+/** Reads the packed blocks; the browser itself inflates them. */
+async function unpack() {
+  await Promise.all([...document.querySelectorAll("script[data-packed]")].map(async (block) => {
+    const bytes = Uint8Array.from(atob(block.textContent), (letter) => letter.charCodeAt(0));
+    const plain = new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate")));
+    blocks[block.id] = block.dataset.packed === "json" ? JSON.parse(await plain.text()) : await plain.arrayBuffer();
+  }));
+}
+
+function say(key, values) {
+  return words[key].replace(/\{(\w+)\}/g, (whole, name) => (values && name in values ? values[name] : whole));
+}
+
+/** An element; attributes by name, `on` a handler of click, children as text or elements. */
+function el(tag, attributes, ...children) {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes || {})) {
+    if (name === "on") made.addEventListener("click", value);
+    else if (value !== null && value !== false) made.setAttribute(name, value === true ? "" : value);
+  }
+  made.append(...children.filter((child) => child !== null && child !== ""));
+  return made;
+}
+
+const byId = (id) => document.getElementById(id);
+const number = (value, digits) => value === null || value === undefined ? words.unknown
+  : value.toLocaleString(facts.lang, {maximumFractionDigits: digits || 0, minimumFractionDigits: digits || 0});
+const percent = (value, digits) => value === null || value === undefined ? words.unknown
+  : (100 * value).toLocaleString(facts.lang, {maximumFractionDigits: digits, minimumFractionDigits: digits}) + "\u00a0%";
+const share = (value) => percent(value, value !== null && Math.abs(value) < 0.1 ? 1 : 0);
+const finely = (value) => percent(value, value !== null && Math.abs(value) < 0.01 ? 2 : 1);
+const metres = (value) => value === null || value === undefined ? words.unknown
+  : value >= 1000 ? number(value / 1000, 1) + "\u00a0km" : number(value) + "\u00a0m";
+const hectares = (value) => value === null ? words.unknown : number(value, value < 10 ? 1 : 0) + "\u00a0ha";
+const day = (iso) => iso ? new Date(iso + "T12:00:00").toLocaleDateString(facts.lang, {dateStyle: "medium"}) : words.none;
+const ranged = (value, low, high) => value === null || low === null || high === null ? share(value)
+  : say("percent_range", {value: share(value), low: share(low), high: share(high)});
+const status = (text) => { byId("live").textContent = text; };
+const written = (text, tag) => el(tag || "span", {dir: "auto"}, text);
+
+/** The same function, run once for many calls in a row. */
+function later(work) {
+  let due = false;
+  return () => {
+    if (due) return;
+    due = true;
+    requestAnimationFrame(() => { due = false; work(); });
+  };
+}
+
+function factList(pairs) {
+  const list = el("dl", {class: "facts"});
+  for (const [name, value] of pairs) {
+    if (value !== null && value !== "" && value !== undefined) list.append(el("div", null, el("dt", null, name), written(value, "dd")));
+  }
+  return list;
+}
+
+/* ---------------------------------------------------------------------------------------------- reading places */
+
+function undelta(flat) {
+  const points = [];
+  for (let i = 0, x = 0, y = 0; i < flat.length; i += 2) {
+    x += flat[i]; y += flat[i + 1];
+    points.push([y / PER_DEGREE, x / PER_DEGREE]);
+  }
+  return points;
+}
+
+const rings = (area) => area.map((polygon) => polygon.map(undelta));
+const place = ([x, y]) => [y / PER_DEGREE, x / PER_DEGREE];
+
+function places(columns) {
+  const points = [];
+  for (let i = 0, x = 0, y = 0; i < columns.x.length; i++) {
+    x += columns.x[i]; y += columns.y[i];
+    points.push([y / PER_DEGREE, x / PER_DEGREE]);
+  }
+  return points;
+}
+
+const word = (column, i) => column.words[column.of[i]];
+const thousandth = (column, i) => column[i] === null ? null : column[i] / 1000;

@@ -1,0 +1,83 @@
+/* ----------------------------------------------------------------------------------------------- figures, notes */
+
+function headline() {
+  const box = byId("headline"), reach = facts.reach, plan = data("plan");
+  if (reach.now === null || reach.now === undefined) { box.append(el("p", null, words.no_reach)); return; }
+  const n = plan.length, all = facts.plan_pools, then = el("span", {class: "big"}), thenText = el("span", {class: "said"}), added = el("span", {class: "added"});
+  const top = Math.max(reach.with_plan_high || 0, reach.high || 0, reach.upper_bound || 0, reach.now);
+  const scale = [0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1].find((one) => one >= 1.05 * top) || 1;
+  const across = (value) => Math.min(100, 100 * value / scale) + "%";
+  const bar = el("div", {class: "bar", role: "img", "aria-label": say("bar_label", {now: share(reach.now), with_plan: share(reach.with_plan), bound: share(reach.upper_bound)})});
+  const now = el("span", {class: "now"});
+  now.style.width = across(reach.now);
+  added.style.left = across(reach.now);
+  bar.append(now, added);
+  if (n && reach.with_plan_low !== null) {
+    const whisker = el("span", {class: "whisker"});
+    whisker.style.left = across(reach.with_plan_low);
+    whisker.style.width = "calc(" + across(reach.with_plan_high) + " - " + across(reach.with_plan_low) + ")";
+    bar.append(whisker);
+  }
+  if (n && reach.upper_bound !== null) {
+    const bound = el("span", {class: "bound"});
+    bound.style.left = across(reach.upper_bound);
+    bar.append(bound);
+  }
+  const figures = el("p", {class: "figures"}, el("span", null, el("span", {class: "big"}, percent(reach.now, 1)), el("span", {class: "said"}, words.now)));
+  if (n) figures.append(el("span", {class: "arrow", "aria-hidden": "true"}, "\u2192"), el("span", null, then, thenText));
+  box.append(el("p", {class: "what"}, words.headline_what), figures, bar, el("p", {class: "axis", "aria-hidden": "true"}, el("span", null, percent(0, 0)), el("span", null, percent(scale, 0))));
+  const first = (k) => {
+    const whole = k === n, value = whole ? reach.with_plan : plan[k - 1].cumulative;
+    then.textContent = percent(value, 1);
+    thenText.textContent = whole ? say(all === 1 ? "with_plan_one" : "with_plan", {n: all}) : say("with_first", {n: k, all: n});
+    added.style.width = "calc(" + across(value) + " - " + across(reach.now) + ")";
+    layers.plan.pins.forEach((pin, i) => { if (pin && pin.getElement()) pin.getElement().classList.toggle("later", i >= k); });
+    lists.plan.rows.forEach((row, i) => row.classList.toggle("later", i >= k));
+  };
+  if (n > 1 && plan.every((row) => row.cumulative !== null)) {
+    const slide = el("input", {type: "range", id: "first", min: 1, max: n, value: n}), out = el("output", {for: "first"});
+    const write = () => { out.textContent = say("first_pools_value", {n: slide.value, all: n}); slide.setAttribute("aria-valuetext", out.textContent); first(Number(slide.value)); };
+    slide.addEventListener("input", write);
+    box.append(el("div", {class: "first"}, el("label", {for: "first"}, words.first_pools), slide, out));
+    write();
+  } else if (n) first(n);
+  const sentences = [];
+  if (n && reach.with_plan_low !== null) sentences.push(say("range", {low: share(reach.with_plan_low), high: share(reach.with_plan_high)}));
+  else if (reach.low !== null) sentences.push(say("range", {low: share(reach.low), high: share(reach.high)}));
+  if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: all, bound: percent(reach.upper_bound, 1)}));
+  if (n && facts.share_of_bound !== null) sentences.push(say("share_of_bound", {share: share(facts.share_of_bound)}));
+  if (n && reach.index_ha_with_plan) sentences.push(say("index_ha", {ha: number(reach.index_ha_with_plan, 1)}));
+  box.append(el("p", {class: "range"}, sentences.join(" ")));
+  if (facts.missing && facts.missing.length) box.append(el("p", {class: "thin"}, say(facts.missing.length > 1 ? "missing_short" : "missing_short_one", {n: facts.missing.length})));
+}
+
+function reading() {
+  const panel = byId("reading-panel"), flight = {forage: number(facts.flight[0]), dispersal: number(facts.flight[1])};
+  for (const key of ["reading_1", "reading_2", "reading_3", "reading_4", "reading_5", "reading_6", "reading_keys"]) {
+    panel.append(el("section", null, el("h3", null, words[key + "_head"]), el("p", null, say(key, flight))));
+  }
+}
+
+function dataNotes() {
+  const panel = byId("data-panel");
+  const part = (head, ...content) => panel.append(el("section", null, el("h3", null, words[head]), ...content));
+  const bullets = (texts) => el("ul", null, ...texts.map((text) => written(text, "li")));
+  if (facts.public) {
+    part("public_head", bullets([say("public_blur", {m: metres(facts.blur_m)}), say("public_few", {n: facts.fewest}), words.public_plan]));
+  } else {
+    part("missing_head", facts.missing.length ? bullets(facts.missing) : el("p", null, words.missing_none));
+    part("intake_head", el("table", {class: "intake"}, el("thead", null, el("tr", null, ...["intake_kind", "intake_read", "intake_accepted", "intake_set_aside"]
+      .map((key, i) => el("th", {scope: "col", class: i ? "figure" : ""}, words[key])))),
+    el("tbody", null, ...facts.intake.map(([kind, ...counts]) => el("tr", null, el("th", {scope: "row"}, words["kind." + kind] || kind), ...counts.map((n) => el("td", {class: "figure"}, number(n))))))));
+    part("set_aside_head", facts.set_aside.length ? bullets(facts.set_aside.map(([file, reason, n]) => say("set_aside_row", {file: file, reason: reason, n: number(n)}))) : el("p", null, words.set_aside_none));
+    const found = facts.occupancy;
+    part("occupancy_head", el("p", null, say(found.estimate === null ? "occupancy_none" : "occupancy_text", {
+      estimate: share(found.estimate), low: share(found.low), high: share(found.high), naive: share(found.naive), n: number(found.pools_visited)})));
+    part("network_head", el("p", null, say("network_text", {places: number(facts.network.places), components: number(facts.network.components)})));
+    part("candidates_head", el("p", null, say("candidates_text", {left: number(facts.candidates.left), all: number(facts.candidates.all)})),
+      bullets(facts.candidates.lost.map(([reason, n]) => reason + ": " + number(n))));
+    if (facts.notes.length) part("notes_head", bullets(facts.notes));
+  }
+  if (facts.reach.measured_share !== null && facts.reach.measured_share !== undefined) part("headline", el("p", null, say("measured", {share: share(facts.reach.measured_share)})));
+  part("credits_head", bullets([...facts.credits, words.drawn_with]));
+}

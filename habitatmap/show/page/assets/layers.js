@@ -1,0 +1,113 @@
+/* ------------------------------------------------------------------------------------------------------ layers */
+
+const make = {
+  picture: function (block, content) {
+    if (block === "ground") {
+      return content.url ? L.imageOverlay(content.url, content.bounds, {pane: "ground", alt: "", className: "cells"}) : L.layerGroup();
+    }
+    picture = L.imageOverlay("data:image/gif;base64,R0lGODlhAQABAAAAACH5BAEKAAEALAAAAAABAAEAAAICTAEAOw==",
+      content.bounds, {pane: "theme", alt: "", className: "cells"});
+    return picture;
+  },
+  lines: function (block, content) {
+    const group = L.layerGroup(), under = L.canvas({pane: "lines", padding: 0.3});
+    for (const sort of ["water", "road", "foot"]) {
+      const style = STYLES[sort], all = content[sort].map(undelta);
+      if (all.length) L.polyline(all, {renderer: under, pane: "lines", interactive: false, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: 0.8}).addTo(group);
+    }
+    return group;
+  },
+  areas: function (block, content) {
+    const group = L.layerGroup();
+    tags[block] = [];
+    if (block === "boundary") {
+      if (content.length) {
+        L.polygon(rings(content), {...areaStyle("boundary"), weight: 4.5, color: HALO, opacity: 0.7, interactive: false}).addTo(group);
+        L.polygon(rings(content), areaStyle("boundary")).addTo(group);
+      }
+      return group;
+    }
+    content.forEach((item, i) => {
+      const shape = L.polygon(rings(item.area), areaStyle(block === "land" ? item.consent : block));
+      shape.on("click", (event) => { L.DomEvent.stopPropagation(event); clicked[block](item, i, event.latlng); });
+      group.addLayer(shape);
+      if (item.at) tags[block].push(numberTag(block, item, i, group, shape.getBounds()));
+    });
+    return group;
+  },
+  links: function (block, content) {
+    const group = L.layerGroup();
+    for (const link of content) {
+      const style = link.probability >= 0.5 ? STYLES.strong : STYLES.weak;
+      L.polyline(undelta(link.line), {renderer: canvas, interactive: false, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: 0.75}).addTo(group);
+    }
+    return group;
+  },
+  points: function (block, content) {
+    const group = L.layerGroup(), at = places(content);
+    if (!at.length) return group;
+    const sorts = block === "pools" ? byOutcome(content) : {of: new Uint8Array(at.length), marks: [TREE]};
+    group.field = new Field(at, sorts.of, sorts.marks, (i) => clicked[block](content, i, L.latLng(at[i])));
+    return group.addLayer(group.field);
+  },
+  pins: function (block, content) {
+    const group = L.layerGroup();
+    group.pins = content.map((row, i) => {
+      if (row.private && row.zone.length) L.polygon(rings(row.zone), areaStyle("zone"))
+        .on("click", (event) => { L.DomEvent.stopPropagation(event); lists.plan.select(i, true); }).addTo(group);
+      if (!row.at) return null;
+      const pin = L.marker(place(row.at), {keyboard: false, riseOnHover: true, zIndexOffset: 1000 - i,
+        icon: L.divIcon({className: "pin", iconSize: [30, 30], iconAnchor: [15, 34], html: el("span", null, String(row.rank))})});
+      return pin.on("click", () => lists.plan.select(i, true)).addTo(group);
+    });
+    return group;
+  }
+};
+
+/** Which mark each pool gets for its last visit; fainter where it no longer stands. */
+function byOutcome(pools) {
+  const names = Object.keys(OUTCOMES);
+  const marks = names.map((name) => OUTCOMES[name]).concat(names.map((name) => ({...OUTCOMES[name], faint: true})));
+  return {marks: marks, of: Uint8Array.from(pools.name, (_, i) => {
+    const sort = names.indexOf(word(pools.outcome, i));
+    return (sort < 0 ? names.indexOf("") : sort) + (word(pools.flag, i) === "not standing" ? names.length : 0);
+  })};
+}
+
+/* what a click on the map opens */
+const clicked = {
+  gaps: (item, i) => lists.gaps.select(i, true),
+  cells: (item, i, at) => popup(at, say("cell_count", {n: number(item.n)}), []),
+  "keep-away": (item, i, at) => popup(at, item.kind, [[words["mark.keep_away"], item.kind]]),
+  land: (item, i, at) => popup(at, item.name || item.kind || words["mark.land"], [
+    [words["mark.land"], words["consent." + item.consent] || item.consent], [words.privacy, words["privacy." + item.private] || item.private],
+    [words.gap_area, hectares(item.area_ha)], [words.gap_forage, number(item.forage_mean, 2)],
+    [words.tab_pools, number(item.pools)], [words["mark.suggestions_short"], number(item.suggestions)]]),
+  trees: (trees, i, at) => popup(at, word(trees.genus, i) || words["mark.trees"], [
+    [words.tree_diameter, trees.diameter_cm[i] === null ? words.unknown : number(trees.diameter_cm[i]) + "\u00a0cm"],
+    [words.tree_likelihood, share(trees.likelihood[i] === null ? null : trees.likelihood[i] / 100)]]),
+  pools: (pools, i, at) => { popup(at, pools.name[i], poolFacts(pools, i)); status(poolStatus(pools, i)); }
+};
+
+function popup(at, title, pairs) {
+  const card = el("div", {class: "card"}, written(title, "strong"));
+  card.append(factList(pairs));
+  L.popup({maxWidth: 300, minWidth: 200, autoPan: !still, autoPanPadding: [12, 12]}).setLatLng(at).setContent(card).openOn(map);
+}
+
+function poolFacts(pools, i) {
+  const flag = word(pools.flag, i), outcome = word(pools.outcome, i), last = word(pools.last, i);
+  return [
+    [words.last_look, words["outcome." + outcome] + (last && outcome ? ", " + day(last) : "")],
+    [words.visits, pools.visits[i] === null ? null : say("visits_value", {visits: number(pools.visits[i]), detections: number(pools.detections[i])})],
+    [words.chance, ranged(thousandth(pools.occupancy, i), thousandth(pools.occupancy_low, i), thousandth(pools.occupancy_high, i))],
+    [words.basis, word(pools.basis, i)],
+    [words.reach_lost, finely(pools.forage_in_reach[i] === null ? null : pools.forage_in_reach[i] / 1e6)],
+    [words.flag, flag ? words["flag." + flag] || flag : ""],
+    [words.place, word(pools.place, i)], [words.land_cover, word(pools.land_cover, i)],
+    [words.privacy, words["privacy." + word(pools.private, i)] || ""],
+    [words.set_out, word(pools.set_out, i) ? day(word(pools.set_out, i)) : ""], [words.note, word(pools.note, i)]
+  ];
+}
+
+const poolStatus = (pools, i) => say("pool_status", {name: pools.name[i], outcome: words["outcome." + word(pools.outcome, i)]});

@@ -1,0 +1,193 @@
+/* ------------------------------------------------------------------------------------------------------- lists */
+
+/**
+ * A table beside the map. Each row has a button that opens the row's card under it and shows it on the map.
+ * what: {name, caption, none, heads: [text, class], n, cells(i) -> elements, button(i) -> text, card(i), show(i), status(i)}
+ */
+function table(what) {
+  const panel = byId(what.name + "-panel"), body = el("tbody"), rows = [];
+  let chosen = -1;
+  const clear = () => {
+    if (chosen < 0) return;
+    rows[chosen].classList.remove("on");
+    rows[chosen].querySelector("button").setAttribute("aria-expanded", "false");
+    rows[chosen].nextElementSibling.remove();
+    chosen = -1;
+    if (lit) { lit.remove(); lit = null; }
+    if (what.unlit) what.unlit();
+  };
+  const select = (i, fromMap) => {
+    const same = chosen === i;
+    for (const other of Object.values(lists)) other.clear();
+    if (same && !fromMap) return;
+    if (fromMap) showTab(what.name);
+    if (what.bring) what.bring(i);
+    const row = rows[i], detail = el("tr", {class: "detail"}, el("td", {colspan: what.heads.length}, what.card(i)));
+    chosen = i;
+    row.classList.add("on");
+    row.querySelector("button").setAttribute("aria-expanded", "true");
+    row.after(detail);
+    map.closePopup();
+    what.show(i);
+    status(what.status(i));
+    if (fromMap) {
+      row.querySelector("button").focus({preventScroll: true});
+      row.scrollIntoView({block: narrow.matches ? "center" : "start", behavior: still ? "auto" : "smooth"});
+    }
+  };
+  lists[what.name] = {select: select, clear: clear, chosen: () => chosen, rows: rows, body: body};
+  if (!what.n) {
+    panel.append(el("p", {class: "none"}, what.none));
+    return panel;
+  }
+  for (let i = 0; i < what.n; i++) {
+    const button = el("button", {type: "button", class: "pick", "aria-expanded": "false", dir: "auto", on: () => select(i, false)}, ...what.button(i));
+    rows.push(el("tr", null, ...what.cells(i, button)));
+  }
+  if (!what.paged) body.append(...rows);
+  body.addEventListener("keydown", (event) => {
+    const buttons = [...body.querySelectorAll("button.pick")], at = buttons.indexOf(event.target);
+    const next = {ArrowDown: at + 1, ArrowUp: at - 1, Home: 0, End: buttons.length - 1}[event.key];
+    if (at >= 0 && next !== undefined && buttons[next]) { event.preventDefault(); buttons[next].focus(); }
+  });
+  panel.append(el("div", {class: "table-box"}, el("table", {class: what.name}, el("caption", null, what.caption),
+    el("thead", null, el("tr", null, ...what.heads.map(([text, kind]) => typeof text === "string" ? el("th", {scope: "col", class: kind}, text) : text))), body)));
+  return panel;
+}
+
+function ring(at) {
+  lit = L.circleMarker(at, {radius: 17, color: "#a8321a", weight: 3, fill: false, interactive: false, pane: "lit"}).addTo(map);
+}
+
+/** Draws an area's edge above all else. */
+function light(area, color) {
+  lit = L.polygon(rings(area), {color: color, weight: 4, dashArray: "6 3", fill: false, interactive: false, renderer: L.canvas({pane: "lit"}), pane: "lit"});
+  return lit.addTo(map);
+}
+
+function goTo(at, zoom) {
+  const size = map.getSize(), shift = !narrow.matches && size.x > 640 ? 130 : 0;
+  const level = Math.max(map.getZoom(), zoom), seen = map.latLngToContainerPoint(at);
+  const inSight = seen.x > 2 * shift + 30 && seen.x < size.x - 60 && seen.y > 50 && seen.y < size.y - 30;
+  if (inSight && level === map.getZoom()) return;
+  map.setView(map.unproject(map.project(at, level).subtract([shift, 0]), level), level, {animate: !still});
+}
+
+function planTable() {
+  const plan = data("plan"), pins = layers.plan.pins;
+  const where = (row) => row.place || (row.private ? words["privacy.yes"] : row.at ? place(row.at).map((part) => number(part, 5)).join(", ") : words.unknown);
+  const consent = (row) => words["consent." + row.consent] || row.consent;
+  const panel = table({
+    name: "plan", n: plan.length, caption: words.plan_caption, none: words.plan_none,
+    heads: [[words.rank, "count"], [words.where, ""], [words.adds, "figure"], [words.sure, "figure"]],
+    button: (i) => [where(plan[i])],
+    cells: (i, button) => [
+      el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
+      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(plan[i].reason, "p"),
+        el("p", {class: "paper", dir: "auto"}, plan[i].caution)),
+      el("td", {class: "figure"}, plan[i].gain === null ? words.unknown : "+" + finely(plan[i].gain)),
+      el("td", {class: "figure"}, share(plan[i].robustness))
+    ],
+    card: (i) => {
+      const row = plan[i], card = el("div", {class: "card"});
+      card.append(el("h3", null, words.why), written(row.reason, "p"));
+      if (!row.at) card.append(el("p", {class: "pointless"}, words.private_point));
+      card.append(factList([
+        [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: "+" + finely(row.gain)})],
+        [words.fact_cumulative, facts.public ? null : finely(row.cumulative)],
+        [words.fact_occupancy, ranged(row.occupancy_expected, row.occupancy_low, row.occupancy_high)],
+        [words.fact_robustness, row.robustness === null ? words.unknown : say("fact_robustness_value", {share: share(row.robustness)})],
+        [words.fact_forage_m, metres(row.forage_m)], [words.fact_dead_wood_m, metres(row.dead_wood_m)], [words.fact_nearest_pool_m, metres(row.nearest_pool_m)],
+        [words.fact_consent, words["consent_long." + row.consent] || row.consent],
+        [words.fact_point, row.at ? place(row.at).map((part) => part.toFixed(5)).join(", ") : null],
+        [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
+      ]), el("div", {class: "caution"}, el("h3", null, words.caution), written(row.caution, "p")));
+      return card;
+    },
+    show: (i) => {
+      const zone = plan[i].zone.length ? light(plan[i].zone, STYLES.zone.color) : null;
+      if (pins[i]) {
+        goTo(pins[i].getLatLng(), 14);
+        if (pins[i].getElement()) pins[i].getElement().classList.add("on");
+        arrange();
+      } else if (zone) map.fitBounds(zone.getBounds(), {maxZoom: 16, animate: !still});
+    },
+    unlit: () => {
+      document.querySelectorAll(".pin.on").forEach((pin) => pin.classList.remove("on"));
+      arrange();
+    },
+    status: (i) => say("suggestion_status", {rank: plan[i].rank, all: plan.length, place: where(plan[i]), gain: finely(plan[i].gain)})
+  });
+  if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
+  if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
+    el("ul", null, ...facts.cautions.map((text) => written(text, "li")))));
+}
+
+function gapsTable() {
+  const gaps = data("gaps");
+  table({
+    name: "gaps", n: gaps.length, caption: words.gaps_caption, none: words.gaps_none,
+    heads: [[words.gap_cause, ""], [words.gap_area, "figure"], [words.gap_share, "figure"]],
+    button: (i) => [say("gap", {rank: gaps[i].rank})],
+    cells: (i, button) => [el("th", {scope: "row"}, button, written(gaps[i].cause, "p")),
+      el("td", {class: "figure"}, hectares(gaps[i].area_ha)), el("td", {class: "figure"}, share(gaps[i].share))],
+    card: (i) => el("div", {class: "card"}, written(gaps[i].cause, "p"), factList([
+      [words.gap_area, hectares(gaps[i].area_ha)], [words.gap_share, share(gaps[i].share)],
+      [words.gap_forage, number(gaps[i].mean_forage, 2)], [words.gap_reach, share(gaps[i].mean_reach)]])),
+    show: (i) => {
+      map.fitBounds(light(gaps[i].area, STYLES.gaps.color).getBounds(), {maxZoom: 16, animate: !still, paddingTopLeft: clearOfKey(), padding: [20, 20]});
+    },
+    status: (i) => say("gap_status", {rank: gaps[i].rank, all: gaps.length, area: hectares(gaps[i].area_ha)})
+  });
+}
+
+const PAGE = 100;
+
+function poolsTable() {
+  const pools = data("pools");
+  if (!pools) return;
+  const at = places(pools);
+  let shown = PAGE, order = pools.name.map((_, i) => i), found = order, sorted = 0, up = true;
+  const sorts = [
+    (i, j) => pools.name[i].localeCompare(pools.name[j], facts.lang, {numeric: true}),
+    (i, j) => pools.outcome.of[i] - pools.outcome.of[j] || word(pools.last, i).localeCompare(word(pools.last, j)),
+    (i, j) => (pools.occupancy[i] === null ? -1 : pools.occupancy[i]) - (pools.occupancy[j] === null ? -1 : pools.occupancy[j])
+  ];
+  const heads = [words.pool, words.last_look, words.chance_short].map((text, column) => {
+    const head = el("th", {scope: "col", class: column > 1 ? "figure" : ""}, el("button", {type: "button", on: () => {
+      up = column === sorted ? !up : true;
+      sorted = column;
+      order.sort((i, j) => (up ? 1 : -1) * sorts[column](i, j));
+      fill();
+    }}, text));
+    return [head];
+  });
+  const panel = table({
+    name: "pools", n: pools.n, paged: true, caption: words.pools_caption, none: words.pools_none, heads: heads,
+    button: (i) => [pools.name[i] || words.unknown],
+    cells: (i, button) => [el("th", {scope: "row"}, button),
+      el("td", null, symbol(OUTCOMES[word(pools.outcome, i)] || OUTCOMES[""]), " ", words["outcome." + word(pools.outcome, i)] || word(pools.outcome, i)),
+      el("td", {class: "figure"}, share(thousandth(pools.occupancy, i)))],
+    card: (i) => el("div", {class: "card"}, factList(poolFacts(pools, i))),
+    bring: (i) => { if (!lists.pools.rows[i].isConnected) { find.value = ""; shown = pools.n; fill(); } },
+    show: (i) => { goTo(at[i], 14); ring(at[i]); },
+    status: (i) => poolStatus(pools, i)
+  });
+  if (!pools.n) return;
+  const find = el("input", {type: "search", id: "find", autocomplete: "off"}), more = el("button", {type: "button", class: "more", on: () => { shown += PAGE; fill(); }});
+  const count = el("p", {class: "count-line", role: "status"});
+  const fill = () => {
+    lists.pools.clear();
+    const wanted = find.value.trim().toLocaleLowerCase(facts.lang);
+    found = order.filter((i) => pools.name[i].toLocaleLowerCase(facts.lang).includes(wanted));
+    lists.pools.body.replaceChildren(...found.slice(0, shown).map((i) => lists.pools.rows[i]));
+    heads.forEach(([head], column) => column === sorted ? head.setAttribute("aria-sort", up ? "ascending" : "descending") : head.removeAttribute("aria-sort"));
+    count.textContent = say("pools_found", {n: number(found.length), all: number(pools.n)});
+    more.hidden = found.length <= shown;
+    more.textContent = say("pools_more", {n: number(Math.min(PAGE, found.length - shown))});
+  };
+  find.addEventListener("input", () => { shown = PAGE; fill(); });
+  panel.prepend(el("div", {class: "find"}, el("label", {for: "find"}, words.pools_find), find, count));
+  panel.append(more);
+  fill();
+}

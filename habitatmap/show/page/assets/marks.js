@@ -1,0 +1,98 @@
+/* ------------------------------------------------------------------------------------------------------- marks */
+
+// a shape and a colour for each outcome; corners of a figure of radius 1, or a full circle
+const OUTCOMES = {
+  __proto__: null,
+  "larvae": {shape: "circle", fill: "#0e5a72", size: 6.5},
+  "none seen": {shape: "square", fill: "#ffffff", size: 5.5},
+  "dry": {shape: "down", fill: "#e0a030", size: 6.5},
+  "frozen": {shape: "diamond", fill: "#a8d8ea", size: 6.5},
+  "gone": {shape: "cross", fill: "#44403c", size: 5.5},
+  "not reached": {shape: "up", fill: "#cbb7dd", size: 6.5},
+  "": {shape: "circle", fill: "#ffffff", size: 4}
+};
+const TREE = {shape: "leaf", fill: "#7a5230", size: 6};
+const INK = "#20292b", HALO = "#ffffff";
+const CORNERS = {
+  square: [[-1, -1], [1, -1], [1, 1], [-1, 1]],
+  down: [[-1, -0.75], [1, -0.75], [0, 1]],
+  up: [[-1, 0.75], [0, -1], [1, 0.75]],
+  diamond: [[0, -1.1], [1.1, 0], [0, 1.1], [-1.1, 0]],
+  leaf: [[0, -1.2], [0.8, -0.3], [0.5, 0.9], [-0.5, 0.9], [-0.8, -0.3]],
+  cross: [[-0.4, -1], [0, -0.6], [0.4, -1], [1, -0.4], [0.6, 0], [1, 0.4], [0.4, 1], [0, 0.6], [-0.4, 1], [-1, 0.4], [-0.6, 0], [-1, -0.4]]
+};
+
+function svg(tag, attributes) {
+  const made = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  return made;
+}
+
+/** The same mark as a small picture for legend and tables. */
+function symbol(mark) {
+  const picture = svg("svg", {width: 18, height: 18, viewBox: "-9 -9 18 18", "aria-hidden": "true", class: "symbol"});
+  const ink = {fill: mark.fill, stroke: INK, "stroke-width": 1.5, "stroke-linejoin": "round"};
+  const halo = {fill: "none", stroke: HALO, "stroke-width": 4};
+  for (const look of [halo, ink]) {
+    picture.append(mark.shape === "circle" ? svg("circle", {r: mark.size, ...look})
+      : svg("polygon", {points: CORNERS[mark.shape].map(([x, y]) => [x * mark.size, y * mark.size]).join(" "), ...look}));
+  }
+  return picture;
+}
+
+/** A line or area sample for the legend, as drawn on the map. */
+function sample(style) {
+  const picture = svg("svg", {width: 26, height: 16, viewBox: "0 0 26 16", "aria-hidden": "true", class: "symbol"});
+  const stroke = {stroke: style.color, "stroke-width": style.weight, fill: "none"};
+  if (style.dashArray) stroke["stroke-dasharray"] = style.dashArray;
+  if (style.line) picture.append(svg("path", {d: "M1 8H25", ...stroke}));
+  else {
+    for (const slope of style.hatch || []) {
+      for (let x = -16; x < 26; x += 6) picture.append(svg("path", {
+        d: slope > 0 ? `M${x} 16L${x + 16} 0` : `M${x} 0L${x + 16} 16`, stroke: style.color, "stroke-width": 1, fill: "none"}));
+    }
+    picture.append(svg("rect", {x: 1.5, y: 1.5, width: 23, height: 13, ...stroke}));
+  }
+  return picture;
+}
+
+/** A fill of slanting lines: slopes 1 (rising) and -1 (falling). */
+function hatch(color, slopes, gap) {
+  const tile = document.createElement("canvas"), context = tile.getContext("2d");
+  tile.width = tile.height = gap;
+  context.strokeStyle = color;
+  context.lineWidth = 1.2;
+  for (const slope of slopes) {
+    for (const shift of [-gap, 0, gap]) {
+      context.moveTo(shift, slope > 0 ? gap : 0);
+      context.lineTo(shift + gap, slope > 0 ? 0 : gap);
+    }
+  }
+  context.stroke();
+  return context.createPattern(tile, "repeat");
+}
+
+const STYLES = {
+  __proto__: null,
+  gaps: {color: "#7b1e6d", weight: 2.5, dashArray: "7 4", hatch: [1], gap: 11},
+  yes: {color: "#1d6b4f", weight: 2, hatch: []},
+  ask: {color: "#7a5a00", weight: 2, dashArray: "8 4", hatch: [1], gap: 12},
+  provisional: {color: "#7a5a00", weight: 2, dashArray: "8 4", hatch: [1], gap: 12},
+  no: {color: "#8e2430", weight: 2, dashArray: "2 4", hatch: [1, -1], gap: 9},
+  "keep-away": {color: "#54301c", weight: 1.5, dashArray: "1 3", hatch: [-1], gap: 7},
+  boundary: {color: "#20292b", weight: 1.5, plain: true},
+  cells: {color: "#0e5a72", weight: 1.5, hatch: []},
+  zone: {color: "#a8321a", weight: 2.5, dashArray: "5 3", hatch: [-1], gap: 9},
+  strong: {color: "#20292b", weight: 2.5, line: true},
+  weak: {color: "#20292b", weight: 1.5, dashArray: "3 5", line: true},
+  water: {color: "#6d9db3", weight: 2, line: true},
+  foot: {color: "#6f6a62", weight: 1, dashArray: "4 3", line: true},
+  road: {color: "#6f6a62", weight: 1.3, line: true}
+};
+
+function areaStyle(name) {
+  const style = STYLES[name] || STYLES.ask;
+  return {renderer: canvas, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: 1,
+    fill: !style.plain, fillOpacity: style.hatch && style.hatch.length ? 0.75 : 0.08, interactive: !style.plain,
+    fillColor: style.hatch && style.hatch.length ? hatch(style.color, style.hatch, style.gap) : style.color};
+}

@@ -1,0 +1,96 @@
+/* ------------------------------------------------------------------------------------------------ many points */
+
+/**
+ * Points as one layer of the canvas, so that a hundred thousand pan as smoothly as a hundred: of those of one sort that
+ * fall on the same few pixels one is drawn. `sorts[i]` is a number into `marks`.
+ */
+const Field = L.Path.extend({
+  options: {crowd: 2000, closest: 4},
+
+  initialize: function (points, sorts, marks, picked) {
+    L.setOptions(this, {renderer: canvas, interactive: true, bubblingMouseEvents: false});
+    const world = points.map((at) => L.CRS.EPSG3857.latLngToPoint(L.latLng(at), 0));
+    this._east = Float64Array.from(world, (point) => point.x);
+    this._south = Float64Array.from(world, (point) => point.y);
+    this.show(sorts, marks);
+    this.on("click", (event) => {
+      L.DomEvent.stopPropagation(event);
+      picked(this._nearest(map.latLngToLayerPoint(event.latlng)), event.latlng);
+    });
+  },
+
+  /** Draws the points with other marks. */
+  show: function (sorts, marks) {
+    this._sorts = sorts;
+    this._stamps = marks.map(stamp);
+    if (this._map) { this._project(); this.redraw(); }
+  },
+
+  _project: function () {
+    const n = this._east.length, scale = this._map.options.crs.scale(this._map.getZoom()) / 256, origin = this._map.getPixelOrigin();
+    const x = this._x = new Float64Array(n), y = this._y = new Float64Array(n), seen = new Set(), step = this.options.closest;
+    this._drawn = [];
+    for (let i = 0; i < n; i++) {
+      x[i] = this._east[i] * scale - origin.x;
+      y[i] = this._south[i] * scale - origin.y;
+      if (n > this.options.crowd) {
+        const key = (Math.floor(x[i] / step) * 4194304 + Math.floor(y[i] / step)) * 64 + this._sorts[i];
+        if (seen.has(key)) continue;
+        seen.add(key);
+      }
+      this._drawn.push(i);
+    }
+    const far = 20, everywhere = this._map.getPixelWorldBounds().max.x;
+    this._pxBounds = L.bounds([-everywhere - far, -everywhere - far], [everywhere + far, everywhere + far]);
+  },
+
+  _update: function () { if (this._map) this._updatePath(); },
+  _updatePath: function () { this._renderer._drawField(this); },
+  _empty: function () { return !this._east.length; },
+  _containsPoint: function (point) { return this._nearest(point) >= 0; },
+
+  /** The topmost point at a place of the map's pixels, -1 for none. */
+  _nearest: function (point) {
+    let best = -1, least = 11 * 11;
+    for (const i of this._drawn) {
+      const far = (this._x[i] - point.x) ** 2 + (this._y[i] - point.y) ** 2;
+      if (far <= least) { least = far; best = i; }
+    }
+    return best;
+  }
+});
+
+L.Canvas.include({
+  _drawField: function (field) {
+    if (!this._drawing) return;
+    const context = this._ctx, {min, max} = this._redrawBounds || this._bounds, edge = 12;
+    for (const i of field._drawn) {
+      const x = field._x[i], y = field._y[i];
+      if (x < min.x - edge || x > max.x + edge || y < min.y - edge || y > max.y + edge) continue;
+      context.drawImage(field._stamps[field._sorts[i]], x - 12, y - 12, 24, 24);
+    }
+  }
+});
+
+/** A mark drawn once, to be stamped on the map. */
+function stamp(mark) {
+  const sheet = document.createElement("canvas"), context = sheet.getContext("2d");
+  sheet.width = sheet.height = 48;
+  context.scale(2, 2);
+  context.translate(12, 12);
+  context.globalAlpha = mark.faint ? 0.45 : 1;
+  context.lineJoin = "round";
+  outline(context, mark);
+  context.strokeStyle = HALO; context.lineWidth = 4; context.stroke();
+  context.fillStyle = mark.fill; context.fill();
+  context.strokeStyle = INK; context.lineWidth = 1.5; context.stroke();
+  if (mark.chance !== undefined) dial(context, mark);
+  return sheet;
+}
+
+function outline(context, mark) {
+  context.beginPath();
+  if (mark.shape === "circle") context.arc(0, 0, mark.size, 0, 2 * Math.PI);
+  else CORNERS[mark.shape].forEach(([x, y], i) => context[i ? "lineTo" : "moveTo"](mark.size * x, mark.size * y));
+  context.closePath();
+}

@@ -1,0 +1,133 @@
+/* -------------------------------------------------------------------------------------------------------- tabs */
+
+function showTab(name) {
+  for (const tab of document.querySelectorAll("#tabs [role=tab]")) {
+    const here = tab.id === "tab-" + name;
+    tab.setAttribute("aria-selected", String(here));
+    tab.tabIndex = here ? 0 : -1;
+    byId(tab.getAttribute("aria-controls")).hidden = !here;
+  }
+}
+
+function tabs() {
+  if (facts.public) { byId("tab-pools").remove(); byId("pools-panel").remove(); }
+  const all = [...document.querySelectorAll("#tabs [role=tab]")];
+  all.forEach((tab, i) => {
+    tab.addEventListener("click", () => showTab(tab.id.slice(4)));
+    tab.addEventListener("keydown", (event) => {
+      const next = {ArrowRight: i + 1, ArrowLeft: i - 1 + all.length, Home: 0, End: all.length - 1}[event.key];
+      if (next === undefined) return;
+      event.preventDefault();
+      const tab = all[next % all.length];
+      showTab(tab.id.slice(4));
+      tab.focus();
+    });
+  });
+  showTab("plan");
+}
+
+/* --------------------------------------------------------------------------------------------- start and layout */
+
+const clearOfKey = () => narrow.matches || !byId("key").open ? [8, 8] : [275, 8];
+const wholeArea = () => map.fitBounds(facts.bounds, {paddingTopLeft: clearOfKey(), paddingBottomRight: [8, 8], animate: false});
+
+function controls() {
+  L.control.scale({imperial: false, position: "bottomleft"}).addTo(map);
+  const box = L.control({position: "bottomright"});
+  box.onAdd = () => {
+    const button = (sign, key, act) => el("button", {type: "button", title: words[key], "aria-label": words[key], on: act}, sign);
+    const made = el("div", {class: "zoom", role: "group", "aria-label": words.map},
+      button("+", "zoom_in", () => map.zoomIn()), button("\u2212", "zoom_out", () => map.zoomOut()), button("\u2922", "whole_area", wholeArea));
+    L.DomEvent.disableClickPropagation(made);
+    return made;
+  };
+  box.addTo(map);
+}
+
+function printing() {
+  let before = null;
+  const start = () => {
+    if (before) return;
+    before = {open: byId("key").open, centre: map.getCenter(), zoom: map.getZoom()};
+    document.documentElement.classList.add("printing");
+    byId("key").open = true;
+    map.invalidateSize({animate: false, pan: false});
+    map.fitBounds(facts.bounds, {animate: false, padding: [4, 4]});
+  };
+  const end = () => {
+    if (!before) return;
+    document.documentElement.classList.remove("printing");
+    byId("key").open = before.open;
+    map.invalidateSize({animate: false, pan: false});
+    map.setView(before.centre, before.zoom, {animate: false});
+    before = null;
+  };
+  addEventListener("beforeprint", start);
+  addEventListener("afterprint", end);
+  matchMedia("print").addEventListener("change", (event) => event.matches ? start() : end());
+}
+
+/** Sets the map up in its element. */
+function startMap(id) {
+  map = L.map(id, {attributionControl: false, zoomControl: false, zoomSnap: 0.25, zoomDelta: 0.5, minZoom: 3, maxZoom: 20, wheelPxPerZoomLevel: 120, zoomAnimation: !still, fadeAnimation: !still, markerZoomAnimation: !still, inertia: !still});
+  [["theme", 210], ["ground", 220], ["lines", 230], ["lit", 640]].forEach(([name, level]) => {
+    map.createPane(name).style.zIndex = level;
+    map.getPane(name).style.pointerEvents = "none";
+  });
+  canvas = L.canvas({padding: 0.3, tolerance: 5});
+  if (narrow.matches) byId("key").open = false;
+  map.setView(L.latLngBounds(facts.bounds).getCenter(), 12);
+  wholeArea();
+  controls();
+  map.on("popupopen", (event) => {  // Leaflet closes with a link to #close; a button is what it is
+    const link = event.popup._closeButton;
+    event.popup._contentNode.tabIndex = 0;  // a long one scrolls, by key too
+    link.replaceWith(el("button", {type: "button", class: "leaflet-popup-close-button", "aria-label": words.close, on: () => map.closePopup()}, "\u00d7"));
+  });
+  map.on("click", (event) => showSpot(event.latlng));
+}
+
+function addLayer(kind, block, show) {
+  layers[block] = make[kind](block, data(block));
+  if (show && block !== "themes") layers[block].addTo(map);
+}
+
+async function begin(steps) {
+  if (!window.DecompressionStream) { byId("too-old").hidden = false; return; }
+  await unpack();
+  words = data("words");
+  steps.forEach((step) => step());
+  const choice = byId("theme");
+  for (const theme of themes.pictures) choice.append(el("option", {value: theme.name}, themeTitle(theme)));
+  choice.append(el("option", {value: ""}, words.theme_none));
+  choice.value = themes.pictures.some((one) => one.name === "forage_season") ? "forage_season" : choice.options[0].value;
+  choice.addEventListener("change", () => showTheme(choice.value));
+  showTheme(choice.value);
+  marks();
+  tabs();
+  planTable();
+  gapsTable();
+  poolsTable();
+  headline();
+  reading();
+  dataNotes();
+  inOrder();
+  printing();
+  map.on("moveend zoomend resize layeradd layerremove", later(arrange));
+  arrange();
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape") return;
+    map.closePopup();
+    for (const list of Object.values(lists)) list.clear();
+  });
+  new ResizeObserver(() => map.invalidateSize({animate: false})).observe(byId("map"));
+  document.documentElement.classList.add("ready");
+}
+
+// the page's own short script says what there is; the work begins once the data is unpacked
+const steps = [];
+window.habitatmap = {
+  start: (id) => steps.push(() => startMap(id)),
+  add: (kind, block, show) => steps.push(() => addLayer(kind, block, show)),
+  ready: () => begin(steps)
+};
