@@ -141,6 +141,24 @@ WRONG_SHAPE = _why("{shape} where {wanted} is expected", "draw it as {wanted}")
 NO_CLASS = _why("the row has no class", "correct the class, or add a row for it to a class table of your own")
 UNKNOWN_CLASS = _why("{table} has no such class", "correct the class, or add a row for it to a class table of your own")
 
+# --- corrections (NAME.fix.csv) and templates --------------------------------------------------------------------------
+CORRECTED = _why("corrected in row {row} of {file}", "nothing: the corrected row is used in its place")
+NOT_CORRECTED = _why("not corrected yet", "correct the row here, or in {file} itself")
+ORIGINAL_FINE = _why("row {row} of {file} is used as it is", "delete this row: nothing is left to correct")
+ORIGINAL_CHANGED = _why(
+    "row {row} of {file} is gone, or has changed since this correction was begun",
+    "see whether the row there is right now, then delete this one",
+)
+CORRECTED_TWICE = _why("row {row} of this file corrects the same row", "delete one of the two rows")
+NO_ORIGINAL = _why(
+    "the row does not say which row of which file it corrects",
+    "write new records into the file itself; in a correction leave from_file, from_row and mark as they were",
+)
+STILL_EXAMPLE = _why(
+    "the row is marked as the example of the template, but somebody has written in it",
+    "write the pool's name over the mark, or delete the row",
+)
+
 # --- what the public page says of rows set aside ---------------------------------------------------------------------
 NOT_PUBLIC = _why("not public", "see the area's own list")
 

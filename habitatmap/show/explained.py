@@ -1,0 +1,33 @@
+"""The guide's page on rows set aside, as data: what each reason means, an example, and what to do."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from importlib.resources import files
+from typing import NamedTuple
+
+from habitatmap.errors import why
+
+
+class Explanation(NamedTuple):
+    """One entry of guide/set_aside.md; the texts may have `code` in backquotes. `reason` has … for what a file fills in."""
+
+    reason: str
+    meaning: str
+    example: str
+    remedy: str
+
+
+@cache
+def explanations() -> dict[str, Explanation]:
+    """{name in `why.ALL`: its explanation}, in the guide's order."""
+    text = (files("habitatmap") / "guide" / "set_aside.md").read_text(encoding="utf-8")
+    entries = {}
+    for entry in re.split(r"^### ", text, flags=re.MULTILINE)[1:]:
+        reason, _, meaning = entry.partition("\n")
+        about = " ".join(re.split(r"\n## ", meaning)[0].split())
+        meaning, example, remedy = re.split(r"\*For example:\*|\*What to do:\*", about)
+        entries[reason] = Explanation(reason, meaning.strip(), example.strip(), remedy.strip())
+    headings = {name: re.sub(r"(\{\w+\})+", "…", told.reason) for name, told in why.ALL.items()}
+    return {name: entries[heading] for name, heading in headings.items() if heading in entries}
