@@ -45,7 +45,8 @@ from habitatmap.plan.zones import Zone, zones
 from habitatmap.show.cautions import general_cautions, site_caution
 from habitatmap.show.reasons import reason
 from habitatmap.show.summary import headline, missing_inputs, summarise, versions
-from habitatmap.show.tables import place_table, plan_table, pool_table
+from habitatmap.show.tables import place_table, plan_table, pool_table, sampler
+from habitatmap.survey.account import Account, Budget, take_account
 from habitatmap.survey.chances import Chances, chances
 from habitatmap.survey.surface import chance_surface
 
@@ -170,6 +171,35 @@ def _with_access(cells: pd.DataFrame, access: Array, grid: Grid) -> pd.DataFrame
     row, col = cells["row"].to_numpy(int), cells["col"].to_numpy(int)
     x, y = grid.centre(row, col)
     return pd.DataFrame({"x": x, "y": y, "access": access[row, col]})
+
+
+def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None) -> Account:
+    """What the looks say about the pools of an area; `say` gets a line for each stage. Writes nothing."""
+    clock = Clock(say or _silent)
+    with clock("What each spot offers"):
+        spots = offer(area)
+    with clock("What the looks say"):
+        group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
+        known = chances(area.pools, area.visits, area.as_of, area.settings.occupancy, group)
+        return take_account(
+            area.title,
+            area.pools,
+            area.visits,
+            area.as_of,
+            known,
+            group,
+            places=_ground_of_pools(area, spots),
+            block_m=2 * area.settings.flight.dispersal_median_m,
+            budget=budget,
+        )
+
+
+def _ground_of_pools(area: Area, spots: Habitat) -> pd.DataFrame:
+    """Covariates of each pool's ground: forage and dead wood within flight (0-1); NaN outside the data."""
+    read = sampler(
+        area.grid, area.pools["x"].to_numpy(float), area.pools["y"].to_numpy(float), np.ones(len(area.pools), bool)
+    )
+    return pd.DataFrame({"forage_score": read(spots.access), "dead_wood_score": read(spots.dead_wood_access)})
 
 
 def _evaluate(area: Area, say: Say) -> Result:

@@ -15,6 +15,7 @@ COMMANDS = {
     "new": "Start an area folder: from an OpenStreetMap extract, or as a copy of the demo town.",
     "check": "Read the folder as map does, and say how every file was understood and what was set aside.",
     "map": "The main job: score every spot, estimate occupancy, find gaps, plan the next pools, write the maps.",
+    "survey": "What is really in the pools: occupancy with its uncertainty, each pool's chance, next season's effort.",
 }
 
 

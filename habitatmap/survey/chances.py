@@ -50,7 +50,7 @@ class Chances:
     pools: pool, visits, detections (looks of all seasons), occupancy, occupancy_low, occupancy_high (95 %), basis, in
     the order of the pools given; draws: draws x pools; new: a pool set out where pools stand now; new_draws: a number
     for each draw; detection: the chance that a look finds larvae that are there (posterior mean); summary: the
-    `occupancy` part of summary.json; warnings: sentences; looks: what was counted.
+    `occupancy` part of summary.json; warnings: sentences; looks: what was counted; prior: what was believed before.
     """
 
     pools: pd.DataFrame
@@ -61,6 +61,7 @@ class Chances:
     summary: dict[str, Any]
     warnings: list[str]
     looks: Looks
+    prior: Prior
 
 
 def chances(
@@ -100,7 +101,7 @@ def chances(
         new, new_draws = Chance(value, value, value, "set in area.toml"), np.full(draws, value)
     summary = headline | _more(seen, n, d, few, known)
     detection = known.mean(known.p_grid)
-    return Chances(each, pool_draws, new, new_draws, detection, summary, seen.warnings, seen)
+    return Chances(each, pool_draws, new, new_draws, detection, summary, seen.warnings, seen, prior)
 
 
 def where_to_look(known: Chances) -> pd.DataFrame:
@@ -127,7 +128,7 @@ def estimate(seen: Looks, group: Any = None) -> dict[str, Any]:
     n, d = by_place(seen, group)
     visited, twice = int((seen.looks > 0).sum()), int((n >= 2).sum())
     lacking = _lacking(int(d.sum()), twice)
-    fit = fit_occupancy(_as_rows(n, d))
+    fit = fit_occupancy(as_rows(n, d))
     counts = f"{n.sum()} looks at {visited} pools, {seen.period()}" if visited else "no pool was looked at"
     told = not lacking and bool(np.isfinite(fit.psi))
     if lacking:
@@ -163,7 +164,7 @@ def _lacking(detections: int, twice: int) -> str:
     return ", ".join(said)
 
 
-def _as_rows(n: NDArray[Any], d: NDArray[Any]) -> Array:
+def as_rows(n: NDArray[Any], d: NDArray[Any]) -> Array:
     """Sites x visits with the given looks and finds; their order means nothing without covariates."""
     column = np.arange(int(n.max(initial=0)))[None, :]
     return np.where(column < d[:, None], 1.0, np.where(column < n[:, None], 0.0, np.nan))

@@ -251,8 +251,17 @@ def conditional(psi: Any, p: Any, looks: Any) -> Any:
     return missed / (1 - psi + missed)
 
 
-def posterior(h: Histories, prior: Prior) -> Posterior:
-    """The posterior of psi and p under independent Beta priors, by the trapezoid rule on a grid in log odds."""
+def numerical_error(h: Histories, known: Posterior) -> float:
+    """How much the mean of psi changes on a grid half as fine."""
+    coarse = posterior(h, known.prior, (GRID + 1) // 2)
+    return abs(coarse.mean(coarse.psi_grid) - known.mean(known.psi_grid))
+
+
+def posterior(h: Histories, prior: Prior, points: int = GRID) -> Posterior:
+    """The posterior of psi and p under independent Beta priors, by the trapezoid rule on a grid in log odds.
+
+    `points` a side; the grid of half as many spans the same box.
+    """
     a1, b1 = prior.psi_beta
     a2, b2 = prior.p_beta
 
@@ -278,7 +287,7 @@ def posterior(h: Histories, prior: Prior) -> Posterior:
         boxes = closer
         if not shrunk:
             break
-    axes = [np.linspace(*box, GRID) for box in boxes]
+    axes = [np.linspace(*box, points) for box in boxes]
     density = log_density(*axes)
     mass = np.exp(density - density.max())
     return Posterior(expit(axes[0]), expit(axes[1]), mass / mass.sum(), prior)

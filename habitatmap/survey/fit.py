@@ -31,6 +31,9 @@ class Fit:
     naive                 share of the looked-at sites where something was found
     from_data             with a prior: 1 - posterior / prior variance of psi (constant model), else NaN
     sampling_efficiency   with a prior and covariates: effective share of the posterior's draws, else NaN
+    numerical_error       with a prior: how far psi may be off because the posterior was summed or sampled and not
+                          solved (the change from a grid half as fine; one standard error of the draws' mean), else NaN
+    draws                 with a prior: draws of the coefficients (draws x terms, order and units of `coefficients`)
     """
 
     psi: Any
@@ -50,6 +53,8 @@ class Fit:
     prior: Prior | None
     from_data: float
     sampling_efficiency: float
+    numerical_error: float
+    draws: Array | None = field(repr=False)
     _interval: Callable[[str, float], tuple[Any, Any]] = field(repr=False)
     _mean_psi: tuple[float, float] = field(repr=False)
 

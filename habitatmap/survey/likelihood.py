@@ -22,7 +22,7 @@ from habitatmap.survey.constant import Array, Histories, Prior
 FLAT = 1e-4  # information (of standardised covariates) below this, an error above 100 in log odds, is no information
 LONGEST = 4.0  # log odds a step may go
 STEEP = 30.0  # log odds beyond this are 0 or 1
-FEWEST, MOST = 400, 2000  # draws of a posterior: fewer for many looks, where it is narrow and even
+FEWEST, MOST = 400, 4000  # draws of a posterior: fewer for many looks, where it is narrow and even
 BATCH = 2_000_000  # cells held at a time while many coefficients are tried
 
 

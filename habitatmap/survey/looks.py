@@ -135,6 +135,35 @@ def looks(
     )
 
 
+def one_per_place(
+    seen: Looks, pools: pd.DataFrame, visits: pd.DataFrame, group: Any
+) -> tuple[Looks, pd.DataFrame, pd.DataFrame]:
+    """The same looks by place: pools of one label count as one. Gives looks, pools and visits to go on with.
+
+    A place has the name of its first pool, the mean of its pools' numbers, their word where they share it (else
+    "mixed"), and the earliest set-out; the visits are those that `seen` counted. Places are in the order of labels.
+    """
+    label = pd.factorize(np.asarray(group), sort=True)[0]
+    if len(label) != len(pools):
+        raise InputError(f"The merged places have {len(label)} labels for {len(pools)} pools; give one per pool.")
+    by = pools.groupby(label)
+    columns: dict[str, Any] = {}
+    for name in pools.columns:
+        if name == "pool":
+            columns[name] = by[name].first()
+        elif pd.api.types.is_datetime64_any_dtype(pools[name]):
+            columns[name] = by[name].min()
+        elif pd.api.types.is_numeric_dtype(pools[name]):
+            columns[name] = by[name].mean()
+        else:
+            columns[name] = by[name].agg(lambda words: words.iloc[0] if words.nunique() == 1 else "mixed")
+    merged = pd.DataFrame(columns).reset_index(drop=True)
+    place_of = dict(zip(pools["pool"].astype(str), merged["pool"].to_numpy()[label], strict=True))
+    counted = visits.iloc[np.sort(seen.rows[seen.rows >= 0])].reset_index(drop=True)
+    counted = counted.assign(pool=counted["pool"].astype(str).map(place_of))
+    return looks(counted, merged, seen.last if seen.last is not None else pd.Timestamp.max), merged, counted
+
+
 def _text(visits: pd.DataFrame, column: str) -> pd.Series:
     """A text column, stripped; empty where the visits have none."""
     return visits[column].astype(str).str.strip() if column in visits else pd.Series("", index=visits.index)

@@ -24,6 +24,8 @@ from habitatmap.survey.fit import LOOKED_ONCE, NOTHING_FOUND, Fit, coefficients
 from habitatmap.survey.likelihood import Problem
 from habitatmap.survey.with_covariates import fit_covariates
 
+DRAWS = 2000  # of the posterior without covariates
+
 
 def fit_occupancy(
     detections: Any,
@@ -116,6 +118,8 @@ def _fit_constant(h: Histories, looks: NDArray[Any], finds: NDArray[Any]) -> Fit
         prior=None,
         from_data=np.nan,
         sampling_efficiency=np.nan,
+        numerical_error=np.nan,
+        draws=None,
         _interval=partial(_constant_interval, h, peak, p, top),
         _mean_psi=(psi, se[0]),
     )
@@ -186,6 +190,8 @@ def _posterior_constant(h: Histories, looks: NDArray[Any], finds: NDArray[Any], 
         prior=prior,
         from_data=known.from_data(),
         sampling_efficiency=np.nan,
+        numerical_error=constant.numerical_error(h, known),
+        draws=logit(np.column_stack(known.draw(DRAWS, seed=1))),
         _interval=partial(_posterior_interval, known, looks, finds),
         _mean_psi=(psi, known.sd(known.psi_grid)),
     )

@@ -77,6 +77,8 @@ def fit_covariates(
         prior=prior,
         from_data=np.nan,
         sampling_efficiency=answer.efficiency,
+        numerical_error=answer.numerical_error,
+        draws=answer.draws,
         _interval=answer.interval,
         _mean_psi=answer.mean_psi,
     )
@@ -125,18 +127,18 @@ class _Answer:
     conditional: Array
     estimates: Array
     errors: Array
-    efficiency: float
     interval: Callable[[str, float], tuple[Any, Any]]
     mean_psi: tuple[float, float]
+    efficiency: float = np.nan
+    numerical_error: float = np.nan
+    draws: Array | None = None
 
 
 def _untold(m: _Model, top: float) -> _Answer:
     """Where the looks can't tell psi and p apart: NaN all over, and every psi from 0 to 1 is possible."""
     sites, cells = np.full(m.shape[0], np.nan), np.full(int(np.prod(m.shape)), np.nan)
     nothing = np.full(len(m.psi_rows.terms) + len(m.p_rows.terms), np.nan)
-    return _Answer(
-        sites, sites, cells, cells, top, sites, nothing, nothing, np.nan, partial(_anything, m), (np.nan, np.nan)
-    )
+    return _Answer(sites, sites, cells, cells, top, sites, nothing, nothing, partial(_anything, m), (np.nan, np.nan))
 
 
 def _anything(m: _Model, part: str, level: float) -> tuple[Any, Any]:
@@ -170,7 +172,6 @@ def _by_peak(m: _Model, peak: Array, spread: Spread) -> _Answer:
         conditional=state,
         estimates=_as_given(m, peak),
         errors=np.concatenate(errors),
-        efficiency=np.nan,
         interval=partial(_peak_interval, m, peak, (psi, psi_se), (p, p_se)),
         mean_psi=(float(seen.mean()), float(mean_se)),
     )
@@ -234,9 +235,11 @@ def _by_posterior(m: _Model, problem: Problem) -> _Answer:
         conditional=given,
         estimates=in_units.mean(axis=0),
         errors=in_units.std(axis=0),
-        efficiency=efficiency,
         interval=partial(_draws_interval, m, draws),
         mean_psi=(float(np.mean(mean_psi)), float(np.std(mean_psi))),
+        efficiency=efficiency,
+        numerical_error=float(np.max(sd["psi"]) / np.sqrt(efficiency * len(draws))),
+        draws=in_units,
     )
 
 

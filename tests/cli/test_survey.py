@@ -1,0 +1,84 @@
+"""`habitatmap survey`: whole or not at all, into its own folder, with exit codes a script can trust."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from click.testing import CliRunner, Result
+
+from habitatmap.cli.survey import command
+from habitatmap.errors import InputError
+
+DEMO = Path(__file__).parents[2] / "demo_area"
+FILES = {"survey.html", "pools.csv", "estimates.csv", "models.csv", "effects.csv", "effort.csv", "survey.json"}
+
+
+@pytest.fixture(scope="module")
+def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo town's records without its land cover, which the survey can do without."""
+    folder = tmp_path_factory.mktemp("town")
+    for name in ("area.toml", "pools.csv", "visits.csv"):
+        shutil.copy(DEMO / name, folder / name)
+    text = (folder / "area.toml").read_text(encoding="utf-8")
+    (folder / "area.toml").write_text(text.replace('[land_cover]\nclasses = "classes.csv"', ""), encoding="utf-8")
+    return folder
+
+
+def run(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(command, [str(a) for a in arguments], catch_exceptions=False)
+
+
+def test_it_writes_its_own_folder_and_nothing_else(town: Path) -> None:
+    before = {p.name for p in town.iterdir()}
+    done = run(town, "--json")
+    assert done.exit_code == 0
+    assert {p.name for p in town.iterdir()} == before | {"survey"}
+    assert {p.name for p in (town / "survey").iterdir()} == FILES
+    told = json.loads(done.stdout)
+    assert told == json.loads((town / "survey" / "survey.json").read_text(encoding="utf-8"))
+    assert told["occupancy"]["naive"] < told["occupancy"]["estimate"]
+    estimates = pd.read_csv(town / "survey" / "estimates.csv").set_index("figure")
+    assert estimates.loc["occupancy", "value"] == told["occupancy"]["estimate"]
+    assert (estimates["low"].dropna() <= estimates["value"][estimates["low"].notna()] + 1e-9).all()
+    pools = pd.read_csv(town / "survey" / "pools.csv")
+    assert pools["looks"].sum() == told["occupancy"]["looks"]
+    assert (pools.loc[pools["finds"] > 0, "occupancy"] == 1).all()
+
+
+def test_the_same_records_give_the_same_bytes(town: Path, tmp_path: Path) -> None:
+    turned = tmp_path / "turned"
+    shutil.copytree(town, turned, ignore=shutil.ignore_patterns("survey"))
+    lines = (turned / "visits.csv").read_text(encoding="utf-8").splitlines()
+    (turned / "visits.csv").write_text("\n".join([lines[0], *lines[:0:-1]]), encoding="utf-8")
+    run(town)
+    run(turned)
+    for name in FILES:
+        assert (town / "survey" / name).read_bytes() == (turned / "survey" / name).read_bytes(), name
+
+
+def test_terminal_and_budget(town: Path) -> None:
+    text = run(town, "--hours", "20", "--out", town / "survey").stdout
+    assert "Goodness of fit" in text
+    assert "no change can be shown: 2 seasons" in text
+    page = (town / "survey" / "survey.html").read_text(encoding="utf-8")
+    assert "20 hours (as given)" in page
+
+
+def test_strict_says_too_few(town: Path, tmp_path: Path) -> None:
+    shutil.copy(town / "pools.csv", tmp_path / "pools.csv")
+    (tmp_path / "area.toml").write_text('crs = "EPSG:25832"\nas_of = 2025-10-15\n', encoding="utf-8")
+    assert run(tmp_path).exit_code == 0  # no visit at all is a result with a word
+    done = run(tmp_path, "--strict")
+    assert done.exit_code == 1
+    assert "No look counts" in done.stdout
+
+
+def test_a_strangers_folder_is_not_replaced(town: Path, tmp_path: Path) -> None:
+    (tmp_path / "letter.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match=r"letter\.txt"):
+        run(town, "--out", tmp_path)
+    assert (tmp_path / "letter.txt").read_text(encoding="utf-8") == "mine"
