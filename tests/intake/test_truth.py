@@ -1,0 +1,106 @@
+"""Every file of the larger corpus, opened as an area: its true rows come out, the others are set aside with a word."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from .corpus_land import CASES as LAND
+from .corpus_pools import CASES as POOLS
+from .corpus_trees import CASES as TREES
+from .corpus_visits import CASES as VISITS
+from .truth import Case, hold
+
+# cases that are not read as they should be yet, and what happens in place of it
+NOT_YET: dict[str, str] = {
+    "pools: mac_roman": "read as another encoding, so that no heading fits",
+    "pools: cp1250": "read as cp1252",
+    "pools: latin-9": "œ comes as ½",
+    "pools: cp850 of an old DOS program": "read as another encoding, so that no heading fits",
+    "pools: encoded twice": "the name stays Ã¼",
+    "pools: two tables on a sheet": "the second table is read by the first one's headings",
+    "pools: zip with a csv": "archives are not opened",
+    "pools: zip with a folder and a workbook": "archives are not opened",
+    "pools: shapefile in a zip": "archives are not opened",
+    "visits: zip": "archives are not opened",
+    "trees: zip with a shapefile": "archives are not opened",
+    "land: zip with a shapefile": "archives are not opened",
+    "pools: headings in English with units": "degrees with a letter of the compass in a heading are not known",
+    "pools: headings in French with units": "N° de mare is not known as the pool's name",
+    "pools: headings in Dutch with units": "Poelnummer is not known as the pool's name, Inhoud (l) not as litres",
+    "pools: seconds with curled quotes and commas": "decimal commas in seconds are not read",
+    "pools: seconds as two accents": "decimal commas in seconds are not read",
+    "pools: decimal minutes with commas": "decimal commas in minutes are not read",
+    "pools: MGRS": "not read",
+    "pools: MGRS of 100 m": "not read",
+    "pools: plus codes": "not read",
+    "pools: a plus code of eleven": "not read",
+    "pools: plus codes cut short": "not named",
+    "pools: a published plus code": "not read",
+    "pools: letters in columns, O is West": "O is not read as West",
+    "pools: Dutch NB and OL": "not read",
+    "pools: Finnish P and I": "not read",
+    "pools: a lost point": "set aside, though one reading fits only",
+    "pools: two lost points": "set aside, though one reading fits only",
+    "pools: a lost point that may be in two places": "set aside without its two readings",
+    "pools: a lost sign": "taken as it stands, far outside",
+    "pools: no sign anywhere": "taken as it stands, far outside",
+    "pools: one row swapped": "taken as it stands, far outside",
+    "pools: headings swapped": "taken as it stands, then refused",
+    "pools: an Irish reference": "not read",
+    "pools: Spanish metres": "UTM X and UTM Y are not known as headings",
+    "pools: metres swapped": "taken as it stands, then refused",
+    "pools: metres of a neighbour's system": "taken as it stands, far outside",
+    "pools: volume with a unit": "8,5 Liter is dropped",
+    "pools: a list without names": "the row gets a name of our own making",
+    "visits: before it was set out": "accepted",
+    "visits: outcomes in English": "words are missing",
+    "visits: outcomes in German": "words are missing",
+    "visits: outcomes in French": "words are missing",
+    "visits: outcomes in Dutch": "words are missing",
+    "visits: outcomes in Spanish": "words are missing",
+    "visits: outcomes in Finnish": "words are missing",
+    "visits: count none, no outcome": "set aside",
+    "visits: count twelve with a word": "the count is dropped",
+    "visits: dates with Roman months": "set aside",
+    "trees: size a column called diameter that holds girths": "girths are taken as diameters",
+    "trees: size classes": "the classes are dropped",
+    "trees: size classes with signs": "the classes are dropped",
+    "trees: names in English": "common names give no genus, or a wrong one",
+    "trees: names in German": "common names give no genus, or a wrong one",
+    "trees: names in French": "common names give no genus, or a wrong one",
+    "trees: names in Dutch": "common names give no genus, or a wrong one",
+    "trees: names in Finnish": "common names give no genus, or a wrong one",
+    "trees: condition in English": "log is not known",
+    "trees: condition in Dutch": "geveld is not known",
+    "trees: shapefile of a German office": "common names give no genus, or a wrong one",
+    "trees: trees that differ in nothing but place": "the second is taken for a repeat of the first",
+    "trees: a tree of the town's list that the map knows too": "another tree is taken for a repeat",
+    "trees: a column for the day of felling": "the felled tree is accepted",
+    "land: csv with WKB in hex": "a polygon is taken for a failed point",
+    "land: consent in German": "Einwilligung is not known",
+    "land: consent in Dutch": "words are missing",
+    "land: yes and no on one piece of ground": "nothing is said",
+    "land: the same row twice": "both are accepted",
+    "keep_away: distances with a unit": "80 m is dropped",
+}
+
+CASES: list[Any] = [
+    pytest.param(case, id=case.name, marks=[pytest.mark.xfail(strict=True, reason=NOT_YET[case.name])])
+    if case.name in NOT_YET
+    else pytest.param(case, id=case.name)
+    for case in [*POOLS, *VISITS, *TREES, *LAND]
+]
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_file_gives_back_what_stands_in_it(case: Case, tmp_path: Path) -> None:
+    hold(case, tmp_path)
+
+
+def test_names_of_cases_are_told_apart() -> None:
+    names = [case.name for case in [*POOLS, *VISITS, *TREES, *LAND]]
+    assert len(set(names)) == len(names)
+    assert set(NOT_YET) <= set(names)
