@@ -141,7 +141,7 @@ WRONG_SHAPE = _why("{shape} where {wanted} is expected", "draw it as {wanted}")
 NO_CLASS = _why("the row has no class", "correct the class, or add a row for it to a class table of your own")
 UNKNOWN_CLASS = _why("{table} has no such class", "correct the class, or add a row for it to a class table of your own")
 
-# --- corrections (NAME.fix.csv) and templates --------------------------------------------------------------------------
+# --- corrections (NAME.fix.csv) and templates ------------------------------------------------------------------------
 CORRECTED = _why("corrected in row {row} of {file}", "nothing: the corrected row is used in its place")
 NOT_CORRECTED = _why("not corrected yet", "correct the row here, or in {file} itself")
 ORIGINAL_FINE = _why("row {row} of {file} is used as it is", "delete this row: nothing is left to correct")

@@ -35,22 +35,22 @@ def read_keep_away(
         kinds = [as_text(cell) for cell in shapes.column(heads.at.get("kind"))]
         distances = shapes.column(heads.at.get("distance_m"))
         rows = []
-        for row, given, distance in zip(shapes.numbers, kinds, distances, strict=True):
+        for file, row, given, distance in zip(shapes.files, shapes.numbers, kinds, distances, strict=True):
             kind = keep_away_kind(given) if given else OTHER
             own = _metres(distance)
             if own is None and as_text(distance):
                 ledger.remark(
-                    f'{table.file} row {row}: the distance "{as_text(distance)}" is no number of metres, '
+                    f'{file} row {row}: the distance "{as_text(distance)}" is no number of metres, '
                     "so the distance of its kind is used"
                 )
             if own is None and fold(kind) not in stated_m and kind not in defaults:
                 ledger.remark(
-                    f'{table.file}: "{kind}" is no known kind to keep away from, so {defaults[OTHER]:g} m are kept; '
+                    f'{file}: "{kind}" is no known kind to keep away from, so {defaults[OTHER]:g} m are kept; '
                     f'state its distance in area.toml: [keep_away] "{kind}" = ...'
                 )
             by_kind = stated_m.get(fold(kind), defaults.get(kind, stated_m.get(OTHER, defaults[OTHER])))
-            rows.append((kind, by_kind if own is None else own, table.file, row))
-        ledger.accept("keep_away", table.file, len(rows))
+            rows.append((kind, by_kind if own is None else own, file, row))
+        ledger.accept_rows("keep_away", table, shapes.at)
         frames.append((pd.DataFrame(rows, columns=["kind", "distance_m", "file", "row"]), shapes.geometry))
     return frame_of(frames, COLUMNS, crs)
 

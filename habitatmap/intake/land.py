@@ -67,8 +67,8 @@ def read_land(
         cells = {name: shapes.column(heads.at.get(name)) for name in ("name", "kind", "consent", "until", "private")}
         untils = read_dates(cells["until"], heads.text.get("until", ""))
         rows = []
-        for i, row in enumerate(shapes.numbers):
-            where = f"{table.file} row {row}"
+        for i, (file, row) in enumerate(zip(shapes.files, shapes.numbers, strict=True)):
+            where = f"{file} row {row}"
             kind = as_text(cells["kind"][i])
             consent, note = consent_of(cells["consent"][i], untils[i], as_of)
             if note not in ("", NOT_STATED):
@@ -77,8 +77,8 @@ def read_land(
             if private is None:
                 ledger.remark(f'{where}: private is "{as_text(cells["private"][i])}", read as blank; write yes or no')
             private = private or ("yes" if is_home_ground(kind) else "no")
-            rows.append((as_text(cells["name"][i]), kind, consent, note, private, table.file, row))
-        ledger.accept("land", table.file, len(rows))
+            rows.append((as_text(cells["name"][i]), kind, consent, note, private, file, row))
+        ledger.accept_rows("land", table, shapes.at)
         columns = [c for c in COLUMNS if c != "geometry"]
         frames.append((pd.DataFrame(rows, columns=columns), shapes.geometry))
     return frame_of(frames, COLUMNS, crs)

@@ -387,11 +387,14 @@ def compose_land_cover(
 def _account(cover: CoverShapes, kind: str, usable: set[str], legend: Legend, ledger: Ledger) -> None:
     """Accepts the rows whose class is used, and sets the others aside."""
     tables = " + ".join(legend.names) or "the class table"
-    for row, text in zip(cover.shapes.numbers, cover.texts, strict=True):
+    table = cover.shapes.table
+    for at, text in zip(cover.shapes.at, cover.texts, strict=True):
         if text not in usable:
             told = why.UNKNOWN_CLASS.of(table=tables) if text else why.NO_CLASS
-            ledger.set_aside(kind, cover.file, row, cover.column or "file name", text, *told)
-    ledger.accept(kind, cover.file, sum(text in usable for text in cover.texts))
+            ledger.set_row_aside(kind, table, int(at), cover.column or "file name", text, told)
+    ledger.accept_rows(
+        kind, table, (at for at, text in zip(cover.shapes.at, cover.texts, strict=True) if text in usable)
+    )
 
 
 def _counted(classes: NDArray[np.uint16], files: str, legend: Legend, grid: Grid) -> LandCover:

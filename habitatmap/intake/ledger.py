@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import pandas as pd
 
-from habitatmap.errors.why import Reason, Remedy
+from habitatmap.errors.why import Reason, Remedy, Why
 from habitatmap.intake.headings import Headings
 from habitatmap.intake.tables import Table
 
@@ -32,6 +32,8 @@ class SetAside(NamedTuple):
     reason: Reason
     remedy: Remedy
     about: str = ""  # whose record it is (the pool's name), where the reader knows
+    table: Table | None = None  # the row itself, where the reader gave it: its table, and its position there
+    at: int = -1
 
 
 @dataclass
@@ -70,6 +72,24 @@ class Ledger:
     def accept(self, kind: str, file: str, n: int) -> None:
         """`n` of the rows read are used."""
         self._accepted[kind, file] += n
+
+    def read_table(self, kind: str, table: Table) -> None:
+        """Every row of the table was read, each from the file it stands in."""
+        self.read(kind, table.file, len(table) - len(table.corrected_in))
+        for file, n in sorted(Counter(table.corrected_in.values()).items()):
+            self.read(kind, file, n)
+
+    def accept_rows(self, kind: str, table: Table, positions: Iterable[int]) -> None:
+        """The rows at these positions of the table are used."""
+        for file, n in sorted(Counter(table.file_of(int(at)) for at in positions).items()):
+            self.accept(kind, file, n)
+
+    def set_row_aside(
+        self, kind: str, table: Table, at: int, column: str, value: object, told: Why, about: str = ""
+    ) -> None:
+        """The row at this position of the table is not used. To be called once for a row."""
+        self.set_aside(kind, table.file_of(at), table.numbers[at], column, value, *told, about=about)
+        self._aside[-1] = self._aside[-1]._replace(table=table, at=at)
 
     def set_aside(
         self,
@@ -121,10 +141,13 @@ class Ledger:
         """The rows of one kind set aside, in the order they were."""
         return [entry for entry in self._aside if entry.kind == kind]
 
+    def in_order(self) -> list[SetAside]:
+        """The rows set aside, ordered by file, row and reason."""
+        return sorted(self._aside, key=lambda e: (e.file, e.row, e.reason, e.column, e.value))
+
     def frame(self) -> pd.DataFrame:
         """The rows set aside as set_aside.csv has them, ordered by file, row and reason."""
-        entries = sorted(self._aside, key=lambda e: (e.file, e.row, e.reason, e.column, e.value))
-        return pd.DataFrame([entry[1:7] for entry in entries], columns=list(COLUMNS)).astype({"row": "int64"})
+        return pd.DataFrame([entry[1:7] for entry in self.in_order()], columns=list(COLUMNS)).astype({"row": "int64"})
 
     def check(self) -> None:
         """Raises AssertionError, naming the file, where read is not accepted + set aside: a fault of the program."""

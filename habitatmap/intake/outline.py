@@ -21,7 +21,7 @@ def read_outline(tables: Sequence[Table], kind: str, crs: CRS, stated: Stated, l
     parts: list[Any] = []
     for table, heads in match_layers(kind, tables, stated, ledger):
         shapes = read_shapes(table, kind, crs, stated, ledger, "polygons", heads)
-        ledger.accept(kind, table.file, len(shapes.at))
+        ledger.accept_rows(kind, table, shapes.at)
         parts.extend(shapes.geometry)
     if not parts:
         raise InputError(f"{tables[0].file} holds no polygon; expected one or more polygons, the outline of the area")

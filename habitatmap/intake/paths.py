@@ -21,6 +21,6 @@ def read_paths(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     for table, heads in match_layers("paths", tables, stated, ledger):
         shapes = read_shapes(table, "paths", crs, stated, ledger, "lines", heads)
         texts = {c: [as_text(cell) for cell in shapes.column(heads.at.get(c))] for c in ("kind", "name")}
-        ledger.accept("paths", table.file, len(shapes.at))
+        ledger.accept_rows("paths", table, shapes.at)
         frames.append((pd.DataFrame(texts), shapes.geometry))
     return frame_of(frames, COLUMNS, crs)

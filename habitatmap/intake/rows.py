@@ -18,7 +18,7 @@ from pyproj import CRS
 
 from habitatmap.coordinates import Point, Refusal, locate
 from habitatmap.errors import InputError, why
-from habitatmap.errors.why import Reason, Remedy
+from habitatmap.errors.why import Reason, Remedy, Why
 from habitatmap.intake.headings import Headings, match_headings
 from habitatmap.intake.ledger import Ledger, Reading, as_text
 from habitatmap.intake.points import points_of, strays
@@ -109,7 +109,7 @@ def open_drafts(kind: str, tables: Sequence[Table], stated: Stated, ledger: Ledg
         kept.append(draft)
         _tell(draft, ledger)
         draft.reading = ledger.understood(kind, draft.table, draft.headings)
-        ledger.read(kind, draft.table.file, len(draft.table))
+        ledger.read_table(kind, draft.table)
         for at, odd in draft.table.odd.items():
             words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
             draft.refuse(at, "", words, odd.reason, odd.remedy)
@@ -156,7 +156,11 @@ def gather(drafts: Sequence[Draft], columns: Sequence[Mapping[str, Sequence[Any]
     parts = []
     for number, (draft, values) in enumerate(zip(drafts, columns, strict=True)):
         part = pd.DataFrame(dict(values))
-        part["file"] = draft.table.file
+        part["file"] = (
+            [draft.table.file_of(at) for at in range(len(draft.table))]
+            if draft.table.corrected_in
+            else draft.table.file
+        )
         part["row"] = np.asarray(draft.table.numbers, dtype="int64")
         part["_draft"], part["_at"] = number, np.arange(len(draft.table))
         parts.append(part[~part["_at"].isin(list(draft.aside))])
@@ -184,7 +188,8 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
             if first[0] == number:
                 continue
         table = drafts[first[0]].table
-        of = "" if table.file == draft.table.file else f" of {table.file}"
+        file = table.file_of(first[1])
+        of = "" if file == draft.table.file_of(at) else f" of {file}"
         words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
         draft.refuse(at, "", words, *why.REPEAT.of(row=table.numbers[first[1]], of=of))
         keep[i] = False
@@ -196,10 +201,8 @@ def close(drafts: Sequence[Draft], ledger: Ledger) -> None:
     for draft in drafts:
         for at, (column, value, reason, remedy) in sorted(draft.aside.items()):
             about = draft.about[at] if draft.about else ""
-            ledger.set_aside(
-                draft.kind, draft.table.file, draft.table.numbers[at], column, value, reason, remedy, about
-            )
-        ledger.accept(draft.kind, draft.table.file, len(draft.table) - len(draft.aside))
+            ledger.set_row_aside(draft.kind, draft.table, at, column, value, Why(reason, remedy), about)
+        ledger.accept_rows(draft.kind, draft.table, (at for at in range(len(draft.table)) if at not in draft.aside))
 
 
 def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str]) -> pd.DataFrame:

@@ -30,6 +30,7 @@ from habitatmap.coordinates import (
     transform,
 )
 from habitatmap.errors import CrsError, InputError, why
+from habitatmap.errors.why import Why
 from habitatmap.intake.headings import ALIASES, Headings, match_headings
 from habitatmap.intake.ledger import Ledger
 from habitatmap.intake.points import source_of
@@ -63,6 +64,11 @@ class Shapes:
     def numbers(self) -> list[int]:
         """Row numbers as a spreadsheet shows them."""
         return [self.table.numbers[i] for i in self.at]
+
+    @property
+    def files(self) -> list[str]:
+        """The file that each usable row stands in."""
+        return [self.table.file_of(int(i)) for i in self.at]
 
 
 def match_layers(
@@ -99,9 +105,9 @@ def read_shapes(
     The caller accepts what it uses of the rest. A table without shapes may give them as text (WKT, WKB, GeoJSON), or
     points by coordinates. Raises CrsError where nothing states or proves the layer's system.
     """
-    ledger.read(kind, table.file, len(table))
+    ledger.read_table(kind, table)
     for i, odd in table.odd.items():
-        ledger.set_aside(kind, table.file, table.numbers[i], "", "", odd.reason, odd.remedy)
+        ledger.set_row_aside(kind, table, i, "", "", odd)
     at = np.array([i for i in range(len(table)) if i not in table.odd], dtype=np.int64)
     placed = _placed(table, at, heads, crs, stated)
 
@@ -111,7 +117,7 @@ def read_shapes(
             usable.append(i)
             continue
         column = heads.text.get(shape.role, shape.role)
-        ledger.set_aside(kind, table.file, table.numbers[i], column, shape.value, shape.reason, shape.remedy)
+        ledger.set_row_aside(kind, table, int(i), column, shape.value, Why(shape.reason, shape.remedy))
     at = np.array(usable, dtype=np.int64)
     found = _objects([shape for shape in placed if not isinstance(shape, Refusal)])
 
@@ -132,7 +138,7 @@ def read_shapes(
     for i, shape in zip(at[wrong], found[wrong], strict=True):
         value = NAMES[shapely.get_type_id(shape)]
         told = why.WRONG_SHAPE.of(shape=value, wanted=name)
-        ledger.set_aside(kind, table.file, table.numbers[i], "geometry", value, *told)
+        ledger.set_row_aside(kind, table, int(i), "geometry", value, told)
     return Shapes(table, at[~wrong], parts[~wrong])
 
 

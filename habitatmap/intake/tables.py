@@ -32,6 +32,7 @@ class Table:
     crs: CRS | None = None
     sheet: str = ""
     notes: tuple[str, ...] = ()  # how the file was understood: encoding, delimiter, sheet
+    corrected_in: Mapping[int, str] = field(default_factory=dict)  # rows that stand in a correction file: its name
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -39,6 +40,10 @@ class Table:
     def column(self, at: int | None) -> list[Any]:
         """The cells of one column; all None where the table has no such column."""
         return [None] * len(self.rows) if at is None else [row[at] for row in self.rows]
+
+    def file_of(self, at: int) -> str:
+        """The file that the row at this position stands in; `numbers` counts in that file."""
+        return self.corrected_in.get(at, self.file)
 
     @property
     def name(self) -> str:

@@ -11,7 +11,7 @@ from habitatmap.errors import why
 
 
 class Explanation(NamedTuple):
-    """One entry of guide/set_aside.md; the texts may have `code` in backquotes. `reason` has … for what a file fills in."""
+    """One entry of guide/set_aside.md; texts may have `code` in backquotes, `reason` has … for what a file fills in."""
 
     reason: str
     meaning: str
