@@ -16,6 +16,8 @@ COMMANDS = {
     "check": "Read the folder as map does, and say how every file was understood and what was set aside.",
     "map": "The main job: score every spot, estimate occupancy, find gaps, plan the next pools, write the maps.",
     "survey": "What is really in the pools: occupancy with its uncertainty, each pool's chance, next season's effort.",
+    "sheets": "What a crew takes along, as PDF: a page for each site, labels, recording sheets.",
+    "outlook": "The plan against other ways to choose, through the same simulated years: ranks, no forecast.",
 }
 
 

@@ -120,6 +120,12 @@ class PublicSettings(_Part):
     blur_m: Metres = 1000.0
 
 
+class SheetSettings(_Part):
+    """What the crew's sheets and labels say."""
+
+    contact: Text = ""
+
+
 class ColumnSettings(_Part):
     """By kind of file: our name of a column = the file's heading."""
 
@@ -150,6 +156,7 @@ class Settings(_Part):
     keep_away: Annotated[dict[str, MetresOrNone], Field(description="metres by kind")] = {}
     cautions: CautionSettings = CautionSettings()
     public: PublicSettings = PublicSettings()
+    sheets: SheetSettings = SheetSettings()
     source_crs: Annotated[dict[str, Text], Field(description="a reference system by file name")] = {}
     columns: ColumnSettings = ColumnSettings()
     credits: Annotated[list[Text], Field(description='a list of texts, such as ["© the data\'s makers, licence"]')] = []

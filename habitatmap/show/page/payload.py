@@ -180,7 +180,7 @@ def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
     rows = []
     for row, zone in zip(result.plan.to_dict("records"), result.zones, strict=True):
         private = row["private"] == "yes"
-        ground = _zone_shape(zone, result.grid)
+        ground = zone_shape(zone, result.grid)
         if private and ground.area < LEAST_ZONE_HA * 10_000:
             ground = None
         rows.append(
@@ -197,7 +197,7 @@ def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
     return rows
 
 
-def _zone_shape(zone: Any, grid: Grid) -> BaseGeometry:
+def zone_shape(zone: Any, grid: Grid) -> BaseGeometry:
     """A zone (row0, col0, mask) as the outline of its cells."""
     row, col = np.nonzero(zone.mask)
     west, north = grid.left + (zone.col0 + col) * grid.cell_m, grid.top - (zone.row0 + row) * grid.cell_m

@@ -1,0 +1,42 @@
+"""`habitatmap outlook AREA`: the plan against other ways to choose, through the same simulated years."""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+import click
+
+log = logging.getLogger("habitatmap")
+
+
+@click.command("outlook")
+@click.argument("area", type=click.Path(path_type=Path))
+@click.option("--years", type=click.IntRange(5, 200), default=20, show_default=True, help="How many years to simulate.")
+@click.option("--worlds", type=click.IntRange(20, 5000), default=200, show_default=True, help="In how many worlds.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/outlook.")
+@click.option("--json", "as_json", is_flag=True, help="Print ranks and differences as JSON on stdout.")
+@click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing.")
+def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool, dry_run: bool) -> None:
+    """Compare the plan for AREA with other ways to choose, through simulated years: ranks, no forecast.
+
+    AREA/outlook gets a page and tables, whole or not at all.
+    """
+    from habitatmap.area import open_area
+    from habitatmap.run import run, simulate_years
+    from habitatmap.show.exports import json_text
+    from habitatmap.show.outlook import account, outlook_text, write_outlook
+    from habitatmap.show.write import check_target
+
+    target = out or area / "outlook"
+    check_target(target, own="outlook", mark="outlook.json")
+    opened = open_area(area)
+    if dry_run:
+        log.info("Dry run: %s would be written; nothing was.", target)
+        return
+    result = run(opened, say=log.info)
+    log.info("The same years for every way to choose")
+    seen, as_of = simulate_years(result, years, worlds), str(opened.as_of)
+    write_outlook(seen, opened.title, as_of, target)
+    click.echo(json_text(account(seen, opened.title, as_of)) if as_json else outlook_text(seen), nl=False)
+    log.info("Outlook: %s", (target / "outlook.html").resolve())

@@ -1,0 +1,1 @@
+"""What goes on paper: PDF by typst, map pictures as SVG and PNG."""
