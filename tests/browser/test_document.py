@@ -11,17 +11,22 @@ import sys
 import zlib
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pytest
 from PIL import Image
-from pyproj import Transformer
+from pyproj import CRS, Transformer
+from rasterio.enums import Resampling
+from shapely.geometry import LineString
 
 from habitatmap.errors import HabitatmapError
 from habitatmap.show.page import figure, map_page, public_page
-from habitatmap.show.page.payload import FEWEST_SHOWN
-from habitatmap.show.page.themes import THEMES
+from habitatmap.show.page.names import names
+from habitatmap.show.page.payload import FEWEST_SHOWN, SORTS, Writer
+from habitatmap.show.page.pictures import OUTSIDE, classes_of, warp, web_frame
+from habitatmap.show.page.themes import FORAGE_BREAKS, THEMES
 from habitatmap.show.page.words import WORDS
-from tests.browser.town import CELL, NORTH, WEST, blurred, town
+from tests.browser.town import CELL, CRS_CODE, NORTH, WEST, blurred, square, town
 
 
 def block(page: str, name: str) -> Any:
@@ -221,6 +226,7 @@ def test_an_area_with_nothing_in_it_still_has_a_page() -> None:
     for name in ("pools", "visits", "trees", "places", "keep_away", "paths", "plan", "gaps", "links", "set_aside"):
         setattr(result, name, getattr(result, name).iloc[:0])
     result.zones, result.land_cover, result.rasters, result.boundary = [], None, {}, None
+    result.forage_months = None
     result.summary["forage_in_reach"] = dict.fromkeys(result.summary["forage_in_reach"])
     page = map_page(result)
     assert block(page, "themes")["pictures"] == []
@@ -247,3 +253,44 @@ def test_shown_text_is_as_written_but_for_what_can_not_be_shown() -> None:
     assert figure.shown("a\u202eb\u2066c") == "abc"
     assert figure.shown("x\ud800\x00y") == "x\ufffd\ufffdy"
     assert figure.shown("{{7*7}} </script> 'é' 🪵") == "{{7*7}} </script> 'é' 🪵"
+
+
+# ------------------------------------------------------------------------------------------------------- background
+
+
+def test_each_pixel_goes_through_the_year_as_its_cell_does(team_html: str) -> None:
+    result = town()
+    year, of = block(team_html, "months"), block(team_html, "month-of")
+    number = np.frombuffer(of[: len(of) // 2], np.uint8) + 256 * np.frombuffer(of[len(of) // 2 :], np.uint8).astype(int)
+    frame = web_frame(result.grid, result.crs)
+    assert (year["width"], year["height"]) == (frame.width, frame.height)
+    shown = np.array(year["profiles"])[number].reshape(frame.height, frame.width, 12)
+    july = warp(result.forage_months[6], result.grid, result.crs, frame, Resampling.nearest)
+    inside = shown[..., 6] != OUTSIDE
+    assert inside.mean() > 0.9
+    assert (shown[..., 6][inside] == classes_of(july, FORAGE_BREAKS)[inside]).all()
+    assert year["lean"] == 9
+    assert (year["first"], year["last"]) == (3, 10)
+
+
+def test_a_name_stands_on_the_straightest_stretch_and_reads_from_the_left() -> None:
+    paths = gpd.GeoDataFrame(
+        {"name": ["Long Street", "Long Street", "", "Brook"], "kind": ["primary", "primary", "residential", "stream"]},
+        geometry=[
+            LineString([(0, 0), (-300, 300)]),
+            LineString([(0, 0), (50, 0)]),
+            LineString([(0, 0), (9, 9)]),
+            LineString([(0, 0), (0, 100)]),
+        ],
+        crs=CRS_CODE,
+    )
+    land = gpd.GeoDataFrame(
+        {"name": ["Green", "Somebody's"], "private": ["no", "yes"]}, geometry=[square(0, 0, 50)] * 2, crs=CRS_CODE
+    )
+    found = names(paths, land, SORTS, Writer(CRS.from_epsg(CRS_CODE)))
+    assert found["text"] == ["Long Street", "Brook", "Green"]
+    assert found["sort"] == ["main", "water", "land"]
+    assert found["room_m"] == [424, 100, 100]
+    assert found["turn"] == [45, -90, 0]
+    cut = names(paths.assign(name="x" * 10_000), land, SORTS, Writer(CRS.from_epsg(CRS_CODE)))
+    assert max(map(len, cut["text"])) == 40

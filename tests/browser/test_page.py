@@ -14,6 +14,7 @@ from tests.browser.town import town
 pytestmark = pytest.mark.browser
 
 Visit = Callable[..., Any]
+PIXEL = "() => [...document.querySelector('canvas.cells').getContext('2d').getImageData(60, 60, 1, 1).data].join()"
 PHONE = {"width": 360, "height": 740, "has_touch": True, "is_mobile": True}
 
 
@@ -169,6 +170,43 @@ def test_the_legend_follows_the_layer(visit: Visit, team_file: Path) -> None:
     assert page.trouble == []
 
 
+def test_the_year_can_be_gone_through(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    assert page.locator("#month").is_hidden()
+    page.locator("#theme").select_option("forage_month")
+    assert "September" in page.locator("#month-said").inner_text()
+    assert "leanest" in page.locator("#month-said").inner_text()
+    lean = page.evaluate(PIXEL)
+    page.locator("#month").fill("6")
+    assert "June" in page.locator("#month-said").inner_text()
+    assert "in the season" in page.locator("#month-said").inner_text()
+    assert page.evaluate(PIXEL) != lean
+    page.locator("#month").press("End")
+    assert "outside the season" in page.locator("#month-said").inner_text()
+    assert page.locator("#month").get_attribute("aria-valuetext") == "December"
+    page.locator("#theme").select_option("dead_wood")
+    assert page.locator("#month").is_hidden()
+    assert page.trouble == []
+
+
+def test_numbers_do_not_cover_each_other(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file, width=1000)
+    for _ in range(6):
+        page.locator(".zoom button").nth(1).click()
+        page.wait_for_timeout(60)
+        boxes = page.evaluate(
+            """() => [...document.querySelectorAll('.pin:not(.minor):not(.small) > span, #map .tag > span')]
+            .map(e => e.getBoundingClientRect()).map(r => [r.left, r.top, r.right, r.bottom])"""
+        )
+        met = [(a, b) for i, a in enumerate(boxes) for b in boxes[:i] if _meet(a, b)]
+        assert met == []
+    assert page.locator(".pin.minor").count() > 0
+
+
+def _meet(a: list[float], b: list[float]) -> bool:
+    return a[0] < b[2] - 1 and b[0] < a[2] - 1 and a[1] < b[3] - 1 and b[1] < a[3] - 1
+
+
 def test_a_click_on_the_ground_tells_its_classes(visit: Visit, team_file: Path) -> None:
     page = visit(team_file)
     page.evaluate("document.getElementById('theme').value")
@@ -287,6 +325,7 @@ def test_an_empty_area_opens_in_silence(visit: Visit, tmp_path: Path) -> None:
     for name in ("pools", "visits", "trees", "places", "keep_away", "paths", "plan", "gaps", "links", "set_aside"):
         setattr(result, name, getattr(result, name).iloc[:0])
     result.zones, result.land_cover, result.rasters, result.boundary = [], None, {}, None
+    result.forage_months = None
     result.summary["forage_in_reach"] = dict.fromkeys(result.summary["forage_in_reach"])
     path = tmp_path / "map.html"
     path.write_text(map_page(result), encoding="utf-8")

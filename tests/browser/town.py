@@ -18,6 +18,7 @@ from habitatmap.plan.zones import Zone
 CRS_CODE = 3035
 WEST, NORTH, CELL, SIDE = 4_321_000.0, 3_212_000.0, 10.0, 200
 OUTCOMES = ["larvae", "none seen", "dry", "frozen", "gone", "not reached", ""]
+MONTHS = (0.05, 0.1, 0.4, 0.9, 1.4, 1.5, 1.4, 1.1, 0.4, 0.5, 0.1, 0.05)  # forage by month, over the season's mean
 CLASSES = [
     ("old park", 0.35, 0.6, ""),
     ("wood", 0.15, 0.8, ""),
@@ -286,6 +287,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         grid=grid,
         land_cover=SimpleNamespace(classes=cover, table=table, unmatched=[], name="invented"),
         rasters={name: np.asarray(values, dtype=np.float32) for name, values in rasters.items()},
+        forage_months=np.stack([forage * share for share in MONTHS]).astype(np.float32),
         pools=pool_frame,
         visits=visits,
         trees=trees,

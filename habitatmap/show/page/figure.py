@@ -68,7 +68,20 @@ def leaflet() -> tuple[str, str]:
 
 
 # the page's own script in the order of reading; each part may use what stands above it
-PARTS = ("base", "marks", "points", "tags", "layers", "legend", "lists", "figures", "start")
+PARTS = (
+    "base",
+    "marks",
+    "points",
+    "tags",
+    "sheet",
+    "background",
+    "layers",
+    "legend",
+    "months",
+    "lists",
+    "figures",
+    "start",
+)
 
 
 def own_script() -> str:
@@ -145,7 +158,7 @@ class PageMap(folium.Map, RenderedOnce):
 class DataLayer(Layer, RenderedOnce):
     """A layer whose content lies in a data block of the same name."""
 
-    kinds = ("picture", "lines", "areas", "links", "points", "pins")
+    kinds = ("picture", "lines", "names", "areas", "links", "points", "pins")
     _template = Template(
         "{% macro script(this, kwargs) %}"
         "habitatmap.add({{ this.kind|tojson }}, {{ this.block|tojson }}, {{ this.show|tojson }});"

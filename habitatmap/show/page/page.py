@@ -16,9 +16,9 @@ READ_AT_ONCE = ("facts", "themes", "ground", "plan")
 
 # layers from the lowest up: kind, data block, whether it is on when the page opens
 TEAM_LAYERS = (
-    ("picture", "themes", True),
     ("picture", "ground", True),
     ("lines", "lines", True),
+    ("names", "names", True),
     ("areas", "boundary", True),
     ("areas", "land", False),
     ("areas", "keep-away", False),
@@ -29,9 +29,9 @@ TEAM_LAYERS = (
     ("pins", "plan", True),
 )
 PUBLIC_LAYERS = (
-    ("picture", "themes", True),
     ("picture", "ground", True),
     ("lines", "lines", True),
+    ("names", "names", True),
     ("areas", "boundary", True),
     ("areas", "gaps", True),
     ("areas", "cells", True),

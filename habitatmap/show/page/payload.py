@@ -21,6 +21,8 @@ from shapely.geometry.base import BaseGeometry
 from habitatmap.grid import Grid
 from habitatmap.show.page import themes
 from habitatmap.show.page.figure import shown
+from habitatmap.show.page.months import month_blocks
+from habitatmap.show.page.names import names
 from habitatmap.show.page.pictures import (
     FIRST,
     OUTSIDE,
@@ -348,12 +350,20 @@ def _background(result: Any, writer: Writer, public: bool) -> dict[str, Any]:
                 "url": picture(classes, theme.colours),
             }
         )
+    year = month_blocks(result)
+    if year:
+        forage = next(theme for theme in themes.THEMES if theme.name == "forage_season")
+        look = {"breaks": list(forage.breaks), "colours": list(forage.colours), "chance": False, "month": 0}
+        at = next((i + 1 for i, one in enumerate(pictures) if one["name"] == "forage_season"), len(pictures))
+        pictures.insert(at, {"name": "forage_month", **look, "unknown": True})
     tolerance = grid.cell_m / 2
     boundary = result.boundary
     return {
         "themes": {"bounds": frame.bounds, "unknown": UNKNOWN_COLOUR, "pictures": pictures},
         "ground": _ground_picture(cover, grid, crs, known),
         "lines": _lines(result.paths, writer, tolerance),
+        "names": names(result.paths, result.places[:0] if public else result.places, SORTS, writer),
+        **year,
         "boundary": writer.polygon(None if boundary is None else simplify(boundary, tolerance)),
     }
 
@@ -438,15 +448,20 @@ def _ground_picture(cover: Any, grid: Grid, crs: CRS, known: NDArray[np.bool_]) 
     }
 
 
-WATERWAYS = {"river", "stream", "canal", "ditch", "drain", "brook", "water", "waterway"}
-WAYS_ON_FOOT = {"footway", "path", "track", "bridleway", "steps", "cycleway", "pedestrian", "foot"}
+# how a path is drawn, by its kind; any other is a "road"
+SORTS = {
+    **dict.fromkeys("river stream canal ditch drain brook water waterway".split(), "water"),
+    **dict.fromkeys("footway path track bridleway steps cycleway pedestrian foot corridor".split(), "foot"),
+    **dict.fromkeys("motorway trunk primary secondary tertiary main".split(), "main"),
+    **dict.fromkeys("motorway_link trunk_link primary_link secondary_link tertiary_link".split(), "main"),
+}
 
 
 def _lines(paths: gpd.GeoDataFrame, writer: Writer, tolerance: float) -> dict[str, list[list[int]]]:
-    """Background lines in three sorts, simplified until they are few enough."""
-    sorts: dict[str, list[list[int]]] = {"water": [], "foot": [], "road": []}
+    """Background lines by sort, simplified until they are few enough."""
+    drawn: dict[str, list[list[int]]] = {"water": [], "foot": [], "road": [], "main": []}
     if not len(paths):
-        return sorts
+        return drawn
     shapes = simplify(paths.geometry.to_numpy(), tolerance)
     while (excess := len(get_coordinates(shapes)) / MOST_VERTICES) > 1:
         tolerance *= 2
@@ -456,9 +471,9 @@ def _lines(paths: gpd.GeoDataFrame, writer: Writer, tolerance: float) -> dict[st
             shapes = np.where(length >= np.quantile(length, 1 - 1 / excess), shapes, None)
             break
     for kind, shape in zip(paths["kind"], shapes, strict=True):
-        sort = "water" if kind in WATERWAYS else "foot" if kind in WAYS_ON_FOOT else "road"
-        sorts[sort] += writer.lines(None if shape is None else remove_repeated_points(shape))
-    return sorts
+        sort = SORTS.get(kind, "road")
+        drawn[sort] += writer.lines(None if shape is None else remove_repeated_points(shape))
+    return drawn
 
 
 # ------------------------------------------------------------------------------------------------------ small change

@@ -1,24 +1,12 @@
 /* ------------------------------------------------------------------------------------------------------ layers */
 
 const make = {
-  picture: function (block, content) {
-    if (block === "ground") {
-      return content.url ? L.imageOverlay(content.url, content.bounds, {pane: "ground", alt: "", className: "cells"}) : L.layerGroup();
-    }
-    picture = L.imageOverlay("data:image/gif;base64,R0lGODlhAQABAAAAACH5BAEKAAEALAAAAAABAAEAAAICTAEAOw==",
-      content.bounds, {pane: "theme", alt: "", className: "cells"});
-    return picture;
-  },
-  lines: function (block, content) {
-    const group = L.layerGroup(), under = L.canvas({pane: "lines", padding: 0.3});
-    for (const sort of ["water", "road", "foot"]) {
-      const style = STYLES[sort], all = content[sort].map(undelta);
-      if (all.length) L.polyline(all, {renderer: under, pane: "lines", interactive: false, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: 0.8}).addTo(group);
-    }
-    return group;
-  },
+  picture: (block, content) => content.url
+    ? L.imageOverlay(content.url, content.bounds, {pane: "ground", alt: "", className: "cells"}) : L.layerGroup(),
+  lines: (block, content) => wayLines(content),
+  names: (block, content) => content.text.length ? L.layerGroup([new Names(content)]) : L.layerGroup(),
   areas: function (block, content) {
-    const group = L.layerGroup();
+    const group = L.featureGroup();
     tags[block] = [];
     if (block === "boundary") {
       if (content.length) {
@@ -27,6 +15,7 @@ const make = {
       }
       return group;
     }
+    if (block === "gaps") thinEdges(group);
     content.forEach((item, i) => {
       const shape = L.polygon(rings(item.area), areaStyle(block === "land" ? item.consent : block));
       shape.on("click", (event) => { L.DomEvent.stopPropagation(event); clicked[block](item, i, event.latlng); });
@@ -63,6 +52,13 @@ const make = {
     return group;
   }
 };
+
+/** Edges of many small areas would cover them where the map shows much ground. */
+function thinEdges(group) {
+  const fit = () => group.setStyle({weight: STYLES.gaps.weight * Math.min(1, thinner()), dashArray: thinner() < 0.8 ? null : STYLES.gaps.dashArray});
+  map.on("zoomend", fit);
+  group.on("add", fit);
+}
 
 /** Which mark each pool gets for its last visit; fainter where it no longer stands. */
 function byOutcome(pools) {

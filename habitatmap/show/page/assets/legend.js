@@ -24,23 +24,37 @@ function swatch(colour, text) {
 
 function showTheme(name) {
   const theme = themes.pictures.find((one) => one.name === name), list = byId("swatches"), ground = data("ground");
+  const plain = themes.pictures.find((one) => one.name === "land_cover");
   list.replaceChildren();
-  byId("meaning").textContent = theme ? words["meaning." + name] + " (" + words["unit." + name] + ")" : "";
+  byId("meaning").textContent = theme ? words["meaning." + name] + " (" + words["unit." + name] + ")" : words.theme_none_meaning;
   list.className = "swatches" + (theme && theme.labels ? " named" : "");
-  if (theme) {
-    picture.setUrl(theme.url).addTo(map);
-    theme.colours.forEach((colour, i) => list.append(swatch(colour, label(theme, i))));
-    if (theme.unknown) list.append(swatch(themes.unknown, words.swatch_unknown));
-  } else if (picture) picture.remove();
-  if (!theme || !theme.labels) {
+  byId("year").hidden = name !== "forage_month";
+  if (picture) picture.remove();
+  picture = null;
+  if (!theme) picture = plain ? drawn(plain) : null;
+  else picture = name === "forage_month" ? paintMonth() : drawn(theme);
+  if (picture) {
+    picture.addTo(map);
+    picture.getElement().classList.toggle("pale", !theme);
+  }
+  if (!theme) return;
+  theme.colours.forEach((colour, i) => list.append(swatch(colour, label(theme, i))));
+  if (theme.unknown) list.append(swatch(themes.unknown, words.swatch_unknown));
+  if (!theme.labels) {
     for (const sort of ["water", "building"]) for (const colour of ground[sort] || []) list.append(swatch(colour, words["ground_" + sort]));
   }
+}
+
+/** The layer of a theme's picture, made when it is first asked for. */
+function drawn(theme) {
+  theme.layer = theme.layer || L.imageOverlay(theme.url, themes.bounds, {pane: "theme", alt: "", className: "cells"});
+  return theme.layer;
 }
 
 /** Reads every theme's class at a place off its picture, and shows them. */
 async function showSpot(at) {
   const pairs = [];
-  for (const theme of themes.pictures) {
+  for (const theme of themes.pictures.filter((one) => one.url)) {
     if (!theme.pixels) {
       const image = new Image();
       image.src = theme.url;
@@ -93,7 +107,7 @@ function marks() {
   row("links", ["links"], words["mark.links"], [], [[sample(STYLES.strong), words["mark.links_strong"]], [sample(STYLES.weak), words["mark.links_weak"]]]);
   row("trees", ["trees"], words["mark.trees"], [symbol(TREE)]);
   row("keep-away", ["keep-away"], words["mark.keep_away"], [sample(STYLES["keep-away"])]);
-  row("lines", ["lines"], words["mark.lines"], [sample(STYLES.foot), sample(STYLES.water)]);
+  row("lines", ["lines", "names"], words["mark.lines"], [sample({...WAYS.road, dashArray: null}), sample({...WAYS.foot, line: true}), sample({...WAYS.water, line: true})]);
   row("boundary", ["boundary"], words["mark.boundary"], [sample({...STYLES.boundary, line: true})]);
 }
 

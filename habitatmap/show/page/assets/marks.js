@@ -45,7 +45,8 @@ function sample(style) {
   const picture = svg("svg", {width: 26, height: 16, viewBox: "0 0 26 16", "aria-hidden": "true", class: "symbol"});
   const stroke = {stroke: style.color, "stroke-width": style.weight, fill: "none"};
   if (style.dashArray) stroke["stroke-dasharray"] = style.dashArray;
-  if (style.line) picture.append(svg("path", {d: "M1 8H25", ...stroke}));
+  if (style.seam) picture.append(svg("path", {d: "M1 8H25", stroke: style.seam, "stroke-width": style.weight + 2, fill: "none"}));
+  if (style.line || style.seam !== undefined) picture.append(svg("path", {d: "M1 8H25", ...stroke}));
   else {
     for (const slope of style.hatch || []) {
       for (let x = -16; x < 26; x += 6) picture.append(svg("path", {
@@ -84,10 +85,7 @@ const STYLES = {
   cells: {color: "#0e5a72", weight: 1.5, hatch: []},
   zone: {color: "#a8321a", weight: 2.5, dashArray: "5 3", hatch: [-1], gap: 9},
   strong: {color: "#20292b", weight: 2.5, line: true},
-  weak: {color: "#20292b", weight: 1.5, dashArray: "3 5", line: true},
-  water: {color: "#6d9db3", weight: 2, line: true},
-  foot: {color: "#6f6a62", weight: 1, dashArray: "4 3", line: true},
-  road: {color: "#6f6a62", weight: 1.3, line: true}
+  weak: {color: "#20292b", weight: 1.5, dashArray: "3 5", line: true}
 };
 
 function areaStyle(name) {

@@ -70,7 +70,7 @@ function printing() {
 /** Sets the map up in its element. */
 function startMap(id) {
   map = L.map(id, {attributionControl: false, zoomControl: false, zoomSnap: 0.25, zoomDelta: 0.5, minZoom: 3, maxZoom: 20, wheelPxPerZoomLevel: 120, zoomAnimation: !still, fadeAnimation: !still, markerZoomAnimation: !still, inertia: !still});
-  [["theme", 210], ["ground", 220], ["lines", 230], ["lit", 640]].forEach(([name, level]) => {
+  [["theme", 210], ["ground", 220], ["lines", 230], ["names", 390], ["lit", 640]].forEach(([name, level]) => {
     map.createPane(name).style.zIndex = level;
     map.getPane(name).style.pointerEvents = "none";
   });
@@ -89,7 +89,7 @@ function startMap(id) {
 
 function addLayer(kind, block, show) {
   layers[block] = make[kind](block, data(block));
-  if (show && block !== "themes") layers[block].addTo(map);
+  if (show) layers[block].addTo(map);
 }
 
 async function begin(steps) {
@@ -97,6 +97,7 @@ async function begin(steps) {
   await unpack();
   words = data("words");
   steps.forEach((step) => step());
+  monthSlider();
   const choice = byId("theme");
   for (const theme of themes.pictures) choice.append(el("option", {value: theme.name}, themeTitle(theme)));
   choice.append(el("option", {value: ""}, words.theme_none));
