@@ -166,6 +166,22 @@ LAND = [
     said("Spanish", "consentimiento", yes="sí|si", ask="pendiente|preguntar", no="no|denegado"),
     said("Finnish", "suostumus", yes="kyllä|myönnetty", ask="kysytään|avoin", no="ei|kielletty"),
     laid(
+        "consent as true and false",
+        layer("land.gpkg", [A, B], UTM, name=["A", "B"], consent=[True, False]),
+        [ground("A", "yes"), ground("B", "no")],
+    ),
+    laid(
+        "consent as one and nought",
+        layer("land.gpkg", [A, B], UTM, name=["A", "B"], consent=[1, 0]),
+        [ground("A", "yes"), ground("B", "no")],
+    ),
+    laid(
+        "no names",
+        layer("land.gpkg", [A], UTM, name=[None], consent=["yes"]),
+        [{"consent": "yes", "area_m2": 10_000.0}],
+    ),
+    laid("geojson that states metres", layer("land.geojson", [A, B], UTM, **COLUMNS), BOTH),
+    laid(
         "consent blank",
         layer("land.gpkg", [A, B], UTM, name=["A", "B"], consent=["", None]),
         [ground("A", "ask"), ground("B", "ask")],

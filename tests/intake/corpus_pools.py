@@ -141,6 +141,30 @@ TABLES = [
         ALL[:2],
     ),
     sent("name over two lines", 'pool,lon,lat\n"P1\nback yard",10.0123,53.5512\n', named("P1 back yard")),
+    sent("a space after each comma", "pool, lon, lat\nP1, 10.0123, 53.5512\nP2, 10.0234, 53.5623\n", ALL[:2]),
+    sent("a space before each quote", '"pool", "lon", "lat"\n"P1", "10.0123", "53.5512"\n', ALL[:1]),
+    sent(
+        "a name that others take for missing",
+        PLAIN.replace("P1", "NA").replace("P2", "None"),
+        named("NA", "None", "P3"),
+    ),
+    sent(
+        "names that others take for numbers",
+        PLAIN.replace("P1", "1.10").replace("P2", "1.1").replace("P3", "1e3"),
+        named("1.10", "1.1", "1e3"),
+    ),
+    sent("file name in capitals", PLAIN, file="Pools.CSV"),
+    Case(
+        "pools: a lock file and a hidden file beside",
+        {
+            "pools.csv": PLAIN.encode(),
+            ".~lock.pools.csv#": b",ann,pc,1.4.2025;",
+            "~$pools.xlsx": b"\x03Ann" + bytes(160),
+            "._pools.csv": bytes(82),
+        },
+        "pools",
+        ALL,
+    ),
     refused("a web page called csv", "<!DOCTYPE html><html><body><p>Please log in</p></body></html>\n", ""),
     refused(
         "a picture called csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\1\0\0\0\1\x08\2\0\0\0" + bytes(range(200)), ""
@@ -202,6 +226,13 @@ SHEETS = [
         {5: "", 6: ""},
         file="pools.xlsx",
     ),
+    sent(
+        "a coordinate that became a date",
+        xlsx([*ROWS, ["P4", datetime.date(2025, 1, 10), 53.58]]),
+        ALL,
+        {5: ""},
+        file="pools.xlsx",
+    ),
     sent("formula without a value", xlsx([*ROWS, ["P4", "=B2+0.01", "=C2"]]), ALL, {5: ""}, file="pools.xlsx"),
     sent("numbers as names", xlsx(NUMBERS), named("12", "13"), file="pools.xlsx"),
     sent("table away from the corner", xlsx([[], [], *[[None, None, *row] for row in ROWS]]), file="pools.xlsx"),
@@ -224,6 +255,11 @@ IN_METRES = [shapely.Point(at) for at in EN]
 LAYERS = [
     Case("pools: geojson", layer("pools.geojson", POINTS, "EPSG:4326", pool=list(SPOTS)), "pools", ALL),
     Case("pools: gpkg in metres", layer("pools.gpkg", IN_METRES, "EPSG:25832", Becken=list(SPOTS)), "pools", ALL),
+    sent(
+        "geojson with a mark in front",
+        b"\xef\xbb\xbf" + layer("pools.geojson", POINTS, "EPSG:4326", pool=list(SPOTS))["pools.geojson"],
+        file="pools.geojson",
+    ),
     Case(
         "pools: gpkg in another system",
         layer("pools.gpkg", [shapely.Point(3567163.67, 5936002.18)], "EPSG:31467", pool=["P1"]),

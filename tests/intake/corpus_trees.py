@@ -329,6 +329,11 @@ DRESS = [
         layer("trees.gpkg", SHAPES, "EPSG:25832", species=["Quercus robur"] * 2),
         [tree(2), tree(3)],
     ),
+    sent(
+        "two trunks on one spot",
+        f"x;y;species;dbh_cm\n{TWO};Quercus robur;70\n{TWO};Tilia cordata;31\n",
+        [tree(2, diameter_cm=70.0), tree(2, "Tilia", 31.0)],
+    ),
     laid(
         "a shape missing",
         layer(

@@ -338,6 +338,12 @@ IDENTITY = [
         pools="pool,lon,lat\n12,10.0123,53.5512\n",
     ),
     sent(
+        "names that others take for numbers",
+        f"pool,date,outcome\n1.10,{DAY},dry\n1.1,{DAY},larvae\n",
+        [look("1.10", DAY, "dry"), look("1.1", DAY, "larvae")],
+        pools="pool,lon,lat\n1.10,10.0123,53.5512\n1.1,10.0234,53.5623\n",
+    ),
+    sent(
         "an unknown pool",
         f"pool,date,outcome\nOld mill,{DAY},larvae\nP1,{DAY},dry\n",
         [look("P1", DAY, "dry")],

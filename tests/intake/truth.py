@@ -75,7 +75,7 @@ class Case:
     @property
     def sent(self) -> str:
         """The file that the case is about."""
-        return next(name for name in self.files if name.startswith(self.kind))
+        return next(name for name in self.files if name.lower().startswith(self.kind))
 
 
 def write(case: Case, folder: Path) -> None:
@@ -114,10 +114,10 @@ def hold(case: Case, folder: Path) -> None:
     wanted = {(key if isinstance(key, tuple) else (case.kind, key)): word for key, word in case.aside.items()}
     passed_over = 0
     for row in left.to_dict("records"):
-        if str(row["file"]).startswith(case.kind) and int(row["row"]) in {*case.may, *free}:
+        if str(row["file"]).lower().startswith(case.kind) and int(row["row"]) in {*case.may, *free}:
             passed_over += 1
             continue
-        key = next((k for k in wanted if str(row["file"]).startswith(k[0]) and k[1] == int(row["row"])), None)
+        key = next((k for k in wanted if str(row["file"]).lower().startswith(k[0]) and k[1] == int(row["row"])), None)
         assert key is not None, f"set aside without need: {row}"
         sentence = " ".join(str(row[c]) for c in ("column", "value", "reason", "remedy"))
         assert wanted.pop(key).lower() in sentence.lower(), row
