@@ -24,6 +24,7 @@ from rasterio.features import geometry_mask
 
 from habitatmap.coordinates import (
     WGS84,
+    Box,
     choose_crs,
     crs_label,
     is_metric,
@@ -130,15 +131,16 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
     notes = [chosen_by, *_unused(folder, files, settings)]
 
     ledger = Ledger()
+    boundary = read_outline(tables.get("boundary", []), "boundary", crs, stated, ledger)
+    base = read_cover_shapes(tables.get("land_cover", []), "land_cover", crs, stated, ledger)
+    stated = replace(stated, box=_box_of(boundary, rasters, base, crs, settings))
     pools = read_pools(tables.get("pools", []), crs, stated, ledger)
     visits = read_visits(tables.get("visits", []), pools, stated, ledger)
     trees = read_trees(tables.get("trees", []), crs, stated, ledger)
     land = read_land(tables.get("land", []), crs, stated, ledger, day)
     keep_away = read_keep_away(tables.get("keep_away", []), crs, stated, ledger, settings.keep_away)
     paths = read_paths(tables.get("paths", []), crs, stated, ledger)
-    boundary = read_outline(tables.get("boundary", []), "boundary", crs, stated, ledger)
     inventoried = read_outline(tables.get("inventoried", []), "inventoried", crs, stated, ledger)
-    base = read_cover_shapes(tables.get("land_cover", []), "land_cover", crs, stated, ledger)
     overlays = read_cover_shapes(tables.get("overlays", []), "overlays", crs, stated, ledger)
 
     cover = None
@@ -289,12 +291,12 @@ def _choose_crs(
 
 
 def _some_places(rasters: Sequence[Path], tables: dict[str, list[Table]], stated: Stated) -> tuple[Any, Any]:
-    """Longitudes and latitudes of the first input that has any: the land cover, the pools, or what else there is."""
+    """Longitudes and latitudes of the first input that has any: the land cover, the boundary, the pools, and so on."""
     for path in rasters:
         own = raster_crs(path, dict(stated.source_crs))
         west, south, east, north = raster_bounds(path, own, dict(stated.source_crs))
         return to_lonlat([west, east], [south, north], own)
-    for kind in ("land_cover", "pools", "overlays", "boundary", "land", "trees", "keep_away"):
+    for kind in ("land_cover", "boundary", "pools", "overlays", "land", "trees", "keep_away"):
         if kind in ("pools", "trees"):
             lon, lat = rough_lonlat(tables.get(kind, []), kind, stated)
         else:
@@ -344,12 +346,32 @@ def _margin_m(settings: Settings) -> float:
     return MARGIN_IN_SCALES * longer / MEDIAN_IN_SCALES
 
 
+def _box_of(
+    boundary: Any, rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings
+) -> Box | None:
+    """Where the boundary, else the land cover, says that the area lies."""
+    if boundary is not None:
+        return Box.of(boundary.bounds, crs, "the boundary")
+    boxes = _boxes_of_cover(rasters, shapes, crs, settings)
+    if not boxes:
+        return None
+    west, south = np.min(boxes, axis=0)[:2]
+    east, north = np.max(boxes, axis=0)[2:]
+    return Box.of((west, south, east, north), crs, "the land cover")
+
+
+def _boxes_of_cover(
+    rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings
+) -> list[Sequence[float]]:
+    boxes: list[Sequence[float]] = [raster_bounds(path, crs, settings.source_crs) for path in rasters]
+    return boxes + [tuple(shapely.total_bounds(c.shapes.geometry)) for c in shapes if len(c.shapes.geometry)]
+
+
 def _frame_of_cover(
     rasters: Sequence[Path], shapes: Sequence[CoverShapes], boundary: Any, crs: CRS, settings: Settings
 ) -> Grid:
     """The land cover's extent, without what lies so far beyond the boundary that nothing there matters."""
-    boxes: list[Sequence[float]] = [raster_bounds(path, crs, settings.source_crs) for path in rasters]
-    boxes += [tuple(shapely.total_bounds(c.shapes.geometry)) for c in shapes if len(c.shapes.geometry)]
+    boxes = _boxes_of_cover(rasters, shapes, crs, settings)
     if not boxes:
         raise InputError(f"{', '.join(c.file for c in shapes)}: no row has a shape, so there is no land cover")
     west, south = np.min(boxes, axis=0)[:2]

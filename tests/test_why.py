@@ -12,7 +12,11 @@ from habitatmap.errors import why
 from habitatmap.show.explained import explanations
 
 PACKAGE = Path(why.__file__).parents[1]
-READERS = [PACKAGE / "coordinates.py", PACKAGE / "area.py", *sorted((PACKAGE / "intake").glob("*.py"))]
+READERS = [
+    *sorted((PACKAGE / "coordinates").glob("*.py")),
+    PACKAGE / "area.py",
+    *sorted((PACKAGE / "intake").glob("*.py")),
+]
 PLACEHOLDER = re.compile(r"(\{\w+\})+")
 # calls that take a reason and a remedy, and how many words come before them
 TAKE = {"Refusal": 2, "refuse": 3, "set_aside": 5, "Why": 0, "DateFault": 0}

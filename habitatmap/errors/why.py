@@ -56,8 +56,17 @@ LATITUDE_UNREAD = _why("the latitude cannot be read", _DEGREES)
 LONGITUDE_UNREAD = _why("the longitude cannot be read", _DEGREES)
 SWAPPED_LETTERS = _why("latitude and longitude seem to be swapped, by their letters", "swap the two cells")
 LETTER_O = _why(
-    "the letter O is east (Ost) in some languages and west (ouest) in others", "write E or W, or decimal degrees"
+    "the letter O is east (Ost) in some languages and west (ouest) in others: {places}",
+    "write E or W, or decimal degrees",
 )
+TWO_READINGS = _why("the position reads two ways: {places}", _DEGREES)
+ORDER_UNSAID = _why("nothing says which of the two numbers is the latitude: {places}", _DEGREES)
+TWO_SLIPS = _why("the place lies far from {said_by}, and two slips would explain it ({ways}): {places}", _DEGREES)
+SHORT_CODE = _why(
+    "{code} is a short code, which means another place in every town",
+    "write the full code, such as 9GFGQV7J+2W, or latitude and longitude",
+)
+LINK = _why("the link holds {found}", _POSITION)
 ZERO_ZERO = _why("0, 0 is what programs write for an unknown position", _DEGREES)
 BEYOND_90 = _why("a latitude beyond 90 degrees; the two may be swapped", "swap the two cells if so")
 BEYOND = _why("more than {limit} degrees; a decimal point may be lost", _DEGREES)

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from pyproj import Geod
 
 from habitatmap.coordinates import (
     WGS84,
     Point,
     Refusal,
     Source,
+    box_of_rows,
     locate,
     parse_crs,
     point_of,
     read_accuracy,
     read_points,
+    settle,
     state_crs,
 )
 from habitatmap.errors import CrsError, why
@@ -38,22 +38,27 @@ def source_of(file: str, stated: Stated) -> Source | None:
 
 
 def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | Refusal]:
-    """The place of each row. CrsError where a layer has no system, or where metres have none that anybody states."""
+    """The place of each row, with slips put right where the area leaves one reading only.
+
+    An accuracy that a row states counts where it is larger than what the writing itself leaves open. CrsError where a
+    layer has no system, or where metres have none that anybody states.
+    """
     source = source_of(table.file, stated)
     if table.geometry is not None:
         own = source.crs if source is not None and table.file in stated.source_crs else table.crs
         if own is None:
             raise CrsError(f"{table.file} does not say its coordinate reference system; {state_crs(table.file)}")
         read = [point_of(geometry, own, None) for geometry in table.geometry]
+        read = settle(read, stated.box or box_of_rows(read))
     else:
         cells = {role: table.column(headings.at[role]) for role in ROLES if role in headings.at}
-        read = read_points(cells, headings.text, source, table.file) if cells else []
+        read = read_points(cells, headings.text, source, table.file, stated.box) if cells else []
         read = read or [Refusal("", "", *no_columns(table))] * len(table)
     if "uncertainty_m" in headings.at:
         scale = {"ft": 0.3048, "km": 1000.0}.get(unit_of(headings.text["uncertainty_m"]), 1.0)
         for i, cell in enumerate(table.column(headings.at["uncertainty_m"])):
             off, point = read_accuracy(cell) * scale, read[i]
-            if isinstance(point, Point) and not math.isnan(off):
+            if isinstance(point, Point) and off > point.uncertainty_m:
                 read[i] = point._replace(uncertainty_m=off)
     return read
 
@@ -61,49 +66,6 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
 def no_columns(table: Table) -> Why:
     """Reason and remedy for the rows of a table without any coordinates."""
     return why.NO_COLUMNS.of(table=table.name, headings=", ".join(h for h in table.headings if h))
-
-
-# a point this far from the middle of its table is looked at, and a slip that brings it this near is named
-FAR_KM, NEAR_KM = 200.0, 50.0
-_ELLIPSOID = Geod(ellps="WGS84")
-
-
-def strays(points: Sequence[Point | Refusal]) -> list[tuple[int, str]]:
-    """(position, sentence) for points far from all others, where one common slip would explain it.
-
-    The slips tried: latitude and longitude swapped, a sign, a decimal point. Nothing is repaired, as nobody but the
-    sender can know.
-    """
-    lon, lat = locate(points, WGS84)
-    known = np.flatnonzero(np.isfinite(lon))
-    if len(known) < 3:
-        return []
-    middle = float(np.median(lon[known])), float(np.median(lat[known]))
-    # degrees first, as they are quick: 200 km are at least 1.7 degrees of latitude or of longitude
-    apart = np.maximum(np.abs(lon - middle[0]), np.abs(lat - middle[1]))
-    found = []
-    for at in np.flatnonzero(apart > 1.5):
-        x, y = float(lon[at]), float(lat[at])
-        away = _kilometres(x, y, middle)
-        if away < FAR_KM:
-            continue
-        slips = {
-            "latitude and longitude swapped": (y, x),
-            "the other sign of the longitude": (-x, y),
-            "the other sign of the latitude": (x, -y),
-            "the decimal point of the longitude moved": (x * 10, y),
-            "the decimal point of the latitude moved": (x, y * 10),
-        }
-        fits = [slip for slip, place in slips.items() if _kilometres(*place, middle) < NEAR_KM]
-        if fits:
-            found.append((int(at), f"lies {away:.0f} km from the others, but near them with {' or '.join(fits)}"))
-    return found
-
-
-def _kilometres(lon: float, lat: float, middle: tuple[float, float]) -> float:
-    if abs(lat) > 90 or abs(lon) > 180:
-        return math.inf
-    return float(_ELLIPSOID.inv(lon, lat, *middle)[2]) / 1000
 
 
 def rough_lonlat(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -16,14 +16,16 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.coordinates import Point, Refusal, locate
+from habitatmap.coordinates import Point, Refusal, in_words, locate
 from habitatmap.errors import InputError, why
 from habitatmap.errors.why import Reason, Remedy, Why
 from habitatmap.intake.headings import Headings, match_headings
 from habitatmap.intake.ledger import Ledger, Reading, as_text
-from habitatmap.intake.points import points_of, strays
+from habitatmap.intake.points import points_of
 from habitatmap.intake.tables import Stated, Table
 
+# so many rows whose place was put right are named in a remark
+MENDED_NAMED = 10
 # the columns that say where a row is
 PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")
 
@@ -146,8 +148,13 @@ def place_rows(
         written = [", ".join(filter(None, cells)) for cells in zip(*map(draft.texts, roles), strict=True)]
         meant = [f"{p.x:g}, {p.y:g} ({p.how})" if isinstance(p, Point) else None for p in points]
         draft.reading.sample("place", written or [""] * len(points), meant)
-    for at, sentence in strays(points):
-        ledger.remark(f"{draft.table.name}, row {draft.table.numbers[at]}: the place {sentence}; check it")
+    mended = [(at, p) for at, p in enumerate(points) if isinstance(p, Point) and p.mended and at not in draft.aside]
+    if mended:
+        some = "; ".join(f"row {draft.table.numbers[at]}: {p.mended}, {in_words(p)}" for at, p in mended[:MENDED_NAMED])
+        ledger.remark(
+            f"{draft.table.name}: {len(mended)} places were settled by where the area lies, as one reading only is "
+            f"there ({some}{'; ...' if len(mended) > MENDED_NAMED else ''}); check them"
+        )
     return points, x, y
 
 

@@ -182,7 +182,7 @@ def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stat
     written = [isinstance(text, str) and bool(_GEOMETRY_TEXT.match(text.strip())) for text in texts]
     points: list[Point | Refusal] = []
     if not all(written):
-        points = read_points(cells, heads.text, source, table.file)
+        points = read_points(cells, heads.text, source, table.file, stated.box)
     x, y = locate(points, crs)
     answer: list[Any] = []
     for i, text in enumerate(texts):

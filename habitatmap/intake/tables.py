@@ -10,6 +10,7 @@ from typing import Any
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.coordinates import Box
 from habitatmap.errors.why import Why
 
 Cell = str | int | float | bool | datetime.date | datetime.time | datetime.timedelta | None
@@ -53,8 +54,9 @@ class Table:
 
 @dataclass(frozen=True)
 class Stated:
-    """What area.toml says about the area's tables."""
+    """What area.toml says about the area's tables, and where its maps say that it lies."""
 
     columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # kind -> our name -> the file's heading
     source_crs: Mapping[str, str] = field(default_factory=dict)  # file name -> CRS
     crs: str | None = None  # the area's crs, only where area.toml states it
+    box: Box | None = None  # where the area lies, by its boundary or its land cover

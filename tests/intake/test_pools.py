@@ -7,6 +7,7 @@ import math
 from pathlib import Path
 
 import geopandas
+import numpy as np
 import pandas as pd
 import pytest
 import shapely
@@ -212,15 +213,23 @@ def test_a_rough_place_to_choose_a_system_from() -> None:
     assert (lon.tolist(), lat.tolist()) == ([24.5], [60.5])
 
 
-def test_a_place_far_from_the_others_is_said_with_the_slip_that_explains_it() -> None:
+def test_a_place_far_from_the_others_is_put_right_where_one_slip_explains_it_and_said() -> None:
     near = [(f"P{i}", 60.17 + i / 1000, 24.94) for i in range(4)]
     odd = [("swap", 24.94, 60.17), ("sign", 60.17, -24.94), ("point", 60.17, 2.494), ("far", 10.0, 10.0)]
     frame, ledger = pools(table("pool,lat,lon", *near, *odd), stated=Stated())
-    # accepted all the same: nobody but the sender can know
-    assert len(frame) == 8
-    said = [r for r in ledger.remarks if "km from the others" in r]
-    assert len(said) == 3
-    assert all(word in r for word, r in zip(("swapped", "sign of the longitude", "decimal point"), said, strict=True))
+    lon, lat = transform(frame["x"], frame["y"], FINLAND, WGS84)
+    places = dict(zip(frame["pool"], np.round(np.column_stack([lon, lat]), 6).tolist(), strict=True))
+    assert places["swap"] == places["sign"] == places["point"] == [24.94, 60.17]
+    # no slip explains it: it stays where it was written, as nobody but the sender can know
+    assert places["far"] == [10.0, 10.0]
+    (said,) = [r for r in ledger.remarks if "settled by where the area lies" in r]
+    for words in (
+        "3 places",
+        "row 6: with latitude and longitude swapped, 60.17000 N 24.94000 E",
+        "sign",
+        "decimal point",
+    ):
+        assert words in said
 
 
 def test_tables_are_not_changed() -> None:

@@ -1,0 +1,179 @@
+"""Which system coordinates are in: stated or proven, never guessed. Order is always x (east) before y (north)."""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from pyproj import CRS, Transformer
+from pyproj.exceptions import CRSError as PyprojCrsError
+
+from habitatmap.errors import CrsError, why
+
+Floats = NDArray[np.float64]
+
+WGS84 = CRS.from_epsg(4326)
+
+
+def parse_crs(text: object, where: str) -> CRS:
+    """The system that `text` names (an EPSG code, a PROJ or a WKT text); CrsError names `where` it was written."""
+    try:
+        # PROJ takes a bare word for the name of some system it resembles; a system is stated, never guessed
+        if isinstance(text, str) and not text.strip().isdigit() and not any(sign in text for sign in ":[={"):
+            raise PyprojCrsError(f"{text} is a name, no code")
+        return CRS.from_user_input(text)
+    except PyprojCrsError as error:
+        raise CrsError(
+            f'{where}: "{str(text)[:80]}" is not a known coordinate reference system; '
+            'write its EPSG code, such as "EPSG:3067"'
+        ) from error
+
+
+def metric_crs(text: object, where: str) -> CRS:
+    """A projected system in metres, without heights; CrsError where `text` names anything else."""
+    crs = parse_crs(text, where).to_2d()
+    advice = 'write a projected system in metres, such as "EPSG:3067", or leave it out and one is chosen from the data'
+    if crs.is_geographic:
+        raise CrsError(
+            f"{where}: {crs_label(crs)} is geographic (degrees), so no distance can be measured in it; {advice}"
+        )
+    if not crs.is_projected:
+        raise CrsError(f"{where}: {crs_label(crs)} is not a projected system; {advice}")
+    if not is_metric(crs):
+        raise CrsError(f"{where}: {crs_label(crs)} is in {crs.axis_info[0].unit_name}, not in metres; {advice}")
+    return crs
+
+
+def is_metric(crs: CRS) -> bool:
+    """Whether the system is projected and both its axes are in metres."""
+    return bool(crs.is_projected) and all(a.unit_conversion_factor == 1.0 for a in crs.axis_info[:2])
+
+
+def crs_label(crs: CRS) -> str:
+    """Code and name for people, such as `EPSG:32635 (WGS 84 / UTM zone 35N)`."""
+    authority = crs.to_authority()
+    return f"{authority[0]}:{authority[1]} ({crs.name})" if authority else crs.name
+
+
+def choose_crs(lon: ArrayLike, lat: ArrayLike) -> CRS:
+    """A metric system for data at these places (degrees, WGS 84), where none was stated.
+
+    WGS 84 / UTM in the zone of the centroid: it covers the whole world with one rule, and within a zone a metre is a
+    metre to 0.1 % (common practice). South of 80 S and north of 84 N, where UTM ends, the polar stereographic
+    system of WGS 84. The zone's exceptions for Norway are not made: any zone will do, and one rule is simpler.
+    """
+    lon_, lat_ = np.asarray(lon, dtype=float).ravel(), np.asarray(lat, dtype=float).ravel()
+    good = np.isfinite(lon_) & np.isfinite(lat_)
+    if not good.any():
+        raise CrsError("no coordinate system can be chosen, as no input has a place; write crs in area.toml")
+    turn = np.radians(lon_[good])
+    # the mean of directions, so that an area across the 180th meridian is not moved to the other side of the world
+    middle = math.degrees(math.atan2(np.sin(turn).mean(), np.cos(turn).mean()))
+    north = float(lat_[good].mean())
+    if north > 84.0:
+        return CRS.from_epsg(32661)
+    if north < -80.0:
+        return CRS.from_epsg(32761)
+    zone = min(60, int((middle + 180.0) // 6.0) + 1)
+    return CRS.from_epsg((32600 if north >= 0 else 32700) + zone)
+
+
+@lru_cache(maxsize=64)
+def _transformer(source: CRS, target: CRS) -> Transformer:
+    return Transformer.from_crs(source, target, always_xy=True)
+
+
+def transform(x: ArrayLike, y: ArrayLike, source: CRS, target: CRS) -> tuple[Floats, Floats]:
+    """x and y of `source` in `target`, always x (east, longitude) first; NaN where a point has no image there."""
+    x_, y_ = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    if source == target:
+        return x_.copy(), y_.copy()
+    new_x, new_y = _transformer(source, target).transform(x_, y_)
+    new_x, new_y = np.asarray(new_x, dtype=float), np.asarray(new_y, dtype=float)
+    lost = ~(np.isfinite(new_x) & np.isfinite(new_y))
+    return np.where(lost, np.nan, new_x), np.where(lost, np.nan, new_y)
+
+
+def to_lonlat(x: ArrayLike, y: ArrayLike, source: CRS) -> tuple[Floats, Floats]:
+    """Longitude and latitude (degrees, WGS 84)."""
+    return transform(x, y, source, WGS84)
+
+
+def metres_per_degree(lat: ArrayLike) -> tuple[Floats, Floats]:
+    """Length of one degree of latitude and of longitude at `lat` (degrees), in metres on the WGS 84 ellipsoid.
+
+    From its two radii of curvature (Snyder 1987, USGS Professional Paper 1395, equations 4-18 and 4-20).
+    """
+    axis, flattening = 6378137.0, 1 / 298.257223563
+    e2 = flattening * (2 - flattening)
+    phi = np.radians(np.asarray(lat, dtype=float))
+    w = np.sqrt(1 - e2 * np.sin(phi) ** 2)
+    return np.radians(axis * (1 - e2) / w**3), np.radians(axis * np.cos(phi) / w)
+
+
+def rounding_m(step_degrees: ArrayLike, lat: ArrayLike) -> Floats:
+    """How far a point may lie from one written to this step: half the diagonal of the rounding cell, in metres."""
+    along, across = metres_per_degree(lat)
+    step = np.asarray(step_degrees, dtype=float)
+    return 0.5 * step * np.hypot(along, across)
+
+
+class Source(NamedTuple):
+    """Which system x and y of a file are in, and who says so."""
+
+    crs: CRS
+    said_by: str
+
+
+NAMELESS = "the file's name"
+
+
+def state_crs(file: str) -> str:
+    """The line that states the system of a file of metres."""
+    return why.STATE_SYSTEM.format(file=file or NAMELESS)
+
+
+# systems that headings name by word; the codes are those of the EPSG register
+_NAMED = {
+    r"lv ?95|ch1903\+": 2056,
+    r"lv ?03|ch1903": 21781,
+    r"(etrs[- ]?)?tm ?35 ?fin": 3067,
+    r"osgb(36)?|bng|british national grid": 27700,
+    r"irish grid": 29903,
+    r"itm|irish transverse mercator": 2157,
+    r"lambert[- ]?93|rgf93": 2154,
+    r"rd[- ]?new|rijksdriehoek\w*": 28992,
+    r"sweref ?99 ?tm": 3006,
+    r"puwg ?1992": 2180,
+}
+_IN_HEADING = re.compile(
+    rf"\b(?:epsg[\s:_-]*(?P<code>\d{{4,5}})|utm[\s_-]*(?:zone[\s_-]*)?(?P<zone>\d{{1,2}})[\s_-]*(?P<half>[ns])"
+    rf"|(?P<name>{'|'.join(_NAMED)}))(?![a-z0-9])",
+    re.IGNORECASE,
+)
+
+
+def system_in(heading: str) -> CRS | None:
+    """The system that a heading such as `x (EPSG:2056)`, `Rechtswert UTM 32N` or `LV95 E` names; None for others."""
+    match = _IN_HEADING.search(heading.replace("_", " "))
+    if match is None:
+        return None
+    if match["zone"]:
+        zone = int(match["zone"])
+        return CRS.from_epsg((32600 if match["half"].lower() == "n" else 32700) + zone) if 1 <= zone <= 60 else None
+    if match["name"]:
+        return CRS.from_epsg(next(c for word, c in _NAMED.items() if re.fullmatch(word, match["name"], re.IGNORECASE)))
+    try:
+        return CRS.from_epsg(int(match["code"]))
+    except PyprojCrsError:
+        return None
+
+
+def without_system(heading: str) -> str:
+    """A heading without the system that it names."""
+    plain = heading.replace("_", " ")
+    return " ".join(_IN_HEADING.sub(" ", plain).split()) if system_in(heading) is not None else heading
