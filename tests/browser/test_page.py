@@ -190,10 +190,10 @@ def test_the_year_can_be_gone_through(visit: Visit, team_file: Path) -> None:
 
 
 def test_numbers_do_not_cover_each_other(visit: Visit, team_file: Path) -> None:
-    page = visit(team_file, width=1000)
+    page = visit(team_file, width=1000, reduced_motion="reduce")
     for _ in range(6):
         page.locator(".zoom button").nth(1).click()
-        page.wait_for_timeout(60)
+        page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
         boxes = page.evaluate(
             """() => [...document.querySelectorAll('.pin:not(.minor):not(.small) > span, #map .tag > span')]
             .map(e => e.getBoundingClientRect()).map(r => [r.left, r.top, r.right, r.bottom])"""

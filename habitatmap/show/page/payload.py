@@ -448,12 +448,14 @@ def _ground_picture(cover: Any, grid: Grid, crs: CRS, known: NDArray[np.bool_]) 
     }
 
 
+WATERWAYS = {"river", "stream", "canal", "ditch", "drain", "brook", "water", "waterway"}
+WAYS_ON_FOOT = {"footway", "path", "track", "bridleway", "steps", "cycleway", "pedestrian", "foot"}
+MAIN_ROADS = {"motorway", "trunk", "primary", "secondary", "tertiary"}
 # how a path is drawn, by its kind; any other is a "road"
 SORTS = {
-    **dict.fromkeys("river stream canal ditch drain brook water waterway".split(), "water"),
-    **dict.fromkeys("footway path track bridleway steps cycleway pedestrian foot corridor".split(), "foot"),
-    **dict.fromkeys("motorway trunk primary secondary tertiary main".split(), "main"),
-    **dict.fromkeys("motorway_link trunk_link primary_link secondary_link tertiary_link".split(), "main"),
+    **dict.fromkeys(sorted(WATERWAYS), "water"),
+    **dict.fromkeys(sorted(WAYS_ON_FOOT), "foot"),
+    **dict.fromkeys(sorted(MAIN_ROADS | {f"{kind}_link" for kind in MAIN_ROADS}), "main"),
 }
 
 
