@@ -17,6 +17,7 @@ from habitatmap.engine import default_workers
 from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.show.exports import cog_bytes, text_files, write_geopackage
 from habitatmap.show.page import map_page, public_page
+from habitatmap.show.paper.pictures import pictures
 
 PAGES: Mapping[str, Callable[[Any], str]] = {"map.html": map_page, "public_map.html": public_page}
 
@@ -88,6 +89,9 @@ def _fill(result: Any, folder: Path, pages: Mapping[str, Callable[[Any], str]]) 
         jobs = {name: threads.submit(cog_bytes, name, r, result.grid, result.crs) for name, r in result.rasters.items()}
         for name, job in jobs.items():
             (folder / "rasters" / f"{name}.tif").write_bytes(job.result())
+    (folder / "pictures").mkdir()
+    for name, content in pictures(result).items():
+        (folder / "pictures" / name).write_bytes(content)
     for name, page in pages.items():
         (folder / name).write_text(page(result), encoding="utf-8", newline="\n")
 

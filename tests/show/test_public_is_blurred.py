@@ -10,6 +10,7 @@ import habitatmap
 from habitatmap.area import is_private
 from habitatmap.intake.layers import shipped_folder
 from habitatmap.show.page import map_page, public_page
+from habitatmap.show.paper.pictures import pictures
 
 
 def test_a_private_pool_moved_within_its_square_changes_no_public_byte() -> None:
@@ -21,4 +22,5 @@ def test_a_private_pool_moved_within_its_square_changes_no_public_byte() -> None
     pools.loc[at, "private"] = "yes"  # by its own column, whatever land the new spot lies on
     before, after = (habitatmap.run(each) for each in (area, replace(area, pools=pools)))
     assert public_page(before) == public_page(after)
+    assert pictures(before) == pictures(after)
     assert map_page(before) != map_page(after)  # so that the move did matter
