@@ -76,6 +76,7 @@ def invented(rows: int = 3, **changes: Any) -> Any:
         "places": places,
         "plan": plan,
         "plan_exchanged": None,
+        "public": None,
         "gaps": gaps,
         "links": links,
         "candidates_lost": pd.DataFrame({"reason": ["no data"] * rows, "cells": np.arange(rows)}),

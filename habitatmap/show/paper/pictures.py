@@ -17,8 +17,10 @@ PNG_PX = 1600
 
 
 def pictures(result: Any) -> dict[str, bytes]:
-    """File name -> content: an SVG and a PNG of every main map that the area has data for."""
+    """File name -> content: an SVG and a PNG of every main map the area has data for; none without a public result."""
     public = result.public
+    if public is None:
+        return {}
     made: dict[str, bytes] = {}
     for name, sheet in _sheets(public).items():
         svg = sheet.svg(TITLES[name], credits(public))
