@@ -21,7 +21,7 @@ from habitatmap.coordinates.positions import (
     written_in_degrees,
 )
 from habitatmap.coordinates.slips import Box, box_of_rows, settle
-from habitatmap.coordinates.systems import WGS84, Source, crs_label, metres_per_degree, state_crs, system_in
+from habitatmap.coordinates.systems import WGS84, Source, crs_label, metres_per_degree, state_crs, system_in, system_of
 from habitatmap.coordinates.writing import Angle, comma_of, letter_o, read_number
 from habitatmap.errors import CrsError, why
 
@@ -36,11 +36,14 @@ def read_points(
     """The place of every row of a table.
 
     cells: columns by role, of equal length, blanks None: `x` and `y`; `lon` and `lat`; `position` (one cell with
-    both, a grid reference, WKT, ...). headings: the file's own heading of each role. source: the system of x and y.
+    both, a grid reference, WKT, ...); `system`, which says for each row in which system it is. headings: the file's
+    own heading of each role. source: the system of x and y.
     box: where the area lies; without it that of the other rows, to find slips with.
     Where a row has several, x and y count if their system is known, then lon and lat, then position. CrsError where
     x and y are metres of an unknown system and nothing else gives the places.
     """
+    if any(cell is not None for cell in cells.get("system", [])):
+        return _by_system(cells, headings, source, file, box)
     rows = len(next(iter(cells.values()), []))
     ways = list(_ways(cells, headings, source, file, box))
     # what the writing alone left open is settled by where the area lies, before two columns are compared
@@ -54,6 +57,27 @@ def read_points(
     for i, apart in _contradictions(ways):
         answer[i] = Refusal("", "", *why.TWO_PLACES_IN_ROW.of(metres=f"{apart:.0f}"))
     return [NO_PLACE if a is None else a for a in answer]
+
+
+def _by_system(
+    cells: Mapping[str, Sequence[object]],
+    headings: Mapping[str, str],
+    source: Source | None,
+    file: str,
+    box: Box | None,
+) -> list[Point | Refusal]:
+    """The places of a table in which a column says for each row which system it is in."""
+    groups: dict[object, list[int]] = {}
+    for i, cell in enumerate(cells["system"]):
+        groups.setdefault(cell, []).append(i)
+    answer: list[Point | Refusal] = [NO_PLACE] * len(cells["system"])
+    for cell, rows in groups.items():
+        own = system_of(cell) if cell is not None else None
+        said = Source(own, f'[{headings.get("system", "system")}] "{cell}"') if own is not None else source
+        part = {role: [column[i] for i in rows] for role, column in cells.items() if role != "system"}
+        for i, read in zip(rows, read_points(part, headings, said, file, box), strict=True):
+            answer[i] = read
+    return answer
 
 
 Way = list[Point | Refusal | None]

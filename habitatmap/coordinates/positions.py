@@ -183,7 +183,7 @@ def read_position(
     `file` is named in remedies.
     """
     text = str(cell).strip()
-    if _GEOMETRY_TEXT.match(text):
+    if is_geometry(text):
         return _read_geometry_text(text, source, file)
     if _LINK.match(text):
         return _read_link(text, cell)
@@ -343,8 +343,14 @@ def _metric_point(numbers: tuple[Number, Number], cell: object, source: Source |
 # ---------------------------------------------------------------------------------------------------------------------
 
 
-def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | Refusal:
-    """A point in WKT, EWKT, hexadecimal WKB or GeoJSON."""
+def is_geometry(text: object) -> bool:
+    """Whether a cell starts like a geometry written as text: WKT, EWKT, hexadecimal WKB or EWKB, GeoJSON."""
+    return isinstance(text, str) and bool(_GEOMETRY_TEXT.match(text.strip()))
+
+
+def geometry_of(text: str) -> tuple[Any, CRS | None] | None:
+    """The shapely geometry of such a cell and the system it carries, if any; None where it is not well-formed."""
+    text = text.strip()
     srid = re.match(r"SRID\s*=\s*(\d+)\s*;\s*", text, re.IGNORECASE)
     own: CRS | None
     try:
@@ -358,7 +364,16 @@ def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | 
             own = parse_crs(int(srid[1]), "the SRID of a position") if srid else None
             geometry = shapely.from_wkt(text[srid.end() :] if srid else text)
     except (shapely.errors.ShapelyError, CrsError, ValueError):
+        return None
+    return geometry, own
+
+
+def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | Refusal:
+    """The point that a cell gives as a geometry."""
+    read = geometry_of(text)
+    if read is None:
         return Refusal("position", text, *why.POSITION_BROKEN)
+    geometry, own = read
     if geometry is None or geometry.is_empty:
         return Refusal("position", text, *why.POSITION_EMPTY)
     return point_of(geometry, own, source, text, file)

@@ -136,7 +136,7 @@ def read_mgrs(text: str) -> Square | None:
         return None
     try:
         number, half, x, y = mgrs.MGRS().MGRSToUTM(f"{zone}{square}{numbers}")
-    except mgrs.MGRSError:
+    except Exception:  # of a class that the library does not export
         return None
     # releases of the library differ on whether they give a square's corner or its centre
     side = 10.0 ** (5 - len(numbers) // 2)

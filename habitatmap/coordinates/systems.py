@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import warnings
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -11,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError as PyprojCrsError
+from pyproj.transformer import TransformerGroup
 
 from habitatmap.errors import CrsError, why
 
@@ -98,6 +100,20 @@ def transform(x: ArrayLike, y: ArrayLike, source: CRS, target: CRS) -> tuple[Flo
     return np.where(lost, np.nan, new_x), np.where(lost, np.nan, new_y)
 
 
+@lru_cache(maxsize=64)
+def shift_m(source: CRS, target: CRS) -> float:
+    """How far off the way from one system to the other may be, in metres, where that is more than one; else 0.
+
+    National grids on old datums are shifted by a few metres where the grid file of the shift is not installed. The
+    figure is that of the EPSG register for the best way that PROJ has.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # that a better way is not installed is what the figure says
+        ways = TransformerGroup(source, target, always_xy=True).transformers
+    best = ways[0].accuracy if ways else 0.0
+    return best if best > 1.0 else 0.0
+
+
 def to_lonlat(x: ArrayLike, y: ArrayLike, source: CRS) -> tuple[Floats, Floats]:
     """Longitude and latitude (degrees, WGS 84)."""
     return transform(x, y, source, WGS84)
@@ -157,6 +173,24 @@ _IN_HEADING = re.compile(
 )
 
 
+_ZONE = re.compile(r"(?:utm\s*)?(?:zone\s*)?(\d{1,2})\s*([c-hj-np-x])", re.IGNORECASE)
+
+
+def system_of(cell: object) -> CRS | None:
+    """The system that a cell of a column of systems names (EPSG:25832, 25832, WGS84, 32N, ...); None where it does not.
+
+    The letter of a UTM zone is its half of the world, N or S, or a latitude band; S is taken for the half, as in a
+    column that names systems the band S would stand beside other bands.
+    """
+    text = str(cell).strip().removesuffix(".0")
+    if re.fullmatch(r"wgs[\s_-]?(19)?84|gps|epsg:?\s*4326", text, re.IGNORECASE):
+        return WGS84
+    zone = _ZONE.fullmatch(text)
+    if zone and 1 <= int(zone[1]) <= 60:
+        return CRS.from_epsg((32600 if zone[2].upper() >= "N" and zone[2].upper() != "S" else 32700) + int(zone[1]))
+    return system_in(f"EPSG:{text}" if text.isdigit() else text)
+
+
 def system_in(heading: str) -> CRS | None:
     """The system that a heading such as `x (EPSG:2056)`, `Rechtswert UTM 32N` or `LV95 E` names; None for others."""
     match = _IN_HEADING.search(heading.replace("_", " "))
@@ -175,5 +209,6 @@ def system_in(heading: str) -> CRS | None:
 
 def without_system(heading: str) -> str:
     """A heading without the system that it names."""
-    plain = heading.replace("_", " ")
-    return " ".join(_IN_HEADING.sub(" ", plain).split()) if system_in(heading) is not None else heading
+    if system_in(heading) is None:
+        return heading
+    return " ".join(_IN_HEADING.sub(" ", heading.replace("_", " ")).split()) or heading

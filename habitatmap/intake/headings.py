@@ -14,6 +14,7 @@ from functools import lru_cache
 
 from rapidfuzz import fuzz, process
 
+from habitatmap.coordinates import without_system
 from habitatmap.errors import InputError
 
 # a likeness of 90 of 100 matched no wrong heading in trials; looser measures did
@@ -42,6 +43,10 @@ _PLACE = {
         grid reference, grid ref, gridref, os grid reference, os grid ref, ngr, osgb, mgrs, location;
         koordinaten, koordinate, lage, geometrie; coordonnees, coordonnees gps, emplacement;
         coordinaten, locatie, positie; coordenadas, ubicacion, posicion; koordinaatit, sijainti, geometria""",
+    "system": """geodetic datum, geodeticdatum, coordinate system, coordinate reference system, reference system, crs,
+        epsg, epsg code, srid, srs, utm zone;
+        koordinatensystem, bezugssystem; systeme de coordonnees; coordinatenstelsel; sistema de coordenadas, huso utm;
+        koordinaattijarjestelma""",
     "uncertainty_m": """uncertainty, accuracy, gps accuracy, horizontal accuracy, position accuracy, coordinate
         uncertainty,
         coordinate uncertainty in meters, coordinateuncertaintyinmeters, precision, gps precision, gps error;
@@ -97,6 +102,7 @@ _ALIASES: dict[str, dict[str, str]] = {
     },
     "visits": {
         "pool": f"{_POOL}, site, id",
+        **_PLACE,
         "date": """date, visit date, date of visit, visited, visited on, survey date, event date, eventdate, day;
             datum, besuchsdatum, kontrolldatum, besucht am, tag; date de visite, date de la visite, jour;
             bezoekdatum, datum bezoek, dag; fecha, fecha de visita, dia; paiva, pvm, paivamaara, kayntipaiva""",
@@ -188,8 +194,8 @@ def unit_of(heading: str) -> str:
 
 
 def _bare(heading: str) -> str:
-    """A folded heading without a unit at its end."""
-    words = fold(heading).split()
+    """A folded heading without the reference system that it names, and without a unit at its end."""
+    words = fold(without_system(heading)).split()
     if len(words) > 1 and words[-1] in _UNITS:
         words = words[:-2] if len(words) > 2 and words[-2] == "in" else words[:-1]
     return " ".join(words)

@@ -26,7 +26,7 @@ from habitatmap.errors.why import Why
 from habitatmap.intake.headings import Headings, match_headings, unit_of
 from habitatmap.intake.tables import Stated, Table
 
-ROLES = ("x", "y", "lon", "lat", "position")
+ROLES = ("x", "y", "lon", "lat", "position", "system")
 
 
 def source_of(file: str, stated: Stated) -> Source | None:

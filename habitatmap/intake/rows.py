@@ -16,11 +16,11 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.coordinates import Point, Refusal, in_words, locate
+from habitatmap.coordinates import Point, Refusal, in_words, locate, shift_m
 from habitatmap.errors import InputError, why
 from habitatmap.errors.why import Reason, Remedy, Why
 from habitatmap.intake.headings import Headings, match_headings
-from habitatmap.intake.ledger import Ledger, Reading, as_text
+from habitatmap.intake.ledger import SAMPLES, Ledger, Reading, as_text
 from habitatmap.intake.points import points_of
 from habitatmap.intake.tables import Stated, Table
 
@@ -132,7 +132,7 @@ def place_rows(
     draft: Draft, crs: CRS, stated: Stated, ledger: Ledger
 ) -> tuple[list[Point | Refusal], NDArray[np.float64], NDArray[np.float64]]:
     """The place of each row as it was read, and its x and y in `crs`; rows without one are set aside (x, y NaN)."""
-    points = points_of(draft.table, draft.headings, stated)
+    points = _with_shifts(points_of(draft.table, draft.headings, stated), crs)
     x, y = locate(points, crs)
     for at, point in enumerate(points):
         if isinstance(point, Refusal):
@@ -146,7 +146,8 @@ def place_rows(
     if draft.reading is not None:
         roles = [name for name in PLACE_COLUMNS if draft.has(name)]
         written = [", ".join(filter(None, cells)) for cells in zip(*map(draft.texts, roles), strict=True)]
-        meant = [f"{p.x:g}, {p.y:g} ({p.how})" if isinstance(p, Point) else None for p in points]
+        read = [at for at, point in enumerate(points) if isinstance(point, Point)][:SAMPLES]
+        meant = [_understood(point) if at in read else None for at, point in enumerate(points)]
         draft.reading.sample("place", written or [""] * len(points), meant)
     mended = [(at, p) for at, p in enumerate(points) if isinstance(p, Point) and p.mended and at not in draft.aside]
     if mended:
@@ -156,6 +157,22 @@ def place_rows(
             f"there ({some}{'; ...' if len(mended) > MENDED_NAMED else ''}); check them"
         )
     return points, x, y
+
+
+def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:
+    """The points, their uncertainty widened by that of the way from their own system to the area's."""
+    # by object, as comparing systems is slow; a table has few of them
+    shifts = {key: shift_m(own, crs) for key, own in {id(p.crs): p.crs for p in points if isinstance(p, Point)}.items()}
+    if not any(shifts.values()):
+        return list(points)
+    return [
+        p._replace(uncertainty_m=math.hypot(p.uncertainty_m, shifts[id(p.crs)])) if isinstance(p, Point) else p
+        for p in points
+    ]
+
+
+def _understood(point: Point | Refusal) -> str:
+    return f"{in_words(point)}, to {point.uncertainty_m:.1f} m ({point.how})" if isinstance(point, Point) else ""
 
 
 def gather(drafts: Sequence[Draft], columns: Sequence[Mapping[str, Sequence[Any]]]) -> pd.DataFrame:

@@ -5,7 +5,6 @@ What was repaired is remarked: a ring that crosses itself is a common slip of dr
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -23,8 +22,9 @@ from habitatmap.coordinates import (
     Refusal,
     Source,
     crs_label,
+    geometry_of,
+    is_geometry,
     locate,
-    parse_crs,
     read_points,
     state_crs,
     transform,
@@ -43,8 +43,6 @@ Want = Literal["polygons", "lines", "any"]
 WANTED = {"polygons": (2, "a polygon"), "lines": (1, "a line")}
 NAMES = ["a point", "a line", "a ring", "a polygon", "points", "lines", "polygons", "a mixed group of shapes"]
 ROWS_NAMED = 10
-
-_GEOMETRY_TEXT = re.compile(r"(SRID\s*=\s*(\d+)\s*;\s*)?(MULTI)?(POINT|LINESTRING|POLYGON|GEOMETRYCOLLECTION)", re.I)
 
 
 @dataclass(frozen=True)
@@ -179,7 +177,7 @@ def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stat
     if not cells:
         return [Refusal("", "", *why.NO_SHAPES)] * len(at)
     texts = cells.get("position", [None] * len(at))
-    written = [isinstance(text, str) and bool(_GEOMETRY_TEXT.match(text.strip())) for text in texts]
+    written = [is_geometry(text) for text in texts]
     points: list[Point | Refusal] = []
     if not all(written):
         points = read_points(cells, heads.text, source, table.file, stated.box)
@@ -195,18 +193,19 @@ def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stat
     return answer
 
 
-PLACE_ROLES = ("position", "x", "y", "lon", "lat")
+PLACE_ROLES = ("position", "x", "y", "lon", "lat", "system")
 
 
 def _from_text(text: str, source: Source | None, crs: CRS, file: str) -> Any:
-    """A geometry written as WKT or EWKT; the system is its SRID, the stated one, or proven degrees."""
-    prefix = re.match(r"\s*SRID\s*=\s*(\d+)\s*;", text, re.I)
-    try:
-        shape = shapely.from_wkt(text[prefix.end() :] if prefix else text)
-    except shapely.errors.ShapelyError:
+    """A geometry written as text; its system is the one it carries, the stated one, or proven degrees."""
+    read = geometry_of(text)
+    if read is None:
         return Refusal("position", text, *why.SHAPE_BROKEN)
-    if prefix:
-        own = parse_crs(int(prefix[1]), f"{file}: the SRID of a shape").to_2d()
+    shape, own = read
+    if shape is None or shape.is_empty:
+        return Refusal("position", text, *why.NO_SHAPE)
+    if own is not None:
+        own = own.to_2d()
     elif source is not None and (source.said_by.startswith("[") or not _in_degrees(shape)):
         own = source.crs
     elif _in_degrees(shape):
