@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import re
+import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -33,7 +34,8 @@ from habitatmap.coordinates import (
 )
 from habitatmap.errors import CrsError, InputError, why
 from habitatmap.grid import Grid
-from habitatmap.intake.files import SUFFIXES, find_inputs, read_tables
+from habitatmap.intake.archives import archive_of, file_name
+from habitatmap.intake.files import SUFFIXES, find_inputs, read_tables, tables_in
 from habitatmap.intake.keep_away import read_keep_away
 from habitatmap.intake.land import read_land
 from habitatmap.intake.land_cover import (
@@ -54,6 +56,7 @@ from habitatmap.intake.outline import read_outline
 from habitatmap.intake.paths import read_paths
 from habitatmap.intake.points import rough_lonlat
 from habitatmap.intake.pools import read_pools
+from habitatmap.intake.rows import sort_kinds
 from habitatmap.intake.settings import FILE_NAME, Settings, read_settings
 from habitatmap.intake.shapes import match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
@@ -117,7 +120,7 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
     folder = _folder(Path(path))
     settings = read_settings(folder)
     day = as_of or settings.as_of or datetime.date.today()
-    stated = Stated(settings.columns.model_dump(), settings.source_crs, settings.crs)
+    stated = Stated(settings.columns.model_dump(), settings.source_crs, settings.crs, settings.encoding)
     files = _find(folder, settings)
     if not {"pools", "land_cover", "overlays"} & files.keys():
         raise InputError(_nothing_to_map(folder))
@@ -127,6 +130,7 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
         kind: [table for p in paths if not is_raster(p) for table in _tables(p, kind, stated)]
         for kind, paths in files.items()
     }
+    tables = sort_kinds(tables, stated)
     crs, chosen_by = _choose_crs(settings, rasters, tables, stated)
     notes = [chosen_by, *_unused(folder, files, settings)]
 
@@ -174,7 +178,7 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
         paths=paths,
         boundary=boundary,
         inventoried=inventoried,
-        has=frozenset(files) | ({"land_cover"} if cover else set()),
+        has=frozenset(kind for kind, found in tables.items() if found) | ({"land_cover"} if cover else set()),
         land_cover=cover,
         tree_table=tree_table,
         notes=notes,
@@ -198,7 +202,8 @@ def _find(folder: Path, settings: Settings) -> dict[str, list[Path]]:
     files = {kind: find_inputs(folder, kind) for kind in KINDS} | {"land_cover": _cover_files(folder, settings)}
     overlays = folder / "overlays"
     if overlays.is_dir():
-        files["overlays"] = sorted(p for p in overlays.iterdir() if p.suffix.lower() in SUFFIXES)
+        given = (p for p in overlays.iterdir() if p.suffix.lower() in (*SUFFIXES, ".zip"))
+        files["overlays"] = sorted((t for p in given for t in tables_in(p)), key=file_name)
     return {kind: paths for kind, paths in files.items() if paths}
 
 
@@ -220,7 +225,8 @@ def _cover_files(folder: Path, settings: Settings) -> list[Path]:
         and p.name != settings.land_cover.classes
         and not looks_like_class_table(p)
     ]
-    return sorted(found, key=lambda p: p.name)
+    found += [p for p in find_inputs(folder, "land_cover") if p not in found and archive_of(p)]
+    return sorted(found, key=file_name)
 
 
 def _nothing_to_map(folder: Path) -> str:
@@ -242,7 +248,7 @@ def _meant(name: str) -> str:
 
 def _unused(folder: Path, files: dict[str, list[Path]], settings: Settings) -> list[str]:
     """A word on files that look like inputs under a wrong name, and on [source_crs] lines that name no file."""
-    used = {p.name for paths in files.values() for p in paths} | {settings.land_cover.classes}
+    used = {file_name(p) for paths in files.values() for p in paths} | {settings.land_cover.classes}
     notes = [
         f'{p.name} looks like a class table; to use it, add to area.toml: [land_cover] classes = "{p.name}".'
         for p in sorted(folder.iterdir())
@@ -253,7 +259,17 @@ def _unused(folder: Path, files: dict[str, list[Path]], settings: Settings) -> l
         for p in sorted(folder.iterdir())
         if p.is_file() and p.name not in used and not looks_like_class_table(p) and (kind := _meant(p.name))
     ]
-    lines = [f"{FILE_NAME}: [source_crs] names {n}, which is no input" for n in settings.source_crs if n not in used]
+    notes += [
+        f"{p.name} is not read: it cannot be unpacked, so nobody knows whether inputs lie in it."
+        for p in sorted(folder.glob("*.zip"))
+        if p.name not in used and not zipfile.is_zipfile(p)
+    ]
+    lines = [
+        f"{FILE_NAME}: [{key}] names {n}, which is no input"
+        for key, lines in (("source_crs", settings.source_crs), ("encoding", settings.encoding))
+        for n in lines
+        if n not in used
+    ]
     return notes + lines
 
 
@@ -267,7 +283,7 @@ def looks_like_class_table(path: Path) -> bool:
 
 
 def _tables(path: Path, kind: str, stated: Stated) -> list[Table]:
-    return read_tables(path, stated.columns.get(kind, {}).values())
+    return read_tables(path, stated.columns.get(kind, {}).values(), stated.encoding)
 
 
 # --- reference system ------------------------------------------------------------------------------------------------

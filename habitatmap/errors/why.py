@@ -34,6 +34,7 @@ _POSITION = "write one position such as 60.1712, 24.9415, or latitude and longit
 _SHAPE_TEXT = "write the position as POINT (24.9415 60.1712), longitude first, or in two columns"
 _ISO = "write the date as year-month-day, such as 2024-05-03"
 _OUTCOME = "write larvae, none seen, dry, frozen, gone or not reached"
+_RETYPE = "open the file in a spreadsheet program, correct the formula or type the value itself, and save it again"
 STATE_SYSTEM = 'add to area.toml the line [source_crs] and below it "{file}" = "EPSG:...", with the code of its system'
 
 # --- rows of any table -----------------------------------------------------------------------------------------------
@@ -43,6 +44,8 @@ LONG_ROW = _why(
     "the row has more cells than there are headings, so its cells may be shifted",
     "put quotes around a text that contains the character between the cells",
 )
+FORMULA_ERROR = _why("the cell holds an error of a formula, and no value", _RETYPE)
+NOT_COMPUTED = _why("the cell holds a formula whose result was never stored", _RETYPE)
 REPEAT = _why("the row repeats row {row}{of}", "delete one of the two rows")
 
 # --- places ----------------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from habitatmap.errors import why
 from habitatmap.errors.why import Why as DateFault
 from habitatmap.intake.headings import fold
 from habitatmap.intake.ledger import as_text
+from habitatmap.intake.tables import DAY_ZERO
 
 NO_DATE = why.DATE_UNREAD
 NOT_WHOLE = why.DATE_NOT_WHOLE
@@ -20,7 +21,7 @@ MIXED = why.DATES_MIXED
 SWAPPED = why.DATES_SWAPPED
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
-# spreadsheets count days from 1899-12-30; these are the days of 1954 to 2119
+# numbers that can be a count of days: those of 1954 to 2119
 _SERIALS = range(20_000, 80_000)
 
 _MONTHS = [
@@ -62,14 +63,17 @@ def month_number(word: str) -> int | None:
     return found.pop() if len(found) == 1 else None
 
 
-def read_dates(cells: Sequence[object], heading: str = "") -> list[datetime.date | DateFault | None]:
+def read_dates(
+    cells: Sequence[object], heading: str = "", day_zero: datetime.date = DAY_ZERO
+) -> list[datetime.date | DateFault | None]:
     """Dates of a column: a date, why there is none, or None for a blank cell. A time of day is left out.
 
     A purely numeric date has as many readings as there are orders that make it a day. The order that the heading
     states, or the only one that fits every such cell of the column, is the column's. Where none is, a cell with one
-    reading only is read, the others are undecided. Two-figure years are of this century.
+    reading only is read, the others are undecided. Two-figure years are of this century. A number is a count of days
+    from `day_zero`, as spreadsheets store dates.
     """
-    read = [_read(cell) for cell in cells]
+    read = [_read(cell, day_zero) for cell in cells]
     numeric = [r for r in read if isinstance(r, dict)]
     stated = _stated_order(heading)
     fitting = {o for o in ORDERS if all(o in r for r in numeric)}
@@ -123,7 +127,7 @@ def _day(year: int, month: int, day: int) -> datetime.date | None:
         return None
 
 
-def _read(cell: object) -> datetime.date | DateFault | Readings | None:
+def _read(cell: object, day_zero: datetime.date) -> datetime.date | DateFault | Readings | None:
     if cell is None:
         return None
     if isinstance(cell, datetime.datetime):
@@ -132,6 +136,8 @@ def _read(cell: object) -> datetime.date | DateFault | Readings | None:
         return cell if FIRST_YEAR <= cell.year <= LAST_YEAR else IMPOSSIBLE
     if isinstance(cell, bool) or not isinstance(cell, (int, float, str)):
         return NO_DATE
+    if isinstance(cell, (int, float)) and int(cell) in _SERIALS:
+        return day_zero + datetime.timedelta(days=int(cell))
     return _read_written(as_text(cell).strip())
 
 
@@ -152,7 +158,7 @@ def _read_digits(text: str) -> datetime.date | DateFault:
     if len(text) == 8:
         return _day(int(text[:4]), int(text[4:6]), int(text[6:])) or IMPOSSIBLE
     if len(text) == 5 and int(text) in _SERIALS:
-        return datetime.date(1899, 12, 30) + datetime.timedelta(days=int(text))
+        return DAY_ZERO + datetime.timedelta(days=int(text))
     return NOT_WHOLE if len(text) == 4 else NO_DATE
 
 

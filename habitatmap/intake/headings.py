@@ -209,11 +209,18 @@ ALIASES: dict[str, dict[str, tuple[str, ...]]] = {
     for kind, names in _ALIASES.items()
 }
 KNOWN = frozenset(alias for names in ALIASES.values() for aliases in names.values() for alias in aliases)
+# a table has one column under such a heading; where there are two, there are two tables
+_KEYS = frozenset(alias for name in ("pool", "x", "lon", "position") for alias in ALIASES["pools"][name])
 
 
 def is_known(heading: object, also: Iterable[str] = ()) -> bool:
     """Whether a cell reads like a heading of any kind of table; `also`: headings that area.toml states, folded."""
     return isinstance(heading, str) and (fold(heading) in KNOWN or _bare(heading) in KNOWN or fold(heading) in also)
+
+
+def tells_records_apart(heading: object) -> bool:
+    """Whether a cell is the heading of names or places, which a table of records has once."""
+    return isinstance(heading, str) and (fold(heading) in _KEYS or _bare(heading) in _KEYS)
 
 
 @dataclass(frozen=True)

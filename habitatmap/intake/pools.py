@@ -92,7 +92,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, several: bo
 def _dates(draft: Draft, name: str) -> list[datetime.date | None]:
     """The dates of a column; rows with a date that cannot be read are set aside."""
     cells = draft.cells(name)
-    read = read_dates(cells, draft.headings.text.get(name, ""))
+    read = read_dates(cells, draft.headings.text.get(name, ""), draft.table.day_zero)
     for at, date in enumerate(read):
         if isinstance(date, DateFault):
             draft.refuse(at, name, cells[at], *date)

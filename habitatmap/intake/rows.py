@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,9 @@ from habitatmap.intake.tables import Stated, Table
 MENDED_NAMED = 10
 # the columns that say where a row is
 PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")
+
+# columns that nothing is computed from: a formula that failed there costs its words, not the row
+_WORDS_ONLY = {"note", "host", "observer", "container", "filling", "shade", "action"}
 
 # which columns a sheet must have at least one of, to be taken for a sheet of this kind beside others of its file
 _ESSENTIAL = {
@@ -91,6 +94,26 @@ class Draft:
         )
 
 
+def sort_kinds(tables: Mapping[str, Sequence[Table]], stated: Stated) -> dict[str, list[Table]]:
+    """Tables by kind: a list of visits in the file of the pools goes to the visits, and the other way round."""
+    found = {kind: list(given) for kind, given in tables.items()}
+    for kind, other in (("pools", "visits"), ("visits", "pools")):
+        for table in tables.get(kind, ()):
+            several = sum(t.file == table.file for t in tables[kind]) > 1
+            if several and _may_be(other, table, stated) and not _may_be(kind, table, stated):
+                found[kind] = [t for t in found[kind] if t is not table]
+                told = replace(table, notes=(*table.notes, f"read as {other}, by its headings"))
+                found.setdefault(other, []).append(told)
+    return found
+
+
+def _may_be(kind: str, table: Table, stated: Stated) -> bool:
+    at = match_headings(kind, table.headings, stated.columns.get(kind, {})).at.keys()
+    if kind == "visits":
+        return {"pool", "date"} <= at
+    return table.geometry is not None or bool(at & {"x", "lon", "position"})
+
+
 def open_drafts(kind: str, tables: Sequence[Table], stated: Stated, ledger: Ledger) -> list[Draft]:
     """Matches headings, says what was matched, and sets odd rows aside. InputError for a stated heading nobody has."""
     overrides = stated.columns.get(kind, {})
@@ -115,7 +138,24 @@ def open_drafts(kind: str, tables: Sequence[Table], stated: Stated, ledger: Ledg
         for at, odd in draft.table.odd.items():
             words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
             draft.refuse(at, "", words, odd.reason, odd.remedy)
+        _refuse_failed(draft, ledger)
     return kept
+
+
+def _refuse_failed(draft: Draft, ledger: Ledger) -> None:
+    """Sets rows aside that lack a value because a formula failed; in a column of mere words they go without it."""
+    ours = {column: name for name, column in draft.headings.at.items()}
+    lost: list[int] = []
+    for (at, column), cell in draft.table.failed.items():
+        name = ours.get(column)
+        if name in _WORDS_ONLY:
+            lost.append(draft.table.numbers[at])
+        elif name is not None:
+            draft.refuse(at, name, cell, *cell.why)
+    if lost:
+        ledger.remark(
+            f"{draft.table.name}: {len(lost)} cells hold a formula without a result and were left out (row {lost[0]})"
+        )
 
 
 def _tell(draft: Draft, ledger: Ledger) -> None:

@@ -158,6 +158,7 @@ class Settings(_Part):
     public: PublicSettings = PublicSettings()
     sheets: SheetSettings = SheetSettings()
     source_crs: Annotated[dict[str, Text], Field(description="a reference system by file name")] = {}
+    encoding: Annotated[dict[str, Text], Field(description='an encoding by file name, such as "cp1252"')] = {}
     columns: ColumnSettings = ColumnSettings()
     credits: Annotated[list[Text], Field(description='a list of texts, such as ["© the data\'s makers, licence"]')] = []
 

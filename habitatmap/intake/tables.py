@@ -12,8 +12,14 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.coordinates import Box
 from habitatmap.errors.why import Why
+from habitatmap.intake.cells import Failed
 
 Cell = str | int | float | bool | datetime.date | datetime.time | datetime.timedelta | None
+
+
+# spreadsheets count days from here, but those with the calendar of 1904
+DAY_ZERO = datetime.date(1899, 12, 30)
+DAY_ZERO_1904 = datetime.date(1904, 1, 1)
 
 
 @dataclass(frozen=True)
@@ -34,6 +40,8 @@ class Table:
     sheet: str = ""
     notes: tuple[str, ...] = ()  # how the file was understood: encoding, delimiter, sheet
     corrected_in: Mapping[int, str] = field(default_factory=dict)  # rows that stand in a correction file: its name
+    failed: Mapping[tuple[int, int], Failed] = field(default_factory=dict)  # (position, column): cells without a value
+    day_zero: datetime.date = DAY_ZERO  # what the number 0 means where a sheet's date is a plain number
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -59,4 +67,5 @@ class Stated:
     columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # kind -> our name -> the file's heading
     source_crs: Mapping[str, str] = field(default_factory=dict)  # file name -> CRS
     crs: str | None = None  # the area's crs, only where area.toml states it
+    encoding: Mapping[str, str] = field(default_factory=dict)  # file name -> encoding of its text
     box: Box | None = None  # where the area lies, by its boundary or its land cover

@@ -120,7 +120,7 @@ def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger
             near = nearest_name(name, known)
             draft.refuse(at, "pool", name, *why.UNKNOWN_POOL.of(near=f"; the nearest is {near}" if near else ""))
     cells = draft.cells("date")
-    dates = read_dates(cells, draft.headings.text.get("date", ""))
+    dates = read_dates(cells, draft.headings.text.get("date", ""), draft.table.day_zero)
     for at, date in enumerate(dates):
         if date is None:
             draft.refuse(at, "date", "", *why.NO_DATE)

@@ -31,7 +31,7 @@ from rasterio.shutil import copy as raster_copy
 from shapely.geometry import mapping
 
 from habitatmap.grid import Grid
-from habitatmap.intake.files import guard
+from habitatmap.intake.cells import guard
 
 GPX = "http://www.topografix.com/GPX/1/1"
 DEGREE_DIGITS = 7  # about a centimetre

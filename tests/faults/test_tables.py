@@ -11,7 +11,7 @@ import openpyxl
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.intake import files
+from habitatmap.intake import archives
 from habitatmap.intake.files import read_tables
 
 CSV = b"pool,lat,lon\nP1,60.17,24.94\n"
@@ -107,10 +107,10 @@ def test_a_web_page_named_xls(tmp_path: Path) -> None:
 
 
 def test_a_workbook_that_unpacks_without_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The real limit is 2 GB; a lower one spares the test the gigabytes."""
+    """The real limit is 1 GB; a lower one spares the test the gigabytes."""
     with zipfile.ZipFile(tmp_path / "pools.xlsx", "w", zipfile.ZIP_DEFLATED) as parts:
         parts.writestr("xl/worksheets/sheet1.xml", b"0" * 5_000_000)
-    monkeypatch.setattr(files, "LARGEST_UNPACKED", 1_000_000)
+    monkeypatch.setattr(archives, "LARGEST_UNPACKED", 1_000_000)
     assert "unpack" in refusal(tmp_path / "pools.xlsx")
 
 
@@ -127,4 +127,4 @@ def test_text_cut_in_the_middle_keeps_its_whole_rows(tmp_path: Path) -> None:
 
 def test_a_folder_is_no_file(tmp_path: Path) -> None:
     (tmp_path / "pools.csv").mkdir()
-    assert "cannot be opened" in refusal(tmp_path / "pools.csv")
+    assert "is a folder" in refusal(tmp_path / "pools.csv")

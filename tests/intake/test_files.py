@@ -12,7 +12,8 @@ import pytest
 import shapely
 import xlsxwriter
 
-from habitatmap.intake.files import find_inputs, guard, read_tables, unguard
+from habitatmap.intake.cells import guard, unguard
+from habitatmap.intake.files import find_inputs, read_tables
 from tests.intake.tables import as_dict, read_one, write
 
 PLAIN = "pool,lat,lon\nP1,60.17,24.94\nP2,60.18,24.95\n"

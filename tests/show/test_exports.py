@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from shapely import LinearRing, Point
 from shapely.geometry import shape
 
-from habitatmap.intake.files import unguard
+from habitatmap.intake.cells import unguard
 from habitatmap.show import exports
 from habitatmap.show.exports import csv_text, json_text, text_files, visible
 from tests.show.results import CRS_UTM, GRID, NASTY, invented
