@@ -33,6 +33,7 @@ MetresOrNone = Annotated[float, Field(ge=0, description="a number of metres, 0 o
 Share = Annotated[float, Field(ge=0, le=1, description="a number from 0 to 1")]
 Month = Annotated[int, Field(ge=1, le=12, description="a month number from 1 to 12")]
 Chance = Annotated[Literal["model"] | Share, Field(description='"model" or a number from 0 to 1')]
+Days = Annotated[int, Field(ge=1, description="a whole number of days, 1 or more")]
 Text = Annotated[str, Field(description="a text in quotes")]
 
 
@@ -114,6 +115,22 @@ class CautionSettings(_Part):
     ] = "not assessed"
 
 
+class RoundsSettings(_Part):
+    """When a pool is due, and who goes. All days are common practice without a source, or expert judgement."""
+
+    visit_days: Days = 28
+    dry_days: Days = 7
+    first_days: Days = 7
+    hot_days: Days = 7
+    hot_weeks: Annotated[list[Text], Field(description='a list of weeks, such as ["2026-W28"]')] = []
+    extra_visits: Annotated[int, Field(ge=0, description="a whole number, 0 or more")] = 3
+    people: Annotated[list[Text], Field(description='a list of names, such as ["Ann", "Ben"]')] = []
+    share_by: Annotated[
+        Literal["last visitor", "shortest walk"], Field(description='"last visitor" or "shortest walk"')
+    ] = "last visitor"
+    path_within_m: MetresOrNone = 250.0
+
+
 class PublicSettings(_Part):
     """Side of the square, in metres, within which a private place is not told apart."""
 
@@ -155,6 +172,7 @@ class Settings(_Part):
     plan: PlanSettings = PlanSettings()
     keep_away: Annotated[dict[str, MetresOrNone], Field(description="metres by kind")] = {}
     cautions: CautionSettings = CautionSettings()
+    rounds: RoundsSettings = RoundsSettings()
     public: PublicSettings = PublicSettings()
     sheets: SheetSettings = SheetSettings()
     source_crs: Annotated[dict[str, Text], Field(description="a reference system by file name")] = {}
