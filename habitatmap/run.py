@@ -10,7 +10,7 @@ from __future__ import annotations
 import sys
 import time
 import types
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -47,7 +47,8 @@ from habitatmap.show.reasons import reason
 from habitatmap.show.summary import headline, missing_inputs, summarise, versions
 from habitatmap.show.tables import place_table, plan_table, pool_table, sampler
 from habitatmap.survey.account import Account, Budget, take_account
-from habitatmap.survey.chances import Chances, chances
+from habitatmap.survey.chances import Chances, chances, where_to_look
+from habitatmap.survey.rounds import Rounds, Week, known_on, plan_rounds
 from habitatmap.survey.surface import chance_surface
 
 Say = Callable[[str], None]
@@ -192,6 +193,14 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
             block_m=2 * area.settings.flight.dispersal_median_m,
             budget=budget,
         )
+
+
+def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
+    """Who goes where in a week. `people`: names, or one number; without any the visits' observers. Writes nothing."""
+    group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
+    known = chances(area.pools, area.visits, known_on(area.as_of, week), area.settings.occupancy, group)
+    teaches = where_to_look(known).query("value > 0")["pool"].tolist()
+    return plan_rounds(area, week, people, teaches)
 
 
 def _ground_of_pools(area: Area, spots: Habitat) -> pd.DataFrame:

@@ -18,6 +18,7 @@ COMMANDS = {
     "survey": "What is really in the pools: occupancy with its uncertainty, each pool's chance, next season's effort.",
     "sheets": "What a crew takes along, as PDF: a page for each site, labels, recording sheets.",
     "outlook": "The plan against other ways to choose, through the same simulated years: ranks, no forecast.",
+    "rounds": "Who goes to which pools in a week: lists to print, routes, calendar entries.",
 }
 
 

@@ -29,6 +29,14 @@ CONSENT = {
     "provisional": "Whose ground this is isn't known here: find the owner and ask first.",
 }
 PRIVATE = "This is private ground: find a host who wants a pool, never enter unasked, keep the address to yourself."
+HYGIENE = (
+    "Standing water may carry disease (rats, leptospirosis): cover cuts, wear gloves, keep it off mouth and eyes, "
+    "never spray or drink it, wash your hands, and tell a doctor about it if you fall ill with a fever."
+)
+LITTER = (
+    "Use leaf litter and rain water from the place itself, no plants and no pond water; clean the gear between "
+    "sites, and do not move larvae from region to region."
+)
 LOCAL = "Local rules and licensed practice come before anything said here."
 
 
@@ -39,16 +47,14 @@ def general_cautions(settings: Settings) -> list[str]:
         "Keep pools away from windows, seats, beds and care homes, and use no poison against mosquito larvae: "
         "it kills the larvae that the pool is for.",
         CHILDREN,
-        "Standing water may carry disease (rats, leptospirosis): cover cuts, wear gloves, keep it off mouth and eyes, "
-        "never spray or drink it, wash your hands, and tell a doctor about it if you fall ill with a fever.",
+        HYGIENE,
         "Old trees are not to be nailed, drilled, cut or loaded: tie a pool with a strap that is looked at every year. "
         "Dead wood over a path needs a competent inspector, and nobody works under weak limbs.",
         "Never block, flood or empty a natural hole. Bats, nesting birds and other animals in trees are protected, "
         "and protected trees and sites need a permission of their own.",
         "Set out pools only with the written consent of whoever owns or rents the ground; parks, cemeteries and "
         "utilities have rules of their own.",
-        "Use leaf litter and rain water from the place itself, no plants and no pond water; clean the gear between "
-        "sites, and do not move larvae from region to region.",
+        LITTER,
         "A garden is somebody's address: share map.html, the tables and the GIS files with the team only. "
         "public_map.html is the one for everybody.",
         LOCAL,
@@ -60,3 +66,27 @@ def site_caution(row: Mapping[str, Any], settings: Settings) -> str:
     # where it must be asked first, it is said first
     consent = PRIVATE if row.get("private") == "yes" else CONSENT.get(str(row.get("consent")), CONSENT["ask"])
     return " ".join([MOSQUITOES[settings.cautions.mosquitoes], consent, CHILDREN, LOCAL])
+
+
+def round_cautions(settings: Settings) -> list[str]:
+    """The cautions for somebody who goes from pool to pool."""
+    return [
+        MOSQUITOES[settings.cautions.mosquitoes],
+        "A few centimetres of water can drown a small child: leave no pool without its grille or lid in place, and "
+        "report one that stands open, loose or where children play.",
+        HYGIENE,
+        "Never enter a garden unasked, and never empty a pool: top it up. Nobody works under weak limbs.",
+        LITTER,
+        "This list holds addresses: show it to nobody outside the team, and destroy it after the week.",
+        LOCAL,
+    ]
+
+
+def stop_caution(stop: Mapping[Any, Any]) -> str:
+    """What to settle before going to one pool: its host where it is private, its access where nobody got there."""
+    said = []
+    if stop["private"] == "yes":
+        said.append(f"Private ground: arrange the visit with {stop['host'] or 'the host'} first.")
+    if stop["not_reached"]:
+        said.append(f"Not reached on {stop['not_reached']}: settle how to get in.")
+    return " ".join(said)

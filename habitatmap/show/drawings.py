@@ -10,6 +10,9 @@ import html
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from habitatmap.show.page.figure import shown
 
 WIDTH = 340  # of every drawing, in units of which a letter is 12 high
@@ -88,3 +91,36 @@ def _drawing(height: float, what: str, rows: Sequence[str]) -> str:
 
 def _text(x: float, y: float, text: str, anchor: str = "start") -> str:
     return f'<text x="{x:g}" y="{y:g}" text-anchor="{anchor}">{html.escape(shown(text))}</text>' if text else ""
+
+
+def route(
+    frame: tuple[float, float, float, float],
+    paths: Sequence[NDArray[np.float64]],
+    way: NDArray[np.float64],
+    stops: Sequence[tuple[float, float, str]],
+    bar_m: float,
+    what: str,
+) -> str:
+    """A way over the paths around it, with numbered stops (x, y, number) and a bar of `bar_m` metres.
+
+    `frame`: west, south, east, north in metres, as everything here; stops on one spot are drawn beside each other.
+    """
+    west, south, east, north = frame
+    scale = WIDTH / (east - west)
+    height = scale * (north - south)
+
+    def points(line: NDArray[np.float64]) -> str:
+        return " ".join(f"{(x - west) * scale:.1f},{(north - y) * scale:.1f}" for x, y in line)
+
+    rows = [f'<polyline class="path" points="{points(line)}"/>' for line in paths]
+    rows.append(f'<polyline class="way" points="{points(way)}"/>')
+    taken: list[tuple[float, float]] = []
+    for x, y, number in stops:
+        across, down = (x - west) * scale, (north - y) * scale
+        while any(abs(across - a) < 15 and abs(down - d) < 15 for a, d in taken):
+            across += 15
+        taken.append((across, down))
+        rows.append(f'<circle class="stop" cx="{across:.1f}" cy="{down:.1f}" r="8.5"/>')
+        rows.append(_text(round(across, 1), round(down + 4, 1), number, "middle"))
+    rows.append(f'<line class="bar" x1="6" x2="{6 + bar_m * scale:.1f}" y1="{height - 6:.1f}" y2="{height - 6:.1f}"/>')
+    return _drawing(round(height, 1), what, rows)

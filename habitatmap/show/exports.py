@@ -164,25 +164,40 @@ def plan_points(plan: pd.DataFrame, x: str, y: str) -> list[Any]:
 
 def gpx_bytes(plan: pd.DataFrame, title: str, cautions: Iterable[str]) -> bytes:
     """The suggestions as way points of GPX 1.1, with reason and caution; those on private ground are left out."""
-    ElementTree.register_namespace("", GPX)
-    root = ElementTree.Element(f"{{{GPX}}}gpx", {"version": "1.1", "creator": "habitatmap"})
-
-    def put(parent: ElementTree.Element, tag: str, text: str) -> None:
-        # XML would turn a carriage return into a line feed
-        ElementTree.SubElement(parent, f"{{{GPX}}}{tag}").text = visible(text).replace("\r", "␍")
-
-    metadata = ElementTree.SubElement(root, f"{{{GPX}}}metadata")
-    put(metadata, "name", title)
-    put(metadata, "desc", " ".join(cautions))
+    root = gpx_root(title, " ".join(cautions))
     for row in plan.to_dict("records"):
         if not math.isfinite(row["lat"]):
             continue
-        lon = (row["lon"] + 180) % 360 - 180  # the schema has no +180
-        place = {"lat": f"{row['lat']:.{DEGREE_DIGITS}f}", "lon": f"{lon:.{DEGREE_DIGITS}f}"}
-        point = ElementTree.SubElement(root, f"{{{GPX}}}wpt", place)
-        put(point, "name", f"{row['rank']} {row['place']}".strip())
-        put(point, "desc", f"{row['caution']} {row['reason']}")
-        put(point, "type", "suggested pool")
+        point = gpx_point(root, "wpt", row["lon"], row["lat"])
+        gpx_text(point, "name", f"{row['rank']} {row['place']}".strip())
+        gpx_text(point, "desc", f"{row['caution']} {row['reason']}")
+        gpx_text(point, "type", "suggested pool")
+    return gpx_document(root)
+
+
+def gpx_root(name: str, desc: str) -> ElementTree.Element:
+    """An empty document of GPX 1.1."""
+    ElementTree.register_namespace("", GPX)
+    root = ElementTree.Element(f"{{{GPX}}}gpx", {"version": "1.1", "creator": "habitatmap"})
+    metadata = ElementTree.SubElement(root, f"{{{GPX}}}metadata")
+    gpx_text(metadata, "name", name)
+    gpx_text(metadata, "desc", desc)
+    return root
+
+
+def gpx_text(parent: ElementTree.Element, tag: str, text: str) -> None:
+    """A child with a text; XML would turn a carriage return into a line feed."""
+    ElementTree.SubElement(parent, f"{{{GPX}}}{tag}").text = visible(text).replace("\r", "␍")
+
+
+def gpx_point(parent: ElementTree.Element, tag: str, lon: float, lat: float) -> ElementTree.Element:
+    """A child with a place in degrees; the schema has no +180."""
+    place = {"lat": f"{lat:.{DEGREE_DIGITS}f}", "lon": f"{(lon + 180) % 360 - 180:.{DEGREE_DIGITS}f}"}
+    return ElementTree.SubElement(parent, f"{{{GPX}}}{tag}", place)
+
+
+def gpx_document(root: ElementTree.Element) -> bytes:
+    """The document as bytes."""
     ElementTree.indent(root)
     return ElementTree.tostring(root, encoding="utf-8", xml_declaration=True) + b"\n"
 

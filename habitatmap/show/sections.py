@@ -54,8 +54,13 @@ class Section:
     cautions: Sequence[str] = field(default=())
 
 
-def report_page(title: str, kind: str, as_of: str, sections: Sequence[Section], lang: str = "en") -> str:
-    """The document: `title` of the area, the `kind` of page, a line that says as of when, and the sections in order."""
+def report_page(
+    title: str, kind: str, as_of: str, sections: Sequence[Section], lang: str = "en", sheets: bool = False
+) -> str:
+    """The document: `title` of the area, the `kind` of page, a line that says as of when, and the sections in order.
+
+    `sheets`: on paper each section begins a page.
+    """
     style = asset("report.css")
     digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
@@ -73,7 +78,7 @@ def report_page(title: str, kind: str, as_of: str, sections: Sequence[Section], 
             f"<title>{_text(title)}: {_text(kind)}</title>",
             f"<style>{style}</style>",
             "</head>",
-            "<body>",
+            '<body class="sheets">' if sheets else "<body>",
             '<a class="skip" href="#main">To the report</a>',
             '<header class="top">',
             f'<div class="names"><h1 dir="auto">{_text(title)}</h1><p>{_text(kind)}</p></div>',

@@ -23,7 +23,6 @@ from habitatmap.area import Area, is_private
 from habitatmap.errors import InputError
 from habitatmap.intake.pools import standing
 from habitatmap.intake.settings import RoundsSettings
-from habitatmap.survey.chances import chances, where_to_look
 from habitatmap.survey.tours import shares, tours, walk_m
 from habitatmap.survey.ways import Ways, straight_ways, ways
 
@@ -33,7 +32,7 @@ RULES = {
     "found dry": ("found dry {dry_days} days ago or more, and not seen with water since", PRACTICE),
     "first look": ("set out {first_days} to {first_until} days ago and not looked at since", PRACTICE),
     "hot week": ("the week is one of hot_weeks and nobody was there for {hot_days} days", PRACTICE),
-    "visit": ("in the season, {visit_days} days or more since anybody was there", PRACTICE),
+    "regular visit": ("in the season, {visit_days} days or more since anybody was there", PRACTICE),
     "one more look": ("one of the {extra_visits} other pools where one more look teaches most", JUDGEMENT),
 }
 TOP_UP = ("found dry", "hot week")
@@ -78,16 +77,15 @@ class Week:
 
 @dataclass(frozen=True)
 class Rounds:
-    """One week's rounds. `stops`: STOPS, one row per pool that is due, by person and order; leg_m from the stop before.
+    """One week's rounds of an area. `stops`: STOPS, one row per pool that is due, by person and order.
 
-    `lines`: for each person the way as positions in the area's CRS; `counts`: due pools by main reason; `rules`:
-    reason, rule, basis; `lost`: pools that stood once and are in no round; `along`: what the walks follow; `notes`:
-    sentences about what could not be done as asked.
+    leg_m: from the stop before; `lines`: for each person the way as positions in the area's CRS; `counts`: due pools by
+    main reason; `rules`: reason, rule, basis; `standing`: how many pools stand; `along`: what the walks follow;
+    `notes`: sentences about what could not be done as asked.
     """
 
-    title: str
+    area: Area
     week: Week
-    as_of: datetime.date
     people: list[str]
     stops: pd.DataFrame
     lines: dict[str, NDArray[np.float64]]
@@ -154,7 +152,10 @@ def due(
     start = here.set_index("pool")["set_out"]
     past = past[~(past["date"] < start.reindex(past["pool"]).to_numpy())]
     reached = past[past["outcome"] != "not reached"]
-    last = reached.sort_values(["pool", "date", "file", "row"], kind="stable").drop_duplicates("pool", keep="last")
+    # of two visits on one day the drier one is believed, in whatever order they were written down
+    reached = reached.assign(dry=reached["outcome"] == "dry")
+    reached = reached.sort_values(["pool", "date", "dry", "outcome", "observer"], kind="stable")
+    last = reached.drop_duplicates("pool", keep="last")
     last = last.set_index("pool").reindex(here["pool"])
     tried = past[past["outcome"] == "not reached"].groupby("pool")["date"].max().reindex(here["pool"])
     here["last_visit"] = last["date"].to_numpy()
@@ -171,7 +172,7 @@ def due(
         "found dry": (here["last_outcome"] == "dry") & (since >= rules.dry_days),
         "first look": never & (age >= rules.first_days) & (age < rules.visit_days),
         "hot week": hot & ((monday - here["last_visit"]).dt.days.fillna(np.inf) >= rules.hot_days),
-        "visit": season & ((since >= rules.visit_days) | (never & ~(age < rules.visit_days))),
+        "regular visit": season & ((since >= rules.visit_days) | (never & ~(age < rules.visit_days))),
     }
     asked = pd.DataFrame(hits).any(axis=1)
     others = [name for name in teaches if name in set(here.loc[~asked & ~(since < 7), "pool"])]
@@ -200,7 +201,7 @@ def _why(row: Any) -> str:
         "found dry": "top up and look: it was dry",
         "first look": "first look after setting out",
         "hot week": "top up: hot week",
-        "visit": "look and top up",
+        "regular visit": "look and top up",
         "one more look": "one more look teaches most here",
     }
     return f"{words[row['reason']]}; {last}"
@@ -305,8 +306,11 @@ def _assign(distances: NDArray[np.float64], knows: NDArray[np.bool_]) -> NDArray
 # --- the job ----------------------------------------------------------------------------------------------------------
 
 
-def plan_rounds(area: Area, week: Week, asked: Sequence[str] = ()) -> Rounds:
-    """The rounds of a week. `asked`: names of people, or one number; see `choose_people`. Raises InputError."""
+def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequence[str] = ()) -> Rounds:
+    """The rounds of a week. `asked`: names of people, or one number; see `choose_people`. Raises InputError.
+
+    `teaches`: pools in the order in which one more look teaches most.
+    """
     rules, day = area.settings.rounds, known_on(area.as_of, week)
     notes = []
     if area.as_of > week.sunday:
@@ -317,8 +321,6 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = ()) -> Rounds:
         people, unnamed = ["person 1"], True
         notes.append("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
     pools = area.pools.assign(private=np.where(is_private(area.pools, area.land), "yes", "no"))
-    told = chances(pools, area.visits, day, area.settings.occupancy)
-    teaches = where_to_look(told).query("value > 0")["pool"].tolist()
     stops = due(pools, area.visits, area.as_of, week, rules, area.settings.season.months, teaches)
     on_foot, along = _ways(area, stops, notes)
     by = "shortest walk" if unnamed else rules.share_by
@@ -341,9 +343,8 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = ()) -> Rounds:
     table = pd.concat(parts, ignore_index=True) if parts else stops.assign(person="", order=0, leg_m=0.0)
     values = rules.model_dump() | {"first_until": rules.visit_days - 1}
     return Rounds(
-        title=area.title,
+        area=area,
         week=week,
-        as_of=area.as_of,
         people=[person for person, walk in walks.items() if walk],
         stops=table[list(STOPS)].astype(STOPS),
         lines=lines,
