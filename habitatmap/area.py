@@ -10,7 +10,7 @@ import datetime
 import difflib
 import re
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -35,7 +35,8 @@ from habitatmap.coordinates import (
 from habitatmap.errors import CrsError, InputError, why
 from habitatmap.grid import Grid
 from habitatmap.intake.archives import archive_of, file_name
-from habitatmap.intake.files import SUFFIXES, find_inputs, read_tables, tables_in
+from habitatmap.intake.files import SUFFIXES, find_inputs, is_fix, read_tables, tables_in
+from habitatmap.intake.fixes import corrected, read_corrected, read_corrections
 from habitatmap.intake.keep_away import read_keep_away
 from habitatmap.intake.land import read_land
 from habitatmap.intake.land_cover import (
@@ -131,10 +132,25 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
         for kind, paths in files.items()
     }
     tables = sort_kinds(tables, stated)
-    crs, chosen_by = _choose_crs(settings, rasters, tables, stated)
-    notes = [chosen_by, *_unused(folder, files, settings)]
+    corrections = read_corrections(folder)
+    crs, chosen_by = _choose_crs(settings, rasters, corrected(tables, corrections, stated), stated)
+    about = (folder, settings, day, stated, files, rasters, crs, [chosen_by, *_unused(folder, files, settings)])
+    return read_corrected(tables, corrections, stated, lambda some: _read_area(some, *about))
 
-    ledger = Ledger()
+
+def _read_area(
+    tables: Mapping[str, Sequence[Table]],
+    folder: Path,
+    settings: Settings,
+    day: datetime.date,
+    stated: Stated,
+    files: Mapping[str, Sequence[Path]],
+    rasters: Sequence[Path],
+    crs: CRS,
+    first_notes: Sequence[str],
+) -> Area:
+    """The area of these tables: everything is checked, brought to one system, and accounted for."""
+    notes, ledger = list(first_notes), Ledger()
     boundary = read_outline(tables.get("boundary", []), "boundary", crs, stated, ledger)
     base = read_cover_shapes(tables.get("land_cover", []), "land_cover", crs, stated, ledger)
     stated = replace(stated, box=_box_of(boundary, rasters, base, crs, settings))
@@ -202,7 +218,7 @@ def _find(folder: Path, settings: Settings) -> dict[str, list[Path]]:
     files = {kind: find_inputs(folder, kind) for kind in KINDS} | {"land_cover": _cover_files(folder, settings)}
     overlays = folder / "overlays"
     if overlays.is_dir():
-        given = (p for p in overlays.iterdir() if p.suffix.lower() in (*SUFFIXES, ".zip"))
+        given = (p for p in overlays.iterdir() if p.suffix.lower() in (*SUFFIXES, ".zip") and not is_fix(p))
         files["overlays"] = sorted((t for p in given for t in tables_in(p)), key=file_name)
     return {kind: paths for kind, paths in files.items() if paths}
 
@@ -223,6 +239,7 @@ def _cover_files(folder: Path, settings: Settings) -> list[Path]:
         if (p.stem.lower() == "land_cover" or p.stem.lower().startswith("land_cover_"))
         and p.suffix.lower() in (*RASTER_DRIVERS, *SUFFIXES)
         and p.name != settings.land_cover.classes
+        and not is_fix(p)
         and not looks_like_class_table(p)
     ]
     found += [p for p in find_inputs(folder, "land_cover") if p not in found and archive_of(p)]
@@ -257,7 +274,11 @@ def _unused(folder: Path, files: dict[str, list[Path]], settings: Settings) -> l
     notes += [
         f"{p.name} is not read: the name of an input is expected, such as {kind}{p.suffix}"
         for p in sorted(folder.iterdir())
-        if p.is_file() and p.name not in used and not looks_like_class_table(p) and (kind := _meant(p.name))
+        if p.is_file()
+        and p.name not in used
+        and not is_fix(p)
+        and not looks_like_class_table(p)
+        and (kind := _meant(p.name))
     ]
     notes += [
         f"{p.name} is not read: it cannot be unpacked, so nobody knows whether inputs lie in it."
@@ -290,7 +311,7 @@ def _tables(path: Path, kind: str, stated: Stated) -> list[Table]:
 
 
 def _choose_crs(
-    settings: Settings, rasters: Sequence[Path], tables: dict[str, list[Table]], stated: Stated
+    settings: Settings, rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]], stated: Stated
 ) -> tuple[CRS, str]:
     """The area's system and why: stated, else the land cover's own if metric, else chosen from the data."""
     if settings.crs is not None:
@@ -306,7 +327,7 @@ def _choose_crs(
     return crs, f"The reference system is {crs_label(crs)}, chosen from the data; {FILE_NAME} states none."
 
 
-def _some_places(rasters: Sequence[Path], tables: dict[str, list[Table]], stated: Stated) -> tuple[Any, Any]:
+def _some_places(rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]], stated: Stated) -> tuple[Any, Any]:
     """Longitudes and latitudes of the first input that has any: the land cover, the boundary, the pools, and so on."""
     for path in rasters:
         own = raster_crs(path, dict(stated.source_crs))

@@ -13,21 +13,29 @@ log = logging.getLogger("habitatmap")
 @click.command("check")
 @click.argument("area", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/check.")
+@click.option("--fix", is_flag=True, help="Write NAME.fix.csv beside each input: the rows to correct.")
 @click.option("--json", "as_json", is_flag=True, help="Print the account as JSON on stdout.")
-def command(area: Path, out: Path | None, as_json: bool) -> None:
+def command(area: Path, out: Path | None, fix: bool, as_json: bool) -> None:
     """Say how every file of AREA was understood; AREA/check gets a page for the person who mends the sheets.
+
+    With --fix the rows that need you are written beside each input, as NAME.fix.csv in that file's own columns. Correct
+    them there and leave the file in the folder: it is read with its original. What you have corrected is never lost.
 
     Ends with 0: nothing needs a look; 1: rows were set aside; 2: the folder could not be read.
     """
     from habitatmap.area import open_area
+    from habitatmap.intake.fixes import write_fixes
     from habitatmap.show.check import account, check_text, write_check
     from habitatmap.show.exports import json_text
     from habitatmap.show.write import check_target
 
     target = out or area / "check"
     check_target(target, own="check", mark="check.html")
-    found = account(open_area(area))
+    opened = open_area(area)
+    found = account(opened)
     write_check(found, target)
+    for file in write_fixes(opened.folder, opened.ledger) if fix else ():
+        log.info("%s: %d rows to correct (%d new), %d corrected", file.file, file.waiting, file.new, file.changed)
     click.echo(json_text(found) if as_json else check_text(found), nl=False)
     log.info("For whoever mends the sheets: %s", (target / "check.html").resolve())
     if found["set_aside"]:

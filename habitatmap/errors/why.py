@@ -161,7 +161,7 @@ ORIGINAL_CHANGED = _why(
     "row {row} of {file} is gone, or has changed since this correction was begun",
     "see whether the row there is right now, then delete this one",
 )
-CORRECTED_TWICE = _why("row {row} of this file corrects the same row", "delete one of the two rows")
+CORRECTED_TWICE = _why("row {row} of {file} corrects the same row", "delete one of the two rows")
 NO_ORIGINAL = _why(
     "the row does not say which row of which file it corrects",
     "write new records into the file itself; in a correction leave from_file, from_row and mark as they were",

@@ -25,11 +25,18 @@ SHEET_SUFFIXES = (".xlsx", ".xlsm", ".xls", ".ods")
 VECTOR_SUFFIXES = (".gpkg", ".geojson", ".shp")
 SUFFIXES = (*TEXT_SUFFIXES, *SHEET_SUFFIXES, *VECTOR_SUFFIXES, ".parquet")
 KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried", "land_cover")
+# the end of the name of a correction file, before its suffix
+FIX = ".fix"
 
 
 # ---------------------------------------------------------------------------------------------------------------------
 # Finding
 # ---------------------------------------------------------------------------------------------------------------------
+
+
+def is_fix(path: Path) -> bool:
+    """Whether a file is a correction file (fixes.py), by its name."""
+    return path.stem.casefold().endswith(FIX)
 
 
 def find_inputs(folder: Path, kind: str) -> list[Path]:
@@ -40,6 +47,8 @@ def find_inputs(folder: Path, kind: str) -> list[Path]:
     """
     found = []
     for path in folder.iterdir():
+        if is_fix(path):
+            continue
         if path.suffix.casefold() in SUFFIXES and _is_named(path, kind):
             found.append(path)
         elif path.suffix.casefold() == ".zip" and path.is_file():

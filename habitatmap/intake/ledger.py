@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import pandas as pd
 
 from habitatmap.errors.why import Reason, Remedy, Why
 from habitatmap.intake.headings import Headings
 from habitatmap.intake.tables import Table
+
+if TYPE_CHECKING:
+    from habitatmap.intake.fixes import Correction, Placed
 
 KINDS = ("pools", "visits", "trees", "land", "keep_away")
 COLUMNS = ("file", "row", "column", "value", "reason", "remedy")
@@ -64,6 +67,9 @@ class Ledger:
         self._aside: list[SetAside] = []
         self.remarks: list[str] = []
         self.readings: list[Reading] = []
+        # what became of the rows of correction files (fixes.py)
+        self.corrections: Sequence[Placed] = []
+        self.lost_corrections: Sequence[tuple[Correction, Why]] = []
 
     def read(self, kind: str, file: str, n: int) -> None:
         """`n` rows of this kind were read from this file (which may have none)."""

@@ -79,9 +79,14 @@ class Draft:
         if lost:
             heading, first = self.headings.text[name], lost[0]
             ledger.remark(
-                f"{self.table.name}: {len(lost)} cells of {heading} cannot be read (row {self.table.numbers[first]}: "
+                f"{self.table.name}: {len(lost)} cells of {heading} cannot be read (row {self.row_of(first)}: "
                 f'"{as_text(cells[first])[:40]}"); {so}'
             )
+
+    def row_of(self, at: int) -> str:
+        """The number of a row, with its file where that is a correction file."""
+        file = self.table.corrected_in.get(at)
+        return f"{self.table.numbers[at]}{f' of {file}' if file else ''}"
 
     def left_over(self, at: int) -> tuple[Hashable, ...]:
         """What a row says in columns that nobody reads: two rows that differ there are not the same."""
@@ -191,7 +196,7 @@ def place_rows(
         draft.reading.sample("place", written or [""] * len(points), meant)
     mended = [(at, p) for at, p in enumerate(points) if isinstance(p, Point) and p.mended and at not in draft.aside]
     if mended:
-        some = "; ".join(f"row {draft.table.numbers[at]}: {p.mended}, {in_words(p)}" for at, p in mended[:MENDED_NAMED])
+        some = "; ".join(f"row {draft.row_of(at)}: {p.mended}, {in_words(p)}" for at, p in mended[:MENDED_NAMED])
         ledger.remark(
             f"{draft.table.name}: {len(mended)} places were settled by where the area lies, as one reading only is "
             f"there ({some}{'; ...' if len(mended) > MENDED_NAMED else ''}); check them"
