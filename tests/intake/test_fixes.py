@@ -370,7 +370,7 @@ def test_nothing_in_a_correction_file_runs(tmp_path: Path) -> None:
     assert rows_of(tmp_path / "visits.fix.csv")[0]["saved_as"] == KNOWN_DATE
 
 
-P = "pool,lat,lon,set_out,removed,note\nT1,53.5512,10.0123,2025-04-01,,\nT2,53.5623,10.0234,2025-04-02,,\n"
+P = "pool,lat,lon,set_out,removed,position\nT1,53.5512,10.0123,2025-04-01,,\nT2,53.5623,10.0234,2025-04-02,,\n"
 V = "pool,date,outcome,larvae\nT2,2025-05-01,larvae,3\n"
 # reason -> which table, a faulty row, what somebody types
 CASES: dict[str, tuple[str, str, dict[str, str]]] = {
@@ -388,6 +388,8 @@ CASES: dict[str, tuple[str, str, dict[str, str]]] = {
     "TWO_PLACES": ("pools", "T1,53.57,10.03,,,\n", {"pool": "B3"}),
     "TWO_ROWS": ("pools", "T2,53.5623,10.0234,2025-04-22,,\n", {"pool": "B4"}),
     "DATE_IMPOSSIBLE": ("pools", "B5,53.57,10.03,31.02.2025,,\n", {"set_out": "2025-05-02"}),
+    "POSITION_UNREAD": ("pools", "B6,,,,,behind the church\n", {"position": "53.57 N 10.03 E"}),
+    "SHORT_CODE": ("pools", "B7,,,,,GQV7J+2W\n", {"position": "", "lat": "53.57", "lon": "10.03"}),
     "NO_POOL": ("visits", ",2025-05-02,dry,\n", {"pool": "T2"}),
     "UNKNOWN_POOL": ("visits", "T22,2025-05-03,dry,\n", {"pool": "T2"}),
     "NO_DATE": ("visits", "T2,,dry,\n", {"date": "2025-05-04"}),
@@ -457,7 +459,8 @@ def test_every_reason_that_can_be_mended_in_a_sheet_is_mended(tmp_path: Path, ki
     files = {name: as_written(tmp_path, name, text, kind) for name, text in texts.items()}
     opened = open_area(tmp_path)
     asked = {reason for reason in CASES if reason != "LONG_ROW" or kind in ("csv", "semicolons")}
-    assert set(told(opened).values()) == asked
+    # a place that can only be meant one way, where the area lies, may be used as it is
+    assert asked - {"BEYOND", "LETTER_O", "SWAPPED_LETTERS"} <= set(told(opened).values()) <= asked
     write_fixes(tmp_path, opened.ledger)
     for name in files:
         path = tmp_path / f"{name}.fix.csv"
