@@ -24,8 +24,8 @@ from typing import Any, Protocol, TypeVar
 
 from habitatmap.errors import InputError, why
 from habitatmap.errors.why import Why
-from habitatmap.intake.dates import month_number, read_dates
 from habitatmap.intake.cells import clean, guard
+from habitatmap.intake.dates import month_number, read_dates
 from habitatmap.intake.files import FIX, SHEET_SUFFIXES, TEXT_SUFFIXES, is_fix, read_tables
 from habitatmap.intake.headings import ALIASES, match_headings
 from habitatmap.intake.ledger import Ledger, SetAside, as_text

@@ -389,7 +389,6 @@ CASES: dict[str, tuple[str, str, dict[str, str]]] = {
     "TWO_ROWS": ("pools", "T2,53.5623,10.0234,2025-04-22,,\n", {"pool": "B4"}),
     "DATE_IMPOSSIBLE": ("pools", "B5,53.57,10.03,31.02.2025,,\n", {"set_out": "2025-05-02"}),
     "POSITION_UNREAD": ("pools", "B6,,,,,behind the church\n", {"position": "53.57 N 10.03 E"}),
-    "SHORT_CODE": ("pools", "B7,,,,,GQV7J+2W\n", {"position": "", "lat": "53.57", "lon": "10.03"}),
     "NO_POOL": ("visits", ",2025-05-02,dry,\n", {"pool": "T2"}),
     "UNKNOWN_POOL": ("visits", "T22,2025-05-03,dry,\n", {"pool": "T2"}),
     "NO_DATE": ("visits", "T2,,dry,\n", {"date": "2025-05-04"}),
