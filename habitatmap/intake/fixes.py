@@ -81,9 +81,9 @@ class Placed:
     )
 
     @property
-    def original(self) -> tuple[str, str, int]:
-        """File, sheet and position of the original."""
-        return self.table.file, self.table.sheet, self.at
+    def original(self) -> tuple[Key, int]:
+        """Which row of which table."""
+        return _key(self.table), self.at
 
 
 class Read(Protocol):
@@ -94,6 +94,8 @@ class Read(Protocol):
 
 
 R = TypeVar("R", bound=Read)
+# what tells a table from the others: several may stand on one sheet
+Key = tuple[Any, ...]
 Tables = Mapping[str, Sequence[Table]]
 Lost = Sequence[tuple[Correction, Why]]
 
@@ -241,12 +243,17 @@ def place_corrections(tables: Tables, corrections: Sequence[Correction], stated:
             continue
         cells = _merged(correction, *found, stated)
         beside.append(Placed(correction, found[1], found[2], cells, "waiting" if cells is None else "used"))
-    placed: dict[tuple[str, str, int], Placed] = {}
+    placed: dict[tuple[Key, int], Placed] = {}
     for here in sorted(beside, key=lambda p: p.cells is None):  # of two rows for one original a changed one counts
         first = placed.setdefault(here.original, here).correction
         if first is not here.correction:
             lost.append((here.correction, why.CORRECTED_TWICE.of(row=first.row, file=first.file)))
     return list(placed.values()), lost
+
+
+def _key(table: Table) -> Key:
+    first = (table.numbers[0], *map(as_text, table.rows[0])) if len(table) else ()
+    return table.file, table.sheet, table.headings, first
 
 
 def _marks(table: Table) -> dict[str, list[int]]:
@@ -300,10 +307,10 @@ def _settled(placed: Sequence[Placed], aside: Sequence[SetAside]) -> list[Placed
 
 def with_corrections(tables: Tables, placed: Sequence[Placed], lost: Lost) -> dict[str, list[Table]]:
     """The tables with every correction as a row at the end, which the ledger counts for the file that it stands in."""
-    beside: dict[tuple[str, str], list[Placed]] = {}
+    beside: dict[Key, list[Placed]] = {}
     for one in placed:
-        beside.setdefault((one.table.file, one.table.sheet), []).append(one)
-    out = {kind: [_extended(t, beside.get((t.file, t.sheet), [])) for t in some] for kind, some in tables.items()}
+        beside.setdefault(_key(one.table), []).append(one)
+    out = {kind: [_extended(t, beside.get(_key(t), [])) for t in some] for kind, some in tables.items()}
     by_file: dict[str, list[tuple[Correction, Why]]] = {}
     for correction, told in lost:
         by_file.setdefault(correction.file, []).append((correction, told))
@@ -325,7 +332,7 @@ def _extended(table: Table, placed: Sequence[Placed]) -> Table:
         return table
     rows, numbers, odd = list(table.rows), list(table.numbers), dict(table.odd)
     geometry = None if table.geometry is None else list(table.geometry)
-    corrected_in = {}
+    corrected_in, failed = {}, dict(table.failed)
     for one in placed:
         file, row = one.correction.file, one.correction.row
         if one.state == "used":
@@ -335,11 +342,15 @@ def _extended(table: Table, placed: Sequence[Placed]) -> Table:
         elif one.state == "fine":
             odd[len(rows)] = why.ORIGINAL_FINE.of(row=table.numbers[one.at], file=table.file)
         corrected_in[len(rows)] = file
-        rows.append(one.cells or table.rows[one.at])
+        cells = one.cells or table.rows[one.at]
+        failed |= {(len(rows), j): what for (at, j), what in table.failed.items() if at == one.at and cells[j] is None}
+        rows.append(cells)
         numbers.append(row)
         if geometry is not None:
             geometry.append(geometry[one.at])
-    return replace(table, rows=rows, numbers=numbers, odd=odd, geometry=geometry, corrected_in=corrected_in)
+    return replace(
+        table, rows=rows, numbers=numbers, odd=odd, geometry=geometry, corrected_in=corrected_in, failed=failed
+    )
 
 
 # --- writing ---------------------------------------------------------------------------------------------------------
@@ -399,8 +410,8 @@ def write_fixes(folder: Path, ledger: Ledger) -> list[Written]:
     return [tallies[file] for file in sorted(tallies)]
 
 
-def _original(entry: SetAside) -> tuple[str, str, int]:
-    return (entry.table.file, entry.table.sheet, entry.at) if entry.table is not None else (entry.file, "", -1)
+def _original(entry: SetAside) -> tuple[Key, int]:
+    return (_key(entry.table) if entry.table is not None else ()), entry.at
 
 
 def _can_be_asked(entry: SetAside) -> bool:

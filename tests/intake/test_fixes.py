@@ -230,6 +230,34 @@ def test_two_files_of_one_name_and_two_sheets(tmp_path: Path) -> None:
     assert opened.visits[["outcome", "file", "row"]].values.tolist() == [["dry", "visits.xlsx.fix.csv", 3]]
 
 
+def test_two_tables_on_one_sheet(tmp_path: Path) -> None:
+    area(tmp_path)
+    book = openpyxl.Workbook()
+    for row in [
+        ["pool", "date", "outcome", None, "pool", "date", "outcome"],
+        ["P1", "2025-05-01", None, None, "P2", "2025-05-01", "dry"],
+        ["P1", "2025-05-02", "dry", None, "P2", "2025-05-02", None],
+    ]:
+        book.active.append(row)
+    book.save(tmp_path / "visits.xlsx")
+    path = ask(tmp_path)
+    rewrite(path, [row | {"outcome": "frozen"} for row in rows_of(path)])
+    opened = open_area(tmp_path)
+    opened.ledger.check()
+    assert opened.visits[["pool", "outcome"]].values.tolist() == [
+        ["P1", "frozen"], ["P1", "dry"], ["P2", "dry"], ["P2", "frozen"]
+    ]  # fmt: skip
+
+
+def test_a_formula_that_failed_stays_so_until_its_value_is_typed(tmp_path: Path) -> None:
+    area(tmp_path, f"{VISITS}P1,2025-05-01,#N/A,,\n")
+    path = ask(tmp_path)
+    correct(path, note="seen by two")
+    assert told(open_area(tmp_path))[path.name, 2] == "FORMULA_ERROR"
+    correct(path, outcome="dry")
+    assert told(open_area(tmp_path)) == {("visits.csv", 2): "CORRECTED"}
+
+
 def test_headings_that_are_blank_or_alike_or_ours(tmp_path: Path) -> None:
     area(tmp_path, "pool,date,outcome,note,note,,why\nP1,2025-05-01,,one,two,three,because\n")
     path = ask(tmp_path)
