@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 import geopandas as gpd
 import pandas as pd
+import shapely
 from pyproj import CRS
 
 from habitatmap.intake.dates import DateFault, read_dates
@@ -21,10 +22,14 @@ from habitatmap.intake.values import yes_no
 
 COLUMNS = ["name", "kind", "consent", "consent_note", "private", "geometry", "file", "row"]
 
+# neighbours' outlines share a sliver often enough; ground of less than this is not told (common practice, no source)
+SHARED_M2 = 10.0
+
 # English; German; French; Dutch; Spanish and Portuguese; Italian; Finnish; Scandinavian; Polish. Without accents.
 YES = set(
     """yes y true 1 ok x granted given agreed approved allowed signed; ja j erteilt erlaubt zugestimmt genehmigt
-    bewilligt; oui o vrai accorde autorise signe; akkoord toegestaan; si s sim verdadero concedido permitido autorizado;
+    bewilligt; oui o vrai accorde autorise signe; akkoord toegestaan verleend;
+    si s sim verdadero concedido permitido autorizado;
     concesso;
     kylla k myonnetty sallittu; godkand godkendt; tak zgoda""".replace(";", " ").split()
 )
@@ -35,7 +40,8 @@ NO = set(
 )
 ASK = set(
     """ask asked pending unknown open maybe tbd todo requested; anfragen angefragt fragen offen unbekannt unklar
-    ausstehend; demander demande inconnu; vragen gevraagd onbekend; preguntar pendiente desconocido; chiedere;
+    ausstehend; demander demande attente inconnu; vragen gevraagd aangevraagd onbekend;
+    preguntar pendiente desconocido; chiedere;
     kysy kysyttava kysytty auki; fraga sporg; zapytac""".replace(";", " ").split()
 )
 # words of a kind of land that is somebody's home ground; a word of the second set beside them opens it to all
@@ -81,7 +87,24 @@ def read_land(
         ledger.accept_rows("land", table, shapes.at)
         columns = [c for c in COLUMNS if c != "geometry"]
         frames.append((pd.DataFrame(rows, columns=columns), shapes.geometry))
-    return frame_of(frames, COLUMNS, crs)
+    land = frame_of(frames, COLUMNS, crs)
+    _tell_overlaps(land, ledger)
+    return land
+
+
+def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
+    """Remarks on ground that two rows claim with different consent; whoever counts it takes the stricter one."""
+    one, other = shapely.STRtree(land.geometry).query(land.geometry, predicate="intersects")
+    consent, shapes = land["consent"].to_numpy(), land.geometry.to_numpy()
+    differ = (one < other) & (consent[one] != consent[other])
+    one, other = one[differ], other[differ]
+    shared = shapely.area(shapely.intersection(shapes[one], shapes[other])) >= SHARED_M2
+    if shared.any():
+        a, b = (land.iloc[rows[shared][0]] for rows in (one, other))
+        ledger.remark(
+            f"land: {shared.sum()} overlaps of ground with different consent (for instance {a['file']} row {a['row']}, "
+            f"{a['consent']}, and {b['file']} row {b['row']}, {b['consent']}); the stricter one counts there"
+        )
 
 
 NOT_STATED = "consent not stated"

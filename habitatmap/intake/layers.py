@@ -9,9 +9,10 @@ from __future__ import annotations
 import csv
 import difflib
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
@@ -185,10 +186,15 @@ class TreeTable:
 
     def rows(self, trees: pd.DataFrame) -> NDArray[np.int64]:
         """The table's row for each tree, from 0; -1 where neither genus nor species tells one."""
-        names = self._names()
+        names = self._names
         pairs = list(zip(trees["genus"], trees["species"], strict=True))
         found = {pair: _genus_row(names, *pair) for pair in set(pairs)}
         return np.array([found[pair] for pair in pairs], dtype=np.int64)
+
+    def genus_of(self, genus: str, species: str) -> str:
+        """The table's genus by genus or species, common names in several languages included; "" where it has none."""
+        row = _genus_row(self._names, genus, species)
+        return "" if row < 0 else str(self.table["genus"].iat[row])
 
     def forage(self, trees: pd.DataFrame) -> NDArray[np.float64]:
         """(n, 12) flower value, 0-1, of each tree's crown by month; 0 for dead wood."""
@@ -224,8 +230,10 @@ class TreeTable:
         order = sorted(counts.items(), key=lambda item: (-item[1], str(item[0])))
         return {str(name): int(count) for name, count in order}
 
+    @cached_property
     def _names(self) -> dict[str, int]:
-        names = {genus.casefold(): row for row, genus in enumerate(self.table["genus"])}
+        """The table's row by genus, with a capital and without, and by each common name in small letters."""
+        names = {name: row for row, genus in enumerate(self.table["genus"]) for name in (genus, genus.casefold())}
         for row, given in enumerate(self.table["names"]):
             names |= {name.casefold(): row for name in _list(given)}
         return names
@@ -242,12 +250,21 @@ class TreeTable:
 
 
 def _genus_row(names: Mapping[str, int], genus: str, species: str) -> int:
-    """By the genus, else by the species ("Quercus robur", "Common Oak"); the whole name before single words."""
+    """By the genus, else by the species ("Quercus robur", "Common Oak"); the whole name before single words.
+
+    In some languages the first word says what it is and in others the last one; where the two are at odds, as in
+    "ash-leaved maple", neither counts. A scientific name, which `names` has with a capital, goes by its first word.
+    """
     for given in (genus, species):
-        words = given.casefold().replace("×", " ").replace("_", " ").split()
-        for name in (" ".join(words), *words[:1], *words[-1:]):
-            if name in names:
-                return names[name]
+        words = re.sub("[×_-]", " ", given).casefold().split()
+        whole = [names[name] for name in (" ".join(words), "".join(words)) if name in names]
+        if whole:
+            return whole[0]
+        if words and words[0].capitalize() in names:
+            return names[words[0].capitalize()]
+        single = {names[word] for word in (*words[:1], *words[-1:]) if word in names}
+        if len(single) == 1:
+            return single.pop()
     return -1
 
 

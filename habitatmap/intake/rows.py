@@ -239,8 +239,8 @@ def gather(drafts: Sequence[Draft], columns: Sequence[Mapping[str, Sequence[Any]
 def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:
     """Sets rows aside that repeat an earlier one, and gives the others.
 
-    In one table a repeat has the same cells; in another table, whose headings and words may differ, it says the same
-    in every column, read or not.
+    In one table a repeat has the same cells and shape; in another table, whose headings and words may differ, it
+    says the same in every column, read or not.
     """
     seen: dict[Hashable, tuple[int, int]] = {}
     keep = np.ones(len(frame), dtype=bool)
@@ -249,7 +249,8 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
     places = zip(frame["_draft"].tolist(), frame["_at"].tolist(), strict=True)
     for i, (key, (number, at)) in enumerate(zip(keys, places, strict=True)):
         draft = drafts[number]
-        cells = (number, *map(as_text, draft.table.rows[at]))
+        shape = draft.table.geometry[at] if draft.table.geometry is not None else None
+        cells = (number, *map(as_text, draft.table.rows[at]), shape)
         meaning = ("any table", *key, *draft.left_over(at))
         first = seen.setdefault(cells, (number, at))
         if first == (number, at):

@@ -5,7 +5,7 @@ What was repaired is remarked: a ring that crosses itself is a common slip of dr
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -32,7 +32,7 @@ from habitatmap.coordinates import (
 from habitatmap.errors import CrsError, InputError, why
 from habitatmap.errors.why import Why
 from habitatmap.intake.headings import ALIASES, Headings, match_headings
-from habitatmap.intake.ledger import Ledger
+from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.points import source_of
 from habitatmap.intake.tables import Stated, Table
 
@@ -98,10 +98,10 @@ def match_layers(
 def read_shapes(
     table: Table, kind: str, crs: CRS, stated: Stated, ledger: Ledger, want: Want, heads: Headings
 ) -> Shapes:
-    """The geometry of a layer in `crs`. Counts its rows as read, and sets aside those without a usable geometry.
+    """The geometry of a layer in `crs`. Counts its rows as read.
 
-    The caller accepts what it uses of the rest. A table without shapes may give them as text (WKT, WKB, GeoJSON), or
-    points by coordinates. Raises CrsError where nothing states or proves the layer's system.
+    Repeats, and rows without a usable geometry, are set aside; the caller accepts what it uses of the rest. A
+    table without shapes may give them as text (WKT, WKB, GeoJSON), or points by coordinates. Raises CrsError where nothing states or proves the layer's system.
     """
     ledger.read_table(kind, table)
     for i, odd in table.odd.items():
@@ -109,15 +109,19 @@ def read_shapes(
     at = np.array([i for i in range(len(table)) if i not in table.odd], dtype=np.int64)
     placed = _placed(table, at, heads, crs, stated)
 
-    usable = []
-    for i, shape in zip(at, placed, strict=True):
-        if not isinstance(shape, Refusal):
-            usable.append(i)
+    usable: dict[Hashable, tuple[int, Any]] = {}
+    for i, shape in zip(at.tolist(), placed, strict=True):
+        if isinstance(shape, Refusal):
+            column = heads.text.get(shape.role, shape.role)
+            ledger.set_row_aside(kind, table, i, column, shape.value, Why(shape.reason, shape.remedy))
             continue
-        column = heads.text.get(shape.role, shape.role)
-        ledger.set_row_aside(kind, table, int(i), column, shape.value, Why(shape.reason, shape.remedy))
-    at = np.array(usable, dtype=np.int64)
-    found = _objects([shape for shape in placed if not isinstance(shape, Refusal)])
+        words = [as_text(cell) for cell in table.rows[i]]
+        first, _ = usable.setdefault((*words, shape), (i, shape))
+        if first != i:
+            told = why.REPEAT.of(row=table.numbers[first], of="")
+            ledger.set_row_aside(kind, table, i, "", "; ".join(filter(None, words)), told)
+    at = np.array([i for i, _ in usable.values()], dtype=np.int64)
+    found = _objects([shape for _, shape in usable.values()])
 
     broken = ~shapely.is_valid(found)
     if broken.any():

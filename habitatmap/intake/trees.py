@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 from habitatmap.coordinates import comma_of, read_number
 from habitatmap.errors import why
 from habitatmap.intake.headings import fold, unit_of
+from habitatmap.intake.layers import load_tree_table
 from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
@@ -33,6 +34,8 @@ TREES = {
 SAME_TREE_M = 4.0
 # thicker than any tree that stands in a town (expert judgement): a slip of unit or key
 THICKEST_CM = 1500.0
+# a column whose middle tree is thicker holds something else than diameters (expert judgement; veterans' lists included)
+MIDDLE_AT_MOST_CM = 180.0
 
 # English; German; French; Dutch; Spanish; Finnish
 _CONDITIONS = {
@@ -47,8 +50,8 @@ _CONDITIONS = {
         mort, arbre mort, morte, chandelle; dood, dode boom, afgestorven; muerto, muerta, arbol muerto, seco;
         kuollut, pystykuollut, kelo""",
     "stump": "stump, tree stump, stub; stumpf, baumstumpf, stubben; souche; stronk, boomstronk, stobbe; tocon; kanto",
-    "log": """log, fallen, fallen dead, lying dead, lying dead wood, windthrow, fallen tree; liegend, liegendes
-        totholz, stamm liegend, umgesturzt;
+    "log": """log, fallen, fallen log, fallen dead, lying dead, lying dead wood, windthrow, fallen tree;
+        liegend, liegendes totholz, stamm liegend, umgesturzt;
         tronc au sol, couche, bois mort au sol; liggend, omgevallen, liggend dood hout; caido, tronco caido, arbol
         caido;
         maapuu, kaatunut, makaava""",
@@ -56,7 +59,7 @@ _CONDITIONS = {
         removed, felled,
         cut down, gone, no tree, missing, retired; leer, leerer standort, gefallt, entfernt, baum fehlt, fehlt,
         nachpflanzung geplant;
-        vide, emplacement vide, abattu, supprime, enleve; leeg, lege plantplaats, gekapt, verwijderd, gerooid;
+        vide, emplacement vide, abattu, supprime, enleve; leeg, lege plantplaats, gekapt, geveld, verwijderd, gerooid;
         vacio, alcorque vacio, talado, eliminado, marra; tyhja, poistettu, kaadettu, puuttuu""",
 }
 CONDITION_WORDS = {fold(w): name for name, text in _CONDITIONS.items() for w in text.replace(";", ",").split(",")}
@@ -90,7 +93,9 @@ def read_trees(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
 
 
 def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str, Any]:
-    names = [name_of_tree(g, s) for g, s in zip(draft.cells("genus"), draft.cells("species"), strict=True)]
+    given = list(zip(draft.cells("genus"), draft.cells("species"), strict=True))
+    named = {pair: name_of_tree(*pair) for pair in set(given)}
+    names = [named[pair] for pair in given]
     conditions = _conditions(draft, ledger)
     for at, condition in enumerate(conditions):
         if condition == "no tree":
@@ -138,7 +143,8 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
 def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:
     """(genus, species): the genus with a capital, "" where undefined; the species a binomial where the genus is known.
 
-    The genus comes from its own column, else from the first word of a binomial such as Tilia x vulgaris.
+    The genus comes from its own column, else from the first word of a binomial such as Tilia x vulgaris, else from a
+    common name that layers/trees.csv has ("Stieleiche"), which then stays as the species.
     """
     genus_text, species_text = (" ".join(as_text(c).replace("×", " x ").split()) for c in (genus_cell, species_cell))
     if fold(genus_text) in _UNDEFINED or fold(genus_text) in CONDITION_WORDS:
@@ -151,6 +157,9 @@ def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:
     genus = words[0].capitalize() if words and re.fullmatch(r"[^\W\d_]{3,}", words[0]) else ""
     if not genus_text and len(words) < 2 and species_text and not species_text[:1].isupper():
         genus = ""  # an epithet alone (robur) names no genus
+    known = load_tree_table().genus_of(genus_text, species_text)
+    if known and known != genus:
+        return known, species_text or genus_text
     if not species_text:
         species_text = genus_text if len(words) > 1 else ""
     if genus and species_text and fold(species_text.split()[0]) != fold(genus):
@@ -195,6 +204,14 @@ def _diameters(draft: Draft, ledger: Ledger) -> list[float]:
                 f"unit (for instance {lost[0]}); these trees count as of unknown thickness"
             )
         read[wrong] = np.nan
+        middle = np.median(read[~np.isnan(read)]) if not np.isnan(read).all() else 0.0
+        if middle > MIDDLE_AT_MOST_CM:
+            ledger.remark(
+                f"{draft.table.name}: by {draft.headings.text[name]} the middle tree is {middle:.0f} cm thick, so it "
+                "may hold girths, or another unit; these trees count as of unknown thickness. Say it in the heading, "
+                "such as girth (cm)"
+            )
+            read[:] = np.nan
         thick = np.where(np.isnan(read), thick, read)
     return [float(t) for t in thick]
 

@@ -38,11 +38,14 @@ OUTCOMES = ("larvae", "none seen", "dry", "frozen", "gone", "not reached")
 # English; German; French; Dutch; Spanish; Finnish
 _WORDS = {
     "larvae": """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected,
-        positive, yes, true;
-        larven, larve, larven gesehen, larven gefunden, gesehen, gefunden, vorhanden, positiv, ja, nachweis;
-        larves, larves vues, vu, vue, vues, trouve, presence, presentes, oui; larven gezien, gezien, gevonden, aanwezig;
-        larvas, larvas vistas, visto, vistas, encontradas, presente, presentes, si;
-        toukkia, toukat, toukka, toukkia nahty, nahty, loytyi, kylla""",
+        maggots, maggots seen, rat tailed maggots, rat tailed larvae, with larvae, positive, yes, true;
+        larven, larve, larven gesehen, larven gefunden, larven vorhanden, mit larven,
+        gesehen, gefunden, vorhanden, positiv, ja, nachweis;
+        larves, larves vues, larves presentes, larves trouvees, vu, vue, vues, trouve, presence,
+        presentes, oui; larven gezien, larven gevonden, larven aanwezig,
+        gezien, gevonden, aanwezig;
+        larvas, larvas vistas, con larvas, larvas presentes, visto, vistas, encontradas, presente, presentes, si;
+        toukkia, toukat, toukka, toukkia nahty, toukkia loytyi, nahty, loytyi, kylla""",
     "none seen": """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing
         found, not seen,
         none found, absent, not detected, notdetected, not found, negative, no, false, zero;
@@ -51,7 +54,7 @@ _WORDS = {
         kein nachweis; aucune, aucune larve, aucune vue, rien, rien vu, absence, absentes, non, pas de larves;
         geen, geen larven, geen gezien, niets, niets gezien, afwezig, nee;
         ninguna, ninguna vista, ninguna larva, sin larvas, nada, ausente, ausentes;
-        ei toukkia, ei nahty, ei mitaan, ei loytynyt, ei""",
+        ei toukkia, ei nahty, ei havaittu, ei mitaan, ei loytynyt, ei""",
     "dry": """dry, dried out, dried up, dry pool, no water, empty; trocken, ausgetrocknet, vertrocknet, kein
         wasser, leer;
         sec, seche, a sec, asseche, sans eau, vide; droog, uitgedroogd, drooggevallen, geen water, leeg;
@@ -66,10 +69,12 @@ _WORDS = {
         kadonnut, poissa, varastettu, havinnyt, tuhoutunut""",
     "not reached": """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked,
         not checked,
-        nobody home, skipped; nicht erreicht, nicht besucht, kein zugang, nicht zuganglich, unzuganglich, verschlossen,
-        nicht kontrolliert; non atteint, non visite, pas d acces, inaccessible, ferme;
-        niet bereikt, niet bezocht, geen toegang, ontoegankelijk, gesloten; no alcanzado, no visitado, sin acceso,
-        inaccesible, cerrado; ei saavutettu, ei kayty, ei paassyt, ei paasya, lukittu""",
+        nobody home, skipped; nicht erreicht, nicht erreichbar, nicht besucht, kein zugang,
+        nicht zuganglich, unzuganglich, verschlossen,
+        nicht kontrolliert; non atteint, pas atteint, non visite, pas d acces, inaccessible, ferme;
+        niet bereikt, niet bereikbaar, onbereikbaar, niet bezocht, geen toegang, ontoegankelijk, gesloten;
+        no alcanzado, no visitado, sin acceso,
+        inaccesible, cerrado; ei saavutettu, ei tavoitettu, ei kayty, ei paassyt, ei paasty, ei paasya, lukittu""",
 }
 OUTCOME_WORDS = {fold(word): outcome for outcome, text in _WORDS.items() for word in text.replace(";", ",").split(",")}
 # words of a cell of larvae or a column of yes and no that say nothing about what was there

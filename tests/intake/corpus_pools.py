@@ -404,7 +404,9 @@ WRITINGS = [
     written("decimal commas parted by a semicolon", "Koordinaten", ["53,5512; 10,0123", "53,5623; 10,0234"], ALL[:2]),
     written("decimal commas parted by a space", "Koordinaten", ["53,5512 10,0123", "53,5623 10,0234"], ALL[:2]),
     written("decimal commas parted by a stroke", "Koordinaten", ["53,5512 / 10,0123", "53,5623 / 10,0234"], ALL[:2]),
-    written("brackets around", "position", ["(53.5512, 10.0123)", "[53.5623, 10.0234]"], ALL[:2]),
+    written(
+        "brackets around", "position", ["(53.5512, 10.0123)", "[53.5623, 10.0234]"], [ALL[0], {**ALL[1], "or_aside": 3}]
+    ),
     written("longitude first in one cell", "lon/lat", ["10.0123, 53.5512", "10.0234, 53.5623"], ALL[:2]),
     written(
         "each row its own way",
@@ -639,7 +641,7 @@ EXTRAS = [
     sent(
         "accuracy in metres",
         "pool,lon,lat,accuracy\nP1,10.0123,53.5512,5\nP2,10.0234,53.5623,787 m\nP3,10.0345,53.5734,±8 m\n",
-        named("P1", "P2", "P3", uncertainty_m=[5.0, 787.0, 8.0]),
+        named("P1", "P2", "P3", uncertainty_m=[Between(5, 8.3), 787.0, 8.0]),
     ),
     sent(
         "accuracy that says nothing",
@@ -649,7 +651,7 @@ EXTRAS = [
     sent(
         "accuracy in German",
         "Becken;Länge;Breite;Genauigkeit (m)\nP1;10,0123;53,5512;4,5\n",
-        named("P1", uncertainty_m=[4.5]),
+        named("P1", uncertainty_m=[Between(4.5, 8.3)]),
     ),
     sent(
         "set out, removed",

@@ -133,7 +133,11 @@ DATES = [
         ("2025-05-20T23:30:00+02:00", "2025-05-20"),
         ("20/05/2025 2:30 PM", "2025-05-20"),
     ),
-    dated("with Roman months", ("20.V.2025", "2025-05-20"), ("3.XI.2024", "2024-11-03")),
+    sent(
+        "dates with Roman months",
+        "pool;date;outcome\nP1;20.V.2025;dry\nP1;3.XI.2024;dry\n",
+        [look("P1", "2025-05-20", "dry", or_aside=2), look("P1", "2024-11-03", "dry", or_aside=3)],
+    ),
     dated(
         "day first, proven further down",
         ("05/06/2025", "2025-06-05"),
@@ -167,8 +171,8 @@ DATES = [
     sent(
         "before it was set out",
         "pool,date,outcome\nP1,2024-05-20,larvae\nP1,2025-05-20,larvae\n",
-        [look("P1", "2025-05-20", "larvae")],
-        {2: "set"},
+        [look("P1", "2024-05-20", "larvae"), look("P1", "2025-05-20", "larvae")],
+        says="before their pool was set out",
         pools="pool,lon,lat,set_out\nP1,10.0123,53.5512,2025-04-01\n",
     ),
     sent(
