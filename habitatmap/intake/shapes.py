@@ -101,7 +101,8 @@ def read_shapes(
     """The geometry of a layer in `crs`. Counts its rows as read.
 
     Repeats, and rows without a usable geometry, are set aside; the caller accepts what it uses of the rest. A
-    table without shapes may give them as text (WKT, WKB, GeoJSON), or points by coordinates. Raises CrsError where nothing states or proves the layer's system.
+    table without shapes may give them as text (WKT, WKB, GeoJSON), or points by coordinates. Raises CrsError where
+    nothing states or proves the layer's system.
     """
     ledger.read_table(kind, table)
     for i, odd in table.odd.items():
