@@ -49,6 +49,7 @@ from habitatmap.show.tables import place_table, plan_table, pool_table, sampler
 from habitatmap.survey.account import Account, Budget, take_account
 from habitatmap.survey.chances import Chances, chances, where_to_look
 from habitatmap.survey.rounds import Rounds, Week, known_on, plan_rounds
+from habitatmap.survey.seasons import seasons
 from habitatmap.survey.surface import chance_surface
 
 Say = Callable[[str], None]
@@ -349,7 +350,9 @@ def _evaluate(area: Area, say: Say) -> Result:
 
     summary = summarise(
         area,
+        pools_standing=int(up.sum()),
         occupancy=known.summary,
+        seasons=_seasons(area, group),
         reach={
             "now": now,
             "low": low,
@@ -467,6 +470,12 @@ def _interval(values: Array, value: float) -> tuple[float, float]:
         return value, value
     low, high = np.percentile(values, [2.5, 97.5])
     return min(float(low), value), max(float(high), value)
+
+
+def _seasons(area: Area, group: Array) -> dict[str, Any]:
+    """Every season by itself, and what can be said about a change."""
+    told = seasons(area.visits, area.pools, area.as_of, group)
+    return {"each": told.each.to_dict("records"), "same_pools": told.same, "shown": told.shown}
 
 
 def _ground(cover: LandCover | None) -> Array | None:

@@ -17,6 +17,7 @@ COMMANDS = {
     "map": "The main job: score every spot, estimate occupancy, find gaps, plan the next pools, write the maps.",
     "survey": "What is really in the pools: occupancy with its uncertainty, each pool's chance, next season's effort.",
     "sheets": "What a crew takes along, as PDF: a page for each site, labels, recording sheets.",
+    "report": "Two pages for the committee and the funder, PDF and HTML: done, found, next, cost, not known.",
     "outlook": "The plan against other ways to choose, through the same simulated years: ranks, no forecast.",
     "rounds": "Who goes to which pools in a week: lists to print, routes, calendar entries.",
 }

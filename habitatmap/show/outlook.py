@@ -71,8 +71,12 @@ def verdict(seen: Outlook, tail: str) -> str:
     rank = int(ranks.loc[ranks["strategy"] == PLAN, "rank"].iloc[0])
     against = _forage(seen, tail)
     beaten, ahead, open_ = (
-        [row.other for row in against.itertuples() if test(row)]
-        for test in (lambda r: r.low > 0, lambda r: r.high < 0, lambda r: r.low <= 0 <= r.high)
+        [row["other"] for row in against if test(row)]
+        for test in (
+            lambda r: r["low"] > 0,
+            lambda r: r["high"] < 0,
+            lambda r: r["low"] <= 0 <= r["high"],
+        )
     )
     said = [f"Where {TAIL_WORDS[tail]}, the plan ranks {rank} of {len(ranks)} by the forage that occupied places reach"]
     for words, names in (("above", beaten), ("below", ahead), ("not to be told apart from", open_)):
@@ -115,13 +119,13 @@ def outlook_page(seen: Outlook, title: str, as_of: str) -> str:
                         ["Way", "Rank", "Forage in reach, %", "Occupied places", "First in, % of worlds"],
                         [
                             [
-                                r.strategy,
-                                r.rank,
-                                f"{100 * r.forage_in_reach:.1f}",
-                                f"{r.occupied_places:.1f}",
-                                f"{100 * r.first_share:.0f}",
+                                r["strategy"],
+                                r["rank"],
+                                f"{100 * r['forage_in_reach']:.1f}",
+                                f"{r['occupied_places']:.1f}",
+                                f"{100 * r['first_share']:.0f}",
                             ]
-                            for r in ranks.itertuples()
+                            for r in _rows(ranks)
                         ],
                     ),
                     _difference_table(seen, tail),
@@ -145,16 +149,26 @@ def outlook_page(seen: Outlook, title: str, as_of: str) -> str:
     return report_page(title, "Outlook: ways to choose, compared", f"As of {as_of}", parts)
 
 
-def _forage(seen: Outlook, tail: str) -> pd.DataFrame:
+def _forage(seen: Outlook, tail: str) -> list[dict[str, Any]]:
     d = seen.differences
-    return d[(d["tail"] == tail) & (d["measure"] == FORAGE)]
+    return _rows(d[(d["tail"] == tail) & (d["measure"] == FORAGE)])
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
 
 
 def _drawing(seen: Outlook, tail: str) -> Drawing:
-    rows = list(_forage(seen, tail).itertuples())
-    end = 100 * max([abs(v) for r in rows for v in (r.low, r.high)] + [1e-3]) * 1.05
+    rows = _forage(seen, tail)
+    end = 100 * max([abs(v) for r in rows for v in (r["low"], r["high"])] + [1e-3]) * 1.05
     marks = [
-        Mark(f"against {r.other}", 100 * r.difference, 100 * r.low, 100 * r.high, f"{100 * r.difference:+.2f}")
+        Mark(
+            f"against {r['other']}",
+            100 * r["difference"],
+            100 * r["low"],
+            100 * r["high"],
+            f"{100 * r['difference']:+.2f}",
+        )
         for r in rows
     ]
     what = f"Forage in reach, the plan minus the others, in percentage points, where {TAIL_WORDS[tail]}"
@@ -168,15 +182,15 @@ def _drawing(seen: Outlook, tail: str) -> Drawing:
 def _difference_table(seen: Outlook, tail: str) -> Table:
     d = seen.differences[seen.differences["tail"] == tail]
     rows = []
-    for r in d.itertuples():
-        times, digits = (100, 2) if r.measure == FORAGE else (1, 2)
+    for r in _rows(d):
+        times, digits = (100, 2) if r["measure"] == FORAGE else (1, 2)
         rows.append(
             [
-                f"{r.measure}, against {r.other}",
-                f"{times * r.difference:+.{digits}f}",
-                f"{times * r.low:+.{digits}f} to {times * r.high:+.{digits}f}",
-                f"{100 * r.better_share:.0f}",
-                f"{100 * r.worse_share:.0f}",
+                f"{r['measure']}, against {r['other']}",
+                f"{times * r['difference']:+.{digits}f}",
+                f"{times * r['low']:+.{digits}f} to {times * r['high']:+.{digits}f}",
+                f"{100 * r['better_share']:.0f}",
+                f"{100 * r['worse_share']:.0f}",
             ]
         )
     return Table(

@@ -55,15 +55,23 @@ class Section:
 
 
 def report_page(
-    title: str, kind: str, as_of: str, sections: Sequence[Section], lang: str = "en", sheets: bool = False
+    title: str,
+    kind: str,
+    as_of: str,
+    sections: Sequence[Section],
+    lang: str = "en",
+    sheets: bool = False,
+    data_pictures: bool = False,
 ) -> str:
     """The document: `title` of the area, the `kind` of page, a line that says as of when, and the sections in order.
 
-    `sheets`: on paper each section begins a page.
+    `sheets`: on paper each section begins a page. `data_pictures`: the drawings hold rasters as data addresses, which
+    the page's policy then lets in.
     """
     style = asset("report.css")
     digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    policy += "; img-src data:" if data_pictures else ""
     contents = [f'<li><a href="#{s.key}">{_text(s.title)}</a></li>' for s in sections]
     return "\n".join(
         [

@@ -70,7 +70,7 @@ def summarise(area: Area, *, reach: Mapping[str, Any], **parts: Any) -> dict[str
         "cells": grid.rows * grid.cols,
         "as_of": area.as_of.isoformat(),
         "intake": area.ledger.counts(),
-        "occupancy": parts["occupancy"],
+        **{name: parts[name] for name in ("pools_standing", "occupancy", "seasons")},
         "forage_in_reach": reach,
         **{name: parts[name] for name in ("candidates", "plan", "network", "gaps", "forage", "missing")},
         "land_cover": {"name": cover.name, "unmatched": list(cover.unmatched)} if cover else None,

@@ -38,6 +38,17 @@ TITLES = {
 }
 
 
+def plan_sheet(result: Any) -> Sheet:
+    """The suggestions of a team's plan over plain ground: no pool and no surface that could give a garden away."""
+    sheet = whole(result)
+    ground(sheet, result, faint=True)
+    mapped = result.plan[result.plan["private"] != "yes"]
+    for row in reversed(list(mapped.itertuples())):
+        sheet.number(row.x, row.y, str(row.rank))
+    sheet.key.append((disc("1"), "suggested pool, the most helpful first"))
+    return sheet
+
+
 def credits(result: Any) -> list[str]:
     """Where the ground's data come from, and when the picture stands for."""
     return [*result.credits, f"{result.title}, as of {result.summary['as_of']}; drawn from blurred places"]
