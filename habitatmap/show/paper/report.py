@@ -170,7 +170,8 @@ def _reached(summary: Mapping[str, Any]) -> Part:
         f"Of all the forage that flowers offer in the area, {_percent(reach['now'], 1)} lies within flight of a "
         f"breeding place that is likely occupied (between {_percent(reach['low'], 1)} and "
         f"{_percent(reach['high'], 1)}, for what is not known about occupancy). {_count(gaps['count'], 'gap')} with "
-        f"{_percent(gaps['share'])} of the forage {'is' if gaps['count'] == 1 else 'are'} likely reached from no known place."
+        f"{_percent(gaps['share'])} of the forage {'is' if gaps['count'] == 1 else 'are'} likely reached from no known "
+        "place."
     ]
     marks = [Mark("today", reach["now"], reach["low"], reach["high"], _percent(reach["now"], 1))]
     if summary["plan"]["pools"]:
