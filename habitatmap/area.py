@@ -155,7 +155,7 @@ def _read_area(
     base = read_cover_shapes(tables.get("land_cover", []), "land_cover", crs, stated, ledger)
     stated = replace(stated, box=_box_of(boundary, rasters, base, crs, settings))
     pools = read_pools(tables.get("pools", []), crs, stated, ledger)
-    visits = read_visits(tables.get("visits", []), pools, stated, ledger)
+    visits = read_visits(tables.get("visits", []), pools, stated, ledger, crs)
     trees = read_trees(tables.get("trees", []), crs, stated, ledger)
     land = read_land(tables.get("land", []), crs, stated, ledger, day)
     keep_away = read_keep_away(tables.get("keep_away", []), crs, stated, ledger, settings.keep_away)

@@ -107,11 +107,17 @@ DATES_SWAPPED = _why(
 # --- pools -----------------------------------------------------------------------------------------------------------
 NO_NAME = _why("the row names no pool", "write the pool's name")
 TWO_PLACES = _why(
-    "this pool has another place in row {row} of {file}",
+    "this pool has another place in row {row} of {file}, {metres} m away",
     "correct or delete one of the rows; where two pools have one name, or one was moved, give each place its own name",
 )
+ONE_NAME_TWICE = _why(
+    "{file} has a pool of this name too, in row {row}, {metres} m away",
+    "rename one of the two, or put the group before the name (north {pool}, south {pool}), in the tables of pools and "
+    "of visits",
+)
 TWO_ROWS = _why(
-    "this pool stands in row {row} of {file} already, with other details", "put the details of both rows into one"
+    "this pool stands in row {row} of {file} already, with other details ({details})",
+    "put the details of both rows into one",
 )
 REMOVED_FIRST = _why("the pool was removed before it was set out", "correct one of the two dates")
 

@@ -15,8 +15,9 @@ from pyproj import CRS
 
 from habitatmap.coordinates import Refusal, comma_of, read_number
 from habitatmap.errors import why
+from habitatmap.intake.conflicts import alike_pools
 from habitatmap.intake.dates import DateFault, read_dates
-from habitatmap.intake.ledger import Ledger
+from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
 from habitatmap.intake.values import name_key, name_of, yes_no
@@ -53,6 +54,7 @@ def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     frame = _one_row_a_pool(frame, drafts)
     close(drafts, ledger)
+    alike_pools(frame, ledger)
     return shaped(frame, POOLS, ("pool", "x", "y"))
 
 
@@ -126,19 +128,34 @@ def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
     for rows in (rows for rows in groups.values() if len(rows) > 1):
         part = frame.iloc[rows]
         x, y = part["x"].to_numpy(), part["y"].to_numpy()
-        apart = np.hypot(x[:, None] - x, y[:, None] - y) > ONE_PLACE_M
+        metres = np.hypot(x[:, None] - x, y[:, None] - y)
         for k, i in enumerate(rows):
             row = part.iloc[k]
-            if apart.any():
-                other, words = part.iloc[int(np.argmax(apart[k])) if apart[k].any() else 1 - min(k, 1)], why.TWO_PLACES
+            if (metres > ONE_PLACE_M).any():
+                there = int(np.argmax(metres[k]))
+                other = part.iloc[there if metres[k, there] > ONE_PLACE_M else 1 - min(k, 1)]
+                words = why.TWO_PLACES if other["file"] == row["file"] else why.ONE_NAME_TWICE
+                told = words.of(
+                    row=other["row"], file=other["file"], metres=f"{metres[k, there]:.0f}", pool=row["pool"]
+                )
             elif k:
-                other, words = part.iloc[0], why.TWO_ROWS
+                other = part.iloc[0]
+                told = why.TWO_ROWS.of(row=other["row"], file=other["file"], details=_details(row, other))
             else:
                 continue
-            told = words.of(row=other["row"], file=other["file"])
             drafts[row["_draft"]].refuse(int(row["_at"]), "pool", row["pool"], *told)
             gone.add(i)
     return frame.drop(frame.index[sorted(gone)])
+
+
+def _details(row: pd.Series, other: pd.Series) -> str:
+    """What two rows of one pool say differently: `note a here, b there`."""
+    said = [
+        f"{name} {as_text(row[name]) or 'blank'} here, {as_text(other[name]) or 'blank'} there"
+        for name in POOLS
+        if name not in ("pool", "x", "y", "uncertainty_m", "file", "row") and as_text(row[name]) != as_text(other[name])
+    ]
+    return "; ".join(said) or "in columns that are not read"
 
 
 def standing(pools: pd.DataFrame, visits: pd.DataFrame, as_of: datetime.date) -> NDArray[np.bool_]:

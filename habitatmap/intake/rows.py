@@ -88,7 +88,7 @@ class Draft:
         file = self.table.corrected_in.get(at)
         return f"{self.table.numbers[at]}{f' of {file}' if file else ''}"
 
-    def left_over(self, at: int) -> tuple[Hashable, ...]:
+    def left_over(self, at: int) -> tuple[tuple[str, str], ...]:
         """What a row says in columns that nobody reads: two rows that differ there are not the same."""
         used = set(self.headings.at.values())
         row = self.table.rows[at]

@@ -7,14 +7,19 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
+from pyproj import CRS
 
-from habitatmap.errors import why
+from habitatmap.coordinates import Point, locate
+from habitatmap.errors import CrsError, why
 from habitatmap.errors.why import Why
+from habitatmap.intake.conflicts import alike_visits, visits_elsewhere
 from habitatmap.intake.dates import DateFault, read_dates
 from habitatmap.intake.headings import fold
 from habitatmap.intake.ledger import Ledger, as_text
-from habitatmap.intake.rows import Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.intake.points import points_of
+from habitatmap.intake.rows import PLACE_COLUMNS, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
 from habitatmap.intake.values import Count, name_key, name_of, nearest_name, read_counts, yes_no
 
@@ -83,37 +88,61 @@ _UNKNOWN = frozenset(
 )
 
 
-def read_visits(tables: Sequence[Table], pools: pd.DataFrame, stated: Stated, ledger: Ledger) -> pd.DataFrame:
+def read_visits(
+    tables: Sequence[Table], pools: pd.DataFrame, stated: Stated, ledger: Ledger, crs: CRS | None = None
+) -> pd.DataFrame:
     """Visits as `VISITS` has them, ordered by pool, date, file and row; pool names as the frame `pools` writes them.
 
+    `crs` is the system of the pools' x and y: with it, coordinates of the visits themselves are compared with them.
     `larvae` is a number only where the count is exact; its bounds are larvae_low and larvae_high (inf = open).
     Visits after the day of the run are no fault.
     """
     drafts = open_drafts("visits", tables, stated, ledger)
     names = {name_key(name): name for name in pools["pool"]}
     lost = {name_key(entry.about) for entry in ledger.entries("pools")} - names.keys() - {""}
-    columns = [_columns(draft, names, lost, ledger) for draft in drafts]
+    columns = [_columns(draft, pools, names, lost, _own_places(draft, stated, crs), ledger) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     close(drafts, ledger)
     _tell_early(frame, pools, ledger)
+    alike_visits(frame, drafts, ledger)
+    visits_elsewhere(frame, pools, ledger)
     return shaped(frame, VISITS, ("pool", "date", "file", "row"))
 
 
 def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> None:
-    """Remarks on visits before their pool was set out: one of the two dates may be of another year."""
+    """Remarks on visits before their pool was set out or after it was removed: a date may be of another year."""
     if frame.empty:
         return
-    start = frame["pool"].map(pools.set_index("pool")["set_out"])
-    early = frame[pd.to_datetime(frame["date"]) < start]
-    if len(early):
-        first = early.iloc[0]
-        ledger.remark(
-            f"{len(early)} visits are dated before their pool was set out (for instance {first['pool']}, "
-            f"{first['file']} row {first['row']}); check both dates"
-        )
+    dates, known = pd.to_datetime(frame["date"]), pools.drop_duplicates("pool").set_index("pool")
+    for wrong, what in (
+        (dates < frame["pool"].map(known["set_out"]), "before their pool was set out"),
+        (dates > frame["pool"].map(known["removed"]), "after their pool was removed"),
+    ):
+        if wrong.any():
+            first = frame[wrong].iloc[0]
+            ledger.remark(
+                f"{wrong.sum()} visits are dated {what} (for instance {first['pool']}, "
+                f"{first['file']} row {first['row']}); check both dates"
+            )
 
 
-def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger) -> dict[str, Any]:
+def _own_places(draft: Draft, stated: Stated, crs: CRS | None) -> np.ndarray:
+    """x, y and uncertainty (metres) of the visits' own coordinates in the system of the pools; NaN where none."""
+    own = np.full((len(draft.table), 3), np.nan)
+    if crs is None or not any(draft.has(name) for name in PLACE_COLUMNS):
+        return own
+    try:
+        points = points_of(draft.table, draft.headings, stated)
+    except CrsError:
+        return own  # a visit needs no place of its own, so that metres of an unknown system are no fault
+    own[:, 0], own[:, 1] = locate(points, crs)
+    own[:, 2] = [point.uncertainty_m if isinstance(point, Point) else np.nan for point in points]
+    return own
+
+
+def _columns(
+    draft: Draft, pools: pd.DataFrame, names: dict[str, str], lost: set[str], own: np.ndarray, ledger: Ledger
+) -> dict[str, Any]:
     given = [name_of(cell) for cell in draft.cells("pool")]
     known = list(names.values())
     for at, name in enumerate(given):
@@ -122,8 +151,7 @@ def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger
         elif name_key(name) in lost:
             draft.refuse(at, "pool", name, *why.POOL_ASIDE)
         elif name_key(name) not in names:
-            near = nearest_name(name, known)
-            draft.refuse(at, "pool", name, *why.UNKNOWN_POOL.of(near=f"; the nearest is {near}" if near else ""))
+            draft.refuse(at, "pool", name, *why.UNKNOWN_POOL.of(near=_near(name, known, own[at], pools)))
     cells = draft.cells("date")
     dates = read_dates(cells, draft.headings.text.get("date", ""), draft.table.day_zero)
     for at, date in enumerate(dates):
@@ -144,8 +172,22 @@ def _columns(draft: Draft, names: dict[str, str], lost: set[str], ledger: Ledger
         "larvae_low": [math.nan if c is None else c.low for c in counts],
         "larvae_high": [math.nan if c is None else c.high for c in counts],
         "checked": [c or "" for c in checked],
+        "_x": own[:, 0],
+        "_y": own[:, 1],
+        "_off": own[:, 2],
         **{name: draft.texts(name) for name in ("taxon", "action", "observer", "note")},
     }
+
+
+def _near(name: str, known: Sequence[str], own: np.ndarray, pools: pd.DataFrame) -> str:
+    """What may be meant by a name that no pool has: the most alike one, and the pool nearest to the visit's place."""
+    alike = nearest_name(name, known)
+    said = f"; the nearest is {alike}" if alike else ""
+    if len(pools) and np.isfinite(own[0]):
+        apart = np.hypot(pools["x"].to_numpy() - own[0], pools["y"].to_numpy() - own[1])
+        at = int(np.argmin(apart))
+        said += f"; its coordinates lie {apart[at]:.0f} m from {pools['pool'].iloc[at]}"
+    return said
 
 
 def _outcomes(draft: Draft, counts: Sequence[Count | None]) -> list[str]:
