@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from habitatmap.show.page import figure, map_page
@@ -152,7 +153,7 @@ def test_the_first_few_pools_can_be_asked_for(visit: Visit, team_file: Path) -> 
     page.locator("#first").fill("5")
     assert "first 5 of 10" in page.locator("#headline").inner_text()
     fifth = town().plan["cumulative"].iloc[4]
-    assert f"{100 * fifth:.1f}" in page.locator(".figures").inner_text()
+    assert f"{100 * fifth:.1f}" in page.locator("#headline .figures").inner_text()
     assert page.locator("#map .pin.later").count() == 4  # of ranks 6 to 10, one is on private ground
 
 
@@ -325,7 +326,7 @@ def test_an_empty_area_opens_in_silence(visit: Visit, tmp_path: Path) -> None:
     for name in ("pools", "visits", "trees", "places", "keep_away", "paths", "plan", "gaps", "links", "set_aside"):
         setattr(result, name, getattr(result, name).iloc[:0])
     result.zones, result.land_cover, result.rasters, result.boundary = [], None, {}, None
-    result.forage_months = None
+    result.forage_months, result.groundwork.weight = None, np.full((200, 200), np.nan)
     result.summary["forage_in_reach"] = dict.fromkeys(result.summary["forage_in_reach"])
     path = tmp_path / "map.html"
     path.write_text(map_page(result), encoding="utf-8")

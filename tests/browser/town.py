@@ -237,6 +237,17 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         "reach_with_plan": reach_plan,
         "occupancy": np.where(dead > 0.1, 0.42, np.nan),
     }
+    row, col = grid.cell_of(at[:, 0], at[:, 1])
+    stands = pool_frame["flag"].to_numpy() == ""
+    code = np.select([cover == 0, cover == 8], [1, 2], 0).astype(np.uint8)
+    site_row, site_col = grid.cell_of(sites[:, 0], sites[:, 1])
+    groundwork = SimpleNamespace(
+        weight=forage.astype(np.float32),
+        p_new=np.where(code == 0, 0.42, np.nan),
+        where=SimpleNamespace(code=code, lost={"no data": 1, label("water"): 1, "near a standing pool": 0}),
+        places=pd.DataFrame({"kind": "pool", "id": pool_frame["pool"], "row": row, "col": col, "p": chance})[stands],
+        sites=pd.DataFrame({"row": site_row, "col": site_col, "p": 0.42}),
+    )
     with_plan = now + float(gain.sum())
     summary = {
         "crs": f"EPSG:{CRS_CODE}",
@@ -303,6 +314,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         summary=summary,
         credits=[label("Land cover: invented for this test")],
         notes=[label("All of this is invented.")],
+        groundwork=groundwork,
         public=None,
     )
 

@@ -6,9 +6,10 @@ import html
 import re
 from typing import Any
 
+from habitatmap.show.catalogue import LANGUAGES, words
 from habitatmap.show.page.figure import DataBlock, DataLayer, PackedBlock, PageFigure, PageMap, asset, shown
 from habitatmap.show.page.payload import public_blocks, team_blocks
-from habitatmap.show.page.words import LANGUAGE, WORDS
+from habitatmap.show.page.what_if import what_if_blocks
 
 # Stored as they are: small or packed already, and the plan and its cautions can be read in the file itself. On the
 # public page all is, so that anybody can look up what it tells.
@@ -39,12 +40,12 @@ PUBLIC_LAYERS = (
 )
 
 
-def map_page(result: Any) -> str:
+def map_page(result: Any, language: str = "en") -> str:
     """The team's page of a `habitatmap.run.Result`: exact places, so not for everybody."""
-    return _page(team_blocks(result), TEAM_LAYERS)
+    return _page(team_blocks(result) | what_if_blocks(result), TEAM_LAYERS, language)
 
 
-def public_page(result: Any, public: Any = None) -> str:
+def public_page(result: Any, public: Any = None, language: str = "en") -> str:
     """The page for everybody. All but the title comes from `public`, the Result of the blurred area.
 
     Where it is not given it is `result.public`. Raises ValueError where there is none.
@@ -52,25 +53,29 @@ def public_page(result: Any, public: Any = None) -> str:
     blurred = result.public if public is None else public
     if blurred is None:
         raise ValueError("a public page needs the result of the blurred area")
-    return _page(public_blocks(result, blurred), PUBLIC_LAYERS)
+    return _page(public_blocks(result, blurred), PUBLIC_LAYERS, language)
 
 
-def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...]) -> str:
+def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...], language: str) -> str:
     """The document: skeleton with its words, one data block each, and a layer for each block that is drawn."""
-    facts, blocks = blocks["facts"], blocks | {"words": WORDS}
+    facts = blocks["facts"] = blocks["facts"] | {"lang": language}
+    blocks["words"] = {one: words(one) for one in LANGUAGES}
+    kind = "kind_public" if facts["public"] else "kind_team"
+    spoken = words(language)
     own = {
         "title": facts["title"],
-        "kind": WORDS["kind_public" if facts["public"] else "kind_team"],
-        "as_of_line": WORDS["as_of"].format(date=facts["as_of"]),
+        "kind": kind,
+        "kind_text": spoken[kind],
+        "as_of_line": spoken["as_of"].format(date=facts["as_of"]),
     }
-    body = _filled(asset("skeleton.html"), WORDS | own)
+    body = _filled(asset("skeleton.html"), spoken | own)
     packed = [
         DataBlock(name, data)
-        if name in READ_AT_ONCE or (facts["public"] and not isinstance(data, bytes))
+        if name in READ_AT_ONCE or (facts["public"] and name != "words" and not isinstance(data, bytes))
         else PackedBlock(name, data)
         for name, data in blocks.items()
     ]
-    figure = PageFigure(facts["title"], LANGUAGE, body, packed)
+    figure = PageFigure(facts["title"], language, body, packed)
     page_map = PageMap(facts["bounds"])
     page_map.add_to(figure)
     for kind, block, show in layers:

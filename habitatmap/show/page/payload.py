@@ -35,7 +35,7 @@ from habitatmap.show.page.pictures import (
     warp,
     web_frame,
 )
-from habitatmap.show.page.words import LANGUAGE
+from habitatmap.show.reasons import reason
 
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
@@ -127,7 +127,6 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
     summary, settings = result.summary, result.settings
     reach = summary.get("forage_in_reach", {})
     facts = {
-        "lang": LANGUAGE,
         "public": public,
         "title": shown(result.title),
         "as_of": shown(summary.get("as_of", "")),
@@ -192,6 +191,7 @@ def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
                 "at": None if private else writer.point(row["x"], row["y"]),
                 "xy": None if private else [round(float(row["x"]), 1), round(float(row["y"]), 1)],
                 "zone": writer.polygon(ground),
+                "told": row.get("reason") == reason(row),
                 **{key: _text(row.get(key)) for key in ("place", "consent", "reason", "caution")},
                 **{key: _number(row.get(key)) for key in PLAN_NUMBERS},
             }

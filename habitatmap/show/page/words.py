@@ -5,8 +5,6 @@
 
 from __future__ import annotations
 
-LANGUAGE = "en"
-
 WORDS: dict[str, str] = {
     # the frame
     "skip": "Skip to the plan",
@@ -16,6 +14,30 @@ WORDS: dict[str, str] = {
     "map": "Map",
     "panel": "Plan and figures",
     "no_script": "This page needs JavaScript. It loads nothing and sends nothing.",
+    "find": "Find",
+    "find_name": "Name of a pool, street, park or suggestion",
+    "found_n": "{n} found",
+    "found_more": "{n} found; the first {shown} are shown",
+    "name.land": "land",
+    "name.water": "water",
+    "name.main": "street",
+    "name.road": "street",
+    "name.foot": "path",
+    "measure": "Measure",
+    "measure_begin": "Choose a first point: click, or move the map with the arrow keys and press Enter at its middle.",
+    "measure_next": "Now the next point. Backspace takes the last one back, Escape ends.",
+    "measure_one": "{all} in a straight line on the ground (ellipsoid WGS 84).",
+    "measure_legs": "{all} along all points, the last leg {last}; straight lines on the ground (ellipsoid WGS 84).",
+    "view": "View",
+    "look": "Look",
+    "look.auto": "as on this device",
+    "look.light": "light",
+    "look.dark": "dark",
+    "look.contrast": "high contrast",
+    "language": "Language",
+    "print_all": "Print the plan",
+    "print_one": "Print this site",
+    "address_holds": "The address of this page holds what you see: copy it to show others the same.",
     "too_old": "This browser is too old to open the map. Any browser updated since 2023 can.",
     "zoom_in": "Zoom in",
     "zoom_out": "Zoom out",
@@ -47,6 +69,7 @@ WORDS: dict[str, str] = {
     "tab_plan": "Plan",
     "tab_gaps": "Gaps",
     "tab_pools": "Pools",
+    "tab_what_if": "What if",
     "tab_reading": "How to read",
     "tab_data": "Data",
     # plan
@@ -61,6 +84,14 @@ WORDS: dict[str, str] = {
     "cautions": "Before any pool is set out",
     "suggestion": "Suggestion {rank}",
     "suggestion_status": "Suggestion {rank} of {all}: {place}. Adds {gain}.",
+    "lost_keep_away": "keep-away: {kind}",
+    "why_gain": "A pool here brings {gain} more of the area’s forage into reach",
+    "why_cumulative": "{share} with all that is there and planned before it",
+    "why_chance": "if larvae settle with the expected chance of {chance}",
+    "why_near": "From here: {list}.",
+    "why_forage_m": "good forage begins at {far}",
+    "why_dead_wood_m": "dead wood at {far}",
+    "why_nearest_pool_m": "the nearest standing pool is at {far}",
     "private_point": "In private gardens: no point is given. Ask for a host in this street or zone.",
     "fact_gain": "Adds",
     "fact_gain_value": "{gain} of the area’s forage",
@@ -128,6 +159,47 @@ WORDS: dict[str, str] = {
     "flag.outside the data": "outside the data",
     "flag.outside the boundary": "outside the boundary",
     "flag.not standing": "not standing",
+    # what if
+    "try_what": (
+        "Try pools out. Choose a spot on the map, or press Enter at its middle, and a pool stands there; choose a pool "
+        "and it is gone. What is in reach, and what stays a gap, changes at once."
+    ),
+    "try_on": "Try pools out on the map",
+    "try_off_button": "Stop trying out",
+    "try_now": "with your changes",
+    "try_begin": "Choose a spot or a pool on the map.",
+    "try_gain": "Your changes: {change} of the area’s forage.",
+    "try_gaps": "Gaps: {before} ({share_before} of the forage) before, {after} ({share_after}) now.",
+    "try_plan": "Add the suggested pools",
+    "try_plan_done": "{n} of {all} suggestions stand; those on private ground have no exact place here.",
+    "try_clear": "Undo all",
+    "try_save": "Save as a file",
+    "try_saved": "Saved as wanted.geojson.",
+    "try_file": "{command} with the saved file makes a whole map of it.",
+    "try_outside": "That is outside the data.",
+    "try_refused": "No pool may stand there: {reason}.",
+    "try_near": "Too near: {far} to {name}; pools keep {spacing} from each other.",
+    "try_added": "Pool {name} set: +{gain} of the area’s forage.",
+    "try_removed": "Pool {name} removed.",
+    "try_out": "{name} taken out: {change} of the area’s forage less.",
+    "try_back": "{name} put back: {change} of the area’s forage more.",
+    "try_no_switch": "{name} does not stand today, or there are too many pools to take single ones out.",
+    "try_item": "{name}, chance of larvae {p}",
+    "try_item_out": "{name}, taken out",
+    "try_remove": "Remove",
+    "try_put_back": "Put back",
+    "try_take_out": "Try without this pool",
+    "try_assumes": (
+        "A new pool counts with a chance of larvae of {p}, as suggestions do; all other chances stay as they are."
+    ),
+    "try_p_map": "its own ground",
+    "try_exact": "Worked out cell by cell: a full run with the same chances agrees to three digits.",
+    "try_off": "This area is large: worked out on blocks of {block}, which is within {off} of a full run for the plan.",
+    "try_caution": (
+        "A spot that is allowed here still needs the owner’s consent and a look at the place: children and water, old "
+        "trees, protected animals. Local rules and licensed practice come first."
+    ),
+    "swatch_gap": "a gap still",
     # legend
     "legend": "Legend and layers",
     "theme": "Colour the map by",
@@ -184,6 +256,9 @@ WORDS: dict[str, str] = {
     "theme.reach_now": "Reach now",
     "unit.reach_now": "chance, 0 to 100 %",
     "meaning.reach_now": "How likely adults from any breeding place known today get here.",
+    "theme.reach_try": "Reach with your changes",
+    "unit.reach_try": "chance, 0 to 100 %",
+    "meaning.reach_try": "How likely adults get here from what stands and what you try out, and what stays a gap.",
     "theme.reach_with_plan": "Reach with the plan",
     "unit.reach_with_plan": "chance, 0 to 100 %",
     "meaning.reach_with_plan": "The same once all suggested pools stand.",
@@ -230,7 +305,7 @@ WORDS: dict[str, str] = {
     "reading_keys_head": "By keyboard",
     "reading_keys": (
         "Arrow keys move within a list and between tabs, Enter shows an entry on the map, Escape closes it. On the "
-        "map, arrow keys move it, plus and minus zoom."
+        "map, arrow keys move it, plus and minus zoom, and Enter is a click on its middle."
     ),
     # data
     "missing_head": "What is missing",

@@ -65,18 +65,18 @@ function dataNotes() {
   if (facts.public) {
     part("public_head", bullets([say("public_blur", {m: metres(facts.blur_m)}), say("public_few", {n: facts.fewest}), words.public_plan]));
   } else {
-    part("missing_head", facts.missing.length ? bullets(facts.missing) : el("p", null, words.missing_none));
+    part("missing_head", facts.missing.length ? bullets(facts.missing.map(said)) : el("p", null, words.missing_none));
     part("intake_head", el("table", {class: "intake"}, el("thead", null, el("tr", null, ...["intake_kind", "intake_read", "intake_accepted", "intake_set_aside"]
       .map((key, i) => el("th", {scope: "col", class: i ? "figure" : ""}, words[key])))),
     el("tbody", null, ...facts.intake.map(([kind, ...counts]) => el("tr", null, el("th", {scope: "row"}, words["kind." + kind] || kind), ...counts.map((n) => el("td", {class: "figure"}, number(n))))))));
-    part("set_aside_head", facts.set_aside.length ? bullets(facts.set_aside.map(([file, reason, n]) => say("set_aside_row", {file: file, reason: reason, n: number(n)}))) : el("p", null, words.set_aside_none));
+    part("set_aside_head", facts.set_aside.length ? bullets(facts.set_aside.map(([file, reason, n]) => say("set_aside_row", {file: file, reason: said(reason), n: number(n)}))) : el("p", null, words.set_aside_none));
     const found = facts.occupancy;
     part("occupancy_head", el("p", null, say(found.estimate === null ? "occupancy_none" : "occupancy_text", {
       estimate: share(found.estimate), low: share(found.low), high: share(found.high), naive: share(found.naive), n: number(found.pools_visited)})));
     part("network_head", el("p", null, say("network_text", {places: number(facts.network.places), components: number(facts.network.components)})));
     part("candidates_head", el("p", null, say("candidates_text", {left: number(facts.candidates.left), all: number(facts.candidates.all)})),
-      bullets(facts.candidates.lost.map(([reason, n]) => reason + ": " + number(n))));
-    if (facts.notes.length) part("notes_head", bullets(facts.notes));
+      bullets(facts.candidates.lost.map(([reason, n]) => lostReason(reason) + ": " + number(n))));
+    if (facts.notes.length) part("notes_head", bullets(facts.notes.map(said)));
   }
   if (facts.reach.measured_share !== null && facts.reach.measured_share !== undefined) part("headline", el("p", null, say("measured", {share: share(facts.reach.measured_share)})));
   part("credits_head", bullets([...facts.credits, words.drawn_with]));

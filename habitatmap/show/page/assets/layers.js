@@ -18,7 +18,7 @@ const make = {
     if (block === "gaps") thinEdges(group);
     content.forEach((item, i) => {
       const shape = L.polygon(rings(item.area), areaStyle(block === "land" ? item.consent : block));
-      shape.on("click", (event) => { L.DomEvent.stopPropagation(event); clicked[block](item, i, event.latlng); });
+      onTap(shape, (event) => clicked[block](item, i, event.latlng));
       group.addLayer(shape);
       if (item.at) tags[block].push(numberTag(block, item, i, group, shape.getBounds()));
     });
@@ -42,12 +42,11 @@ const make = {
   pins: function (block, content) {
     const group = L.layerGroup();
     group.pins = content.map((row, i) => {
-      if (row.private && row.zone.length) L.polygon(rings(row.zone), areaStyle("zone"))
-        .on("click", (event) => { L.DomEvent.stopPropagation(event); lists.plan.select(i, true); }).addTo(group);
+      if (row.private && row.zone.length) onTap(L.polygon(rings(row.zone), areaStyle("zone")), () => lists.plan.select(i, true)).addTo(group);
       if (!row.at) return null;
       const pin = L.marker(place(row.at), {keyboard: false, riseOnHover: true, zIndexOffset: 1000 - i,
         icon: L.divIcon({className: "pin", iconSize: [30, 30], iconAnchor: [15, 34], html: el("span", null, String(row.rank))})});
-      return pin.on("click", () => lists.plan.select(i, true)).addTo(group);
+      return onTap(pin, () => lists.plan.select(i, true)).addTo(group);
     });
     return group;
   }
@@ -82,7 +81,10 @@ const clicked = {
   trees: (trees, i, at) => popup(at, word(trees.genus, i) || words["mark.trees"], [
     [words.tree_diameter, trees.diameter_cm[i] === null ? words.unknown : number(trees.diameter_cm[i]) + "\u00a0cm"],
     [words.tree_likelihood, share(trees.likelihood[i] === null ? null : trees.likelihood[i] / 100)]]),
-  pools: (pools, i, at) => { popup(at, pools.name[i], poolFacts(pools, i)); status(poolStatus(pools, i)); }
+  pools: (pools, i, at) => {
+    if (trial.on && !measure.on) { tryPool(i); return; }
+    popup(at, pools.name[i], poolFacts(pools, i)); status(poolStatus(pools, i));
+  }
 };
 
 function popup(at, title, pairs) {

@@ -4,6 +4,7 @@ const themes = data("themes");
 
 function label(theme, i) {
   if (theme.labels) return theme.labels[i] || words.swatch_other;
+  if (theme.gap && i === theme.colours.length - 1) return words.swatch_gap;
   const write = (b) => theme.chance ? percent(b, 0) : number(b, 2), breaks = theme.breaks;
   if (i === 0) return say("swatch_least", {b: write(breaks[0])});
   if (i === breaks.length) return say("swatch_most", {a: write(breaks[i - 1])});
@@ -32,7 +33,7 @@ function showTheme(name) {
   if (picture) picture.remove();
   picture = null;
   if (!theme) picture = plain ? drawn(plain) : null;
-  else picture = name === "forage_month" ? paintMonth() : drawn(theme);
+  else picture = name === "forage_month" ? paintMonth() : name === "reach_try" ? paintTrial() : drawn(theme);
   if (picture) {
     picture.addTo(map);
     picture.getElement().classList.toggle("pale", !theme);
@@ -92,7 +93,11 @@ function marks() {
     if (!present.length) return;
     const tick = el("input", {type: "checkbox", id: "mark-" + name});
     tick.checked = present.every((block) => map.hasLayer(layers[block]));
-    tick.addEventListener("change", () => { present.forEach((block) => layers[block][tick.checked ? "addTo" : "remove"](map)); inOrder(); });
+    tick.addEventListener("change", () => {
+      present.forEach((block) => layers[block][tick.checked ? "addTo" : "remove"](map));
+      inOrder();
+      remember();
+    });
     box.append(el("div", {class: "mark"}, tick, el("label", {for: tick.id}, ...symbols, text)));
     if (more && more.length) box.append(el("ul", {class: "kinds"}, ...more.map(([one, said]) => el("li", null, one, said))));
   };

@@ -83,14 +83,14 @@ function planTable() {
     button: (i) => [where(plan[i])],
     cells: (i, button) => [
       el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
-      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(plan[i].reason, "p"),
-        el("p", {class: "paper", dir: "auto"}, plan[i].caution)),
+      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(why(plan[i]), "p"),
+        el("p", {class: "paper", dir: "auto"}, said(plan[i].caution))),
       el("td", {class: "figure"}, plan[i].gain === null ? words.unknown : "+" + finely(plan[i].gain)),
       el("td", {class: "figure"}, share(plan[i].robustness))
     ],
     card: (i) => {
       const row = plan[i], card = el("div", {class: "card"});
-      card.append(el("h3", null, words.why), written(row.reason, "p"));
+      card.append(el("h3", null, words.why), written(why(row), "p"));
       if (!row.at) card.append(el("p", {class: "pointless"}, words.private_point));
       card.append(factList([
         [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: "+" + finely(row.gain)})],
@@ -101,7 +101,7 @@ function planTable() {
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],
         [words.fact_point, row.at ? place(row.at).map((part) => part.toFixed(5)).join(", ") : null],
         [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
-      ]), el("div", {class: "caution"}, el("h3", null, words.caution), written(row.caution, "p")));
+      ]), el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")));
       return card;
     },
     show: (i) => {
@@ -120,7 +120,7 @@ function planTable() {
   });
   if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
-    el("ul", null, ...facts.cautions.map((text) => written(text, "li")))));
+    el("ul", null, ...facts.cautions.map((text) => written(said(text), "li")))));
 }
 
 function gapsTable() {
@@ -129,9 +129,9 @@ function gapsTable() {
     name: "gaps", n: gaps.length, caption: words.gaps_caption, none: words.gaps_none,
     heads: [[words.gap_cause, ""], [words.gap_area, "figure"], [words.gap_share, "figure"]],
     button: (i) => [say("gap", {rank: gaps[i].rank})],
-    cells: (i, button) => [el("th", {scope: "row"}, button, written(gaps[i].cause, "p")),
+    cells: (i, button) => [el("th", {scope: "row"}, button, written(said(gaps[i].cause), "p")),
       el("td", {class: "figure"}, hectares(gaps[i].area_ha)), el("td", {class: "figure"}, share(gaps[i].share))],
-    card: (i) => el("div", {class: "card"}, written(gaps[i].cause, "p"), factList([
+    card: (i) => el("div", {class: "card"}, written(said(gaps[i].cause), "p"), factList([
       [words.gap_area, hectares(gaps[i].area_ha)], [words.gap_share, share(gaps[i].share)],
       [words.gap_forage, number(gaps[i].mean_forage, 2)], [words.gap_reach, share(gaps[i].mean_reach)]])),
     show: (i) => {
@@ -168,7 +168,8 @@ function poolsTable() {
     cells: (i, button) => [el("th", {scope: "row"}, button),
       el("td", null, symbol(OUTCOMES[word(pools.outcome, i)] || OUTCOMES[""]), " ", words["outcome." + word(pools.outcome, i)] || word(pools.outcome, i)),
       el("td", {class: "figure"}, share(thousandth(pools.occupancy, i)))],
-    card: (i) => el("div", {class: "card"}, factList(poolFacts(pools, i))),
+    card: (i) => el("div", {class: "card"}, factList(poolFacts(pools, i)), data("what-if") && !facts.public
+      ? el("button", {type: "button", class: "act small", on: () => { if (!trial.on) setTrial(true); tryPool(i); showTab("what-if"); byId("try-said").scrollIntoView({block: "nearest"}); }}, words.try_take_out) : ""),
     bring: (i) => { if (!lists.pools.rows[i].isConnected) { find.value = ""; shown = pools.n; fill(); } },
     show: (i) => { goTo(at[i], 14); ring(at[i]); },
     status: (i) => poolStatus(pools, i)

@@ -15,7 +15,8 @@ const Field = L.Path.extend({
     this.show(sorts, marks);
     this.on("click", (event) => {
       L.DomEvent.stopPropagation(event);
-      picked(this._nearest(map.latLngToLayerPoint(event.latlng)), event.latlng);
+      if (measure.on) tap(event.latlng);
+      else picked(this._nearest(map.latLngToLayerPoint(event.latlng)));
     });
   },
 

@@ -10,10 +10,10 @@ function showTab(name) {
 }
 
 function tabs() {
-  if (facts.public) { byId("tab-pools").remove(); byId("pools-panel").remove(); }
+  if (facts.public) for (const name of ["pools", "what-if"]) { byId("tab-" + name).remove(); byId(name + "-panel").remove(); }
   const all = [...document.querySelectorAll("#tabs [role=tab]")];
   all.forEach((tab, i) => {
-    tab.addEventListener("click", () => showTab(tab.id.slice(4)));
+    tab.addEventListener("click", () => { showTab(tab.id.slice(4)); remember(); });
     tab.addEventListener("keydown", (event) => {
       const next = {ArrowRight: i + 1, ArrowLeft: i - 1 + all.length, Home: 0, End: all.length - 1}[event.key];
       if (next === undefined) return;
@@ -84,7 +84,7 @@ function startMap(id) {
     event.popup._contentNode.tabIndex = 0;  // a long one scrolls, by key too
     link.replaceWith(el("button", {type: "button", class: "leaflet-popup-close-button", "aria-label": words.close, on: () => map.closePopup()}, "\u00d7"));
   });
-  map.on("click", (event) => showSpot(event.latlng));
+  map.on("click", (event) => tap(event.latlng));
 }
 
 function addLayer(kind, block, show) {
@@ -95,16 +95,19 @@ function addLayer(kind, block, show) {
 async function begin(steps) {
   if (!window.DecompressionStream) { byId("too-old").hidden = false; return; }
   await unpack();
-  words = data("words");
+  speak();
+  if (LOOKS.includes(address().look)) look = address().look;
+  showLook();
   steps.forEach((step) => step());
   monthSlider();
   const choice = byId("theme");
   for (const theme of themes.pictures) choice.append(el("option", {value: theme.name}, themeTitle(theme)));
   choice.append(el("option", {value: ""}, words.theme_none));
   choice.value = themes.pictures.some((one) => one.name === "forage_season") ? "forage_season" : choice.options[0].value;
-  choice.addEventListener("change", () => showTheme(choice.value));
+  choice.addEventListener("change", () => { showTheme(choice.value); remember(); });
   showTheme(choice.value);
   marks();
+  if (!facts.public) whatIf();
   tabs();
   planTable();
   gapsTable();
@@ -114,11 +117,19 @@ async function begin(steps) {
   dataNotes();
   inOrder();
   printing();
+  mapKeys();
+  toolbar();
+  finder();
+  looks();
+  recall();
+  map.on("moveend", later(remember));
   map.on("moveend zoomend resize layeradd layerremove", later(arrange));
   arrange();
   document.addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;
     map.closePopup();
+    for (const box of document.querySelectorAll(".tools details[open]")) { box.open = false; box.querySelector("summary").focus(); }
+    if (measure.on) { stopMeasuring(); byId("measure").focus(); }
     for (const list of Object.values(lists)) list.clear();
   });
   new ResizeObserver(() => map.invalidateSize({animate: false})).observe(byId("map"));

@@ -9,7 +9,7 @@ function numberTag(block, item, i, group, bounds) {
   const icon = () => L.divIcon({className: "tag tag-" + block, iconSize: null, html: el("span", null, text)});
   const tag = {at: at, wide: 14 + 8 * text.length, group: group, bounds: bounds, marker: null};
   tag.show = (yes) => {
-    if (yes && !tag.marker) tag.marker = L.marker(at, {keyboard: false, icon: icon()}).on("click", () => clicked[block](item, i, at));
+    if (yes && !tag.marker) tag.marker = onTap(L.marker(at, {keyboard: false, icon: icon()}), () => clicked[block](item, i, at));
     if (tag.marker) tag.marker[yes ? "addTo" : "remove"](map);
   };
   return tag;

@@ -1,0 +1,198 @@
+/* ------------------------------------------------------------------------------------------------------ what if */
+
+/* Pools tried out: what is in reach, and where, changes at once. Nothing is kept but in a file the reader saves. */
+const trial = {on: false, reckoner: null, added: [], out: new Set(), start: null};
+
+function whatIf() {
+  const base = data("what-if"), panel = byId("what-if-panel");
+  if (!base) { byId("tab-what-if").remove(); panel.remove(); return; }
+  const button = el("button", {type: "button", class: "act main", id: "try", "aria-pressed": "false", on: () => setTrial(!trial.on)}, words.try_on);
+  const act = (key, id, on) => el("button", {type: "button", class: "act", id: id, on: on}, words[key]);
+  panel.append(el("p", null, words.try_what), el("p", null, button),
+    el("div", {id: "try-work", hidden: true},
+      el("p", {class: "figures"}, el("span", null, el("span", {class: "big", id: "try-start"}), el("span", {class: "said"}, words.now)),
+        el("span", {class: "arrow", "aria-hidden": "true"}, "\u2192"), el("span", null, el("span", {class: "big", id: "try-now"}), el("span", {class: "said"}, words.try_now))),
+      el("p", {id: "try-gain"}), el("p", {id: "try-gaps"}), el("p", {id: "try-said", class: "try-said", role: "status"}),
+      el("ul", {id: "try-list", class: "try-list"}),
+      el("p", {class: "acts"}, base.plan.length ? act("try_plan", "try-plan", tryPlan) : "", act("try_clear", "try-clear", clearTrial), act("try_save", "try-save", saveTrial)),
+      el("p", {class: "range"}, say("try_file", {command: "habitatmap map --wanted"}))),
+    el("p", {class: "range"}, say("try_assumes", {p: base.p === null ? words.try_p_map : percent(base.p, 0)}) + " "
+      + (base.size === 1 ? words.try_exact : say("try_off", {block: metres(base.size * base.cell_m), off: base.off_by < 0.001 ? percent(0.001, 1) : percent(base.off_by, 1)}))),
+    el("div", {class: "caution"}, el("h3", null, words.caution), el("p", null, words.try_caution)));
+}
+
+function setTrial(on) {
+  trial.on = on;
+  if (on && !trial.reckoner) {
+    trial.reckoner = new Reckoner(data("what-if"), data("what-if-w"), data("what-if-ground"), data("what-if-fixed"), data("what-if-p"));
+    trial.start = {share: trial.reckoner.share(), gaps: trial.reckoner.gaps()};
+    trial.marks = L.layerGroup();
+    themes.pictures.push({name: "reach_try", breaks: reachTheme().breaks, colours: [...reachTheme().colours, GAP_FILL], gap: true, chance: true});
+    byId("theme").append(el("option", {value: "reach_try"}, words["theme.reach_try"]));
+  }
+  byId("try").setAttribute("aria-pressed", String(on));
+  byId("try").textContent = words[on ? "try_off_button" : "try_on"];
+  byId("try-work").hidden = !on;
+  document.documentElement.classList.toggle("trying", on);
+  if (on) {
+    stopMeasuring();
+    trial.before = byId("theme").value;
+    trial.gaps = map.hasLayer(layers.gaps);
+    layers.gaps.remove();
+    trial.marks.addTo(map);
+    byId("theme").value = "reach_try";
+    told(words.try_begin);
+    refresh();
+  } else {
+    trial.marks.remove();
+    if (trial.gaps) layers.gaps.addTo(map);
+    if (byId("theme").value === "reach_try") byId("theme").value = trial.before;
+  }
+  showTheme(byId("theme").value);
+}
+
+const told = (text) => { byId("try-said").textContent = text; };
+const reachTheme = () => themes.pictures.find((one) => one.name === "reach_now");
+const GAP_FILL = "#cf8fc4";
+
+/** A click on the map, or Enter on its middle: a pool here, unless something forbids it. */
+function tryAt(at) {
+  const reckoner = trial.reckoner, [col, row] = turn(reckoner.to_cell, at.lng, at.lat).map(Math.floor);
+  if (row < 0 || col < 0 || row >= reckoner.rows || col >= reckoner.cols) { told(words.try_outside); return false; }
+  return tryCell(row, col);
+}
+
+function tryCell(row, col) {
+  const reckoner = trial.reckoner, reason = reckoner.reasonAt(row, col);
+  if (reason) { told(say("try_refused", {reason: lostReason(reckoner.reasons[reason - 1])})); return false; }
+  const near = reckoner.tooNear(row, col);
+  if (near) {
+    const name = near.place.pool >= 0 ? data("pools").name[near.place.pool] : near.place.letter;
+    told(say("try_near", {far: metres(near.far), name: name, spacing: metres(reckoner.spacing_m)}));
+    return false;
+  }
+  const before = reckoner.share(), number = Math.max(0, ...trial.added.map((one) => one.number)) + 1;
+  const place = {row: row, col: col, p: reckoner.chanceAt(row, col), pool: -1, number: number, letter: letters(number)};
+  reckoner.set(place, true);
+  trial.added.push(place);
+  told(say("try_added", {name: place.letter, gain: finely(reckoner.share() - before)}));
+  refresh();
+  return true;
+}
+
+/** 1 = A, 26 = Z, 27 = AA. */
+const letters = (n) => n > 26 ? letters(Math.floor((n - 1) / 26)) + letters((n - 1) % 26 + 1) : String.fromCharCode(64 + n);
+
+/** Takes a standing pool out, or puts it back. */
+function tryPool(i) {
+  const reckoner = trial.reckoner, name = data("pools").name[i];
+  const place = [...reckoner.places, ...trial.out].find((one) => one.pool === i);
+  if (!place) { told(say("try_no_switch", {name: name})); return; }
+  const out = !trial.out.has(place), before = reckoner.share();
+  reckoner.set(place, !out);
+  trial.out[out ? "add" : "delete"](place);
+  told(say(out ? "try_out" : "try_back", {name: name, change: finely(Math.abs(reckoner.share() - before))}));
+  refresh();
+}
+
+function tryPlan() {
+  for (const [row, col] of trial.reckoner.plan) tryCell(row, col);
+  told(say("try_plan_done", {n: number(trial.added.length), all: number(data("plan").length)}));
+}
+
+function clearTrial() {
+  for (const place of trial.added) trial.reckoner.set(place, false);
+  for (const place of trial.out) trial.reckoner.set(place, true);
+  trial.added = [];
+  trial.out.clear();
+  told(words.try_begin);
+  refresh();
+}
+
+const cellPlace = (place) => turn(trial.reckoner.to_degrees, place.col + 0.5, place.row + 0.5).reverse();
+
+/** Everything that follows from the pools tried out. */
+function refresh() {
+  const reckoner = trial.reckoner, now = reckoner.share(), gaps = reckoner.gaps(), change = now - trial.start.share;
+  byId("try-start").textContent = percent(trial.start.share, 2);
+  const out = byId("try-now");
+  out.textContent = percent(now, 2);
+  out.dataset.share = String(now);
+  byId("try-gain").textContent = say("try_gain", {change: (change < 0 ? "\u2212" : "+") + finely(Math.abs(change))});
+  byId("try-gaps").textContent = say("try_gaps", {before: number(trial.start.gaps.count), share_before: share(trial.start.gaps.share), after: number(gaps.count), share_after: share(gaps.share)});
+  const item = (text, key, act) => el("li", null, written(text), el("button", {type: "button", class: "act small", on: act}, words[key]));
+  byId("try-list").replaceChildren(
+    ...trial.added.map((place) => item(say("try_item", {name: place.letter, p: percent(place.p, 0)}), "try_remove", () => {
+      reckoner.set(place, false);
+      trial.added = trial.added.filter((one) => one !== place);
+      told(say("try_removed", {name: place.letter}));
+      refresh();
+    })),
+    ...[...trial.out].map((place) => item(say("try_item_out", {name: data("pools").name[place.pool]}), "try_put_back", () => tryPool(place.pool))));
+  trial.marks.clearLayers();
+  for (const place of trial.added) trial.marks.addLayer(L.marker(cellPlace(place), {keyboard: false, zIndexOffset: 2000,
+    icon: L.divIcon({className: "tried", iconSize: [28, 28], html: el("span", null, place.letter)})}));
+  for (const place of trial.out) trial.marks.addLayer(L.marker(cellPlace(place), {keyboard: false, interactive: false, zIndexOffset: 1900,
+    icon: L.divIcon({className: "tried out", iconSize: [22, 22], html: el("span", null, "\u00d7")})}));
+  if (picture && picture === trial.sheet) paintTrial(gaps);
+  else trial.stale = true;
+}
+
+/** Reach with the pools tried out, and what stays a gap. */
+function paintTrial(gaps) {
+  const reckoner = trial.reckoner, theme = reachTheme();
+  if (!trial.sheet) { trial.sheet = new Sheet("", themes.bounds, {pane: "theme"}); trial.pixels = pixelsOfBlocks(); }
+  const {width, height, block} = trial.pixels, of = (gaps || reckoner.gaps()).of, classes = new Uint8Array(block.length);
+  const byBlock = new Uint8Array(of.length), noData = reckoner.reasons.indexOf("no data") + 1;
+  for (let k = 0; k < of.length; k++) {
+    const reach = 1 - reckoner.unreached[k];
+    let step = 0;
+    while (step < theme.breaks.length && reach >= theme.breaks[step]) step += 1;
+    byBlock[k] = of[k] ? theme.colours.length + 2 : step + 2;
+  }
+  for (let i = 0; i < block.length; i++) {
+    if (block[i] < 0) continue;
+    classes[i] = noData && reckoner.ground[trial.pixels.ground[i]] === noData ? 1 : byBlock[block[i]];
+  }
+  return trial.sheet.paint(width, height, classes, ["", themes.unknown, ...theme.colours, GAP_FILL]);
+}
+
+/** For each pixel of a picture over the area the block below it, -1 outside: turned at lattice points, between them in a straight line. */
+function pixelsOfBlocks() {
+  const reckoner = trial.reckoner, [[south, west], [north, east]] = themes.bounds, most = 1400, every = 32;
+  const shrink = Math.max(1, Math.max(reckoner.across, reckoner.down) * 1.2 / most);
+  const width = Math.ceil(reckoner.across * 1.2 / shrink), height = Math.ceil(reckoner.down * 1.2 / shrink);
+  const up = (lat) => Math.log(Math.tan(Math.PI / 4 + lat * Math.PI / 360)), top = up(north), bottom = up(south);
+  const latAt = (y) => (2 * Math.atan(Math.exp(top + (bottom - top) * y / height)) - Math.PI / 2) * 180 / Math.PI;
+  const lattice = (x, y) => turn(reckoner.to_cell, west + (east - west) * x / width, latAt(y));
+  const block = new Int32Array(width * height).fill(-1), ground = new Int32Array(width * height);
+  for (let y0 = 0; y0 < height; y0 += every) {
+    for (let x0 = 0; x0 < width; x0 += every) {
+      const a = lattice(x0, y0), b = lattice(x0 + every, y0), c = lattice(x0, y0 + every), d = lattice(x0 + every, y0 + every);
+      for (let y = y0; y < Math.min(height, y0 + every); y++) {
+        const v = (y + 0.5 - y0) / every;
+        for (let x = x0; x < Math.min(width, x0 + every); x++) {
+          const u = (x + 0.5 - x0) / every, mix = (k) => (1 - v) * ((1 - u) * a[k] + u * b[k]) + v * ((1 - u) * c[k] + u * d[k]);
+          const col = Math.floor(mix(0)), row = Math.floor(mix(1));
+          if (row < 0 || col < 0 || row >= reckoner.rows || col >= reckoner.cols) continue;
+          block[y * width + x] = Math.floor(row / reckoner.size) * reckoner.across + Math.floor(col / reckoner.size);
+          ground[y * width + x] = reckoner.groundAt(row, col);
+        }
+      }
+    }
+  }
+  return {width, height, block, ground};
+}
+
+/** The pools tried out as GeoJSON, which `map --wanted` reads. */
+function saveTrial() {
+  const feature = (place, properties) => ({type: "Feature", properties: properties,
+    geometry: {type: "Point", coordinates: cellPlace(place).reverse().map((part) => Number(part.toFixed(7)))}});
+  const content = {type: "FeatureCollection", features: [
+    ...trial.added.map((place) => feature(place, {wanted: place.letter, change: "add"})),
+    ...[...trial.out].map((place) => feature(place, {wanted: data("pools").name[place.pool], change: "remove"}))]};
+  const link = el("a", {download: "wanted.geojson", href: URL.createObjectURL(new Blob([JSON.stringify(content, null, 1) + "\n"], {type: "application/geo+json"}))});
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  told(words.try_saved);
+}

@@ -1,0 +1,238 @@
+"""What if: the page's own reckoning equals a run with those pools, and says why a spot is not allowed."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from pyproj import CRS, Transformer
+from shapely.geometry import box
+
+import habitatmap
+from habitatmap.area import open_area
+from habitatmap.grid import Grid
+from habitatmap.plan.reach import forage_in_reach, not_reached
+from habitatmap.show.page import map_page, what_if
+from tests.areas import LEFT, TOP, centre, class_table, write_area
+from tests.browser.test_page import faults
+
+pytestmark = pytest.mark.browser
+SIDE = 90
+CLASSES = np.random.default_rng(5).integers(1, 5, (SIDE // 6, SIDE // 6)).astype(np.uint8).repeat(6, 0).repeat(6, 1)
+TABLE = class_table({1: 0.0, 2: 0.137, 3: 0.3, 4: 0.71})
+POOLS = [("North", 12, 20), ("Middle", 40, 44), ("Gone away", 70, 30)]
+TOML = """
+[plan]
+pools = 2
+spacing_m = 60
+[flight]
+forage_median_m = 60
+[occupancy]
+existing = 0.37
+new = 0.37
+[gap]
+least_ha = 0.3
+"""
+TREES = "x,y,genus,diameter_cm\n" + "".join(
+    f"{centre(5 * k, 80)[0]},{centre(5 * k, 80)[1]},Fagus,90\n" for k in range(12)
+)
+
+
+def area(folder: Path, pools: list[tuple[str, int, int]]) -> Path:
+    return write_area(
+        folder,
+        CLASSES,
+        TABLE,
+        pools=[(name, *centre(row, col)) for name, row, col in pools],
+        trees=TREES,
+        boundary=box(LEFT + 30, TOP - 870, LEFT + 870, TOP - 30),
+        keep_away=[("school", box(*centre(60.5, 60), *centre(57, 64)))],
+        toml=TOML,
+    )
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    return habitatmap.run(open_area(area(tmp_path_factory.mktemp("area"), POOLS)))
+
+
+@pytest.fixture(scope="module")
+def page_file(tmp_path_factory: pytest.TempPathFactory, result: Any) -> Path:
+    path = tmp_path_factory.mktemp("page") / "map.html"
+    path.write_text(map_page(result), encoding="utf-8", newline="\n")
+    return path
+
+
+def go_to(page: Any, path: Path, row: int, col: int) -> None:
+    """Puts the middle of the map on a cell, by the page's own address, and starts trying out."""
+    lon, lat = Transformer.from_crs(32632, 4326, always_xy=True).transform(*centre(row, col))
+    page.goto("about:blank")
+    page.goto(f"{path.resolve().as_uri()}#at={lat:.7f},{lon:.7f},17&tab=what-if")
+    page.wait_for_selector("html.ready")
+    page.locator("#try").click()
+
+
+def here(page: Any) -> str:
+    page.locator("#map").focus()
+    page.keyboard.press("Enter")
+    return str(page.locator("#try-said").inner_text())
+
+
+def reached(page: Any) -> float:
+    return float(page.locator("#try-now").get_attribute("data-share"))
+
+
+def test_a_pool_tried_out_gives_what_a_run_with_it_gives(
+    visit: Callable[..., Any], page_file: Path, result: Any, tmp_path: Path
+) -> None:
+    page = visit(page_file)
+    go_to(page, page_file, 30, 70)
+    start = reached(page)
+    assert start == pytest.approx(result.summary["forage_in_reach"]["now"], rel=1e-3)
+    assert "Pool A set" in here(page)
+    with_one = habitatmap.run(open_area(area(tmp_path / "one", [*POOLS, ("A", 30, 70)]))).summary
+    assert reached(page) == pytest.approx(with_one["forage_in_reach"]["now"], rel=1e-3)
+    assert with_one["forage_in_reach"]["now"] > 1.02 * start
+    told = page.locator("#try-gaps").inner_text()
+    before, after = (int(n) for n in re.findall(r"(\d+) \(", told))
+    assert (before, after) == (result.summary["gaps"]["count"], with_one["gaps"]["count"])
+    assert page.trouble == []
+
+
+def test_a_pool_taken_out_gives_what_a_run_without_it_gives(
+    visit: Callable[..., Any], page_file: Path, result: Any, tmp_path: Path
+) -> None:
+    page = visit(page_file)
+    page.locator("#tab-pools").click()
+    page.locator("#pools-panel .pick", has_text="Middle").click()
+    page.locator("#pools-panel .detail .act").click()
+    assert "Middle taken out" in page.locator("#try-said").inner_text()
+    without = habitatmap.run(open_area(area(tmp_path / "less", [POOLS[0], POOLS[2]]))).summary["forage_in_reach"]["now"]
+    assert reached(page) == pytest.approx(without, rel=1e-3)
+    page.locator("#try-list button").click()
+    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["now"], rel=1e-3)
+    assert page.locator("#try-list li").count() == 0
+
+
+def test_the_suggestions_tried_out_give_the_plan(visit: Callable[..., Any], page_file: Path, result: Any) -> None:
+    page = visit(page_file, reduced_motion="reduce")
+    page.locator("#tab-what-if").click()
+    page.locator("#try").click()
+    page.locator("#try-plan").click()
+    assert page.locator("#try-list li").count() == len(result.plan) == 2
+    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["with_plan"], rel=1e-3)
+    assert faults(page) == []
+    page.locator("#try-clear").click()
+    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["now"], rel=1e-3)
+    page.locator("#try").click()
+    assert page.locator("#try-work").is_hidden()
+    assert page.locator("#map .tried").count() == 0
+
+
+@pytest.mark.parametrize(
+    ("cell", "why"),
+    [
+        ((58, 62), "keep-away: school"),
+        ((1, 1), "outside the boundary"),
+        ((14, 22), "to North"),
+        ((-9, 0), "outside the data"),
+    ],
+)
+def test_a_spot_that_is_not_allowed_says_why(
+    visit: Callable[..., Any], page_file: Path, cell: tuple[int, int], why: str
+) -> None:
+    page = visit(page_file)
+    go_to(page, page_file, *cell)
+    start = reached(page)
+    assert why in here(page)
+    assert reached(page) == start
+
+
+def test_two_pools_tried_out_keep_their_distance(visit: Callable[..., Any], page_file: Path) -> None:
+    page = visit(page_file)
+    go_to(page, page_file, 30, 70)
+    assert "Pool A" in here(page)
+    assert "to A" in here(page)
+    assert page.locator("#try-list li").count() == 1
+
+
+def test_the_saved_file_names_what_was_tried(visit: Callable[..., Any], page_file: Path, tmp_path: Path) -> None:
+    page = visit(page_file)
+    page.locator("#tab-pools").click()
+    page.locator("#pools-panel .pick", has_text="North").click()
+    page.locator("#pools-panel .detail .act").click()
+    page.locator("#try-plan").click()
+    with page.expect_download() as saved:
+        page.locator("#try-save").click()
+    saved.value.save_as(tmp_path / "wanted.geojson")
+    frame = gpd.read_file(tmp_path / "wanted.geojson").to_crs(32632)
+    assert frame["change"].tolist() == ["add", "add", "remove"]
+    assert frame["wanted"].tolist() == ["A", "B", "North"]
+    assert frame.geometry.iloc[2].distance(gpd.points_from_xy(*np.array([centre(12, 20)]).T)[0]) < 0.1
+    assert json.loads((tmp_path / "wanted.geojson").read_text(encoding="utf-8"))["type"] == "FeatureCollection"
+    assert page.trouble == []
+
+
+def test_large_areas_are_reckoned_on_blocks_and_say_how_far_off(
+    visit: Callable[..., Any], result: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With whole cells and lists of places forbidden: blocks of 2 cells, every second cell of ground, trees in one."""
+    monkeypatch.setattr(what_if, "MOST_CELLS", SIDE * SIDE // 3)
+    monkeypatch.setattr(what_if, "MOST_GROUND", SIDE * SIDE // 3)
+    monkeypatch.setattr(what_if, "MOST_PRODUCTS", 0)
+    blocks = what_if.what_if_blocks(result)
+    assert (blocks["what-if"]["size"], blocks["what-if"]["step"], blocks["what-if"]["fixed"]) == (2, 2, None)
+    off = blocks["what-if"]["off_by"]
+    assert 0 < off < 0.02
+    path = tmp_path / "map.html"
+    path.write_text(map_page(result), encoding="utf-8")
+    page = visit(path)
+    page.locator("#tab-what-if").click()
+    assert "blocks of 20" in page.locator("#what-if-panel").inner_text()
+    page.locator("#try").click()
+    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["now"], rel=0.01)
+    page.locator("#try-plan").click()
+    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["with_plan"], rel=0.01)
+    assert page.trouble == []
+
+
+def test_the_block_way_with_blocks_of_one_cell_is_the_exact_way(result: Any) -> None:
+    base, cell, median = result.groundwork, result.grid.cell_m, result.settings.flight.forage_median_m
+    weight = np.nan_to_num(base.weight.astype(float))
+    exact = forage_in_reach(weight, not_reached(result.grid, base.places, median_m=median))
+    assert what_if.on_blocks(weight, base.places, cell, median, 1) == pytest.approx(exact, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("crs", "left", "top"), [(32632, 280_000, 5_400_000), (3035, 4_300_000, 3_200_000), (2056, 2_600_000, 1_250_000)]
+)
+def test_degrees_become_cells_and_back(crs: int, left: float, top: float) -> None:
+    grid = Grid(left, top, 10.0, 6000, 5000)  # 60 km by 50 km
+    turns = what_if._turns(grid, CRS.from_epsg(crs))
+    rng = np.random.default_rng(1)
+    col, row = rng.uniform(0, grid.cols, 200), rng.uniform(0, grid.rows, 200)
+    lon, lat = Transformer.from_crs(crs, 4326, always_xy=True).transform(left + 10 * col, top - 10 * row)
+    for k in range(200):
+        assert np.allclose(evaluate(turns["to_cell"], lon[k], lat[k]), [col[k], row[k]], atol=0.02)
+        assert np.allclose(evaluate(turns["to_degrees"], col[k], row[k]), [lon[k], lat[k]], atol=2e-6)
+
+
+def evaluate(how: dict[str, Any], a: float, b: float) -> list[float]:
+    """The page's own way, written out."""
+    (mid_a, half_a), (mid_b, half_b) = how["from"]
+    u, v = (a - mid_a) / half_a, (b - mid_b) / half_b
+    terms = [u ** (n - j) * v**j for n in range(how["degree"] + 1) for j in range(n + 1)]
+    return [float(np.dot(terms, part)) for part in how["to"]]
+
+
+def test_the_public_page_has_no_what_if(visit: Callable[..., Any], public_file: Path) -> None:
+    assert "what-if-w" not in public_file.read_text(encoding="utf-8").split("<script>")[0]
+    page = visit(public_file)
+    assert page.locator("#tab-what-if, #try").count() == 0
+    assert page.trouble == []
