@@ -341,6 +341,8 @@ def _some_places(rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]],
         good = np.isfinite(lon) & np.isfinite(lat)
         if good.any():
             return lon[good], lat[good]
+    if lists := [table.file for table in tables.get("pools", ()) if not len(table)]:
+        raise InputError(f"{lists[0]} holds no pool yet; write the first one there, or add land_cover.tif")
     raise InputError(
         "no row of any input has a place that can be read; give the pools coordinates or add land_cover.tif"
     )

@@ -17,8 +17,12 @@ log = logging.getLogger("habitatmap")
 @click.option("--land-cover", type=click.Path(path_type=Path), help="A land-cover raster to use instead of map tags.")
 @click.option("--boundary", type=click.Path(path_type=Path), help="A polygon: where forage counts and pools may go.")
 def command(area: Path, demo: bool, osm: Path | None, land_cover: Path | None, boundary: Path | None) -> None:
-    """Start the area folder AREA: whole or not at all, and never over a folder that holds something."""
+    """Start the area folder AREA: whole or not at all, and never over a folder that holds something.
+
+    It gets pools.xlsx and visits.xlsx to fill in, with lists and checks, and with --osm or --land-cover the ground.
+    """
     from habitatmap.intake.start import new_area
 
     new_area(area, osm=osm, land_cover=land_cover, boundary=boundary, demo=demo, say=log.info)
-    click.echo(f"{area} is ready. Next: habitatmap map {area}")
+    bare = not (demo or osm or land_cover)
+    click.echo(f"{area} is ready. Next: {f'fill in {area}/pools.xlsx' if bare else f'habitatmap map {area}'}")

@@ -17,6 +17,7 @@ from habitatmap.intake.cells import Failed
 from habitatmap.intake.headings import fold, is_known, tells_records_apart
 from habitatmap.intake.ledger import as_text
 from habitatmap.intake.tables import Table
+from habitatmap.intake.templates import is_example, is_marked, is_no_data
 
 # the number that a spreadsheet shows for a row, and its cells
 Record = tuple[int, list[Any]]
@@ -41,7 +42,7 @@ def tables_of(
     shifted, as in text. InputError where there is no row of headings.
     """
     filled = [(number, cells) for number, cells in records if any(c is not None for c in cells)]
-    if not filled:
+    if not filled or is_no_data(filled[0][1]):
         return []
     tables: list[Table] = []
     for block in [filled] if ragged else _beside(filled, stated):
@@ -164,7 +165,7 @@ def _table(
     failed: dict[tuple[int, int], Failed] = {}
     beside: list[int] = []
     for number, cells in records:
-        if _is_comment(cells):
+        if _is_comment(cells) or is_example(cells):
             continue
         inside, beyond = cells[:width], len(cells) > width and any(c is not None for c in cells[width:])
         fault = _oddness(inside, headings)
@@ -205,4 +206,6 @@ def _oddness(cells: Sequence[Any], headings: Sequence[str]) -> Why | None:
         return None
     if _repeats(cells, headings):
         return why.HEADING_AGAIN
+    if is_marked(cells):
+        return why.STILL_EXAMPLE
     return why.TOTAL_ROW if _TOTALS.fullmatch(first) else None

@@ -19,6 +19,7 @@ from habitatmap.errors import InputError
 from habitatmap.intake.land_cover import is_raster, raster_crs
 from habitatmap.intake.layers import shipped_folder
 from habitatmap.intake.osm import CREDIT, LONLAT, OsmExtract, polygons_of, read_pbf, without_overlaps
+from habitatmap.intake.templates import write_templates
 
 # ground beyond the area that still counts: ten lengths of the reach weight at the default dispersal median, rounded up
 MARGIN_M = 3000.0
@@ -46,8 +47,8 @@ def new_area(
     given = [name for name, path in (("--osm", osm), ("--land-cover", land_cover), ("--boundary", boundary)) if path]
     if demo and given:
         raise InputError(f"--demo copies the demo town as it is; leave out {' and '.join(given)}")
-    if not demo and not (osm or land_cover):
-        raise InputError("an area starts from something; give --osm, --land-cover or both, or --demo for the demo town")
+    if boundary and not (osm or land_cover):
+        raise InputError("--boundary alone makes no map; give --osm, --land-cover or both with it")
     for path in (osm, land_cover, boundary):
         if path and not path.is_file():
             raise InputError(f"{path} does not exist; check its name")
@@ -74,6 +75,10 @@ def _not_inputs(folder: str, names: list[str]) -> set[str]:
 
 
 def _fill(folder: Path, title: str, osm: Path | None, land_cover: Path | None, boundary: Path | None, say: Say) -> None:
+    write_templates(folder)
+    if not (osm or land_cover):
+        (folder / "area.toml").write_text(_bare_toml(title), encoding="utf-8", newline="\n")
+        return
     extract = read_pbf(osm) if osm else None
     if osm and extract and not land_cover and not any(map(len, (extract.cover, extract.land, extract.keep_away))):
         raise InputError(
@@ -244,7 +249,8 @@ def _area_toml(title: str, crs: CRS, land_cover: Path | None, credits: list[str]
         f"crs = {json.dumps(_code(crs))}",
         f"credits = {json.dumps(credits, ensure_ascii=False)}",
         "",
-        "# Put pools.csv and visits.csv beside this file. In land.gpkg all consent is ask: fill in yes or no.",
+        "# Fill in pools.xlsx and visits.xlsx beside this file, or put your own lists there: pools.csv, visits.ods",
+        "# In land.gpkg all consent is ask: fill in yes or no.",
         "# All keys and their defaults stand in README.md.",
         "",
     ]
@@ -260,6 +266,20 @@ def _area_toml(title: str, crs: CRS, land_cover: Path | None, credits: list[str]
     if remarks:
         lines += ["# What the extract lacks:", *(f"# - {_printable(remark)}" for remark in remarks), ""]
     return "\n".join(lines)
+
+
+def _bare_toml(title: str) -> str:
+    """The settings of an area of which nothing is known yet."""
+    return "\n".join(
+        [
+            f"title = {json.dumps(title, ensure_ascii=False)}",
+            "",
+            "# Fill in pools.xlsx and visits.xlsx beside this file, or put your own lists there: pools.csv, visits.ods",
+            '# The reference system is chosen from the pools until it stands here: crs = "EPSG:..."',
+            "# All keys and their defaults stand in README.md.",
+            "",
+        ]
+    )
 
 
 def _printable(text: str) -> str:

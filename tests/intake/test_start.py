@@ -51,7 +51,8 @@ def test_from_an_extract_alone(village: Path, tmp_path: Path) -> None:
     said: list[str] = []
     new_area(tmp_path / "mine", osm=village, say=said.append)
     assert sorted(p.name for p in (tmp_path / "mine").iterdir()) == [
-        "area.toml", "keep_away.gpkg", "land.gpkg", "land_cover.gpkg", "paths.gpkg", "trees.gpkg",
+        "area.toml", "keep_away.gpkg", "land.gpkg", "land_cover.gpkg", "paths.gpkg", "pools.xlsx", "trees.gpkg",
+        "visits.xlsx",
     ]  # fmt: skip
     settings = read_settings(tmp_path / "mine")
     assert (settings.title, settings.crs, settings.land_cover.classes) == ("mine", "EPSG:32632", "osm")
@@ -165,7 +166,7 @@ def test_wrong_calls_get_a_sentence(village: Path, tmp_path: Path) -> None:
     text = tmp_path / "note.txt"
     text.write_text("no map")
     cases: list[tuple[dict[str, Path | bool], str]] = [
-        ({}, "an area starts from something"),
+        ({"boundary": text}, "boundary alone makes no map"),
         ({"demo": True, "osm": village}, "leave out --osm"),
         ({"osm": tmp_path / "none.pbf"}, "does not exist"),
         ({"osm": text}, "cannot be read as an OpenStreetMap extract"),
