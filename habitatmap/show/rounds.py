@@ -189,8 +189,8 @@ def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, number: int) -> Sect
         f"sheet-{_letters(number)}",
         person,
         f"{rounds.week.name}: {_load(rounds, person, mine)}.",
-        words=[f"Take {GEAR}{', and leaf litter' if (mine['reason'] == 'found dry').any() else ''}; {_water(mine)} of "
-               "rain water."],
+        words=[f"Take {GEAR}{', and leaf litter' if (mine['reason'] == 'found dry').any() else ''}; "
+               f"rain water: {_water(mine)}."],
         drawings=[_sketch(rounds, person, mine)],
         tables=[Table(f"Pools of {person}, in walking order", heads, rows)],
         cautions=[" ".join(round_cautions(rounds.area.settings))],

@@ -194,7 +194,7 @@ def _up(pools: pd.DataFrame, visits: pd.DataFrame, known: datetime.date, on: dat
 
 def _why(row: Any) -> str:
     """One pool's reason in words."""
-    last = "nobody was there yet" if pd.isna(row["last_visit"]) else f"last there {row['last_visit']:%Y-%m-%d}"
+    last = "no visit on record" if pd.isna(row["last_visit"]) else f"last there {row['last_visit']:%Y-%m-%d}"
     if row["last_outcome"]:
         last += f" ({row['last_outcome']})"
     words = {

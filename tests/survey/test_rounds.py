@@ -114,7 +114,7 @@ def test_words_and_water() -> None:
     visits = visits_of([("a", "2026-05-01", "dry", "Ann"), ("b", "2026-05-09", "not reached", "Ben")])
     found = due(pools, visits, DAY, WEEK, RULES, SEASON).set_index("pool")
     assert found.at["a", "why"] == "top up and look: it was dry; last there 2026-05-01 (dry)"
-    assert found.at["b", "why"] == "look and top up; nobody was there yet"
+    assert found.at["b", "why"] == "look and top up; no visit on record"
     assert found.at["a", "water_l"] == 5.0
     assert np.isnan(found.at["b", "water_l"])  # not known is not zero
     assert found.at["b", "not_reached"] == pd.Timestamp("2026-05-09")
