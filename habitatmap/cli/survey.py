@@ -20,6 +20,10 @@ log = logging.getLogger("habitatmap")
 @click.option("--hours", type=click.FloatRange(min=0, min_open=True), help="Hours that next season's visits may take.")
 @click.option("--visit-hours", type=click.FloatRange(min=0, min_open=True), help="Hours of one visit, with its way.")
 @click.option("--pool-hours", type=click.FloatRange(min=0), help="Hours that each pool takes besides its visits.")
+@click.option("--allot", is_flag=True, help="Instead, draw treatments by lot for planned sites, into AREA/allotment.")
+@click.option("--treatments", multiple=True, help="For --allot: what is tried, such as container=barrel,bucket.")
+@click.option("--sites", type=click.Path(path_type=Path), help="For --allot: the sites (default: AREA/out/plan.csv).")
+@click.option("--seed", type=click.IntRange(min=0), help="For --allot: the seed of the draw (default: 1).")
 def command(
     area: Path,
     out: Path | None,
@@ -28,22 +32,59 @@ def command(
     hours: float | None,
     visit_hours: float | None,
     pool_hours: float | None,
+    allot: bool,
+    treatments: tuple[str, ...],
+    sites: Path | None,
+    seed: int | None,
 ) -> None:
     """Estimate what is really in the pools of AREA: a page and tables, written to AREA/survey, whole or not at all."""
+    if allot:
+        _allot(area, out, treatments, sites, seed)
+        return
+    if treatments or sites or seed is not None:
+        raise click.UsageError("--treatments, --sites and --seed go with --allot.")
     from habitatmap.area import open_area
+    from habitatmap.intake.allotment import read_allotment
     from habitatmap.run import survey_area
     from habitatmap.show.exports import json_text
+    from habitatmap.show.practice import practice_sections, practice_summary, practice_tables
     from habitatmap.show.survey import survey_summary, survey_text, write_survey
     from habitatmap.show.write import check_target
     from habitatmap.survey.account import POOL_HOURS, VISIT_HOURS, Budget
+    from habitatmap.survey.practice import practice
 
     target = out or area / "survey"
     check_target(target, own="survey", mark="survey.html")
     per_visit = VISIT_HOURS if visit_hours is None else visit_hours
     budget = Budget(hours, per_visit, POOL_HOURS if pool_hours is None else pool_hours)
-    told = survey_area(open_area(area), budget, say=log.info)
-    write_survey(told, target)
-    click.echo(json_text(survey_summary(told)) if as_json else survey_text(told), nl=False)
+    opened = open_area(area)
+    told = survey_area(opened, budget, say=log.info)
+    blocks = read_allotment(area, opened.pools)
+    shown = practice(opened.pools, opened.visits, opened.as_of, told.known.looks, blocks)
+    summary = {"practice": practice_summary(shown)}
+    write_survey(told, target, practice_sections(shown), practice_tables(shown), summary)
+    click.echo(json_text({**survey_summary(told), **summary}) if as_json else survey_text(told), nl=False)
     log.info("Page: %s", (target / "survey.html").resolve())
     if strict and (told.few or told.known.warnings):
         raise click.exceptions.Exit(1)
+
+
+def _allot(area: Path, out: Path | None, treatments: tuple[str, ...], sites: Path | None, seed: int | None) -> None:
+    """Draws once, and writes the draw."""
+    from habitatmap.area import open_area
+    from habitatmap.intake.allotment import FOLDER, read_sites
+    from habitatmap.show.allotment import allotment_text, check_allotment, write_allotment
+    from habitatmap.survey.allotment import SEED, allot, read_treatments
+
+    if not treatments:
+        raise click.UsageError("--allot needs --treatments, such as --treatments container=barrel,bucket.")
+    tried = read_treatments(treatments)
+    target = out or area / FOLDER
+    check_allotment(target)
+    opened = open_area(area)
+    table = read_sites(sites or area / "out" / "plan.csv")
+    lot = SEED if seed is None else seed
+    drawn = allot(table, tried, lot)
+    write_allotment(opened, drawn, table, tried, lot, target)
+    click.echo(allotment_text(drawn, lot), nl=False)
+    log.info("To fill in: %s", (target / "allotment.csv").resolve())

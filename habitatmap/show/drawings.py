@@ -124,3 +124,32 @@ def route(
         rows.append(_text(round(across, 1), round(down + 4, 1), number, "middle"))
     rows.append(f'<line class="bar" x1="6" x2="{6 + bar_m * scale:.1f}" y1="{height - 6:.1f}" y2="{height - 6:.1f}"/>')
     return _drawing(round(height, 1), what, rows)
+
+
+def falling(
+    times: Sequence[float], shares: Sequence[float], ends: Sequence[tuple[float, float]], longest: float, what: str
+) -> str:
+    """A share that falls in steps from 1, over days up to `longest`; dashed: its interval (NaN: not drawn)."""
+    top, bottom, left = 10, 130, 40
+
+    def at(day: float, share: float) -> str:
+        return f"{left + (RIGHT - left) * day / longest:.1f},{bottom - (bottom - top) * share:.1f}"
+
+    def steps(values: Sequence[float]) -> str:
+        corners, level = [at(0, 1)], 1.0
+        for day, value in zip(times, values, strict=True):
+            corners += [at(day, level), at(day, value)]
+            level = value
+        return " ".join([*corners, at(longest, level)])
+
+    rows = []
+    for share, label in ((0, "0 %"), (0.5, "50 %"), (1, "100 %")):
+        y = bottom - (bottom - top) * share
+        rows.append(f'<line class="rail" x1="{left}" x2="{RIGHT}" y1="{y:g}" y2="{y:g}"/>')
+        rows.append(_text(left - 5, y + 4, label, "end"))
+    rows += [_text(left, bottom + 18, "0"), _text(RIGHT, bottom + 18, f"{longest:.0f} days", "end")]
+    for values in zip(*ends, strict=True):
+        if all(value == value for value in values):
+            rows.append(f'<polyline class="limit" points="{steps(values)}"/>')
+    rows.append(f'<polyline class="way" points="{steps(shares)}"/>')
+    return _drawing(bottom + 26, what, rows)

@@ -37,8 +37,17 @@ COVARIATES = {
 }
 
 
-def write_survey(told: Account, folder: str | Path, more: Sequence[Section] = ()) -> None:
-    """Writes the page and the tables into `folder`, which is replaced in one step; `more` sections come last."""
+def write_survey(
+    told: Account,
+    folder: str | Path,
+    more: Sequence[Section] = (),
+    tables: Mapping[str, pd.DataFrame] | None = None,
+    summary: Mapping[str, Any] | None = None,
+) -> None:
+    """Writes the page and the tables into `folder`, which is replaced in one step.
+
+    `more` sections come last, `tables` by file name beside our own, `summary` into survey.json.
+    """
     files = {
         "survey.html": survey_page(told, more),
         "pools.csv": csv_text(told.pools),
@@ -46,8 +55,8 @@ def write_survey(told: Account, folder: str | Path, more: Sequence[Section] = ()
         "models.csv": csv_text(told.models),
         "effects.csv": csv_text(told.effects),
         "effort.csv": csv_text(told.effort),
-        "survey.json": json_text(survey_summary(told)),
-    }
+        "survey.json": json_text({**survey_summary(told), **(summary or {})}),
+    } | {name: csv_text(table) for name, table in (tables or {}).items()}
 
     def fill(fresh: Path) -> None:
         for name, text in files.items():

@@ -40,10 +40,10 @@ def read_treatments(text: Sequence[str]) -> dict[str, list[str]]:
 def allot(sites: pd.DataFrame, treatments: Mapping[str, Sequence[str]], seed: int = SEED) -> pd.DataFrame:
     """Blocks and treatments for `sites` (site, x, y in metres; NaN = place not known): site, block, treatment, factors.
 
-    A block has as many sites as there are treatments (every combination, where there are several factors), neighbours
-    along a short tour; sites without a place make blocks of their own, in the order of their names. What is left over
-    makes a last block in which some treatments are missing. The draw depends on the sites, the treatments and `seed`
-    alone, not on the order of rows. Raises InputError with fewer sites than treatments.
+    A block has as many sites as there are treatments (every combination, where there are several factors): neighbours,
+    chosen so that walks within the blocks are short. Sites without a place make blocks of their own, in the order of
+    their names. What is left over makes a last block in which some treatments are missing. The draw depends on the
+    sites, the treatments and `seed` alone, not on the order of rows. Raises InputError with too few sites.
     """
     factors = list(treatments)
     choices = list(itertools.product(*treatments.values()))
@@ -57,12 +57,13 @@ def allot(sites: pd.DataFrame, treatments: Mapping[str, Sequence[str]], seed: in
     table = sites.sort_values(["site"], kind="stable", ignore_index=True)
     table["site"] = table["site"].astype(str)
     placed = table[table["x"].notna() & table["y"].notna()]
-    order = list(placed.index)
-    if len(placed) > 2:
-        order = [order[i] for i in tours(straight(placed["x"], placed["y"]), 1)[0]]
-    # what doesn't fill a block of neighbours joins the sites without a place
-    whole = len(order) - len(order) % size
-    order = order[:whole] + sorted(order[whole:]) + [i for i in table.index if i not in set(placed.index)]
+    apart = straight(placed["x"], placed["y"])
+    # the most lonely sites are left over; they join those without a place
+    alone = np.sort(apart + np.diag(np.full(len(placed), np.inf)), axis=1)[:, :1].max(axis=1, initial=0.0)
+    kept = np.sort(np.argsort(alone, kind="stable")[: len(placed) // size * size])
+    walks = tours(apart[np.ix_(kept, kept)], len(kept) // size) if len(kept) else []
+    order = [int(placed.index[kept[i]]) for walk in walks for i in walk]
+    order += [i for i in table.index if i not in set(order)]
     draw = np.random.default_rng(seed)
     rows = []
     for block, start in enumerate(range(0, len(order), size), 1):

@@ -30,6 +30,7 @@ from habitatmap.survey.looks import Looks
 Interval = Callable[..., tuple[float, float]]  # takes `confidence`, gives low and high
 
 FACTORS = {"container": "Container", "filling": "Filling", "shade": "Shade"}
+NAMES = FACTORS | {"volume_l": "Volume", "allotted": "Allotted blocks"}
 FEWEST = 5  # pools looked at, for a level to be compared at all (expert judgement)
 FEWEST_COUNTED = 10  # pools with a count above 0, for a model of counts (expert judgement)
 UNEQUAL = 1.25  # looks per pool in one level over the other, from which on it is said (expert judgement)
@@ -289,7 +290,7 @@ def _by_volume(looked: pd.DataFrame, notes: list[str]) -> list[_Row]:
         return []
     found, looks = given["found"].to_numpy(), given["looks"].to_numpy()
     having, blank = size[found > 0], size[found < looks]
-    words = ("volume_l", "twice the volume", "the volume")
+    words = ("volume_l", "twice as large", "as it is")
     if not len(having) or not len(blank) or having.min() >= blank.max() or having.max() <= blank.min():
         return [_Row(*words, ODDS, words="the volume parts finds from blanks altogether, so there is no odds ratio")]
     rows = [_ratio(*words, ODDS, _logistic(given, size), 1)]
@@ -425,7 +426,8 @@ def reading(found: Comparison) -> list[str]:
         return ["Too few pools were looked at to compare what they are made of.", *found.notes]
     sure = told[told["words"].isin(["more", "less"])]
     said = [
-        f"{row.level} against {row.other}: {row.words} ({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
+        f"{NAMES[str(row.factor)]}: {row.level}, against {row.other}: {row.words} "
+        f"({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
         for row in sure.itertuples()
     ]
     alike = len(told) - len(sure)

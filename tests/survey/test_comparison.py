@@ -65,7 +65,7 @@ def test_a_clear_difference_is_told_and_its_size_is_right() -> None:
     assert row_of(told, COUNT)["estimate"] == pytest.approx(3 / 34, rel=1e-3)
     assert told.comparisons == 3
     assert "3 comparisons" in " ".join(told.notes)
-    assert any(line.startswith("tub against bucket: less") for line in reading(told))
+    assert any(line.startswith("Container: tub, against bucket: less") for line in reading(told))
 
 
 def test_cannot_be_told_apart() -> None:
