@@ -182,7 +182,7 @@ def due(
     here["reason"] = [next((r for r in RULES if row[r]), "") for row in table.to_dict("records")]
     here = here[here["reason"] != ""].reset_index(drop=True)
     here["top_up"] = np.where(here["reason"].isin(TOP_UP), "yes", "no")
-    here["water_l"] = here["volume_l"] * here["reason"].map(WATER).fillna(WATER_ELSE)
+    here["water_l"] = here["volume_l"] * [WATER.get(reason, WATER_ELSE) for reason in here["reason"]]
     here["why"] = [_why(row) for row in here.to_dict("records")]
     return here
 
