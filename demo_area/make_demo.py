@@ -1,9 +1,9 @@
-"""Invents Quendelfurt, the demo town, and writes its area folder: python demo_area/make_demo.py [FOLDER]
+"""Invents Quendelfurt, the demo town, and writes its area folder: python demo_area/make_demo.py [FOLDER [SEED]]
 
 Nothing in it is real. The town lies in the open North Sea, so that no garden, no grave and nobody's land is meant;
-names are made up, and places are drawn with a fixed seed. Because the truth is known here (TRUE_OCCUPANCY,
-TRUE_DETECTION), what the tool estimates can be held against it. Lengths are metres from the south-west corner of a
-square of 4 x 4 km.
+names are made up, and places are drawn with a fixed seed; another seed gives another town. Because the truth is known
+here (TRUE_OCCUPANCY, TRUE_DETECTION), what the tool estimates can be held against it. Lengths are metres from the
+south-west corner of a square of 4 x 4 km.
 """
 
 from __future__ import annotations
@@ -639,9 +639,9 @@ mosquitoes = "none reported"
 """
 
 
-def main(folder: Path) -> None:
+def main(folder: Path, seed: int = SEED) -> None:
     """Writes every file of the area folder."""
-    random = Random(SEED)
+    random = Random(seed)
     town = draw_town(random)
     trees = draw_trees(town, random)
     pools = draw_pools(town, trees, random)
@@ -692,4 +692,4 @@ def main(folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent, *map(int, sys.argv[2:3]))
