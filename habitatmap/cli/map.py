@@ -14,15 +14,33 @@ log = logging.getLogger("habitatmap")
 @click.command("map")
 @click.argument("area", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/out.")
+@click.option("--language", type=click.Choice(["en", "de", "fr", "nl"]), default="en", help="The maps' first language.")
+@click.option("--tiles", help="An online background for the maps, off at first: https://SERVER/{z}/{x}/{y}.png")
+@click.option("--tiles-credit", default="", help="The words the server of --tiles asks to be named with.")
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON on stdout.")
 @click.option("--strict", is_flag=True, help="End with 1 where a row was set aside or something is missing.")
 @click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing.")
-def command(area: Path, out: Path | None, as_json: bool, strict: bool, dry_run: bool) -> None:
+def command(
+    area: Path,
+    out: Path | None,
+    language: str,
+    tiles: str | None,
+    tiles_credit: str,
+    as_json: bool,
+    strict: bool,
+    dry_run: bool,
+) -> None:
     """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
     from habitatmap.area import open_area
     from habitatmap.run import run
-    from habitatmap.show.write import check_target
+    from habitatmap.show.page import Tiles, map_page, public_page
+    from habitatmap.show.write import check_target, write
 
+    background = Tiles(tiles, tiles_credit) if tiles is not None else None
+    pages = {
+        "map.html": lambda result: map_page(result, language, background),
+        "public_map.html": lambda result: public_page(result, language=language, tiles=background),
+    }
     target = out or area / "out"
     check_target(target)
     opened = open_area(area)
@@ -33,7 +51,7 @@ def command(area: Path, out: Path | None, as_json: bool, strict: bool, dry_run: 
         log.info("Dry run: %s would be written; nothing was.", target)
         return
     result = run(opened, say=log.info)
-    result.write(target)
+    write(result, target, pages)
     summary = result.summary
     if as_json:
         click.echo(json.dumps(summary, ensure_ascii=False, allow_nan=False, indent=1))

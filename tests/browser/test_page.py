@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from habitatmap.show.page import figure, map_page
+from habitatmap.errors import InputError
+from habitatmap.show.page import Tiles, figure, map_page
 from tests.browser.town import town
 
 pytestmark = pytest.mark.browser
@@ -57,10 +59,17 @@ def test_axe_finds_nothing_in_any_state(visit: Visit, team_file: Path, how: dict
     page.locator("#key").evaluate("e => e.open = true")
     page.locator("#theme").select_option("reach_now")
     page.locator("#mark-land").check()
-    for tab in ("gaps", "pools", "reading", "data"):
+    for tab in ("gaps", "pools", "what-if", "reading", "data"):
         page.locator(f"#tab-{tab}").click()
         assert faults(page) == [], tab
+    page.locator("#tab-what-if").click()
+    page.locator("#try").click()
+    assert faults(page) == []
+    page.locator("#try").click()
     page.locator("#key").evaluate("e => e.open = false")
+    page.locator("#view-box summary").click()
+    assert faults(page) == []
+    page.locator("#view-box summary").click()
     page.locator(".zoom button").last.click()
     box = page.locator("#map").bounding_box()
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
@@ -236,7 +245,7 @@ def test_pools_are_found_and_sorted(visit: Visit, team_file: Path) -> None:
 
 def test_a_phone_has_no_sideways_scroll(visit: Visit, team_file: Path) -> None:
     page = visit(team_file, **PHONE)
-    for tab in ("plan", "gaps", "pools", "reading", "data"):
+    for tab in ("plan", "gaps", "pools", "what-if", "reading", "data"):
         page.locator(f"#tab-{tab}").click()
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
     page.locator("#tab-plan").click()
@@ -340,3 +349,153 @@ def _open(visit: Visit, folder: Path, text: str) -> Any:
     path = folder / "map.html"
     path.write_text(map_page(town(text, text)), encoding="utf-8", newline="\n")
     return visit(path)
+
+
+def test_pools_can_be_shown_by_their_chance(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file, reduced_motion="reduce")
+    page.locator("#pools-by").select_option("chance")
+    assert "likely range" in page.locator("#marks").inner_text()
+    assert "pools=chance" in page.url
+    assert faults(page) == []
+    assert page.trouble == []
+
+
+def test_the_address_holds_the_view(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    page.locator("#theme").select_option("forage_month")
+    page.locator("#month").fill("5")
+    page.locator("#mark-gaps").uncheck()
+    page.locator("#tab-gaps").click()
+    page.locator("#view-box summary").click()
+    page.locator("#look").select_option("dark")
+    page.locator(".zoom button").first.click()
+    page.wait_for_timeout(500)
+    kept = page.url
+    page.goto("about:blank")
+    page.goto(kept)
+    page.wait_for_selector("html.ready")
+    assert page.locator("#theme").input_value() == "forage_month"
+    assert page.locator("#month").input_value() == "5"
+    assert not page.locator("#mark-gaps").is_checked()
+    assert page.locator("#gaps-panel").is_visible()
+    assert page.evaluate("document.documentElement.dataset.look") == "dark"
+    assert page.url.split("&")[0] == kept.split("&")[0]
+    assert page.trouble == []
+
+
+def test_an_address_that_makes_no_sense_changes_nothing(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    page.goto("about:blank")
+    page.goto(
+        team_file.resolve().as_uri() + "#at=x,1,<b>&colour=__proto__&month=99&tab=constructor&look=%22&lang=toString"
+    )
+    page.wait_for_selector("html.ready")
+    assert page.locator("#plan-panel").is_visible()
+    assert page.evaluate("document.documentElement.lang") == "en"
+    assert page.trouble == []
+
+
+def test_a_name_is_found_and_shown(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    page.locator("#find-box summary").click()
+    assert page.evaluate("document.activeElement.id") == "find-name"
+    page.keyboard.type("pool 1")
+    assert page.locator("#found button").count() == 11
+    assert "11 found" in page.locator("#found-said").inner_text()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    assert page.locator("#pools-panel .detail").is_visible()
+    assert page.locator("#find-box").get_attribute("open") is None
+    page.locator("#find-box summary").click()
+    page.keyboard.press("Escape")
+    assert page.locator("#find-box").get_attribute("open") is None
+    assert page.trouble == []
+
+
+def test_a_distance_is_measured_by_mouse_and_by_key(visit: Visit, team_file: Path) -> None:
+    """Against the geodesic of pyproj: the page's own formula is good to a few parts in a million at town size."""
+    page = visit(team_file, reduced_motion="reduce")
+    page.locator("#measure").click()
+    box = page.locator("#map").bounding_box()
+    page.mouse.click(box["x"] + 450, box["y"] + 300)
+    page.locator("#map").focus()
+    page.keyboard.press("Enter")
+    said = page.locator("#measured").inner_text()
+    assert "WGS 84" in said
+    assert re.match(r"\d+\sm|\d\.\d", said)
+    page.keyboard.press("Backspace")
+    assert "next point" in page.locator("#measured").inner_text()
+    page.keyboard.press("Escape")
+    assert page.locator("#measured").is_hidden()
+    assert page.evaluate("document.activeElement.id") == "measure"
+    assert page.trouble == []
+
+
+def test_a_site_is_printed_by_itself(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    plan_row(page, 1).click()
+    page.evaluate("window.print = () => {}")
+    page.locator("#plan-panel .detail .act").click()
+    page.emulate_media(media="print")
+    page.wait_for_selector("html.one-site")
+    assert page.locator("#plan-panel .detail").is_visible()
+    assert page.locator("#headline").is_hidden()
+    assert plan_row(page, 0).is_hidden()
+    page.emulate_media(media="screen")
+    page.wait_for_selector("html:not(.one-site)")
+    page.locator("#tab-data").click()
+    page.emulate_media(media="print")
+    page.wait_for_selector("html.printing")
+    assert plan_row(page, 0).is_visible()
+    assert page.locator("#data-panel").is_hidden()
+    assert page.trouble == []
+
+
+def test_high_contrast_and_forced_colours(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file, reduced_motion="reduce", contrast="more")
+    assert page.evaluate("document.documentElement.dataset.look") == "contrast"
+    assert faults(page) == []
+    forced = visit(team_file, reduced_motion="reduce", forced_colors="active")
+    forced.locator("#tab-what-if").click()
+    assert faults(forced) == []
+    assert forced.trouble == []
+
+
+def test_large_text_stays_usable(visit: Visit, team_file: Path) -> None:
+    """Text at 200 %: the page at half its width in CSS pixels is what a browser's zoom makes of it."""
+    page = visit(team_file, width=640, height=400, device_scale_factor=2)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 640
+    page.evaluate("document.documentElement.style.fontSize = '200%'")
+    for tab in ("plan", "gaps", "pools", "what-if", "reading", "data"):
+        page.locator(f"#tab-{tab}").click()
+        assert page.evaluate("document.documentElement.scrollWidth") <= 640, tab
+    assert page.trouble == []
+
+
+def test_online_pictures_are_asked_for_only_when_switched_on(visit: Visit, tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    path.write_text(map_page(town(), tiles=Tiles("https://tiles.invalid/{z}/{x}/{y}.png", "Tiles by nobody")), "utf-8")
+    policy = re.search(r"img-src ([^;]+);", path.read_text("utf-8"))
+    assert policy
+    assert policy[1] == "data: blob: https://tiles.invalid"
+    page = visit(path)
+    page.locator(".zoom button").first.click()
+    page.wait_for_timeout(400)
+    assert page.trouble == []
+    page.locator("#mark-tiles").check()
+    page.wait_for_timeout(400)
+    assert any("request: https://tiles.invalid/" in line for line in page.trouble)
+    assert not any("Content Security Policy" in line for line in page.trouble)
+    page.locator("#tab-data").click()
+    assert "Tiles by nobody" in page.locator("#data-panel").inner_text()
+
+
+@pytest.mark.parametrize(
+    "url",
+    ["http://a.b/{z}/{x}/{y}", "https://a.b/{z}/{x}", "https://a.b/{z}/{x}/{y}/{s}", "https://a.b; x/{z}/{x}/{y}", "x"],
+)
+def test_an_address_of_tiles_that_is_not_fit_is_refused(url: str) -> None:
+    with pytest.raises(InputError, match="--tiles"):
+        Tiles(url, "somebody")
+    with pytest.raises(InputError, match="credit"):
+        Tiles("https://a.b/{z}/{x}/{y}", " ")

@@ -241,7 +241,9 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     stands = pool_frame["flag"].to_numpy() == ""
     code = np.select([cover == 0, cover == 8], [1, 2], 0).astype(np.uint8)
     site_row, site_col = grid.cell_of(sites[:, 0], sites[:, 1])
+    share_seen = np.where(np.indices(cover.shape).min(axis=0) < 12, 0.7, 1.0)
     groundwork = SimpleNamespace(
+        spots=SimpleNamespace(season=forage, access_share=share_seen),
         weight=forage.astype(np.float32),
         p_new=np.where(code == 0, 0.42, np.nan),
         where=SimpleNamespace(code=code, lost={"no data": 1, label("water"): 1, "near a standing pool": 0}),

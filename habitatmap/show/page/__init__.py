@@ -3,5 +3,6 @@
 from __future__ import annotations
 
 from habitatmap.show.page.page import map_page, public_page
+from habitatmap.show.page.tiles import Tiles
 
-__all__ = ["map_page", "public_page"]
+__all__ = ["Tiles", "map_page", "public_page"]

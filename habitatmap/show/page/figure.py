@@ -147,7 +147,7 @@ class PageMap(folium.Map, RenderedOnce):
 class DataLayer(Layer, RenderedOnce):
     """A layer whose content lies in a data block of the same name."""
 
-    kinds = ("picture", "lines", "names", "areas", "links", "points", "pins")
+    kinds = ("tiles", "picture", "lines", "names", "areas", "links", "points", "pins")
     _template = Template(
         "{% macro script(this, kwargs) %}"
         "habitatmap.add({{ this.kind|tojson }}, {{ this.block|tojson }}, {{ this.show|tojson }});"
@@ -166,11 +166,14 @@ class DataLayer(Layer, RenderedOnce):
 
 
 class PageFigure(Figure):
-    """The whole document: one file, nothing loaded, and a policy that runs nothing but the scripts named by hash."""
+    """The whole document: one file, nothing loaded, and a policy that runs nothing but the scripts named by hash.
 
-    def __init__(self, title: str, lang: str, body: str, blocks: Sequence[Finished]) -> None:
+    `pictures` is one more origin that pictures may come from, "" for none.
+    """
+
+    def __init__(self, title: str, lang: str, body: str, blocks: Sequence[Finished], pictures: str = "") -> None:
         super().__init__()
-        self.name, self.lang, self.body, self.blocks = shown(title), lang, body, blocks
+        self.name, self.lang, self.body, self.blocks, self.pictures = shown(title), lang, body, blocks, pictures
 
     def render(self, **kwargs: Any) -> str:
         """The page as text, the same for the same content."""
@@ -186,7 +189,7 @@ class PageFigure(Figure):
                 "default-src 'none'",
                 "script-src " + " ".join(map(_hash, scripts)),
                 "style-src " + " ".join(map(_hash, styles)),
-                "img-src data: blob:",
+                f"img-src data: blob: {self.pictures}".strip(),
                 "base-uri 'none'",
                 "form-action 'none'",
             ]

@@ -9,6 +9,7 @@ from typing import Any
 from habitatmap.show.catalogue import LANGUAGES, words
 from habitatmap.show.page.figure import DataBlock, DataLayer, PackedBlock, PageFigure, PageMap, asset, shown
 from habitatmap.show.page.payload import public_blocks, team_blocks
+from habitatmap.show.page.tiles import Tiles
 from habitatmap.show.page.what_if import what_if_blocks
 
 # Stored as they are: small or packed already, and the plan and its cautions can be read in the file itself. On the
@@ -18,6 +19,7 @@ READ_AT_ONCE = ("facts", "themes", "ground", "plan")
 # layers from the lowest up: kind, data block, whether it is on when the page opens
 TEAM_LAYERS = (
     ("picture", "ground", True),
+    ("picture", "edge", False),
     ("lines", "lines", True),
     ("names", "names", True),
     ("areas", "boundary", True),
@@ -31,6 +33,7 @@ TEAM_LAYERS = (
 )
 PUBLIC_LAYERS = (
     ("picture", "ground", True),
+    ("picture", "edge", False),
     ("lines", "lines", True),
     ("names", "names", True),
     ("areas", "boundary", True),
@@ -40,12 +43,12 @@ PUBLIC_LAYERS = (
 )
 
 
-def map_page(result: Any, language: str = "en") -> str:
+def map_page(result: Any, language: str = "en", tiles: Tiles | None = None) -> str:
     """The team's page of a `habitatmap.run.Result`: exact places, so not for everybody."""
-    return _page(team_blocks(result) | what_if_blocks(result), TEAM_LAYERS, language)
+    return _page(team_blocks(result) | what_if_blocks(result), TEAM_LAYERS, language, tiles)
 
 
-def public_page(result: Any, public: Any = None, language: str = "en") -> str:
+def public_page(result: Any, public: Any = None, language: str = "en", tiles: Tiles | None = None) -> str:
     """The page for everybody. All but the title comes from `public`, the Result of the blurred area.
 
     Where it is not given it is `result.public`. Raises ValueError where there is none.
@@ -53,12 +56,17 @@ def public_page(result: Any, public: Any = None, language: str = "en") -> str:
     blurred = result.public if public is None else public
     if blurred is None:
         raise ValueError("a public page needs the result of the blurred area")
-    return _page(public_blocks(result, blurred), PUBLIC_LAYERS, language)
+    return _page(public_blocks(result, blurred), PUBLIC_LAYERS, language, tiles)
 
 
-def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...], language: str) -> str:
+def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...], language: str, tiles: Tiles | None) -> str:
     """The document: skeleton with its words, one data block each, and a layer for each block that is drawn."""
     facts = blocks["facts"] = blocks["facts"] | {"lang": language}
+    if tiles:
+        facts["tiles"] = {"host": tiles.host}
+        facts["credits"] = [*facts["credits"], tiles.credit]
+        blocks["tiles"] = {"url": tiles.url}
+        layers = (("tiles", "tiles", False), *layers)
     blocks["words"] = {one: words(one) for one in LANGUAGES}
     kind = "kind_public" if facts["public"] else "kind_team"
     spoken = words(language)
@@ -75,7 +83,7 @@ def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...], lan
         else PackedBlock(name, data)
         for name, data in blocks.items()
     ]
-    figure = PageFigure(facts["title"], language, body, packed)
+    figure = PageFigure(facts["title"], language, body, packed, tiles.origin if tiles else "")
     page_map = PageMap(facts["bounds"])
     page_map.add_to(figure)
     for kind, block, show in layers:

@@ -41,6 +41,7 @@ PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
 LEAST_ZONE_HA = 1.0  # a smaller zone on private land could be one garden (expert judgement)
 MOST_REASONS = 40  # lines of what was set aside; set_aside.csv has them all
+INK = "#20292b"
 FEWEST_SHOWN = 3  # places in a blur square (expert judgement, FACTS 9)
 
 
@@ -362,6 +363,7 @@ def _background(result: Any, writer: Writer, public: bool) -> dict[str, Any]:
         "themes": {"bounds": frame.bounds, "unknown": UNKNOWN_COLOUR, "pictures": pictures},
         "ground": _ground_picture(cover, grid, crs, known),
         "lines": _lines(result.paths, writer, tolerance),
+        "edge": _edge_picture(result, known),
         "names": names(result.paths, result.places[:0] if public else result.places, SORTS, writer),
         **year,
         "boundary": writer.polygon(None if boundary is None else simplify(boundary, tolerance)),
@@ -446,6 +448,22 @@ def _ground_picture(cover: Any, grid: Grid, crs: CRS, known: NDArray[np.bool_]) 
         "water": [themes.WATER_COLOUR] if (number == FIRST).any() else [],
         "building": [themes.BUILDING_COLOUR] if (number == FIRST + 1).any() else [],
     }
+
+
+LEAST_SEEN = 0.8  # of a spot's surroundings; where less of them is known its forage access is less certain
+
+
+def _edge_picture(result: Any, known: NDArray[np.bool_]) -> dict[str, Any]:
+    """Dots over the ground whose forage access rests on less than LEAST_SEEN of its surroundings."""
+    grid, crs, spots = result.grid, result.crs, result.groundwork.spots
+    frame = web_frame(grid, crs)
+    little = np.where(np.isfinite(spots.season) & (spots.access_share < LEAST_SEEN), 1.0, 0.0)
+    here = (warp(little, grid, crs, frame, resampling(grid, frame, categories=True)) == 1) & known
+    if not here.any():
+        return {}
+    row, col = np.indices(here.shape, sparse=True)
+    dots = here & ((row + col) % 4 == 0) & (row % 2 == 0)
+    return {"bounds": frame.bounds, "url": picture(np.where(dots, FIRST, OUTSIDE).astype(np.uint8), [INK])}
 
 
 WATERWAYS = {"river", "stream", "canal", "ditch", "drain", "brook", "water", "waterway"}

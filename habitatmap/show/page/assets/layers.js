@@ -3,6 +3,10 @@
 const make = {
   picture: (block, content) => content.url
     ? L.imageOverlay(content.url, content.bounds, {pane: "ground", alt: "", className: "cells"}) : L.layerGroup(),
+  tiles: (block, content) => {  // asks its server for nothing before the reader switches it on
+    const tiles = L.tileLayer(content.url, {pane: "tiles", maxZoom: 20, maxNativeZoom: 19});
+    return tiles.on("add remove", (event) => { map.getPane("theme").style.opacity = event.type === "add" ? 0.55 : 1; });
+  },
   lines: (block, content) => wayLines(content),
   names: (block, content) => content.text.length ? L.layerGroup([new Names(content)]) : L.layerGroup(),
   areas: function (block, content) {
@@ -28,7 +32,7 @@ const make = {
     const group = L.layerGroup();
     for (const link of content) {
       const style = link.probability >= 0.5 ? STYLES.strong : STYLES.weak;
-      L.polyline(undelta(link.line), {renderer: canvas, interactive: false, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: 0.75}).addTo(group);
+      L.polyline(undelta(link.line), {renderer: canvas, interactive: false, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: style.opacity}).addTo(group);
     }
     return group;
   },

@@ -89,7 +89,7 @@ function classAt(theme, at) {
 function marks() {
   const box = byId("marks"), pools = data("pools");
   const row = (name, blocks, text, symbols, more) => {
-    const present = blocks.filter((block) => layers[block] && layers[block].getLayers().length);
+    const present = blocks.filter((block) => layers[block] && (!layers[block].getLayers || layers[block].getLayers().length));
     if (!present.length) return;
     const tick = el("input", {type: "checkbox", id: "mark-" + name});
     tick.checked = present.every((block) => map.hasLayer(layers[block]));
@@ -105,15 +105,39 @@ function marks() {
   row("plan", ["plan"], words["mark.suggestions"], [el("span", {class: "pin small", "aria-hidden": "true"}, el("span", null, "1"))],
     privateZone ? [[sample(STYLES.zone), words["mark.suggestions_private"]]] : []);
   const used = pools ? Object.keys(OUTCOMES).filter((one) => pools.outcome.words.includes(one)) : [];
-  row("pools", ["pools"], words["mark.pools"], [], used.map((one) => [symbol(OUTCOMES[one]), words["outcome." + one]]));
+  row("pools", ["pools"], words["mark.pools"], []);
+  if (pools && pools.n) box.append(poolsBy(pools, used));
   row("cells", ["cells"], say("mark.cells", {m: metres(facts.blur_m)}), [el("span", {class: "tag tag-cells", "aria-hidden": "true"}, el("span", null, "5"))]);
   row("gaps", ["gaps"], words["mark.gaps"], [sample(STYLES.gaps)]);
   row("land", ["land"], words["mark.land"], [], ["yes", "ask", "no"].map((one) => [sample(STYLES[one]), words["consent." + one]]));
   row("links", ["links"], words["mark.links"], [], [[sample(STYLES.strong), words["mark.links_strong"]], [sample(STYLES.weak), words["mark.links_weak"]]]);
   row("trees", ["trees"], words["mark.trees"], [symbol(TREE)]);
   row("keep-away", ["keep-away"], words["mark.keep_away"], [sample(STYLES["keep-away"])]);
+  row("edge", ["edge"], words["mark.edge"], []);
   row("lines", ["lines", "names"], words["mark.lines"], [sample({...WAYS.road, dashArray: null}), sample({...WAYS.foot, line: true}), sample({...WAYS.water, line: true})]);
   row("boundary", ["boundary"], words["mark.boundary"], [sample({...STYLES.boundary, line: true})]);
+  row("tiles", ["tiles"], facts.tiles ? say("mark.tiles", {host: facts.tiles.host}) : "", []);
+}
+
+/** What a pool's mark tells: its last visit, or its chance of larvae. */
+function poolsBy(pools, used) {
+  const choice = el("select", {id: "pools-by", "aria-label": words["mark.pools"]}, ...["outcome", "chance"].map((one) => el("option", {value: one}, words["pools_by." + one])));
+  const kinds = el("ul", {class: "kinds"}), dialSample = (mark) => {
+    const picture = stamp({...DIAL, ...mark});
+    picture.className = "symbol dial";
+    picture.setAttribute("aria-hidden", "true");
+    return picture;
+  };
+  const show = () => {
+    const chance = choice.value === "chance", {marks, of} = (chance ? byChance : byOutcome)(pools);
+    layers.pools.field.show(of, marks);
+    const list = chance ? [[dialSample({chance: 0.6, low: 0.4, high: 0.8}), words.dial], [dialSample({}), words.dial_none]]
+      : used.map((one) => [symbol(OUTCOMES[one]), words["outcome." + one]]);
+    kinds.replaceChildren(...list.map(([one, text]) => el("li", null, one, text)));
+  };
+  choice.addEventListener("change", () => { show(); remember(); });
+  show();
+  return el("div", {class: "pools-by"}, choice, kinds);
 }
 
 /** Marks on the one canvas keep their order, whichever was switched on last. */

@@ -101,7 +101,8 @@ function planTable() {
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],
         [words.fact_point, row.at ? place(row.at).map((part) => part.toFixed(5)).join(", ") : null],
         [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
-      ]), el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")));
+      ]), el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")),
+      el("p", {class: "acts"}, el("button", {type: "button", class: "act small", on: () => printSite(i)}, words.print_one)));
       return card;
     },
     show: (i) => {

@@ -84,8 +84,8 @@ const STYLES = {
   boundary: {color: "#20292b", weight: 1.5, plain: true},
   cells: {color: "#0e5a72", weight: 1.5, hatch: []},
   zone: {color: "#a8321a", weight: 2.5, dashArray: "5 3", hatch: [-1], gap: 9},
-  strong: {color: "#20292b", weight: 2.5, line: true},
-  weak: {color: "#20292b", weight: 1.5, dashArray: "3 5", line: true}
+  strong: {color: "#20292b", weight: 1.6, opacity: 0.7, line: true},
+  weak: {color: "#20292b", weight: 0.8, opacity: 0.45, dashArray: "3 5", line: true}
 };
 
 function areaStyle(name) {
@@ -93,4 +93,48 @@ function areaStyle(name) {
   return {renderer: canvas, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: 1,
     fill: !style.plain, fillOpacity: style.hatch && style.hatch.length ? 0.75 : 0.08, interactive: !style.plain,
     fillColor: style.hatch && style.hatch.length ? hatch(style.color, style.hatch, style.gap) : style.color};
+}
+
+/* ---- pools by their chance of larvae: a dial */
+
+const DIAL = {shape: "circle", fill: "#ffffff", size: 7.5, chance: null, low: null, high: null};
+const SECTOR = "#5b2f77", ARC = "#20292b";
+
+/** On a mark's stamp: the chance as a sector from the top, clockwise, and around it the range of the estimate. */
+function dial(context, mark) {
+  const from = -Math.PI / 2, to = (part) => from + 2 * Math.PI * part;
+  if (mark.chance === null) {
+    context.fillStyle = INK;
+    context.font = '700 10px system-ui, "Liberation Sans", sans-serif';
+    context.textAlign = "center"; context.textBaseline = "middle";
+    context.fillText("?", 0, 0.5);
+    return;
+  }
+  context.beginPath();
+  context.moveTo(0, 0);
+  context.arc(0, 0, mark.size - 1, from, to(mark.chance));
+  context.closePath();
+  context.fillStyle = SECTOR;
+  context.fill();
+  for (const [color, width] of [[HALO, 4.5], [ARC, 2.2]]) {
+    context.beginPath();
+    context.arc(0, 0, mark.size + 2.2, to(mark.low), to(Math.max(mark.high, mark.low + 0.02)));
+    context.strokeStyle = color;
+    context.lineWidth = width;
+    context.stroke();
+  }
+}
+
+/** Which dial each pool gets: its chance in steps of 5 %, its range in steps of 10 %. */
+function byChance(pools) {
+  const marks = [], number = new Map();
+  const round = (value, steps) => value === null ? null : Math.round(value * steps) / steps;
+  const of = Uint16Array.from(pools.name, (_, i) => {
+    const [chance, low, high] = ["occupancy", "occupancy_low", "occupancy_high"].map((key, k) => round(thousandth(pools[key], i), k ? 10 : 20));
+    const mark = {...DIAL, chance: chance, low: low === null ? chance : low, high: high === null ? chance : high, faint: word(pools.flag, i) === "not standing"};
+    const key = [mark.chance, mark.low, mark.high, mark.faint].join();
+    if (!number.has(key)) { number.set(key, marks.length); marks.push(mark); }
+    return number.get(key);
+  });
+  return {marks, of};
 }

@@ -35,7 +35,7 @@ const Field = L.Path.extend({
       x[i] = this._east[i] * scale - origin.x;
       y[i] = this._south[i] * scale - origin.y;
       if (n > this.options.crowd) {
-        const key = (Math.floor(x[i] / step) * 4194304 + Math.floor(y[i] / step)) * 64 + this._sorts[i];
+        const key = (Math.floor(x[i] / step) * 4194304 + Math.floor(y[i] / step)) * 256 + this._sorts[i] % 256;
         if (seen.has(key)) continue;
         seen.add(key);
       }

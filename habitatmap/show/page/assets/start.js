@@ -44,20 +44,36 @@ function controls() {
   box.addTo(map);
 }
 
+/** On paper: the whole plan with the whole map, or one site with its surroundings. */
+const paper = {site: null};
+
+function printSite(i) {
+  paper.site = i;
+  print();
+}
+
 function printing() {
   let before = null;
   const start = () => {
     if (before) return;
-    before = {open: byId("key").open, centre: map.getCenter(), zoom: map.getZoom()};
+    before = {open: byId("key").open, centre: map.getCenter(), zoom: map.getZoom(), tab: document.querySelector("#tabs [aria-selected=true]").id.slice(4)};
     document.documentElement.classList.add("printing");
+    document.documentElement.classList.toggle("one-site", paper.site !== null);
     byId("key").open = true;
+    showTab("plan");
     map.invalidateSize({animate: false, pan: false});
-    map.fitBounds(facts.bounds, {animate: false, padding: [4, 4]});
+    const pin = paper.site === null ? null : layers.plan.pins[paper.site];
+    if (pin) map.setView(pin.getLatLng(), 16.5, {animate: false});
+    else if (paper.site !== null && lit) map.fitBounds(lit.getBounds(), {animate: false, padding: [40, 40]});
+    else map.fitBounds(facts.bounds, {animate: false, padding: [4, 4]});
+    arrange();
   };
   const end = () => {
     if (!before) return;
-    document.documentElement.classList.remove("printing");
+    document.documentElement.classList.remove("printing", "one-site");
+    paper.site = null;
     byId("key").open = before.open;
+    showTab(before.tab);
     map.invalidateSize({animate: false, pan: false});
     map.setView(before.centre, before.zoom, {animate: false});
     before = null;
@@ -70,7 +86,7 @@ function printing() {
 /** Sets the map up in its element. */
 function startMap(id) {
   map = L.map(id, {attributionControl: false, zoomControl: false, zoomSnap: 0.25, zoomDelta: 0.5, minZoom: 3, maxZoom: 20, wheelPxPerZoomLevel: 120, zoomAnimation: !still, fadeAnimation: !still, markerZoomAnimation: !still, inertia: !still});
-  [["theme", 210], ["ground", 220], ["lines", 230], ["names", 390], ["lit", 640]].forEach(([name, level]) => {
+  [["tiles", 205], ["theme", 210], ["ground", 220], ["lines", 230], ["names", 390], ["lit", 640]].forEach(([name, level]) => {
     map.createPane(name).style.zIndex = level;
     map.getPane(name).style.pointerEvents = "none";
   });

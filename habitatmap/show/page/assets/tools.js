@@ -150,6 +150,7 @@ function remember() {
   if (byId("theme").value === "forage_month") parts.set("month", month);
   parts.set("marks", [...document.querySelectorAll("#marks input:checked")].map((tick) => tick.id.slice(5)).join("."));
   parts.set("tab", document.querySelector("#tabs [aria-selected=true]").id.slice(4));
+  if (byId("pools-by") && byId("pools-by").value === "chance") parts.set("pools", "chance");
   if (look !== "auto") parts.set("look", look);
   parts.set("lang", facts.lang);
   try { history.replaceState(null, "", "#" + parts.toString().replaceAll("%2C", ",")); } catch { /* a page in a frame may not */ }
@@ -166,13 +167,14 @@ function recall() {
     const on = asked.marks.split(".");
     for (const tick of document.querySelectorAll("#marks input")) if (tick.checked !== on.includes(tick.id.slice(5))) tick.click();
   }
+  if (asked.pools === "chance" && byId("pools-by")) { byId("pools-by").value = "chance"; byId("pools-by").dispatchEvent(new Event("change")); }
   if (byId("tab-" + asked.tab)) showTab(asked.tab);
 }
 
 /** In another language than the page was made in, its fixed words are exchanged. */
 function speak() {
   const all = data("words"), asked = address().lang;
-  if (asked in all) facts.lang = asked;
+  if (Object.hasOwn(all, asked)) facts.lang = asked;
   words = all[facts.lang];
   document.documentElement.lang = facts.lang;
   for (const one of document.querySelectorAll("[data-word]")) one.textContent = words[one.dataset.word];
@@ -184,7 +186,7 @@ function speak() {
 function said(text) {
   if (!text || facts.lang === "en") return text;
   const known = words.sentences;
-  if (known[text] !== undefined) return known[text];
+  if (Object.hasOwn(known, text)) return known[text];
   if (text.length > 1500) return text;
   for (const [template, translated] of Object.entries(known)) {
     if (!template.includes("{")) continue;
