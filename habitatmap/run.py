@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
+from scipy.special import logit
 
 from habitatmap import __version__
 from habitatmap.area import Area, blurred, is_private
@@ -48,6 +49,7 @@ from habitatmap.show.summary import headline, missing_inputs, summarise, version
 from habitatmap.show.tables import place_table, plan_table, pool_table, sampler
 from habitatmap.survey.account import Account, Budget, take_account
 from habitatmap.survey.chances import Chances, chances, where_to_look
+from habitatmap.survey.ground import places_near
 from habitatmap.survey.rounds import Rounds, Week, known_on, plan_rounds
 from habitatmap.survey.seasons import seasons
 from habitatmap.survey.surface import chance_surface
@@ -181,8 +183,9 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
     with clock("What each spot offers"):
         spots = offer(area)
     with clock("What the looks say"):
+        up = standing(area.pools, area.visits, pd.Timestamp(area.as_of))
         group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
-        known = chances(area.pools, area.visits, area.as_of, area.settings.occupancy, group)
+        known, fields = _what_the_looks_say(area, spots, up, group)
         return take_account(
             area.title,
             area.pools,
@@ -190,7 +193,7 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
             area.as_of,
             known,
             group,
-            places=_ground_of_pools(area, spots),
+            places=_at_pools(area, fields, up, known),
             block_m=2 * area.settings.flight.dispersal_median_m,
             budget=budget,
         )
@@ -204,12 +207,31 @@ def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
     return plan_rounds(area, week, people, teaches)
 
 
-def _ground_of_pools(area: Area, spots: Habitat) -> pd.DataFrame:
-    """Covariates of each pool's ground: forage and dead wood within flight (0-1); NaN outside the data."""
-    read = sampler(
-        area.grid, area.pools["x"].to_numpy(float), area.pools["y"].to_numpy(float), np.ones(len(area.pools), bool)
-    )
-    return pd.DataFrame({"forage_score": read(spots.access), "dead_wood_score": read(spots.dead_wood_access)})
+def _what_the_looks_say(area: Area, spots: Habitat, up: Array, group: Array) -> tuple[Chances, dict[str, Array]]:
+    """The chances of the pools, and the rasters of what may shape them: forage, dead wood, breeding places near.
+
+    What is near is weighed with the chances of the same everywhere, so that no pool's chance is weighed with itself.
+    """
+    pools, flight = area.pools, area.settings.flight
+    plain = chances(pools, area.visits, area.as_of, area.settings.occupancy, group)
+    likelihood = area.tree_table.likelihood(area.trees)
+    places = breeding_places(pools, up, plain.pools["occupancy"], area.trees, likelihood, area.grid, area.settings)
+    fields: dict[str, Array] = {
+        "forage_score": spots.access,
+        "dead_wood_score": spots.dead_wood_access,
+        "places_near": places_near(area.grid.shape, places, area.grid.cell_m, flight.dispersal_median_m),
+    }
+    ground = _at_pools(area, fields, up, plain)
+    return chances(pools, area.visits, area.as_of, area.settings.occupancy, group, ground=ground), fields
+
+
+def _at_pools(area: Area, fields: dict[str, Array], up: Array, known: Chances) -> pd.DataFrame:
+    """The rasters at each pool, NaN outside the frame; a standing pool is none of the places near it."""
+    x, y = (area.pools[c].to_numpy(float) for c in ("x", "y"))
+    read = sampler(area.grid, x, y, np.ones(len(area.pools), bool))
+    at = pd.DataFrame({name: read(field) for name, field in fields.items()})
+    at["places_near"] = (at["places_near"] - np.where(up, known.pools["occupancy"], 0.0)).clip(lower=0.0)
+    return at
 
 
 def _evaluate(area: Area, say: Say) -> Result:
@@ -227,7 +249,7 @@ def _evaluate(area: Area, say: Say) -> Result:
         pools, trees = area.pools, area.trees
         up = standing(pools, area.visits, pd.Timestamp(area.as_of))
         group = merged(pools["x"], pools["y"], flight.merge_m)
-        known = chances(pools, area.visits, area.as_of, settings.occupancy, group)
+        known, ground = _what_the_looks_say(area, spots, up, group)
         likelihood = area.tree_table.likelihood(trees)
         flags = _flags(area, spots, up)
 
@@ -255,7 +277,8 @@ def _evaluate(area: Area, say: Say) -> Result:
         )
 
     with clock("Which spots help most"):
-        p_new = np.where(where.allowed, known.new.value, np.nan)
+        chance_here = known.new_on(ground, grid.shape)
+        p_new = np.where(where.allowed, chance_here, np.nan)
         wanted = settings.plan.pools if forage_ha > 0 else 0
         asked = problem(weight, places, p_new, spacing_m=settings.plan.spacing_m, **frame)
         choice = plan(asked, wanted)
@@ -264,7 +287,8 @@ def _evaluate(area: Area, say: Say) -> Result:
         suggested = _as_places(sites, grid)
         all_places = pd.concat([places, suggested], ignore_index=True)
         R_plan = not_reached(grid, all_places, median_m=flight.forage_median_m)
-        plan_draws = np.column_stack([draws, np.repeat(known.new_draws[:, None], len(sites), axis=1)])
+        drawn = known.new_draws_on(_ground_at(sites, ground))
+        plan_draws = np.column_stack([draws, drawn])
         plan_low, plan_high = _interval(reach_of_draws(weight, all_places, plan_draws, **frame), with_plan)
 
     with clock("How far from the best possible"):
@@ -280,7 +304,7 @@ def _evaluate(area: Area, say: Say) -> Result:
             choice,
             around,
             draws=draws,
-            odds=_odds(known),
+            odds=_odds(sites, drawn),
             low=low_forage,
             high=high_forage,
             medians=(FORAGE_MEDIANS_M[0], flight.forage_median_m, FORAGE_MEDIANS_M[1]),
@@ -303,7 +327,7 @@ def _evaluate(area: Area, say: Say) -> Result:
             "dead_wood_m": spots.dead_wood_m,
             "reach_now": reach_now,
             "reach_with_plan": np.where(np.isnan(spots.season), np.nan, 1.0 - R_plan),
-            "occupancy": _chance_surface(spots, pools, known, grid),
+            "occupancy": _chance_surface(chance_here, spots, ground, pools, known, grid),
         }
         at: dict[str, Array] = {**rasters, "dead_wood_access": spots.dead_wood_access}
         private = is_private(pools, area.land)
@@ -338,12 +362,12 @@ def _evaluate(area: Area, say: Say) -> Result:
             "reason": reason,
             "caution": lambda row: site_caution(row, settings),
         }
-        expected = (known.new.value, known.new.low, known.new.high)
-        table_of_plan = plan_table(sites, now, expected, steady.share, **described)
+        table_of_plan = plan_table(sites, now, known.new_ends_on(_ground_at(sites, ground)), steady.share, **described)
         other = None
         if choice.exchanged is not None:
             nothing = np.full(len(choice.exchanged), np.nan)
-            other = plan_table(choice.exchanged, now, expected, nothing, **described)
+            ends = known.new_ends_on(_ground_at(choice.exchanged, ground))
+            other = plan_table(choice.exchanged, now, ends, nothing, **described)
         owner = where.land_index
         site_owner = owner[sites["row"].to_numpy(int), sites["col"].to_numpy(int)] if len(sites) else np.empty(0, int)
         land_table = place_table(area.land, pools, up, site_owner, spots.season, owner)
@@ -456,12 +480,20 @@ def _draws_of_places(places: pd.DataFrame, known: Chances, up: Array) -> Array:
     return draws
 
 
-def _odds(known: Chances) -> Array:
-    """The drawn odds of a new pool over those of its expected chance; 1 where the chance is certain."""
-    value, drawn = known.new.value, known.new_draws
-    if not 0 < value < 1:
+def _odds(sites: pd.DataFrame, drawn: Array) -> Array:
+    """The drawn odds of the new pools (draws x sites) over those of their expected chances: the factor in the middle
+    of the sites, by draw; 1 where the chances are certain."""
+    value = sites["p"].to_numpy(dtype=float)
+    unsure = (value > 0) & (value < 1) & (drawn.std(axis=0) > 0)
+    if not unsure.any():
         return np.ones(len(drawn))
-    return drawn / (1 - drawn) / (value / (1 - value))
+    return np.asarray(np.exp((logit(drawn[:, unsure]) - logit(value[unsure])).mean(axis=1)))
+
+
+def _ground_at(sites: pd.DataFrame, ground: dict[str, Array]) -> pd.DataFrame:
+    """The rasters of the ground at cells (row, col)."""
+    row, col = sites["row"].to_numpy(int), sites["col"].to_numpy(int)
+    return pd.DataFrame({name: field[row, col] for name, field in ground.items()})
 
 
 def _interval(values: Array, value: float) -> tuple[float, float]:
@@ -508,12 +540,15 @@ def _share(weight: Array, part: Array) -> float:
     return float(np.nansum(weight[part], dtype=float)) / total if total > 0 else float("nan")
 
 
-def _chance_surface(spots: Habitat, pools: pd.DataFrame, known: Chances, grid: Grid) -> Array:
-    """The chance of a new pool on ground like that of the pools that were looked at."""
+def _chance_surface(
+    chance: Array, spots: Habitat, ground: dict[str, Array], pools: pd.DataFrame, known: Chances, grid: Grid
+) -> Array:
+    """The chance of a new pool (rows x cols) on ground like that of the pools that were looked at."""
     row, col = grid.cell_of(pools["x"], pools["y"])
     at = grid.inside(row, col) & (known.looks.looks > 0)
-    scores = [spots.access, spots.dead_wood_access]
-    return chance_surface(known.new.value, scores, ~np.isnan(spots.season), row[at], col[at])
+    used = {"forage_score", "dead_wood_score"} | set(known.ground.names if known.ground else ())
+    scores = [ground[name] for name in sorted(used)]
+    return chance_surface(chance, scores, ~np.isnan(spots.season), row[at], col[at])
 
 
 def _last_outcomes(visits: pd.DataFrame, as_of: Any) -> dict[str, str]:

@@ -175,7 +175,7 @@ def pool_table(
 def plan_table(
     sites: pd.DataFrame,
     now: float,
-    expected: tuple[float, float, float],
+    expected: NDArray[np.float64],
     robustness: NDArray[np.float64],
     *,
     grid: Grid,
@@ -191,12 +191,12 @@ def plan_table(
 ) -> pd.DataFrame:
     """plan.csv: the suggestions in their nested order; the columns are PLAN_COLUMNS.
 
-    `sites` has rank, row, col and gain (share of the area's forage). On private land x, y, lon, lat are NaN and
-    `place` names the street or zone.
+    `sites` has rank, row, col, p and gain (share of the area's forage); `expected`: p's low and high, sites x 2.
+    On private land x, y, lon, lat are NaN and `place` names the street or zone.
     """
     rows: list[dict[str, Any]] = []
     cumulative = now
-    for site, steady in zip(sites.to_dict("records"), robustness, strict=True):
+    for site, ends, steady in zip(sites.to_dict("records"), expected, robustness, strict=True):
         gx, gy = (float(v) for v in grid.centre(site["row"], site["col"]))
         cumulative += float(site["gain"])
         owner = int(land_index[site["row"], site["col"]]) if has_land else -1
@@ -218,9 +218,9 @@ def plan_table(
             "nearest_pool_m": float(nearest_m(grid, np.array([gx]), np.array([gy]), standing)[0]),
             "gain": float(site["gain"]),
             "cumulative": cumulative,
-            "occupancy_expected": expected[0],
-            "occupancy_low": expected[1],
-            "occupancy_high": expected[2],
+            "occupancy_expected": float(site["p"]),
+            "occupancy_low": float(min(ends[0], site["p"])),
+            "occupancy_high": float(max(ends[1], site["p"])),
             "robustness": float(steady),
             "private": "yes" if hidden else "no",
         }

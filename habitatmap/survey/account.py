@@ -89,11 +89,13 @@ def take_account(
     places: pd.DataFrame | None = None,
     block_m: float = 1000.0,
     budget: Budget | None = None,
+    resamples: int = 200,
 ) -> Account:
     """Puts everything together, from the frames of the area and the chances that `chances` found in them.
 
     `group`: the place of each pool (pools within merge_m are one); `places`: covariates of each pool's ground, one row
-    per pool; `block_m`: side of the squares of the block bootstrap, metres.
+    per pool; `block_m`: side of the squares of the block bootstrap, metres; `resamples`: surveys simulated for the
+    goodness of fit, and half the towns resampled.
     """
     spending = budget or Budget()
     if places is not None:
@@ -102,7 +104,7 @@ def take_account(
     n, d = seen.looks, seen.found
     fit, weak = fit_occupancy(seen.detections), fit_occupancy(seen.detections, prior=known.prior)
     enough = known.summary["estimate"] is not None
-    goodness = goodness_of_fit(seen.detections, surveys=200 if enough else 0)
+    goodness = goodness_of_fit(seen.detections, surveys=resamples if enough else 0)
     about = covariates(seen, sites, counted, None if places is None else sites[list(places.columns)])
     models = compare_models(seen.detections, about.site, about.visit, about.models())
     x, y = sites["x"].to_numpy(dtype=np.float64), sites["y"].to_numpy(dtype=np.float64)
@@ -121,7 +123,7 @@ def take_account(
         false_finds=from_checked_finds(seen),
         species=by_species(visits, pools, as_of, group),
         clustering=clustering(x, y, n, d, fit),
-        blocks=block_bootstrap(x, y, n, d, block_m),
+        blocks=block_bootstrap(x, y, n, d, block_m, 2 * resamples),
         pools=_pools(known, psi, p),
         effort=_effort(psi, p, n, spending),
         sure=(psi, p, basis),
@@ -134,8 +136,7 @@ def _sure(fit: Fit, weak: Fit, enough: bool) -> tuple[float, float, str]:
     """psi and p to plan with: the estimates, or the posterior means where those lie at a limit or are not told."""
     if enough and 0 < fit.psi < 1 and 0 < fit.p < 1:
         return float(fit.psi), float(fit.p), "this season's estimate"
-    words = "with an expert value" if enough else "mostly an expert value"
-    return float(weak.psi), float(weak.p), f"this season's looks weighed {words}"
+    return float(weak.psi), float(weak.p), "this season's looks, weighed with an expert value"
 
 
 def _widened(fit: Fit, goodness: Goodness) -> tuple[float, float]:

@@ -8,6 +8,7 @@ posterior of psi and p, and a draw is one psi and p for all pools, so that place
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple, Protocol
 
@@ -19,7 +20,8 @@ from habitatmap.errors import InputError
 from habitatmap.survey import constant
 from habitatmap.survey.constant import Array, Histories, Posterior, Prior
 from habitatmap.survey.effort import visit_value
-from habitatmap.survey.looks import Looks, looks
+from habitatmap.survey.ground import Ground, fit_ground
+from habitatmap.survey.looks import Looks, looks, one_per_place
 from habitatmap.survey.occupancy import fit_occupancy
 
 ENOUGH_DETECTIONS, ENOUGH_TWICE = 10, 20  # expert judgement: below these the looks are too few to estimate from
@@ -50,7 +52,9 @@ class Chances:
     pools: pool, visits, detections (looks of all seasons), occupancy, occupancy_low, occupancy_high (95 %), basis, in
     the order of the pools given; draws: draws x pools; new: a pool set out where pools stand now; new_draws: a number
     for each draw; detection: the chance that a look finds larvae that are there (posterior mean); summary: the
-    `occupancy` part of summary.json; warnings: sentences; looks: what was counted; prior: what was believed before.
+    `occupancy` part of summary.json; warnings: sentences; looks: what was counted; prior: what was
+    believed before; ground: how the chance of a new pool hangs on
+    its ground, None where it does not.
     """
 
     pools: pd.DataFrame
@@ -62,6 +66,39 @@ class Chances:
     warnings: list[str]
     looks: Looks
     prior: Prior
+    ground: Ground | None
+
+    def new_on(self, fields: Mapping[str, NDArray[Any]], shape: tuple[int, ...]) -> Array:
+        """The chance of a new pool on every cell (rows, cols), from rasters of the covariates by name.
+
+        Where the ground is not known, and everywhere without a ground model, it is that of a pool where pools stand.
+        """
+        if self.ground is None:
+            return np.full(shape, self.new.value)
+        chance = self.ground.surface([fields[name] for name in self.ground.names])
+        return np.where(np.isnan(chance), self.new.value, chance)
+
+    def new_draws_on(self, values: pd.DataFrame) -> Array:
+        """Draws x sites: drawn chances of new pools on ground of these values (a row per site, covariates by name)."""
+        drawn = np.repeat(self.new_draws[:, None], len(values), axis=1)
+        there, told = self._told_of(values)
+        drawn[:, there] = told[_evenly(len(told), len(drawn))]
+        return drawn
+
+    def new_ends_on(self, values: pd.DataFrame) -> Array:
+        """Sites x 2: the 95 % interval of the chance of new pools on such ground."""
+        ends = np.tile([self.new.low, self.new.high], (len(values), 1))
+        there, told = self._told_of(values)
+        ends[there] = np.quantile(told, [0.025, 0.975], axis=0).T
+        return ends
+
+    def _told_of(self, values: pd.DataFrame) -> tuple[NDArray[np.bool_], Array]:
+        """Which sites the ground model tells of, and its draws for them."""
+        if self.ground is None:
+            return np.zeros(len(values), dtype=bool), np.empty((1, 0))
+        at = values[list(self.ground.names)].to_numpy(dtype=np.float64)
+        there = ~np.isnan(at).any(axis=1)
+        return there, self.ground.draws_at(at[there])
 
 
 def chances(
@@ -73,12 +110,15 @@ def chances(
     draws: int = 200,
     seed: int = 1,
     prior: Prior | None = None,
+    ground: pd.DataFrame | None = None,
 ) -> Chances:
     """The chance of each pool (frames as in the area), with draws for intervals of what is computed from them.
 
     `group`: one label per pool; pools of one label lie within merge_m of each other and count as one site of the
     survey. `occupancy.existing` and `.new` as numbers override the model exactly, in the draws too. `prior` defaults to
-    expert values (see Prior). The same looks give the same numbers in any order of rows.
+    expert values (see Prior). `ground`: covariates of each pool's ground, a row per pool; as many of them as the finds
+    allow shape the chances of pools without a find and of new ones (survey.ground). The same looks give the same
+    numbers in any order of rows.
     """
     prior = prior or Prior()
     seen = looks(visits, pools, as_of)
@@ -89,6 +129,13 @@ def chances(
     psi_draws, p_draws = known.draw(draws, seed)
 
     each, pool_draws = _each_pool(seen, known, psi_draws, p_draws, few)
+    told, said = None, "the same chance on all ground (too few looks)"
+    if ground is not None and not few:
+        labels = np.arange(len(pools)) if group is None else group
+        sites, merged, _ = one_per_place(seen, pd.concat([pools, ground.set_axis(pools.index)], axis=1), visits, labels)
+        told, said = fit_ground(sites.detections, merged[list(ground.columns)], prior)
+        if told is not None:
+            each, pool_draws = _by_ground(each, pool_draws, seen, told, ground[list(told.names)].to_numpy(np.float64))
     psi = known.psi_grid
     words = f"expert value (too few looks): {prior.words()}" if few else "all-pool estimate, with a weak prior"
     new, new_draws = Chance(known.mean(psi), *known.interval(psi), words), psi_draws
@@ -98,10 +145,10 @@ def chances(
         pool_draws = np.full_like(pool_draws, value)
     if occupancy.new != "model":
         value = float(occupancy.new)
-        new, new_draws = Chance(value, value, value, "set in area.toml"), np.full(draws, value)
-    summary = headline | _more(seen, n, d, few, known)
+        new, new_draws, told = Chance(value, value, value, "set in area.toml"), np.full(draws, value), None
+    summary = headline | _more(seen, n, d, few, known) | {"ground": said}
     detection = known.mean(known.p_grid)
-    return Chances(each, pool_draws, new, new_draws, detection, summary, seen.warnings, seen, prior)
+    return Chances(each, pool_draws, new, new_draws, detection, summary, seen.warnings, seen, prior, told)
 
 
 def where_to_look(known: Chances) -> pd.DataFrame:
@@ -185,6 +232,26 @@ def _each_pool(seen: Looks, known: Posterior, psi: Array, p: Array, few: bool) -
     frame["basis"] = pd.Series(words, dtype=str)
     draws = np.where(d > 0, 1.0, constant.conditional(psi[:, None], p[:, None], n[None, :]))
     return frame, draws
+
+
+def _by_ground(
+    each: pd.DataFrame, draws: Array, seen: Looks, told: Ground, values: Array
+) -> tuple[pd.DataFrame, Array]:
+    """The same for pools whose ground is known (values: pools x covariates): conditional on their looks and on it."""
+    there = ~np.isnan(values).any(axis=1)
+    psi, n, found = told.draws_at(values[there]), seen.looks[there], seen.found[there] > 0
+    chance = np.where(found, 1.0, constant.conditional(psi, told.detection[:, None], n[None, :]))
+    each, draws = each.copy(), draws.copy()
+    each.loc[there, "occupancy"] = chance.mean(axis=0)
+    each.loc[there, ["occupancy_low", "occupancy_high"]] = np.quantile(chance, [0.025, 0.975], axis=0).T
+    each.loc[there & (seen.found == 0), "basis"] += f"; by its ground ({', '.join(told.names)})"
+    draws[:, there] = chance[_evenly(len(chance), len(draws))]
+    return each, draws
+
+
+def _evenly(among: int, n: int) -> NDArray[np.int64]:
+    """Which n of so many draws to take."""
+    return np.linspace(0, among - 1, n).round().astype(np.int64)
 
 
 def _basis(n: int, found: bool, before: int, few: bool) -> str:

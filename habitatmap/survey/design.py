@@ -119,9 +119,9 @@ class Rows:
         return cls(design.matrix[:, kept] @ back, back, kept, design.terms, not design.columns)
 
     def spread_out(self, values: Array) -> Array:
-        """Values of the kept terms among all terms, NaN for those left out."""
-        out = np.full(len(self.terms), np.nan)
-        out[self.kept] = values
+        """Values of the kept terms (the last axis) among all terms, NaN for those left out."""
+        out = np.full((*values.shape[:-1], len(self.terms)), np.nan)
+        out[..., self.kept] = values
         return out
 
     def left_out(self) -> list[str]:

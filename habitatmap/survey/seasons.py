@@ -93,8 +93,13 @@ def _lacking(seen: list[Looks], same: NDArray[np.bool_]) -> str:
     return ", ".join(said)
 
 
-def log_likelihood(n: NDArray[Any], d: NDArray[Any], first: float, colonised: float, lost: float, p: float) -> float:
-    """The log likelihood of looks n and finds d (sites x seasons), seasons summed over by the forward rule."""
+def log_likelihood(
+    n: NDArray[Any], d: NDArray[Any], first: float, colonised: float, lost: float, p: float, sites: Any = 1
+) -> float:
+    """The log likelihood of looks n and finds d (rows x seasons), the courses of states summed by the forward rule.
+
+    `sites`: how many sites each row stands for.
+    """
     if_occupied = p**d * (1 - p) ** (n - d)
     if_empty = (d == 0).astype(np.float64)
     occupied, empty = first * if_occupied[:, 0], (1 - first) * if_empty[:, 0]
@@ -102,7 +107,7 @@ def log_likelihood(n: NDArray[Any], d: NDArray[Any], first: float, colonised: fl
         stays, taken = occupied * (1 - lost) + empty * colonised, occupied * lost + empty * (1 - colonised)
         occupied, empty = stays * if_occupied[:, t], taken * if_empty[:, t]
     with np.errstate(divide="ignore"):
-        return float(np.log(occupied + empty).sum())
+        return float((sites * np.log(occupied + empty)).sum())
 
 
 def last_occupied(first: Any, colonised: Any, lost: Any, seasons: int) -> Any:
@@ -120,15 +125,13 @@ def fit_seasons(n: NDArray[Any], d: NDArray[Any], level: float = 0.95) -> pd.Dat
     """
     kinds, sites = np.unique(np.concatenate([n, d], axis=1), axis=0, return_counts=True)
     looked, found = kinds[:, : n.shape[1]], kinds[:, n.shape[1] :]
-    rows_of = np.repeat(np.arange(len(kinds)), sites)
-    looked, found = looked[rows_of], found[rows_of]
 
     def loss(v: Array) -> float:
-        value = -log_likelihood(looked, found, *expit(v).tolist())
+        value = -log_likelihood(looked, found, *expit(v).tolist(), sites)
         return value if np.isfinite(value) else 1e9
 
-    naive = np.clip((found[:, 0] > 0).mean(), 0.1, 0.9)
-    hit = np.clip(found.sum() / max(int(looked[found > 0].sum()), 1), 0.1, 0.9)
+    naive = np.clip((d[:, 0] > 0).mean(), 0.1, 0.9)
+    hit = np.clip(d.sum() / max(int(n[d > 0].sum()), 1), 0.1, 0.9)
     starts = [logit([share, turn, turn, hit * 0.9]) for share in (naive, (1 + naive) / 2) for turn in (0.1, 0.4)]
     box = [BOUNDS] * 4
     best = min((minimize(loss, s, method="L-BFGS-B", bounds=box) for s in starts), key=lambda r: r.fun)

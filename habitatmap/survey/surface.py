@@ -10,9 +10,13 @@ from numpy.typing import NDArray
 
 
 def chance_surface(
-    chance: float, scores: Sequence[NDArray[Any]], known: NDArray[np.bool_], row: NDArray[Any], col: NDArray[Any]
+    chance: float | NDArray[Any],
+    scores: Sequence[NDArray[Any]],
+    known: NDArray[np.bool_],
+    row: NDArray[Any],
+    col: NDArray[Any],
 ) -> NDArray[np.float32]:
-    """`chance` on the cells whose scores all lie within the range of the sampled cells (row, col); NaN elsewhere.
+    """`chance` (a number, or rows x cols) where all scores lie in the range of the sampled cells (row, col); else NaN.
 
     `scores` are rasters (rows, cols), such as the forage and dead-wood scores; `known` marks cells with data. Nothing
     sampled, or no score known there: NaN everywhere, as the records say nothing about any ground.
@@ -22,4 +26,4 @@ def chance_surface(
         seen = score[row, col]
         seen = seen[~np.isnan(seen)]
         like &= (score >= seen.min()) & (score <= seen.max()) if len(seen) else False
-    return np.where(like, np.float32(chance), np.float32(np.nan))
+    return np.where(like, np.asarray(chance, dtype=np.float32), np.float32(np.nan))

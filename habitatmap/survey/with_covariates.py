@@ -178,11 +178,10 @@ def _by_peak(m: _Model, peak: Array, spread: Spread) -> _Answer:
 
 
 def _as_given(m: _Model, at: Array) -> Array:
-    """Coefficients in the units of the covariates, NaN for terms left out."""
+    """Coefficients (terms, or draws x terms) in the units of the covariates, NaN for terms left out."""
     k = m.problem.k
-    return np.concatenate(
-        [m.psi_rows.spread_out(m.psi_rows.back @ at[:k]), m.p_rows.spread_out(m.p_rows.back @ at[k:])]
-    )
+    parts = [m.psi_rows.spread_out(at[..., :k] @ m.psi_rows.back.T), m.p_rows.spread_out(at[..., k:] @ m.p_rows.back.T)]
+    return np.concatenate(parts, axis=-1)
 
 
 def _peak_interval(
@@ -225,7 +224,7 @@ def _by_posterior(m: _Model, problem: Problem) -> _Answer:
     sd = {name: np.sqrt(np.maximum(s[1] / len(draws) - mean[name] ** 2, 0)) for name, s in sums.items()}
     given = mean["psi"].copy()
     given[counted] = state / len(draws)
-    in_units = np.array([_as_given(m, at) for at in draws])
+    in_units = _as_given(m, draws)
     return _Answer(
         psi=mean["psi"],
         psi_se=sd["psi"],

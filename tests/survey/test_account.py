@@ -1,0 +1,109 @@
+"""The account as a whole: places merged, wider intervals, effort within the budget, blanks still needed."""
+
+from __future__ import annotations
+
+import datetime
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from habitatmap.errors import InputError
+from habitatmap.survey import blank_visits, chances, fit_occupancy, looks
+from habitatmap.survey.account import Account, Budget, take_account
+from habitatmap.survey.looks import one_per_place
+
+AS_OF = datetime.date(2026, 11, 1)
+
+
+def town(pools: int = 40) -> tuple[pd.DataFrame, pd.DataFrame]:
+    rng = np.random.default_rng(5)
+    names = [f"made up {i:02d}" for i in range(pools)]
+    frame = pd.DataFrame({"pool": names, "set_out": pd.Timestamp("2025-10-01"), "x": rng.uniform(0, 4000, pools)})
+    frame = frame.assign(y=rng.uniform(0, 4000, pools), shade=rng.choice(["deep", "open"], pools), volume_l=8.0)
+    rows = []
+    for name in names:
+        occupied = rng.random() < 0.5
+        for k in range(int(rng.integers(2, 5))):
+            outcome = "larvae" if occupied and rng.random() < 0.6 else "none seen"
+            rows.append((name, pd.Timestamp("2026-04-01") + pd.Timedelta(days=20 * k), outcome, "", "", "ann"))
+    return frame, pd.DataFrame(rows, columns=["pool", "date", "outcome", "taxon", "checked", "observer"])
+
+
+def account(pools: pd.DataFrame, visits: pd.DataFrame, group: np.ndarray | None = None, **more: object) -> Account:
+    group = np.arange(len(pools)) if group is None else group
+    known = chances(pools, visits, AS_OF, SimpleNamespace(existing="model", new="model"), group)
+    return take_account("Made up", pools, visits, AS_OF, known, group, resamples=20, **more)  # type: ignore[arg-type]
+
+
+def test_it_says_what_its_parts_say() -> None:
+    pools, visits = town()
+    told = account(pools, visits)
+    seen = looks(visits, pools, AS_OF)
+    fit = fit_occupancy(seen.detections)
+    assert told.fit.psi == pytest.approx(fit.psi)
+    assert told.known.summary["estimate"] == pytest.approx(fit.psi)
+    assert told.sure[:2] == (fit.psi, fit.p)
+    assert told.widened[0] <= told.fit.psi_low + 1e-9
+    assert told.widened[1] >= told.fit.psi_high - 1e-9
+    assert told.weak.numerical_error < 1e-8
+    needed = blank_visits(fit.p, 0.95, fit.psi)
+    blank = told.pools["finds"] == 0
+    assert (told.pools.loc[blank, "more_needed"] == np.maximum(needed - told.pools.loc[blank, "looks"], 0)).all()
+    assert told.pools.loc[~blank, "more_needed"].isna().all()
+    assert told.seasons.shown.startswith("no change can be shown: 1 season with looks")
+
+
+def test_pools_side_by_side_count_once() -> None:
+    pools, visits = town()
+    group = np.arange(40) // 2
+    told = account(pools, visits, group)
+    assert told.fit.n_sites == 20
+    assert told.known.summary["estimate"] == pytest.approx(told.fit.psi)
+    seen, merged, counted = one_per_place(told.known.looks, pools, visits, group)
+    assert len(seen.pools) == len(merged) == 20
+    assert seen.looks.sum() == told.known.looks.looks.sum() == len(counted)
+    assert merged["x"][0] == pytest.approx(pools["x"][:2].mean())
+    same = pools["shade"][0] == pools["shade"][1]
+    assert merged["shade"][0] == (pools["shade"][0] if same else "mixed")
+    with pytest.raises(InputError, match="3 labels for 40 pools"):
+        one_per_place(told.known.looks, pools, visits, [1, 2, 3])
+
+
+def test_what_is_no_look_changes_no_digit() -> None:
+    pools, visits = town()
+    extra = [("made up 01", "2026-05-05", o, "", "", "ann") for o in ("dry", "frozen", "gone", "not reached")]
+    extra += [("made up 02", "2025-10-03", "larvae", "", "", "ann")]  # two days after set-out
+    more = pd.DataFrame(extra, columns=visits.columns).assign(date=lambda v: pd.to_datetime(v["date"]))
+    plain, got = account(pools, visits), account(pools, pd.concat([visits, more], ignore_index=True))
+    assert (got.fit.psi, got.fit.p, got.fit.psi_se) == (plain.fit.psi, plain.fit.p, plain.fit.psi_se)
+    assert (got.widened, got.blocks, got.clustering) == (plain.widened, plain.blocks, plain.clustering)
+    pd.testing.assert_frame_equal(got.pools, plain.pools)
+    pd.testing.assert_frame_equal(got.models, plain.models)
+    pd.testing.assert_frame_equal(got.effort, plain.effort)
+
+
+def test_the_budget_is_kept() -> None:
+    pools, visits = town()
+    told = account(pools, visits, budget=Budget(30.0, 0.75, 2.0))
+    standard = told.effort.iloc[0]
+    assert standard["pools"] * (2.0 + 0.75 * standard["visits"]) <= 30
+    assert (standard["pools"] + 1) * (2.0 + 0.75 * standard["visits"]) > 30
+    assert told.effort["error"].notna().all()
+    with pytest.raises(InputError, match="do not pay for one site"):
+        account(pools, visits, budget=Budget(1.0))
+
+
+def test_few_looks_and_none() -> None:
+    pools, visits = town(8)
+    few = account(pools, visits)
+    assert few.few
+    assert few.effects.empty
+    assert few.sure[2] == "this season's looks, weighed with an expert value"
+    none = account(pools, visits[:0])
+    assert none.few
+    assert none.pools["looks"].sum() == 0
+    assert none.effort["hours"].tolist() == [40.0, 40.0]
+    nobody = account(pools[:0], visits[:0])
+    assert len(nobody.pools) == 0

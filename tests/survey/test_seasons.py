@@ -1,0 +1,105 @@
+"""Colonisation and loss between seasons: MacKenzie, Nichols, Hines, Knutson & Franklin 2003, Ecology 84:2200-2207.
+
+No data of the paper is at hand; the likelihood is held against a sum over every course a pool can take, and the
+estimates against made-up pools whose truth is known.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise, product
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from habitatmap.survey.seasons import fit_seasons, last_occupied, log_likelihood, seasons
+
+
+def slow(n: np.ndarray, d: np.ndarray, first: float, colonised: float, lost: float, p: float) -> float:
+    """Every course of states written out."""
+    total = 0.0
+    for looks, finds in zip(n, d, strict=True):
+        chance = 0.0
+        for course in product([0, 1], repeat=len(looks)):
+            part = first if course[0] else 1 - first
+            for before, after in pairwise(course):
+                turn = (1 - lost) if before else colonised
+                part *= turn if after else 1 - turn
+            for z, k, y in zip(course, looks, finds, strict=True):
+                part *= p**y * (1 - p) ** (k - y) if z else float(y == 0)
+            chance += part
+        total += np.log(chance)
+    return total
+
+
+def made_up(sites: int, seed: int, turn: tuple[float, float] = (0.2, 0.3)) -> tuple[np.ndarray, np.ndarray]:
+    """Three seasons of three looks, 60 % occupied at first, detection 0.5."""
+    rng = np.random.default_rng(seed)
+    colonised, lost = turn
+    z = rng.random(sites) < 0.6
+    d = np.zeros((sites, 3), int)
+    for t in range(3):
+        if t:
+            z = np.where(z, rng.random(sites) >= lost, rng.random(sites) < colonised)
+        d[:, t] = rng.binomial(3, np.where(z, 0.5, 0))
+    return np.full((sites, 3), 3), d
+
+
+def test_the_likelihood_sums_over_every_course() -> None:
+    n, d = made_up(25, 3)
+    n = n - (np.arange(75).reshape(25, 3) % 4 == 0)  # unequal looks
+    d = np.minimum(d, n)
+    at = (0.55, 0.15, 0.35, 0.45)
+    assert log_likelihood(n, d, *at) == pytest.approx(slow(n, d, *at), abs=1e-10)
+
+
+def test_many_pools_give_the_truth_back() -> None:
+    told = fit_seasons(*made_up(3000, 1)).set_index("part")
+    np.testing.assert_allclose(told["estimate"][:4], [0.6, 0.2, 0.3, 0.5], atol=0.03)
+    truth = last_occupied(0.6, 0.2, 0.3, 3) - 0.6
+    assert told.loc["last less first", "low"] < truth < told.loc["last less first", "high"]
+    assert (told["low"] <= told["estimate"]).all()
+    assert (told["estimate"] <= told["high"]).all()
+
+
+def records(seasons_of: int, pools: int = 60, more_looks: bool = False) -> tuple[pd.DataFrame, pd.DataFrame]:
+    n, d = made_up(pools, 4)
+    rows = []
+    for i in range(pools):
+        for t in range(seasons_of):
+            for k in range(n[i, t] + (3 if more_looks and t == 0 else 0)):
+                outcome = "larvae" if k < d[i, t] else "none seen"
+                rows.append((f"made up {i:02d}", pd.Timestamp(2024 + t, 5, 1) + pd.Timedelta(days=20 * k), outcome))
+    frame = pd.DataFrame({"pool": [f"made up {i:02d}" for i in range(pools)], "set_out": pd.NaT})
+    return frame, pd.DataFrame(rows, columns=["pool", "date", "outcome"])
+
+
+def test_three_like_seasons_are_told() -> None:
+    pools, visits = records(3)
+    told = seasons(visits, pools, "2026-12-01")
+    assert told.each["season"].tolist() == [2024, 2025, 2026]
+    assert (told.same, told.why) == (60, "")
+    assert told.change["part"].tolist() == ["first", "colonised", "lost", "detection", "last less first"]
+    assert told.shown.startswith(("occupancy fell", "no change can be shown: the interval"))
+
+
+@pytest.mark.parametrize(
+    ("case", "words"),
+    [
+        ({"seasons_of": 2}, "2 seasons with looks (3 needed)"),
+        ({"seasons_of": 3, "pools": 15}, "15 pools looked at in every season (20 needed)"),
+        ({"seasons_of": 3, "more_looks": True}, "the same pools had 3.0 to 6.0 looks a season"),
+    ],
+)
+def test_no_change_can_be_shown(case: dict, words: str) -> None:
+    pools, visits = records(**case)
+    told = seasons(visits, pools, "2026-12-01")
+    assert told.shown.startswith("no change can be shown: ")
+    assert words in told.why
+    assert told.change.empty
+
+
+def test_a_later_day_is_not_looked_at() -> None:
+    pools, visits = records(3)
+    assert seasons(visits, pools, "2025-12-01").each["season"].tolist() == [2024, 2025]
+    assert seasons(visits[:0], pools, "2025-12-01").why == "no look"
