@@ -127,7 +127,8 @@ def fit_seasons(n: NDArray[Any], d: NDArray[Any], level: float = 0.95) -> pd.Dat
     looked, found = kinds[:, : n.shape[1]], kinds[:, n.shape[1] :]
 
     def loss(v: Array) -> float:
-        value = -log_likelihood(looked, found, *expit(v).tolist(), sites)
+        first, colonised, lost, p = expit(v).tolist()
+        value = -log_likelihood(looked, found, first, colonised, lost, p, sites)
         return value if np.isfinite(value) else 1e9
 
     naive = np.clip((d[:, 0] > 0).mean(), 0.1, 0.9)
