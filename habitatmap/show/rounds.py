@@ -209,7 +209,9 @@ def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
     stops = [(s["x"], s["y"], str(s["order"])) for s in mine.to_dict("records")]
     what = f"Sketch of the way to {len(stops)} pools in walking order"
     metres = _round_length((east - west) / 4)
-    caption = f"North is up; the bar is {metres:g} m. Grey: paths. The way follows {rounds.along}."
+    caption = f"North is up; the bar is {metres:g} m. The way follows {rounds.along}."
+    if lines:
+        caption += " " + " ".join(["Grey: paths.", *rounds.area.credits])
     return Drawing(route((west, south, east, north), lines, line, stops, metres, what), caption)
 
 
