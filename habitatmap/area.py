@@ -388,12 +388,12 @@ def _margin_m(settings: Settings) -> float:
 def _box_of(
     boundary: Any, rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings
 ) -> Box | None:
-    """Where the boundary, else the land cover, says that the area lies."""
+    """Where the boundary, else the land cover, says that the area lies, else the system that area.toml states."""
     if boundary is not None:
         return Box.of(boundary.bounds, crs, "the boundary")
     boxes = _boxes_of_cover(rasters, shapes, crs, settings)
     if not boxes:
-        return None
+        return Box.of_system(crs) if settings.crs else None
     west, south = np.min(boxes, axis=0)[:2]
     east, north = np.max(boxes, axis=0)[2:]
     return Box.of((west, south, east, north), crs, "the land cover")

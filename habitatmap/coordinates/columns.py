@@ -20,7 +20,7 @@ from habitatmap.coordinates.positions import (
     read_position,
     written_in_degrees,
 )
-from habitatmap.coordinates.slips import Box, box_of_rows, settle
+from habitatmap.coordinates.slips import Box, settle
 from habitatmap.coordinates.systems import WGS84, Source, crs_label, metres_per_degree, state_crs, system_in, system_of
 from habitatmap.coordinates.writing import Angle, comma_of, letter_o, read_number
 from habitatmap.errors import CrsError, why
@@ -86,7 +86,7 @@ Way = list[Point | Refusal | None]
 def _settled(way: Way, box: Box | None) -> Way:
     there = [i for i, read in enumerate(way) if read is not None]
     reads = [read for read in way if read is not None]
-    settled = settle(reads, box or box_of_rows(reads))
+    settled = settle(reads, box)
     answer: Way = [None] * len(way)
     for i, read in zip(there, settled, strict=True):
         answer[i] = read

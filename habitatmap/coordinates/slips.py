@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Geod, Transformer
 
 from habitatmap.coordinates.positions import (
@@ -25,7 +25,7 @@ from habitatmap.coordinates.positions import (
     two_ways,
 )
 from habitatmap.coordinates.squares import recover_plus_code, short_plus_code
-from habitatmap.coordinates.systems import WGS84, Floats, to_lonlat
+from habitatmap.coordinates.systems import WGS84, Floats, crs_label, to_lonlat
 from habitatmap.coordinates.writing import Angle
 from habitatmap.errors import why
 
@@ -37,7 +37,11 @@ _SHIFTS = [k for k in range(-9, 4) if k]
 
 
 class Box(NamedTuple):
-    """Where the area lies, degrees of WGS 84, and what says so. `stated`: by an outline or a map, not by other rows."""
+    """Where the area lies, degrees of WGS 84, and what says so. `stated`: by an outline or a map, not by other rows.
+
+    `wide`: all the ground that a reference system is made for. It holds too much to tell by how many digits a number
+    that has a decimal point was moved; a point that was lost, a swap and a sign it does tell.
+    """
 
     west: float
     south: float
@@ -45,6 +49,15 @@ class Box(NamedTuple):
     north: float
     said_by: str
     stated: bool = True
+    wide: bool = False
+
+    @classmethod
+    def of_system(cls, crs: CRS) -> Box | None:
+        """The ground that a system is made for, None where nobody says."""
+        use = crs.area_of_use
+        if use is None or use.west > use.east:
+            return None
+        return cls(use.west, use.south, use.east, use.north, f"the ground of {crs_label(crs)}", stated=False, wide=True)
 
     @classmethod
     def of(cls, bounds: Sequence[float], crs: CRS, said_by: str) -> Box:
@@ -63,6 +76,10 @@ class Box(NamedTuple):
         off = np.full(lon_.shape, np.nan)
         off[good] = _ELLIPSOID.inv(lon_[good], lat_[good], to[0][good], to[1][good])[2] / 1000
         return off
+
+    def beyond(self, points: Sequence[Point | Refusal]) -> NDArray[np.bool_]:
+        """Which places lie far outside the ground of a system, where its numbers mean little; none by another box."""
+        return np.asarray(self.off_km(*locate(points, WGS84)) > FAR_KM) & self.wide
 
     def near(self, point: Point) -> bool:
         """Whether a place lies in the box or beside it."""
@@ -86,8 +103,12 @@ def box_of_rows(points: Sequence[Point | Refusal]) -> Box | None:
 
 
 def settle(points: Sequence[Point | Refusal], box: Box | None) -> list[Point | Refusal]:
-    """The same places, with slips put right and doubts settled where `box` leaves one reading only."""
+    """The same places, with slips put right and doubts settled where the area leaves one reading only.
+
+    The area is `box`; where that is none, or a whole system's ground, it is the box of the rows that lie together.
+    """
     answer = list(points)
+    box = box if box is not None and not box.wide else box_of_rows(points) or box
     if box is None:
         return answer
     lon, lat = locate(points, WGS84)
@@ -104,7 +125,7 @@ def _settled(read: Point | Refusal, box: Box) -> Point | Refusal:
         point = Point(*square[:4], f"short plus code, near {box.said_by}")
         return point if box.near(point) else read
     fits: list[Point] = []
-    for slip, point in _options(read):
+    for slip, point in _options(read, box.wide):
         if box.near(point) and not any(_same(point, other) for other in fits):
             fits.append(point._replace(mended=slip, how=f"{point.how}, {slip}"))
     if len(fits) == 1:
@@ -116,7 +137,7 @@ def _settled(read: Point | Refusal, box: Box) -> Point | Refusal:
     return read
 
 
-def _options(read: Point | Refusal) -> Iterator[tuple[str, Point]]:
+def _options(read: Point | Refusal, wide: bool) -> Iterator[tuple[str, Point]]:
     """What a place may have been meant to be, and in words the slip that it takes."""
     if isinstance(read, Refusal):
         for point in read.readings:
@@ -125,9 +146,9 @@ def _options(read: Point | Refusal) -> Iterator[tuple[str, Point]]:
     if written is None:
         return
     if written.crs.is_geographic:
-        yield from _slips_of_degrees(written)
+        yield from _slips_of_degrees(written, wide)
         return
-    yield from _slips_of_metres(written)
+    yield from _slips_of_metres(written, wide)
     if lonlat := lonlat_point(written.x, written.y):
         yield "degrees instead of metres", lonlat
     if lonlat := lonlat_point(written.y, written.x):
@@ -136,7 +157,7 @@ def _options(read: Point | Refusal) -> Iterator[tuple[str, Point]]:
     yield from _both_points_lost(as_degrees)
 
 
-def _slips_of_degrees(written: Written) -> Iterator[tuple[str, Point]]:
+def _slips_of_degrees(written: Written, wide: bool) -> Iterator[tuple[str, Point]]:
     lon, lat, crs = written.x, written.y, written.crs
     pairs: list[tuple[str, Angle, Angle]] = []
     if not (lon.letter or lat.letter):
@@ -146,8 +167,10 @@ def _slips_of_degrees(written: Written) -> Iterator[tuple[str, Point]]:
     if not lat.letter:
         pairs.append(("with the other sign of the latitude", lon, _scaled(lat, -1.0)))
     for k in _SHIFTS:
-        pairs.append(("with the decimal point of the longitude moved", _scaled(lon, 10.0**k), lat))
-        pairs.append(("with the decimal point of the latitude moved", lon, _scaled(lat, 10.0**k)))
+        if not wide or (k < 0 and lon.step >= 1):
+            pairs.append(("with the decimal point of the longitude moved", _scaled(lon, 10.0**k), lat))
+        if not wide or (k < 0 and lat.step >= 1):
+            pairs.append(("with the decimal point of the latitude moved", lon, _scaled(lat, 10.0**k)))
     for words, x, y in pairs:
         point = lonlat_point(x, y, crs)
         if point is not None:
@@ -165,10 +188,10 @@ def _both_points_lost(written: Written) -> Iterator[tuple[str, Point]]:
             yield "with both decimal points put back", point
 
 
-def _slips_of_metres(written: Written) -> Iterator[tuple[str, Point]]:
+def _slips_of_metres(written: Written, wide: bool) -> Iterator[tuple[str, Point]]:
     x, y = written.x, written.y
     pairs = [("with x and y swapped", y, x)]
-    for k in _SHIFTS:
+    for k in [] if wide else _SHIFTS:
         pairs.append(("with the decimal point of x moved", _scaled(x, 10.0**k), y))
         pairs.append(("with the decimal point of y moved", x, _scaled(y, 10.0**k)))
         pairs.append(("with both decimal points moved", _scaled(x, 10.0**k), _scaled(y, 10.0**k)))

@@ -12,7 +12,6 @@ from habitatmap.coordinates import (
     Point,
     Refusal,
     Source,
-    box_of_rows,
     locate,
     parse_crs,
     point_of,
@@ -49,7 +48,7 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
         if own is None:
             raise CrsError(f"{table.file} does not say its coordinate reference system; {state_crs(table.file)}")
         read = [point_of(geometry, own, None) for geometry in table.geometry]
-        read = settle(read, stated.box or box_of_rows(read))
+        read = settle(read, stated.box)
     else:
         cells = {role: table.column(headings.at[role]) for role in ROLES if role in headings.at}
         read = read_points(cells, headings.text, source, table.file, stated.box) if cells else []

@@ -179,10 +179,11 @@ def place_rows(
     """The place of each row as it was read, and its x and y in `crs`; rows without one are set aside (x, y NaN)."""
     points = _with_shifts(points_of(draft.table, draft.headings, stated), crs)
     x, y = locate(points, crs)
+    beyond = stated.box.beyond(points) if stated.box is not None else np.zeros(len(points), dtype=bool)
     for at, point in enumerate(points):
         if isinstance(point, Refusal):
             draft.refuse(at, point.role, point.value, point.reason, point.remedy)
-        elif math.isnan(x[at]):
+        elif math.isnan(x[at]) or beyond[at]:
             draft.refuse(at, "x", f"{point.x}, {point.y}", *why.UNREACHABLE)
     ways = Counter(point.how for point in points if isinstance(point, Point))
     if ways:

@@ -68,4 +68,4 @@ class Stated:
     source_crs: Mapping[str, str] = field(default_factory=dict)  # file name -> CRS
     crs: str | None = None  # the area's crs, only where area.toml states it
     encoding: Mapping[str, str] = field(default_factory=dict)  # file name -> encoding of its text
-    box: Box | None = None  # where the area lies, by its boundary or its land cover
+    box: Box | None = None  # where the area lies, by its boundary, its land cover, or the stated system
