@@ -13,7 +13,7 @@ from typing import Any
 
 from habitatmap.errors import InputError, why
 from habitatmap.errors.why import Why
-from habitatmap.intake.cells import Failed
+from habitatmap.intake.cells import Failed, encoded_once
 from habitatmap.intake.headings import fold, is_known, tells_records_apart
 from habitatmap.intake.ledger import as_text
 from habitatmap.intake.tables import Table
@@ -44,6 +44,8 @@ def tables_of(
     filled = [(number, cells) for number, cells in records if any(c is not None for c in cells)]
     if not filled or is_no_data(filled[0][1]):
         return []
+    filled, repaired = _encoded_once(filled)
+    notes = [*notes, *repaired]
     tables: list[Table] = []
     for block in [filled] if ragged else _beside(filled, stated):
         parts = _below(block, stated)
@@ -57,6 +59,16 @@ def tables_of(
         # headings without a row below are the title of what follows
         tables = [t for t in tables if len(t)] or tables[-1:]
     return tables
+
+
+def _encoded_once(filled: Sequence[Record]) -> tuple[list[Record], list[str]]:
+    """The records with each text that was encoded twice as it was meant, and a word on them."""
+    found = {c: meant for _, cells in filled for c in cells if isinstance(c, str) and (meant := encoded_once(c))}
+    if not found:
+        return list(filled), []
+    written, meant = next(iter(found.items()))
+    repaired = [(n, [found.get(c, c) if isinstance(c, str) else c for c in cells]) for n, cells in filled]
+    return repaired, [f"texts that were encoded twice were read as meant ({written} as {meant})"]
 
 
 # --- where a table begins --------------------------------------------------------------------------------------------

@@ -55,3 +55,18 @@ def clean(cell: Any) -> Any:
     if isinstance(cell, float) and cell != cell:
         return None
     return cell
+
+
+# how UTF-8 looks to a reader of Windows-1252: "Ã¼" for "ü", "â€™" for "’"
+_TWICE = re.compile("[\u00c2-\u00f4][\u0080-\u00bf\u0152-\u017e\u0192\u02c6\u02dc\u2013-\u203a\u20ac\u2122]")
+
+
+def encoded_once(text: str) -> str | None:
+    """A text that was encoded twice as it was meant, "Mühle" for "MÃ¼hle"; None where it was not encoded twice."""
+    if text.isascii() or not _TWICE.search(text):
+        return None
+    try:
+        # the five bytes that Windows-1252 leaves free pass through most programs as they are
+        return b"".join(bytes([ord(c)]) if "\x80" <= c <= "\x9f" else c.encode("cp1252") for c in text).decode("utf-8")
+    except UnicodeError:
+        return None

@@ -38,6 +38,9 @@ _MONTHS = [
     "november novembre noviembre marraskuu marraskuuta",
     "december dezember decembre diciembre joulukuu joulukuuta",
 ]
+_ROMANS = "i ii iii iv v vi vii viii ix x xi xii".split()
+# 20.V.2025, as many museums and recorders write
+_ROMAN = re.compile(rf"(\d{{1,2}})[.\s/-]+({'|'.join(_ROMANS)})[.\s/-]+(\d{{4}}|\d{{2}})", re.IGNORECASE)
 _FULL = {word: number for number, words in enumerate(_MONTHS, 1) for word in words.split()}
 _TIME = re.compile(
     r"(?:[T ,]+|(?<=\d)\s*)(?:um |at |à |klo )?\d{1,2}[:.h]\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*(?:am|pm|uhr|h)?"
@@ -182,6 +185,9 @@ def _read_text(text: str) -> datetime.date | DateFault | Readings:
             if date is not None:
                 readings[order] = date
         return readings or IMPOSSIBLE
+    roman = _ROMAN.fullmatch(text)
+    if roman:
+        text = f"{roman[1]} {_MONTHS[_ROMANS.index(roman[2].casefold())].split()[0]} {roman[3]}"
     words = re.findall(r"\d+|[^\W\d]+", text)
     months = [n for n in (month_number(w) for w in words if not w.isdigit()) if n is not None]
     numbers_ = [w for w in words if w.isdigit()]

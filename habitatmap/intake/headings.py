@@ -16,166 +16,19 @@ from rapidfuzz import fuzz, process
 
 from habitatmap.coordinates import without_system
 from habitatmap.errors import InputError
+from habitatmap.intake.heading_words import WORDS
 
 # a likeness of 90 of 100 matched no wrong heading in trials; looser measures did
 LIKE_ENOUGH = 90.0
 SHORTEST_LIKE = 5
 
-# English; German; French; Dutch; Spanish; Finnish. The order within a name is the order of preference.
-_PLACE = {
-    "x": """x, easting, east, eastings, x coord, x coordinate, coord x, xcoord, point x, utm e, utm east, utm
-        easting, e;
-        rechtswert, ostwert, x koordinate, x wert; coordonnee x; x coordinaat, oosting; coordenada x;
-        ita, itakoordinaatti, x koordinaatti""",
-    "y": """y, northing, north, northings, y coord, y coordinate, coord y, ycoord, point y, utm n, utm north, utm
-        northing, n;
-        hochwert, nordwert, y koordinate, y wert; coordonnee y; y coordinaat, noording; coordenada y;
-        pohjoinen, pohjoiskoordinaatti, y koordinaatti""",
-    "lon": """lon, longitude, long, lng, decimal longitude, gps longitude, gps lon, wgs84 lon, longitude wgs84, lon dd;
-        langengrad, laengengrad, lange, geogr lange, geographische lange, ostliche lange; ; lengtegraad, lengte;
-        longitud, longitud decimal; pituusaste, pituus""",
-    "lat": """lat, latitude, decimal latitude, gps latitude, gps lat, wgs84 lat, latitude wgs84, lat dd;
-        breitengrad, breite, geogr breite, geographische breite, nordliche breite; ; breedtegraad, breedte;
-        latitud, latitud decimal; leveysaste, leveys""",
-    "position": """position, coordinates, coordinate, coords, lat lon, latlon, lat long, lat lng, latitude
-        longitude, lon lat,
-        gps, gps position, gps coordinates, gps koordinaten, wkt, ewkt, wkb, geom, geometry, the geom, geojson, point,
-        grid reference, grid ref, gridref, os grid reference, os grid ref, ngr, osgb, mgrs, location;
-        koordinaten, koordinate, lage, geometrie; coordonnees, coordonnees gps, emplacement;
-        coordinaten, locatie, positie; coordenadas, ubicacion, posicion; koordinaatit, sijainti, geometria""",
-    "system": """geodetic datum, geodeticdatum, coordinate system, coordinate reference system, reference system, crs,
-        epsg, epsg code, srid, srs, utm zone;
-        koordinatensystem, bezugssystem; systeme de coordonnees; coordinatenstelsel; sistema de coordenadas, huso utm;
-        koordinaattijarjestelma""",
-    "uncertainty_m": """uncertainty, accuracy, gps accuracy, horizontal accuracy, position accuracy, coordinate
-        uncertainty,
-        coordinate uncertainty in meters, coordinateuncertaintyinmeters, precision, gps precision, gps error;
-        genauigkeit, messgenauigkeit, gps genauigkeit, unsicherheit; incertitude; nauwkeurigheid;
-        exactitud, incertidumbre; tarkkuus, epavarmuus""",
-}
-_NOTE = """note, notes, comment, comments, remark, remarks;
-    bemerkung, bemerkungen, notiz, notizen, anmerkung, kommentar;
-    remarque, remarques, commentaire, commentaires; opmerking, opmerkingen, notitie;
-    nota, notas, observaciones, comentario, comentarios; huomautus, huomautukset, huomio, kommentti, lisatieto"""
-_PRIVATE = """private, private land, private garden, on private land; privat, privatgrund, privatgarten, privatgelande;
-    prive, terrain prive, jardin prive; privaat, particulier, prive grond; privado, terreno privado, jardin privado;
-    yksityinen, yksityismaa, yksityispiha"""
-_POOL = """pool, pool name, pool id, pool no, pool number, pool nr, pool code, poolname, poolid, container id, bucket;
-    becken, beckenname, becken nr, beckennummer, behalternummer, tumpel, eimer, eimer nr;
-    mare, bassin, nom du bassin, bac; poel, poelnaam, poel nr, emmer; charca, nombre de la charca, balsa, cubo;
-    allas, altaan nimi, altaan tunnus, lammikko, ampari"""
-_NAME = """
-    name, id, label, code, number, nr, no; bezeichnung, nummer, kennung; nom, numero, identifiant; naam; nombre,
-    codigo; nimi, tunnus"""
-_KIND = """kind, type, land use, use, category, class; art, typ, nutzung, nutzungsart, kategorie; usage, utilisation,
-    categorie; soort, gebruik; tipo, uso, categoria; tyyppi, kaytto, luokka, laji"""
-
-_ALIASES: dict[str, dict[str, str]] = {
-    "pools": {
-        "pool": f"{_POOL}; {_NAME}, site, station",
-        **_PLACE,
-        "set_out": """set out, date set out, set out on, placed, date placed, placed on, installed, installed on,
-            date installed, installation date, deployed, put out, established, start, start date;
-            aufgestellt, aufgestellt am, aufstelldatum, ausgebracht, ausgebracht am, datum aufgestellt;
-            pose, pose le, installe, installe le, date de pose, date d installation, mise en place;
-            geplaatst, geplaatst op, plaatsingsdatum, uitgezet; colocado, colocada, instalado, instalada,
-            fecha de colocacion, fecha de instalacion; asetettu, asennettu, asennuspaiva, sijoitettu, asetuspaiva""",
-        "removed": """removed, date removed, removed on, taken in, retrieved, withdrawn, end, end date;
-            entfernt, entfernt am, abgebaut, abgebaut am, eingeholt; retire, retire le, enleve, enleve le, date de
-            retrait;
-            verwijderd, verwijderd op, weggehaald; retirado, retirada, fecha de retirada; poistettu, poistopaiva""",
-        "private": _PRIVATE,
-        "container": """container, container type, vessel, type; gefass, gefäß, behalter, behaltertyp, typ;
-            recipient, contenant; houder, bak; recipiente, tipo; astia, astian tyyppi""",
-        "filling": """filling, filled with, content, contents; fullung, inhalt; remplissage, contenu; vulling, inhoud;
-            relleno, contenido; taytto, sisalto""",
-        "volume_l": """
-            volume, litres, liters, volume litres, volume liters; volumen, liter, fassungsvermogen; volume en
-            litres; volume liter; litros; tilavuus, litraa""",
-        "shade": """
-            shade, shading, shaded, light; schatten, beschattung; ombre, ombrage; schaduw, beschaduwing; sombra;
-            varjo, varjoisuus""",
-        "host": """host, owner, landowner, contact, keeper; gastgeber, gastgeberin, besitzer, eigentumer,
-            ansprechpartner;
-            hote, proprietaire; gastheer, eigenaar; anfitrion, propietario; isanta, omistaja, yhteyshenkilo""",
-        "note": _NOTE,
-    },
-    "visits": {
-        "pool": f"{_POOL}, site, id",
-        **_PLACE,
-        "date": """date, visit date, date of visit, visited, visited on, survey date, event date, eventdate, day;
-            datum, besuchsdatum, kontrolldatum, besucht am, tag; date de visite, date de la visite, jour;
-            bezoekdatum, datum bezoek, dag; fecha, fecha de visita, dia; paiva, pvm, paivamaara, kayntipaiva""",
-        "outcome": """outcome, result, finding, findings, state, status, presence, occurrence status, seen;
-            ergebnis, befund, resultat, zustand; constat, etat; resultaat, uitkomst, bevinding;
-            resultado, hallazgo, estado; tulos, havainto, loydos""",
-        "larvae": """larvae, larvae count, larva count, larval count, number of larvae, no of larvae, n larvae,
-            larvae seen,
-            total larvae, count, individual count, number; larven, anzahl larven, larvenzahl, anzahl;
-            larves, nombre de larves, nombre; aantal larven, aantal; larvas, numero de larvas, cantidad;
-            toukat, toukkia, toukkien maara, toukkamaara, lukumaara, maara""",
-        "taxon": """taxon, species, scientific name, scientificname; art; espece, nom scientifique; soort; especie;
-            laji, taksoni""",
-        "checked": """checked, verified, confirmed, species checked, identified; gepruft, bestatigt, bestimmt;
-            verifie, confirme; gecontroleerd, bevestigd; verificado, comprobado, confirmado; tarkistettu,
-            vahvistettu""",
-        "action": """action, action taken, actions, measure, done; massnahme, maßnahme, aktion, erledigt; mesure,
-            action menee;
-            actie, maatregel; accion, medida; toimenpide, toimi""",
-        "observer": """observer, recorder, recorded by, surveyor, visited by, volunteer, by, who;
-            beobachter, beobachterin, erfasser, kartierer, melder, wer; observateur, observatrice, qui;
-            waarnemer, wie; observador, observadora, quien; havainnoija, tekija, kuka""",
-        "note": _NOTE,
-    },
-    "trees": {
-        **_PLACE,
-        "genus": "genus; gattung; genre; geslacht; genero; suku",
-        "species": """species, scientific name, scientificname, botanical name, latin name, taxon, tree species,
-            epithet;
-            art, baumart, art botanisch, botanischer name, lateinischer name; espece, essence, nom latin, nom
-            scientifique;
-            soort, boomsoort, wetenschappelijke naam; especie, nombre cientifico; laji, puulaji, tieteellinen nimi""",
-        "diameter_cm": """diameter, dbh, trunk diameter, stem diameter, diameter at breast height, diameter breast
-            height,
-            size class; durchmesser, bhd, stammdurchmesser, brusthohendurchmesser; diametre, dhp, diametre du tronc;
-            stamdiameter, diameterklasse; diametro, dap, diametro del tronco; lapimitta, rungon lapimitta,
-            kokoluokka""",
-        "girth_cm": """girth, circumference, trunk circumference, trunk girth, stem girth, girth at breast height, gbh;
-            umfang, stammumfang; circonference, circonference du tronc; omtrek, stamomtrek;
-            perimetro, perimetro del tronco, circunferencia; ymparysmitta, rungon ymparysmitta""",
-        "condition": """condition, status, health, state, vitality, tree status, tree condition, life stage;
-            zustand, vitalitat; etat, etat sanitaire, vitalite; toestand, conditie, vitaliteit;
-            estado, condicion, estado fitosanitario; kunto, kuntoluokka, tila""",
-    },
-    "land": {
-        "name": f"""name, land name, site name, park name, site, park, place; flache, ort; lieu, parc; plaats, park
-            naam; lugar, parque; paikka, puisto, {_NAME}""",
-        "kind": _KIND,
-        "consent": """consent, permission, agreement, agreed, allowed; zustimmung, erlaubnis, einverstandnis,
-            genehmigung;
-            accord, consentement, autorisation; toestemming; permiso, consentimiento, autorizacion; lupa, suostumus""",
-        "until": """until, valid until, consent until, expires, expiry, expiry date; bis, gultig bis;
-            jusqu au, valable jusqu au, expire; tot, geldig tot; hasta, valido hasta; asti, voimassa asti, voimassa""",
-        "private": _PRIVATE,
-        "position": _PLACE["position"],
-    },
-    "keep_away": {
-        "kind": _KIND,
-        "name": _NAME,
-        "distance_m": """
-            distance, buffer, keep away, keep away distance; abstand, distanz; ; afstand; distancia; etaisyys""",
-        "position": _PLACE["position"],
-        "x": _PLACE["x"],
-        "y": _PLACE["y"],
-        "lon": _PLACE["lon"],
-        "lat": _PLACE["lat"],
-    },
-}
-
 _UNITS = {
-    "mm": "mm", "cm": "cm", "centimetre": "cm", "centimeter": "cm", "m": "m", "metre": "m", "metres": "m", "meter": "m",
-    "meters": "m", "km": "km", "in": "in", "inch": "in", "inches": "in", "zoll": "in", "ft": "ft", "feet": "ft",
-    "foot": "ft", "l": "l", "litre": "l", "litres": "l", "liter": "l", "liters": "l",
+    "mm": "mm", "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm", "m": "m",
+    "metre": "m", "metres": "m", "meter": "m", "meters": "m", "km": "km", "in": "in", "inch": "in", "inches": "in",
+    "zoll": "in", "ft": "ft", "feet": "ft", "foot": "ft", "l": "l", "litre": "l", "litres": "l", "liter": "l",
+    "liters": "l", "litros": "l", "litraa": "l", "ltr": "l", "ml": "ml", "cl": "cl", "dl": "dl", "gal": "gal",
+    "gallon": "gal", "gallons": "gal", "us gal": "us gal", "us gallon": "us gal", "us gallons": "us gal",
+    "imp gal": "uk gal", "uk gal": "uk gal", "uk gallons": "uk gal", "imperial gallons": "uk gal",
 }  # fmt: skip
 
 
@@ -187,18 +40,59 @@ def fold(text: str) -> str:
     return " ".join(re.sub(r"[^\w]+|_", " ", plain).split())
 
 
+# what stands in brackets behind a heading and changes nothing of its meaning
+_ASIDES = frozenset(
+    """e n w s o dd dms deg degree degrees decimal grad dezimal dezimalgrad degres decimaux graden grados decimales
+    astetta yes no y ja nein j nee oui non si kylla ei k x anzahl count number nombre aantal numero cantidad lkm kpl
+    stuck stk st optional required freiwillig pflicht pflichtfeld facultatif obligatoire verplicht optioneel opcional
+    obligatorio pakollinen valinnainen lat latin lateinisch wiss wissenschaftlich bot botanisch scientific scientifique
+    cientifico latijn wetenschappelijk tieteellinen""".split()
+)
+# words of a system beside a coordinate's heading: "lon_wgs84", "x_25832"
+_SYSTEM = re.compile(r"wgs(84)?|84|utm\d*[ns]?|rd(new)?|etrs(89)?|epsg|\d{4,5}")
+_BRACKETS = re.compile(r"[(\[{<]([^)\]}>]*)[)\]}>]")
+# the height at which a trunk is measured: "at 1.3 m", "op 1,3 m", "(1 m Höhe)", "1,30 m"
+_HEIGHT = re.compile(
+    r"[(\[]?\s*(?:\b(?:at|in|à|a|bei|auf|op|en|h)\b|@)?\s*\b[01][.,]?\d*\s*m\b\s*"
+    r"(?:(?:height|above ground|höhe|hoehe|hoogte|du sol|de hauteur|de altura|korkeudelta)\b)?\s*[)\]]?",
+    re.IGNORECASE,
+)
+# the order of a date: dd/mm/yyyy, TT.MM.JJJJ, aaaa-mm-dd
+_DATE_FORMAT = re.compile(
+    r"\b[dtjpyav]{1,4}[./ -]+[mk]{1,3}[./ -]+[dtjpyav]{1,4}\b|\bm{1,2}[./ -]+[dtj]{1,2}[./ -]+[yja]{1,4}\b",
+    re.IGNORECASE,
+)
+
+
+@lru_cache(maxsize=2_000)
 def unit_of(heading: str) -> str:
-    """The unit a heading names ("cm", "m", "mm", "in", "ft", "km", "l"), "" where it names none."""
-    last = fold(heading).split()[-1:] or [""]
-    return _UNITS.get(last[0], "")
+    """The unit a heading names ("cm", "m", "mm", "in", "ft", "km", "l", "gal", ...), "" where it names none.
+
+    The height at which a trunk is measured is no unit, and "in" is one only at the end or in brackets.
+    """
+    text = _HEIGHT.sub(" ", heading)
+    inside = [fold(part) for part in _BRACKETS.findall(text)]
+    words = fold(text).split()
+    for found in (*inside, " ".join(words[-2:]) if len(words) > 2 else "", *words[-1:]):
+        if found in _UNITS:
+            return _UNITS[found]
+    named = [_UNITS[word] for word in words[1:] if word in _UNITS and word != "in"]
+    return named[-1] if named else ""
 
 
 def _bare(heading: str) -> str:
-    """A folded heading without the reference system that it names, and without a unit at its end."""
-    words = fold(without_system(heading)).split()
-    if len(words) > 1 and words[-1] in _UNITS:
-        words = words[:-2] if len(words) > 2 and words[-2] == "in" else words[:-1]
-    return " ".join(words)
+    """A folded heading without its reference system, unit, height of measuring, order of dates, and asides."""
+    text = _DATE_FORMAT.sub(" ", _HEIGHT.sub(" ", without_system(heading)))
+    text = _BRACKETS.sub(lambda part: " " if _is_aside(part[1]) else part[0], text)
+    words = fold(text).split()
+    while len(words) > 1 and (words[-1] in _UNITS or words[-1] in ("us", "uk", "imp", "imperial")):
+        words = words[:-2] if len(words) > 2 and words[-2] in ("in", "en", "em") else words[:-1]
+    kept = " ".join(word for word in words if not _SYSTEM.fullmatch(word))
+    return kept if kept in _COORDINATES else " ".join(words)
+
+
+def _is_aside(text: str) -> bool:
+    return fold(text) in _UNITS or all(word in _ASIDES or word in _UNITS for word in fold(text).split())
 
 
 ALIASES: dict[str, dict[str, tuple[str, ...]]] = {
@@ -206,9 +100,10 @@ ALIASES: dict[str, dict[str, tuple[str, ...]]] = {
         name: tuple(dict.fromkeys([fold(name), *(fold(a) for a in re.split(r"[,;]", text) if a.strip())]))
         for name, text in names.items()
     }
-    for kind, names in _ALIASES.items()
+    for kind, names in WORDS.items()
 }
 KNOWN = frozenset(alias for names in ALIASES.values() for aliases in names.values() for alias in aliases)
+_COORDINATES = frozenset(alias for name in ("x", "y", "lon", "lat") for alias in ALIASES["pools"][name])
 # a table has one column under such a heading; where there are two, there are two tables
 _KEYS = frozenset(alias for name in ("pool", "x", "lon", "position") for alias in ALIASES["pools"][name])
 
@@ -272,13 +167,14 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
     doubles: list[tuple[str, str, str]] = []
     wanted = {name: words for name, words in aliases.items() if name not in at}
     # a heading that is the first choice of one name is not taken as the last choice of another
+    # and one that fits as it is not as the last choice without its unit: "Inhalt (l)" is a volume, "Inhalt" is not
     ranked = sorted(
-        (words.index(text), list(aliases).index(name), i, name)
+        (text is not whole, words.index(text), list(aliases).index(name), i, name)
         for name, words in wanted.items()
-        for i, text in enumerate(b if b in words else f for b, f in zip(bare, folded, strict=True))
-        if text in words
+        for i, (whole, short) in enumerate(zip(folded, bare, strict=True))
+        if (text := whole if whole in words else short) in words
     )
-    for _rank, _order, column, name in ranked:
+    for *_rank, column, name in ranked:
         if column in taken:
             continue
         if name in at:

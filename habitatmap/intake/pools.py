@@ -13,14 +13,14 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.coordinates import Refusal, comma_of, read_number
+from habitatmap.coordinates import Refusal
 from habitatmap.errors import why
 from habitatmap.intake.conflicts import alike_pools
 from habitatmap.intake.dates import DateFault, read_dates
 from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
-from habitatmap.intake.values import name_key, name_of, yes_no
+from habitatmap.intake.values import name_key, name_of, read_volumes, yes_no
 
 POOLS = {
     "pool": "str",
@@ -111,10 +111,7 @@ def _private(draft: Draft, ledger: Ledger) -> list[str]:
 
 
 def _volumes(draft: Draft, ledger: Ledger) -> list[float]:
-    cells = [c.lower().replace("litres", "").rstrip("l ") if isinstance(c, str) else c for c in draft.cells("volume_l")]
-    comma = comma_of(cells)
-    numbers = [read_number(cell, "decimal" if comma == "ask" else comma) for cell in cells]
-    volumes = [n.value if n is not None and n.value > 0 else math.nan for n in numbers]
+    volumes = read_volumes(draft.cells("volume_l"), draft.headings.text.get("volume_l", ""))
     draft.tell_unread("volume_l", [math.isnan(v) for v in volumes], "the volume counts as not given", ledger)
     return volumes
 

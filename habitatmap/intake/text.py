@@ -157,7 +157,9 @@ def _likeliest(data: bytes) -> str:
     if high < FEWEST_FOR_FREQUENCIES or fits[best] <= MOST_ODD:
         return best
     words = b"\n".join(re.findall(rb"[A-Za-z]*[\x80-\xff][A-Za-z\x80-\xff]*", data)[:5000])
-    return str(chardet.detect(words)["encoding"] or best)
+    named = (str(found["encoding"]) for found in chardet.detect_all(words) if found["encoding"])
+    # a control character in a name shows the wrong one of two alike, such as ISO-8859-2 for Windows-1250
+    return next((name for name in named if not re.search(r"[\x80-\x9f\ufffd]", words.decode(name, "replace"))), best)
 
 
 def _oddness(text: str) -> float:
@@ -213,7 +215,7 @@ def _delimiter(text: str, stated: frozenset[str]) -> str:
 
 
 def _parse(text: str, delimiter: str) -> Iterator[list[str]]:
-    return csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    return csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
 
 
 def _unwrap(text: str, delimiter: str) -> str:
@@ -223,7 +225,7 @@ def _unwrap(text: str, delimiter: str) -> str:
     lines = text.split("\n")
     for i, line in enumerate(lines):
         if len(line) > 2 and line[0] == '"' and line[-1] == '"':
-            cells = next(csv.reader([line], delimiter=delimiter))
+            cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
             if len(cells) == 1 and delimiter in cells[0] and "\n" not in cells[0]:
                 lines[i] = cells[0]
     return "\n".join(lines)
@@ -231,7 +233,7 @@ def _unwrap(text: str, delimiter: str) -> str:
 
 def _close_quotes(text: str, delimiter: str) -> list[list[str]]:
     """Rows of the text. A quote that was opened and never closed swallows lines: those are split again, one by one."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
     spans: list[tuple[int, int, list[str]]] = []
     before = 0
     for cells in reader:
