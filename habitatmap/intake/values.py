@@ -53,13 +53,13 @@ class Count(NamedTuple):
 
 
 _MANY = frozenset(
-    """lots, many, several, some, few, a few, a lot, plenty, present, yes, x, dozens, hundreds, masses, countless;
-    viele, sehr viele, einige, mehrere, etliche, ein paar, wenige, vorhanden, ja, dutzende, hunderte, zahlreiche;
-    beaucoup, plusieurs, quelques, quelques unes, presentes, oui, dizaines, plusieurs dizaines, centaines, nombreuses;
-    veel, enkele, een paar, aanwezig, tientallen, honderden; muchas, muchos, varias, varios, algunas, pocas, presentes,
-    si, decenas, cientos; paljon, useita, muutama, muutamia, joitakin, kylla, kymmenia, satoja""".replace(
-        ";", ","
-    ).split(", ")
+    " ".join(words.split())
+    for words in """lots, many, several, some, few, a few, a lot, plenty, present, yes, x, dozens, hundreds, masses,
+    countless, viele, sehr viele, einige, mehrere, etliche, ein paar, wenige, vorhanden, ja, dutzende,
+    hunderte, zahlreiche, beaucoup, plusieurs, quelques, quelques unes, presentes, oui, dizaines, plusieurs
+    dizaines, centaines, nombreuses, veel, enkele, een paar, aanwezig, tientallen, honderden, muchas, muchos,
+    varias, varios, algunas, pocas, si, decenas, cientos, paljon, useita, muutama, muutamia, joitakin, kylla,
+    kymmenia, satoja""".split(",")
 )
 _NONE = frozenset(
     """none no nil zero nothing keine kein nein null aucune aucun non rien geen nee nul ninguna ninguno nada cero ei
@@ -125,7 +125,7 @@ def _read_count(cell: object, comma: str) -> Count | None:
         return Count(0, 0, 0)
     if word in _NUMBERS:
         return Count(_NUMBERS[word], _NUMBERS[word], _NUMBERS[word])
-    if word in _MANY or re.fullmatch(r"\++|✓|✔", text):
+    if (word in _MANY and "?" not in text) or re.fullmatch(r"\++|✓|✔", text):
         return Count(math.nan, 1, math.inf)
     if text.isdigit():
         return Count(int(text), int(text), int(text))
