@@ -50,7 +50,9 @@ def main(towns: int) -> None:
         values = 100 * of.to_numpy()
         half = student.ppf(0.975, len(values) - 1) * values.std(ddof=1) / np.sqrt(len(values))
         mean, better = values.mean(), int((values > 0).sum())
-        print(f"| {tail} | {other} | {mean:+.2f} | {mean - half:+.2f} to {mean + half:+.2f} | {better} of {len(values)} |")
+        print(
+            f"| {tail} | {other} | {mean:+.2f} | {mean - half:+.2f} to {mean + half:+.2f} | {better} of {len(values)} |"
+        )
 
 
 if __name__ == "__main__":
