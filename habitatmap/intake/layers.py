@@ -21,6 +21,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from habitatmap.errors import LayerError
+from habitatmap.intake.headings import fold
 
 MONTHS = range(1, 13)
 FORAGE = [f"forage_{month:02d}" for month in MONTHS]
@@ -191,11 +192,6 @@ class TreeTable:
         found = {pair: _genus_row(names, *pair) for pair in set(pairs)}
         return np.array([found[pair] for pair in pairs], dtype=np.int64)
 
-    def genus_of(self, genus: str, species: str) -> str:
-        """The table's genus by genus or species, common names in several languages included; "" where it has none."""
-        row = _genus_row(self._names, genus, species)
-        return "" if row < 0 else str(self.table["genus"].iat[row])
-
     def forage(self, trees: pd.DataFrame) -> NDArray[np.float64]:
         """(n, 12) flower value, 0-1, of each tree's crown by month; 0 for dead wood."""
         value = self._of(trees, FORAGE)
@@ -266,6 +262,60 @@ def _genus_row(names: Mapping[str, int], genus: str, species: str) -> int:
         if len(single) == 1:
             return single.pop()
     return -1
+
+
+COMMON_NAME_COLUMNS = ["name", "language", "genus", "basis", "source"]
+# shorter names (es, if, el) are words of other languages as well, and count only where they stand alone
+SHORTEST_PART = 3
+# the end of a compound (Winterlinde, metsätammi) tells the genus where it is a name at least so long
+SHORTEST_END = 4
+
+
+@cache
+def load_common_names() -> dict[str, str]:
+    """Genus by common name, folded: layers/common_names.csv and the names of layers/trees.csv.
+
+    Raises LayerError where the table is not in order, or the two give one name to two genera.
+    """
+    path = layers_folder() / "common_names.csv"
+    heads, rows = _read_table(path)
+    _check_heads(path, heads, COMMON_NAME_COLUMNS, COMMON_NAME_COLUMNS)
+    table = load_tree_table().table
+    names = {
+        fold(name): genus
+        for genus, given in zip(table["genus"], table["names"], strict=True)
+        for name in [genus, *_list(given)]
+    }
+    for number, row in rows:
+        if not row["name"] or not row["genus"]:
+            raise _fault(path, number, "name" if not row["name"] else "genus", "", "a common name and its genus")
+        if names.setdefault(fold(row["name"]), row["genus"]) != row["genus"]:
+            raise _fault(path, number, "name", row["name"], f"a name that is not taken by {names[fold(row['name'])]}")
+        _check_basis(path, number, row["basis"], row["source"])
+    return names
+
+
+@cache
+def genus_by_name(name: str) -> str:
+    """The genus that a common or scientific name tells, "" where none is known or two are.
+
+    The whole name counts before its parts. In some languages the first words say what it is and in others the last
+    ones ("chêne vert", "holm oak"), in others the end of a compound ("Steineiche"); where they are at odds, as in
+    "plum-leaved apple", neither counts.
+    """
+    names = load_common_names()
+    words = fold(name).split()
+    if not words or " ".join(words) in names:
+        return names.get(" ".join(words), "")
+    if words[0].capitalize() in set(load_tree_table().table["genus"]):
+        return words[0].capitalize()
+    first = [" ".join(words[:k]) for k in range(len(words) - 1, 0, -1)]
+    last = [" ".join(words[k:]) for k in range(1, len(words))]
+    told = {next((names[p] for p in way if p in names and len(p) >= SHORTEST_PART), "") for way in (first, last)} - {""}
+    if not told and len(words) == 1:
+        ends = (words[0][k:] for k in range(1, len(words[0]) - SHORTEST_END + 1))
+        told = {names[end] for end in list(filter(names.__contains__, ends))[:1]}
+    return told.pop() if len(told) == 1 else ""
 
 
 @cache

@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 from habitatmap.coordinates import comma_of, read_number
 from habitatmap.errors import why
 from habitatmap.intake.headings import fold, unit_of
-from habitatmap.intake.layers import load_tree_table
+from habitatmap.intake.layers import genus_by_name
 from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
@@ -36,6 +36,10 @@ SAME_TREE_M = 4.0
 THICKEST_CM = 1500.0
 # a column whose middle tree is thicker holds something else than diameters (expert judgement; veterans' lists included)
 MIDDLE_AT_MOST_CM = 180.0
+# ... and one whose middle tree is thicker than this may (expert judgement: in towns it is mostly 20 to 50 cm)
+MIDDLE_DOUBTED_CM = 80.0
+# a girth is pi times the diameter; measured apart and by several people it is within these (expert judgement)
+GIRTH_TO_DIAMETER = (2.5, 4.0)
 
 # English; German; French; Dutch; Spanish; Finnish
 _CONDITIONS = {
@@ -144,7 +148,7 @@ def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:
     """(genus, species): the genus with a capital, "" where undefined; the species a binomial where the genus is known.
 
     The genus comes from its own column, else from the first word of a binomial such as Tilia x vulgaris, else from a
-    common name that layers/trees.csv has ("Stieleiche"), which then stays as the species.
+    common name that layers/ has ("Stieleiche"), which then stays as the species.
     """
     genus_text, species_text = (" ".join(as_text(c).replace("×", " x ").split()) for c in (genus_cell, species_cell))
     if fold(genus_text) in _UNDEFINED or fold(genus_text) in CONDITION_WORDS:
@@ -154,10 +158,12 @@ def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:
     words = re.sub(r"['’‘\"].*$|\(.*$", "", genus_text or species_text).split()
     if words and words[0].casefold() == "x":
         words = words[1:]  # a hybrid genus: x Hesperotropsis
+    if words and fold(words[0]) in _UNDEFINED:
+        return "", species_text
     genus = words[0].capitalize() if words and re.fullmatch(r"[^\W\d_]{3,}", words[0]) else ""
     if not genus_text and len(words) < 2 and species_text and not species_text[:1].isupper():
         genus = ""  # an epithet alone (robur) names no genus
-    known = load_tree_table().genus_of(genus_text, species_text)
+    known = genus_by_name(genus_text) or genus_by_name(species_text)
     if known and known != genus:
         return known, species_text or genus_text
     if not species_text:
@@ -187,6 +193,7 @@ def _conditions(draft: Draft, ledger: Ledger) -> list[str]:
 
 
 def _diameters(draft: Draft, ledger: Ledger) -> list[float]:
+    _tell_odd_girths(draft, ledger)
     thick = np.full(len(draft.table), np.nan)
     for name, factor in (("girth_cm", 1 / math.pi), ("diameter_cm", 1.0)):
         if not draft.has(name):
@@ -212,8 +219,31 @@ def _diameters(draft: Draft, ledger: Ledger) -> list[float]:
                 "such as girth (cm)"
             )
             read[:] = np.nan
+        elif name == "diameter_cm" and middle > MIDDLE_DOUBTED_CM:
+            ledger.remark(
+                f"{draft.table.name}: by {draft.headings.text[name]} the middle tree is {middle:.0f} cm thick, more "
+                "than in most towns; they are used as they are. If they are girths, say so in the heading: girth (cm)"
+            )
         thick = np.where(np.isnan(read), thick, read)
     return [float(t) for t in thick]
+
+
+def _tell_odd_girths(draft: Draft, ledger: Ledger) -> None:
+    """A remark where a table's girths are not about pi times its diameters: one of the headings is wrong."""
+    if not (draft.has("girth_cm") and draft.has("diameter_cm")):
+        return
+    girth, thick = (
+        np.array(read_thickness(draft.cells(name), draft.headings.text[name], factor))
+        for name, factor in (("girth_cm", 1 / math.pi), ("diameter_cm", 1.0))
+    )
+    both = (girth > 0) & (thick > 0)
+    ratio = float(np.median(girth[both] / thick[both])) if both.any() else math.pi
+    if not GIRTH_TO_DIAMETER[0] <= ratio <= GIRTH_TO_DIAMETER[1]:
+        ledger.remark(
+            f"{draft.table.name}: {draft.headings.text['girth_cm']} is {ratio:.1f} times "
+            f"{draft.headings.text['diameter_cm']} in the middle, and a girth is 3.1 times a diameter; check what "
+            "the two columns hold. The diameters are used"
+        )
 
 
 def read_thickness(cells: Sequence[object], heading: str, factor: float = 1.0) -> list[float]:

@@ -291,3 +291,48 @@ def test_kinds_are_known_in_several_languages(name: str, kind: str) -> None:
 def test_the_tables_are_found_beside_the_package() -> None:
     assert (layers.layers_folder() / "worldcover.csv").is_file()
     assert (layers.shipped_folder("demo_area") / "area.toml").is_file()
+
+
+# --- common names ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "genus"),
+    [
+        ("Hainbuche", "Carpinus"),  # a name of its own, though it ends like a beech
+        ("Rotbuche", "Fagus"),
+        ("Roßkastanie", "Aesculus"),
+        ("Kastanie", ""),  # two genera
+        ("Moor-Birke", "Betula"),
+        ("chene pedoncule", "Quercus"),  # accents are often lost
+        ("holm oak", "Quercus"),
+        ("Oak, English", "Quercus"),
+        ("castaño", "Castanea"),
+        ("castaño de Indias", "Aesculus"),
+        ("mountain ash", "Sorbus"),
+        ("hopeapaju", "Salix"),
+        ("gewone es", "Fraxinus"),
+        ("if", "Taxus"),
+        ("if dead", ""),  # a short name counts alone only
+        ("plum-leaved apple", ""),  # its ends are at odds
+        ("Populus alba", "Populus"),
+        ("Elaeagnus angustifolia", ""),  # no common name
+        ("", ""),
+    ],
+)
+def test_genus_by_what_people_call_it(name: str, genus: str) -> None:
+    assert layers.genus_by_name(name) == genus
+
+
+def test_six_languages_have_common_names_and_each_says_where_it_comes_from() -> None:
+    with (layers.layers_folder() / "common_names.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    counts = {code: sum(row["language"] == code for row in rows) for code in ("en", "de", "fr", "nl", "es", "fi")}
+    assert all(number >= 60 for number in counts.values()), counts
+    assert {row["basis"] for row in rows} <= set(layers.BASES)
+    assert all(row["source"] for row in rows)
+
+
+def test_every_common_name_tells_its_own_genus() -> None:
+    for name, genus in layers.load_common_names().items():
+        assert layers.genus_by_name(name) == genus

@@ -29,6 +29,13 @@ from tests.intake.tables import aside, table, trees
         (None, "robur", ("", "robur")),
         (None, None, ("", "")),
         ("ACER", "platanoides 'Globosum'", ("Acer", "Acer platanoides 'Globosum'")),
+        (None, "Winterlinde", ("Tilia", "Winterlinde")),
+        ("Linde", None, ("Tilia", "Linde")),
+        ("chêne", "chêne pédonculé", ("Quercus", "chêne pédonculé")),
+        (None, "castaño de Indias", ("Aesculus", "castaño de Indias")),
+        (None, "rauduskoivu", ("Betula", "rauduskoivu")),
+        (None, "zomereik", ("Quercus", "zomereik")),
+        (None, "unknown broadleaf", ("", "unknown broadleaf")),
     ],
 )
 def test_names(genus: object, species: object, expected: tuple[str, str]) -> None:
@@ -89,6 +96,32 @@ def test_a_girth_is_divided_by_pi() -> None:
     assert frame["diameter_cm"].tolist() == [pytest.approx(100)]
     both, _ = trees(table("x,y,girth_cm,dbh", (1, 1, 314, 90), (2, 2, 314, "")))
     assert both["diameter_cm"].tolist() == [90, pytest.approx(99.95, abs=0.01)]
+
+
+def test_girths_under_the_heading_of_diameters_are_said() -> None:
+    girths = [(i, 0, "Tilia", 90 + 5 * i) for i in range(9)]
+    frame, ledger = trees(table("x,y,genus,dbh (cm)", *girths))
+    assert frame["diameter_cm"].median() == 110  # used as the heading says
+    assert any("If they are girths" in remark for remark in ledger.remarks)
+    frame, ledger = trees(table("x,y,genus,dbh (cm)", *[(x, y, g, 2 * t) for x, y, g, t in girths]))
+    assert frame["diameter_cm"].isna().all()
+    assert any("may hold girths" in remark for remark in ledger.remarks)
+    _, ledger = trees(table("x,y,genus,dbh (cm)", *[(x, y, g, t / 3) for x, y, g, t in girths]))
+    assert not any("girth" in remark for remark in ledger.remarks)
+
+
+def test_girths_that_are_not_pi_times_the_diameters_are_said() -> None:
+    for factor, said in ((3.14, False), (1.0, True), (6.28, True)):
+        rows = [(i, 0, 30 + i, (30 + i) * factor) for i in range(5)]
+        _, ledger = trees(table("x,y,dbh (cm),girth (cm)", *rows))
+        assert any("3.1 times a diameter" in remark for remark in ledger.remarks) is said
+
+
+@pytest.mark.parametrize("word", ["small", "mature", "veteran", "jung", "gros", "grande"])
+def test_a_size_in_words_is_no_thickness(word: str) -> None:
+    frame, ledger = trees(table("x,y,genus,dbh (cm)", (1, 1, "Tilia", 40), (2, 2, "Tilia", word)))
+    assert frame["diameter_cm"].isna().tolist() == [False, True]
+    assert any(word in remark for remark in ledger.remarks)
 
 
 def test_impossible_thickness_is_not_known() -> None:
