@@ -348,8 +348,11 @@ def is_geometry(text: object) -> bool:
     return isinstance(text, str) and bool(_GEOMETRY_TEXT.match(text.strip()))
 
 
-def geometry_of(text: str) -> tuple[Any, CRS | None] | None:
-    """The shapely geometry of such a cell and the system it carries, if any; None where it is not well-formed."""
+def geometry_of(text: str, close_rings: bool = False) -> tuple[Any, CRS | None] | None:
+    """The shapely geometry of such a cell and the system it carries, if any; None where it is not well-formed.
+
+    With `close_rings` an outline in WKT that does not come back to its start is closed by a straight line.
+    """
     text = text.strip()
     srid = re.match(r"SRID\s*=\s*(\d+)\s*;\s*", text, re.IGNORECASE)
     own: CRS | None
@@ -362,7 +365,8 @@ def geometry_of(text: str) -> tuple[Any, CRS | None] | None:
             own = parse_crs(code, "the SRID of a position") if code else None
         else:
             own = parse_crs(int(srid[1]), "the SRID of a position") if srid else None
-            geometry = shapely.from_wkt(text[srid.end() :] if srid else text)
+            on_invalid = "fix" if close_rings else "raise"
+            geometry = shapely.from_wkt(text[srid.end() :] if srid else text, on_invalid=on_invalid)
     except (shapely.errors.ShapelyError, CrsError, ValueError):
         return None
     return geometry, own

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
@@ -9,7 +10,7 @@ import pandas as pd
 from pyproj import CRS
 
 from habitatmap.coordinates import read_number
-from habitatmap.intake.headings import fold
+from habitatmap.intake.headings import fold, unit_of
 from habitatmap.intake.layers import keep_away_defaults, keep_away_kind
 from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.shapes import frame_of, match_layers, read_shapes
@@ -34,10 +35,11 @@ def read_keep_away(
         shapes = read_shapes(table, "keep_away", crs, stated, ledger, "any", heads)
         kinds = [as_text(cell) for cell in shapes.column(heads.at.get("kind"))]
         distances = shapes.column(heads.at.get("distance_m"))
+        unit = unit_of(heads.text.get("distance_m", ""))
         rows = []
         for file, row, given, distance in zip(shapes.files, shapes.numbers, kinds, distances, strict=True):
             kind = keep_away_kind(given) if given else OTHER
-            own = _metres(distance)
+            own = _metres(distance, unit)
             if own is None and as_text(distance):
                 ledger.remark(
                     f'{file} row {row}: the distance "{as_text(distance)}" is no number of metres, '
@@ -55,7 +57,13 @@ def read_keep_away(
     return frame_of(frames, COLUMNS, crs)
 
 
-def _metres(cell: object) -> float | None:
-    """A distance of 0 m or more, None where the cell gives none."""
-    number = read_number(cell, "decimal")
-    return number.value if number is not None and number.value >= 0 else None
+_IN_METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "cm": 0.01}
+
+
+def _metres(cell: object, unit: str) -> float | None:
+    """A distance of 0 m or more, None where the cell gives none. The cell's own unit counts before its heading's."""
+    text = re.fullmatch(r"(.*?\d)\s*(km|m|ft|cm)\.?", cell.strip(), re.IGNORECASE) if isinstance(cell, str) else None
+    number = read_number(text[1] if text else cell, "decimal")
+    if number is None or number.value < 0:
+        return None
+    return number.value * _IN_METRES.get(text[2].lower() if text else unit, 1.0)

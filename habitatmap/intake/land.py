@@ -24,6 +24,8 @@ COLUMNS = ["name", "kind", "consent", "consent_note", "private", "geometry", "fi
 
 # neighbours' outlines share a sliver often enough; ground of less than this is not told (common practice, no source)
 SHARED_M2 = 10.0
+# so many overlaps are named in a remark
+NAMED = 10
 
 # English; German; French; Dutch; Spanish and Portuguese; Italian; Finnish; Scandinavian; Polish. Without accents.
 YES = set(
@@ -88,6 +90,7 @@ def read_land(
         columns = [c for c in COLUMNS if c != "geometry"]
         frames.append((pd.DataFrame(rows, columns=columns), shapes.geometry))
     land = frame_of(frames, COLUMNS, crs)
+    _tell_unstated(land, ledger)
     _tell_overlaps(land, ledger)
     return land
 
@@ -98,13 +101,29 @@ def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
     consent, shapes = land["consent"].to_numpy(), land.geometry.to_numpy()
     differ = (one < other) & (consent[one] != consent[other])
     one, other = one[differ], other[differ]
-    shared = shapely.area(shapely.intersection(shapes[one], shapes[other])) >= SHARED_M2
-    if shared.any():
-        a, b = (land.iloc[rows[shared][0]] for rows in (one, other))
+    area = shapely.area(shapely.intersection(shapes[one], shapes[other]))
+    shared = area >= SHARED_M2
+    found = [
+        f"{_called(land.iloc[i])} and {_called(land.iloc[j])}, {m2 / 1e4:.2g} ha"
+        for i, j, m2 in zip(one[shared], other[shared], area[shared], strict=True)
+    ]
+    if found:
         ledger.remark(
-            f"land: {shared.sum()} overlaps of ground with different consent (for instance {a['file']} row {a['row']}, "
-            f"{a['consent']}, and {b['file']} row {b['row']}, {b['consent']}); the stricter one counts there"
+            f"land: {len(found)} overlaps of ground with different consent ({'; '.join(found[:NAMED])}"
+            f"{'; ...' if len(found) > NAMED else ''}); the stricter one counts there"
         )
+
+
+def _called(land: pd.Series) -> str:
+    """Name, consent and row of a piece of land: `Park (land.gpkg row 1): yes`."""
+    return f"{land['name']} ({land['file']} row {land['row']}): {land['consent']}".lstrip()
+
+
+def _tell_unstated(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
+    """A remark on how many pieces of land state no consent, file by file."""
+    for file, number in land.loc[land["consent_note"] == NOT_STATED, "file"].value_counts().sort_index().items():
+        of = int((land["file"] == file).sum())
+        ledger.remark(f"{file}: {number} of {of} pieces of land state no consent, so somebody must ask")
 
 
 NOT_STATED = "consent not stated"

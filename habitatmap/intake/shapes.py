@@ -108,7 +108,13 @@ def read_shapes(
     for i, odd in table.odd.items():
         ledger.set_row_aside(kind, table, i, "", "", odd)
     at = np.array([i for i in range(len(table)) if i not in table.odd], dtype=np.int64)
-    placed = _placed(table, at, heads, crs, stated)
+    closed: list[int] = []
+    placed = _placed(table, at, heads, crs, stated, closed)
+    if closed:
+        ledger.remark(
+            f"{table.name}: {len(closed)} outlines did not come back to their start and were closed by a straight line "
+            f"(row {_rows(table, closed)}); see on the map whether the ground is right"
+        )
 
     usable: dict[Hashable, tuple[int, Any]] = {}
     for i, shape in zip(at.tolist(), placed, strict=True):
@@ -126,11 +132,9 @@ def read_shapes(
 
     broken = ~shapely.is_valid(found)
     if broken.any():
-        rows = [str(table.numbers[i]) for i in at[broken]]
-        named = ", ".join(rows[:ROWS_NAMED]) + (", ..." if len(rows) > ROWS_NAMED else "")
         ledger.remark(
-            f"{table.name}: {len(rows)} outlines cross themselves and were repaired (row {named}); see on the map "
-            "whether the ground is right"
+            f"{table.name}: {broken.sum()} outlines cross themselves and were repaired "
+            f"(row {_rows(table, at[broken])}); see on the map whether the ground is right"
         )
         found[broken] = shapely.make_valid(found[broken])
     if want == "any":
@@ -143,6 +147,12 @@ def read_shapes(
         told = why.WRONG_SHAPE.of(shape=value, wanted=name)
         ledger.set_row_aside(kind, table, int(i), "geometry", value, told)
     return Shapes(table, at[~wrong], parts[~wrong])
+
+
+def _rows(table: Table, at: Sequence[int] | NDArray[np.int64]) -> str:
+    """The numbers of some rows, as a spreadsheet shows them."""
+    rows = [str(table.numbers[i]) for i in at]
+    return ", ".join(rows[:ROWS_NAMED]) + (", ..." if len(rows) > ROWS_NAMED else "")
 
 
 def layer_crs(table: Table, stated: Stated) -> CRS:
@@ -168,8 +178,13 @@ def moved(geometry: Any, own: CRS, crs: CRS) -> Any:
     return shapely.set_coordinates(flat, np.column_stack([x, y]))
 
 
-def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stated: Stated) -> list[Any]:
-    """For each row of `at` its geometry in `crs`, or the Refusal that says why there is none."""
+def _placed(
+    table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stated: Stated, closed: list[int]
+) -> list[Any]:
+    """For each row of `at` its geometry in `crs`, or the Refusal that says why there is none.
+
+    Rows whose outline had to be closed are added to `closed`.
+    """
     if table.geometry is not None:
         shapes = [table.geometry[i] for i in at]
         if all(shape is None or shape.is_empty for shape in shapes):
@@ -190,7 +205,11 @@ def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stat
     answer: list[Any] = []
     for i, text in enumerate(texts):
         if written[i]:
-            answer.append(_from_text(text, source, crs, table.file))
+            shape = _from_text(text, source, crs, table.file)
+            if isinstance(shape, Refusal) and shape.reason == why.SHAPE_BROKEN.reason:
+                shape = _from_text(text, source, crs, table.file, close_rings=True)
+                closed += [] if isinstance(shape, Refusal) else [int(at[i])]
+            answer.append(shape)
         elif isinstance(points[i], Refusal):
             answer.append(points[i])
         else:
@@ -201,13 +220,13 @@ def _placed(table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stat
 PLACE_ROLES = ("position", "x", "y", "lon", "lat", "system")
 
 
-def _from_text(text: str, source: Source | None, crs: CRS, file: str) -> Any:
+def _from_text(text: str, source: Source | None, crs: CRS, file: str, close_rings: bool = False) -> Any:
     """A geometry written as text; its system is the one it carries, the stated one, or proven degrees."""
-    read = geometry_of(text)
-    if read is None:
+    read = geometry_of(text, close_rings)
+    if read is None or read[0] is None:
         return Refusal("position", text, *why.SHAPE_BROKEN)
     shape, own = read
-    if shape is None or shape.is_empty:
+    if shape.is_empty:
         return Refusal("position", text, *why.NO_SHAPE)
     if own is not None:
         own = own.to_2d()

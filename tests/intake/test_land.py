@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from pyproj import CRS
+from shapely import set_srid, to_wkb
 from shapely.geometry import LineString, Point, Polygon, box
 
 from habitatmap.errors import CrsError, InputError
@@ -190,3 +191,49 @@ def test_paths_and_outlines(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"paths.gpkg holds no polygon"):
         read_outline(read_tables(paths), "boundary", CRS_M, Stated(), ledger)
     ledger.check()
+
+
+def test_overlaps_of_different_consent_are_told(tmp_path: Path) -> None:
+    """50 m of the park and the yard lie on each other: 0.5 ha. Neighbours that share a sliver are not worth a word."""
+    yard, sliver = box(LEFT + 50, TOP, LEFT + 150, TOP + 100), box(LEFT + 149.95, TOP, LEFT + 250, TOP + 100)
+    path = write_layer(
+        tmp_path / "land.gpkg", [GROUND, yard, sliver], name=["Park", "Yard", "Green"], consent=["yes", "no", "yes"]
+    )
+    ledger = Ledger()
+    land = read_land(read_tables(path), CRS_M, Stated(), ledger, DAY)
+    assert len(land) == 3
+    (told,) = [r for r in ledger.remarks if "overlaps" in r]
+    assert "1 overlaps" in told
+    assert "Park (land.gpkg row 1): yes and Yard (land.gpkg row 2): no, 0.5 ha" in told
+
+
+def test_land_without_a_stated_consent_is_counted(tmp_path: Path) -> None:
+    path = write_layer(tmp_path / "land.gpkg", [GROUND, GROUND.buffer(5)], name=["A", "B"], consent=[None, "yes"])
+    ledger = Ledger()
+    read_land(read_tables(path), CRS_M, Stated(), ledger, DAY)
+    assert "land.gpkg: 1 of 2 pieces of land state no consent, so somebody must ask" in ledger.remarks
+
+
+def test_shapes_as_text_of_every_kind_and_an_open_ring(tmp_path: Path) -> None:
+    hexadecimal = to_wkb(set_srid(GROUND, 32632), hex=True, include_srid=True)
+    geojson = '{"type":"Polygon","coordinates":[[[8.99,49.64],[9.01,49.64],[9.01,49.66],[8.99,49.66],[8.99,49.64]]]}'
+    opened = f"SRID=32632;POLYGON(({LEFT} {TOP}, {LEFT + 100} {TOP}, {LEFT + 100} {TOP + 100}))"
+    line = f"SRID=32632;LINESTRING({LEFT} {TOP}, {LEFT + 100} {TOP})"
+    lines = [f'{name};yes;"{text.replace(chr(34), chr(34) * 2)}"' for name, text in
+             (("H", hexadecimal), ("G", geojson), ("O", opened), ("L", line), ("B", "POLYGON((1 2"))]  # fmt: skip
+    (tmp_path / "land.csv").write_text("\n".join(["name;consent;geometry", *lines]) + "\n")
+    ledger = Ledger()
+    land = read_land(read_tables(tmp_path / "land.csv"), CRS_M, Stated(), ledger, DAY)
+    assert land["name"].tolist() == ["H", "G", "O"]
+    assert land.area.round().tolist()[::2] == [10000, 5000]
+    assert any("closed by a straight line (row 4)" in r for r in ledger.remarks)
+    assert ledger.frame()["reason"].tolist() == ["a line where a polygon is expected", "the shape is not well-formed"]
+
+
+def test_distances_with_their_unit(tmp_path: Path) -> None:
+    (tmp_path / "keep_away.csv").write_text(
+        "kind,lat,lon,distance (ft)\nschool,49.65,9,100\nschool,49.651,9,40 m\n"
+        "school,49.652,9,0.1 km\nschool,49.653,9,0\n"
+    )
+    kept = read_keep_away(read_tables(tmp_path / "keep_away.csv"), CRS_M, Stated(), Ledger(), {})
+    assert kept["distance_m"].tolist() == pytest.approx([30.48, 40, 100, 0])
