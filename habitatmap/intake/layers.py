@@ -305,8 +305,9 @@ def genus_by_name(name: str) -> str:
     """
     names = load_common_names()
     words = fold(name).split()
-    if not words or " ".join(words) in names:
-        return names.get(" ".join(words), "")
+    for whole in (" ".join(words), "".join(words)):  # Hain-Buche is a Hainbuche
+        if whole in names or not words:
+            return names.get(whole, "")
     if words[0].capitalize() in set(load_tree_table().table["genus"]):
         return words[0].capitalize()
     first = [" ".join(words[:k]) for k in range(len(words) - 1, 0, -1)]

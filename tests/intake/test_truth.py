@@ -28,7 +28,6 @@ NOT_YET: dict[str, str] = {
     "trees: size classes with signs": "the classes are dropped",
     "trees: a column for the day of felling": "the felled tree is accepted",
     "land: consent in German": "Einwilligung is not known",
-    "keep_away: distances with a unit": "80 m is dropped",
 }
 
 CASES: list[Any] = [
