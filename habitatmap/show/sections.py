@@ -16,6 +16,7 @@ from typing import Any
 
 from habitatmap.show.page.figure import asset, shown
 
+LONG = 30  # letters; a column with longer texts gets more room
 _FIGURE = re.compile(r"^$|^[-+]?[\d,.]+( %| m)?( \(.*\))?( to [-+]?[\d,.]+( %| m)?)?$")
 
 
@@ -128,15 +129,18 @@ def _table(table: Table) -> Iterable[str]:
     cells = [[shown(cell) for cell in row] for row in table.rows]
     columns = range(len(table.heads))
     of_figures = [i > 0 and bool(cells) and all(_FIGURE.match(row[i]) for row in cells) for i in columns]
-    name = ['class="figure" ' if right else "" for right in of_figures]
+    long = [any(len(row[i]) > LONG for row in cells) for i in columns]
+    name = [
+        'class="figure" ' if right else 'class="long" ' if wide else ""
+        for right, wide in zip(of_figures, long, strict=True)
+    ]
     yield f'<div class="wide" role="region" aria-label="{label}" tabindex="0"><table><caption>{label}</caption>'
     heads = "".join(f'<th {name[i]}scope="col">{_text(head)}</th>' for i, head in enumerate(table.heads))
     yield f"<thead><tr>{heads}</tr></thead>"
     yield "<tbody>"
-    first = '<th class="long" ' if any(len(row[0]) > 20 for row in cells) else "<th "
     for row in cells:
         rest = "".join(f'<td {name[i]}dir="auto">{html.escape(row[i])}</td>' for i in columns[1:])
-        yield f'<tr>{first}scope="row" dir="auto">{html.escape(row[0])}</th>{rest}</tr>'
+        yield f'<tr><th {name[0]}scope="row" dir="auto">{html.escape(row[0])}</th>{rest}</tr>'
     yield "</tbody></table></div>"
     if table.note:
         yield f'<p class="note" dir="auto">{_text(table.note)}</p>'

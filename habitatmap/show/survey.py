@@ -366,7 +366,7 @@ def _where_larvae_live(told: Account) -> Section:
     elif len(apart):
         names = " and ".join(dict.fromkeys(_named(row["covariate"]) for row in apart.to_dict("records")))
         lead = (
-            f"{len(apart)} of {len(told.effects)} comparisons shows a difference ({names}); one in twenty does so by "
+            f"{len(apart)} of {len(told.effects)} comparisons show a difference ({names}); one in twenty does so by "
             "chance alone. By everything else the pools cannot be told apart."
         )
     else:
@@ -400,7 +400,8 @@ def _where_larvae_live(told: Account) -> Section:
         heads = ["What", "Of", "From - to", "Chance", "Difference in points", "Odds per s.d.", "Told apart"]
         note = (
             "Each by itself, under a weak prior. Numbers are compared between their quartiles, kinds with the "
-            "commonest one. Of many comparisons one in twenty shows a difference by chance."
+            "commonest one. Of many comparisons one in twenty shows a difference by chance. The figures are means over "
+            "draws of the posterior, good to about a fortieth of the width of their interval."
         )
         tables.append(Table("What larvae like, and what helps to see them", heads, effects, note))
     heads = ["Occupancy by", "Detection by", "Coefficients", "AIC", "Above the best", "Weight", "Remark"]
@@ -509,15 +510,15 @@ def _each_pool(told: Account) -> Section:
     ]
     heads = ["Pool", "Looks", "Finds", "Chance", "95 % interval", "More blank looks needed", "Worth of a look", "From"]
     note = (
-        f"More blank looks needed: until the pool is empty with {SURE:.0%} certainty. Worth of a look: how much one "
-        "more look is expected to settle (0 nothing, 0.25 everything). Pools without a find come first, the most worth "
-        "first."
+        f"More blank looks needed: until the pool is empty with {_percent(SURE)} certainty. Worth of a look: how much "
+        "one more look is expected to settle (0 nothing, 0.25 everything). Pools without a find come first, the most "
+        "worth first."
     )
     return Section(
         "pools",
         "Is this pool really empty",
         f"A pool that was never looked into holds larvae with a chance of about {_percent(psi)}; it takes {needed} "
-        f"blank looks in a row to be {SURE:.0%} sure that it is empty.",
+        f"blank looks in a row to be {_percent(SURE)} sure that it is empty.",
         words=[
             f"Reckoned with {basis}: occupancy {_percent(psi)}, detection {_percent(p)}. The chance of each pool below "
             "is conditional on its own looks; where larvae were seen this season it is 100 %."
@@ -585,8 +586,8 @@ def _next_season(told: Account) -> Section:
         lead,
         words=[
             f"Reckoned with {basis}: occupancy {_percent(psi)}, detection {_percent(p)} (MacKenzie & Royle 2005). The "
-            f"budget is {standard['hours']:g} hours ({given}), a visit takes {budget.visit_hours:g} hours with its way "
-            f"and a pool {budget.pool_hours:g} hours besides (options --hours, --visit-hours, --pool-hours).",
+            f"budget is {standard['hours']:g} hours ({given}), a visit takes {budget.visit_hours:g} h with its way "
+            f"and a pool {budget.pool_hours:g} h besides (options --hours, --visit-hours, --pool-hours).",
             f"Where one more look teaches most now: {', '.join(top)}." if top else "No pool is known.",
         ],
         tables=[Table("Both designs", heads, rows)],
@@ -664,7 +665,7 @@ def _percent(value: Any) -> str:
 def _range(low: Any, high: Any, nothing: str = "") -> str:
     if low is None or np.isnan(low):
         return nothing
-    return f"{100 * low:.0f} to {100 * high:.0f} %"
+    return f"{100 * low:.0f} %" if low == high else f"{100 * low:.0f} to {100 * high:.0f} %"
 
 
 def _points(value: float, low: float, high: float) -> str:

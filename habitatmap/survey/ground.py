@@ -25,6 +25,7 @@ from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.occupancy import fit_occupancy
 
 SLOPE_SD = 0.5  # of a slope per standard deviation, in log odds: expert judgement, see guide/survey.md
+WORDS = {"forage_score": "forage", "dead_wood_score": "dead wood", "places_near": "breeding places near"}
 MOST_UNKNOWN = 0.1  # of the looked-at places may lie where a covariate is not known; they are left out of the fit
 DRAWS = 1000
 NODES = 25  # a side of the lattice on which a chance is worked out; between them it is interpolated, to 0.0005
@@ -41,6 +42,10 @@ class Ground:
     detection: Array
     low: Array
     high: Array
+
+    def words(self) -> str:
+        """The covariates as a reader says them."""
+        return ", ".join(WORDS.get(name, name) for name in self.names)
 
     def draws_at(self, values: Array) -> Array:
         """Draws x n: the chances at n places (n x covariates); beyond the sampled range those at its nearest end."""
@@ -90,7 +95,7 @@ def fit_ground(detections: Array, places: pd.DataFrame, prior: Prior) -> tuple[G
     ground = Ground(
         tuple(names), taken[:, :-1], expit(taken[:, -1]), site.min().to_numpy(float), site.max().to_numpy(float)
     )
-    return ground, f"by {', '.join(names)}, each with a slope held near 0 unless the looks say otherwise"
+    return ground, f"by {ground.words()}, each with a slope held near 0 unless the looks say otherwise"
 
 
 def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, median_m: float) -> Array:

@@ -44,7 +44,7 @@ class Goodness:
         fits = self.p_value >= 0.05
         verdict = "no misfit can be shown" if fits else "the model does not fit, and its intervals are too narrow"
         return (
-            f"Goodness of fit: chi-squared {self.chi_square:.1f}, as bad or worse in {self.p_value:.0%} of "
+            f"Goodness of fit: chi-squared {self.chi_square:.1f}, as bad or worse in {100 * self.p_value:.0f} % of "
             f"{self.surveys} simulated surveys, overdispersion {self.overdispersion:.2f}: {verdict}."
         )
 
