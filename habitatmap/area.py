@@ -63,8 +63,9 @@ from habitatmap.intake.shapes import match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 from habitatmap.intake.trees import read_trees
 from habitatmap.intake.visits import read_visits
+from habitatmap.intake.wanted import read_wanted
 
-KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried")
+KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried", "wanted")
 # the frame ends this many scales of the flight kernel beyond the pools, or beyond the boundary where land cover goes on
 MARGIN_IN_SCALES = 10.0
 # half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
@@ -99,6 +100,7 @@ class Area:
     land: gpd.GeoDataFrame
     keep_away: gpd.GeoDataFrame
     paths: gpd.GeoDataFrame
+    wanted: pd.DataFrame
     boundary: Any
     inventoried: Any
     has: frozenset[str]
@@ -160,6 +162,7 @@ def _read_area(
     land = read_land(tables.get("land", []), crs, stated, ledger, day)
     keep_away = read_keep_away(tables.get("keep_away", []), crs, stated, ledger, settings.keep_away)
     paths = read_paths(tables.get("paths", []), crs, stated, ledger)
+    wanted = read_wanted(tables.get("wanted", []), crs, stated, ledger)
     inventoried = read_outline(tables.get("inventoried", []), "inventoried", crs, stated, ledger)
     overlays = read_cover_shapes(tables.get("overlays", []), "overlays", crs, stated, ledger)
 
@@ -192,6 +195,7 @@ def _read_area(
         land=land,
         keep_away=keep_away,
         paths=paths,
+        wanted=wanted,
         boundary=boundary,
         inventoried=inventoried,
         has=frozenset(kind for kind, found in tables.items() if found) | ({"land_cover"} if cover else set()),
@@ -509,16 +513,26 @@ def blurred(area: Area) -> Area:
 
     A private pool stands at the centre of its square of `public.blur_m` (aligned to the origin of the CRS), under a
     number in place of its name, without its texts; squares with fewer than FEWEST_PRIVATE private hosts lose their
-    private pools. Hosts, notes, observers and row numbers are empty; private land is left out. Open pools stay.
+    private pools. Hosts, notes, observers and row numbers are empty; private land, and sites wanted on it, are left
+    out. Open pools stay.
     """
     pools, names = _blurred_pools(area)
     visits = _without_people(area.visits[area.visits["pool"].isin(names)])
     visits = visits.assign(pool=visits["pool"].map(names))
     visits = visits.sort_values(list(visits.columns), kind="stable", ignore_index=True)
     land = area.land[area.land["private"] != "yes"].assign(consent_note="").reset_index(drop=True)
+    wanted = area.wanted[~is_private(area.wanted, area.land)].assign(name="", note="", file="", row=0)
+    wanted = wanted.sort_values(["x", "y"], kind="stable", ignore_index=True)
     grid = area.grid if area.land_cover is not None else _public_frame(area, pools, land)
     return replace(
-        area, grid=grid, pools=pools, visits=visits, land=land, ledger=_counts_only(area.ledger), notes=area.notes[:1]
+        area,
+        grid=grid,
+        pools=pools,
+        visits=visits,
+        land=land,
+        wanted=wanted,
+        ledger=_counts_only(area.ledger),
+        notes=area.notes[:1],
     )
 
 

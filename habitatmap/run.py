@@ -34,19 +34,28 @@ from habitatmap.intake.pools import standing
 from habitatmap.intake.settings import Settings
 from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.web import web
+from habitatmap.plan.ask_first import COLUMNS as ASK_COLUMNS
+from habitatmap.plan.ask_first import ask_first
 from habitatmap.plan.bound import certify
 from habitatmap.plan.candidates import Candidates, candidates
 from habitatmap.plan.gaps import gaps
 from habitatmap.plan.outlook import NONE, PLAN, Outlook, ground_points, other_plans, outlook
-from habitatmap.plan.problem import problem
-from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached, reach_of_draws
+from habitatmap.plan.problem import Problem, problem
+from habitatmap.plan.reach import (
+    forage_in_reach,
+    gains_of_draws,
+    loss_of_each,
+    not_reached,
+    reach_of_draws,
+    shares_of_gains,
+)
 from habitatmap.plan.robustness import robustness
 from habitatmap.plan.search import Choice, plan
-from habitatmap.plan.zones import Zone, zones
+from habitatmap.plan.terms import costs, kept_sites, number_of_pools, quotas, unknown_names
+from habitatmap.plan.zones import zones
 from habitatmap.show.cautions import general_cautions, site_caution
-from habitatmap.show.reasons import reason
 from habitatmap.show.summary import headline, missing_inputs, summarise, versions
-from habitatmap.show.tables import place_table, plan_table, pool_table, sampler
+from habitatmap.show.tables import middle_of_square, place_table, plan_table, pool_table, sampler, zone_table
 from habitatmap.survey.account import Account, Budget, take_account
 from habitatmap.survey.chances import Chances, chances, where_to_look
 from habitatmap.survey.ground import places_near
@@ -103,9 +112,11 @@ class Result:
     paths: gpd.GeoDataFrame
     boundary: Any
     plan: pd.DataFrame
-    zones: list[Zone]
+    zones: gpd.GeoDataFrame
     plan_exchanged: pd.DataFrame | None
     gaps: gpd.GeoDataFrame
+    ask_first: pd.DataFrame
+    sensitivity: pd.DataFrame
     links: gpd.GeoDataFrame
     candidates_lost: pd.DataFrame
     set_aside: pd.DataFrame
@@ -131,7 +142,7 @@ def run(area: Area, say: Say | None = None) -> Result:
     tell = say or _silent
     result = _evaluate(area, tell)
     tell("The same for the public, from blurred places")
-    return replace(result, public=_evaluate(blurred(area), _silent))
+    return replace(result, public=_evaluate(blurred(area), _silent, for_public=True))
 
 
 def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outlook:
@@ -234,7 +245,7 @@ def _at_pools(area: Area, fields: dict[str, Array], up: Array, known: Chances) -
     return at
 
 
-def _evaluate(area: Area, say: Say) -> Result:
+def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     clock = Clock(say)
     settings, grid = area.settings, area.grid
     flight = settings.flight
@@ -264,32 +275,48 @@ def _evaluate(area: Area, say: Say) -> Result:
         lost_without[np.isin(flags, NOT_SCORED)] = np.nan
 
     with clock("Where a pool may stand"):
-        where = candidates(
-            grid,
-            has_data=~np.isnan(spots.season),
-            inside_boundary=spots.inside,
-            ground=_ground(area.land_cover),
-            land=area.land,
-            has_land="land" in area.has,
-            keep_away=area.keep_away,
-            pools=pools[up],
-            settings=settings.plan,
-        )
+
+        def may_stand(consent: tuple[Any, ...]) -> Candidates:
+            return candidates(
+                grid,
+                has_data=~np.isnan(spots.season),
+                inside_boundary=spots.inside,
+                ground=_ground(area.land_cover),
+                land=area.land,
+                has_land="land" in area.has,
+                keep_away=area.keep_away,
+                pools=pools[up],
+                settings=settings.plan.model_copy(update={"consent": consent}),
+            )
+
+        where = may_stand(settings.plan.consent)
 
     with clock("Which spots help most"):
-        chance_here = known.new_on(ground, grid.shape)
-        p_new = np.where(where.allowed, chance_here, np.nan)
-        wanted = settings.plan.pools if forage_ha > 0 else 0
-        asked = problem(weight, places, p_new, spacing_m=settings.plan.spacing_m, **frame)
+        p_anywhere = known.new_on(ground, grid.shape)
+        p_new = np.where(where.allowed, p_anywhere, np.nan)
+        kept = kept_sites(area.wanted, is_private(area.wanted, area.land), grid, p_anywhere)
+        cost = costs(area.land, where.land_index, settings.plan)
+        asked = problem(
+            weight,
+            places,
+            p_new,
+            spacing_m=settings.plan.spacing_m,
+            kept=kept,
+            quotas=quotas(area.land, where.land_index, settings.plan),
+            cost=cost,
+            budget=settings.plan.budget,
+            **frame,
+        )
+        wanted = number_of_pools(settings.plan, cost, where.allowed, kept) if forage_ha > 0 else 0
         choice = plan(asked, wanted)
         sites = choice.frame
         with_plan = choice.with_plan
         suggested = _as_places(sites, grid)
         all_places = pd.concat([places, suggested], ignore_index=True)
-        R_plan = not_reached(grid, all_places, median_m=flight.forage_median_m)
-        drawn = known.new_draws_on(_ground_at(sites, ground))
-        plan_draws = np.column_stack([draws, drawn])
-        plan_low, plan_high = _interval(reach_of_draws(weight, all_places, plan_draws, **frame), with_plan)
+        site_draws = known.new_draws_on(_ground_at(sites, ground))
+        drawn = reach_of_draws(weight, all_places, np.column_stack([draws, site_draws]), **frame)
+        plan_low, plan_high = _interval(drawn, with_plan)
+        gains = gains_of_draws(weight, places, sites, draws, site_draws, **frame)
 
     with clock("How far from the best possible"):
         bound = certify(asked, wanted)
@@ -304,11 +331,18 @@ def _evaluate(area: Area, say: Say) -> Result:
             choice,
             around,
             draws=draws,
-            odds=_odds(sites, drawn),
+            odds=_odds(sites, site_draws),
             low=low_forage,
             high=high_forage,
             medians=(FORAGE_MEDIANS_M[0], flight.forage_median_m, FORAGE_MEDIANS_M[1]),
         )
+
+    with clock("Whom to ask first"):
+        asks, asks_left = pd.DataFrame(columns=ASK_COLUMNS), 0
+        if "land" in area.has and not for_public:
+            counted_on = "ask" in settings.plan.consent
+            everyone = p_new if counted_on else np.where(may_stand(("yes", "ask")).allowed, p_anywhere, np.nan)
+            asks, asks_left = ask_first(asked, choice, area.land, grid, counted_on=counted_on, with_all=everyone)
 
     with clock("What stays out of reach"):
         reach_now = np.where(np.isnan(spots.season), np.nan, 1.0 - R)
@@ -326,8 +360,7 @@ def _evaluate(area: Area, say: Say) -> Result:
             "forage_m": spots.forage_m,
             "dead_wood_m": spots.dead_wood_m,
             "reach_now": reach_now,
-            "reach_with_plan": np.where(np.isnan(spots.season), np.nan, 1.0 - R_plan),
-            "occupancy": _chance_surface(chance_here, spots, ground, pools, known, grid),
+            "occupancy": _chance_surface(p_anywhere, spots, ground, pools, known, grid),
         }
         at: dict[str, Array] = {**rasters, "dead_wood_access": spots.dead_wood_access}
         private = is_private(pools, area.land)
@@ -359,15 +392,31 @@ def _evaluate(area: Area, say: Say) -> Result:
             "land_index": where.land_index,
             "paths": area.paths,
             "standing": pools[up],
-            "reason": reason,
+            "lost_as": where.reason,
             "caution": lambda row: site_caution(row, settings),
         }
-        table_of_plan = plan_table(sites, now, known.new_ends_on(_ground_at(sites, ground)), steady.share, **described)
+        stated = dict(zip(zip(kept["row"], kept["col"], strict=True), kept["private"], strict=True))
+        cells = zip(sites["row"].tolist(), sites["col"].tolist(), strict=True)
+        low_gain, high_gain = _intervals(gains, sites["gain"].to_numpy(float))
+        figures = sites.assign(
+            **_ends_of_p(sites, known.new_ends_on(_ground_at(sites, ground))),
+            gain_low=low_gain,
+            gain_high=high_gain,
+            robustness=steady.share,
+            assumed_share=shares_of_gains(weight, R, sites, ~spots.measured, asked.kernel),
+            cost=asked.cost_at(sites["row"], sites["col"]) if cost is not None else np.nan,
+            private=[stated.get(cell, "") for cell in cells],
+        )
+        table_of_plan = plan_table(figures, now, **described)
         other = None
         if choice.exchanged is not None:
-            nothing = np.full(len(choice.exchanged), np.nan)
             ends = known.new_ends_on(_ground_at(choice.exchanged, ground))
-            other = plan_table(choice.exchanged, now, ends, nothing, **described)
+            other = plan_table(choice.exchanged.assign(**_ends_of_p(choice.exchanged, ends)), now, **described)
+        zone_ground = zone_table(table_of_plan, around, grid, area.land)
+        # a spot on private ground is seen in the middle of its square, as the raster would give it away
+        shown = suggested.assign(private=table_of_plan["private"])
+        R_plan = R * not_reached(grid, _in_squares(shown, grid), median_m=flight.forage_median_m)
+        rasters["reach_with_plan"] = np.where(np.isnan(spots.season), np.nan, 1.0 - R_plan)
         owner = where.land_index
         site_owner = owner[sites["row"].to_numpy(int), sites["col"].to_numpy(int)] if len(sites) else np.empty(0, int)
         land_table = place_table(area.land, pools, up, site_owner, spots.season, owner)
@@ -395,7 +444,10 @@ def _evaluate(area: Area, say: Say) -> Result:
         candidates={"all": grid.rows * grid.cols, "lost": where.lost, "left": where.left},
         plan={
             "pools": len(sites),
-            "wanted": settings.plan.pools,
+            "wanted": choice.wanted,
+            "decided": int(sites["kept"].sum()),
+            "objective": settings.plan.objective,
+            **_spent(asked, sites, settings.plan.cost_unit),
             "share_of_bound": bound.share(with_plan) if len(sites) else None,
             "exchange_gain": choice.exchange_gain if len(sites) else None,
             "provisional": "land" not in area.has,
@@ -403,9 +455,11 @@ def _evaluate(area: Area, say: Say) -> Result:
         },
         network=net.summary,
         gaps={"count": len(unserved), "share": float(unserved["share"].sum()) if forage_ha > 0 else None},
+        ask_first={"helpful": asks.to_dict("records"), "not_worked_out": asks_left},
+        sensitivity=steady.sensitivity.to_dict("records"),
         forage={"lean_month": spots.lean_month, "months": list(settings.season.months)},
         missing=missing_inputs(area.has, int(up.sum()), int(known.looks.looks.sum())),
-        warnings=known.warnings,
+        warnings=[*known.warnings, *unknown_names(area.land, settings.plan), *_not_kept(area.wanted, kept)],
         seconds=clock.seconds,
         versions=versions(__version__),
         cautions=general_cautions(settings),
@@ -426,9 +480,11 @@ def _evaluate(area: Area, say: Say) -> Result:
         paths=area.paths,
         boundary=area.boundary,
         plan=table_of_plan,
-        zones=around,
+        zones=zone_ground,
         plan_exchanged=other,
         gaps=unserved,
+        ask_first=asks,
+        sensitivity=steady.sensitivity,
         links=net.links,
         candidates_lost=pd.DataFrame({"reason": list(where.lost), "cells": list(where.lost.values())}),
         set_aside=area.ledger.frame(),
@@ -508,6 +564,42 @@ def _seasons(area: Area, group: Array) -> dict[str, Any]:
     """Every season by itself, and what can be said about a change."""
     told = seasons(area.visits, area.pools, area.as_of, group)
     return {"each": told.each.to_dict("records"), "same_pools": told.same, "shown": told.shown}
+
+
+def _intervals(draws: Array, values: Array) -> tuple[Array, Array]:
+    """`_interval` for each column of draws x values."""
+    ends = [_interval(column, float(value)) for column, value in zip(draws.T, values, strict=True)]
+    return np.array([low for low, _ in ends]), np.array([high for _, high in ends])
+
+
+def _ends_of_p(sites: pd.DataFrame, ends: Array) -> dict[str, Array]:
+    """The ends (sites x 2) of the chance at each site, widened to hold the chance itself."""
+    p = sites["p"].to_numpy(float)
+    return {"occupancy_low": np.minimum(ends[:, 0], p), "occupancy_high": np.maximum(ends[:, 1], p)}
+
+
+def _in_squares(sites: pd.DataFrame, grid: Grid) -> pd.DataFrame:
+    """Sites as places (row, col, p), those on private ground in the middle of their square."""
+    x, y = middle_of_square(sites["x"], sites["y"])
+    row, col = grid.cell_of(x, y)
+    hidden = (sites["private"] == "yes").to_numpy()
+    return sites.assign(row=np.where(hidden, row, sites["row"]), col=np.where(hidden, col, sites["col"]))
+
+
+def _spent(asked: Problem, sites: pd.DataFrame, unit: str) -> dict[str, Any]:
+    """What the plan costs, of what budget; nothing where none is set."""
+    if asked.cost is None:
+        return {}
+    spent = float(asked.cost_at(sites["row"], sites["col"]).sum())
+    return {"budget": asked.budget, "spent": spent, "cost_unit": unit}
+
+
+def _not_kept(wanted: pd.DataFrame, kept: pd.DataFrame) -> list[str]:
+    """A word on wanted sites that the plan could not keep."""
+    lost = len(wanted) - len(kept)
+    if not lost:
+        return []
+    return [f"{lost} of {len(wanted)} wanted sites are not in the plan: they lie outside the map, or share a cell."]
 
 
 def _ground(cover: LandCover | None) -> Array | None:

@@ -193,7 +193,16 @@ WORDS: dict[str, dict[str, str]] = {
         until, valid until, consent until, expires, expiry, expiry date; bis, gultig bis; jusqu au, valable jusqu
         au, expire; tot, geldig tot; hasta, valido hasta; asti, voimassa asti, voimassa""",
         "private": _PRIVATE,
+        "owner": """
+        owner, landowner, land owner, owned by, proprietor; eigentumer, eigentumerin, besitzer; proprietaire; eigenaar;
+        propietario; proprietario; omistaja, maanomistaja""",
         "position": _PLACE["position"],
+    },
+    "wanted": {
+        "name": f"{_POOL}; {_NAME}, site, station, place",
+        **_PLACE,
+        "private": _PRIVATE,
+        "note": _NOTE,
     },
     "keep_away": {
         "kind": _KIND,

@@ -20,7 +20,8 @@ from habitatmap.intake.shapes import frame_of, match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 from habitatmap.intake.values import yes_no
 
-COLUMNS = ["name", "kind", "consent", "consent_note", "private", "geometry", "file", "row"]
+COLUMNS = ["name", "kind", "consent", "consent_note", "private", "owner", "geometry", "file", "row"]
+_READ = ("name", "kind", "consent", "until", "private", "owner")
 
 # neighbours' outlines share a sliver often enough; ground of less than this is not told (common practice, no source)
 SHARED_M2 = 10.0
@@ -72,7 +73,7 @@ def read_land(
     frames = []
     for table, heads in match_layers("land", tables, stated, ledger):
         shapes = read_shapes(table, "land", crs, stated, ledger, "polygons", heads)
-        cells = {name: shapes.column(heads.at.get(name)) for name in ("name", "kind", "consent", "until", "private")}
+        cells = {name: shapes.column(heads.at.get(name)) for name in _READ}
         untils = read_dates(cells["until"], heads.text.get("until", ""))
         rows = []
         for i, (file, row) in enumerate(zip(shapes.files, shapes.numbers, strict=True)):
@@ -85,7 +86,8 @@ def read_land(
             if private is None:
                 ledger.remark(f'{where}: private is "{as_text(cells["private"][i])}", read as blank; write yes or no')
             private = private or ("yes" if is_home_ground(kind) else "no")
-            rows.append((as_text(cells["name"][i]), kind, consent, note, private, file, row))
+            owner = as_text(cells["owner"][i])
+            rows.append((as_text(cells["name"][i]), kind, consent, note, private, owner, file, row))
         ledger.accept_rows("land", table, shapes.at)
         columns = [c for c in COLUMNS if c != "geometry"]
         frames.append((pd.DataFrame(rows, columns=columns), shapes.geometry))

@@ -94,8 +94,22 @@ class OccupancySettings(_Part):
     trees: Share = 0.3
 
 
+Sites = Annotated[int, Field(ge=0, description="a whole number of sites, 0 or more")]
+
+
+class QuotaSettings(_Part):
+    """The most suggestions on one piece of land, of one owner, or of those named; None = no limit."""
+
+    per_place: Sites | None = None
+    per_owner: Sites | None = None
+    by_name: Annotated[dict[str, Sites], Field(description="sites by the name of a place or an owner")] = {}
+
+
+Money = Annotated[float, Field(gt=0, description="a number above 0, in the unit of plan.cost_unit")]
+
+
 class PlanSettings(_Part):
-    """How many pools to suggest, how far apart, and on what land."""
+    """How many pools to suggest, or for how much money or time, how far apart, on what land, and to what end."""
 
     pools: Annotated[int, Field(ge=0, description="a whole number, 0 or more")] = 10
     spacing_m: MetresOrNone = 100.0
@@ -104,6 +118,14 @@ class PlanSettings(_Part):
         Field(strict=False, description='a list of "yes" and "ask" (land with consent "no" is never planned on)'),
     ] = ("yes", "ask")
     private: Annotated[bool, Field(description="true or false")] = False
+    objective: Annotated[
+        Literal["reach", "connectivity"], Field(description='"reach" (forage in reach) or "connectivity"')
+    ] = "reach"
+    budget: Money | None = None
+    cost_per_site: Money = 1.0
+    cost_by_kind: Annotated[dict[str, Money], Field(description="the cost of a site by kind of land")] = {}
+    cost_unit: Text = ""
+    quota: QuotaSettings = QuotaSettings()
 
 
 class CautionSettings(_Part):
@@ -151,6 +173,7 @@ class ColumnSettings(_Part):
     trees: dict[str, Text] = {}
     land: dict[str, Text] = {}
     keep_away: dict[str, Text] = {}
+    wanted: dict[str, Text] = {}
     land_cover: dict[str, Text] = {}
 
 

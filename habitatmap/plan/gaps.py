@@ -1,11 +1,14 @@
 """Gaps: forage that no known breeding place is likely to reach, as ranked polygons with their cause in plain words.
 
-A gap is a set of connected cells (8 neighbours: a hoverfly does not stop at a corner) with forage of at least
-`gap.forage_from`, reached with a chance below `gap.reached_below`, on at least `gap.least_ha` hectares. Gaps are ranked
-by the forage in them that is not reached. The whole frame is looked at in one piece.
+A patch is a set of connected cells (8 neighbours: a hoverfly does not stop at a corner) with forage of at least
+`gap.forage_from`, reached with a chance below `gap.reached_below`, on at least `gap.least_ha` hectares. Patches parted
+by less than a fifth of the flight median (50 m of 250 m: a street, a row of houses) are one gap. Gaps are ranked by the
+forage in them that is not reached. The whole frame is looked at in one piece.
 """
 
 from __future__ import annotations
+
+import math
 
 import geopandas as gpd
 import numpy as np
@@ -18,6 +21,7 @@ from scipy.ndimage import find_objects, label
 from scipy.spatial import cKDTree
 
 from habitatmap.grid import Grid
+from habitatmap.habitat.distance import distance_to
 from habitatmap.habitat.kernels import reach_weight, scale_m
 from habitatmap.intake.settings import Settings
 from habitatmap.plan.candidates import Candidates
@@ -26,6 +30,8 @@ Floats = NDArray[np.floating]
 
 # 95 % of flights end within this many flight scales: a quantile of the 2-D exponential
 FLIGHT_SCALES = 4.743864518
+# expert judgement: patches parted by less of a flight median are one gap
+JOINED_BELOW = 0.2
 CELLS_LOOKED_AT = 200  # cells of a gap, evenly spread over it, that are measured to tell its cause
 COLUMNS = "rank area_ha share mean_forage mean_reach nearest_place_m places_in_flight ground_ha cause".split()
 
@@ -44,17 +50,12 @@ def gaps(
     forage = np.nan_to_num(weight)
     total = float(forage.sum(dtype=float))
     is_gap = (forage >= settings.gap.forage_from) & (forage > 0) & (reach_now < settings.gap.reached_below)
-    number, _ = label(is_gap, structure=np.ones((3, 3)))
-    size = np.bincount(number.ravel())
-    enough = size * grid.cell_ha >= settings.gap.least_ha - 1e-9
-    enough[0] = False  # what is no gap
-    outline = _outlines(grid, number, enough)
+    number = _numbered(is_gap, grid, settings)
+    outline = _outlines(grid, number)
     position = places[["row", "col"]].to_numpy(dtype=float) * grid.cell_m
 
     found = []
     for which, box in enumerate(find_objects(number), start=1):
-        if not enough[which]:
-            continue
         row, col = (at + part.start for at, part in zip(np.nonzero(number[box] == which), box, strict=True))
         w, reach = forage[row, col].astype(float), reach_now[row, col].astype(float)
         around = _places_around(np.column_stack([row, col]) * grid.cell_m, position, settings)
@@ -80,10 +81,24 @@ def gaps(
     return gpd.GeoDataFrame(table, geometry="geometry")
 
 
-def _outlines(grid: Grid, number: NDArray[np.int32], wanted: NDArray[np.bool_]) -> dict[int, shapely.MultiPolygon]:
-    """The ground of each wanted label as a multipolygon, whose parts may touch at a corner."""
+def _numbered(is_gap: NDArray[np.bool_], grid: Grid, settings: Settings) -> NDArray[np.int32]:
+    """The gap that each cell belongs to, from 1; 0 = none (rows, cols)."""
+    patch, _ = label(is_gap, structure=np.ones((3, 3)))
+    enough = np.bincount(patch.ravel()) * grid.cell_ha >= settings.gap.least_ha - 1e-9
+    enough[0] = False  # what is no gap
+    wanted = enough[patch]
+    if not wanted.any():
+        return np.zeros(grid.shape, np.int32)
+    # cells around patches that the half of a join covers: where two such margins touch, the patches are one gap
+    margin = distance_to(wanted, grid.cell_m) <= JOINED_BELOW * settings.flight.forage_median_m / 2.0
+    joined, _ = label(wanted | margin, structure=np.ones((3, 3)))
+    return np.asarray(np.where(wanted, joined, 0), dtype=np.int32)
+
+
+def _outlines(grid: Grid, number: NDArray[np.int32]) -> dict[int, shapely.MultiPolygon]:
+    """The ground of each gap as a multipolygon, whose parts may touch at a corner."""
     parts: dict[int, list[shapely.Polygon]] = {}
-    for ring, value in shapes(number, mask=wanted[number], connectivity=4, transform=Affine(*grid.transform)):
+    for ring, value in shapes(number, mask=number > 0, connectivity=4, transform=Affine(*grid.transform)):
         parts.setdefault(int(value), []).append(shapely.geometry.shape(ring))
     return {value: shapely.MultiPolygon(polygons) for value, polygons in parts.items()}
 
@@ -118,11 +133,16 @@ def _why_not_reached(nearest_m: float, in_flight: int, if_occupied: float, setti
     )
 
 
+def _hectares(ha: float) -> str:
+    """Hectares with two digits that count: "0.031 ha", "14 ha", "14,000 ha"."""
+    return f"{ha:.2g} ha" if ha < 99.5 else f"{round(ha, 1 - math.floor(math.log10(ha))):,.0f} ha"
+
+
 def _why_no_pool(where: Candidates, row: NDArray[np.int64], col: NDArray[np.int64], ground_ha: float) -> str:
     """What stands in the way of a pool here."""
     if ground_ha > 0:
         word = "no land record was given to prove it" if where.provisional else "with a consent the plan allows"
-        return f"a pool may stand on {ground_ha:.2g} ha of it ({word})"
+        return f"a pool may stand on {_hectares(ground_ha)} of it ({word})"
     reasons = list(where.lost)
     count = np.bincount(where.code[row, col], minlength=len(reasons) + 1)[1:]
     main = reasons[int(np.argmax(count))]

@@ -106,6 +106,12 @@ class Problem:
         row, col = np.asarray(row, dtype=np.int64), np.asarray(col, dtype=np.int64)
         return np.zeros(row.shape) if self.cost is None else self.cost[row, col]
 
+    def allowing(self, candidates: Floats) -> Problem:
+        """The same with other candidates; what is worked out already and does not hang on them is handed on."""
+        other = replace(self, candidates=candidates)
+        other.__dict__.update({k: v for k, v in self.__dict__.items() if k in ("total", "kernel", "missed", "now")})
+        return other
+
     def settled(self) -> Problem:
         """The same with the kept sites as breeding places, so that only the free ones are left to choose."""
         if not self.kept_cells or self.kept is None:

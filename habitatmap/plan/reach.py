@@ -204,6 +204,68 @@ def reach_of_draws(w: ArrayLike, places: pd.DataFrame, draws: ArrayLike, *, cell
     return np.minimum(coarse * (fine / base) if base > 0 else coarse, 1.0)
 
 
+def gains_of_draws(
+    w: ArrayLike,
+    places: pd.DataFrame,
+    sites: pd.DataFrame,
+    draws: ArrayLike,
+    site_draws: ArrayLike,
+    *,
+    cell_m: float,
+    median_m: float,
+) -> Floats:
+    """What each site of a plan adds after those before it, for each draw: (n_draws, n_sites), shares 0-1.
+
+    `sites` has row, col, p and gain (share, at that p); `draws` (n_draws, n_places) and `site_draws` (n_draws, n_sites)
+    are the chances. On blocks, scaled as in `reach_of_draws`, so that a draw equal to p gives the gains themselves.
+    """
+    chances, new = (np.atleast_2d(np.asarray(d, dtype=np.float64)) for d in (draws, site_draws))
+    weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
+    total = float(weights.sum())
+    if total <= 0 or len(sites) == 0:
+        return np.full((len(chances), len(sites)), math.nan)
+    row, col, p = in_order(places)
+    order = order_of(places)
+    site_row, site_col = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
+    size = max(1, int(scale_m(median_m) / BLOCKS_PER_SCALE / cell_m))
+    prints, blocks = footprints(median_m, cell_m, size), block_sum(weights, size)
+
+    def on_blocks(chance: Floats, at_sites: Floats) -> Floats:
+        left = blocks.copy()
+        multiply_blocks(left, row, col, chance, prints, size)
+        missed = [float(left.sum())]
+        for n in range(len(sites)):
+            one = np.s_[n : n + 1]
+            multiply_blocks(left, site_row[one], site_col[one], at_sites[one], prints, size)
+            missed.append(float(left.sum()))
+        return -np.diff(missed) / total
+
+    coarse = np.array(
+        [on_blocks(np.ascontiguousarray(c[order]), np.ascontiguousarray(s)) for c, s in zip(chances, new, strict=True)]
+    )
+    base, fine = on_blocks(p, sites["p"].to_numpy(np.float64)), sites["gain"].to_numpy(np.float64)
+    return np.asarray(coarse * np.divide(fine, base, out=np.ones_like(fine), where=base > 0))
+
+
+def shares_of_gains(w: ArrayLike, R: Floats, sites: pd.DataFrame, part: NDArray[np.bool_], k: Floats) -> Floats:
+    """Of what each site adds after those before it, the share (0-1) that lies on the cells of `part`; NaN for no gain.
+
+    `R` is `not_reached` without the sites, `k` the kernel by offset.
+    """
+    left = np.nan_to_num(np.asarray(w, dtype=np.float64)) * R
+    out = np.full(len(sites), math.nan)
+    r = k.shape[0] // 2
+    columns = (sites[name].tolist() for name in ("row", "col", "p"))
+    for n, (row, col, p) in enumerate(zip(*columns, strict=True)):
+        around = np.s_[max(0, row - r) : row + r + 1, max(0, col - r) : col + r + 1]
+        before = left[around].copy()
+        multiply(left, 0, 0, row, col, p, k)
+        gained = before - left[around]
+        if (whole := float(gained.sum())) > 0:
+            out[n] = float(gained[part[around]].sum()) / whole
+    return out
+
+
 def _columns(places: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
     row, col = places["row"].to_numpy(np.int64), places["col"].to_numpy(np.int64)
     return row, col, places["p"].to_numpy(np.float64)

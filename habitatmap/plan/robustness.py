@@ -97,7 +97,7 @@ def robustness(
     factors = np.ones(n) if odds is None else np.asarray(odds, dtype=np.float64)
     if asked.kept is not None:
         kept_p = asked.kept["p"].to_numpy(np.float64)
-        drawn = np.column_stack([drawn, [_shifted(kept_p, factor) for factor in factors]])
+        drawn = np.column_stack([drawn, [shifted(kept_p, factor) for factor in factors]])
     rest = asked.settled()
     is_kept = choice.frame["kept"].to_numpy(bool)
     sites, zones = choice.frame[~is_kept], [zone for zone, fixed in zip(around, is_kept, strict=True) if not fixed]
@@ -205,11 +205,11 @@ class _Again:
             return np.ones(len(self.zones), bool), math.nan, math.nan
         left = scene.missed(case.level, *self.places, case.chances)
         served = left.copy()
-        multiply_blocks(served, *self.sites, _shifted(self.site_p, case.odds), scene.prints, scene.size)
+        multiply_blocks(served, *self.sites, shifted(self.site_p, case.odds), scene.prints, scene.size)
         now, with_plan = 1.0 - float(left.sum()) / total, 1.0 - float(served.sum()) / total
         if case[:2] == self.own[:2] and case.odds == 1.0 and np.array_equal(case.chances, self.own.chances):
             return np.ones(len(self.zones), bool), now, with_plan
-        p = _shifted(self.near_p, case.odds)
+        p = shifted(self.near_p, case.odds)
         hopes, row, col = p * self.most[case.median_m, case.level], *self.near
         picked = _plan_on_blocks(
             left, hopes, scene.prints, scene.size, row, col, p, len(self.zones), self.apart,
@@ -218,7 +218,7 @@ class _Again:
         return np.array([zone.holds(row[picked], col[picked]) for zone in self.zones], dtype=bool), now, with_plan
 
 
-def _shifted(p: Floats, factor: float) -> Floats:
+def shifted(p: Floats, factor: float | Floats) -> Floats:
     """Chances with their odds times a factor."""
     return p * factor / (1.0 - p + p * factor)
 

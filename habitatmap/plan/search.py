@@ -14,6 +14,7 @@ neither threads nor tiles can change a plan.
 
 from __future__ import annotations
 
+import copy
 import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -103,16 +104,22 @@ def choose(
 
 
 def plan(
-    asked: Problem, pools: int, *, exchange: bool = True, workers: int | None = None, tile_cells: int | None = None
+    asked: Problem,
+    pools: int,
+    *,
+    exchange: bool = True,
+    workers: int | None = None,
+    tile_cells: int | None = None,
+    field: Field | None = None,
 ) -> Choice:
     """The plan for a problem: the kept sites, then greedy up to `pools` sites in all, then interchange.
 
     A cell is chosen once at most. Fewer sites are given where no more fit, the budget is spent, or nothing is left to
     gain, with a note. Where sites differ in cost, greedy takes the largest gain for its cost; the set is then listed by
-    gain, and of it and the best single site the better one is the plan.
+    gain, and of it and the best single site the better one is the plan. `field` is used up where it is given.
     """
     now, total = asked.now, asked.total
-    field = Field(asked, workers=workers, tile_cells=tile_cells)
+    field = field or Field(asked, workers=workers, tile_cells=tile_cells)
     fixed = asked.kept_cells
     for pick in in_greedy_order(asked, fixed):
         field.add(pick)
@@ -309,6 +316,22 @@ class Field:
         self.best_of = np.empty((-(-self.shape[0] // BLOCK), -(-self.shape[1] // BLOCK)))
         self.buffer = np.empty((NEAR, 2), np.int64)
         self.renew()
+
+    def fork(self, asked: Problem) -> Field:
+        """The field of the same problem with fewer candidates, before any site is set; cheap, as no gain changes."""
+        other = copy.copy(self)
+        other.p, other.missed, other.C, other.best_of = (
+            asked.chance,
+            self.missed.copy(),
+            self.C.copy(),
+            self.best_of.copy(),
+        )
+        other.blocked = self.blocked + (np.isnan(asked.candidates) & ~np.isnan(self.p)).astype(np.uint16)
+        other.free = self.free & ~np.isnan(asked.candidates)
+        other.rate = other.p / (asked.cost / asked.cost.min()) if self.uneven and asked.cost is not None else other.p
+        other.left, other.sites = [left.copy() for left in self.left], []
+        other.refresh(0, self.shape[0], 0, self.shape[1])
+        return other
 
     @property
     def budgeted(self) -> bool:

@@ -206,7 +206,7 @@ def gpx_document(root: ElementTree.Element) -> bytes:
 
 
 def write_geopackage(result: Any, path: Path) -> None:
-    """habitatmap.gpkg: pools, visits, trees, places, plan, gaps, links, candidates_lost, also where they are empty.
+    """habitatmap.gpkg: pools, visits, trees, places, plan, zones, gaps, links, candidates_lost, also where empty.
 
     It holds exact places and is for the team. The date inside is the day of the map, not of the run.
     """
@@ -222,6 +222,7 @@ def write_geopackage(result: Any, path: Path) -> None:
         "trees": (points(result.trees), "Point"),
         "places": (result.places, "MultiPolygon"),
         "plan": (plan, "Point"),
+        "zones": (result.zones, "MultiPolygon"),
         "gaps": (result.gaps, "MultiPolygon"),
         "links": (result.links, "LineString"),
         "candidates_lost": (result.candidates_lost, None),
@@ -295,6 +296,8 @@ def text_files(result: Any) -> dict[str, bytes]:
     texts = {
         "plan.csv": csv_text(plan),
         "plan.geojson": geojson_text(plan, plan_points(plan, "lon", "lat")),
+        "zones.geojson": geojson_text(result.zones, in_degrees(result.zones, result.crs)),
+        "ask_first.csv": csv_text(result.ask_first),
         "gaps.geojson": geojson_text(result.gaps, in_degrees(result.gaps, result.crs)),
         "pools.csv": csv_text(result.pools),
         "places.csv": csv_text(result.places),

@@ -72,7 +72,10 @@ def summarise(area: Area, *, reach: Mapping[str, Any], **parts: Any) -> dict[str
         "intake": area.ledger.counts(),
         **{name: parts[name] for name in ("pools_standing", "occupancy", "seasons")},
         "forage_in_reach": reach,
-        **{name: parts[name] for name in ("candidates", "plan", "network", "gaps", "forage", "missing")},
+        **{
+            name: parts[name]
+            for name in ("candidates", "plan", "network", "gaps", "ask_first", "sensitivity", "forage", "missing")
+        },
         "land_cover": {"name": cover.name, "unmatched": list(cover.unmatched)} if cover else None,
         "notes": [*area.notes, *area.ledger.remarks, *parts["warnings"]],
         **{name: parts[name] for name in ("seconds", "versions", "cautions")},

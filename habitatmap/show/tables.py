@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
+from rasterio.features import rasterize
 from scipy.spatial import cKDTree
 
 from habitatmap.grid import Grid
+from habitatmap.plan.zones import Zone
+from habitatmap.show.reasons import doubt, reason
 
 # common practice, no source: the trees a volunteer would call near
 TREES_NEAR_M = 100.0
@@ -26,11 +30,17 @@ POOL_COLUMNS = [
     *("occupancy", "occupancy_low", "occupancy_high", "basis", "forage_in_reach"),
     *("last_outcome", "private", "flag", "note"),
 ]
+# figures of a suggestion that other rooms work out
+PLAN_FIGURES = ("gain_low", "gain_high", "occupancy_low", "occupancy_high", "robustness", "assumed_share", "cost")
 PLAN_COLUMNS = [
     *("rank", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
-    *("cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness", "reason", "caution"),
-    "private",
+    *("gain_low", "gain_high", "cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness"),
+    *("assumed_share", "sampled", "wanted", "not_allowed", "cost", "reason", "could_be_wrong", "caution", "private"),
 ]
+# on private ground nothing is placed more closely than a square of this side (expert judgement: it holds many gardens)
+SQUARE_M = 250.0
+# private ground that could be one household's: fewer plots and fewer hectares than this (expert judgement)
+FEWEST_PLOTS, LEAST_PRIVATE_HA = 3, 1.0
 
 
 def lon_lat(x: NDArray[np.float64], y: NDArray[np.float64], crs: CRS) -> tuple[NDArray[Any], NDArray[Any]]:
@@ -175,8 +185,6 @@ def pool_table(
 def plan_table(
     sites: pd.DataFrame,
     now: float,
-    expected: NDArray[np.float64],
-    robustness: NDArray[np.float64],
     *,
     grid: Grid,
     crs: CRS,
@@ -184,52 +192,93 @@ def plan_table(
     land: gpd.GeoDataFrame,
     has_land: bool,
     land_index: NDArray[Any],
+    lost_as: Callable[[int, int], str],
     paths: gpd.GeoDataFrame,
     standing: pd.DataFrame,
-    reason: Callable[[Mapping[str, Any]], str],
     caution: Callable[[Mapping[str, Any]], str],
 ) -> pd.DataFrame:
     """plan.csv: the suggestions in their nested order; the columns are PLAN_COLUMNS.
 
-    `sites` has rank, row, col, p and gain (share of the area's forage); `expected`: p's low and high, sites x 2.
-    On private land x, y, lon, lat are NaN and `place` names the street or zone.
+    `sites` has rank, row, col, p, kept, gain (share of the area's forage), and those of PLAN_FIGURES that are known; a
+    wanted site has its `private` as stated. `lost_as` says why no pool may stand on a cell, "" where one may. On
+    private land x, y, lon, lat are NaN, `place` names the street or zone, and distances are those of the middle of the
+    site's square (`middle_of_square`).
     """
     rows: list[dict[str, Any]] = []
     cumulative = now
-    for site, ends, steady in zip(sites.to_dict("records"), expected, robustness, strict=True):
-        gx, gy = (float(v) for v in grid.centre(site["row"], site["col"]))
+    for site in sites.to_dict("records"):
+        row, col = int(site["row"]), int(site["col"])
+        gx, gy = (float(v) for v in grid.centre(row, col))
         cumulative += float(site["gain"])
-        owner = int(land_index[site["row"], site["col"]]) if has_land else -1
-        hidden = owner >= 0 and land["private"].iloc[owner] == "yes"
-        consent = str(land["consent"].iloc[owner]) if owner >= 0 else "provisional"
+        owner = int(land_index[row, col]) if has_land else -1
+        hidden = (owner >= 0 and land["private"].iloc[owner] == "yes") or site.get("private") == "yes"
         if hidden:
-            place = street_or_zone(gx, gy, paths, str(land["kind"].iloc[owner]))
+            place = street_or_zone(gx, gy, paths, str(land["kind"].iloc[owner]) if owner >= 0 else "")
+            gx, gy = (float(v) for v in middle_of_square(gx, gy))
         else:
             place = name_of_land(land, owner) if owner >= 0 else ""
-        lon, lat = lon_lat(np.array([gx]), np.array([gy]), crs)
-        row: dict[str, Any] = {
+        (lon,), (lat,) = lon_lat(np.array([gx]), np.array([gy]), crs)
+        read = sampler(grid, np.array([gx]), np.array([gy]), np.array([True]))
+        found: dict[str, Any] = {
             "rank": int(site["rank"]),
             "x": np.nan if hidden else gx,
             "y": np.nan if hidden else gy,
-            "lon": np.nan if hidden else float(lon[0]),
-            "lat": np.nan if hidden else float(lat[0]),
+            "lon": np.nan if hidden else float(lon),
+            "lat": np.nan if hidden else float(lat),
             "place": place,
-            "consent": consent,
+            "consent": str(land["consent"].iloc[owner]) if owner >= 0 else "provisional",
             "nearest_pool_m": float(nearest_m(grid, np.array([gx]), np.array([gy]), standing)[0]),
             "gain": float(site["gain"]),
             "cumulative": cumulative,
             "occupancy_expected": float(site["p"]),
-            "occupancy_low": float(min(ends[0], site["p"])),
-            "occupancy_high": float(max(ends[1], site["p"])),
-            "robustness": float(steady),
+            **{name: float(site.get(name, np.nan)) for name in PLAN_FIGURES},
+            "wanted": "yes" if site["kept"] else "no",
+            "not_allowed": lost_as(row, col) if site["kept"] else "",
+            "sampled": "yes" if np.isfinite(read(rasters.get("occupancy"))[0]) else "no",
             "private": "yes" if hidden else "no",
         }
-        for name in ("forage_m", "dead_wood_m"):
-            raster = rasters.get(name)
-            row[name] = float(raster[site["row"], site["col"]]) if raster is not None else np.nan
-        row["reason"], row["caution"] = reason(row), caution(row)
-        rows.append(row)
+        found |= {name: float(read(rasters.get(name))[0]) for name in ("forage_m", "dead_wood_m")}
+        rows.append(found | {"reason": reason(found), "could_be_wrong": doubt(found), "caution": caution(found)})
     return pd.DataFrame(rows, columns=PLAN_COLUMNS)
+
+
+def middle_of_square(x: Any, y: Any) -> tuple[Any, Any]:
+    """The middle of the square of SQUARE_M, aligned to the origin of the CRS, that holds a point."""
+    return (np.floor(np.asarray(x) / SQUARE_M) + 0.5) * SQUARE_M, (np.floor(np.asarray(y) / SQUARE_M) + 0.5) * SQUARE_M
+
+
+def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """The ground around each suggestion that serves at least 90 % as well: rank, place, private, area_ha and a shape.
+
+    No shape points at a garden: the zone of a spot on public ground leaves private ground out, and that of a spot on
+    private ground is made of whole squares of SQUARE_M, the same as for `middle_of_square`. It has no shape where these
+    hold less private ground than FEWEST_PLOTS plots or LEAST_PRIVATE_HA, as it could then be somebody's own.
+    """
+    plots = land.geometry[land["private"] == "yes"]
+    filled = [shape for shape in plots if shape is not None and not shape.is_empty]
+    closed = np.zeros(grid.shape, dtype=np.uint8)
+    if filled:
+        rasterize(filled, out=closed, transform=Affine(*grid.transform))
+    shapes: list[Any] = []
+    for private, zone in zip(plan["private"], around, strict=True):
+        row, col = np.nonzero(zone.mask)
+        row, col = row + zone.row0, col + zone.col0
+        if private == "yes":
+            x, y = middle_of_square(*grid.centre(row, col))
+            middles = np.unique(np.column_stack([x, y]), axis=0)
+            squares = shapely.union_all(shapely.box(*(middles - SQUARE_M / 2).T, *(middles + SQUARE_M / 2).T))
+            within = plots.intersection(squares)
+            within = within[~within.is_empty]
+            enough = len(within) >= FEWEST_PLOTS or within.area.sum() >= LEAST_PRIVATE_HA * 10_000
+            shapes.append(squares if enough else None)
+            continue
+        row, col = row[closed[row, col] == 0], col[closed[row, col] == 0]
+        west, north = grid.left + col * grid.cell_m, grid.top - row * grid.cell_m
+        cells = shapely.union_all(shapely.box(west, north - grid.cell_m, west + grid.cell_m, north))
+        shapes.append(cells if len(row) else None)
+    frame = plan[["rank", "place", "private"]].copy()
+    frame["area_ha"] = [np.nan if shape is None else shape.area / 10_000.0 for shape in shapes]
+    return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(shapes, index=frame.index), crs=land.crs)
 
 
 def place_table(

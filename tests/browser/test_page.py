@@ -332,9 +332,9 @@ def test_the_guard_against_running_text_can_fail(visit: Visit, tmp_path: Path, m
 
 def test_an_empty_area_opens_in_silence(visit: Visit, tmp_path: Path) -> None:
     result = town()
-    for name in ("pools", "visits", "trees", "places", "keep_away", "paths", "plan", "gaps", "links", "set_aside"):
+    for name in "pools visits trees places keep_away paths plan zones gaps links set_aside".split():
         setattr(result, name, getattr(result, name).iloc[:0])
-    result.zones, result.land_cover, result.rasters, result.boundary = [], None, {}, None
+    result.land_cover, result.rasters, result.boundary = None, {}, None
     result.forage_months, result.groundwork.weight = None, np.full((200, 200), np.nan)
     result.summary["forage_in_reach"] = dict.fromkeys(result.summary["forage_in_reach"])
     path = tmp_path / "map.html"

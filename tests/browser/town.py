@@ -13,7 +13,6 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from habitatmap.grid import Grid
 from habitatmap.intake.settings import Settings
-from habitatmap.plan.zones import Zone
 
 CRS_CODE = 3035
 WEST, NORTH, CELL, SIDE = 4_321_000.0, 3_212_000.0, 10.0, 200
@@ -142,7 +141,10 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     for (x, y), private_site in zip(sites, hidden, strict=True):
         row, col = (int(v) for v in grid.cell_of(x, y))
         half = 8 if private_site else 3
-        zones.append(Zone(row - half, col - half, np.ones((2 * half + 1, 2 * half + 1), dtype=bool)))
+        middle_x, middle_y = grid.centre(row, col)
+        wide = (half + 0.5) * grid.cell_m
+        zones.append(box(middle_x - wide, middle_y - wide, middle_x + wide, middle_y + wide))
+    zone_frame = gpd.GeoDataFrame(plan[["rank", "place", "private"]], geometry=zones, crs=CRS_CODE)
     standing = np.vstack([at, sites])
     reach_now = np.where(cover == 0, np.nan, reach(at, chance * 0.5)).astype(np.float32)
     reach_plan = np.where(cover == 0, np.nan, reach(standing, np.r_[chance * 0.5, np.full(10, 0.42)]))
@@ -309,7 +311,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         paths=paths,
         boundary=box(WEST + 60, NORTH - 1960, WEST + 1960, NORTH - 60),
         plan=plan,
-        zones=zones,
+        zones=zone_frame,
         gaps=gaps,
         links=links,
         set_aside=set_aside,

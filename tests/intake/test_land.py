@@ -133,7 +133,17 @@ def test_geojson_is_in_degrees_and_any_other_layer_states_its_system(tmp_path: P
 def test_no_file_gives_empty_frames_with_all_columns() -> None:
     ledger = Ledger()
     land = read_land([], CRS_M, Stated(), ledger, DAY)
-    assert land.columns.tolist() == ["name", "kind", "consent", "consent_note", "private", "geometry", "file", "row"]
+    assert land.columns.tolist() == [
+        "name",
+        "kind",
+        "consent",
+        "consent_note",
+        "private",
+        "owner",
+        "geometry",
+        "file",
+        "row",
+    ]
     assert (len(land), land.crs) == (0, CRS_M)
     assert read_keep_away([], CRS_M, Stated(), ledger, {}).columns.tolist() == [
         "kind",

@@ -22,7 +22,18 @@ def test_no_file_gives_the_defaults_of_the_contract(tmp_path: Path) -> None:
     assert s.near.model_dump() == {"forage_from": 0.4, "dead_wood_from": 0.5}
     assert s.gap.model_dump() == {"reached_below": 0.2, "forage_from": 0.25, "least_ha": 0.5}
     assert s.occupancy.model_dump() == {"existing": "model", "new": "model", "trees": 0.3}
-    assert s.plan.model_dump() == {"pools": 10, "spacing_m": 100, "consent": ("yes", "ask"), "private": False}
+    assert s.plan.model_dump() == {
+        "pools": 10,
+        "spacing_m": 100,
+        "consent": ("yes", "ask"),
+        "private": False,
+        "objective": "reach",
+        "budget": None,
+        "cost_per_site": 1.0,
+        "cost_by_kind": {},
+        "cost_unit": "",
+        "quota": {"per_place": None, "per_owner": None, "by_name": {}},
+    }
     assert (s.cautions.mosquitoes, s.public.blur_m) == ("not assessed", 1000)
 
 

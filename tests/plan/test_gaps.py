@@ -9,7 +9,7 @@ import pytest
 from habitatmap.grid import Grid
 from habitatmap.intake.settings import Settings
 from habitatmap.plan.candidates import Candidates
-from habitatmap.plan.gaps import COLUMNS, gaps
+from habitatmap.plan.gaps import COLUMNS, _hectares, gaps
 
 GRID = Grid(left=0, top=200, cell_m=10, rows=20, cols=200)
 SETTINGS = Settings.model_validate({"gap": {"least_ha": 0.03}})
@@ -61,6 +61,24 @@ def test_a_gap_is_as_large_as_stated() -> None:
     weight, reach = frame()
     exactly = Settings.model_validate({"gap": {"least_ha": 0.05}})
     assert len(gaps(GRID, weight, reach, where(), places(), exactly)) == 1
+
+
+def test_patches_on_two_sides_of_a_street_are_one_gap() -> None:
+    weight, reach = np.zeros(GRID.shape), np.zeros(GRID.shape)
+    weight[2:4, 0:4] = weight[2:4, 8:12] = 1.0  # 40 m apart, the median being 250 m
+    weight[2:4, 40:44] = 0.5  # farther off
+    weight[2:4, 14] = 1.0  # too small to be a gap itself, and no bridge to one
+    found = gaps(GRID, weight, reach, where(), places(), SETTINGS)
+    assert found["area_ha"].tolist() == pytest.approx([0.16, 0.08])
+    assert found.geometry.count_geometries().tolist() == [2, 1]
+    assert found["share"].sum() == pytest.approx(20 / 22)
+
+
+@pytest.mark.parametrize(
+    ("ha", "text"), [(0.0312, "0.031 ha"), (0.05, "0.05 ha"), (14.4, "14 ha"), (13799, "14,000 ha")]
+)
+def test_hectares(ha: float, text: str) -> None:
+    assert _hectares(ha) == text
 
 
 def test_causes() -> None:

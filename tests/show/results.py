@@ -16,7 +16,7 @@ from habitatmap.grid import Grid
 from habitatmap.intake.settings import Settings
 from habitatmap.show.cautions import general_cautions, site_caution
 from habitatmap.show.exports import RASTERS
-from habitatmap.show.reasons import reason
+from habitatmap.show.reasons import doubt, reason
 from habitatmap.show.tables import PLAN_COLUMNS, POOL_COLUMNS
 
 NASTY = '=HYPERLINK("http://x")\n<script>alert(1)</script> {{ 7*7 }} {% raw %} ]]> ‮ "\',;\x00\x0b\r Ünïcødé 樹 -'
@@ -62,6 +62,7 @@ def invented(rows: int = 3, **changes: Any) -> Any:
     if rows > 1:
         plan.loc[1, ["x", "y", "lon", "lat"]] = np.nan
         plan.loc[1, "private"] = "yes"
+    zones = gpd.GeoDataFrame(plan[["rank", "place", "private"]], geometry=shapes, crs=CRS_UTM)
     rasters = {name: rng.random(GRID.shape).astype(np.float32) for name in RASTERS}
     rasters["forage_lean"][:, :7] = np.nan
     parts_of_it = {
@@ -77,7 +78,9 @@ def invented(rows: int = 3, **changes: Any) -> Any:
         "plan": plan,
         "plan_exchanged": None,
         "public": None,
+        "zones": zones,
         "gaps": gaps,
+        "ask_first": pd.DataFrame({"rank": np.arange(1, rows + 1), "place": NASTY, "adds": 0.01}),
         "links": links,
         "candidates_lost": pd.DataFrame({"reason": ["no data"] * rows, "cells": np.arange(rows)}),
         "set_aside": pd.DataFrame(
@@ -114,6 +117,9 @@ def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:
         "occupancy_low": 0.1,
         "occupancy_high": 0.6,
         "robustness": 0.8,
+        "wanted": "no",
+        "not_allowed": "",
+        "sampled": "yes",
         "private": "no",
     } | changes
-    return row | {"reason": reason(row), "caution": site_caution(row, settings)}
+    return row | {"reason": reason(row), "could_be_wrong": doubt(row), "caution": site_caution(row, settings)}

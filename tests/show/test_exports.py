@@ -213,7 +213,7 @@ def package(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-LAYERS = "pools visits trees places plan gaps links candidates_lost".split()
+LAYERS = "pools visits trees places plan zones gaps links candidates_lost".split()
 
 
 def test_a_geopackage_as_the_standard_has_it(package: Path) -> None:
@@ -257,7 +257,7 @@ def test_empty_layers_exist_with_their_columns(tmp_path: Path) -> None:
     exports.write_geopackage(result, tmp_path / "e.gpkg")
     assert pyogrio.list_layers(tmp_path / "e.gpkg")[:, 0].tolist() == [
         *LAYERS[:1],
-        *LAYERS[2:7],
+        *LAYERS[2:8],
         "visits",
         "candidates_lost",
     ]

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
-from shapely import box, get_coordinates, get_parts, remove_repeated_points, simplify, union_all
+from shapely import box, get_coordinates, get_parts, remove_repeated_points, simplify
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.grid import Grid
@@ -39,7 +39,6 @@ from habitatmap.show.reasons import reason
 
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
-LEAST_ZONE_HA = 1.0  # a smaller zone on private land could be one garden (expert judgement)
 MOST_REASONS = 40  # lines of what was set aside; set_aside.csv has them all
 INK = "#20292b"
 FEWEST_SHOWN = 3  # places in a blur square (expert judgement, FACTS 9)
@@ -178,13 +177,10 @@ PLAN_NUMBERS = (
 
 
 def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
-    """The rows of plan.csv; on private land without a point, and with a zone only where it is no single garden."""
+    """The rows of plan.csv with their zones; on private land without a point."""
     rows = []
-    for row, zone in zip(result.plan.to_dict("records"), result.zones, strict=True):
+    for row, ground in zip(result.plan.to_dict("records"), result.zones.geometry, strict=True):
         private = row["private"] == "yes"
-        ground = zone_shape(zone, result.grid)
-        if private and ground.area < LEAST_ZONE_HA * 10_000:
-            ground = None
         rows.append(
             {
                 "rank": int(row["rank"]),
@@ -198,13 +194,6 @@ def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
             }
         )
     return rows
-
-
-def zone_shape(zone: Any, grid: Grid) -> BaseGeometry:
-    """A zone (row0, col0, mask) as the outline of its cells."""
-    row, col = np.nonzero(zone.mask)
-    west, north = grid.left + (zone.col0 + col) * grid.cell_m, grid.top - (zone.row0 + row) * grid.cell_m
-    return union_all(box(west, north - grid.cell_m, west + grid.cell_m, north))
 
 
 def _plan_for_everyone(public: Any, writer: Writer) -> list[dict[str, Any]]:

@@ -19,7 +19,6 @@ import shapely
 
 from habitatmap.errors import InputError
 from habitatmap.show.cautions import CONSENT, LOCAL, PRIVATE, general_cautions
-from habitatmap.show.page.payload import LEAST_ZONE_HA, zone_shape
 from habitatmap.show.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
 from habitatmap.show.paper.press import pdf
 from habitatmap.show.write import write_folder
@@ -142,7 +141,7 @@ def site_sheets(result: Any, ranks: Sequence[int] | None = None) -> bytes:
     pictures: dict[str, bytes] = {}
     for at, row in plan.iterrows():
         name = names[int(row["rank"]) - 1]
-        site, its = _site(result, row, result.zones[int(at)], name)
+        site, its = _site(result, row, result.zones.geometry.iloc[int(at)], name)
         sites.append(site)
         pictures |= its
     data = {"kind": "sites", "title": f"{result.title}: sites for new pools", "footer": NOT_PUBLIC}
@@ -204,10 +203,8 @@ def new_names(result: Any) -> list[str]:
 
 def _site(result: Any, row: pd.Series, zone: Any, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
     rank, private = int(row["rank"]), row["private"] == "yes"
-    ground_of_zone = zone_shape(zone, result.grid)
-    wide = ground_of_zone.area >= LEAST_ZONE_HA * 10_000
     x, y = _middle(result, rank) if private else (float(row["x"]), float(row["y"]))
-    picture = _picture(result, x, y, None if private and not wide else ground_of_zone, private, rank)
+    picture = _picture(result, x, y, zone, private, rank)
     pictures = {f"m{rank}.svg": picture.encode("utf-8")}
     facts = [["Pool", name], ["Land", str(row["place"]) or "not known"]]
     qr = None
@@ -221,9 +218,9 @@ def _site(result: Any, row: pd.Series, zone: Any, name: str) -> tuple[dict[str, 
         ]
     facts += [["Stays in the plan in", _percent(row["robustness"], "of the draws")]]
     zone_words = ""
-    if wide or not private:
+    if zone is not None:
         zone_words = (
-            f"Any spot within the dashed line ({ground_of_zone.area / 10_000:.1f} ha) serves at least 90 % as well, "
+            f"Any spot within the dashed line ({zone.area / 10_000:.1f} ha) serves at least 90 % as well, "
             "if its owner agrees: choose the safest and shadiest."
         )
     consent = PRIVATE if private else CONSENT.get(str(row["consent"]), CONSENT["ask"])

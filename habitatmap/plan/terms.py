@@ -1,0 +1,82 @@
+"""An area's own terms for its plan: decided sites, quotas and costs, turned into what a `Problem` takes."""
+
+from __future__ import annotations
+
+import math
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from habitatmap.grid import Grid
+from habitatmap.intake.settings import PlanSettings
+from habitatmap.plan.problem import Quota
+
+Floats = NDArray[np.float64]
+
+
+def kept_sites(wanted: pd.DataFrame, private: NDArray[np.bool_], grid: Grid, chance: Floats) -> pd.DataFrame:
+    """row, col, p and private (yes or no) of the decided sites that lie in the frame; `chance` (rows, cols)."""
+    row, col = grid.cell_of(wanted["x"].to_numpy(float), wanted["y"].to_numpy(float))
+    inside = np.asarray(grid.inside(row, col))
+    word = np.where(private, "yes", "no")
+    sites = pd.DataFrame({"row": row[inside], "col": col[inside], "private": word[inside]})
+    sites["p"] = chance[sites["row"], sites["col"]]
+    return sites.dropna(subset="p").drop_duplicates(["row", "col"], ignore_index=True)
+
+
+def quotas(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings: PlanSettings) -> tuple[Quota, ...]:
+    """The quotas of `[plan.quota]`: by place (polygons of one name are one place) and by owner."""
+    given = settings.quota
+    found = []
+    for column, most in (("name", given.per_place), ("owner", given.per_owner)):
+        words = land[column].astype(str).to_numpy()
+        own = {word: number for word, number in given.by_name.items() if word in set(words)}
+        if most is None and not own:
+            continue
+        names = list(dict.fromkeys(word for word in words if word))
+        number = {name: code for code, name in enumerate(names)}
+        # a polygon without a name is a place of its own; without an owner it has no quota by owner
+        code = np.array(
+            [number.get(word, len(names) + at if column == "name" else -1) for at, word in enumerate(words)]
+        )
+        limit = np.full(len(names) + len(land), np.iinfo(np.int64).max if most is None else most, dtype=np.int64)
+        for word, share in own.items():
+            limit[number[word]] = share
+        found.append(Quota(np.append(code, -1)[land_index].astype(np.int64), limit))
+    return tuple(found)
+
+
+def unknown_names(land: gpd.GeoDataFrame, settings: PlanSettings) -> list[str]:
+    """A sentence for each name that area.toml states a quota or a cost for and that no land has."""
+    named, kinds = {*land["name"], *land["owner"]}, set(land["kind"])
+    said = [
+        f'[plan.quota.by_name] has "{name}", but no land has that name or owner: correct the line, or the land.'
+        for name in settings.quota.by_name
+        if name not in named
+    ]
+    said += [
+        f'[plan.cost_by_kind] has "{kind}", but no land is of that kind: correct the line, or the land.'
+        for kind in settings.cost_by_kind
+        if kind not in kinds
+    ]
+    return said
+
+
+def costs(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings: PlanSettings) -> Floats | None:
+    """What a site at each cell costs (rows, cols), by the kind of its land; None where no budget is set."""
+    if settings.budget is None:
+        return None
+    by_land = [settings.cost_by_kind.get(str(kind), settings.cost_per_site) for kind in land["kind"]]
+    return np.array([*by_land, settings.cost_per_site], dtype=np.float64)[land_index]
+
+
+def number_of_pools(settings: PlanSettings, cost: Floats | None, allowed: NDArray[np.bool_], kept: pd.DataFrame) -> int:
+    """How many pools the plan may have: as many as asked for, or as the budget pays for where they are cheapest."""
+    if cost is None or settings.budget is None:
+        return max(settings.pools, len(kept))
+    left = settings.budget - float(cost[kept["row"], kept["col"]].sum())
+    if not allowed.any() or left <= 0:
+        return len(kept)
+    return len(kept) + min(math.floor(left / float(cost[allowed].min()) * (1 + 1e-9)), int(allowed.sum()))

@@ -1,0 +1,187 @@
+"""What a council says about its plan, through the whole job: whom to ask, decided sites, quotas, a budget, gardens."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from shapely.geometry import box
+
+import habitatmap
+from habitatmap.run import Result
+from tests.areas import CRS, LEFT, TOP, centre, class_table, write_area
+
+TABLE = class_table({1: 0.0, 2: 0.25, 3: 0.5, 4: 1.0})
+TOML = """
+[flight]
+forage_median_m = 60
+[occupancy]
+existing = 0.6
+new = 0.5
+"""
+
+
+def ground(row0: int, row1: int, col0: int, col1: int) -> shapely.Polygon:
+    """The cells of some rows and columns."""
+    return box(LEFT + 10 * col0, TOP - 10 * row1, LEFT + 10 * col1, TOP - 10 * row0)
+
+
+# name, owner, kind, consent, private, ground: stripes of 6 rows of 36 cells
+LAND: list[tuple[str, str, str, str, str, shapely.Polygon]] = [
+    ("North Park", "town", "park", "yes", "no", ground(0, 6, 0, 36)),
+    ("Church meadow", "church", "meadow", "ask", "no", ground(6, 12, 0, 36)),
+    ("Glebe", "church", "meadow", "ask", "no", ground(12, 18, 0, 18)),
+    ("Railway bank", "", "verge", "ask", "no", ground(12, 18, 18, 36)),
+    ("Old quarry", "", "quarry", "no", "no", ground(18, 24, 0, 36)),
+    ("South Park", "town", "park", "yes", "no", ground(24, 30, 0, 36)),
+    *((f"Garden {n}", "", "garden", "yes", "yes", ground(30, 36, n * 6, n * 6 + 6)) for n in range(6)),
+]
+
+
+def made(folder: Path, plan: str = "", wanted: str = "", consents: dict[str, str] | None = None, **how: Any) -> Result:
+    """The result for an invented square of land, with some lines under [plan]."""
+    classes = np.kron(np.random.default_rng(5).integers(1, 5, (12, 12)), np.ones((3, 3))).astype(np.uint8)
+    write_area(
+        folder, classes, TABLE, pools=[("P", *centre(3, 3))], toml=f"{TOML}\n[plan]\nspacing_m = 50\n{plan}", **how
+    )
+    frame = gpd.GeoDataFrame(
+        [row[:5] for row in LAND],
+        columns=["name", "owner", "kind", "consent", "private"],
+        geometry=[r[5] for r in LAND],
+    ).set_crs(CRS)
+    for name, consent in (consents or {}).items():
+        frame.loc[(frame["name"] == name) | (frame["owner"] == name), "consent"] = consent
+    frame.to_file(folder / "land.gpkg")
+    if wanted:
+        (folder / "wanted.csv").write_text(wanted, encoding="utf-8")
+    return habitatmap.run(habitatmap.open_area(folder))
+
+
+def zone_cells(zone: shapely.Geometry, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Which cells of the frame lie in the zone."""
+    return np.asarray(shapely.contains_xy(zone, x, y))
+
+
+def with_plan(result: Result) -> float:
+    return float(result.summary["forage_in_reach"]["with_plan"])
+
+
+@pytest.mark.parametrize(("consent", "asked"), [('["yes", "ask"]', ["church"]), ('["yes"]', ["Railway bank"])])
+def test_what_each_yes_adds_is_the_difference_of_two_reruns(tmp_path: Path, consent: str, asked: list[str]) -> None:
+    plan = f"pools = 6\nconsent = {consent}"
+    asks = made(tmp_path / "now", plan).ask_first
+    assert set(asks["place"]) == {"Church meadow, Glebe", "Railway bank"}
+    assert asks["adds"].is_monotonic_decreasing
+    for row in asks.itertuples():
+        whom = "church" if row.place.startswith("Church") else row.place
+        if whom not in asked:
+            continue
+        yes, no = (with_plan(made(tmp_path / w / whom, plan, consents={whom: w})) for w in ("yes", "no"))
+        assert row.adds == pytest.approx(yes - no, abs=1e-12)
+        assert (row.reach_yes, row.reach_no) == pytest.approx((yes, no), abs=1e-12)
+
+
+def test_nobody_to_ask(tmp_path: Path) -> None:
+    agreed = {"church": "yes", "Railway bank": "yes"}
+    assert made(tmp_path, "pools = 3", consents=agreed).ask_first.empty
+
+
+WANTED = "name,x,y\nBy the gate,{},{}\nQuarry floor,{},{}\n".format(*centre(27, 7), *centre(21, 24))
+
+
+def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
+    result = made(tmp_path, "pools = 5", WANTED)
+    plan = result.plan
+    assert plan["wanted"].tolist() == ["yes", "yes", "no", "no", "no"]
+    first = {tuple(xy) for xy in plan[["x", "y"]].head(2).to_numpy()}
+    assert first == {centre(27, 7), centre(21, 24)}
+    quarry = plan[plan["place"] == "Old quarry"].iloc[0]
+    assert quarry["not_allowed"] == "no consent"
+    assert quarry["could_be_wrong"].startswith("The plan would not have put a pool here")
+    assert plan["reason"].head(2).str.startswith("This spot is decided already").all()
+    assert plan["robustness"].head(2).tolist() == [1.0, 1.0]
+    assert result.summary["plan"]["decided"] == 2
+    reach = result.summary["forage_in_reach"]
+    assert reach["now"] <= reach["with_plan"] <= reach["upper_bound"]
+    assert plan["cumulative"].iloc[-1] == pytest.approx(reach["with_plan"], abs=1e-12)
+    apart = np.hypot(*(plan[["x", "y"]].to_numpy()[:, None] - plan[["x", "y"]].to_numpy()).T)
+    assert apart[~np.eye(5, dtype=bool)].min() >= 50
+
+
+def test_a_decided_site_beyond_the_map_is_said(tmp_path: Path) -> None:
+    result = made(tmp_path, "pools = 2", f"name,x,y\nFar away,{LEFT - 90_000},{TOP}\n")
+    assert (result.plan["wanted"] == "no").all()
+    assert any("1 of 1 wanted sites are not in the plan" in note for note in result.notes)
+
+
+def test_quotas_of_places_and_owners(tmp_path: Path) -> None:
+    plan = """pools = 8
+[plan.quota]
+per_place = 2
+per_owner = 3
+by_name = { "North Park" = 1, "Nowhere" = 2 }"""
+    result = made(tmp_path, plan)
+    count = result.plan["place"].value_counts()
+    owner = dict.fromkeys(("North Park", "South Park"), "town") | dict.fromkeys(("Church meadow", "Glebe"), "church")
+    assert count.max() <= 2
+    assert count.get("North Park", 0) <= 1
+    assert result.plan["place"].map(owner).value_counts().max() <= 3
+    assert any('"Nowhere", but no land has that name' in note for note in result.notes)
+
+
+def test_a_budget_in_place_of_a_number(tmp_path: Path) -> None:
+    plan = 'budget = 500\ncost_per_site = 150\ncost_by_kind = { meadow = 80 }\ncost_unit = "EUR"'
+    result = made(tmp_path, plan)
+    costs = np.where(result.plan["place"].isin(["Church meadow", "Glebe"]), 80.0, 150.0)
+    assert result.plan["cost"].tolist() == costs.tolist()
+    said = result.summary["plan"]
+    assert (said["budget"], said["spent"], said["cost_unit"]) == (500.0, costs.sum(), "EUR")
+    assert costs.sum() <= 500
+    assert costs.sum() + 80 > 500
+    reach = result.summary["forage_in_reach"]
+    assert reach["with_plan"] <= reach["upper_bound"]
+    assert said["share_of_bound"] > 0.8
+
+
+def test_on_private_land_a_zone_and_never_a_garden(tmp_path: Path) -> None:
+    consents = dict.fromkeys(("town", "church", "Railway bank"), "no")
+    result = made(tmp_path / "a", "pools = 3\nprivate = true", consents=consents)
+    assert (result.plan["private"] == "yes").all()
+    assert result.plan[["x", "y", "lon", "lat"]].isna().all().all()
+    zone = result.zones.geometry.iloc[0]
+    assert ((shapely.get_coordinates(zone) / 250) % 1 == 0).all()  # whole squares, wherever in them the site is
+    gardens = [row[5] for row in LAND if row[4] == "yes"]
+    assert sum(zone.intersects(garden) for garden in gardens) >= 3
+    # the raster shows each pool in the middle of its square: it rises towards there, not towards a garden
+    risen = (1 - result.rasters["reach_with_plan"]) / (1 - result.rasters["reach_now"])
+    row, col = np.unravel_index(int(np.nanargmin(risen)), risen.shape)
+    rows, cols = np.indices(risen.shape)
+    x, y = centre(rows, cols)
+    off = np.hypot(x % 250 - 125, y % 250 - 125)
+    assert off[row, col] == off[zone_cells(zone, x, y)].min()
+
+
+def test_the_zone_of_a_public_spot_leaves_gardens_out(tmp_path: Path) -> None:
+    result = made(tmp_path, "pools = 6\nprivate = true")
+    gardens = shapely.union_all([row[5] for row in LAND if row[4] == "yes"])
+    public = result.zones[result.zones["private"] == "no"]
+    assert len(public)
+    assert public.geometry.intersection(gardens).area.max() == pytest.approx(0)
+    assert (public["area_ha"] >= 0.01).all()
+
+
+def test_gains_have_an_interval_and_assumptions_are_weighed(tmp_path: Path) -> None:
+    result = made(tmp_path, "pools = 3")
+    plan = result.plan
+    assert (plan["gain_low"] <= plan["gain"]).all()
+    assert (plan["gain"] <= plan["gain_high"]).all()
+    assert plan["could_be_wrong"].str.len().min() > 20
+    rows = pd.DataFrame(result.summary["sensitivity"])
+    assert rows["assumption"].iloc[0] == "none"
+    assert rows["kept"].iloc[0] == 1.0
+    assert rows["with_plan"].iloc[0] == pytest.approx(with_plan(result))
