@@ -1,6 +1,6 @@
 """The words of the page in every language: gettext catalogues in `locale/`, read as they are.
 
-English stands in `page/words.py` (by key) and below (whole sentences of other rooms that reach the page). A catalogue
+English stands in `words.py` (by key) and below (whole sentences of other rooms that reach the page). A catalogue
 entry has the key as its context and the English as its id, so that a translator sees both; one whose English has
 changed since counts as untranslated, and the page says it in English.
 """
@@ -11,7 +11,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from habitatmap.show.page.words import WORDS
+from habitatmap.show.words import WORDS
 
 LANGUAGES = ("en", "de", "fr", "nl")
 SENTENCE = "sentence"  # the context of a sentence that is its own key

@@ -25,7 +25,7 @@ from habitatmap.show.page.names import names
 from habitatmap.show.page.payload import FEWEST_SHOWN, SORTS, Writer
 from habitatmap.show.page.pictures import OUTSIDE, classes_of, warp, web_frame
 from habitatmap.show.page.themes import FORAGE_BREAKS, THEMES
-from habitatmap.show.page.words import WORDS
+from habitatmap.show.words import WORDS
 from tests.browser.town import CELL, CRS_CODE, NORTH, WEST, blurred, square, town
 
 

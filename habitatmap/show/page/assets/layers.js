@@ -103,7 +103,7 @@ function poolFacts(pools, i) {
     [words.last_look, words["outcome." + outcome] + (last && outcome ? ", " + day(last) : "")],
     [words.visits, pools.visits[i] === null ? null : say("visits_value", {visits: number(pools.visits[i]), detections: number(pools.detections[i])})],
     [words.chance, ranged(thousandth(pools.occupancy, i), thousandth(pools.occupancy_low, i), thousandth(pools.occupancy_high, i))],
-    [words.basis, word(pools.basis, i)],
+    [words.basis, said(word(pools.basis, i))],
     [words.reach_lost, finely(pools.forage_in_reach[i] === null ? null : pools.forage_in_reach[i] / 1e6)],
     [words.flag, flag ? words["flag." + flag] || flag : ""],
     [words.place, word(pools.place, i)], [words.land_cover, word(pools.land_cover, i)],

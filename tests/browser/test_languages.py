@@ -1,0 +1,85 @@
+"""The page in each language: no English of its own is left, figures and dates are written as its readers write them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from habitatmap.show.catalogue import LANGUAGES, words
+from habitatmap.show.page import map_page
+from habitatmap.show.words import WORDS
+from tests.browser.town import town
+
+pytestmark = pytest.mark.browser
+TABS = ("plan", "gaps", "pools", "what-if", "reading", "data")
+
+
+def every_text(page: Any) -> str:
+    """All that the page says, in every tab, with what only a screen reader hears."""
+    page.locator("#plan-panel .pick").nth(1).click()
+    page.locator("#tab-what-if").click()
+    page.locator("#try").click()
+    page.locator("#pools-by").select_option("chance")
+    parts = [page.evaluate("document.body.innerText")]
+    for tab in TABS:
+        page.locator(f"#tab-{tab}").click()
+        parts.append(page.evaluate("document.body.innerText"))
+    page.locator("#view-box summary").click()
+    parts.append(page.evaluate("document.body.innerText"))
+    parts += page.evaluate(
+        "[...document.querySelectorAll('[aria-label], [title]')].map(e => e.ariaLabel + ' ' + e.title)"
+    )
+    parts += page.evaluate("[...document.querySelectorAll('option')].map(e => e.textContent)")
+    return "\n".join(parts)
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_no_english_word_of_the_page_is_left(visit: Callable[..., Any], team_file: Path, language: str) -> None:
+    page = visit(team_file)
+    page.goto("about:blank")
+    page.goto(f"{team_file.resolve().as_uri()}#lang={language}")
+    page.wait_for_selector("html.ready")
+    assert page.evaluate("document.documentElement.lang") == language
+    text = every_text(page)
+    spoken = words(language)
+    # texts long enough to be nobody's name; those that happen to be the same in both languages are none
+    english = [w for key, w in WORDS.items() if len(w) > 11 and "{" not in w and w != spoken[key]]
+    assert len(english) > 120
+    assert [w for w in english if w in text] == []
+    assert sum(spoken[key] in text for key, w in WORDS.items() if "{" not in w) > 120
+    assert page.trouble == []
+
+
+def test_figures_and_dates_are_written_by_locale(visit: Callable[..., Any], tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    path.write_text(map_page(town(), "de"), encoding="utf-8")
+    page = visit(path)
+    assert page.evaluate("document.documentElement.lang") == "de"
+    assert page.locator("#as-of").inner_text() == "Stand 25.11.2026"
+    assert "31,4\xa0%" in page.locator("#headline").inner_text()
+    assert '<html lang="de">' in path.read_text(encoding="utf-8")
+
+
+def test_the_language_can_be_switched_and_is_kept_in_the_address(visit: Callable[..., Any], team_file: Path) -> None:
+    page = visit(team_file)
+    page.locator("#view-box summary").click()
+    page.locator("#language").select_option("nl")
+    page.wait_for_selector("html.ready[lang=nl]")
+    assert page.locator("#tab-gaps").inner_text() == "Gaten"
+    assert re.search("lang=nl", page.url)
+    assert page.trouble == []
+
+
+def test_a_long_hostile_sentence_is_not_taken_apart(visit: Callable[..., Any], tmp_path: Path) -> None:
+    """The catalogue's templates are tried on texts of records too: none may hang or change them."""
+    text = "a pool may stand on " * 400 + "__proto__ constructor {n} known breeding places (nearest"
+    path = tmp_path / "map.html"
+    path.write_text(map_page(town(text), "de"), encoding="utf-8")
+    page = visit(path)
+    page.locator("#tab-gaps").click()
+    assert page.locator("#gaps-panel tbody p").first.text_content() == text
+    assert page.trouble == []
