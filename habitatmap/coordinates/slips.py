@@ -105,12 +105,18 @@ def box_of_rows(points: Sequence[Point | Refusal]) -> Box | None:
 def settle(points: Sequence[Point | Refusal], box: Box | None) -> list[Point | Refusal]:
     """The same places, with slips put right and doubts settled where the area leaves one reading only.
 
-    The area is `box`; where that is none, or a whole system's ground, it is the box of the rows that lie together.
+    The area is `box`; where that is none, or a whole system's ground, then the box of the rows that lie together.
     """
+    if box is None or box.wide:
+        at_large = list(points) if box is None else _settle(points, box)
+        # rows that lie together in the wrong place are no evidence, so the ground comes first
+        around = box_of_rows(at_large)
+        return at_large if around is None else _settle(at_large, around)
+    return _settle(points, box)
+
+
+def _settle(points: Sequence[Point | Refusal], box: Box) -> list[Point | Refusal]:
     answer = list(points)
-    box = box if box is not None and not box.wide else box_of_rows(points) or box
-    if box is None:
-        return answer
     lon, lat = locate(points, WGS84)
     off = box.off_km(lon, lat)
     doubted = [i for i, point in enumerate(points) if isinstance(point, Refusal) or not off[i] <= FAR_KM]

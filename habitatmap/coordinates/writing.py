@@ -94,7 +94,7 @@ _SPELT_OUT = [
 ]
 _WORD = r"[^\W\d_]+"
 _LEADING = re.compile(rf"^({_WORD})\.?[\s:]*(?=[\d+-])")
-_TRAILING = re.compile(rf"(?<=[\d\s°º˚'’′\"”″.,])({_WORD})\.?$")
+_TRAILING = re.compile(rf"(?<=[\d\s°º˚'’′´\"”″.,])({_WORD})\.?$")
 # the s of 60d10m18s is a second, that of 33°51'54s the south
 _SECONDS = re.compile(r"(\d\s*(?:d|deg)\s*\d+\s*m(?:in)?\s*[\d.,]+)\s*s(?:ec)?(?![a-z])", re.IGNORECASE)
 _PART = r"\d+(?:[.,]\d+)?"

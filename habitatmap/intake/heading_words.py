@@ -23,7 +23,9 @@ _PLACE = {
     "position": """
         position, coordinates, coordinate, coords, lat lon, latlon, lat long, lat lng, latitude longitude, lon lat,
         gps, gps position, gps coordinates, gps koordinaten, wkt, ewkt, wkb, geom, geometry, the geom, geojson,
-        point, grid reference, grid ref, gridref, os grid reference, os grid ref, ngr, osgb, mgrs, location;
+        point, grid reference, grid ref, gridref, os grid reference, os grid ref, ngr, osgb, mgrs, location, grid,
+        grid square, os grid, irish grid, irish grid reference, irish grid ref, utm, plus code, plus codes, pluscode,
+        map link;
         koordinaten, koordinate, lage, geometrie; coordonnees, coordonnees gps, emplacement; coordinaten, locatie,
         positie; coordenadas, ubicacion, posicion; koordinaatit, sijainti, geometria""",
     "system": """
@@ -168,18 +170,26 @@ WORDS: dict[str, dict[str, str]] = {
         scientifique; soort, boomsoort, wetenschappelijke naam; especie, nombre cientifico; laji, puulaji,
         tieteellinen nimi""",
         "diameter_cm": """
-        diameter, dbh, trunk diameter, stem diameter, diameter at breast height, diameter breast height, size class;
+        diameter, dbh, trunk diameter, stem diameter, diameter at breast height, diameter breast height, size class,
+        diameter class, dbh class, diameter range, stem diameter class, bhd klasse, durchmesserklasse,
+        durchmesser klasse, bhd stufe, starkeklasse, classe de diametre, classe diametre, diameterklassen,
+        stamdiameterklasse, clase de diametro, clase diametrica, lapimittaluokka;
         durchmesser, bhd, stammdurchmesser, brusthohendurchmesser, stammdurchmesser bhd; diametre, dhp, diametre du
         tronc; stamdiameter, diameterklasse; diametro, dap, diametro del tronco; lapimitta, rungon lapimitta,
         kokoluokka, rinnankorkeuslapimitta""",
         "girth_cm": """
-        girth, circumference, trunk circumference, trunk girth, stem girth, girth at breast height, gbh; umfang,
+        girth, circumference, trunk circumference, trunk girth, stem girth, girth at breast height, gbh, girth class,
+        umfangklasse, umfangsklasse, classe de circonference, omtrekklasse, clase de perimetro; umfang,
         stammumfang, stu; circonference, circonference du tronc; omtrek, stamomtrek; perimetro, perimetro del
         tronco, circunferencia; ymparysmitta, rungon ymparysmitta""",
         "condition": """
         condition, status, health, state, vitality, tree status, tree condition, life stage; zustand, vitalitat;
         etat, etat sanitaire, vitalite; toestand, conditie, vitaliteit; estado, condicion, estado fitosanitario;
         kunto, kuntoluokka, tila""",
+        "felled": """
+        felled, felled on, date felled, felling date, date of felling, removed, removed on, removal date, date removed,
+        cut down on; gefallt, gefallt am, falldatum, fallungsdatum, entfernt am; abattu, abattu le, date d abattage;
+        gekapt, gekapt op, kapdatum, geveld op, veldatum; talado, fecha de tala; kaadettu, kaatopaiva, poistopaiva""",
     },
     "land": {
         "name": f"""
@@ -187,7 +197,8 @@ WORDS: dict[str, dict[str, str]] = {
         parque; paikka, puisto, {_NAME}""",
         "kind": _KIND,
         "consent": """
-        consent, permission, agreement, agreed, allowed; zustimmung, erlaubnis, einverstandnis, genehmigung; accord,
+        consent, permission, agreement, agreed, allowed; zustimmung, erlaubnis, einverstandnis, genehmigung,
+        einwilligung; accord,
         consentement, autorisation; toestemming; permiso, consentimiento, autorizacion; lupa, suostumus""",
         "until": """
         until, valid until, consent until, expires, expiry, expiry date; bis, gultig bis; jusqu au, valable jusqu

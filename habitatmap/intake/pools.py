@@ -50,7 +50,8 @@ def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     read, or gives a pool a second place (then both do). CrsError where coordinates have no known system.
     """
     drafts = open_drafts("pools", tables, stated, ledger)
-    columns = [_columns(draft, crs, stated, ledger, len(drafts) > 1) for draft in drafts]
+    named = any(draft.has("pool") for draft in drafts)
+    columns = [_columns(draft, crs, stated, ledger, named, len(drafts) > 1) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     frame = _one_row_a_pool(frame, drafts)
     close(drafts, ledger)
@@ -58,9 +59,10 @@ def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     return shaped(frame, POOLS, ("pool", "x", "y"))
 
 
-def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, several: bool) -> dict[str, Any]:
+def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, named: bool, several: bool) -> dict[str, Any]:
+    """The columns of one table. `named`: whether any table has a column of names; `several`: whether there are more."""
     table = draft.table
-    if draft.has("pool"):
+    if named:
         names = [name_of(cell) for cell in draft.cells("pool")]
         for at, name in enumerate(names):
             if not name:

@@ -19,6 +19,7 @@ from habitatmap.intake.layers import genus_by_name
 from habitatmap.intake.ledger import Ledger, as_text
 from habitatmap.intake.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
+from habitatmap.intake.values import yes_no
 
 TREES = {
     "x": "float64",
@@ -104,6 +105,10 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
     for at, condition in enumerate(conditions):
         if condition == "no tree":
             draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], *why.VACANT)
+    for at, felled in enumerate(draft.cells("felled")):
+        # a felled tree may have left a stump or a log, if the row says so
+        if felled is not None and yes_no(felled) != "no" and conditions[at] not in ("stump", "log"):
+            draft.refuse(at, "felled", felled, *why.VACANT)
     _points, x, y = place_rows(draft, crs, stated, ledger)
     return {
         "x": x,

@@ -196,17 +196,19 @@ def _outcomes(draft: Draft, counts: Sequence[Count | None]) -> list[str]:
     digits = {as_text(c) for c in cells if c is not None and as_text(c).replace(".", "").isdigit()}
     seen_or_not = digits <= {"0", "1"} and len(digits) == 2
     outcomes = []
-    for at, (cell, count) in enumerate(zip(cells, counts, strict=True)):
-        outcome, fault = _outcome(cell, count, seen_or_not, stated=draft.has("outcome"))
+    for at, (cell, larvae, count) in enumerate(zip(cells, draft.cells("larvae"), counts, strict=True)):
+        # a 0 beside a blank outcome may be what the form had there, a word such as none was written by somebody
+        in_words = isinstance(larvae, str) and not any(c.isdigit() for c in larvae)
+        outcome, fault = _outcome(cell, count, seen_or_not, stated=draft.has("outcome") and not in_words)
         if fault:
-            column = "outcome" if cell is not None or draft.cells("larvae")[at] is None else "larvae"
-            draft.refuse(at, column, draft.cells(column)[at], *fault)
+            column = "outcome" if cell is not None or larvae is None else "larvae"
+            draft.refuse(at, column, cell if column == "outcome" else larvae, *fault)
         outcomes.append(outcome)
     return outcomes
 
 
 def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool) -> tuple[str, Why | None]:
-    """An outcome, or "" and why there is none. `stated`: whether the table has a column of outcomes at all."""
+    """An outcome, or "" and why there is none. `stated`: whether a 0 alone is no outcome, as there is a column."""
     text = as_text(cell).strip()
     if isinstance(cell, bool):
         outcome = "larvae" if cell else "none seen"
@@ -223,7 +225,6 @@ def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool)
     elif count.low >= 1:
         return "larvae", None
     elif count.high == 0:
-        # a 0 beside a blank outcome may be what the form had there; a 0 where only counts are kept is a count
         return ("", why.NO_OUTCOME) if stated else ("none seen", None)
     else:
         return "", why.DOUBTFUL_COUNT

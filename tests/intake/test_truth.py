@@ -14,21 +14,7 @@ from .corpus_visits import CASES as VISITS
 from .truth import Case, hold
 
 # cases that are not read as they should be yet, and what happens in place of it
-NOT_YET: dict[str, str] = {
-    "pools: seconds as two accents": "decimal commas in seconds are not read",
-    "pools: MGRS of 100 m": "not read",
-    "pools: plus codes": "not read",
-    "pools: a plus code of eleven": "not read",
-    "pools: plus codes cut short": "not named",
-    "pools: headings swapped": "taken as it stands, then refused",
-    "pools: an Irish reference": "not read",
-    "pools: a list without names": "the row gets a name of our own making",
-    "visits: count none, no outcome": "set aside",
-    "trees: size classes": "the classes are dropped",
-    "trees: size classes with signs": "the classes are dropped",
-    "trees: a column for the day of felling": "the felled tree is accepted",
-    "land: consent in German": "Einwilligung is not known",
-}
+NOT_YET: dict[str, str] = {}
 
 CASES: list[Any] = [
     pytest.param(case, id=case.name, marks=[pytest.mark.xfail(strict=True, reason=NOT_YET[case.name])])
