@@ -39,6 +39,10 @@ from habitatmap.survey.rounds import TOP_UP, Rounds
 KIND = "Rounds of the week"
 # common practice, no source
 GEAR = "gloves, hand gel, a torch, a spoon or small strainer, a spare label, pen and recording sheet"
+_FOLLOWS = {
+    "paths": "The way follows the paths, and straight lines where none is near or leads over.",
+    "straight lines": "The way is drawn along straight lines; the real one is longer.",
+}
 TO_WRITE = "________"
 TABLE = [
     *("week", "person", "order", "pool", "why", "reason", "top_up", "water_l", "leg_m", "caution", "private", "host"),
@@ -209,7 +213,7 @@ def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
     stops = [(s["x"], s["y"], str(s["order"])) for s in mine.to_dict("records")]
     what = f"Sketch of the way to {len(stops)} pools in walking order"
     metres = _round_length((east - west) / 4)
-    caption = f"North is up; the bar is {metres:g} m. The way follows {rounds.along}."
+    caption = f"North is up; the bar is {metres:g} m. {_FOLLOWS[rounds.along]}"
     if lines:
         caption += " " + " ".join(["Grey: paths.", *rounds.area.credits])
     return Drawing(route((west, south, east, north), lines, line, stops, metres, what), caption)
