@@ -16,10 +16,10 @@ COMMANDS = {
     "check": "Read the folder as map does, and say how every file was understood and what was set aside.",
     "map": "The main job: score every spot, estimate occupancy, find gaps, plan the next pools, write the maps.",
     "survey": "What is really in the pools: occupancy with its uncertainty, each pool's chance, next season's effort.",
+    "rounds": "Who goes to which pools in a week: lists to print, routes, calendar entries.",
     "sheets": "What a crew takes along, as PDF: a page for each site, labels, recording sheets.",
     "report": "Two pages for the committee and the funder, PDF and HTML: done, found, next, cost, not known.",
     "outlook": "The plan against other ways to choose, through the same simulated years: ranks, no forecast.",
-    "rounds": "Who goes to which pools in a week: lists to print, routes, calendar entries.",
 }
 
 

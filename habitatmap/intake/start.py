@@ -70,8 +70,9 @@ def new_area(
 
 
 def _not_inputs(folder: str, names: list[str]) -> set[str]:
-    """Results and the script that invents the town are no part of a copy of it."""
-    return {name for name in names if name in ("out", "__pycache__") or name.endswith(".py") or name.startswith(".")}
+    """Results (every folder but the overlays) and the script that invents the town are no part of a copy of it."""
+    results = {name for name in names if name != "overlays" and (Path(folder) / name).is_dir()}
+    return results | {name for name in names if name.endswith(".py") or name.startswith(".")}
 
 
 def _fill(folder: Path, title: str, osm: Path | None, land_cover: Path | None, boundary: Path | None, say: Say) -> None:

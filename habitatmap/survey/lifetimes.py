@@ -93,7 +93,8 @@ def lifetimes(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any) -> pd.DataF
     present = reached[reached["outcome"] != "gone"].groupby("pool")["date"].max()
     rows = []
     for pool, up in zip(known.to_dict("records"), stands, strict=True):
-        gone = reached[(reached["pool"] == pool["pool"]) & (reached["outcome"] == "gone")].sort_values("date")
+        gone = reached[(reached["pool"] == pool["pool"]) & (reached["outcome"] == "gone")]
+        gone = gone.sort_values(["date", "note", "action"])
         seen = present.get(pool["pool"], pd.NaT)
         gone = gone[~(gone["date"] < seen)]
         ends = [d for d in (pool["removed"], gone["date"].min()) if pd.notna(d) and d <= day]
@@ -212,7 +213,8 @@ def incidents(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any) -> tuple[pd
     inside = inside[inside["date"] >= lives.set_index("pool")["set_out"].reindex(inside["pool"]).to_numpy()]
     text = (inside["action"] + "; " + inside["note"]).str.strip("; ")
     told = inside.assign(text=text, word=[matched(t, COMPLAINTS) for t in text])
-    told = told.loc[told["word"] != "", ["pool", "date", "word", "text"]].reset_index(drop=True)
+    told = told.loc[told["word"] != "", ["pool", "date", "word", "text"]]
+    told = told.sort_values(["pool", "date", "text"], ignore_index=True)
 
     def days_with(outcome: str) -> int:
         return len(inside.loc[inside["outcome"] == outcome, ["pool", "date"]].drop_duplicates())

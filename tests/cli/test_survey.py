@@ -15,6 +15,8 @@ from habitatmap.errors import InputError
 
 DEMO = Path(__file__).parents[2] / "demo_area"
 FILES = {"survey.html", "pools.csv", "estimates.csv", "models.csv", "effects.csv", "effort.csv", "survey.json"}
+FILES |= {"makes.csv", "differences.csv", "species_by_make.csv", "lifetimes.csv", "standing.csv"}
+FILES |= {"incidents.csv", "complaints.csv"}
 
 
 @pytest.fixture(scope="module")
