@@ -63,7 +63,7 @@ from habitatmap.intake.shapes import match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 from habitatmap.intake.trees import read_trees
 from habitatmap.intake.visits import read_visits
-from habitatmap.intake.wanted import read_wanted
+from habitatmap.intake.wanted import read_wanted, taken_out
 
 KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried", "wanted")
 # the frame ends this many scales of the flight kernel beyond the pools, or beyond the boundary where land cover goes on
@@ -115,9 +115,11 @@ class Area:
         return self.settings.title or self.folder.resolve().name
 
 
-def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
+def open_area(path: str | Path, as_of: datetime.date | None = None, wanted: Path | None = None) -> Area:
     """Reads an area folder as of a day: `as_of`, else area.toml's, else today.
 
+    `wanted` is one more file of wanted sites; where it was saved on the map page, the pools taken out there do not
+    stand on that day (their visits still count for the estimate).
     Raises InputError (or its CrsError, LayerError) with one sentence where the folder cannot be used.
     """
     folder = _folder(Path(path))
@@ -125,6 +127,11 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
     day = as_of or settings.as_of or datetime.date.today()
     stated = Stated(settings.columns.model_dump(), settings.source_crs, settings.crs, settings.encoding)
     files = _find(folder, settings)
+    without: list[str] = []
+    if wanted is not None:
+        without, holds_sites = taken_out(wanted)
+        if holds_sites:
+            files["wanted"] = [*files.get("wanted", []), wanted]
     if not {"pools", "land_cover", "overlays"} & files.keys():
         raise InputError(_nothing_to_map(folder))
 
@@ -137,7 +144,22 @@ def open_area(path: str | Path, as_of: datetime.date | None = None) -> Area:
     corrections = read_corrections(folder)
     crs, chosen_by = _choose_crs(settings, rasters, corrected(tables, corrections, stated), stated)
     about = (folder, settings, day, stated, files, rasters, crs, [chosen_by, *_unused(folder, files, settings)])
-    return read_corrected(tables, corrections, stated, lambda some: _read_area(some, *about))
+    area = read_corrected(tables, corrections, stated, lambda some: _read_area(some, *about))
+    return _without(area, without, wanted.name if wanted else "")
+
+
+def _without(area: Area, names: Sequence[str], source: str) -> Area:
+    """The area as if these pools were removed on its day. InputError for one that it does not have."""
+    for name in names:
+        if name not in set(area.pools["pool"]):
+            close = difflib.get_close_matches(name, area.pools["pool"], n=1)
+            hint = f"did you mean {close[0]}?" if close else "save the file again on this area's own map"
+            raise InputError(f"{source}: taken_out names {name}, which is no pool of this area; {hint}")
+    if not names:
+        return area
+    gone = area.pools["pool"].isin(names)
+    pools = area.pools.assign(removed=area.pools["removed"].mask(gone, pd.Timestamp(area.as_of)))
+    return replace(area, pools=pools)
 
 
 def _read_area(

@@ -14,6 +14,11 @@ log = logging.getLogger("habitatmap")
 @click.command("map")
 @click.argument("area", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/out.")
+@click.option(
+    "--wanted",
+    type=click.Path(path_type=Path),
+    help="One more file of wanted sites, or one saved under What if on the map: its pools are kept or taken out.",
+)
 @click.option("--language", type=click.Choice(["en", "de", "fr", "nl"]), default="en", help="The maps' first language.")
 @click.option("--tiles", help="An online background for the maps, off at first: https://SERVER/{z}/{x}/{y}.png")
 @click.option("--tiles-credit", default="", help="The words the server of --tiles asks to be named with.")
@@ -23,6 +28,7 @@ log = logging.getLogger("habitatmap")
 def command(
     area: Path,
     out: Path | None,
+    wanted: Path | None,
     language: str,
     tiles: str | None,
     tiles_credit: str,
@@ -43,7 +49,7 @@ def command(
     }
     target = out or area / "out"
     check_target(target)
-    opened = open_area(area)
+    opened = open_area(area, wanted=wanted)
     for kind, n in opened.ledger.counts().items():
         if n["read"]:
             log.info("%-10s %6d read, %d accepted, %d set aside", kind, n["read"], n["accepted"], n["set_aside"])

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 from pyproj import CRS
 
 from habitatmap.coordinates import Refusal
+from habitatmap.errors import InputError
 from habitatmap.intake.ledger import Ledger
 from habitatmap.intake.rows import close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.intake.tables import Stated, Table
@@ -53,3 +56,24 @@ def read_wanted(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledge
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     close(drafts, ledger)
     return shaped(frame, WANTED, ("name", "x", "y"))
+
+
+def taken_out(path: Path) -> tuple[list[str], bool]:
+    """The pools that a file saved on the map page does without, by name, and whether it holds a site to keep.
+
+    Any other file takes none out. Raises InputError where the file is not there.
+    """
+    if not path.is_file():
+        raise InputError(f"{path.name} does not exist; --wanted needs a file saved on the map page, or a list of sites")
+    if path.suffix.lower() not in (".geojson", ".json"):
+        return [], True
+    try:
+        content = json.loads(path.read_text(encoding="utf-8-sig"))
+    except (UnicodeDecodeError, json.JSONDecodeError) as fault:
+        raise InputError(f"{path.name} is no GeoJSON ({fault}); save it again on the map page") from fault
+    if not isinstance(content, dict):
+        raise InputError(f"{path.name} holds no GeoJSON object; save it again on the map page")
+    names = content.get("taken_out", [])
+    if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+        raise InputError(f"{path.name}: taken_out is {names!r}; expected a list of pools' names")
+    return names, bool(content.get("features", True))

@@ -16,6 +16,7 @@ from shapely.geometry import box
 
 import habitatmap
 from habitatmap.area import open_area
+from habitatmap.errors import InputError
 from habitatmap.grid import Grid
 from habitatmap.plan.reach import forage_in_reach, not_reached
 from habitatmap.show.page import map_page, what_if
@@ -162,7 +163,9 @@ def test_two_pools_tried_out_keep_their_distance(visit: Callable[..., Any], page
     assert page.locator("#try-list li").count() == 1
 
 
-def test_the_saved_file_names_what_was_tried(visit: Callable[..., Any], page_file: Path, tmp_path: Path) -> None:
+def test_the_saved_file_makes_a_map_of_what_was_tried(
+    visit: Callable[..., Any], page_file: Path, result: Any, tmp_path: Path
+) -> None:
     page = visit(page_file)
     page.locator("#tab-pools").click()
     page.locator("#pools-panel .pick", has_text="North").click()
@@ -171,11 +174,16 @@ def test_the_saved_file_names_what_was_tried(visit: Callable[..., Any], page_fil
     with page.expect_download() as saved:
         page.locator("#try-save").click()
     saved.value.save_as(tmp_path / "wanted.geojson")
+    content = json.loads((tmp_path / "wanted.geojson").read_text(encoding="utf-8"))
+    assert content["taken_out"] == ["North"]
     frame = gpd.read_file(tmp_path / "wanted.geojson").to_crs(32632)
-    assert frame["change"].tolist() == ["add", "add", "remove"]
-    assert frame["wanted"].tolist() == ["A", "B", "North"]
-    assert frame.geometry.iloc[2].distance(gpd.points_from_xy(*np.array([centre(12, 20)]).T)[0]) < 0.1
-    assert json.loads((tmp_path / "wanted.geojson").read_text(encoding="utf-8"))["type"] == "FeatureCollection"
+    assert frame["name"].tolist() == ["A", "B"]
+    sites = [centre(row, col) for row, col in result.groundwork.sites[["row", "col"]].to_numpy()]
+    assert np.abs(np.column_stack([frame.geometry.x, frame.geometry.y]) - sites).max() < 0.1
+    claimed = reached(page)
+    again = habitatmap.run(open_area(area(tmp_path / "again", POOLS), wanted=tmp_path / "wanted.geojson")).summary
+    assert again["forage_in_reach"]["with_plan"] == pytest.approx(claimed, rel=1e-3)
+    assert again["plan"]["decided"] == 2
     assert page.trouble == []
 
 
@@ -236,3 +244,22 @@ def test_the_public_page_has_no_what_if(visit: Callable[..., Any], public_file: 
     page = visit(public_file)
     assert page.locator("#tab-what-if, #try").count() == 0
     assert page.trouble == []
+
+
+@pytest.mark.parametrize(
+    ("content", "fault"),
+    [
+        ('{"taken_out": ["Norht"], "features": []}', "did you mean North"),
+        ('{"taken_out": [1], "features": []}', "list of pools' names"),
+        ("[1", "is no GeoJSON"),
+        ("[1]", "no GeoJSON object"),
+        (None, "does not exist"),
+    ],
+)
+def test_a_wanted_file_that_is_not_fit_is_refused(tmp_path: Path, content: str | None, fault: str) -> None:
+    file = tmp_path / "mine.geojson"
+    if content is not None:
+        file.write_text(content, encoding="utf-8")
+    with pytest.raises(InputError, match=fault) as told:
+        open_area(area(tmp_path / "area", POOLS), wanted=file)
+    assert "mine.geojson" in str(told.value)

@@ -184,14 +184,16 @@ function pixelsOfBlocks() {
   return {width, height, block, ground};
 }
 
-/** The pools tried out as GeoJSON, which `map --wanted` reads. */
+/** The pools tried out as GeoJSON, which `map --wanted` reads: sites to keep, and by name the pools to do without. */
 function saveTrial() {
-  const feature = (place, properties) => ({type: "Feature", properties: properties,
-    geometry: {type: "Point", coordinates: cellPlace(place).reverse().map((part) => Number(part.toFixed(7)))}});
-  const content = {type: "FeatureCollection", features: [
-    ...trial.added.map((place) => feature(place, {wanted: place.letter, change: "add"})),
-    ...[...trial.out].map((place) => feature(place, {wanted: data("pools").name[place.pool], change: "remove"}))]};
-  const link = el("a", {download: "wanted.geojson", href: URL.createObjectURL(new Blob([JSON.stringify(content, null, 1) + "\n"], {type: "application/geo+json"}))});
+  const degrees = (place) => cellPlace(place).reverse().map((part) => Number(part.toFixed(7)));
+  const content = {
+    type: "FeatureCollection",
+    taken_out: [...trial.out].map((place) => data("pools").name[place.pool]),
+    features: trial.added.map((place) => ({type: "Feature", properties: {name: place.letter}, geometry: {type: "Point", coordinates: degrees(place)}}))
+  };
+  const file = new Blob([JSON.stringify(content, null, 1) + "\n"], {type: "application/geo+json"});
+  const link = el("a", {download: "wanted.geojson", href: URL.createObjectURL(file)});
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   told(words.try_saved);
