@@ -377,8 +377,9 @@ def _some_places(rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]],
 def _lonlat_of_shapes(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[Any, Any]:
     """Longitudes and latitudes of all corners of all shapes; nothing is reported here."""
     xy = [np.empty((0, 2))]
-    for table, heads in match_layers(kind, tables, stated, Ledger()):
-        xy.append(shapely.get_coordinates(read_shapes(table, kind, WGS84, stated, Ledger(), "any", heads).geometry))
+    unheard = Ledger()
+    for table, heads in match_layers(kind, tables, stated, unheard):
+        xy.append(shapely.get_coordinates(read_shapes(table, kind, WGS84, stated, unheard, "any", heads).geometry))
     lon, lat = np.concatenate(xy).T
     return lon, lat
 

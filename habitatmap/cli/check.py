@@ -21,11 +21,11 @@ def command(area: Path, out: Path | None, fix: bool, as_json: bool) -> None:
     With --fix the rows that need you are written beside each input, as NAME.fix.csv in that file's own columns. Correct
     them there and leave the file in the folder: it is read with its original. What you have corrected is never lost.
 
-    Ends with 0: nothing needs a look; 1: rows were set aside; 2: the folder could not be read.
+    Ends with 0: nothing needs a look; 1: something does; 2: the folder could not be read.
     """
     from habitatmap.area import open_area
     from habitatmap.intake.fixes import write_fixes
-    from habitatmap.show.check import account, check_text, write_check
+    from habitatmap.show.check import account, check_text, needs_a_look, write_check
     from habitatmap.show.exports import json_text
     from habitatmap.show.write import check_target
 
@@ -38,5 +38,5 @@ def command(area: Path, out: Path | None, fix: bool, as_json: bool) -> None:
         log.info("%s: %d rows to correct (%d new), %d corrected", file.file, file.waiting, file.new, file.changed)
     click.echo(json_text(found) if as_json else check_text(found), nl=False)
     log.info("For whoever mends the sheets: %s", (target / "check.html").resolve())
-    if found["set_aside"]:
+    if needs_a_look(found):
         raise click.exceptions.Exit(1)

@@ -182,6 +182,9 @@ NOT_PUBLIC = _why("not public", "see the area's own list")
 
 ALL: dict[str, Why] = {name: value for name, value in list(globals().items()) if isinstance(value, Why)}
 
+# rows that may stay as they are: no records, or records that are used from another row
+NOTHING_TO_DO = frozenset("HEADING_AGAIN TOTAL_ROW VACANT SAME_TREE CORRECTED NOT_PUBLIC".split())
+
 
 @cache
 def name_of(reason: str) -> str:

@@ -36,10 +36,12 @@ def read_keep_away(
         kinds = [as_text(cell) for cell in shapes.column(heads.at.get("kind"))]
         distances = shapes.column(heads.at.get("distance_m"))
         unit = unit_of(heads.text.get("distance_m", ""))
+        metres = [_metres(cell, unit) for cell in distances]
+        told = [None if m is None else f"{m:g} m" for m in metres]
+        ledger.reading_of(table).sample(heads.text.get("distance_m", ""), distances, told)
         rows = []
-        for file, row, given, distance in zip(shapes.files, shapes.numbers, kinds, distances, strict=True):
+        for file, row, given, distance, own in zip(shapes.files, shapes.numbers, kinds, distances, metres, strict=True):
             kind = keep_away_kind(given) if given else OTHER
-            own = _metres(distance, unit)
             if own is None and as_text(distance):
                 ledger.remark(
                     f'{file} row {row}: the distance "{as_text(distance)}" is no number of metres, '

@@ -75,6 +75,12 @@ def read_land(
         shapes = read_shapes(table, "land", crs, stated, ledger, "polygons", heads)
         cells = {name: shapes.column(heads.at.get(name)) for name in _READ}
         untils = read_dates(cells["until"], heads.text.get("until", ""))
+        reading = ledger.reading_of(table)
+        reading.sample(heads.text.get("until", ""), cells["until"], [_day(until) for until in untils])
+        said = [word_of(cell) for cell in cells["consent"]]
+        reading.sample(
+            heads.text.get("consent", ""), cells["consent"], [w if w in ("yes", "no", "ask") else None for w in said]
+        )
         rows = []
         for i, (file, row) in enumerate(zip(shapes.files, shapes.numbers, strict=True)):
             where = f"{file} row {row}"
@@ -129,6 +135,10 @@ def _tell_unstated(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
 
 
 NOT_STATED = "consent not stated"
+
+
+def _day(read: datetime.date | DateFault | None) -> str | None:
+    return read.isoformat() if isinstance(read, datetime.date) else None
 
 
 def consent_of(given: object, until: datetime.date | DateFault | None, as_of: datetime.date) -> tuple[str, str]:

@@ -31,12 +31,12 @@ from rasterio.transform import xy
 from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
 
-from habitatmap.coordinates import parse_crs, state_crs
+from habitatmap.coordinates import crs_label, parse_crs, state_crs
 from habitatmap.errors import CrsError, InputError, why
 from habitatmap.grid import Grid
 from habitatmap.intake.headings import fold
 from habitatmap.intake.layers import class_rows, class_table_names, code_text, load_class_table
-from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.ledger import Ledger, Reading, as_text
 from habitatmap.intake.shapes import Shapes, match_layers, read_shapes
 from habitatmap.intake.tables import Stated, Table
 
@@ -366,22 +366,46 @@ def compose_land_cover(
     classes = np.zeros(grid.shape, dtype=np.uint16)
     for path in rasters:
         values = raster_values(path, grid, crs, source_crs)
+        reading = _raster_reading(path, source_crs)
+        ledger.readings.append(reading)
         if values.texts:
-            _paint(classes, legend.numbers(values, path.name), values.local, grid)
+            numbers = legend.numbers(values, path.name)
+            _paint(classes, numbers, values.local, grid)
+            _show_classes(reading, "class", values, numbers, legend)
     for cover in base:
         values = shape_values(cover, grid)
         if values.texts:
-            _paint(classes, legend.numbers(values, cover.file), values.local, grid)
+            numbers = legend.numbers(values, cover.file)
+            _paint(classes, numbers, values.local, grid)
+            _show_classes(ledger.reading_of(cover.shapes.table), cover.column, values, numbers, legend)
         _account(cover, "land_cover", set(values.texts), legend, ledger)
     for cover in overlays:
         values = shape_values(cover, grid)
         if values.texts:
             numbers = legend.overlay_numbers(values, cover.file)
             _paint(classes, numbers, values.local, grid)
+            _show_classes(ledger.reading_of(cover.shapes.table), cover.column, values, numbers, legend)
             known = {text for text, number in zip(values.texts, numbers[1:], strict=True) if number}
         _account(cover, "overlays", known if values.texts else set(), legend, ledger)
     files = ", ".join([*(p.name for p in rasters), *(c.file for c in [*base, *overlays])])
     return _counted(classes, files, legend, grid)
+
+
+def _raster_reading(path: Path, source_crs: Mapping[str, str]) -> Reading:
+    with _open(path) as raster:
+        width, height, (dx, dy) = raster.width, raster.height, raster.res
+    own = raster_crs(path, source_crs)
+    unit = "degrees" if own.is_geographic else own.axis_info[0].unit_name
+    notes = ("a raster", f"{width} x {height} cells of {dx:g} x {dy:g} {unit}")
+    return Reading("land_cover", path.name, path.name, notes, {}, {}, crs_label(own))
+
+
+def _show_classes(reading: Reading, heading: str, values: Values, numbers: NDArray[np.uint16], legend: Legend) -> None:
+    """Shows in the account which class tables read a source, and what the first of its values mean there."""
+    labels = [label for table in legend.tables for label in table["label"]]
+    meant = [str(labels[n - 1]) if 0 < n <= len(labels) else None for n in numbers[1:].tolist()]
+    reading.notes = (*reading.notes, f"classes of {' + '.join(legend.names)}")
+    reading.sample(heading or "class", values.texts, meant)
 
 
 def _account(cover: CoverShapes, kind: str, usable: set[str], legend: Legend, ledger: Ledger) -> None:

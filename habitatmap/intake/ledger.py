@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 import pandas as pd
 
@@ -16,12 +16,14 @@ from habitatmap.intake.tables import Table
 if TYPE_CHECKING:
     from habitatmap.intake.fixes import Correction, Placed
 
+T = TypeVar("T")
 KINDS = ("pools", "visits", "trees", "land", "keep_away")
 COLUMNS = ("file", "row", "column", "value", "reason", "remedy")
 # a cell longer than this is cut in the list of what was set aside; its file and row still lead to the whole text
 LONGEST_VALUE = 300
 # so many cells of a column of dates or places are shown with what they were understood as
 SAMPLES = 2
+LONGEST_SAMPLE = 80
 
 
 class SetAside(NamedTuple):
@@ -50,12 +52,17 @@ class Reading:
     columns: Mapping[str, tuple[str, str]]  # our name -> the file's heading, and how it was matched
     unmatched: Mapping[str, str]  # the file's heading -> the nearest of our names, or ""
     crs: str = ""  # the system of shapes, where the file carries them
+    cells: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # our name -> the first cells, as written
     samples: list[tuple[str, str, str]] = field(default_factory=list)  # heading, as written, as understood
 
     def sample(self, heading: str, cells: Sequence[object], meanings: Sequence[object]) -> None:
         """Keeps the first `SAMPLES` cells that were understood; a meaning of None is no understanding."""
-        told = [(as_text(c), as_text(m)) for c, m in zip(cells, meanings, strict=True) if m is not None and c != ""]
-        self.samples += [(heading, cell, meaning) for cell, meaning in told[:SAMPLES]]
+        told = (
+            (heading, as_text(cell)[:LONGEST_SAMPLE], as_text(meaning))
+            for cell, meaning in zip(cells, meanings, strict=True)
+            if meaning is not None and cell is not None and cell != ""
+        )
+        self.samples += _first(told)
 
 
 class Ledger:
@@ -65,7 +72,9 @@ class Ledger:
         self._read: Counter[tuple[str, str]] = Counter()
         self._accepted: Counter[tuple[str, str]] = Counter()
         self._aside: list[SetAside] = []
+        # what a person should know, and of that what somebody should look at
         self.remarks: list[str] = []
+        self.doubts: list[str] = []
         self.readings: list[Reading] = []
         # what became of the rows of correction files (fixes.py)
         self.corrections: Sequence[Placed] = []
@@ -118,12 +127,23 @@ class Ledger:
         """Opens the account of how a table is understood; its readers add samples to it."""
         columns = {name: (headings.text[name], headings.how[name]) for name in headings.at}
         crs = table.crs.name if table.crs is not None else ""
-        reading = Reading(kind, table.file, table.name, table.notes, columns, headings.unmatched, crs)
+        cells = {name: _first_cells(table, at) for name, at in headings.at.items()}
+        reading = Reading(kind, table.file, table.name, table.notes, columns, headings.unmatched, crs, cells)
         self.readings.append(reading)
         return reading
 
+    def reading_of(self, table: Table) -> Reading:
+        """The account of a table that was opened with `understood`."""
+        return next(reading for reading in reversed(self.readings) if reading.table == table.name)
+
     def remark(self, text: str) -> None:
-        """Something a person should know about rows that are used; said once, however often it is found."""
+        """Something about rows that are used which somebody should look at; said once, however often it is found."""
+        self.tell(text)
+        if text not in self.doubts:
+            self.doubts.append(text)
+
+    def tell(self, text: str) -> None:
+        """How something was understood, where nothing seems wrong."""
         if text not in self.remarks:
             self.remarks.append(text)
 
@@ -163,6 +183,23 @@ class Ledger:
                     f"{file} ({kind}): {read} rows read, but {accepted} accepted and {aside} set aside; "
                     "please report this, it is a fault of the program"
                 )
+
+
+def _first_cells(table: Table, at: int) -> tuple[str, ...]:
+    """The first cells of a column, as written, each once."""
+    texts = (as_text(row[at])[:LONGEST_SAMPLE] for i, row in enumerate(table.rows) if i not in table.odd)
+    return tuple(_first(filter(None, texts)))
+
+
+def _first(items: Iterable[T]) -> list[T]:
+    """The first `SAMPLES` that differ."""
+    found: list[T] = []
+    for item in items:
+        if item not in found:
+            found.append(item)
+        if len(found) == SAMPLES:
+            break
+    return found
 
 
 def as_text(cell: object) -> str:

@@ -166,7 +166,7 @@ def _refuse_failed(draft: Draft, ledger: Ledger) -> None:
 
 def _tell(draft: Draft, ledger: Ledger) -> None:
     notes = f" ({', '.join(draft.table.notes)})" if draft.table.notes else ""
-    ledger.remark(f"{draft.table.name}{notes}: {draft.headings.describe()}")
+    ledger.tell(f"{draft.table.name}{notes}: {draft.headings.describe()}")
     for name, used, other in draft.headings.doubles:
         ledger.remark(
             f"{draft.table.name}: {used} and {other} could both be {name}; {used} is used. "
@@ -189,7 +189,7 @@ def place_rows(
     ways = Counter(point.how for point in points if isinstance(point, Point))
     if ways:
         told = ", ".join(f"{number} as {how}" for how, number in sorted(ways.items()))
-        ledger.remark(f"{draft.table.name}: places read: {told}")
+        ledger.tell(f"{draft.table.name}: places read: {told}")
     if draft.reading is not None:
         roles = [name for name in PLACE_COLUMNS if draft.has(name)]
         written = [", ".join(filter(None, cells)) for cells in zip(*map(draft.texts, roles), strict=True)]

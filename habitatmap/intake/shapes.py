@@ -27,12 +27,13 @@ from habitatmap.coordinates import (
     locate,
     read_points,
     state_crs,
+    to_lonlat,
     transform,
 )
 from habitatmap.errors import CrsError, InputError, why
 from habitatmap.errors.why import Why
 from habitatmap.intake.headings import ALIASES, Headings, match_headings
-from habitatmap.intake.ledger import Ledger, as_text
+from habitatmap.intake.ledger import SAMPLES, Ledger, as_text
 from habitatmap.intake.points import source_of
 from habitatmap.intake.tables import Stated, Table
 
@@ -90,7 +91,7 @@ def match_layers(
         )
     for table, head in zip(layers, heads, strict=True):
         if known == kind:
-            ledger.remark(f"{table.name}: {head.describe()}")
+            ledger.tell(f"{table.name}: {head.describe()}")
         ledger.understood(kind, table, head)
         yield table, head
 
@@ -130,6 +131,7 @@ def read_shapes(
     at = np.array([i for i, _ in usable.values()], dtype=np.int64)
     found = _objects([shape for _, shape in usable.values()])
 
+    _show_places(ledger, table, [shape for _, shape in usable.values()][:SAMPLES], crs)
     broken = ~shapely.is_valid(found)
     if broken.any():
         ledger.remark(
@@ -153,6 +155,16 @@ def _rows(table: Table, at: Sequence[int] | NDArray[np.int64]) -> str:
     """The numbers of some rows, as a spreadsheet shows them."""
     rows = [str(table.numbers[i]) for i in at]
     return ", ".join(rows[:ROWS_NAMED]) + (", ..." if len(rows) > ROWS_NAMED else "")
+
+
+def _show_places(ledger: Ledger, table: Table, shapes: Sequence[Any], crs: CRS) -> None:
+    """Shows in the account where the first shapes lie, as somebody who knows the place would look it up."""
+    meant = []
+    for shape in shapes:
+        middle = shape.centroid
+        lon, lat = to_lonlat([middle.x], [middle.y], crs)
+        meant.append(f"around {lat[0]:.5f}, {lon[0]:.5f}{f', {shape.area / 1e4:,.1f} ha' if shape.area else ''}")
+    ledger.reading_of(table).sample("place", [NAMES[shapely.get_type_id(shape)] for shape in shapes], meant)
 
 
 def layer_crs(table: Table, stated: Stated) -> CRS:

@@ -2,46 +2,57 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import html
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from habitatmap.area import Area
+from habitatmap.errors import why
 from habitatmap.intake.ledger import COLUMNS
+from habitatmap.show.explained import explanations
 from habitatmap.show.exports import csv_text, visible
 from habitatmap.show.page.figure import shown
+from habitatmap.show.sections import Section, Table, report_page
 from habitatmap.show.write import write_folder
 
-# what set_aside.csv and the page call its columns
-HEADS = {"row": "Row", "column": "Column", "value": "Value", "reason": "Why", "remedy": "What to do"}
-STYLE = """
-:root{color-scheme:light dark}
-body{font:1rem/1.5 system-ui,sans-serif;max-width:75rem;margin:1rem auto;padding:0 1rem;color:#1a1a1a;background:#fff}
-table{border-collapse:collapse;margin:.5rem 0 1rem}
-th,td{text-align:left;vertical-align:top;padding:.25rem .6rem;border:1px solid #767676;overflow-wrap:anywhere}
-caption{text-align:left;font-weight:600}
-.wide{overflow-x:auto}
-@media (prefers-color-scheme:dark){body{color:#eee;background:#16181a}}
-@media print{.wide{overflow:visible}body{color:#000;background:#fff}}
-"""
+# what the kinds are called for somebody who has not read the README
+KINDS = {
+    "pools": "pools",
+    "visits": "visits",
+    "trees": "trees",
+    "land": "land and consents",
+    "keep_away": "what pools keep away from",
+    "paths": "paths and streets",
+    "boundary": "outline of the area",
+    "inventoried": "where the list of trees is complete",
+    "land_cover": "land cover",
+    "overlays": "painted over the land cover",
+}
+# rows of one reason that the page lists; set_aside.csv has them all
+MOST_ROWS = 200
+# rows of one reason that the terminal names
+ROWS_NAMED = 8
+
+Account = Mapping[str, Any]
 
 
 def account(area: Area) -> dict[str, Any]:
-    """What was read and how: title, crs, notes, one entry per file with its tables, remarks, and the rows set aside."""
+    """What was read and how: title, crs, notes, one entry per file with its tables, the rows set aside, the doubts.
+
+    `doubts` are sentences on rows that are used, or on what was not read, that somebody should look at.
+    """
     tables: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    doubts = [*area.notes[1:], *area.ledger.doubts]  # the first note says which reference system is used
     for reading in area.ledger.readings:
         entry = {
             "table": reading.table,
             "read_as": list(reading.notes),
             "crs": reading.crs,
             "columns": [
-                {"name": name, "heading": heading, "match": how} for name, (heading, how) in reading.columns.items()
+                {"name": name, "heading": heading, "match": how, "samples": list(reading.cells.get(name, ()))}
+                for name, (heading, how) in reading.columns.items()
             ],
             "unmatched": [{"heading": heading, "nearest": name} for heading, name in reading.unmatched.items()],
             "samples": [
@@ -50,12 +61,24 @@ def account(area: Area) -> dict[str, Any]:
             ],
         }
         tables.setdefault((reading.kind, reading.file), []).append(entry)
+        doubts += [f"{reading.table}: {note}" for note in reading.notes if "not read" in note]
+    if area.land_cover is not None:
+        doubts += [
+            f"{area.land_cover.name} has no class {value} ({share:.1%} of the cells): what it is worth is not known"
+            for value, share in area.land_cover.unmatched
+        ]
+    aside = [
+        dict(zip(COLUMNS, entry[1:7], strict=True))
+        | {"sheet": entry.table.sheet if entry.table else "", "name": why.name_of(entry.reason)}
+        for entry in area.ledger.in_order()
+    ]
     counts = area.ledger.by_file()
     files = []
     for kind, file in sorted(counts.keys() | tables.keys()):
-        read, accepted, aside = counts.get((kind, file), (None, None, None))
+        read, accepted, set_aside = counts.get((kind, file), (None, None, None))
         files.append(
-            {"kind": kind, "file": file, "read": read, "accepted": accepted, "set_aside": aside}
+            {"kind": kind, "file": file, "read": read, "accepted": accepted, "set_aside": set_aside}
+            | {"to_do": sum(r["file"] == file and r["name"] not in why.NOTHING_TO_DO for r in aside)}
             | {"tables": tables.get((kind, file), [])}
         )
     return {
@@ -63,14 +86,20 @@ def account(area: Area) -> dict[str, Any]:
         "crs": area.crs.name,
         "notes": area.notes,
         "remarks": area.ledger.remarks,
+        "doubts": list(dict.fromkeys(doubts)),
         "files": files,
-        "set_aside": area.ledger.frame().to_dict("records"),
+        "set_aside": aside,
     }
 
 
-def write_check(found: Mapping[str, Any], folder: str | Path) -> None:
+def needs_a_look(found: Account) -> bool:
+    """Whether a row waits for somebody, or something about the rows in use should be looked at."""
+    return bool(found["doubts"]) or any(row["name"] not in why.NOTHING_TO_DO for row in found["set_aside"])
+
+
+def write_check(found: Account, folder: str | Path) -> None:
     """Writes check.html and set_aside.csv into `folder`, which is replaced in one step."""
-    aside = pd.DataFrame(found["set_aside"], columns=list(COLUMNS))
+    aside = pd.DataFrame([[row[c] for c in COLUMNS] for row in found["set_aside"]], columns=list(COLUMNS))
 
     def fill(fresh: Path) -> None:
         (fresh / "check.html").write_text(check_page(found), encoding="utf-8", newline="\n")
@@ -79,14 +108,44 @@ def write_check(found: Mapping[str, Any], folder: str | Path) -> None:
     write_folder(Path(folder).resolve(), fill)
 
 
+def _groups(rows: Iterable[Mapping[str, Any]]) -> list[list[Mapping[str, Any]]]:
+    """Rows that share file, reason and remedy, in the order of the first of each."""
+    groups: dict[tuple[str, str, str], list[Mapping[str, Any]]] = {}
+    for row in rows:
+        groups.setdefault((row["file"], row["name"] or row["reason"], row["remedy"]), []).append(row)
+    return list(groups.values())
+
+
+def _waiting(found: Account, waits: bool = True) -> list[Mapping[str, Any]]:
+    """The rows set aside that somebody has to do something about; without `waits` the others."""
+    return [row for row in found["set_aside"] if (row["name"] not in why.NOTHING_TO_DO) == waits]
+
+
+def _rows_of(group: Sequence[Mapping[str, Any]]) -> str:
+    numbers = ", ".join(str(row["row"]) for row in group[:ROWS_NAMED])
+    more = f" and {len(group) - ROWS_NAMED} more" if len(group) > ROWS_NAMED else ""
+    return f"row{'s' if len(group) > 1 else ''} {numbers}{more}"
+
+
+def _told(group: Sequence[Mapping[str, Any]]) -> str:
+    """The reason of a group: in full for one row, in general words for several that differ."""
+    reasons = {row["reason"] for row in group}
+    known = explanations().get(group[0]["name"])
+    return str(group[0]["reason"]) if len(reasons) == 1 or known is None else known.reason
+
+
 # --- on the terminal -------------------------------------------------------------------------------------------------
 
 
-def check_text(found: Mapping[str, Any]) -> str:
+def check_text(found: Account) -> str:
     """The account for a terminal: a line per file, what its columns are, and each reason once with its rows."""
-    rows = [("file", "kind", "read", "accepted", "set aside")]
+    rows = [("file", "kind", "read", "accepted", "set aside", "to do")]
     rows += [
-        (f["file"], f["kind"], *("-" if f[n] is None else str(f[n]) for n in ("read", "accepted", "set_aside")))
+        (
+            f["file"],
+            f["kind"],
+            *("-" if f[n] is None else str(f[n]) for n in ("read", "accepted", "set_aside", "to_do")),
+        )
         for f in found["files"]
     ]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
@@ -94,23 +153,25 @@ def check_text(found: Mapping[str, Any]) -> str:
     for file in found["files"]:
         for table in file["tables"]:
             lines += ["", *_table_lines(table)]
-    if found["set_aside"]:
-        lines += ["", "Set aside:"]
-        groups = Counter((r["file"], r["reason"], r["remedy"]) for r in found["set_aside"])
-        for (file, reason, remedy), number in groups.items():
-            first = next(r["row"] for r in found["set_aside"] if (r["file"], r["reason"]) == (file, reason))
-            rows_of = f"row {first}" if number == 1 else f"{number} rows, the first is row {first}"
-            lines.append(f"  {file}, {rows_of}: {reason}; {remedy}")
+    for waits, heading in ((False, "Set aside, nothing to do:"), (True, "To correct:")):
+        groups = _groups(_waiting(found, waits))
+        lines += ["", heading] if groups else []
+        lines += [f"  {g[0]['file']}, {_rows_of(g)}: {_told(g)}; {g[0]['remedy']}" for g in groups]
+    if found["doubts"]:
+        lines += ["", "Please look:", *(f"  {doubt}" for doubt in found["doubts"])]
+    if not needs_a_look(found):
+        lines += ["", "Nothing needs a look."]
     return visible("\n".join(shown(line) for line in lines)) + "\n"
 
 
-def _table_lines(table: Mapping[str, Any]) -> Iterable[str]:
+def _table_lines(table: Mapping[str, Any]) -> Iterator[str]:
     yield f"{table['table']}{' (' + ', '.join(table['read_as']) + ')' if table['read_as'] else ''}"
     if table["crs"]:
         yield f"  reference system: {table['crs']}"
     for column in table["columns"]:
         near = "" if column["match"] == "exact" else f" ({column['match']})"
-        yield f"  {column['name']} <- {column['heading']}{near}"
+        cells = f": {' | '.join(column['samples'])}" if column["samples"] else ""
+        yield f"  {column['name']} <- {column['heading']}{near}{cells}"
     for left in table["unmatched"]:
         yield f"  not used: {left['heading']}" + (f" (nearest: {left['nearest']})" if left["nearest"] else "")
     for sample in table["samples"]:
@@ -120,67 +181,145 @@ def _table_lines(table: Mapping[str, Any]) -> Iterable[str]:
 # --- as a page -------------------------------------------------------------------------------------------------------
 
 
-def check_page(found: Mapping[str, Any]) -> str:
+def check_page(found: Account) -> str:
     """The account as one HTML file that loads nothing and runs nothing; text of records is escaped."""
-    body = [f"<h1>{_text(found['title'])}: how the files were understood</h1>"]
-    number = len(found["set_aside"])
-    body.append(f"<p>{number or 'No'} row{'' if number == 1 else 's'} set aside.</p>")
-    body += [f"<p>{_text(note)}</p>" for note in found["notes"]]
-    for file in found["files"]:
-        body.append(f"<h2>{_text(file['file'])} ({_text(file['kind'])})</h2>")
-        if file["read"] is not None:
-            body.append(f"<p>{file['read']} rows read, {file['accepted']} accepted, {file['set_aside']} set aside.</p>")
-        for table in file["tables"]:
-            body += _table_html(table)
-    aside: dict[str, list[Mapping[str, Any]]] = {}
-    for row in found["set_aside"]:
-        aside.setdefault(row["file"], []).append(row)
-    body += ["<h2>Rows set aside</h2>"] if aside else []
-    for name, rows in aside.items():
-        body.append(_grid(name, list(HEADS.values()), [[row[key] for key in HEADS] for row in rows]))
-    if found["remarks"]:
-        body += ["<h2>Remarks</h2>", "<ul>", *(f"<li>{_text(r)}</li>" for r in found["remarks"]), "</ul>"]
-    digest = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode("ascii")
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
-    head = [
-        "<!DOCTYPE html>",
-        '<html lang="en">',
-        "<head>",
-        '<meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        '<meta name="referrer" content="no-referrer">',
-        f"<title>{_text(found['title'])}: check</title>",
-        f"<style>{STYLE}</style>",
-        "</head>",
+    sections = [_summary(found), *_to_correct(found)]
+    if found["doubts"]:
+        lead = "These rows are used, or could not be read at all. Something about them may not be as it was meant."
+        sections.append(Section("look", "Please look", lead, found["doubts"]))
+    sections += [*_nothing_to_do(found), _how_read(found), *_meanings(found)]
+    return report_page(found["title"], "How your files were read", "", sections)
+
+
+def _summary(found: Account) -> Section:
+    waiting, files = _waiting(found), found["files"]
+    read = sum(f["read"] or 0 for f in files)
+    used = sum(f["accepted"] or 0 for f in files)
+    of_files = len({row["file"] for row in waiting})
+    if waiting:
+        lead = f"{_number(len(waiting), 'row')} in {_number(of_files, 'file')} cannot be used until you have a look."
+    else:
+        lead = "Every row that holds a record is used. There is nothing to correct."
+    words = [f"{_number(read, 'row')} were read from {_number(len(files), 'file')}; {used:,} are used."]
+    if waiting:
+        words += [
+            "Nothing is lost: a row that can't be used waits until you have corrected it. Go to the row in your own "
+            "file, correct it and save.",
+            "Or ask whoever runs the program for correction files (habitatmap check with --fix): they hold only the "
+            "rows that need you, in your file's own columns. Correct them there, save, and send the file back.",
+        ]
+    heads = ("File", "What it holds", "Rows", "Used", "Set aside", "Need you")
+    counts = [["" if f[n] is None else f"{f[n]:,}" for n in ("read", "accepted", "set_aside", "to_do")] for f in files]
+    rows = [(f["file"], KINDS.get(f["kind"], f["kind"]), *count) for f, count in zip(files, counts, strict=True)]
+    return Section("summary", "What needs you", lead, words, tables=[Table("Files of this folder", heads, rows)])
+
+
+def _to_correct(found: Account) -> Iterator[Section]:
+    """A section for each file that has rows to correct: a part for each reason."""
+    by_file: dict[str, list[list[Mapping[str, Any]]]] = {}
+    for group in _groups(_waiting(found)):
+        by_file.setdefault(group[0]["file"], []).append(group)
+    for at, (file, groups) in enumerate(by_file.items()):
+        parts = [_reason_part(f"{_letters(at)}-{_letters(i)}", group) for i, group in enumerate(groups)]
+        number = sum(map(len, groups))
+        lead = f"{_number(number, 'row')} to correct."
+        yield Section(f"file-{_letters(at)}", file, lead, parts=parts)
+
+
+def _reason_part(key: str, group: Sequence[Mapping[str, Any]]) -> Section:
+    """One reason: what to do, and the rows; what each says in its own words where they differ."""
+    told = _told(group)
+    several = len({row["reason"] for row in group}) > 1
+    sheets = any(row["sheet"] for row in group)
+    heads = ["Row", *(["Sheet"] if sheets else []), "Column", "What stands there", *(["Why"] if several else [])]
+    rows = [
+        [
+            row["row"],
+            *([row["sheet"]] if sheets else []),
+            row["column"] or "the whole row",
+            row["value"] or "(blank)",
+            *([row["reason"]] if several else []),
+        ]
+        for row in group[:MOST_ROWS]
     ]
-    return "\n".join([*head, "<body>", "<main>", *body, "</main>", "</body>", "</html>", ""])
+    more = (
+        f"The first {MOST_ROWS} of {len(group):,} rows; set_aside.csv has them all." if len(group) > MOST_ROWS else ""
+    )
+    table = Table(f"{_number(len(group), 'row')} of {group[0]['file']}: {told}", heads, rows, more)
+    name = group[0]["name"]
+    links = [(_key_of(name), "What this means, with an example")] if name in explanations() else []
+    return Section(f"part-{key}", _sentence(told), f"What to do: {group[0]['remedy']}.", tables=[table], links=links)
 
 
-def _table_html(table: Mapping[str, Any]) -> list[str]:
-    read_as = ", ".join([*table["read_as"], *([table["crs"]] if table["crs"] else [])])
-    parts = [f"<p>Read as {_text(read_as)}.</p>"] if read_as else []
-    columns = [[c["name"], c["heading"], c["match"]] for c in table["columns"]]
-    parts.append(_grid(f"Columns of {table['table']}", ["Ours", "In the file", "Match"], columns))
-    if table["unmatched"]:
-        left = [[u["heading"], u["nearest"] or "none"] for u in table["unmatched"]]
-        parts.append(_grid(f"Not used in {table['table']}", ["In the file", "Nearest of ours"], left))
-    if table["samples"]:
-        samples = [[s["column"], s["written"], s["understood"]] for s in table["samples"]]
-        parts.append(_grid(f"Samples of {table['table']}", ["Column", "As written", "Understood as"], samples))
-    return parts
+def _nothing_to_do(found: Account) -> Iterator[Section]:
+    groups = _groups(_waiting(found, waits=False))
+    if groups:
+        rows = [(g[0]["file"], f"{len(g):,}", _rows_of(g), _sentence(_told(g))) for g in groups]
+        table = Table("Rows set aside that need nobody", ("File", "How many", "Which", "Why"), rows)
+        lead = "These rows hold no record, or their record is used from another row. They may stay as they are."
+        yield Section("rest", "Set aside, nothing to do", lead, tables=[table])
 
 
-def _grid(caption: str, heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """A table that scrolls by key where it is wider than the page."""
-    head = "".join(f'<th scope="col">{_text(h)}</th>' for h in heads)
-    body = "\n".join("<tr>" + "".join(f'<td dir="auto">{_text(c)}</td>' for c in row) + "</tr>" for row in rows)
-    label = _text(caption)
-    return (
-        f'<div class="wide" role="region" aria-label="{label}" tabindex="0"><table><caption>{label}</caption>'
-        f"<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody></table></div>"
+def _how_read(found: Account) -> Section:
+    """How each table was understood: encoding, headings, first cells, places, dates."""
+    tables = [table for file in found["files"] for table in file["tables"]]
+    parts = [_table_part(f"read-{_letters(at)}", table) for at, table in enumerate(tables)]
+    lead = "See whether your columns were taken for what they are. If not, rename the heading."
+    return Section(
+        "read", "How each file was read", lead, [f"The area's reference system: {found['crs']}."], parts=parts
     )
 
 
-def _text(value: object) -> str:
-    return html.escape(shown(value))
+def _table_part(key: str, table: Mapping[str, Any]) -> Section:
+    read_as = ", ".join([*table["read_as"], *([table["crs"]] if table["crs"] else [])])
+    name = table["table"]
+    tables = []
+    if table["columns"]:
+        rows = [
+            (c["heading"], c["name"] + ("" if c["match"] == "exact" else f" ({c['match']})"), " | ".join(c["samples"]))
+            for c in table["columns"]
+        ]
+        tables.append(Table(f"Columns of {name}", ("Your heading", "Read as", "First cells"), rows))
+    if table["samples"]:
+        rows = [(s["column"], s["written"], s["understood"]) for s in table["samples"]]
+        tables.append(Table(f"What cells of {name} were understood as", ("Column", "Written", "Understood"), rows))
+    if table["unmatched"]:
+        rows = [(u["heading"], u["nearest"] or "none") for u in table["unmatched"]]
+        tables.append(Table(f"Headings of {name} that nothing reads", ("Your heading", "Nearest of ours"), rows))
+    return Section(key, name, f"Read as {read_as}." if read_as else "", tables=tables)
+
+
+def _meanings(found: Account) -> Iterator[Section]:
+    """The guide's entries for the reasons that were given."""
+    given = {row["name"] for row in found["set_aside"]}
+    parts = [
+        Section(
+            _key_of(name),
+            _sentence(told.reason),
+            told.meaning.replace("`", ""),
+            [f"For example: {told.example.replace('`', '')}", f"What to do: {told.remedy.replace('`', '')}"],
+        )
+        for name, told in explanations().items()
+        if name in given
+    ]
+    if parts:
+        yield Section("meanings", "What the reasons mean", "", parts=parts)
+
+
+def _key_of(name: str) -> str:
+    """The place of an explanation on the page: letters only."""
+    letters = name.lower().replace("_", "-")
+    return "why-" + "".join(f"n{'abcdefghij'[int(c)]}" if c.isdigit() else c for c in letters)
+
+
+def _letters(number: int) -> str:
+    """A number as letters, which keys of sections are made of: a, b, ..., z, ba, bb, ..."""
+    return (_letters(number // 26) if number >= 26 else "") + chr(ord("a") + number % 26)
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _number(count: int, thing: str) -> str:
+    return f"{count:,} {thing}{'' if count == 1 else 's'}"

@@ -43,7 +43,8 @@ class Section:
     """One part of a report page.
 
     key: a word for the link to it (a-z and -); lead: the reading in plain words, one or two sentences; words: further
-    paragraphs; cautions: sentences that stand out.
+    paragraphs; cautions: sentences that stand out; links: (key of another section, words); parts: smaller sections
+    inside this one, which the table of contents leaves out.
     """
 
     key: str
@@ -53,6 +54,8 @@ class Section:
     drawings: Sequence[Drawing] = ()
     tables: Sequence[Table] = ()
     cautions: Sequence[str] = field(default=())
+    links: Sequence[tuple[str, str]] = ()
+    parts: Sequence[Section] = ()
 
 
 def report_page(
@@ -106,12 +109,13 @@ def report_page(
     )
 
 
-def _section(s: Section) -> Iterable[str]:
+def _section(s: Section, level: int = 2) -> Iterable[str]:
     if not re.fullmatch(r"[a-z][a-z-]*", s.key):
         raise ValueError(f"not a fit key for a section: {s.key!r}")
     yield f'<section id="{s.key}" aria-labelledby="{s.key}-title">'
-    yield f'<h2 id="{s.key}-title">{_text(s.title)}</h2>'
-    yield f'<p class="lead" dir="auto">{_text(s.lead)}</p>'
+    yield f'<h{level} id="{s.key}-title" dir="auto">{_text(s.title)}</h{level}>'
+    if s.lead:
+        yield f'<p class="lead" dir="auto">{_text(s.lead)}</p>'
     for drawing in s.drawings:
         yield f'<figure>{drawing.svg}<figcaption dir="auto">{_text(drawing.caption)}</figcaption></figure>'
     for words in s.words:
@@ -120,6 +124,10 @@ def _section(s: Section) -> Iterable[str]:
         yield f'<p class="caution" dir="auto">{_text(caution)}</p>'
     for table in s.tables:
         yield from _table(table)
+    for key, words in s.links:
+        yield f'<p><a href="#{html.escape(key)}">{_text(words)}</a></p>'
+    for part in s.parts:
+        yield from _section(part, level + 1)
     yield "</section>"
 
 
