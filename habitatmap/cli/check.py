@@ -32,9 +32,10 @@ def command(area: Path, out: Path | None, fix: bool, as_json: bool) -> None:
     target = out or area / "check"
     check_target(target, own="check", mark="check.html")
     opened = open_area(area)
-    found = account(opened)
+    fixes = write_fixes(opened.folder, opened.ledger) if fix else []
+    found = account(opened, fixes)
     write_check(found, target)
-    for file in write_fixes(opened.folder, opened.ledger) if fix else ():
+    for file in fixes:
         log.info("%s: %d rows to correct (%d new), %d corrected", file.file, file.waiting, file.new, file.changed)
     click.echo(json_text(found) if as_json else check_text(found), nl=False)
     log.info("For whoever mends the sheets: %s", (target / "check.html").resolve())

@@ -183,7 +183,7 @@ NOT_PUBLIC = _why("not public", "see the area's own list")
 ALL: dict[str, Why] = {name: value for name, value in list(globals().items()) if isinstance(value, Why)}
 
 # rows that may stay as they are: no records, or records that are used from another row
-NOTHING_TO_DO = frozenset("HEADING_AGAIN TOTAL_ROW VACANT SAME_TREE CORRECTED NOT_PUBLIC".split())
+NOTHING_TO_DO = frozenset("HEADING_AGAIN TOTAL_ROW REPEAT VACANT SAME_TREE CORRECTED NOT_PUBLIC".split())
 
 
 @cache

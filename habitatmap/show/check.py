@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,8 @@ import pandas as pd
 
 from habitatmap.area import Area
 from habitatmap.errors import why
-from habitatmap.intake.ledger import COLUMNS
+from habitatmap.intake.fixes import Written
+from habitatmap.intake.ledger import COLUMNS, SetAside, as_text
 from habitatmap.show.explained import explanations
 from habitatmap.show.exports import csv_text, visible
 from habitatmap.show.page.figure import shown
@@ -32,16 +34,18 @@ KINDS = {
 }
 # rows of one reason that the page lists; set_aside.csv has them all
 MOST_ROWS = 200
+LONGEST_ROW = 200
 # rows of one reason that the terminal names
 ROWS_NAMED = 8
 
 Account = Mapping[str, Any]
 
 
-def account(area: Area) -> dict[str, Any]:
+def account(area: Area, fixes: Sequence[Written] = ()) -> dict[str, Any]:
     """What was read and how: title, crs, notes, one entry per file with its tables, the rows set aside, the doubts.
 
-    `doubts` are sentences on rows that are used, or on what was not read, that somebody should look at.
+    `doubts` are sentences on rows that are used, or on what was not read, that somebody should look at. `fixes` are
+    the correction files that were written.
     """
     tables: dict[tuple[str, str], list[dict[str, Any]]] = {}
     doubts = [*area.notes[1:], *area.ledger.doubts]  # the first note says which reference system is used
@@ -70,6 +74,7 @@ def account(area: Area) -> dict[str, Any]:
     aside = [
         dict(zip(COLUMNS, entry[1:7], strict=True))
         | {"sheet": entry.table.sheet if entry.table else "", "name": why.name_of(entry.reason)}
+        | {"cells": _cells(entry)}
         for entry in area.ledger.in_order()
     ]
     counts = area.ledger.by_file()
@@ -89,7 +94,15 @@ def account(area: Area) -> dict[str, Any]:
         "doubts": list(dict.fromkeys(doubts)),
         "files": files,
         "set_aside": aside,
+        "fixes": [asdict(file) for file in fixes],
     }
+
+
+def _cells(entry: SetAside) -> str:
+    """What the whole row says, for somebody who looks for it."""
+    row = entry.table.rows[entry.at] if entry.table else ()
+    text = "; ".join(filter(None, map(as_text, row)))
+    return text if len(text) <= LONGEST_ROW else f"{text[: LONGEST_ROW - 1]}…"
 
 
 def needs_a_look(found: Account) -> bool:
@@ -205,13 +218,19 @@ def _summary(found: Account) -> Section:
         words += [
             "Nothing is lost: a row that can't be used waits until you have corrected it. Go to the row in your own "
             "file, correct it and save.",
-            "Or ask whoever runs the program for correction files (habitatmap check with --fix): they hold only the "
-            "rows that need you, in your file's own columns. Correct them there, save, and send the file back.",
+            _fixes_line([fix["file"] for fix in found["fixes"] if fix["waiting"] or fix["changed"]]),
         ]
-    heads = ("File", "What it holds", "Rows", "Used", "Set aside", "Need you")
-    counts = [["" if f[n] is None else f"{f[n]:,}" for n in ("read", "accepted", "set_aside", "to_do")] for f in files]
-    rows = [(f["file"], KINDS.get(f["kind"], f["kind"]), *count) for f, count in zip(files, counts, strict=True)]
+    heads = ("File", "Need you", "Set aside", "Used", "Rows", "What it holds")
+    counts = [["" if f[n] is None else f"{f[n]:,}" for n in ("to_do", "set_aside", "accepted", "read")] for f in files]
+    rows = [(f["file"], *count, KINDS.get(f["kind"], f["kind"])) for f, count in zip(files, counts, strict=True)]
     return Section("summary", "What needs you", lead, words, tables=[Table("Files of this folder", heads, rows)])
+
+
+def _fixes_line(names: Sequence[str]) -> str:
+    how = "only the rows that need you, in your file's own columns. Correct them there, save, and leave the file there"
+    if names:
+        return f"Or use the correction files that lie beside your own, {', '.join(names)}: they hold {how}."
+    return f"Or ask for correction files (habitatmap check with --fix), which hold {how}."
 
 
 def _to_correct(found: Account) -> Iterator[Section]:
@@ -223,7 +242,7 @@ def _to_correct(found: Account) -> Iterator[Section]:
         parts = [_reason_part(f"{_letters(at)}-{_letters(i)}", group) for i, group in enumerate(groups)]
         number = sum(map(len, groups))
         lead = f"{_number(number, 'row')} to correct."
-        yield Section(f"file-{_letters(at)}", file, lead, parts=parts)
+        yield Section(f"file-{_letters(at)}", f"Correct {file}", lead, parts=parts)
 
 
 def _reason_part(key: str, group: Sequence[Mapping[str, Any]]) -> Section:
@@ -231,7 +250,8 @@ def _reason_part(key: str, group: Sequence[Mapping[str, Any]]) -> Section:
     told = _told(group)
     several = len({row["reason"] for row in group}) > 1
     sheets = any(row["sheet"] for row in group)
-    heads = ["Row", *(["Sheet"] if sheets else []), "Column", "What stands there", *(["Why"] if several else [])]
+    heads = ["Row", *(["Sheet"] if sheets else []), "Column", "What stands there"]
+    heads += [*(["Why"] if several else []), "The whole row"]
     rows = [
         [
             row["row"],
@@ -239,13 +259,14 @@ def _reason_part(key: str, group: Sequence[Mapping[str, Any]]) -> Section:
             row["column"] or "the whole row",
             row["value"] or "(blank)",
             *([row["reason"]] if several else []),
+            row["cells"],
         ]
         for row in group[:MOST_ROWS]
     ]
     more = (
         f"The first {MOST_ROWS} of {len(group):,} rows; set_aside.csv has them all." if len(group) > MOST_ROWS else ""
     )
-    table = Table(f"{_number(len(group), 'row')} of {group[0]['file']}: {told}", heads, rows, more)
+    table = Table(f"{_number(len(group), 'row')} of {group[0]['file']}", heads, rows, more)
     name = group[0]["name"]
     links = [(_key_of(name), "What this means, with an example")] if name in explanations() else []
     return Section(f"part-{key}", _sentence(told), f"What to do: {group[0]['remedy']}.", tables=[table], links=links)
@@ -284,8 +305,8 @@ def _table_part(key: str, table: Mapping[str, Any]) -> Section:
         rows = [(s["column"], s["written"], s["understood"]) for s in table["samples"]]
         tables.append(Table(f"What cells of {name} were understood as", ("Column", "Written", "Understood"), rows))
     if table["unmatched"]:
-        rows = [(u["heading"], u["nearest"] or "none") for u in table["unmatched"]]
-        tables.append(Table(f"Headings of {name} that nothing reads", ("Your heading", "Nearest of ours"), rows))
+        left = [(u["heading"], u["nearest"] or "none") for u in table["unmatched"]]
+        tables.append(Table(f"Headings of {name} that nothing reads", ("Your heading", "Nearest of ours"), left))
     return Section(key, name, f"Read as {read_as}." if read_as else "", tables=tables)
 
 

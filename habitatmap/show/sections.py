@@ -112,7 +112,9 @@ def report_page(
 def _section(s: Section, level: int = 2) -> Iterable[str]:
     if not re.fullmatch(r"[a-z][a-z-]*", s.key):
         raise ValueError(f"not a fit key for a section: {s.key!r}")
-    yield f'<section id="{s.key}" aria-labelledby="{s.key}-title">'
+    # a part is no landmark of its own: its title may stand on the page twice
+    named = f' aria-labelledby="{s.key}-title"' if level == 2 else ""
+    yield f'<section id="{s.key}"{named}>'
     yield f'<h{level} id="{s.key}-title" dir="auto">{_text(s.title)}</h{level}>'
     if s.lead:
         yield f'<p class="lead" dir="auto">{_text(s.lead)}</p>'
