@@ -196,7 +196,7 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
     with clock("What the looks say"):
         up = standing(area.pools, area.visits, pd.Timestamp(area.as_of))
         group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
-        known, fields = _what_the_looks_say(area, spots, up, group)
+        known, _, at_pools = _what_the_looks_say(area, spots, up, group)
         return take_account(
             area.title,
             area.pools,
@@ -204,7 +204,7 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
             area.as_of,
             known,
             group,
-            places=_at_pools(area, fields, up, known),
+            places=at_pools,
             block_m=2 * area.settings.flight.dispersal_median_m,
             budget=budget,
         )
@@ -218,31 +218,28 @@ def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
     return plan_rounds(area, week, people, teaches)
 
 
-def _what_the_looks_say(area: Area, spots: Habitat, up: Array, group: Array) -> tuple[Chances, dict[str, Array]]:
-    """The chances of the pools, and the rasters of what may shape them: forage, dead wood, breeding places near.
+def _what_the_looks_say(
+    area: Area, spots: Habitat, up: Array, group: Array
+) -> tuple[Chances, dict[str, Array], pd.DataFrame]:
+    """The chances of the pools; the rasters of the ground that may shape them; and these at each pool.
 
-    What is near is weighed with the chances of the same everywhere, so that no pool's chance is weighed with itself.
+    Breeding places near are weighed with the chances that are the same everywhere, and a standing pool is none of those
+    near itself, so that no pool's chance is weighed with its own. Outside the frame nothing is known (NaN).
     """
-    pools, flight = area.pools, area.settings.flight
+    pools, grid = area.pools, area.grid
+    fields: dict[str, Array] = {"forage_score": spots.access, "dead_wood_score": spots.dead_wood_access}
+    read = sampler(grid, pools["x"].to_numpy(float), pools["y"].to_numpy(float), np.ones(len(pools), bool))
+    at_pools = pd.DataFrame({name: read(field) for name, field in fields.items()})
     plain = chances(pools, area.visits, area.as_of, area.settings.occupancy, group)
+    if plain.summary["estimate"] is None:  # too few looks to say anything about ground
+        return plain, fields, at_pools
     likelihood = area.tree_table.likelihood(area.trees)
-    places = breeding_places(pools, up, plain.pools["occupancy"], area.trees, likelihood, area.grid, area.settings)
-    fields: dict[str, Array] = {
-        "forage_score": spots.access,
-        "dead_wood_score": spots.dead_wood_access,
-        "places_near": places_near(area.grid.shape, places, area.grid.cell_m, flight.dispersal_median_m),
-    }
-    ground = _at_pools(area, fields, up, plain)
-    return chances(pools, area.visits, area.as_of, area.settings.occupancy, group, ground=ground), fields
-
-
-def _at_pools(area: Area, fields: dict[str, Array], up: Array, known: Chances) -> pd.DataFrame:
-    """The rasters at each pool, NaN outside the frame; a standing pool is none of the places near it."""
-    x, y = (area.pools[c].to_numpy(float) for c in ("x", "y"))
-    read = sampler(area.grid, x, y, np.ones(len(area.pools), bool))
-    at = pd.DataFrame({name: read(field) for name, field in fields.items()})
-    at["places_near"] = (at["places_near"] - np.where(up, known.pools["occupancy"], 0.0)).clip(lower=0.0)
-    return at
+    places = breeding_places(pools, up, plain.pools["occupancy"], area.trees, likelihood, grid, area.settings)
+    near = places_near(grid.shape, places, grid.cell_m, area.settings.flight.dispersal_median_m)
+    others = (read(near) - np.where(up, plain.pools["occupancy"], 0.0)).clip(min=0.0)
+    fields, at_pools = fields | {"places_near": near}, at_pools.assign(places_near=others)
+    known = chances(pools, area.visits, area.as_of, area.settings.occupancy, group, ground=at_pools)
+    return known, fields, at_pools
 
 
 def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
@@ -260,7 +257,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         pools, trees = area.pools, area.trees
         up = standing(pools, area.visits, pd.Timestamp(area.as_of))
         group = merged(pools["x"], pools["y"], flight.merge_m)
-        known, ground = _what_the_looks_say(area, spots, up, group)
+        known, ground, _ = _what_the_looks_say(area, spots, up, group)
         likelihood = area.tree_table.likelihood(trees)
         flags = _flags(area, spots, up)
 

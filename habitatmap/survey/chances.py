@@ -129,7 +129,7 @@ def chances(
     psi_draws, p_draws = known.draw(draws, seed)
 
     each, pool_draws = _each_pool(seen, known, psi_draws, p_draws, few)
-    told, said = None, "the same chance on all ground (too few looks)"
+    told, said = None, f"the same chance on all ground ({'too few looks' if few else 'no ground is known'})"
     if ground is not None and not few:
         labels = np.arange(len(pools)) if group is None else group
         sites, merged, _ = one_per_place(seen, pd.concat([pools, ground.set_axis(pools.index)], axis=1), visits, labels)
