@@ -52,7 +52,7 @@ def write_survey(
         "survey.html": survey_page(told, more),
         "pools.csv": csv_text(told.pools),
         "estimates.csv": csv_text(estimates(told)),
-        "models.csv": csv_text(told.models),
+        "models.csv": csv_text(models(told)),
         "effects.csv": csv_text(told.effects),
         "effort.csv": csv_text(told.effort),
         "survey.json": json_text({**survey_summary(told), **(summary or {})}),
@@ -143,6 +143,17 @@ def estimates(told: Account) -> pd.DataFrame:
     return pd.DataFrame([[np.nan if v is None else v for v in row] for row in rows], columns=heads).astype(numbers)
 
 
+def models(told: Account) -> pd.DataFrame:
+    """models.csv: all models compared, the best first, then the covariates that were not tried, with the reason."""
+    rest = [
+        {part: name, "identifiable": False, "why": f"not tried: {why}"} for part, name, why in told.covariates.left_out
+    ]
+    table = pd.DataFrame([*told.models.to_dict("records"), *rest], columns=told.models.columns)
+    table[["psi", "p"]] = table[["psi", "p"]].fillna("")
+    table.insert(2, "covariates", (table["psi"] != "").astype(int) + (table["p"] != ""))
+    return table
+
+
 def survey_summary(told: Account) -> dict[str, Any]:
     """survey.json: the same and everything else, None where not known."""
     g, c, b, f = told.goodness, told.clustering, told.blocks, told.false_finds
@@ -160,8 +171,7 @@ def survey_summary(told: Account) -> dict[str, Any]:
             "overdispersion": g.overdispersion,
             "surveys": g.surveys,
         },
-        "models": told.models.to_dict("records"),
-        "covariates_left_out": told.covariates.notes,
+        "models": models(told).to_dict("records"),
         "effects": told.effects.to_dict("records"),
         "false_finds": {"p": f.p, "checked": f.checked, "false_share": f.false_share, "why": f.why},
         "place": {
@@ -383,7 +393,7 @@ def _where_larvae_live(told: Account) -> Section:
         )
         for row in told.effects.to_dict("records")
     ]
-    models = [
+    compared = [
         (
             _terms(row["psi"]),
             _terms(row["p"]),
@@ -406,7 +416,7 @@ def _where_larvae_live(told: Account) -> Section:
         tables.append(Table("What larvae like, and what helps to see them", heads, effects, note))
     heads = ["Occupancy by", "Detection by", "Coefficients", "AIC", "Above the best", "Weight", "Remark"]
     note = " ".join(told.covariates.notes)
-    tables.append(Table("All models that were compared, the best first", heads, models, note))
+    tables.append(Table("All models that were compared, the best first", heads, compared, note))
     return Section(
         "covariates",
         "What larvae like",

@@ -21,11 +21,16 @@ FEW = 5  # looks; an observer, or a kind of pool, with fewer is "other" (expert 
 
 @dataclass(frozen=True)
 class Covariates:
-    """site: frame, one row per pool; visit: pools x looks arrays by name; notes: what was left out and why."""
+    """site: frame, one row per pool; visit: pools x looks arrays by name; left_out: part ("psi" or "p"), name, why."""
 
     site: pd.DataFrame
     visit: dict[str, NDArray[np.generic]]
-    notes: list[str]
+    left_out: list[tuple[str, str, str]]
+
+    @property
+    def notes(self) -> list[str]:
+        """What was left out and why, in sentences."""
+        return [f"{name} was left out: {why}." for _, name, why in self.left_out]
 
     def models(self) -> list[tuple[list[str], list[str]]]:
         """None, then each covariate alone: names of psi and of p."""
@@ -59,11 +64,13 @@ def covariates(
     if "observer" in visits and len(visits):
         names = visits["observer"].astype(str).to_numpy(dtype=object)[seen.rows]
         visit["observer"] = _kinds(pd.Series(names.ravel()), is_look.ravel().astype(int)).reshape(is_look.shape)
-    notes: list[str] = []
+    left_out = [("psi", name, why) for name, values in site.items() if (why := _useless(values, looked))]
+    left_out += [("p", name, why) for name, values in visit.items() if (why := _useless(values, is_look))]
+    gone = {(part, name) for part, name, _ in left_out}
     return Covariates(
-        pd.DataFrame({name: values for name, values in site.items() if _useful(name, values, looked, notes)}),
-        {name: values for name, values in visit.items() if _useful(name, values, is_look, notes)},
-        notes,
+        pd.DataFrame({name: values for name, values in site.items() if ("psi", name) not in gone}),
+        {name: values for name, values in visit.items() if ("p", name) not in gone},
+        left_out,
     )
 
 
@@ -84,13 +91,9 @@ def _kinds(words: pd.Series, looks: NDArray[np.int64]) -> NDArray[np.object_]:
     return plain.where(plain.map(counts) >= FEW, "other").to_numpy(dtype=object)
 
 
-def _useful(name: str, values: NDArray[np.generic], used: NDArray[np.bool_], notes: list[str]) -> bool:
-    """Whether a covariate differs and is known wherever there was a look; a note where it is not."""
+def _useless(values: NDArray[np.generic], used: NDArray[np.bool_]) -> str:
+    """Why a covariate can't be used: it must differ, and be known wherever there was a look; empty where it can."""
     there = pd.Series(values[used])
     if there.isna().any():
-        notes.append(f"{name} was left out: it is not given for {int(there.isna().sum())} of {len(there)}.")
-    elif there.nunique() < 2:
-        notes.append(f"{name} was left out: it is the same throughout.")
-    else:
-        return True
-    return False
+        return f"it is not given for {int(there.isna().sum())} of {len(there)}"
+    return "it is the same throughout" if there.nunique() < 2 else ""

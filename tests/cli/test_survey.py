@@ -46,6 +46,10 @@ def test_it_writes_its_own_folder_and_nothing_else(town: Path) -> None:
     estimates = pd.read_csv(town / "survey" / "estimates.csv").set_index("figure")
     assert estimates.loc["occupancy", "value"] == told["occupancy"]["estimate"]
     assert (estimates["low"].dropna() <= estimates["value"][estimates["low"].notna()] + 1e-9).all()
+    models = pd.read_csv(town / "survey" / "models.csv")
+    assert models["aic"].dropna().is_monotonic_increasing
+    assert models.loc[models["aic"].isna(), "why"].notna().all()
+    assert "not tried: it is not given for 45 of 45" in models.set_index("psi").loc["forage_score", "why"]
     pools = pd.read_csv(town / "survey" / "pools.csv")
     assert pools["looks"].sum() == told["occupancy"]["looks"]
     assert (pools.loc[pools["finds"] > 0, "occupancy"] == 1).all()
