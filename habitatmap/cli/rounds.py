@@ -20,7 +20,10 @@ log = logging.getLogger("habitatmap")
 )
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/rounds.")
 @click.option("--json", "as_json", is_flag=True, help="Print the rounds as JSON on stdout.")
-def command(area: Path, week: str | None, people: tuple[str, ...], out: Path | None, as_json: bool) -> None:
+@click.option("--strict", is_flag=True, help="End with 1 where something could not be done as asked.")
+def command(
+    area: Path, week: str | None, people: tuple[str, ...], out: Path | None, as_json: bool, strict: bool
+) -> None:
     """Say which pools of AREA are due in a week, who goes to them, and in which order; written to AREA/rounds.
 
     Everything there is for the team: it holds exact places and hosts.
@@ -40,3 +43,5 @@ def command(area: Path, week: str | None, people: tuple[str, ...], out: Path | N
     write_rounds(rounds, target)
     click.echo(json_text(rounds_summary(rounds)) if as_json else rounds_text(rounds), nl=False)
     log.info("To print: %s", (target / "rounds.html").resolve())
+    if strict and rounds.notes:
+        raise click.exceptions.Exit(1)

@@ -47,7 +47,7 @@ def command(
     from habitatmap.intake.allotment import read_allotment
     from habitatmap.run import survey_area
     from habitatmap.show.exports import json_text
-    from habitatmap.show.practice import practice_sections, practice_summary, practice_tables
+    from habitatmap.show.practice import practice_sections, practice_summary, practice_tables, practice_text
     from habitatmap.show.survey import survey_summary, survey_text, write_survey
     from habitatmap.show.write import check_target
     from habitatmap.survey.account import POOL_HOURS, VISIT_HOURS, Budget
@@ -63,7 +63,10 @@ def command(
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.looks, blocks)
     summary = {"practice": practice_summary(shown)}
     write_survey(told, target, practice_sections(shown), practice_tables(shown), summary)
-    click.echo(json_text({**survey_summary(told), **summary}) if as_json else survey_text(told), nl=False)
+    click.echo(
+        json_text({**survey_summary(told), **summary}) if as_json else survey_text(told) + practice_text(shown),
+        nl=False,
+    )
     log.info("Page: %s", (target / "survey.html").resolve())
     if strict and (told.few or told.known.warnings):
         raise click.exceptions.Exit(1)

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from habitatmap.show.drawings import Mark, falling, intervals
-from habitatmap.show.exports import plain
+from habitatmap.show.exports import plain, visible
+from habitatmap.show.page.figure import shown
 from habitatmap.show.sections import Drawing, Section, Table
 from habitatmap.survey import comparison, lifetimes
 from habitatmap.survey.comparison import COUNT, NAMES, ODDS, PAIRED, SHARE
@@ -53,6 +54,12 @@ def practice_summary(found: Practice) -> dict[str, Any]:
         }
     )
     return content
+
+
+def practice_text(found: Practice) -> str:
+    """The reading of each section in a line or two, for the terminal."""
+    lines = [line for section in practice_sections(found) for line in ("", f"{section.title}. {section.lead}")]
+    return visible("\n".join(shown(line) for line in lines)) + "\n"
 
 
 def _curve(found: Practice) -> pd.DataFrame:

@@ -425,16 +425,16 @@ def reading(found: Comparison) -> list[str]:
     if told.empty:
         return ["Too few pools were looked at to compare what they are made of.", *found.notes]
     sure = told[told["words"].isin(["more", "less"])]
-    said = [
-        f"{NAMES[str(row.factor)]}: {row.level}, against {row.other}: {row.words} "
-        f"({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
-        for row in sure.itertuples()
-    ]
     alike = len(told) - len(sure)
-    if alike:
-        said.append(f"{alike} of {len(told)} comparisons cannot be told apart.")
-    said.append(
-        "Pools were not put out at random: where a kind of container stood mostly in good places, the place may have "
-        "done it. An allotment drawn before setting out (survey --allot) would tell."
-    )
+    verdicts = f"{len(sure)} of {len(told)} comparisons show a difference, {alike} cannot be told apart"
+    said = [
+        f"{verdicts if len(sure) else f'All {alike} comparisons cannot be told apart'}. Pools were not put out at random: "
+        "where a kind of container stood mostly in good places, the place may have done it.",
+        *(
+            f"{NAMES[str(row.factor)]}: {row.level}, against {row.other}: {row.words} "
+            f"({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
+            for row in sure.itertuples()
+        ),
+        "An allotment drawn before setting out (survey --allot) would tell what chance decided from the place.",
+    ]
     return [*said, *found.notes]

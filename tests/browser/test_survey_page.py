@@ -10,7 +10,9 @@ import pytest
 
 from habitatmap.area import open_area
 from habitatmap.run import survey_area
+from habitatmap.show.practice import practice_sections
 from habitatmap.show.survey import write_survey
+from habitatmap.survey.practice import practice
 from tests.browser.test_page import faults
 
 pytestmark = pytest.mark.browser
@@ -32,7 +34,10 @@ def survey_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "area.toml").write_text("as_of = 2025-10-01\n", encoding="utf-8")
     (folder / "pools.csv").write_text("\n".join(pools), encoding="utf-8")
     (folder / "visits.csv").write_text("\n".join(visits), encoding="utf-8")
-    write_survey(survey_area(open_area(folder)), folder / "survey")
+    area = open_area(folder)
+    told = survey_area(area)
+    shown = practice(area.pools, area.visits, area.as_of, told.known.looks)
+    write_survey(told, folder / "survey", practice_sections(shown))
     return folder / "survey" / "survey.html"
 
 
