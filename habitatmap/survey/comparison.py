@@ -426,10 +426,12 @@ def reading(found: Comparison) -> list[str]:
         return ["Too few pools were looked at to compare what they are made of.", *found.notes]
     sure = told[told["words"].isin(["more", "less"])]
     alike = len(told) - len(sure)
-    verdicts = f"{len(sure)} of {len(told)} comparisons show a difference, {alike} cannot be told apart"
+    verdict_on_all = f"All {alike} comparisons cannot be told apart"
+    if len(sure):
+        verdict_on_all = f"{len(sure)} of {len(told)} comparisons show a difference, {alike} cannot be told apart"
     said = [
-        f"{verdicts if len(sure) else f'All {alike} comparisons cannot be told apart'}. Pools were not put out at random: "
-        "where a kind of container stood mostly in good places, the place may have done it.",
+        f"{verdict_on_all}. Pools were not put out at random: where a kind of container stood mostly in good places, "
+        "the place may have done it.",
         *(
             f"{NAMES[str(row.factor)]}: {row.level}, against {row.other}: {row.words} "
             f"({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
