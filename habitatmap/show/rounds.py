@@ -32,11 +32,13 @@ from habitatmap.show.exports import (
     visible,
 )
 from habitatmap.show.page.figure import shown
+from habitatmap.show.paper.printed import sections_pdf
 from habitatmap.show.sections import Drawing, Section, Table, report_page
 from habitatmap.show.write import write_folder
 from habitatmap.survey.rounds import TOP_UP, Rounds
 
 KIND = "Rounds of the week"
+NOT_PUBLIC = "For the team: exact places and hosts. Not to be published."
 # common practice, no source
 GEAR = "gloves, hand gel, a torch, a spoon or small strainer, a spare label, pen and recording sheet"
 _FOLLOWS = {
@@ -112,10 +114,11 @@ def rounds_text(rounds: Rounds) -> str:
 
 
 def write_rounds(rounds: Rounds, folder: str | Path) -> None:
-    """Writes rounds.html, rounds.csv, rounds.json and each person's list, route and calendar entry, whole or not."""
+    """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all."""
     table = rounds_table(rounds)
     files = {
         "rounds.html": rounds_page(rounds).encode("utf-8"),
+        "rounds.pdf": rounds_pdf(rounds),
         "rounds.csv": csv_text(table).encode("utf-8"),
         "rounds.json": json_text(rounds_summary(rounds)).encode("utf-8"),
     }
@@ -144,6 +147,16 @@ def file_names(people: Sequence[str]) -> dict[str, str]:
 
 def rounds_page(rounds: Rounds) -> str:
     """The coordinator's page: the week, then a sheet for each person."""
+    return report_page(rounds.area.title, KIND, _when(rounds), _sections(rounds), sheets=True)
+
+
+def rounds_pdf(rounds: Rounds) -> bytes:
+    """The same to be printed: the week, then each person's sheet on a page of its own."""
+    pages = [[section] for section in _sections(rounds)]
+    return sections_pdf(rounds.area.title, f"{KIND}, {_when(rounds)}", NOT_PUBLIC, pages)
+
+
+def _sections(rounds: Rounds) -> list[Section]:
     table = rounds_table(rounds)
     rows = [(p, len(mine), _metres(rounds.walk_m(p)), _water(mine))
             for p in rounds.people for mine in [table[table["person"] == p]]]  # fmt: skip
@@ -166,7 +179,7 @@ def rounds_page(rounds: Rounds) -> str:
         cautions=[" ".join(round_cautions(rounds.area.settings))],
     )
     sheets = [_sheet(rounds, p, table[table["person"] == p], i) for i, p in enumerate(rounds.people)]
-    return report_page(rounds.area.title, KIND, _when(rounds), [first, *sheets], sheets=True)
+    return [first, *sheets]
 
 
 def person_page(rounds: Rounds, person: str) -> str:

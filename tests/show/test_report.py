@@ -42,7 +42,7 @@ def said(result: Result) -> list[str]:
     """Every sentence and table cell of the report."""
     texts: list[str] = []
     for part in (*first_page(result), *second_page(result)):
-        texts += part.words
+        texts += [part.lead, *part.words]
         texts += [str(cell) for table in part.tables for row in table.rows for cell in row]
     return texts
 
@@ -84,7 +84,7 @@ def test_paper_and_screen_say_the_same() -> None:
     )
     page = report_html(demo())
     for part in (*first_page(demo()), *second_page(demo())):
-        for words in part.words:
+        for words in (part.lead, *part.words):
             assert re.sub(r"\s+", "", words) in printed.replace("\u200b", "")
             assert words.replace("'", "&#x27;").replace('"', "&quot;") in page
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,31 +15,14 @@ from habitatmap.show.cautions import LOCAL
 from habitatmap.show.drawings import Mark, intervals
 from habitatmap.show.exports import json_text
 from habitatmap.show.paper.pictures import plan_sheet
-from habitatmap.show.paper.press import pdf
+from habitatmap.show.paper.printed import sections_pdf
 from habitatmap.show.sections import Drawing, Section, Table, report_page
 from habitatmap.show.write import write_folder
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
 KIND = "Report"
 SHOWN_SITES = 10
-LOOKS = (
-    "text:not([font-size]){font:12px 'Noto Sans'}.rail{stroke:#d3dcd9}.whisker{stroke:#0b5c6b;stroke-width:3}"
-    ".dot{fill:#a8321a;stroke:#fff;stroke-width:1.5}"
-)
 UNKNOWN = "not known"
-
-
-@dataclass(frozen=True)
-class Part:
-    """A part of the report; `picture`: a drawing with its caption."""
-
-    key: str
-    title: str
-    words: Sequence[str]
-    tables: Sequence[Table] = ()
-    cautions: Sequence[str] = ()
-    picture: Drawing | None = None
-    height_mm: float = 118
 
 
 def write_report(result: Any, folder: str | Path) -> None:
@@ -60,66 +42,27 @@ def write_report(result: Any, folder: str | Path) -> None:
 
 def report_pdf(result: Any) -> bytes:
     """The report on two pages."""
-    pictures: dict[str, bytes] = {}
-    pages = []
-    for parts in (first_page(result), second_page(result)):
-        page = []
-        for part in parts:
-            content: dict[str, Any] = {"title": part.title, "words": list(part.words), "cautions": list(part.cautions)}
-            content["tables"] = [
-                {
-                    "caption": table.caption,
-                    "heads": list(table.heads),
-                    "rows": [[str(cell) for cell in row] for row in table.rows],
-                    "widths": _widths(table),
-                }
-                for table in part.tables
-            ]
-            if part.picture:
-                name = f"{part.key}.svg"
-                # on paper there is no page that gives a drawing its looks
-                pictures[name] = part.picture.svg.replace(">", f"><style>{LOOKS}</style>", 1).encode("utf-8")
-                content |= {"picture": name, "alt": part.picture.caption, "height": part.height_mm}
-            page.append(content)
-        pages.append(page)
-    data = {
-        "title": result.title,
-        "subtitle": f"{KIND}, as of {result.summary['as_of']}",
-        "footer": FOOTER,
-        "first": pages[0],
-        "second": pages[1],
-    }
-    return pdf("report.typ", data, pictures)
+    subtitle = f"{KIND}, as of {result.summary['as_of']}"
+    return sections_pdf(result.title, subtitle, FOOTER, [first_page(result), second_page(result)])
 
 
 def report_html(result: Any) -> str:
     """The same as a page for a screen."""
-    sections = [
-        Section(
-            part.key,
-            part.title,
-            part.words[0],
-            words=part.words[1:],
-            drawings=[part.picture] if part.picture else [],
-            tables=part.tables,
-            cautions=part.cautions,
-        )
-        for part in (*first_page(result), *second_page(result))
-    ]
+    sections = [*first_page(result), *second_page(result)]
     return report_page(result.title, KIND, f"As of {result.summary['as_of']}", sections, data_pictures=True)
 
 
-def first_page(result: Any) -> list[Part]:
+def first_page(result: Any) -> list[Section]:
     """Done, found, and what is known to be reached."""
     return [_done(result.summary), _found(result.summary), _reached(result.summary), _next(result)]
 
 
-def second_page(result: Any) -> list[Part]:
+def second_page(result: Any) -> list[Section]:
     """Where, at what cost, and what nobody knows yet."""
     return [part for part in (_where(result), _cost(result), _not_known(result.summary)) if part]
 
 
-def _done(summary: Mapping[str, Any]) -> Part:
+def _done(summary: Mapping[str, Any]) -> Section:
     intake, seasons = summary["intake"], summary.get("seasons", {}).get("each", [])
     read = sum(part["read"] for part in intake.values())
     aside = sum(part["set_aside"] for part in intake.values())
@@ -144,13 +87,13 @@ def _done(summary: Mapping[str, Any]) -> Part:
         ]
         heads = ["Season", "Pools looked at", "Looks", "Looks with larvae", "Pools with larvae seen", "Really occupied"]
         tables.append(Table("Season by season", heads, rows))
-    return Part("done", "What was done", words, tables)
+    return _section("done", "What was done", words, tables=tables)
 
 
-def _found(summary: Mapping[str, Any]) -> Part:
+def _found(summary: Mapping[str, Any]) -> Section:
     o = summary["occupancy"]
     if not o["pools_visited"]:
-        return Part("found", "What was found", ["No pool has been looked at yet, so nothing is known of larvae."])
+        return _section("found", "What was found", ["No pool has been looked at yet, so nothing is known of larvae."])
     words = [
         f"Larvae were seen in {_percent(o['naive'])} of the {_count(o['pools_visited'], 'pool')} that were looked at. "
         f"A look can miss them: really occupied are {_estimate(o)} of the pools.",
@@ -159,13 +102,15 @@ def _found(summary: Mapping[str, Any]) -> Part:
     if len(seasons.get("each", [])) > 1:
         shown = seasons["shown"]
         words.append(f"Against the season before: {shown[0].lower()}{shown[1:]}.")
-    return Part("found", "What was found", words)
+    return _section("found", "What was found", words)
 
 
-def _reached(summary: Mapping[str, Any]) -> Part:
+def _reached(summary: Mapping[str, Any]) -> Section:
     reach, gaps = summary["forage_in_reach"], summary["gaps"]
     if reach["now"] is None:
-        return Part("reach", "Flowers within reach", ["Without land cover it is not known what the flies can reach."])
+        return _section(
+            "reach", "Flowers within reach", ["Without land cover it is not known what the flies can reach."]
+        )
     words = [
         f"Of all the forage that flowers offer in the area, {_percent(reach['now'], 1)} lies within flight of a "
         f"breeding place that is likely occupied (between {_percent(reach['low'], 1)} and "
@@ -182,15 +127,15 @@ def _reached(summary: Mapping[str, Any]) -> Part:
         )
     said = "Forage in reach, as a share of the area's forage; the bars show what is not known about occupancy."
     drawing = Drawing(intervals(marks, said), said)
-    return Part("reach", "Flowers within reach", words, picture=drawing, height_mm=11.0 * len(marks))
+    return _section("reach", "Flowers within reach", words, drawings=[drawing])
 
 
-def _next(result: Any) -> Part:
+def _next(result: Any) -> Section:
     summary = result.summary
     plan, reach = summary["plan"], summary["forage_in_reach"]
     if not plan["pools"]:
         why = plan["note"] or "no pool was asked for"
-        return Part("next", "What comes next", [f"No spot for a new pool is suggested: {why}."])
+        return _section("next", "What comes next", [f"No spot for a new pool is suggested: {why}."])
     words = [
         f"{_count(plan['pools'], 'more pool')} would bring forage in reach to {_percent(reach['with_plan'], 1)} "
         f"(between {_percent(reach['with_plan_low'], 1)} and {_percent(reach['with_plan_high'], 1)}). No choice of as "
@@ -211,13 +156,13 @@ def _next(result: Any) -> Part:
     heads = ["No.", "Where", "Consent", "Adds", "Then in reach", "Stays in the plan"]
     more = f"The first {SHOWN_SITES} of {plan['pools']} suggestions; " if plan["pools"] > SHOWN_SITES else ""
     caption = f"{more}'stays in the plan': share of draws of what is not known"
-    return Part("next", "What comes next", words, [Table(caption[0].upper() + caption[1:], heads, rows)])
+    return _section("next", "What comes next", words, tables=[Table(caption[0].upper() + caption[1:], heads, rows)])
 
 
 _CONSENT = {"yes": "given", "ask": "to be asked", "provisional": "not known"}
 
 
-def _where(result: Any) -> Part | None:
+def _where(result: Any) -> Section | None:
     if not len(result.plan):
         return None
     on_map = int((result.plan["private"] != "yes").sum())
@@ -225,10 +170,10 @@ def _where(result: Any) -> Part | None:
     if on_map < len(result.plan):
         words.append("Suggestions on private ground are left off the map: there, hosts are sought by street.")
     drawing = Drawing(plan_sheet(result).svg("The suggestions", result.credits), "Map of the suggested spots")
-    return Part("where", "Where", words, picture=drawing)
+    return _section("where", "Where", words, drawings=[drawing])
 
 
-def _cost(result: Any) -> Part:
+def _cost(result: Any) -> Section:
     plan = result.summary["plan"]
     if plan.get("spent") is not None:
         unit = plan.get("cost_unit") or ""
@@ -239,10 +184,10 @@ def _cost(result: Any) -> Part:
     else:
         words = ["No budget and no cost of a site is set in area.toml, so no sum can be named."]
     words.append("Every pool also needs somebody to look after it, in every week of drought and through the season.")
-    return Part("cost", "What it costs", words)
+    return _section("cost", "What it costs", words)
 
 
-def _not_known(summary: Mapping[str, Any]) -> Part:
+def _not_known(summary: Mapping[str, Any]) -> Section:
     reach = summary["forage_in_reach"]
     words = list(summary["missing"]) or ["No kind of input is missing."]
     if reach["measured_share"] is not None:
@@ -255,7 +200,7 @@ def _not_known(summary: Mapping[str, Any]) -> Part:
         said = " and ".join(f"{_percent(share)} if half of the flights end within {m} m" for m, share in median.items())
         words.append(f"How far the flies fly for food is expert judgement. In reach now would be {said}.")
     words.append(f"The estimate speaks of {summary['occupancy'].get('place') or 'pools where people put them'}.")
-    return Part("not-known", "What is not known", words, cautions=[*summary["cautions"][:3], LOCAL])
+    return _section("not-known", "What is not known", words, cautions=[*summary["cautions"][:3], LOCAL])
 
 
 # ------------------------------------------------------------------------------------------------------ small change
@@ -284,7 +229,6 @@ def _estimate(of: Mapping[str, Any]) -> str:
     return f"{_percent(of['estimate'])} ({_percent(of['low'])} to {_percent(of['high'])})"
 
 
-def _widths(table: Table) -> list[float]:
-    """Widths of the columns by their longest text, within limits."""
-    columns = zip(table.heads, *table.rows, strict=True)
-    return [min(max(max(len(str(cell)) for cell in column), 5), 30) for column in columns]
+def _section(key: str, title: str, words: Sequence[str], **more: Any) -> Section:
+    """A section whose first sentence leads."""
+    return Section(key, title, words[0], words=words[1:], **more)
