@@ -130,6 +130,8 @@ def _read_vector(path: Path, file: str) -> list[Table]:
     damaged = InputError(
         f"{file} cannot be opened as a map layer, or breaks off; open it in a GIS program and save it again"
     )
+    if path.suffix.casefold() == ".shp":
+        _check_shapefile(path, file, damaged)
     try:
         layers = [str(name) for name, _kind in pyogrio.list_layers(path)]
         frames = [(name, pyogrio.read_dataframe(path, layer=name)) for name in layers]
@@ -142,6 +144,18 @@ def _read_vector(path: Path, file: str) -> list[Table]:
     if not frames:
         raise InputError(f"{file} holds no layer; save the data again as GeoPackage or GeoJSON")
     return [_from_frame(file, frame, sheet=name if len(frames) > 1 else "") for name, frame in frames]
+
+
+def _check_shapefile(path: Path, file: str, damaged: InputError) -> None:
+    """InputError where a part of a shapefile is missing or cut, which would be read as rows without a shape."""
+    beside = {p.suffix.casefold() for p in path.parent.iterdir() if p.stem == path.stem}
+    lacking = [part for part in (".shx", ".dbf") if part not in beside]
+    if lacking:
+        raise InputError(f"{file} lacks its {' and '.join(lacking)} part; put all parts of the shapefile together")
+    head = path.read_bytes()[:28]
+    # its length stands in its head, in words of two bytes
+    if len(head) < 28 or int.from_bytes(head[24:28], "big") * 2 > path.stat().st_size:
+        raise damaged
 
 
 def _read_parquet(path: Path, file: str) -> Table:
