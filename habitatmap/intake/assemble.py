@@ -189,7 +189,7 @@ def _table(
                 continue
         if fault:
             odd[len(rows)] = fault
-        if any(isinstance(c, Failed) for c in inside):
+        if Failed in map(type, inside):
             failed |= {(len(rows), j): c for j, c in enumerate(inside) if isinstance(c, Failed)}
             inside = [None if isinstance(c, Failed) else c for c in inside]
         rows.append(tuple(inside) + (None,) * (width - len(inside)))
@@ -213,10 +213,10 @@ def _is_comment(cells: Sequence[Any]) -> bool:
 
 
 def _oddness(cells: Sequence[Any], headings: Sequence[str]) -> Why | None:
-    first = next((c for c in cells if c is not None), None)
+    at, first = next(((i, c) for i, c in enumerate(cells) if c is not None), (0, None))
     if not isinstance(first, str):
         return None
-    if _repeats(cells, headings):
+    if fold(first) == fold(headings[at]) and _repeats(cells, headings):
         return why.HEADING_AGAIN
     if is_marked(cells):
         return why.STILL_EXAMPLE

@@ -8,7 +8,8 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Hashable, Iterator, Mapping, Sequence
-from itertools import combinations
+from itertools import combinations, groupby, islice
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,8 @@ from habitatmap.intake.rows import Draft
 
 # so many examples of one kind are named in a remark
 NAMED = 10
+# so many visits of one pool and day are compared with each other
+MOST_COMPARED = 50
 # two pools nearer than this may be one under two names (expert judgement: within what a good telephone measures)
 ONE_SPOT_M = 2.0
 # a visit's own coordinates this much farther from its pool than both may be off are said (expert judgement)
@@ -85,10 +88,11 @@ def alike_visits(visits: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) 
     """
     if visits.empty:
         return
-    twins = visits[visits.duplicated(["pool", "date"], keep=False)]
+    twins = visits[visits.duplicated(["pool", "date"], keep=False)].sort_values(["pool", "date"], kind="stable")
     alike, odds = [], []
-    for _, group in twins.groupby(["pool", "date"], sort=True):
-        for one, other in combinations(group.to_dict("records"), 2):
+    for _, group in groupby(twins.to_dict("records"), key=itemgetter("pool", "date")):
+        # a date that was copied down a whole column makes more pairs than anybody would read
+        for one, other in combinations(islice(group, MOST_COMPARED), 2):
             if _times(one, drafts) != _times(other, drafts) or not same_person(one["observer"], other["observer"]):
                 continue
             text = f"{one['pool']}, {one['date']:%Y-%m-%d}: {one['file']} row {one['row']} and "

@@ -51,10 +51,13 @@ class Draft:
     aside: dict[int, tuple[str, Any, Reason, Remedy]] = field(default_factory=dict)
     about: Sequence[str] = ()  # the name of each row's pool, once known
     reading: Reading | None = None  # the account of how the table was understood
+    _cells: dict[str, list[Any]] = field(default_factory=dict)  # columns taken out once, as they are asked for often
 
     def cells(self, name: str) -> list[Any]:
         """The cells of our column `name`; all None where the table lacks it."""
-        return self.table.column(self.headings.at.get(name))
+        if name not in self._cells:
+            self._cells[name] = self.table.column(self.headings.at.get(name))
+        return self._cells[name]
 
     def has(self, name: str) -> bool:
         """Whether the table has our column `name`."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from rapidfuzz import fuzz, process
@@ -38,10 +39,19 @@ def name_key(name: str) -> str:
 
 def nearest_name(name: str, names: Sequence[str]) -> str:
     """The most alike of the names, "" where none is; numbers inside must agree, as pool 12 is not pool 13."""
-    digits = [int(d) for d in re.findall(r"\d+", name)]
-    alike = [n for n in names if [int(d) for d in re.findall(r"\d+", n)] == digits]
+    return _nearest_name(name, tuple(names))
+
+
+@lru_cache(maxsize=10_000)  # a slip of the pen stands in many rows
+def _nearest_name(name: str, names: tuple[str, ...]) -> str:
+    alike = [n for n in names if _numbers_in(n) == _numbers_in(name)]
     best = process.extractOne(name.casefold(), [n.casefold() for n in alike], scorer=fuzz.ratio, score_cutoff=50)
     return alike[best[2]] if best else ""
+
+
+@lru_cache(maxsize=100_000)
+def _numbers_in(name: str) -> tuple[int, ...]:
+    return tuple(int(digits) for digits in re.findall(r"\d+", name))
 
 
 class Count(NamedTuple):
