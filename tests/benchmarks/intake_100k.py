@@ -116,6 +116,6 @@ if __name__ == "__main__":
         words = ways[sys.argv[1]](Path(sys.argv[2]))
         seconds, cpu = time.perf_counter() - began, time.process_time() - worked
         memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
-        print(f"{seconds:.1f}|{cpu:.1f}|{memory:.0f}|{words}")
+        print(f"{seconds:.1f}|{cpu:.2f}|{memory:.0f}|{words}")
     else:
         main()
