@@ -128,7 +128,7 @@ def _settle(points: Sequence[Point | Refusal], box: Box) -> list[Point | Refusal
 def _settled(read: Point | Refusal, box: Box) -> Point | Refusal:
     if isinstance(read, Refusal) and (short := short_plus_code(str(read.value))) and box.stated:
         square = recover_plus_code(short, (box.west + box.east) / 2, (box.south + box.north) / 2)
-        point = Point(*square[:4], f"short plus code, near {box.said_by}")
+        point = Point(*square[:4], f"short plus code, near {box.said_by}", mended=f"a short code near {box.said_by}")
         return point if box.near(point) else read
     fits: list[Point] = []
     for slip, point in _options(read, box.wide):

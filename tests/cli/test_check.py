@@ -74,3 +74,14 @@ def test_somebody_elses_folder_is_not_replaced(tmp_path: Path) -> None:
     (tmp_path / "mine" / "letter.txt").write_text("dear")
     assert check(area(tmp_path / "town"), "--out", tmp_path / "mine").returncode == 2
     assert (tmp_path / "mine" / "letter.txt").exists()
+
+
+def test_what_was_put_right_or_is_at_odds_is_said_though_the_rows_are_used(tmp_path: Path) -> None:
+    pools = "pool,lat,lon\nP1,60.1712,24.9415\nP2,60.1722,24.9425\nP-1,60.1732,24.9435\nP4,24.9445,60.1742\n"
+    town = area(tmp_path / "town", pools)
+    done = check(town)
+    assert done.returncode == 1, done.stdout
+    told = done.stdout.split("Please look:")[1]
+    assert "row 5: with latitude and longitude swapped, 60.17420 N 24.94450 E" in told
+    assert "P1 (pools.csv row 2) and P-1 (pools.csv row 4)" in told
+    assert "with latitude and longitude swapped" in (town / "check" / "check.html").read_text(encoding="utf-8")
