@@ -11,6 +11,7 @@ from pathlib import Path
 import icalendar
 import pytest
 from defusedxml import ElementTree
+from pypdf import PdfReader
 from shapely import LineString, box
 
 from habitatmap.area import Area, open_area
@@ -76,7 +77,7 @@ def test_hostile_text_stays_text(evil: Rounds, tmp_path: Path) -> None:
     write_rounds(evil, out)
     names = sorted(path.name for path in out.iterdir())
     each = [f"{name}.{suffix}" for name in ("01-evil", "02-ben") for suffix in ("gpx", "html", "ics")]
-    assert names == [*each, "rounds.csv", "rounds.html", "rounds.json"]
+    assert names == [*each, "rounds.csv", "rounds.html", "rounds.json", "rounds.pdf"]
     assert [p.name for p in (tmp_path / "out").iterdir()] == ["rounds"]  # and nothing anywhere else
     shown = EVIL.replace("\u202e", "")
     for page in out.glob("*.html"):
@@ -153,7 +154,12 @@ def test_each_person_sees_their_own_pools_only(town: Rounds, tmp_path: Path) -> 
 def test_cautions_stand_on_every_list(town: Rounds, tmp_path: Path) -> None:
     write_rounds(town, tmp_path / "rounds")
     for file in (tmp_path / "rounds").iterdir():
-        text = file.read_text(encoding="utf-8").replace("\n ", "").replace("\r\n ", "").replace("\\,", ",")
+        if file.suffix == ".pdf":
+            text = " ".join(page.extract_text() for page in PdfReader(file).pages)
+            text = " ".join(text.split())
+        else:
+            text = file.read_text(encoding="utf-8")
+        text = text.replace("\n ", "").replace("\r\n ", "").replace("\\,", ",")
         if file.suffix != ".csv":
             assert MOSQUITOES["reported"].split(":")[0] in text.replace("\r", ""), file.name
     text = " ".join(round_cautions(town.area.settings))
