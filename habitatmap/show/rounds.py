@@ -323,16 +323,18 @@ def _headline(rounds: Rounds) -> str:
         return f"No pool is due: {rounds.standing} pools stand, and none of the rules asks for a visit this week."
     due = ", ".join(f"{reason}: {count}" for reason, count in rounds.counts.items() if count)
     who = f"{len(rounds.people)} people" if len(rounds.people) > 1 else "one person"
-    return (
-        f"{n} of {rounds.standing} standing pools are due ({due}); {who} walk {_metres(rounds.walk_m())} in all, "
-        f"measured along {rounds.along}."
+    way = (
+        f", {_metres(rounds.walk_m())} on foot in all, measured along {rounds.along}" if n > len(rounds.people) else ""
     )
+    return f"{n} of {rounds.standing} standing pools are due ({due}), for {who}{way}."
 
 
 def _load(rounds: Rounds, person: str, mine: pd.DataFrame) -> str:
     ups = int(mine["reason"].isin(TOP_UP).sum())
+    if len(mine) == 1:
+        return "1 pool, to top up" if ups else "1 pool"
     up = f", {ups} of them to top up" if ups else ""
-    return f"{len(mine)} pool{'s' * (len(mine) != 1)}{up}, {_metres(rounds.walk_m(person))} on foot"
+    return f"{len(mine)} pools{up}, {_metres(rounds.walk_m(person))} on foot"
 
 
 def _water(mine: pd.DataFrame) -> str:
