@@ -1,6 +1,13 @@
 """Breeding places and the flight between them."""
 
-from habitatmap.network.connectivity import articulations, components, connectivity, equivalent_connectivity, links
+from habitatmap.network.connectivity import (
+    articulations,
+    components,
+    connectivity,
+    equivalent_connectivity,
+    estimated_connectivity,
+    links,
+)
 from habitatmap.network.metapopulation import incidence, metapopulation_capacity
 from habitatmap.network.places import breeding_places, merged, network_places
 
@@ -10,6 +17,7 @@ __all__ = [
     "components",
     "connectivity",
     "equivalent_connectivity",
+    "estimated_connectivity",
     "incidence",
     "links",
     "merged",

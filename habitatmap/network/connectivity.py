@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import heapq
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numba
 import numpy as np
@@ -31,6 +31,8 @@ Floats = NDArray[np.float64]
 # rows of best paths a thread holds at once: 64, and never more than 4 million numbers (48 MB with the predecessors)
 ROWS_AT_ONCE_CELLS = 4_000_000
 SOURCES_AT_ONCE = 64
+# of a component too large to be looked at from everywhere, so many places are taken out in turn
+WORKED_OUT = 100
 
 
 class Connectivity(NamedTuple):
@@ -54,27 +56,20 @@ def connectivity(weights: ArrayLike, probability: ArrayLike | csr_array) -> Conn
     no link; the diagonal is taken as 1. Raises InputError where these do not hold.
 
     Exact: each place is taken out and the best paths that ran over it are sought again; no other path can change. For
-    every source only the places behind the removed one in its tree of best paths are looked at, so the cost is about
-    places^2 x links per place x length of paths within each component. Memory grows with places and links, not with
-    places^2 (unless a dense matrix is given). Measured on two busy cores: 500 places in one component 2-5 s, 2,000 with
-    16 links each about a minute, 20,000 in components of up to 17 places 4 s; tens of thousands of places in one
-    component are out of reach.
+    every source only the places behind the removed one in its tree of best paths are looked at, over the links that can
+    matter (`thinned`), so the cost is about places^2 x such links per place x length of paths within each component.
+    Memory grows with places and links, not with places^2 (unless a dense matrix is given). For more than some thousand
+    places in one component see `estimated_connectivity`; tests/benchmarks/network_size.py measures both.
     """
     a, graph = _checked(weights, probability)
-    row_sum, stepping = _sums(a, graph, removals=True)
-    pair_sum = float(np.dot(a, row_sum))
-    own, flux = a**2, 2.0 * a * (row_sum - a)
-    # what is left of a tie between a direct link and an equally good detour is rounding, no stepping stone
-    stepping[stepping < 1e-13 * pair_sum] = 0.0
-    percent = 100.0 / pair_sum if pair_sum > 0 else np.nan
-    parts = {"loss": own + flux + stepping, "own": own, "flux": flux, "stepping": stepping}
-    return Connectivity(float(np.sqrt(pair_sum)), pair_sum, pd.DataFrame({k: v * percent for k, v in parts.items()}))
+    row_sum, stepping, *_ = _parts(a, graph, removals=True)
+    return _importance(a, row_sum, stepping)
 
 
 def equivalent_connectivity(weights: ArrayLike, probability: ArrayLike | csr_array) -> float:
     """The ec of `connectivity` alone, without taking places out."""
     a, graph = _checked(weights, probability)
-    row_sum, _ = _sums(a, graph, removals=False)
+    row_sum, *_ = _parts(a, graph, removals=False)
     return float(np.sqrt(np.dot(a, row_sum)))
 
 
@@ -185,19 +180,129 @@ def _graph(probability: ArrayLike | csr_array) -> csr_array:
     return graph
 
 
-def _sums(a: Floats, graph: csr_array, removals: bool) -> tuple[Floats, Floats]:
-    """(sum_j best_ij a_j of each place i; what all other pairs lose over each place k, 0 unless `removals`)."""
+class Estimate(NamedTuple):
+    """Answer of `estimated_connectivity`: ec and its standard error (0 where every place was a source), pair_sum and
+    importance as in `Connectivity`, and the sources: how many, and each one's weight in `pair_sum_from`.
+    """
+
+    ec: float
+    standard_error: float
+    pair_sum: float
+    importance: pd.DataFrame
+    sources: NDArray[np.int64]
+    counts_for: Floats
+
+
+def estimated_connectivity(weights: ArrayLike, probability: ArrayLike | csr_array, most: int) -> Estimate:
+    """`connectivity` from at most `most` places as sources of best paths in each component, for large networks.
+
+    In a larger component the sources are drawn by weight, evenly along it from end to end (systematic sampling with
+    chances proportional to size, Madow 1949, Ann Math Stat 20:333; from memory), with nothing random: the same network
+    gives the same answer. The pair sum and each place's own, flux and stepping parts are then unbiased estimates; the
+    standard error is that of random draws, which even ones stay below. The stepping part is worked out for the
+    WORKED_OUT places that may be the costliest (by what goes with them at least, and by what passes over them at most)
+    and is NaN for the others.
+    """
+    a, graph = _checked(weights, probability)
+    row_sum, stepping, sources, counts_for, variance = _parts(a, graph, True, most)
+    connected = _importance(a, row_sum, stepping)
+    error = np.sqrt(variance) / (2.0 * connected.ec) if connected.ec > 0 else 0.0
+    return Estimate(connected.ec, float(error), connected.pair_sum, connected.importance, sources, counts_for)
+
+
+def pair_sum_from(
+    weights: ArrayLike, probability: ArrayLike | csr_array, sources: NDArray[np.int64], counts_for: Floats
+) -> float:
+    """sum over the sources of counts_for x sum_j best_ij a_j: the pair sum as seen from some places."""
+    a, graph = _checked(weights, probability)
+    graph = thinned(graph, 1)
+    step = max(1, min(SOURCES_AT_ONCE, ROWS_AT_ONCE_CELLS // max(1, len(a))))
+
+    def part(lo: int) -> float:
+        some = sources[lo : lo + step]
+        return float(counts_for[lo : lo + step] @ (np.exp(-dijkstra(graph, directed=True, indices=some)) @ a))
+
+    with ThreadPoolExecutor(default_workers()) as pool:
+        return float(sum(pool.map(part, range(0, len(sources), step))))
+
+
+def thinned(graph: csr_array, spare: int = 2) -> csr_array:
+    """The links (lengths -log p, symmetric) that best paths may need, even once `spare` - 1 places are taken out.
+
+    A link u-v is left out where `spare` different places w lead from u to v in two hops, each shorter than the link,
+    and no longer together. Whatever place is then lost, one of them is left, and its hops are themselves links, or led
+    round by still shorter ones: no best path gets longer. In a dense network few links of hundreds stay.
+    """
+    kept = _needed(graph.indptr, graph.indices, graph.data, spare)
+    rows = np.repeat(np.arange(graph.shape[0]), np.diff(graph.indptr))
+    out = csr_array((graph.data[kept], (rows[kept], graph.indices[kept])), shape=graph.shape)
+    out.sort_indices()
+    return out
+
+
+@numba.njit(cache=True, nogil=True)
+def _needed(
+    indptr: NDArray[np.int32], indices: NDArray[np.int32], link: Floats, spare: int
+) -> NDArray[np.bool_]:  # pragma: no cover - compiled
+    """Which links `thinned` keeps; columns are sorted within rows."""
+    kept = np.ones(len(link), np.bool_)
+    for u in range(len(indptr) - 1):
+        first, last = indptr[u], indptr[u + 1]
+        nearest = first + np.argsort(link[first:last])
+        for e in range(first, last):
+            v = indices[e]
+            if v < u:  # decided from the other end
+                continue
+            ways = 0
+            for f in nearest:
+                if link[f] >= link[e]:
+                    break
+                w = indices[f]
+                at = indptr[w] + np.searchsorted(indices[indptr[w] : indptr[w + 1]], v)
+                if at < indptr[w + 1] and indices[at] == v and link[at] < link[e] and link[f] + link[at] <= link[e]:
+                    ways += 1
+                    if ways == spare:
+                        break
+            if ways == spare:
+                kept[e] = False
+                kept[indptr[v] + np.searchsorted(indices[indptr[v] : indptr[v + 1]], u)] = False
+    return kept
+
+
+def _importance(a: Floats, row_sum: Floats, stepping: Floats) -> Connectivity:
+    """From sum_j best_ij a_j of each place, and what the others exchange over it."""
+    pair_sum = float(np.dot(a, row_sum))
+    own, flux = a**2, 2.0 * a * (row_sum - a)
+    # what is left of a tie between a direct link and an equally good detour is rounding, no stepping stone
+    stepping = np.where(stepping < 1e-13 * pair_sum, 0.0, stepping)
+    percent = 100.0 / pair_sum if pair_sum > 0 else np.nan
+    parts = {"loss": own + flux + stepping, "own": own, "flux": flux, "stepping": stepping}
+    return Connectivity(float(np.sqrt(pair_sum)), pair_sum, pd.DataFrame({k: v * percent for k, v in parts.items()}))
+
+
+def _parts(
+    a: Floats, graph: csr_array, removals: bool, most: int | None = None
+) -> tuple[Floats, Floats, NDArray[np.int64], Floats, float]:
+    """For each place sum_j best_ij a_j, and what all other pairs lose over it (0 unless `removals`); the sources, what
+    each counts for, and the variance of the pair sum (0 where `most` is None, or no component has more places).
+    """
     n = len(a)
     row_sum, stepping = a.copy(), np.zeros(n)
+    graph = thinned(graph)
     count, label = connected_components(graph, directed=False)
     order = np.argsort(label, kind="stable")
     sizes = np.bincount(label, minlength=count)
     by_component = csr_array(graph[order][:, order]) if n else graph  # now every component is one block on the diagonal
     by_component.sort_indices()
-    start = 0
+    start, variance = 0, 0.0
+    sources, counts_for = [np.empty(0, np.int64)], [np.empty(0)]
     for size in sizes.tolist():
         end = start + size
-        if size > 1:
+        members = order[start:end]
+        if size == 1:
+            sources.append(members)
+            counts_for.append(a[members])
+        else:
             first, last = by_component.indptr[start], by_component.indptr[end]
             block = csr_array(
                 (
@@ -207,37 +312,97 @@ def _sums(a: Floats, graph: csr_array, removals: bool) -> tuple[Floats, Floats]:
                 ),
                 shape=(size, size),
             )
-            members = order[start:end]
-            row_sum[members], stepping[members] = _block_sums(a[members], block, removals)
+            some = _Block(a[members], block, most)
+            row_sum[members], stepping[members], spread = some.sums(removals)
+            variance += spread
+            sources.append(members[some.order[some.sources]])
+            counts_for.append(some.counts_for)
         start = end
-    return row_sum, stepping
+    return row_sum, stepping, np.concatenate(sources), np.concatenate(counts_for), variance
 
 
-def _block_sums(a: Floats, block: csr_array, removals: bool) -> tuple[Floats, Floats]:
-    """As `_sums`, for one component."""
-    # from one end of the component to the other: near places lie near in memory, and half of the branches behind a
-    # source hold earlier places only, which need not be looked at again
-    order = reverse_cuthill_mckee(block, symmetric_mode=True)
-    a, block = a[order], csr_array(block[order][:, order])
+class _Block:
+    """One component, its places ordered from one end to the other, and the sources to look from."""
+
+    def __init__(self, a: Floats, block: csr_array, most: int | None) -> None:
+        # near places lie near in memory, and half of the branches behind a source hold earlier places only
+        self.order = reverse_cuthill_mckee(block, symmetric_mode=True)
+        self.a, self.block = a[self.order], csr_array(block[self.order][:, self.order])
+        n, total = len(a), float(a.sum())
+        self.all = most is None or n <= most or total == 0.0
+        self.sources, self.counts_for = np.arange(n), self.a
+        if not self.all and most is not None:
+            at = (np.arange(most) + 0.5) / most * total
+            self.sources = np.minimum(np.searchsorted(np.cumsum(self.a), at), n - 1).astype(np.int64)
+            self.counts_for = np.full(most, total / most)
+
+    def sums(self, removals: bool) -> tuple[Floats, Floats, float]:
+        """As `_parts`, in the order the places came in."""
+        a, block, n = self.a, self.block, len(self.a)
+        step = max(1, min(SOURCES_AT_ONCE, ROWS_AT_ONCE_CELLS // n))
+        # every pair once, and doubled, where all places are sources; else every target
+        share = 2.0 * self.counts_for if self.all else self.counts_for
+        later = self.sources if self.all else np.full(len(self.sources), -1)
+
+        def paths(lo: int) -> tuple[slice, Floats, NDArray[np.int32]]:
+            some = np.s_[lo : lo + step]
+            length, before = dijkstra(block, directed=True, indices=self.sources[some], return_predecessors=True)
+            return some, length, before
+
+        def lost(found: tuple[slice, Floats, NDArray[np.int32]], wanted: NDArray[np.bool_]) -> Floats:
+            some, length, before = found
+            return _lost_by_removal(
+                block.indptr, block.indices, block.data, a, self.sources[some], share[some], later[some],
+                length, before, wanted,
+            )  # fmt: skip
+
+        def part(lo: int) -> tuple[Any, ...]:
+            some, length, before = found = paths(lo)
+            best = np.exp(-length)
+            seen = best @ a, self.counts_for[some] @ best
+            if self.all:
+                return *seen, lost(found, np.ones(n, np.bool_)) if removals else np.zeros(n)
+            return *seen, _carried(best, before, a, share[some]), found
+
+        with ThreadPoolExecutor(default_workers()) as pool:
+            parts = list(pool.map(part, range(0, len(self.sources), step)))  # in order, whichever thread was first
+            seen_from, seen_by = np.concatenate([p[0] for p in parts]), np.sum([p[1] for p in parts], axis=0)
+            at_most = np.sum([p[2] for p in parts], axis=0)
+            row_sum, stepping = np.empty(n), np.empty(n)
+            row_sum[self.order] = seen_from if self.all else np.maximum(seen_by, a)
+            if removals and not self.all:
+                at_least = 2.0 * a * row_sum[self.order] - a**2
+                wanted = _largest(at_least, WORKED_OUT // 2) | _largest(at_least + at_most, WORKED_OUT // 2)
+                exact = np.sum(list(pool.map(lambda p: lost(p[3], wanted), parts)), axis=0)
+                stepping[self.order] = np.where(wanted, exact, np.nan)
+            else:
+                stepping[self.order] = at_most
+        variance = 0.0 if self.all else float(a.sum()) ** 2 * float(seen_from.var(ddof=1)) / len(self.sources)
+        return row_sum, stepping, variance
+
+
+def _largest(values: Floats, count: int) -> NDArray[np.bool_]:
+    """Which of the values are among the `count` largest."""
+    out = np.zeros(len(values), np.bool_)
+    out[np.argsort(-values, kind="stable")[:count]] = True
+    return out
+
+
+@numba.njit(cache=True, nogil=True)
+def _carried(
+    best: Floats, before: NDArray[np.int32], a: Floats, share: Floats
+) -> Floats:  # pragma: no cover - compiled
+    """What the sources exchange with others over each place, which is the most they could lose with it: (n,)."""
     n = len(a)
-    row_sum, stepping = np.empty(n), np.zeros(n)
-    step = max(1, min(SOURCES_AT_ONCE, ROWS_AT_ONCE_CELLS // n))
-
-    def part(lo: int) -> Floats:
-        sources = np.arange(lo, min(lo + step, n))
-        length, before = dijkstra(block, directed=True, indices=sources, return_predecessors=True)
-        row_sum[order[sources]] = np.exp(-length) @ a
-        if not removals:
-            return np.zeros(n)
-        return _lost_by_removal(block.indptr, block.indices, block.data, a, sources, length, before)
-
-    if n <= step:
-        stepping[order] = part(0)
-        return row_sum, stepping
-    with ThreadPoolExecutor(default_workers()) as pool:
-        for lost in pool.map(part, range(0, n, step)):  # in order: the sum must not hang on which thread was first
-            stepping[order] += lost
-    return row_sum, stepping
+    carried = np.zeros(n)
+    for s in range(len(share)):
+        behind = np.zeros(n)
+        for v in np.argsort(best[s]):  # the farthest first
+            parent = before[s, v]
+            if parent >= 0:
+                behind[parent] += behind[v] + a[v] * best[s, v]
+                carried[v] += share[s] * behind[v]
+    return carried
 
 
 @numba.njit(cache=True, nogil=True)
@@ -247,14 +412,17 @@ def _lost_by_removal(
     link: Floats,
     a: Floats,
     sources: NDArray[np.int64],
+    share: Floats,
+    later: NDArray[np.int64],
     length: Floats,
     before: NDArray[np.int32],
+    wanted: NDArray[np.bool_],
 ) -> Floats:  # pragma: no cover - compiled
-    """What pairs of these sources i with later places j lose without each k: 2 sum a_i a_j (best - best without k).
+    """What pairs of these sources with places after `later` lose without each wanted k: (n,).
 
-    length, before: (sources, n) best path lengths and predecessors. Only the places behind k in the source's tree of
-    best paths can lose; their new lengths are found by a search that starts from the links that reach them from
-    outside that branch.
+    That is sum share a_j (best - best without k). share, later: (sources,). length, before: (sources, n) best path
+    lengths and predecessors. Only the places behind k in the source's tree of best paths can lose; their new lengths
+    are found by a search that starts from the links that reach them from outside that branch.
     """
     n = len(a)
     child, sibling = np.empty(n, np.int64), np.empty(n, np.int64)
@@ -264,7 +432,7 @@ def _lost_by_removal(
     new, lost = np.empty(n), np.zeros(n)
     for s in range(len(sources)):
         source, was = sources[s], length[s]
-        if a[source] == 0.0:
+        if share[s] == 0.0:
             continue
         # the tree in depth-first order: the branch behind k is in_order[at[k] + 1 : at[k] + size[k]]
         child[:] = -1
@@ -293,7 +461,7 @@ def _lost_by_removal(
         for m in range(1, n):
             k = in_order[m]
             first, last = m + 1, m + size[k]
-            if latest[k] <= source:
+            if not wanted[k] or latest[k] <= later[s]:
                 continue
             heap = [(0.0, np.int64(0)) for _ in range(0)]
             for b in range(first, last):
@@ -319,7 +487,7 @@ def _lost_by_removal(
             loss = 0.0
             for b in range(first, last):
                 v = in_order[b]
-                if v > source:
+                if v > later[s]:
                     loss += a[v] * (np.exp(-was[v]) - np.exp(-new[v]))
-            lost[k] += 2.0 * a[source] * loss
+            lost[k] += share[s] * loss
     return lost

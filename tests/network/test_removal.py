@@ -7,9 +7,10 @@ import sys
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.sparse.csgraph import shortest_path
 
-from habitatmap.network import connectivity, equivalent_connectivity, links
-from habitatmap.network.connectivity import Connectivity
+from habitatmap.network import connectivity, equivalent_connectivity, estimated_connectivity, links
+from habitatmap.network.connectivity import Connectivity, _graph, pair_sum_from, thinned
 
 
 def town(seed: int, n: int) -> tuple[np.ndarray, pd.DataFrame]:
@@ -39,3 +40,50 @@ def test_rows_in_small_bites_give_the_same(monkeypatch: pytest.MonkeyPatch) -> N
     assert isinstance(bites, Connectivity)
     assert bites.pair_sum == pytest.approx(whole.pair_sum, rel=1e-14)
     assert bites.importance.to_numpy() == pytest.approx(whole.importance.to_numpy(), rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_links_that_cannot_matter_change_nothing(seed: int) -> None:
+    # the plain matrix of best paths over all links, and once more without each place
+    rng = np.random.default_rng(seed)
+    places = pd.DataFrame(rng.uniform(0, 900, (40, 2)), columns=["x", "y"])
+    graph = _graph(links(places, 700, 500))
+    few = thinned(graph)
+    assert few.nnz < 0.5 * graph.nnz
+    assert shortest_path(few) == pytest.approx(shortest_path(graph), abs=1e-12)
+    for k in range(0, 40, 5):
+        keep = np.arange(40) != k
+        assert shortest_path(few[keep][:, keep]) == pytest.approx(shortest_path(graph[keep][:, keep]), abs=1e-12)
+
+
+def test_sure_links_and_ties_survive_thinning() -> None:
+    # four places on a line, evenly: the direct link of 2 hops is as long as its detour where lengths add up
+    p = np.exp(-np.abs(np.subtract.outer(np.arange(4.0), np.arange(4.0))))
+    p[0, 1] = p[1, 0] = 1.0  # a sure link, length 0
+    graph = _graph(p)
+    for spare in (1, 2):
+        assert shortest_path(thinned(graph, spare)) == pytest.approx(shortest_path(graph))
+
+
+def test_an_estimate_of_a_large_network_is_near_and_says_how_near() -> None:
+    a, places = town(7, 700)
+    p = links(places, 700, 500)
+    whole, some = connectivity(a, p), estimated_connectivity(a, p, 150)
+    assert 0 < some.standard_error < 0.02 * whole.ec
+    assert abs(some.ec - whole.ec) < 3 * some.standard_error
+    told = some.importance.dropna()
+    assert 50 <= len(told) <= 100
+    assert int(told["loss"].idxmax()) == int(whole.importance["loss"].idxmax())
+    true = whole.importance.loc[told.index]
+    assert told["own"].to_numpy() == pytest.approx(true["own"].to_numpy(), rel=0.05)
+    assert np.corrcoef(told["loss"], true["loss"])[0, 1] > 0.95
+    assert pair_sum_from(a, p, some.sources, some.counts_for) == pytest.approx(some.pair_sum, rel=0.02)
+
+
+def test_an_estimate_from_every_place_is_exact() -> None:
+    a, places = town(4, 90)
+    p = links(places, 700, 500)
+    whole, some = connectivity(a, p), estimated_connectivity(a, p, 90)
+    assert (some.ec, some.standard_error) == (whole.ec, 0.0)
+    pd.testing.assert_frame_equal(some.importance, whole.importance)
+    assert pair_sum_from(a, p, some.sources, some.counts_for) == pytest.approx(whole.pair_sum, rel=1e-12)
