@@ -231,7 +231,7 @@ def _read_link(text: str, cell: object) -> Point | Refusal:
 
 
 _PAIR_SPLITS = [
-    re.compile(r"(?<=[\d.'’′°])[\s,;/|]+(?=[EWO]\s*\d)"),
+    re.compile(r"(?<=[\d.'’′´\"”″°])[\s,;/|]+(?=[EWO]\s*\d)"),
     re.compile(r"(?<=[NSEWO\"”″'’′´°])\s*[,;/|\s]\s*(?=[\dNSEWO+-])"),
     re.compile(r"\s*[;|/]\s*"),
     re.compile(r",\s+"),

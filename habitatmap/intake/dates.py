@@ -42,6 +42,11 @@ _ROMANS = "i ii iii iv v vi vii viii ix x xi xii".split()
 # 20.V.2025, as many museums and recorders write
 _ROMAN = re.compile(rf"(\d{{1,2}})[.\s/-]+({'|'.join(_ROMANS)})[.\s/-]+(\d{{4}}|\d{{2}})", re.IGNORECASE)
 _FULL = {word: number for number, words in enumerate(_MONTHS, 1) for word in words.split()}
+# short forms that are no beginnings, or that would make the beginnings of other months unclear
+_SHORT = {"mrt": 3} | {
+    word: number
+    for number, word in enumerate("tammi helmi maalis huhti touko kesa heina elo syys loka marras joulu".split(), 1)
+}
 _TIME = re.compile(
     r"(?:[T ,]+|(?<=\d)\s*)(?:um |at |à |klo )?\d{1,2}[:.h]\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*(?:am|pm|uhr|h)?"
     r"\s*(?:z|utc|[+-]\d{2}:?\d{2})?$",
@@ -57,11 +62,11 @@ Readings = dict[str, datetime.date]
 def month_number(word: str) -> int | None:
     """1-12 for the name of a month or the first three or more letters of it, in six languages; None if unclear."""
     plain = fold(word)
-    if plain in _FULL:
-        return _FULL[plain]
+    if plain in _FULL or plain in _SHORT:
+        return _FULL.get(plain) or _SHORT[plain]
     if len(plain) < 3 or len(plain) > 4:
         return None
-    # Finnish months are written whole, as some begin like other months of other languages
+    # the whole Finnish names begin like other months of other languages
     found = {number for full, number in _FULL.items() if full.startswith(plain) and not full.endswith(("kuu", "kuuta"))}
     return found.pop() if len(found) == 1 else None
 

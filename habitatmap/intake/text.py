@@ -75,7 +75,7 @@ _WESTERN = ("cp1252", "mac_roman", "cp850")
 FEWEST_FOR_FREQUENCIES = 4
 MOST_ODD = 0.05
 _LETTERS = frozenset("äöüßéèêëàâçñáíóúïîôùûåæøœìòãõÄÖÜÉÈÀÇÑÁÍÓÚÅÆØŒ")
-_SIGNS = frozenset("°–—’‘“”„«»€§±²³½…•º")
+_SIGNS = frozenset("°×–—’‘“”„«»€§±²³½…•º")
 
 
 def decode(data: bytes, file: str, stated: str | None = None) -> tuple[str, str]:

@@ -377,6 +377,12 @@ WRITINGS = [
         "bare numbers and letters", "position", ["53 33 04.32 N 10 00 44.28 E", "53 33 44.28 N 10 01 24.24 E"], ALL[:2]
     ),
     written(
+        "letters in front, seconds",
+        "position",
+        ["N 53°33'04.32\" E 10°00'44.28\"", "N53°33'44.28\" E10°01'24.24\""],
+        ALL[:2],
+    ),
+    written(
         "letters in front, decimal minutes",
         "position",
         ["N 53° 33.072' E 010° 00.738'", "N 53° 33.738' E 010° 01.404'"],
