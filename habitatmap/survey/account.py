@@ -25,6 +25,7 @@ from habitatmap.survey.place import Blocks, Clustering, block_bootstrap, cluster
 from habitatmap.survey.seasons import Seasons, seasons
 from habitatmap.survey.species import by_species, from_checked_finds
 
+MOST_SURE = 1 - 1e-12  # a wider interval than this says no more
 SURE = 0.95  # how sure "this pool is empty" is to be
 VISIT_HOURS, POOL_HOURS = 0.5, 1.0  # expert judgement: one visit with its way; setting out, asking leave, labelling
 WANTED_ERRORS = (0.05, 0.1)
@@ -142,7 +143,8 @@ def _sure(fit: Fit, weak: Fit, enough: bool) -> tuple[float, float, str]:
 def _widened(fit: Fit, goodness: Goodness) -> tuple[float, float]:
     """The interval for a misfit: the profile's limit times the overdispersion, at least 1 (quasi-likelihood)."""
     factor = max(1.0, goodness.overdispersion) if np.isfinite(goodness.overdispersion) else 1.0
-    low, high = fit.interval(float(chi2.cdf(factor * chi2.ppf(0.95, 1), 1)))
+    level = min(float(chi2.cdf(factor * chi2.ppf(0.95, 1), 1)), MOST_SURE)
+    low, high = fit.interval(level)
     return float(low), float(high)
 
 

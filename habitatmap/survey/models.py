@@ -78,10 +78,11 @@ def goodness_of_fit(
     if not simulated:
         return Goodness(statistic, np.nan, np.nan, 0, table)
     worse = sum(s >= statistic for s in simulated)
+    mean = float(np.mean(simulated))
     return Goodness(
         chi_square=statistic,
         p_value=(1 + worse) / (1 + len(simulated)),
-        overdispersion=statistic / float(np.mean(simulated)),
+        overdispersion=statistic / mean if mean > 1e-9 else 1.0,  # one history is possible, and all had it
         surveys=len(simulated),
         histories=table,
     )

@@ -78,8 +78,9 @@ def _lacking(seen: list[Looks], same: NDArray[np.bool_]) -> str:
     said = []
     if len(seen) < FEWEST_SEASONS:
         said.append(f"{len(seen)} season{'s' * (len(seen) > 1)} with looks ({FEWEST_SEASONS} needed)")
-    if same.sum() < ENOUGH_TWICE:
-        said.append(f"{same.sum()} pools looked at in every season ({ENOUGH_TWICE} needed)")
+    stay = int(same.sum())
+    if stay < ENOUGH_TWICE:
+        said.append(f"{stay} pool{'s' * (stay != 1)} looked at in every season ({ENOUGH_TWICE} needed)")
     elif len(seen) > 1:
         per_pool = [s.looks[same].mean() for s in seen]
         if max(per_pool) - min(per_pool) > LOOKS_APART:

@@ -95,6 +95,24 @@ def test_the_budget_is_kept() -> None:
         account(pools, visits, budget=Budget(1.0))
 
 
+@pytest.mark.parametrize("history", ["11", "10"], ids=["at every look", "at one look of two"])
+def test_larvae_in_every_pool(history: str) -> None:
+    """At its limits an estimate has an interval and no error, and a bad fit widens it to anything at most."""
+    pools, _ = town(25)
+    rows = [
+        (pool, pd.Timestamp(2026, 5 + k, 1), "larvae" if c == "1" else "none seen", "", "", "ann")
+        for pool in pools["pool"]
+        for k, c in enumerate(history)
+    ]
+    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome", "taxon", "checked", "observer"])
+    told = account(pools, visits)
+    assert told.fit.psi == 1
+    assert np.isnan(told.fit.psi_se)
+    assert 0 <= told.widened[0] <= told.fit.psi_low
+    assert told.widened[1] == 1
+    assert told.sure[2] == "this season's looks, weighed with an expert value"
+
+
 def test_few_looks_and_none() -> None:
     pools, visits = town(8)
     few = account(pools, visits)

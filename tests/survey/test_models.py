@@ -48,6 +48,12 @@ def test_the_same_seed_gives_the_same_answer() -> None:
     assert goodness_of_fit(FOUND, surveys=20).p_value == goodness_of_fit(FOUND, surveys=20).p_value
 
 
+def test_where_only_one_history_is_possible() -> None:
+    got = goodness_of_fit(np.ones((5, 2)), surveys=5)
+    assert (got.overdispersion, got.p_value) == (1.0, 1.0)
+    assert "no misfit" in got.words()
+
+
 def test_nothing_to_check() -> None:
     got = goodness_of_fit(np.zeros((5, 2)))
     assert np.isnan(got.chi_square)
