@@ -41,6 +41,7 @@ ERRORS = frozenset(
     "#N/A #NV #REF! #BEZUG! #VALUE! #WERT! #VALEUR! #¡VALOR! #WAARDE! #ARVO! #DIV/0! #NAME? #NOM? #NULL! #NUM! #ZAHL! "
     "#NOMBRE! #SPILL! #CALC! #####".split()
 )
+_CODED_ERROR = re.compile(r"Err:\d{3}")  # where a program has no word for it
 _INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200e\u200f\ufeff\u2060"), None)
 
 
@@ -48,7 +49,8 @@ def clean(cell: Any) -> Any:
     """A cell without padding and invisible marks, its apostrophe guard undone; None where it is blank."""
     if isinstance(cell, str):
         if cell.isascii() and cell[:1].isalnum():  # most cells by far
-            return cell.strip()
+            text = cell.strip()
+            return Failed(text, why.FORMULA_ERROR) if _CODED_ERROR.fullmatch(text) else text
         text = unguard(unicodedata.normalize("NFC", cell).translate(_INVISIBLE).strip())
         text = text.strip()
         return Failed(text, why.FORMULA_ERROR) if text in ERRORS else text or None

@@ -114,7 +114,7 @@ def _fill_merged(sheet: Any, records: Sequence[Record]) -> list[str]:
             if at in rows and left < len(rows[at]):
                 rows[at][left] = value
                 filled += 1
-    return [f"{filled} merged cells were read as their first one"] if filled else []
+    return [f"merged cells were read in each of their rows ({filled} filled in)"] if filled else []
 
 
 def _refuse_sprawl(sheet: _Sheet, name: str) -> None:

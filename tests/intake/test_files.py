@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import zipfile
 from pathlib import Path
 
 import geopandas
@@ -12,6 +13,9 @@ import pytest
 import shapely
 import xlsxwriter
 
+from habitatmap import open_area
+from habitatmap.errors import InputError, why
+from habitatmap.intake.archives import file_name
 from habitatmap.intake.cells import guard, unguard
 from habitatmap.intake.files import find_inputs, read_tables
 from tests.intake.tables import as_dict, read_one, write
@@ -119,7 +123,62 @@ def test_mixed_encodings_line_by_line(tmp_path: Path) -> None:
     data = "pool,lat,lon\nTümpel,60.17,24.94\n".encode() + "Bächli,60.18,24.95\n".encode("cp1252")
     one = read_one(tmp_path, "pools.csv", data)
     assert [row[0] for row in as_dict(one).values()] == ["Tümpel", "Bächli"]
+    assert "utf-8 and cp1252" in one.notes[0]
     assert "Bächli" in one.notes[0]
+
+
+WORDS = {
+    "cp1252": "Höhle Étang Größe Mühle Ñandú Forêt it’s",
+    "mac_roman": "Höhle Étang Größe Mühle Ñandú Forêt",
+    "cp850": "Höhle Étang Größe Mühle Ñandú Forêt",
+    "cp1250": "Świętosława Łąka Żabie Ślęża Grażyna Błażej",
+    "cp1251": "Пруд Старое болото Дуб Липовая аллея Озеро",
+    "iso8859-7": "Λίμνη Δάσος Ποταμός Πηγή Βουνό Πέτρα",
+}
+
+
+@pytest.mark.parametrize("encoding", WORDS)
+def test_the_likeliest_encoding_is_told_with_words_and_can_be_stated(tmp_path: Path, encoding: str) -> None:
+    text = "".join(f"{word},60.1,24.9\n" for word in ["pool,lat,lon", *WORDS[encoding].split()])
+    text = text.replace("pool,lat,lon,60.1,24.9", "pool,lat,lon")
+    path = write(tmp_path, "pools.csv", text, encoding)
+    (one,) = read_tables(path)
+    assert one.column(0) == WORDS[encoding].split()
+    assert WORDS[encoding].split()[0] in one.notes[0]
+    (stated,) = read_tables(path, encoding={"pools.csv": encoding})
+    assert stated.column(0) == WORDS[encoding].split()
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "mac_roman"])
+def test_one_odd_letter_is_enough_where_it_is_a_usual_one(tmp_path: Path, encoding: str) -> None:
+    one = read_one(tmp_path, "pools.csv", "pool,lat,lon\nHöhle,60.1,24.9\n", encoding)
+    assert one.column(0) == ["Höhle"]
+
+
+@pytest.mark.parametrize(("stated", "word"), [("martian", "no encoding"), ("utf-8", "does not fit"), ("hex", "no enc")])
+def test_a_stated_encoding_that_cannot_be(tmp_path: Path, stated: str, word: str) -> None:
+    path = write(tmp_path, "pools.csv", "pool,lat,lon\nHöhle,60.1,24.9\n", "cp1252")
+    with pytest.raises(InputError, match=rf'^area.toml: \[encoding\] "pools.csv" = "{stated}".*{word}'):
+        read_tables(path, encoding={"pools.csv": stated})
+
+
+def test_texts_encoded_twice_are_read_as_meant_and_told(tmp_path: Path) -> None:
+    one = read_one(tmp_path, "pools.csv", "pool,lat,LÃ¤nge\nMÃ¼hle,60.1,24.9\nÃ la carte,60.2,24.9\n")
+    assert one.headings == ("pool", "lat", "Länge")
+    assert one.column(0) == ["Mühle", "Ã la carte"]
+    assert "LÃ¤nge as Länge" in " ".join(one.notes)
+
+
+def test_a_column_without_a_heading_is_named(tmp_path: Path) -> None:
+    one = read_one(tmp_path, "pools.csv", "pool,lat,lon,,\nP1,60.1,24.9,stray,\n")
+    assert [note for note in one.notes if "no heading" in note] == [
+        "column 4 of the table has no heading and was not read"
+    ]
+
+
+def test_spaces_before_quotes(tmp_path: Path) -> None:
+    one = read_one(tmp_path, "pools.csv", '"pool", "lat", "lon"\n"P1, old", "60.1", "24.9"\n')
+    assert as_dict(one) == {2: ("P1, old", "60.1", "24.9")}
 
 
 def test_stated_headings_help_to_find_the_row_of_headings(tmp_path: Path) -> None:
@@ -239,14 +298,213 @@ def test_a_workbook_named_csv_is_read_as_what_it_is(tmp_path: Path) -> None:
     assert as_dict(one) == {2: ("P1", 60.1, 24.9)}
 
 
-def test_a_stray_format_far_below_costs_nothing(tmp_path: Path) -> None:
+def test_two_tables_on_a_sheet_stand_below_or_beside_each_other(tmp_path: Path) -> None:
     book = openpyxl.Workbook()
-    book.active.append(["pool", "lat", "lon"])
-    book.active.append(["P1", 60.1, 24.9])
-    book.active.cell(1_000_000, 2).number_format = "0.00"
+    for row in (["Pools"], ["pool", "lat", "lon"], ["P1", 60.1, 24.9], [], ["South"], ["lon", "pool", "lat"]):
+        book.active.append(row)
+    book.active.append([24.95, "P2", 60.2])
+    beside = book.create_sheet("beside")
+    beside.append(["pool", "lat", "lon", None, "pool", "date", "outcome"])
+    beside.append(["P3", 60.3, 24.9, None, "P3", "2024-05-01", "dry"])
+    beside.append([None, None, None, None, "P1", "2024-05-02", "dry"])
+    book.save(tmp_path / "pools.xlsx")
+    tables = read_tables(tmp_path / "pools.xlsx")
+    assert [(t.headings, as_dict(t)) for t in tables] == [
+        (("pool", "lat", "lon"), {3: ("P1", 60.1, 24.9)}),
+        (("lon", "pool", "lat"), {7: (24.95, "P2", 60.2)}),
+        (("pool", "lat", "lon"), {2: ("P3", 60.3, 24.9)}),
+        (("pool", "date", "outcome"), {2: ("P3", "2024-05-01", "dry"), 3: ("P1", "2024-05-02", "dry")}),
+    ]
+
+
+def test_a_name_alone_above_other_headings_is_a_row_and_no_title(tmp_path: Path) -> None:
+    one, other = read_tables(write(tmp_path, "pools.csv", "pool,lat\nP1,60\nP2\nlat,pool,lon\n60.1,P3,24\n"))
+    assert as_dict(one) == {2: ("P1", "60"), 3: ("P2", None)}
+    assert as_dict(other) == {5: ("60.1", "P3", "24")}
+
+
+def test_an_empty_column_within_a_table_parts_nothing(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    book.active.append(["pool", "lat", "lon", None, "set out", "note"])
+    book.active.append(["P1", 60.1, 24.9, None, None, "x"])
     book.save(tmp_path / "pools.xlsx")
     (one,) = read_tables(tmp_path / "pools.xlsx")
-    assert len(one) == 1
+    assert as_dict(one) == {2: ("P1", 60.1, 24.9, None, None, "x")}
+
+
+def test_headings_on_two_lines(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for row in (["pool", "Position", None, "set out"], [None, "lat", "lon", None], ["P1", 60.1, 24.9, None]):
+        book.active.append(row)
+    book.save(tmp_path / "pools.xlsx")
+    (one,) = read_tables(tmp_path / "pools.xlsx")
+    assert one.headings == ("pool", "lat", "lon", "set out")
+
+
+def test_errors_and_formulas_without_a_result_are_no_blanks(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()  # which stores no results of formulas
+    for row in (["pool", "lat", "lon"], ["P1", "=60+0.1", 24.9], ["P2", 60.2, "#N/A"], ["P3", 60.3, 24.9]):
+        book.active.append(row)
+    book.save(tmp_path / "pools.xlsx")
+    (one,) = read_tables(tmp_path / "pools.xlsx")
+    assert as_dict(one) == {2: ("P1", None, 24.9), 3: ("P2", 60.2, None), 4: ("P3", 60.3, 24.9)}
+    assert {at: (cell.written, cell.why) for at, cell in one.failed.items()} == {
+        (0, 1): ("formula", why.NOT_COMPUTED),
+        (1, 2): ("#N/A", why.FORMULA_ERROR),
+    }
+
+
+def test_formulas_with_a_result_are_their_result(tmp_path: Path) -> None:
+    """As a spreadsheet program saves them, an empty text among them."""
+    book = openpyxl.Workbook()
+    for row in (["pool", "lat", "lon", "note"], ["P1", "=60+0.1", 24.9, '=""']):
+        book.active.append(row)
+    book.save(tmp_path / "made.xlsx")
+    with zipfile.ZipFile(tmp_path / "made.xlsx") as made, zipfile.ZipFile(tmp_path / "pools.xlsx", "w") as saved:
+        for name in made.namelist():
+            text = made.read(name).decode()
+            if name.endswith("sheet1.xml"):
+                text = text.replace("<f>60+0.1</f><v />", "<f>60+0.1</f><v>60.1</v>")
+                text = text.replace('<c r="D2"><f>""</f><v />', '<c r="D2" t="str"><f>""</f><v></v>')
+            saved.writestr(name, text.replace(' fullCalcOnLoad="1"', ""))
+    (one,) = read_tables(tmp_path / "pools.xlsx")
+    assert as_dict(one) == {2: ("P1", 60.1, 24.9, None)}
+    assert one.failed == {}
+
+
+def test_an_ods_tells_its_failed_formulas_too(tmp_path: Path) -> None:
+    cells = [
+        'office:value-type="string"><text:p>P1</text:p>',
+        'table:formula="of:=1+1">',
+        'table:formula="of:=NA()" office:value-type="string"><text:p>#N/A</text:p>',
+    ]
+    rows = [
+        [f'office:value-type="string"><text:p>{w}</text:p>' for w in ("pool", "lat", "lon")],
+        cells,
+        ['office:value-type="string"><text:p>Err:502</text:p>'],
+    ]
+    lines = ("".join(f"<table:table-cell {c}</table:table-cell>" for c in row) for row in rows)
+    body = "".join(f"<table:table-row>{line}</table:table-row>" for line in lines)
+    spaces = " ".join(f'xmlns:{n}="urn:oasis:names:tc:opendocument:xmlns:{n}:1.0"' for n in ("office", "table", "text"))
+    with zipfile.ZipFile(tmp_path / "pools.ods", "w") as parts:
+        parts.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
+        parts.writestr("META-INF/manifest.xml", "<manifest/>")
+        parts.writestr(
+            "content.xml",
+            f"<office:document-content {spaces}><office:body><office:spreadsheet>"
+            f'<table:table table:name="a">{body}</table:table>'
+            "</office:spreadsheet></office:body></office:document-content>",
+        )
+    (one,) = read_tables(tmp_path / "pools.ods")
+    assert {at: cell.why for at, cell in one.failed.items()} == {
+        (0, 1): why.NOT_COMPUTED,
+        (0, 2): why.FORMULA_ERROR,
+        (1, 0): why.FORMULA_ERROR,
+    }
+
+
+def test_plain_numbers_as_dates_count_from_the_workbooks_own_day(tmp_path: Path) -> None:
+    for start, zero in ((False, datetime.date(1899, 12, 30)), (True, datetime.date(1904, 1, 1))):
+        book = xlsxwriter.Workbook(tmp_path / "visits.xlsx", {"date_1904": start})
+        book.add_worksheet().write_row(0, 0, ["pool", "date"])
+        book.close()
+        (one,) = read_tables(tmp_path / "visits.xlsx")
+        assert one.day_zero == zero
+
+
+def test_an_old_workbook() -> None:
+    """visits.xls was made with the library xlwt: a title, a date format, cells merged downwards, a hidden sheet."""
+    (one,) = read_tables(Path(__file__).parent / "visits.xls")
+    day = datetime.date
+    assert as_dict(one) == {
+        4: ("Teich Süd", day(2024, 5, 1), "larvae", 7),
+        5: (12, day(2024, 6, 13), "dry", None),
+        6: ("P3", day(2024, 6, 13), "dry", None),
+        7: ("P3", day(2024, 6, 14), "larvae", None),
+    }
+    assert "hidden sheets old" in " ".join(one.notes)
+
+
+# --- archives --------------------------------------------------------------------------------------------------------
+
+
+def archive(path: Path, **parts: str | bytes) -> None:
+    """A zip of parts; `__` in a name is a slash, `_` a full stop."""
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as made:
+        for name, content in parts.items():
+            made.writestr(name.replace("__", "/").replace("_", "."), content)
+
+
+def test_files_in_a_zip_are_found_by_their_names_or_by_the_zips(tmp_path: Path) -> None:
+    archive(tmp_path / "export.zip", y2024__pools_csv=PLAIN, visits_csv="pool,date\n", readme_txt="x", a__pools_pdf="x")
+    archive(tmp_path / "pools.zip", list_csv=PLAIN, trees_csv="x,y\n", MACOSX__list_csv="x")
+    archive(tmp_path / "photos.zip", pools_jpg="x")
+    assert [file_name(p) for p in find_inputs(tmp_path, "pools")] == [
+        "export.zip/y2024/pools.csv",
+        "pools.zip/MACOSX/list.csv",
+        "pools.zip/list.csv",
+    ]
+    assert [file_name(p) for p in find_inputs(tmp_path, "trees")] == ["pools.zip/trees.csv"]
+    (one,) = read_tables(find_inputs(tmp_path, "pools")[0])
+    assert one.file == "export.zip/y2024/pools.csv"
+    assert as_dict(one) == ROWS
+
+
+def test_what_systems_add_to_a_zip_is_no_input(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "pools.zip", "w") as made:
+        for name in ("__MACOSX/._pools.csv", "~$pools.xlsx", ".hidden.csv", "pools.csv"):
+            made.writestr(name, PLAIN)
+    assert [p.name for p in find_inputs(tmp_path, "pools")] == ["pools.csv"]
+
+
+def test_a_shapefile_in_a_zip_keeps_its_parts_together(tmp_path: Path) -> None:
+    layer = geopandas.GeoDataFrame({"pool": ["Süd"]}, geometry=[shapely.Point(24.94, 60.17)], crs=4326)
+    (tmp_path / "made").mkdir()
+    layer.to_file(tmp_path / "made" / "pools.shp", encoding="utf-8")
+    layer.assign(pool="other").to_file(tmp_path / "made" / "pools_b.shp")
+    with zipfile.ZipFile(tmp_path / "gis.zip", "w") as parts:
+        for part in (tmp_path / "made").iterdir():
+            parts.write(part, f"layers/{part.name}")
+    one, other = (read_tables(path)[0] for path in find_inputs(tmp_path, "pools"))
+    assert one.file == "gis.zip/layers/pools.shp"
+    assert one.rows == [("Süd",)]
+    assert one.crs is not None
+    assert other.rows == [("other",)]
+
+
+def test_several_files_of_a_kind_are_one_frame_with_their_rows_names(tmp_path: Path) -> None:
+    write(tmp_path, "area.toml", "as_of = 2025-01-01\n")
+    write(tmp_path, "pools_north.csv", PLAIN)
+    write(tmp_path, "pools_south.csv", "Becken;Breite;Länge\nP3;60,2;24,95\nP1;60,17;24,94\n")
+    archive(tmp_path / "pools_east.zip", a_csv="pool,lat,lon\nP4,60.3,24.9\n")
+    area = open_area(tmp_path)
+    assert list(area.pools[["pool", "file", "row"]].itertuples(index=False, name=None)) == [
+        ("P1", "pools_north.csv", 2),
+        ("P2", "pools_north.csv", 3),
+        ("P3", "pools_south.csv", 2),
+        ("P4", "pools_east.zip/a.csv", 2),
+    ]
+    (aside,) = area.ledger.frame().to_dict("records")
+    assert (aside["file"], aside["row"], aside["reason"]) == (
+        "pools_south.csv",
+        3,
+        "the row repeats row 2 of pools_north.csv",
+    )
+
+
+def test_visits_on_a_sheet_of_the_pools_are_visits(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for row in (["pool", "lat", "lon"], ["P1", 60.1, 24.9]):
+        book.active.append(row)
+    looks = book.create_sheet("looks")
+    for row in (["pool", "date", "outcome"], ["P1", "2024-05-01", "dry"]):
+        looks.append(row)
+    book.save(tmp_path / "pools.xlsx")
+    write(tmp_path, "area.toml", "as_of = 2025-01-01\n")
+    area = open_area(tmp_path)
+    assert area.visits["outcome"].tolist() == ["dry"]
+    assert "visits" in area.has
+    assert area.ledger.counts()["pools"] == {"read": 1, "accepted": 1, "set_aside": 0}
 
 
 # --- layers ----------------------------------------------------------------------------------------------------------
@@ -276,6 +534,14 @@ def test_a_layer_without_a_system_has_none(tmp_path: Path) -> None:
         geopandas.GeoDataFrame({"pool": ["P1"]}, geometry=[shapely.Point(385540, 6671800)]).to_file(tmp_path / name)
         (one,) = read_tables(tmp_path / name)
         assert one.crs is None
+
+
+def test_a_named_index_of_a_parquet_file_is_a_column(tmp_path: Path) -> None:
+    pd.DataFrame({"lat": [60.1], "lon": [24.9]}, index=pd.Index(["P1"], name="pool")).to_parquet(
+        tmp_path / "pools.parquet"
+    )
+    (one,) = read_tables(tmp_path / "pools.parquet")
+    assert one.headings == ("pool", "lat", "lon")
 
 
 def test_parquet_without_geometry(tmp_path: Path) -> None:
