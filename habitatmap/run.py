@@ -37,6 +37,7 @@ from habitatmap.network.web import web
 from habitatmap.plan.ask_first import COLUMNS as ASK_COLUMNS
 from habitatmap.plan.ask_first import ask_first
 from habitatmap.plan.bound import certify
+from habitatmap.plan.by_connectivity import network, plan_by_connectivity
 from habitatmap.plan.candidates import Candidates, candidates
 from habitatmap.plan.gaps import gaps
 from habitatmap.plan.outlook import NONE, PLAN, Outlook, ground_points, other_plans, outlook
@@ -52,7 +53,7 @@ from habitatmap.plan.reach import (
 from habitatmap.plan.robustness import robustness
 from habitatmap.plan.search import Choice, plan
 from habitatmap.plan.terms import costs, kept_sites, number_of_pools, quotas, unknown_names
-from habitatmap.plan.zones import zones
+from habitatmap.plan.zones import own_cells, zones
 from habitatmap.show.cautions import general_cautions, site_caution
 from habitatmap.show.summary import headline, missing_inputs, summarise, versions
 from habitatmap.show.tables import middle_of_square, place_table, plan_table, pool_table, sampler, zone_table
@@ -305,7 +306,13 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
             **frame,
         )
         wanted = number_of_pools(settings.plan, cost, where.allowed, kept) if forage_ha > 0 else 0
-        choice = plan(asked, wanted)
+        ec_gain = None
+        if settings.plan.objective == "connectivity":
+            here = network(network_places(places, spots.access), flight.link_m, flight.dispersal_median_m)
+            reaching = (spots.access, grid, flight.link_m, flight.dispersal_median_m)
+            choice, ec_gain = plan_by_connectivity(asked, wanted, here, *reaching)
+        else:
+            choice = plan(asked, wanted)
         sites = choice.frame
         with_plan = choice.with_plan
         suggested = _as_places(sites, grid)
@@ -319,7 +326,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         bound = certify(asked, wanted)
 
     with clock("How sure"):
-        around = zones(asked, sites)
+        around = zones(asked, sites) if ec_gain is None else own_cells(sites)  # the network has no such zones
         low_forage, high_forage = (
             np.where(spots.inside, field, 0.0) for field in forage_bounds(area.land_cover, spots.season)
         )
@@ -336,7 +343,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
 
     with clock("Whom to ask first"):
         asks, asks_left = pd.DataFrame(columns=ASK_COLUMNS), 0
-        if "land" in area.has and not for_public:
+        if "land" in area.has and ec_gain is None and not for_public:
             counted_on = "ask" in settings.plan.consent
             everyone = p_new if counted_on else np.where(may_stand(("yes", "ask")).allowed, p_anywhere, np.nan)
             asks, asks_left = ask_first(asked, choice, area.land, grid, counted_on=counted_on, with_all=everyone)
@@ -399,7 +406,8 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
             **_ends_of_p(sites, known.new_ends_on(_ground_at(sites, ground))),
             gain_low=low_gain,
             gain_high=high_gain,
-            robustness=steady.share,
+            robustness=steady.share if ec_gain is None else np.nan,
+            ec_gain=np.nan if ec_gain is None else ec_gain,
             assumed_share=shares_of_gains(weight, R, sites, ~spots.measured, asked.kernel),
             cost=asked.cost_at(sites["row"], sites["col"]) if cost is not None else np.nan,
             private=[stated.get(cell, "") for cell in cells],
@@ -445,7 +453,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
             "decided": int(sites["kept"].sum()),
             "objective": settings.plan.objective,
             **_spent(asked, sites, settings.plan.cost_unit),
-            "share_of_bound": bound.share(with_plan) if len(sites) else None,
+            "share_of_bound": bound.share(with_plan) if len(sites) and ec_gain is None else None,
             "exchange_gain": choice.exchange_gain if len(sites) else None,
             "provisional": "land" not in area.has,
             "note": _why_fewer(choice, where, forage_ha),

@@ -185,3 +185,15 @@ def test_gains_have_an_interval_and_assumptions_are_weighed(tmp_path: Path) -> N
     assert rows["assumption"].iloc[0] == "none"
     assert rows["kept"].iloc[0] == 1.0
     assert rows["with_plan"].iloc[0] == pytest.approx(with_plan(result))
+
+
+def test_a_plan_for_the_network_says_what_it_does_not_know(tmp_path: Path) -> None:
+    result = made(tmp_path, 'pools = 3\nobjective = "connectivity"')
+    plan, said = result.plan, result.summary["plan"]
+    assert said["objective"] == "connectivity"
+    assert said["share_of_bound"] is None
+    assert "no share of the best possible" in said["note"]
+    assert (plan["ec_gain"] > 0).all()
+    assert plan["reason"].str.contains("equivalent connectivity").all()
+    assert plan["cumulative"].iloc[-1] == pytest.approx(with_plan(result))
+    assert result.summary["network"]["ec_with_plan"] > result.summary["network"]["ec_now"]

@@ -90,7 +90,7 @@ def links(places: pd.DataFrame, link_m: float, dispersal_median_m: float) -> csr
 
 def components(probability: ArrayLike | csr_array) -> NDArray[np.int64]:
     """Number of each place's component (places joined by some path), from 0 in order of first appearance: (n,)."""
-    return in_order_of_appearance(connected_components(_graph(probability), directed=False)[1])
+    return in_order_of_appearance(connected_components(lengths(probability), directed=False)[1])
 
 
 def articulations(probability: ArrayLike | csr_array) -> NDArray[np.bool_]:
@@ -98,7 +98,7 @@ def articulations(probability: ArrayLike | csr_array) -> NDArray[np.bool_]:
 
     By depth-first search (Tarjan 1972, SIAM J Comput 1:146).
     """
-    graph = _graph(probability)
+    graph = lengths(probability)
     n = graph.shape[0]
     start, neighbour = graph.indptr.tolist(), graph.indices.tolist()
     seen_at, lowest = [-1] * n, [0] * n  # when each place was first met; earliest place met from it or from beyond it
@@ -134,8 +134,8 @@ def articulations(probability: ArrayLike | csr_array) -> NDArray[np.bool_]:
 
 
 def _checked(weights: ArrayLike, probability: ArrayLike | csr_array) -> tuple[Floats, csr_array]:
-    """Weights (n,) and the graph of `_graph`, or an InputError."""
-    a, graph = np.asarray(weights, dtype=float), _graph(probability)
+    """Weights (n,) and the graph of `lengths`, or an InputError."""
+    a, graph = np.asarray(weights, dtype=float), lengths(probability)
     if a.shape != (graph.shape[0],):
         raise InputError(
             f"connectivity: {a.size} weights of shape {a.shape} do not fit a probability matrix of shape "
@@ -150,7 +150,7 @@ def _checked(weights: ArrayLike, probability: ArrayLike | csr_array) -> tuple[Fl
     return a, graph
 
 
-def _graph(probability: ArrayLike | csr_array) -> csr_array:
+def lengths(probability: ArrayLike | csr_array) -> csr_array:
     """Lengths -log p of the links as a sorted sparse matrix without diagonal; a sure link is a stored 0."""
     if issparse(probability):
         direct = coo_array(csr_array(probability, dtype=float))  # by way of csr: repeated entries are summed

@@ -537,6 +537,17 @@ def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[NDArray[n
     return row, col
 
 
+def listed(asked: Problem, cells: Sequence[tuple[int, int]]) -> pd.DataFrame:
+    """`Choice.frame` for sites in the order they are given, whatever they gain."""
+    p, k = asked.chance, asked.kernel
+    r = k.shape[0] // 2
+    field, picks = np.pad(asked.missed, r), []
+    for cell in cells:
+        picks.append(Pick(*cell, float(p[cell]) * float(direct_gain(field, k, *cell))))
+        multiply(field, 0, 0, cell[0] + r, cell[1] + r, float(p[cell]), k)
+    return _frame(picks, asked)
+
+
 def _frame(picks: list[Pick], asked: Problem) -> pd.DataFrame:
     """The columns of `Choice.frame`."""
     now, total, kept = asked.now, asked.total, set(asked.kept_cells)

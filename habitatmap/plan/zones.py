@@ -30,6 +30,12 @@ class Zone(NamedTuple):
         return bool(self.mask[i[inside], j[inside]].any())
 
 
+def own_cells(sites: pd.DataFrame) -> list[Zone]:
+    """Zones that hold nothing but their site (row, col)."""
+    cells = zip(sites["row"].tolist(), sites["col"].tolist(), strict=True)
+    return [Zone(row, col, np.ones((1, 1), dtype=bool)) for row, col in cells]
+
+
 def zones(asked: Problem, sites: pd.DataFrame, least: float = AS_WELL) -> list[Zone]:
     """For each site (row, col) the allowed cells that serve at least `least` as well as it, joined to it.
 

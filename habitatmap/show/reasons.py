@@ -23,6 +23,11 @@ def reason(row: Mapping[str, Any]) -> str:
         brings += f", {percent(row['cumulative'])} with all that is there and planned before it"
     if known(row["occupancy_expected"]):
         brings += f", if larvae settle with the expected chance of {percent(row['occupancy_expected'])}"
+    if known(row.get("ec_gain")):
+        brings = (
+            f"A pool here makes the network worth {percent(row['ec_gain'])} more (equivalent connectivity). It also "
+            f"{brings.removeprefix('A pool here ')}"
+        )
     if row.get("wanted") == "yes":
         brings = f"This spot is decided already. {brings}"
     near = [

@@ -31,11 +31,31 @@ POOL_COLUMNS = [
     *("last_outcome", "private", "flag", "note"),
 ]
 # figures of a suggestion that other rooms work out
-PLAN_FIGURES = ("gain_low", "gain_high", "occupancy_low", "occupancy_high", "robustness", "assumed_share", "cost")
+PLAN_FIGURES = (
+    "gain_low",
+    "gain_high",
+    "occupancy_low",
+    "occupancy_high",
+    "robustness",
+    "assumed_share",
+    "cost",
+    "ec_gain",
+)
 PLAN_COLUMNS = [
     *("rank", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
     *("gain_low", "gain_high", "cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness"),
-    *("assumed_share", "sampled", "wanted", "not_allowed", "cost", "reason", "could_be_wrong", "caution", "private"),
+    *(
+        "assumed_share",
+        "sampled",
+        "wanted",
+        "not_allowed",
+        "cost",
+        "ec_gain",
+        "reason",
+        "could_be_wrong",
+        "caution",
+        "private",
+    ),
 ]
 # on private ground nothing is placed more closely than a square of this side (expert judgement: it holds many gardens)
 SQUARE_M = 250.0

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from habitatmap.network import articulations, connectivity, equivalent_connectivity, estimated_connectivity, links
-from habitatmap.network.connectivity import _graph, thinned
+from habitatmap.network.connectivity import lengths, thinned
 
 
 def town(n: int) -> tuple[np.ndarray, pd.DataFrame]:
@@ -32,7 +32,7 @@ def main(*sizes: int) -> None:
         weights, places = town(n)
         start = time.process_time()
         joined = links(places, 1000, 500)
-        kept = thinned(_graph(joined)).nnz // 2
+        kept = thinned(lengths(joined)).nnz // 2
         cut = int(articulations(joined).sum())
         made = time.process_time() - start
         start = time.process_time()

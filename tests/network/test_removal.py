@@ -10,7 +10,7 @@ import pytest
 from scipy.sparse.csgraph import shortest_path
 
 from habitatmap.network import connectivity, equivalent_connectivity, estimated_connectivity, links
-from habitatmap.network.connectivity import Connectivity, _graph, pair_sum_from, thinned
+from habitatmap.network.connectivity import Connectivity, lengths, pair_sum_from, thinned
 
 
 def town(seed: int, n: int) -> tuple[np.ndarray, pd.DataFrame]:
@@ -47,7 +47,7 @@ def test_links_that_cannot_matter_change_nothing(seed: int) -> None:
     # the plain matrix of best paths over all links, and once more without each place
     rng = np.random.default_rng(seed)
     places = pd.DataFrame(rng.uniform(0, 900, (40, 2)), columns=["x", "y"])
-    graph = _graph(links(places, 700, 500))
+    graph = lengths(links(places, 700, 500))
     few = thinned(graph)
     assert few.nnz < 0.5 * graph.nnz
     assert shortest_path(few) == pytest.approx(shortest_path(graph), abs=1e-12)
@@ -60,7 +60,7 @@ def test_sure_links_and_ties_survive_thinning() -> None:
     # four places on a line, evenly: the direct link of 2 hops is as long as its detour where lengths add up
     p = np.exp(-np.abs(np.subtract.outer(np.arange(4.0), np.arange(4.0))))
     p[0, 1] = p[1, 0] = 1.0  # a sure link, length 0
-    graph = _graph(p)
+    graph = lengths(p)
     for spare in (1, 2):
         assert shortest_path(thinned(graph, spare)) == pytest.approx(shortest_path(graph))
 

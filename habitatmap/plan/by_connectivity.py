@@ -1,0 +1,211 @@
+"""The plan by its second objective: each pool where it adds most equivalent connectivity (ec) to the network.
+
+One pool after another, each the best at its turn. Unlike forage in reach this gain can grow with what is there already:
+a second stepping stone may be worth twenty times the first (habitatmap.network.connectivity). So no order of gains, no
+guarantee, and no share of the best possible is known or claimed.
+
+A new place is worth its chance times the forage access of its cell, and flies to the others by the same links. With
+best_ij the best products of links so far and b_i those from the new place, the pair sum grows by
+a^2 + 2 a sum b_i a_i + sum_ij a_i a_j max(0, b_i b_j - best_ij), and best becomes max(best, b b'): exact, without any
+search for paths. Looked at are the worthiest cell of each block of 50 m, and then every cell around the best of them.
+"""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import ThreadPoolExecutor
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from numba import njit
+from numpy.typing import NDArray
+from scipy.sparse.csgraph import shortest_path
+
+from habitatmap.engine import default_workers
+from habitatmap.errors import InputError
+from habitatmap.grid import Grid
+from habitatmap.habitat.kernels import scale_m
+from habitatmap.network.connectivity import lengths, links, thinned
+from habitatmap.plan.problem import Problem
+from habitatmap.plan.reach import Floats
+from habitatmap.plan.search import Choice, best_cells, listed, too_near
+
+BLOCK_M = 50.0
+MOST_PLACES = 1500
+MOST_WORK = 2e9  # blocks looked at x places^2, for each pool
+FEWEST_BLOCKS, MOST_BLOCKS = 300, 4000
+
+
+class Network(NamedTuple):
+    """Places x, y (metres) with their weight, and the best products of links between them (n, n)."""
+
+    x: Floats
+    y: Floats
+    weight: Floats
+    best: Floats
+
+
+def network(nodes: pd.DataFrame, link_m: float, dispersal_median_m: float) -> Network:
+    """The network of `nodes` (x, y, weight). Raises InputError where it is too large for this objective."""
+    if len(nodes) > MOST_PLACES:
+        raise InputError(
+            f'area.toml: plan.objective is "connectivity", which works with up to {MOST_PLACES:,} places, and the area '
+            f'has {len(nodes):,}: raise flight.merge_m or near.dead_wood_from, or plan for "reach"'
+        )
+    graph = thinned(lengths(links(nodes, link_m, dispersal_median_m)), 1)
+    best = np.exp(-shortest_path(graph)) if len(nodes) else np.empty((0, 0))
+    x, y, weight = (nodes[name].to_numpy(float) for name in ("x", "y", "weight"))
+    return Network(x, y, weight, best)
+
+
+def plan_by_connectivity(
+    asked: Problem,
+    pools: int,
+    net: Network,
+    access: NDArray[np.floating],
+    grid: Grid,
+    link_m: float,
+    dispersal_median_m: float,
+) -> tuple[Choice, Floats]:
+    """The plan, its gains still in forage, and what each pool adds to ec, as a share of ec at its turn.
+
+    `access` (rows, cols): forage access, NaN = not known. Spacing, quotas, the budget and kept sites hold as in
+    `search.plan`; with costs that differ, the most ec for its cost is taken. The order is that of the turns.
+    """
+    worth = asked.chance * np.nan_to_num(access)
+    open_ = ~np.isnan(asked.candidates)
+    near, left, money = too_near(asked.spacing_m, asked.cell_m), [most.copy() for _, most in asked.quotas], asked.budget
+    if asked.taken is not None:
+        for row, col in asked.taken[["row", "col"]].to_numpy(np.int64).tolist():
+            _shut(open_, row, col, near)
+    sites: list[tuple[int, int]] = []
+    shares: list[float] = []
+    flight = link_m, scale_m(dispersal_median_m)
+    size = max(1, round(BLOCK_M / asked.cell_m))
+    while len(sites) < pools:
+        if len(sites) < len(asked.kept_cells):
+            row, col = asked.kept_cells[len(sites)]
+            (gain,) = _gains(net, np.array([row]), np.array([col]), worth, grid, *flight)
+        else:
+            now_open = open_.copy()
+            for (unit, _), rest in zip(asked.quotas, left, strict=True):
+                now_open &= ~np.append(rest <= 0, False)[unit]
+            if asked.cost is not None and money < math.inf:
+                now_open &= asked.cost <= money * (1 + 1e-9) + 1e-12
+            found = _best(net, np.where(now_open, worth, np.nan), asked, grid, size, *flight)
+            if found is None:
+                break
+            row, col, gain = found
+        before = float(net.weight @ net.best @ net.weight)
+        shares.append(math.sqrt(1.0 + gain / before) - 1.0 if before > 0 else math.nan)
+        net = _with(net, row, col, float(worth[row, col]), grid, *flight)
+        sites.append((row, col))
+        _shut(open_, row, col, near)
+        for (unit, _), rest in zip(asked.quotas, left, strict=True):
+            if unit[row, col] >= 0:
+                rest[unit[row, col]] -= 1
+        money -= float(asked.cost_at(row, col))
+    frame = listed(asked, sites)
+    with_plan = asked.now if frame.empty else float(frame["cumulative"].iloc[-1])
+    note = "chosen for the network, one pool after another: no share of the best possible is known or claimed for that"
+    if len(sites) < pools and asked.budget == math.inf:
+        note = f"{len(sites)} of {pools} pools: no allowed cell is left; {note}"
+    return Choice(frame, asked.now, with_plan, None, 0.0, asked.total, pools, note), np.array(shares)
+
+
+def _best(
+    net: Network, worth: Floats, asked: Problem, grid: Grid, size: int, link_m: float, scale: float
+) -> tuple[int, int, float] | None:
+    """The open cell that adds most to the pair sum, for its cost; None where none adds anything."""
+    most = int(np.clip(MOST_WORK / max(1, len(net.x)) ** 2, FEWEST_BLOCKS, MOST_BLOCKS))
+
+    def rate(row: NDArray[np.int64], col: NDArray[np.int64]) -> Floats:
+        gain = _gains(net, row, col, worth, grid, link_m, scale)
+        return gain / asked.cost_at(row, col) if asked.budget < math.inf else gain
+
+    row, col = best_cells(worth, size, 0.0, most)
+    if not len(row):
+        return None
+    at = int(np.argmax(rate(row, col)))
+    i0, j0 = max(0, row[at] - 2 * size), max(0, col[at] - 2 * size)
+    part = worth[i0 : row[at] + 2 * size + 1, j0 : col[at] + 2 * size + 1]
+    row, col = (index + first for index, first in zip(np.nonzero(part > 0), (i0, j0), strict=True))
+    at = int(np.argmax(rate(row, col)))  # the lowest row, then column, of equals
+    (gain,) = _gains(net, row[at : at + 1], col[at : at + 1], worth, grid, link_m, scale)
+    return (int(row[at]), int(col[at]), float(gain)) if gain > 0 else None
+
+
+def _gains(
+    net: Network, row: NDArray[np.int64], col: NDArray[np.int64], worth: Floats, grid: Grid, link_m: float, scale: float
+) -> Floats:
+    """What a place at each of the cells adds to the pair sum."""
+    x, y = grid.centre(row, col)
+    parts = np.array_split(np.arange(len(row)), default_workers())
+
+    def some(part: NDArray[np.int64]) -> Floats:
+        return np.asarray(_pair_gains(x[part], y[part], worth[row[part], col[part]], *net, link_m, scale))
+
+    with ThreadPoolExecutor(default_workers()) as pool:
+        return np.concatenate(list(pool.map(some, parts)))
+
+
+def _with(net: Network, row: int, col: int, weight: float, grid: Grid, link_m: float, scale: float) -> Network:
+    """The network with one more place."""
+    x, y = (float(v) for v in grid.centre(row, col))
+    b = _best_to(x, y, net.x, net.y, net.best, link_m, scale)
+    n = len(b)
+    best = np.ones((n + 1, n + 1))
+    best[:n, :n] = np.maximum(net.best, np.outer(b, b))
+    best[n, :n] = best[:n, n] = b
+    np.fill_diagonal(best, 1.0)
+    return Network(np.append(net.x, x), np.append(net.y, y), np.append(net.weight, weight), best)
+
+
+def _shut(open_: NDArray[np.bool_], row: int, col: int, near: NDArray[np.bool_]) -> None:
+    """Closes the cells too near to (row, col)."""
+    q = near.shape[0] // 2
+    i0, i1, j0, j1 = (
+        max(0, row - q),
+        min(open_.shape[0], row + q + 1),
+        max(0, col - q),
+        min(open_.shape[1], col + q + 1),
+    )
+    if i0 < i1 and j0 < j1:
+        open_[i0:i1, j0:j1] &= ~near[i0 - row + q : i1 - row + q, j0 - col + q : j1 - col + q]
+
+
+@njit(cache=True, nogil=True)
+def _best_to(
+    x: float, y: float, xs: Floats, ys: Floats, best: Floats, link_m: float, scale: float
+) -> Floats:  # pragma: no cover - compiled
+    """The best products of links from a point to each place; links are reach weights, up to link_m (inclusive)."""
+    n = xs.shape[0]
+    b = np.zeros(n)
+    for i in range(n):
+        d = math.hypot(x - xs[i], y - ys[i])
+        if d <= link_m + 1e-6:
+            direct = (1.0 + d / scale) * math.exp(-d / scale)
+            for j in range(n):
+                b[j] = max(b[j], direct * best[i, j])
+    return b
+
+
+@njit(cache=True, nogil=True)
+def _pair_gains(
+    x: Floats, y: Floats, a: Floats, xs: Floats, ys: Floats, weight: Floats, best: Floats, link_m: float, scale: float
+) -> Floats:  # pragma: no cover - compiled
+    """What a place of weight a at each (x, y) adds to the pair sum."""
+    out = np.empty(x.shape[0])
+    for c in range(x.shape[0]):
+        b = _best_to(x[c], y[c], xs, ys, best, link_m, scale)
+        gain = a[c] * a[c]
+        for i in range(b.shape[0]):
+            if b[i] > 0.0:
+                gain += 2.0 * a[c] * b[i] * weight[i]
+                for j in range(i):
+                    more = b[i] * b[j] - best[i, j]
+                    if more > 0.0:
+                        gain += 2.0 * weight[i] * weight[j] * more
+        out[c] = gain
+    return out
