@@ -47,10 +47,21 @@ _SHORT = {"mrt": 3} | {
     word: number
     for number, word in enumerate("tammi helmi maalis huhti touko kesa heina elo syys loka marras joulu".split(), 1)
 }
+_CLOCK = r"(?:\d{1,2}[:.h]\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*(?:am|pm|uhr|h)?|\d{1,2}\s*(?:am|pm|uhr|h))"
 _TIME = re.compile(
-    r"(?:[T ,]+|(?<=\d)\s*)(?:um |at |à |klo )?\d{1,2}[:.h]\d{2}(?::\d{2}(?:[.,]\d+)?)?\s*(?:am|pm|uhr|h)?"
-    r"\s*(?:z|utc|[+-]\d{2}:?\d{2})?$",
+    rf"(?:[T ,]+|(?<=\d)\s*)(?:um |at |à |klo )?{_CLOCK}\s*(?:z|utc|gmt|[+-]\d{{2}}:?\d{{2}})?$|^{_CLOCK}[ ,]+",
     re.IGNORECASE,
+)
+# words beside a date that do not change it; any other, such as "before" or "about", does
+_BESIDE = frozenset(
+    """monday tuesday wednesday thursday friday saturday sunday mon tue tues wed thu thur thurs fri sat sun
+    montag dienstag mittwoch donnerstag freitag samstag sonnabend sonntag mo di mi do fr sa so
+    lundi mardi mercredi jeudi vendredi samedi dimanche lun mar mer jeu ven sam dim
+    maandag dinsdag woensdag donderdag vrijdag zaterdag zondag ma wo vr za zo
+    lunes martes miercoles jueves viernes sabado domingo mie jue vie sab dom
+    maanantai tiistai keskiviikko torstai perjantai lauantai sunnuntai ti ke to pe la su
+    maanantaina tiistaina keskiviikkona torstaina perjantaina lauantaina sunnuntaina
+    st nd rd th o of the on de del el dia le du er e den der am vom op van""".split()
 )
 _NUMERIC = re.compile(r"(\d{1,2})\s*([./-]|\s)\s*(\d{1,2})\s*\2\s*(\d{4}|\d{2})\.?$")
 _YEAR_FIRST = re.compile(r"(\d{4})\s*([./-]?)\s*(\d{1,2})\s*\2\s*(\d{1,2})\.?$")
@@ -175,8 +186,9 @@ def _read_text(text: str) -> datetime.date | DateFault | Readings:
     if year_first:
         year, _, month, day = year_first.groups()
         return _day(int(year), int(month), int(day)) or IMPOSSIBLE
-    # a weekday before a numeric date says nothing we need
-    text = re.sub(r"^[^\W\d]{2,11}\.?,?\s+(?=\d{1,2}[./-]\d)", "", text)
+    before = re.match(r"([^\W\d]+)\.?,?\s+(?=\d{1,2}[./-]\d)", text)
+    if before and fold(before[1]) in _BESIDE:
+        text = text[before.end() :]
     numeric = _NUMERIC.fullmatch(text)
     if numeric:
         first, mark, second, third = numeric.groups()
@@ -193,8 +205,15 @@ def _read_text(text: str) -> datetime.date | DateFault | Readings:
     roman = _ROMAN.fullmatch(text)
     if roman:
         text = f"{roman[1]} {_MONTHS[_ROMANS.index(roman[2].casefold())].split()[0]} {roman[3]}"
+    if re.search(r"[?~<>≈±]", text):
+        return NO_DATE
     words = re.findall(r"\d+|[^\W\d]+", text)
-    months = [n for n in (month_number(w) for w in words if not w.isdigit()) if n is not None]
+    named = [(w, month_number(w)) for w in words if not w.isdigit()]
+    months = [number for _, number in named if number is not None]
+    if len(months) == 2 and fold(named[0][0]) in _BESIDE:
+        months = months[1:]  # "mar. 3 mai 2024" begins with Tuesday
+    if any(number is None and fold(word) not in _BESIDE for word, number in named):
+        return NO_DATE
     numbers_ = [w for w in words if w.isdigit()]
     if len(months) == 1 and len(numbers_) == 2:
         years = [n for n in numbers_ if len(n) == 4]

@@ -148,8 +148,9 @@ def _decoded(data: bytes, encoding: str) -> str:
 def _likeliest(data: bytes) -> str:
     """The encoding of text that is not UTF-8: a western one where it gives usual letters, else by frequencies.
 
-    Measured on names of countries and languages, 10 at a time: right in 95 of 100 samples in cp1252, 96 in mac_roman,
-    89 in cp850, 93 in iso8859-2, 97 in cp1251; by frequencies alone 72, 72, 69 in the first three.
+    Measured on names of countries and languages in the languages that write so, ten names at a time: right in 97 of
+    100 samples in cp1252, 94 in mac_roman, 86 in cp850, 82 in cp1250, 97 in cp1251; by frequencies alone in 79, 76,
+    74, 99, 98. With one name only: 96, 84, 44, 23, 58; area.toml can state what is wrong.
     """
     fits = {name: _oddness(data.decode(name, errors="replace")) for name in _WESTERN}
     best = min(fits, key=lambda name: fits[name])

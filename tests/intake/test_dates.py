@@ -42,6 +42,14 @@ THIRD_OF_MAY = datetime.date(2024, 5, 3)
         "3 de mayo de 2024",
         "3. toukokuuta 2024",
         "2024 May 3",
+        "3.V.2024",
+        "3 v 24",
+        "mar. 3 mai 2024",  # mardi, not mars
+        "Fri, 03 May 2024 10:00:00 GMT",
+        "3. Mai 2024 um 14 Uhr",
+        "14:30 3 May 2024",
+        "3º de mayo de 2024",
+        "perjantaina 3. toukokuuta 2024",
     ],
 )
 def test_one_reading(cell: object) -> None:
@@ -70,6 +78,12 @@ def test_one_reading(cell: object) -> None:
         (-3, "cannot be read"),
         (True, "cannot be read"),
         ("3 jui 2024", "cannot be read"),  # juin or juillet
+        ("before 13.5.2024", "cannot be read"),
+        ("ca. 13.5.2024", "cannot be read"),
+        ("about 3 May 2024", "cannot be read"),
+        ("3 May 2024?", "cannot be read"),
+        ("3-4 May 2024", "cannot be read"),
+        (datetime.time(3), "cannot be read"),
     ],
 )
 def test_no_reading(cell: object, word: str) -> None:
@@ -86,6 +100,15 @@ def test_blank_is_blank() -> None:
 def test_a_day_above_twelve_decides_the_column() -> None:
     assert read_dates(["3/5/2024", "25/5/2024", None]) == [THIRD_OF_MAY, datetime.date(2024, 5, 25), None]
     assert read_dates(["5/3/2024", "5/25/2024"]) == [THIRD_OF_MAY, datetime.date(2024, 5, 25)]
+
+
+def test_a_plain_number_counts_from_the_day_that_the_workbook_does() -> None:
+    assert read_dates([43953, 43953.5], day_zero=datetime.date(1904, 1, 1)) == [THIRD_OF_MAY, THIRD_OF_MAY]
+
+
+def test_weekdays_change_nothing() -> None:
+    given = ["Fr 3.5.2024", "Samstag, 25.5.2024", "ma 27.5.2024"]
+    assert read_dates(given) == [THIRD_OF_MAY, datetime.date(2024, 5, 25), datetime.date(2024, 5, 27)]
 
 
 def test_the_heading_may_decide() -> None:

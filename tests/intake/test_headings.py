@@ -49,6 +49,22 @@ def names(kind: str, headings: str) -> dict[str, str]:
         ("trees", "Gattung|Art|Stammumfang in cm|Zustand", "genus species girth_cm condition"),
         ("trees", "Genre|Espèce|Circonférence (cm)|État", "genus species girth_cm condition"),
         ("trees", "Scientific Name|DBH [in]|Tree condition", "species diameter_cm condition"),
+        (
+            "pools",
+            "N° de mare|Longitude (°E)|Latitude (°N)|Contenance (L)|Date d'installation|Privé (oui/non)",
+            "pool lon lat volume_l set_out private",
+        ),
+        ("pools", "Poelnummer|Breedtegraad|Lengtegraad|Inhoud (l)|Datum plaatsing", "pool lat lon volume_l set_out"),
+        ("pools", "Becken-Nr.|Inhalt|Inhalt (Liter)|X (UTM32)|Y (UTM32)", "pool filling volume_l x y"),
+        ("pools", "Nombre de la charca|UTM X|UTM Y|Capacidad (l)", "pool x y volume_l"),
+        ("pools", "Altaan nro|lon_wgs84|lat_wgs84|Asennuspäivämäärä", "pool lon lat set_out"),
+        ("visits", "Pool #|date (dd/mm/yyyy)|Larvae (n)|Bem.", "pool date larvae note"),
+        ("visits", "Becken|Datum (TT.MM.JJJJ)|Larven ja/nein|Kontrolliert von", "pool date larvae observer"),
+        ("visits", "Charca|Fecha (dd/mm/aaaa)|Nº de larvas", "pool date larvae"),
+        ("trees", "Girth (cm) at 1.3 m|Baumart (lat.)", "girth_cm species"),
+        ("trees", "Circonférence à 1 m (cm)|Genre", "girth_cm genus"),
+        ("trees", "Durchmesser (1,3 m)|Gattung", "diameter_cm genus"),
+        ("trees", "StU in 1 m Höhe [cm]", "girth_cm"),
         ("land", "Name|Nutzung|Zustimmung|gültig bis|privat", "name kind consent until private"),
     ],
 )
@@ -63,6 +79,25 @@ def test_near_headings_match_and_far_ones_are_named_with_the_nearest() -> None:
     assert (found.at["lon"], found.how["lon"]) == (2, "near")
     assert found.unmatched == {"latutede": "lat", "favourite colour": ""}
     assert "latutede (nearest: lat)" in found.describe()
+
+
+@pytest.mark.parametrize(
+    ("kind", "heading"),
+    [
+        ("pools", "altitude"),
+        ("pools", "Höhe"),
+        ("pools", "Name (host)"),
+        ("pools", "longevity"),
+        ("visits", "Wasserstand"),
+        ("visits", "larvae 2024"),
+        ("trees", "crown diameter"),
+        ("trees", "Kronendurchmesser (m)"),
+        ("trees", "tree height (m)"),
+        ("trees", "Pflanzjahr"),
+    ],
+)
+def test_headings_that_only_look_alike_are_left_alone(kind: str, heading: str) -> None:
+    assert match_headings(kind, [heading]).at == {}
 
 
 def test_numbers_in_headings_must_agree() -> None:
@@ -94,6 +129,13 @@ def test_area_toml_overrides() -> None:
         ("diameter", ""),
         ("Höhe in m", "m"),
         ("girth ft", "ft"),
+        ("Girth (cm) at 1.3 m", "cm"),
+        ("Umfang in cm (1 m Höhe)", "cm"),
+        ("dbh at 1.3m (mm)", "mm"),
+        ("Diameter op 1,3 m", ""),
+        ("Volume (US gallons)", "us gal"),
+        ("Volume in gallons", "gal"),
+        ("volume_l", "l"),
     ],
 )
 def test_units(heading: str, unit: str) -> None:

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from habitatmap.intake.values import name_key, name_of, nearest_name, read_counts, yes_no
+from habitatmap.intake.values import name_key, name_of, nearest_name, read_counts, read_volumes, yes_no
 
 
 @pytest.mark.parametrize("cell", ["yes", "Y", "ja", "Oui", "sí", "kyllä", "x", "TRUE", True, 1, 1.0, "1", "✓"])
@@ -44,6 +44,20 @@ def test_neither() -> None:
         ("viele", None, 1, math.inf),
         ("1?", None, 0, 1),
         (True, None, 1, math.inf),
+        ("12 Larven", 12, 12, 12),
+        ("zwei", 2, 2, 2),
+        ("no larvae", 0, 0, 0),
+        ("2 or 3", None, 2, 3),
+        ("2-3 larvae", None, 2, 3),
+        ("1-2?", None, 0, 2),
+        ("5 oder mehr", None, 5, math.inf),
+        ("<5", None, 0, 4),
+        ("up to 5", None, 0, 5),
+        ("sehr viele", None, 1, math.inf),
+        ("paljon", None, 1, math.inf),
+        ("x", None, 1, math.inf),
+        ("+", None, 1, math.inf),
+        ("1,000", 1000, 1000, 1000),
     ],
 )
 def test_counts(cell: object, exact: float | None, low: float, high: float) -> None:
@@ -53,9 +67,32 @@ def test_counts(cell: object, exact: float | None, low: float, high: float) -> N
     assert math.isnan(count.exact) if exact is None else count.exact == exact
 
 
-@pytest.mark.parametrize("cell", [None, "", "?", "x?", "-3", -3, 2.5, "3-2", "some day"])
+@pytest.mark.parametrize("cell", [None, "", "?", "x?", "-3", -3, 2.5, "3-2", "some day", "1.000", "2 of 3", "3+2", "-"])
 def test_no_counts(cell: object) -> None:
     assert read_counts([cell]) == [None]
+
+
+@pytest.mark.parametrize(
+    ("cell", "heading", "litres"),
+    [
+        (8, "volume_l", 8),
+        ("8,5 Liter", "", 8.5),
+        ("750 ml", "", 0.75),
+        ("ca. 10 l", "", 10),
+        (2, "Volume (US gallons)", 7.570823568),
+        ("2 uk gal", "", 9.09218),
+        ("5 l", "Volume (US gallons)", 5),
+        # a gallon of which country?
+        (2, "Volume (gal)", math.nan),
+        ("3 gallons", "", math.nan),
+        ("full", "", math.nan),
+        (0, "", math.nan),
+        (None, "", math.nan),
+    ],
+)
+def test_volumes(cell: object, heading: str, litres: float) -> None:
+    """A US gallon is 231 cubic inches of 2.54 cm, an imperial one 4.54609 l, by their definitions."""
+    assert read_volumes([cell], heading) == pytest.approx([litres], nan_ok=True)
 
 
 def test_names() -> None:
