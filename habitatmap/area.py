@@ -180,6 +180,7 @@ def _read_area(
     stated = replace(stated, box=_box_of(boundary, rasters, base, crs, settings))
     pools = read_pools(tables.get("pools", []), crs, stated, ledger)
     visits = read_visits(tables.get("visits", []), pools, stated, ledger, crs)
+    _tell_late(visits, day, ledger)
     trees = read_trees(tables.get("trees", []), crs, stated, ledger)
     land = read_land(tables.get("land", []), crs, stated, ledger, day)
     keep_away = read_keep_away(tables.get("keep_away", []), crs, stated, ledger, settings.keep_away)
@@ -226,6 +227,17 @@ def _read_area(
         notes=notes,
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )
+
+
+def _tell_late(visits: pd.DataFrame, day: datetime.date, ledger: Ledger) -> None:
+    """Remarks on visits after the day of the run, which may be of a wrong year."""
+    late = visits[visits["date"] > pd.Timestamp(day)]
+    if len(late):
+        first = late.iloc[0]
+        ledger.remark(
+            f"{len(late)} visits are dated after {day}, the day as of which the area is read (for instance "
+            f"{first['pool']}, {first['file']} row {first['row']}); they do not count yet; check the year"
+        )
 
 
 # --- files -----------------------------------------------------------------------------------------------------------

@@ -236,3 +236,24 @@ def test_where_nothing_may_be_shown_the_frame_is_a_rough_square(tmp_path: Path) 
     west, south, east, north = public.grid.bounds
     assert (west % 10_000, south % 10_000, east - west, north - south) == (0, 0, 10_000, 10_000)
     assert west <= area.pools["x"].min() < east
+
+
+def test_visits_after_the_day_of_the_run_are_kept_and_told(tmp_path: Path) -> None:
+    visits = "pool,date,outcome\nA,2025-05-01,dry\nA,2052-05-01,dry\n"
+    area = open_area(area_folder(tmp_path, "as_of = 2025-06-01\n", pools=POOLS, visits=visits))
+    assert len(area.visits) == 2
+    (told,) = (r for r in area.ledger.remarks if "after 2025-06-01" in r)
+    assert "visits.csv row 3" in told
+
+
+def test_an_encoding_stated_for_no_input_is_told(tmp_path: Path) -> None:
+    toml = '[encoding]\n"pools.csv" = "utf-8"\n"visit.csv" = "cp1252"\n'
+    area = open_area(area_folder(tmp_path, toml, pools=POOLS))
+    assert any("[encoding] names visit.csv" in note for note in area.notes)
+    assert "utf-8 (stated)" in area.ledger.readings[0].notes
+
+
+def test_a_zip_that_cannot_be_opened_is_told(tmp_path: Path) -> None:
+    folder = area_folder(tmp_path, pools=POOLS)
+    (folder / "export.zip").write_bytes(b"PK\x03\x04 cut")
+    assert any("export.zip is not read" in note for note in open_area(folder).notes)

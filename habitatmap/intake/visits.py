@@ -161,7 +161,9 @@ def _columns(
             draft.refuse(at, "date", cells[at], *date)
     draft.sample("date", [date if isinstance(date, datetime.date) else None for date in dates])
     counts = read_counts(draft.cells("larvae"))
-    draft.tell_unread("larvae", [c is None for c in counts], "the count is not known", ledger)
+    said = [fold(as_text(cell)) in OUTCOME_WORDS for cell in draft.cells("larvae")]
+    unread = [count is None and not word for count, word in zip(counts, said, strict=True)]
+    draft.tell_unread("larvae", unread, "the count is not known", ledger)
     checked = [yes_no(cell) for cell in draft.cells("checked")]
     draft.tell_unread("checked", [c is None for c in checked], "they count as not given", ledger)
     return {
@@ -193,6 +195,9 @@ def _near(name: str, known: Sequence[str], own: np.ndarray, pools: pd.DataFrame)
 def _outcomes(draft: Draft, counts: Sequence[Count | None]) -> list[str]:
     """The outcome of each row; rows without a clear one are set aside."""
     cells = draft.cells("outcome")
+    if not draft.has("outcome"):
+        # a column "larvae: yes or no" says dry and gone as well
+        cells = [c if as_text(c) and fold(as_text(c)) in OUTCOME_WORDS else None for c in draft.cells("larvae")]
     digits = {as_text(c) for c in cells if c is not None and as_text(c).replace(".", "").isdigit()}
     seen_or_not = digits <= {"0", "1"} and len(digits) == 2
     outcomes = []

@@ -194,3 +194,17 @@ def test_visits_before_set_out_are_said() -> None:
     rows = [("P1", "2023-05-03", "dry"), ("P1", "2024-05-03", "dry")]
     assert len(read_visits([table("pool,date,outcome", *rows)], pools, IN_METRES, ledger)) == 2
     assert any(remark.startswith("1 visits are dated before") for remark in ledger.remarks)
+
+
+def test_a_column_of_larvae_alone_may_say_any_outcome() -> None:
+    frame, ledger = visits(
+        table(
+            "pool,date,Larven ja/nein",
+            ("P1", "2024-05-01", "ja"),
+            ("P1", "2024-05-02", "nein"),
+            ("P1", "2024-05-03", "trocken"),
+            ("P1", "2024-05-04", "vielleicht"),
+        )
+    )
+    assert frame["outcome"].tolist() == ["larvae", "none seen", "dry"]
+    assert [row for row, _ in aside(ledger)] == [5]
