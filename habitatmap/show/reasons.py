@@ -81,7 +81,7 @@ def known(value: Any) -> bool:
 
 def percent(share: float) -> str:
     """A share as a percentage with two digits that count: "12 %", "1.3 %", "0.045 %"."""
-    value = 100 * share
+    value = float(f"{100 * share:.2g}")  # rounded first, so that 0.9996 is 1.0 and not 1.00
     places = max(0, 1 - math.floor(math.log10(abs(value)))) if value else 0
     return f"{value:.{places}f} %"
 

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from habitatmap.intake.settings import Settings, settings_from
 from habitatmap.show.cautions import general_cautions, site_caution
-from habitatmap.show.reasons import metres, percent, reason
+from habitatmap.show.reasons import doubt, metres, percent, reason
+from habitatmap.show.tornado import tornado_svg, tornado_words
 from tests.show.results import suggestion
 
 
@@ -83,7 +84,15 @@ def test_a_reason_without_any_distance() -> None:
 
 @pytest.mark.parametrize(
     ("share", "text"),
-    [(0.0123, "1.2 %"), (0.3123, "31 %"), (1.0, "100 %"), (0.0, "0 %"), (0.000047, "0.0047 %"), (0.999, "100 %")],
+    [
+        (0.0123, "1.2 %"),
+        (0.3123, "31 %"),
+        (1.0, "100 %"),
+        (0.0, "0 %"),
+        (0.000047, "0.0047 %"),
+        (0.999, "100 %"),
+        (0.009997, "1.0 %"),
+    ],
 )
 def test_percentages(share: float, text: str) -> None:
     assert percent(share) == text
@@ -92,3 +101,53 @@ def test_percentages(share: float, text: str) -> None:
 @given(st.floats(1e-9, 1))
 def test_a_percentage_is_within_five_hundredths_of_the_share(share: float) -> None:
     assert abs(float(percent(share).split()[0]) / 100 - share) <= 0.0501 * share
+
+
+SURE = {"robustness": 0.9, "consent": "yes", "occupancy_low": 0.3, "occupancy_high": 0.5, "assumed_share": 0.1}
+
+
+def test_something_could_always_be_wrong() -> None:
+    row = suggestion(1, Settings(), **SURE)
+    assert doubt(row) == "Forage and flight are reckoned from maps: go and look before you set the pool."
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"consent": "ask"}, "The owner may say no"),
+        ({"consent": "provisional"}, "Whose ground this is"),
+        ({"robustness": 0.3}, "Another spot may be better: it stays in the plan in 30 %"),
+        ({"robustness": 0.7}, "a fair choice, not a sure one"),
+        ({"assumed_share": 0.6}, "60 % of what it adds is forage assumed"),
+        ({"sampled": "no"}, "untested"),
+        ({"occupancy_low": 0.1, "occupancy_high": 0.8}, "between 10 % and 80 %"),
+        ({"not_allowed": "keep-away: school", "wanted": "yes"}, "lost as: keep-away: school"),
+    ],
+)
+def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any], words: str) -> None:
+    assert words in doubt(suggestion(1, Settings(), **(SURE | changes)))
+    assert words not in doubt(suggestion(1, Settings(), **SURE))
+
+
+def test_a_decided_spot_and_a_range_are_said_in_the_reason() -> None:
+    said = suggestion(1, Settings(), wanted="yes", gain_low=0.01, gain_high=0.02)["reason"]
+    assert said.startswith("This spot is decided already. A pool here brings 1.2 % more")
+    assert "(likely 1.0 % to 2.0 %)" in said
+
+
+def test_the_picture_and_the_sentence_name_what_moves_the_plan_most() -> None:
+    rows = [
+        {"assumption": "none", "level": "as planned", "kept": 1.0},
+        {"assumption": "forage", "level": "low", "kept": 0.9},
+        {"assumption": "flight <b>", "level": "100 m", "kept": 0.4},
+        {"assumption": "flight <b>", "level": "500 m", "kept": 0.8},
+    ]
+    said = tornado_words(rows)
+    assert said.startswith("What moves the plan most is the flight <b>: with 100 m, 60 % of the spots")
+    assert "forage 10 %" in said
+    picture = tornado_svg(rows)
+    assert "flight &lt;b&gt;" in picture
+    assert picture.index("flight") < picture.index(">forage<")
+    assert "style" not in picture
+    assert tornado_svg(rows[:1]) == tornado_words(rows[:1]) == ""
+    assert tornado_words([{"assumption": "x", "level": "y", "kept": 1.0}]).startswith("No assumption by itself")

@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+import base64
 import math
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -36,6 +37,7 @@ from habitatmap.show.page.pictures import (
     web_frame,
 )
 from habitatmap.show.reasons import reason
+from habitatmap.show.tornado import tornado_svg, tornado_words
 
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
@@ -146,7 +148,14 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
     occupancy, candidates = summary.get("occupancy", {}), summary.get("candidates", {})
     aside = result.set_aside
     counts = aside.groupby(["file", "reason"], sort=True).size().reset_index(name="n")
+    sensitivity = summary.get("sensitivity", [])
+    picture = base64.b64encode(tornado_svg(sensitivity).encode()).decode()
     return facts | {
+        "assumptions": {"picture": picture, "words": tornado_words(sensitivity)} if picture else None,
+        "ask_first": [
+            {"place": shown(row["place"]), "adds": _number(row["adds"])}
+            for row in summary.get("ask_first", {}).get("helpful", [])[:MOST_REASONS]
+        ],
         "missing": _texts(summary.get("missing", [])),
         "notes": _texts(result.notes),
         "intake": [
@@ -190,6 +199,7 @@ def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
                 "zone": writer.polygon(ground),
                 "told": row.get("reason") == reason(row),
                 **{key: _text(row.get(key)) for key in ("place", "consent", "reason", "caution")},
+                "doubt": _text(row.get("could_be_wrong")),
                 **{key: _number(row.get(key)) for key in PLAN_NUMBERS},
             }
         )

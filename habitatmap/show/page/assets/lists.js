@@ -101,7 +101,8 @@ function planTable() {
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],
         [words.fact_point, row.at ? place(row.at).map((part) => part.toFixed(5)).join(", ") : null],
         [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
-      ]), el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")),
+      ]), row.doubt ? el("div", null, el("h3", null, words.doubt), written(said(row.doubt), "p")) : "",
+      el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")),
       el("p", {class: "acts"}, el("button", {type: "button", class: "act small", on: () => printSite(i)}, words.print_one)));
       return card;
     },
@@ -120,6 +121,10 @@ function planTable() {
     status: (i) => say("suggestion_status", {rank: plan[i].rank, all: plan.length, place: where(plan[i]), gain: finely(plan[i].gain)})
   });
   if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
+  if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first),
+    el("ol", null, ...facts.ask_first.map((row) => written(say("ask_first_row", {place: row.place, adds: "+" + finely(row.adds)}), "li")))));
+  if (facts.assumptions) panel.append(el("section", {class: "assumptions"}, el("h3", null, words.assumptions), written(said(facts.assumptions.words), "p"),
+    el("img", {src: "data:image/svg+xml;base64," + facts.assumptions.picture, alt: said(facts.assumptions.words)})));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
     el("ul", null, ...facts.cautions.map((text) => written(said(text), "li")))));
 }
