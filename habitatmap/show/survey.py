@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -297,7 +298,7 @@ def _estimate(told: Account) -> Section:
     words = [
         f"Of what is known about it, {_percent(s['from_data'])} came from the looks and the rest from the expert value "
         f"({told.known.prior.words()}). The map uses the weighed figure. It was summed on a grid; a grid half as fine "
-        f"changes it by {_tiny(told.weak.numerical_error)}.",
+        f"gives the same to {_decimals(told.weak.numerical_error)} decimals.",
         "All this describes pools where people put them. It says nothing about ground unlike theirs.",
     ]
     if not told.fit.identifiable:
@@ -376,8 +377,8 @@ def _where_larvae_live(told: Account) -> Section:
     elif len(apart):
         names = " and ".join(dict.fromkeys(_named(row["covariate"]) for row in apart.to_dict("records")))
         lead = (
-            f"{len(apart)} of {len(told.effects)} comparisons show a difference ({names}); one in twenty does so by "
-            "chance alone. By everything else the pools cannot be told apart."
+            f"{len(apart)} of {len(told.effects)} comparisons show{'s' * (len(apart) == 1)} a difference ({names}); one "
+            "in twenty does so by chance alone. By everything else the pools cannot be told apart."
         )
     else:
         lead = "No difference shows: whatever was noted about the pools and the looks, they cannot be told apart by it."
@@ -686,8 +687,9 @@ def _number(value: float, digits: int) -> str:
     return "" if np.isnan(value) else f"{value:.{digits}f}"
 
 
-def _tiny(value: float) -> str:
-    return f"{value:.0e}" if value >= 1e-12 else "less than 1e-12"
+def _decimals(error: float) -> int:
+    """To how many decimals a figure is right, at most 12."""
+    return 12 if error < 1e-12 else max(0, math.floor(-math.log10(2 * error)))
 
 
 def _named(covariate: str) -> str:

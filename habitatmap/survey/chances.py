@@ -244,7 +244,10 @@ def _by_ground(
     each, draws = each.copy(), draws.copy()
     each.loc[there, "occupancy"] = chance.mean(axis=0)
     each.loc[there, ["occupancy_low", "occupancy_high"]] = np.quantile(chance, [0.025, 0.975], axis=0).T
-    each.loc[there & (seen.found == 0), "basis"] += f"; and by its ground: {told.words()}"
+    blank = there & (seen.found == 0)
+    each.loc[blank, "basis"] = each.loc[blank, "basis"].str.replace(
+        "^[^;]*", lambda first: f"{first[0]}, and its ground: {told.words()}", regex=True
+    )
     draws[:, there] = chance[_evenly(len(chance), len(draws))]
     return each, draws
 

@@ -42,7 +42,7 @@ def test_the_chance_rises_with_the_ground_and_is_grey_beyond_it(result: Result) 
 
 def test_blank_pools_and_suggestions_take_the_chance_of_their_ground(result: Result) -> None:
     blank = result.pools[result.pools["detections"] == 0]
-    assert blank["basis"].str.contains("; and by its ground: forage").all()
+    assert blank["basis"].str.contains("none seen, and its ground: forage").all()
     x = blank["x"].to_numpy()
     assert blank["occupancy"][x < centre(0, 40)[0]].max() < 0.1
     assert len(result.plan) == 3
