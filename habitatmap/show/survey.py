@@ -377,8 +377,8 @@ def _where_larvae_live(told: Account) -> Section:
     elif len(apart):
         names = " and ".join(dict.fromkeys(_named(row["covariate"]) for row in apart.to_dict("records")))
         lead = (
-            f"{len(apart)} of {len(told.effects)} comparisons show{'s' * (len(apart) == 1)} a difference ({names}); one "
-            "in twenty does so by chance alone. By everything else the pools cannot be told apart."
+            f"{len(apart)} of {len(told.effects)} comparisons show{'s' * (len(apart) == 1)} a difference ({names}); "
+            "one in twenty does so by chance alone. By everything else the pools cannot be told apart."
         )
     else:
         lead = "No difference shows: whatever was noted about the pools and the looks, they cannot be told apart by it."
