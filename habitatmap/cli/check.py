@@ -36,7 +36,7 @@ def command(area: Path, out: Path | None, fix: bool, as_json: bool) -> None:
     found = account(opened, fixes)
     write_check(found, target)
     for file in fixes:
-        log.info("%s: %d rows to correct (%d new), %d corrected", file.file, file.waiting, file.new, file.changed)
+        log.info("%s: to correct %d (new %d), changed by somebody %d", file.file, file.waiting, file.new, file.changed)
     click.echo(json_text(found) if as_json else check_text(found), nl=False)
     log.info("For whoever mends the sheets: %s", (target / "check.html").resolve())
     if needs_a_look(found):

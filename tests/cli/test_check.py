@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from unittest import mock
 
 import pandas as pd
+
+from habitatmap.cli.main import main
 
 GOOD = "Pool name,Latitude,Longitude,Set out,colour\nA,48.1,9.5,2025-04-01,red\nB,48.11,9.51,2025-04-02,blue\n"
 
 
 def check(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "habitatmap", "check", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
+    """The command in this process; `test_the_shell_sees_the_exit_code` starts one of its own."""
+    out, err = io.StringIO(), io.StringIO()
+    command = ["habitatmap", "check", *map(str, words)]
+    with mock.patch.object(sys, "argv", command), redirect_stdout(out), redirect_stderr(err):
+        try:
+            main()
+        except SystemExit as end:
+            code = end.code
+    assert isinstance(code, int)
+    return subprocess.CompletedProcess(command, code, out.getvalue(), err.getvalue())
 
 
 def area(folder: Path, pools: str = GOOD, visits: str = "") -> Path:
@@ -85,3 +98,40 @@ def test_what_was_put_right_or_is_at_odds_is_said_though_the_rows_are_used(tmp_p
     assert "row 5: with latitude and longitude swapped, 60.17420 N 24.94450 E" in told
     assert "P1 (pools.csv row 2) and P-1 (pools.csv row 4)" in told
     assert "with latitude and longitude swapped" in (town / "check" / "check.html").read_text(encoding="utf-8")
+
+
+def test_the_shell_sees_the_exit_code(tmp_path: Path) -> None:
+    town = area(tmp_path / "town", visits="pool,date,outcome\nZ,2025-05-01,larvae\n")
+    command = [sys.executable, "-m", "habitatmap", "check", str(town)]
+    assert subprocess.run(command, capture_output=True, check=False).returncode == 1
+
+
+def test_fix_writes_beside_the_inputs_and_keeps_what_was_corrected(tmp_path: Path) -> None:
+    town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,\nZ,2025-05-01,dry\n")
+    assert check(town, "--fix").returncode == 1
+    path = town / "visits.fix.csv"
+    assert sorted(p.name for p in town.iterdir()) == ["check", "pools.csv", "visits.csv", "visits.fix.csv"]
+    assert "visits.fix.csv" in (town / "check" / "check.html").read_text(encoding="utf-8")
+    path.write_text(path.read_text(encoding="utf-8").replace("'2025-05-01,,", "'2025-05-01,frozen,"), encoding="utf-8")
+    assert check(town, "--fix").returncode == 1  # Z is still to be corrected
+    text = path.read_text(encoding="utf-8").replace(",Z,", ",B,")
+    assert ",frozen," in text
+    path.write_text(text, encoding="utf-8")
+    done = check(town)
+    assert done.returncode == 0
+    assert "visits.csv, rows 2, 3: corrected in row" in done.stdout
+
+
+def test_without_fix_nothing_is_written_beside_the_inputs(tmp_path: Path) -> None:
+    town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,\n")
+    check(town)
+    assert not list(town.glob("*.fix.csv"))
+
+
+def test_a_correction_file_that_cannot_be_written_gets_a_sentence(tmp_path: Path) -> None:
+    town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,\n")
+    (town / "visits.fix.csv").mkdir()
+    done = check(town, "--fix")
+    assert done.returncode == 2
+    assert "visits.fix.csv" in done.stderr.splitlines()[-1]
+    assert not [p for p in town.iterdir() if p.name.startswith(".")]

@@ -6,6 +6,8 @@ import csv
 import datetime
 import io
 import re
+import zipfile
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +15,7 @@ import geopandas as gpd
 import openpyxl
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from habitatmap.area import Area, open_area
@@ -230,6 +232,15 @@ def test_two_files_of_one_name_and_two_sheets(tmp_path: Path) -> None:
     assert opened.visits[["outcome", "file", "row"]].values.tolist() == [["dry", "visits.xlsx.fix.csv", 3]]
 
 
+def test_a_file_in_a_zip_has_its_corrections_beside_the_zip(tmp_path: Path) -> None:
+    area(tmp_path)
+    with zipfile.ZipFile(tmp_path / "export.zip", "w") as parts:
+        parts.writestr("2025/visits.csv", f"{VISITS}P1,2025-05-01,,,\n")
+    path = ask(tmp_path)
+    correct(path, outcome="dry")
+    assert told(open_area(tmp_path)) == {("export.zip/2025/visits.csv", 2): "CORRECTED"}
+
+
 def test_two_tables_on_one_sheet(tmp_path: Path) -> None:
     area(tmp_path)
     book = openpyxl.Workbook()
@@ -289,32 +300,35 @@ def test_a_layers_row_keeps_its_shape(tmp_path: Path) -> None:
 LOCALES = {"British": ("%d/%m/%Y", ",", "."), "American": ("%m/%d/%Y", ",", "."), "German": ("%d.%m.%Y", ";", ",")}
 
 
-def saved_by(locale: str, path: Path, **typed: str) -> None:
-    """The file as such a program saves it after somebody has typed into its first row.
+def as_saved(locale: str, text: str) -> str:
+    """A cell as a program of that country saves it.
 
     Simplified from what such programs are known to do (common practice, no source): dates in any usual writing become
-    the locale's, numbers lose leading zeros and needless decimals, TRUE is a word, the character set is Windows-1252.
+    the locale's, numbers lose leading zeros and needless decimals, points may mark thousands, TRUE is a word.
     """
-    style, delimiter, mark = LOCALES[locale]
+    style, _, mark = LOCALES[locale]
+    for written in ("%Y-%m-%d", style, style.replace("%Y", "%y")):
+        try:
+            return datetime.datetime.strptime(text, written).strftime(style)
+        except ValueError:
+            continue
+    number = text.replace(mark, ".")
+    if re.fullmatch(r"-?\d+(\.\d*)?", number) and (mark == "." or "." not in text):
+        return f"{float(number):.11g}".replace(".", mark)
+    if mark == "," and re.fullmatch(r"\d+(\.\d{3})+", text):
+        return text.replace(".", "")  # thousands
+    if text.startswith(("=", "+", "-", "@")):
+        return "#NAME?"
+    return {"true": "TRUE", "false": "FALSE"}.get(text.casefold(), text)
 
-    def cell(text: str) -> str:
-        for written in ("%Y-%m-%d", style, style.replace("%Y", "%y")):
-            try:
-                return datetime.datetime.strptime(text, written).strftime(style)
-            except ValueError:
-                continue
-        number = text.replace(mark, ".")
-        if re.fullmatch(r"-?\d+(\.\d*)?", number) and (mark == "." or "." not in text):
-            return f"{float(number):.11g}".replace(".", mark)
-        if mark == "," and re.fullmatch(r"\d+(\.\d{3})+", text):
-            return text.replace(".", "")  # thousands
-        if text.startswith(("=", "+", "-", "@")):
-            return "#NAME?"
-        return {"true": "TRUE", "false": "FALSE"}.get(text.casefold(), text)
 
-    rows = [{k: cell(v) for k, v in row.items()} for row in rows_of(path)]
-    rows[0].update({k: cell(v) for k, v in typed.items()})
-    rewrite(path, rows, delimiter, "cp1252")
+def saved_by(locale: str, path: Path, typed: Mapping[int, Mapping[str, str]] = {}) -> None:
+    """The file as that program saves it after somebody has typed into some of its rows; it knows Windows-1252 only."""
+    rows = rows_of(path)
+    for at, cells in typed.items():
+        rows[at].update(cells)
+    saved = [{name: as_saved(locale, cell) for name, cell in row.items()} for row in rows]
+    rewrite(path, saved, LOCALES[locale][1], "cp1252")
 
 
 @pytest.mark.parametrize("locale", LOCALES)
@@ -353,7 +367,7 @@ def test_saved_again_and_nothing_changed(tmp_path: Path, locale: str) -> None:
 def test_a_date_typed_in_any_country_is_the_day_that_was_meant(tmp_path: Path, locale: str) -> None:
     area(tmp_path, f"{VISITS}P1,03/05/2025,larvae,,\nP2,04/05/2025,dry,,\n")
     path = ask(tmp_path)
-    saved_by(locale, path, date="2025-05-03")
+    saved_by(locale, path, {0: {"date": "2025-05-03"}})
     opened = open_area(tmp_path)
     assert opened.visits["date"].dt.date.tolist() == [datetime.date(2025, 5, 3)]
     assert told(opened)[path.name, 3] == "NOT_CORRECTED"
@@ -363,7 +377,7 @@ def test_a_date_typed_in_any_country_is_the_day_that_was_meant(tmp_path: Path, l
 def test_decimals_with_a_comma_and_names_with_leading_zeros(tmp_path: Path) -> None:
     area(tmp_path, pools=f"{POOLS}007,53.57,,03.04.2025,Höhle\n")
     path = ask(tmp_path, "pools")
-    saved_by("German", path, lon="10,03125", set_out="05.04.2025")
+    saved_by("German", path, {0: {"lon": "10,03125", "set_out": "05.04.2025"}})
     opened = open_area(tmp_path)
     row = opened.pools.set_index("pool").loc["007"]
     lon, lat = to_lonlat([row["x"]], [row["y"]], opened.crs)
@@ -385,6 +399,7 @@ def test_a_correction_file_saved_as_a_workbook(tmp_path: Path) -> None:
     assert (tmp_path / "visits.fix.xlsx").exists()
 
 
+@settings(deadline=None)
 @given(st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cs"]), max_size=12))
 def test_a_protected_text_is_read_back(text: str) -> None:
     text = clean(text) or ""

@@ -1,0 +1,51 @@
+"""What somebody corrects is what is read, whatever was wrong and whichever program saved the correction."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import tempfile
+from pathlib import Path
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from habitatmap.area import open_area
+from tests.intake.test_fixes import LOCALES, POOLS, area, ask, rows_of, saved_by
+
+HEADS = ("pool", "date", "outcome", "note")
+DAYS = st.dates(datetime.date(2025, 4, 5), datetime.date(2025, 9, 30))
+NOTES = st.sampled_from(["", "007", "3/4", "=1+1", "Höhle", "1.500", "May 3", "2025-05-03", "two words", "Łódź", "-"])
+RECORD = st.tuples(st.sampled_from(["P1", "P2"]), DAYS, st.sampled_from(["larvae", "none seen", "dry"]), NOTES)
+# which cells of a row are spoilt, and by what
+SPOILS = st.dictionaries(
+    st.sampled_from(["pool", "date", "outcome"]), st.sampled_from(["", "??", "P99", "31.02.2025"]), max_size=2
+)
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.lists(RECORD, min_size=1, max_size=8, unique_by=lambda r: r[:2]), st.data())
+def test_the_truth_comes_back(truth: list[tuple[str, datetime.date, str, str]], data: st.DataObject) -> None:
+    rows = [dict(zip(HEADS, (pool, day.isoformat(), what, note), strict=True)) for pool, day, what, note in truth]
+    spoilt = [row | data.draw(SPOILS) for row in rows]
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, HEADS)
+    writer.writeheader()
+    writer.writerows(spoilt)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        area(folder, out.getvalue(), POOLS)
+        path = ask(folder)
+        if path.exists():
+            asked = [int(row["from_row"]) - 2 for row in rows_of(path)]
+            typed = {
+                at: {name: rows[i][name] for name in HEADS if rows[i][name] != spoilt[i][name]}
+                for at, i in enumerate(asked)
+            }
+            saved_by(data.draw(st.sampled_from(sorted(LOCALES))), path, typed)
+        opened = open_area(folder)
+        opened.ledger.check()
+        found = opened.visits[["pool", "date", "outcome", "note"]].values.tolist()
+    wanted = [[pool, day, what, note] for pool, day, what, note in truth if what]
+    assert sorted([p, d.date(), o, n] for p, d, o, n in found) == sorted(wanted)
