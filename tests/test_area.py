@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 from shapely.geometry import box
 
 from habitatmap.area import Area, blurred, is_private, open_area
+from habitatmap.coordinates import to_lonlat
 from tests.intake.cases import LEFT, TOP, area_folder, write_layer, write_raster
 
 WORLDCOVER = np.tile([[10, 30, 50], [80, 90, 10]], (20, 20))
@@ -257,3 +259,16 @@ def test_a_zip_that_cannot_be_opened_is_told(tmp_path: Path) -> None:
     folder = area_folder(tmp_path, pools=POOLS)
     (folder / "export.zip").write_bytes(b"PK\x03\x04 cut")
     assert any("export.zip is not read" in note for note in open_area(folder).notes)
+
+
+def test_slips_are_told_by_the_boundary_even_where_a_whole_table_has_them(tmp_path: Path) -> None:
+    swapped = "pool,lat,lon\nP1,24.9415,60.1712\nP2,24.9425,60.1722\nP3,24.9435,60.1732\n"
+    ring = [[24.9, 60.1], [25.0, 60.1], [25.0, 60.2], [24.9, 60.2], [24.9, 60.1]]
+    folder = area_folder(tmp_path, pools=swapped)
+    (folder / "boundary.geojson").write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}))
+    area = open_area(folder)
+    assert area.pools["pool"].tolist() == ["P1", "P2", "P3"]
+    lon, lat = to_lonlat(area.pools["x"], area.pools["y"], area.crs)
+    assert lat.round(4).tolist() == [60.1712, 60.1722, 60.1732]
+    assert lon.round(4).tolist() == [24.9415, 24.9425, 24.9435]
+    assert any("3 places were settled by where the area lies" in remark for remark in area.ledger.remarks)

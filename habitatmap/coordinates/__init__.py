@@ -25,7 +25,7 @@ from habitatmap.coordinates.positions import (
     read_lonlat,
     read_position,
 )
-from habitatmap.coordinates.slips import Box, box_of_rows, settle
+from habitatmap.coordinates.slips import Box, box_of_rows, near_misses, settle
 from habitatmap.coordinates.squares import (
     BRITISH_GRID,
     IRISH_GRID,
@@ -78,6 +78,7 @@ __all__ = [
     "lonlat_point",
     "metres_per_degree",
     "metric_crs",
+    "near_misses",
     "parse_crs",
     "point_of",
     "read_accuracy",

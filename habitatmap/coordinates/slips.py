@@ -31,6 +31,8 @@ from habitatmap.errors import why
 
 # expert judgement: as written a place is doubted beyond so many km from the area, and a slip must bring it this near
 FAR_KM, NEAR_KM = 100.0, 20.0
+# a place this far outside may stand there on purpose; it is said if a slip would bring it in (expert judgement)
+BESIDE_KM = 1.0
 _ELLIPSOID = Geod(ellps="WGS84")
 # a lost decimal point moves a number by so many digits
 _SHIFTS = [k for k in range(-9, 4) if k]
@@ -123,6 +125,29 @@ def _settle(points: Sequence[Point | Refusal], box: Box) -> list[Point | Refusal
     for i in doubted:
         answer[i] = _settled(answer[i], box)
     return answer
+
+
+def near_misses(points: Sequence[Point | Refusal], box: Box | None) -> list[tuple[int, str]]:
+    """(position, sentence) for places beside the area, not far enough to be doubted, that a slip would put into it.
+
+    Along the meridian of Greenwich a lost sign moves a place by a few kilometres only. Nothing is changed: a pool may
+    well stand outside the boundary.
+    """
+    if box is None or not box.stated:
+        return []
+    lon, lat = locate(points, WGS84)
+    off = box.off_km(lon, lat)
+    beside = (off > BESIDE_KM) & (off <= FAR_KM)
+    found = []
+    for slip, x, y in (
+        ("latitude and longitude swapped", lat, lon),
+        ("the other sign of the longitude", -lon, lat),
+        ("the other sign of the latitude", lon, -lat),
+    ):
+        home = beside & (x >= box.west) & (x <= box.east) & (y >= box.south) & (y <= box.north)
+        where = f"outside {box.said_by}, and would lie inside with {slip}"
+        found += [(int(i), f"{off[i]:.0f} km {where}") for i in np.flatnonzero(home)]
+    return sorted(found)
 
 
 def _settled(read: Point | Refusal, box: Box) -> Point | Refusal:

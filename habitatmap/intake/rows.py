@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.coordinates import Point, Refusal, in_words, locate, shift_m
+from habitatmap.coordinates import Point, Refusal, in_words, locate, near_misses, shift_m
 from habitatmap.errors import InputError, why
 from habitatmap.errors.why import Reason, Remedy, Why
 from habitatmap.intake.headings import Headings, match_headings
@@ -199,6 +199,12 @@ def place_rows(
         read = [at for at, point in enumerate(points) if isinstance(point, Point)][:SAMPLES]
         meant = [_understood(point) if at in read else None for at, point in enumerate(points)]
         draft.reading.sample("place", written or [""] * len(points), meant)
+    _tell_slips(draft, points, stated, ledger)
+    return points, x, y
+
+
+def _tell_slips(draft: Draft, points: Sequence[Point | Refusal], stated: Stated, ledger: Ledger) -> None:
+    """Remarks on places that were settled by where the area lies, and on those beside it that a slip would bring in."""
     mended = [(at, p) for at, p in enumerate(points) if isinstance(p, Point) and p.mended and at not in draft.aside]
     if mended:
         some = "; ".join(f"row {draft.row_of(at)}: {p.mended}, {in_words(p)}" for at, p in mended[:MENDED_NAMED])
@@ -206,7 +212,13 @@ def place_rows(
             f"{draft.table.name}: {len(mended)} places were settled by where the area lies, as one reading only is "
             f"there ({some}{'; ...' if len(mended) > MENDED_NAMED else ''}); check them"
         )
-    return points, x, y
+    beside = [(at, words) for at, words in near_misses(points, stated.box) if at not in draft.aside]
+    if beside:
+        some = "; ".join(f"row {draft.row_of(at)}: {words}" for at, words in beside[:MENDED_NAMED])
+        ledger.remark(
+            f"{draft.table.name}: {len(beside)} places lie beside the area and may be slips ({some}"
+            f"{'; ...' if len(beside) > MENDED_NAMED else ''}); they are used as written"
+        )
 
 
 def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:

@@ -19,6 +19,7 @@ from habitatmap.coordinates import (
     box_of_rows,
     in_words,
     lonlat_point,
+    near_misses,
     read_points,
     read_position,
     settle,
@@ -78,6 +79,17 @@ def test_a_place_in_the_area_or_not_far_from_it_stays_as_written() -> None:
         point = read(lon, lat)
         assert isinstance(point, Point)
         assert (point.x, point.y, point.mended) == (lon, lat, "")
+
+
+def test_a_place_beside_the_area_that_a_slip_would_bring_in_is_said() -> None:
+    """Along the meridian of Greenwich a lost sign moves a pool by a few kilometres: 0.12 E is 16 km from 0.12 W."""
+    town = Box(-0.20, 51.4, -0.10, 51.6, "the boundary")
+    points = [point_at(0.12, 51.5), point_at(-0.12, 51.5), point_at(0.2, 51.7), point_at(-0.12, -51.5)]
+    ((at, words),) = near_misses(points, town)
+    assert at == 0
+    assert words == "15 km outside the boundary, and would lie inside with the other sign of the longitude"
+    assert settle(points[:1], town) == points[:1]
+    assert near_misses(points, town._replace(stated=False)) == near_misses(points, None) == []
 
 
 def test_a_place_that_no_slip_explains_stays_as_written() -> None:
