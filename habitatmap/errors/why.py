@@ -182,8 +182,10 @@ NOT_PUBLIC = _why("not public", "see the area's own list")
 
 ALL: dict[str, Why] = {name: value for name, value in list(globals().items()) if isinstance(value, Why)}
 
-# rows that may stay as they are: no records, or records that are used from another row
-NOTHING_TO_DO = frozenset("HEADING_AGAIN TOTAL_ROW REPEAT VACANT SAME_TREE CORRECTED NOT_PUBLIC".split())
+# rows that may stay as they are: no records, or records that are used, or asked for, in another row
+NOTHING_TO_DO = frozenset(
+    "HEADING_AGAIN TOTAL_ROW REPEAT VACANT SAME_TREE CORRECTED NOT_CORRECTED ORIGINAL_FINE NOT_PUBLIC".split()
+)
 
 
 @cache

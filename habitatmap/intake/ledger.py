@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
@@ -128,7 +128,8 @@ class Ledger:
         columns = {name: (headings.text[name], headings.how[name]) for name in headings.at}
         crs = table.crs.name if table.crs is not None else ""
         cells = {name: _first_cells(table, at) for name, at in headings.at.items()}
-        reading = Reading(kind, table.file, table.name, table.notes, columns, headings.unmatched, crs, cells)
+        notes = (*table.notes, *_odd_letters(table))
+        reading = Reading(kind, table.file, table.name, notes, columns, headings.unmatched, crs, cells)
         self.readings.append(reading)
         return reading
 
@@ -189,6 +190,14 @@ def _first_cells(table: Table, at: int) -> tuple[str, ...]:
     """The first cells of a column, as written, each once."""
     texts = (as_text(row[at])[:LONGEST_SAMPLE] for i, row in enumerate(table.rows) if i not in table.odd)
     return tuple(_first(filter(None, texts)))
+
+
+def _odd_letters(table: Table) -> Iterator[str]:
+    """Words that show whether a file's letters were read right."""
+    texts = (cell for row in table.rows for cell in row if isinstance(cell, str) and not cell.isascii())
+    words = _first(word for text in texts for word in text.split() if not word.isascii())
+    if words:
+        yield f"letters as in {', '.join(word[:LONGEST_SAMPLE] for word in words)}"
 
 
 def _first(items: Iterable[T]) -> list[T]:

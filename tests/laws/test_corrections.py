@@ -8,6 +8,7 @@ import io
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -24,9 +25,25 @@ SPOILS = st.dictionaries(
 )
 
 
+TRUTH = st.lists(RECORD, min_size=1, max_size=8, unique_by=lambda r: r[:2])
+Truth = list[tuple[str, datetime.date, str, str]]
+
+
 @settings(max_examples=12, deadline=None)
-@given(st.lists(RECORD, min_size=1, max_size=8, unique_by=lambda r: r[:2]), st.data())
-def test_the_truth_comes_back(truth: list[tuple[str, datetime.date, str, str]], data: st.DataObject) -> None:
+@given(TRUTH, st.data())
+def test_the_truth_comes_back(truth: Truth, data: st.DataObject) -> None:
+    correct_and_compare(truth, data)
+
+
+@pytest.mark.slow
+@settings(max_examples=400, deadline=None)
+@given(TRUTH, st.data())
+def test_the_truth_comes_back_400_times(truth: Truth, data: st.DataObject) -> None:
+    correct_and_compare(truth, data)
+
+
+def correct_and_compare(truth: Truth, data: st.DataObject) -> None:
+    """Writes the truth with some cells spoilt, asks for corrections, types the truth, saves, and reads again."""
     rows = [dict(zip(HEADS, (pool, day.isoformat(), what, note), strict=True)) for pool, day, what, note in truth]
     spoilt = [row | data.draw(SPOILS) for row in rows]
     out = io.StringIO(newline="")

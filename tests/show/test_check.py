@@ -83,6 +83,13 @@ def test_each_input_shows_what_it_was_understood_as(tmp_path: Path) -> None:
     assert {c["name"]: c["samples"] for c in pools["columns"]}["pool"] == ["A", "B"]
 
 
+def test_letters_show_how_a_file_was_decoded(tmp_path: Path) -> None:
+    folder = area_folder(tmp_path, TOML)
+    (folder / "pools.csv").write_bytes(POOLS.replace("A,", "Höhle,").replace("B,", "Weiß,").encode("cp1252"))
+    (file,) = account(open_area(folder))["files"]
+    assert "letters as in Höhle, Weiß" in file["tables"][0]["read_as"]
+
+
 def test_a_class_that_the_table_lacks_is_a_doubt(tmp_path: Path) -> None:
     folder = area_folder(tmp_path, f'{TOML}[land_cover]\nclasses = "worldcover"\n', pools=POOLS)
     write_raster(folder / "land_cover.tif", [[10] * 9 + [77]] * 10)
