@@ -27,6 +27,8 @@ NAMED = 10
 MOST_COMPARED = 50
 # two pools nearer than this may be one under two names (expert judgement: within what a good telephone measures)
 ONE_SPOT_M = 2.0
+# a pool moved by no more stands where it stood (expert judgement)
+SHIFTED_M = 10.0
 # a visit's own coordinates this much farther from its pool than both may be off are said (expert judgement)
 ASTRAY_M = 50.0
 # likeness (0-100) of two writings of one person's name (expert judgement)
@@ -53,10 +55,12 @@ def alike_pools(pools: pd.DataFrame, ledger: Ledger) -> None:
     for i, name in enumerate(pools["pool"]):
         by_name[_plain(name)].append(i)
     pairs = [pair for rows in by_name.values() if len(rows) > 1 for pair in combinations(rows, 2)]
-    _tell(pairs, pools, ledger, "have names that differ in their writing only; they count as two pools")
+    if pairs:
+        ledger.remark(f"Pools with names that differ in their writing only; they count as two: {_pairs(pairs, pools)}")
     near = cKDTree(pools[["x", "y"]].to_numpy(dtype=float)).query_pairs(ONE_SPOT_M, output_type="ndarray")
-    what = f"stand within {ONE_SPOT_M:g} m of each other; if they are one pool under two names, delete one"
-    _tell(sorted({(int(i), int(j)) for i, j in near} - set(pairs)), pools, ledger, what)
+    near_only = sorted({(int(i), int(j)) for i, j in near} - set(pairs))
+    if near_only:  # two buckets side by side are common, so that nobody need look
+        ledger.tell(f"Pools within {ONE_SPOT_M:g} m of each other, which count as two: {_pairs(near_only, pools)}")
 
 
 def _plain(name: str) -> str:
@@ -64,11 +68,8 @@ def _plain(name: str) -> str:
     return re.sub(r"(?<!\d)0+(?=\d)", "", fold(name).replace(" ", ""))
 
 
-def _tell(pairs: Sequence[tuple[int, int]], frame: pd.DataFrame, ledger: Ledger, what: str) -> None:
-    if not pairs:
-        return
-    some = _some([f"{_named(frame, i)} and {_named(frame, j)}" for i, j in pairs])
-    ledger.remark(f"Pools that {what}: {some}")
+def _pairs(pairs: Sequence[tuple[int, int]], frame: pd.DataFrame) -> str:
+    return _some([f"{_named(frame, i)} and {_named(frame, j)}" for i, j in pairs])
 
 
 def _named(frame: pd.DataFrame, i: int) -> str:
@@ -152,7 +153,8 @@ def visits_elsewhere(visits: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) 
     there = pools.drop_duplicates("pool").set_index("pool")[["x", "y", "uncertainty_m"]]
     there = there.reindex(visits["pool"].to_numpy())
     apart = np.hypot(visits["_x"].to_numpy() - there["x"].to_numpy(), visits["_y"].to_numpy() - there["y"].to_numpy())
-    moved = np.array([_is_moved(action) for action in visits["action"]])
+    # by how little a pool may be moved and stay the same place
+    moved = np.array([_is_moved(action) for action in visits["action"]]) & ~(apart <= SHIFTED_M)
     astray = apart > ASTRAY_M + visits["_off"].to_numpy() + there["uncertainty_m"].fillna(0.0).to_numpy()
     new_name = "give the old place a removed date and the new one a name of its own"
     for mask, what in (

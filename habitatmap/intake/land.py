@@ -131,7 +131,7 @@ def _tell_unstated(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
     """A remark on how many pieces of land state no consent, file by file."""
     for file, number in land.loc[land["consent_note"] == NOT_STATED, "file"].value_counts().sort_index().items():
         of = int((land["file"] == file).sum())
-        ledger.remark(f"{file}: {number} of {of} pieces of land state no consent, so somebody must ask")
+        ledger.tell(f"{file}: {number} of {of} pieces of land state no consent, so somebody must ask")
 
 
 NOT_STATED = "consent not stated"

@@ -33,6 +33,8 @@ TREES = {
 }
 # two sources place one tree this far apart: a city's register and OpenStreetMap differed by up to 3.1 m where they met
 SAME_TREE_M = 4.0
+# so many trees that two lists describe differently are named in a remark
+ODDS_NAMED = 10
 # thicker than any tree that stands in a town (expert judgement): a slip of unit or key
 THICKEST_CM = 1500.0
 # a column whose middle tree is thicker holds something else than diameters (expert judgement; veterans' lists included)
@@ -92,7 +94,7 @@ def read_trees(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     drafts = open_drafts("trees", tables, stated, ledger)
     columns = [_columns(draft, crs, stated, ledger) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
-    frame = _each_tree_once(frame, drafts)
+    frame = _each_tree_once(frame, drafts, ledger)
     close(drafts, ledger)
     return shaped(frame, TREES, ("x", "y", "genus", "species", "file", "row"))
 
@@ -120,8 +122,11 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
     }
 
 
-def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:
-    """Sets the poorer row of each pair aside that two files have of one tree; nearest pairs first, each tree once."""
+def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) -> pd.DataFrame:
+    """Sets the poorer row of each pair aside that two files have of one tree; nearest pairs first, each tree once.
+
+    What the two rows say differently is told.
+    """
     if frame["file"].nunique() < 2:
         return frame
     xy = frame[["x", "y"]].to_numpy(dtype=float)
@@ -132,6 +137,7 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
     told = said.sum(axis=1).to_numpy() + frame["diameter_cm"].notna().to_numpy()
     gone: set[int] = set()
     met: set[int] = set()
+    odds: list[str] = []
     for k in np.lexsort((near[:, 1], near[:, 0], apart)):
         one, other = (int(i) for i in near[k])
         if (
@@ -146,7 +152,28 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
         row = frame.iloc[lose]
         drafts[row["_draft"]].refuse(int(row["_at"]), "", row["species"] or row["genus"], *told_by)
         gone.add(lose)
+        if differ := _at_odds(frame.iloc[keep], row):
+            odds.append(f"{files[keep]} row {frame['row'].iloc[keep]} and {row['file']} row {row['row']}: {differ}")
+    if odds:
+        ledger.remark(
+            f"{len(odds)} trees that two lists have are described differently; the fuller row is used "
+            f"({'; '.join(odds[:ODDS_NAMED])}{'; ...' if len(odds) > ODDS_NAMED else ''})"
+        )
     return frame.drop(frame.index[sorted(gone)])
+
+
+def _at_odds(kept: pd.Series, lost: pd.Series) -> str:
+    """In what two rows of one tree contradict each other: thickness by more than half, species, alive or not."""
+    said = []
+    thin, thick = sorted((kept["diameter_cm"], lost["diameter_cm"]))
+    if thick > 1.5 * thin:  # never true where one is not known
+        said.append(f"diameter {kept['diameter_cm']:.0f} cm against {lost['diameter_cm']:.0f} cm")
+    for name in ("species", "condition"):
+        words = [fold(row[name]) for row in (kept, lost)]
+        # "Quercus" against "Quercus robur" is no contradiction
+        if all(words) and not (words[0].startswith(words[1]) or words[1].startswith(words[0])):
+            said.append(f"{kept[name]} against {lost[name]}")
+    return ", ".join(said)
 
 
 def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:

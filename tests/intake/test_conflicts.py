@@ -65,12 +65,13 @@ def test_names_that_differ_in_their_writing_are_two_pools_and_said(one: str, oth
 @pytest.mark.parametrize(("one", "other"), [("P12", "P13"), ("P1", "P11"), ("North 1", "South 1")])
 def test_other_names_are_not_said(one: str, other: str) -> None:
     _, ledger = pools(table("pool,x,y", (one, 0, 0), (other, 500, 0)))
-    assert not told(ledger, "Pools that")
+    assert not told(ledger, "Pools with")
 
 
 def test_two_names_in_one_spot_are_said() -> None:
     _, ledger = pools(table("pool,x,y", ("A", 0, 0), ("B", 1.5, 0), ("C", 9, 0)))
     said = told(ledger, "within 2 m")
+    assert said not in ledger.doubts  # two buckets side by side are nothing to look into
     assert "A (table.csv row 2) and B (table.csv row 3)" in said
     assert "C" not in said
 
@@ -158,12 +159,14 @@ def test_a_pool_that_was_moved_is_said_with_the_distance() -> None:
             ("P1", "2024-05-03", "dry", "moved, topped up", 385000, 6671120),
             ("P12", "2024-05-04", "dry", "umgesetzt", "", ""),
             ("P12", "2024-05-05", "dry", "removed leaves", "", ""),
+            ("P12", "2024-05-06", "dry", "moved", 386003, 6671004),
         )
     )
     said = told(ledger, "A pool was moved")
     assert "P1 on 2024-05-03 (table.csv row 2, 120 m from its place)" in said
     assert "P12 on 2024-05-04 (table.csv row 3)" in said
     assert "2024-05-05" not in said
+    assert "2024-05-06" not in said  # 5 m are the same place
 
 
 def test_a_visit_far_from_its_pool_is_said() -> None:

@@ -222,3 +222,30 @@ def test_a_tree_of_two_files_counts_once_and_the_fuller_row_stays() -> None:
     # within 4 m: another genus is another tree, an unknown one may be the same, and each tree is the same as one only
     assert frame["x"].tolist() == [0, 20, 22, 40, 42, 60]
     assert [(row, "row 2 of trees.csv, 3.1 m" in reason) for row, reason in aside(ledger)] == [(2, True), (4, False)]
+
+
+def test_what_two_lists_say_differently_of_one_tree_is_told() -> None:
+    """A slip of measure, another species, alive or dead: told. A genus beside its species, or no figure: nothing."""
+    head = "x,y,genus,species,dbh (cm),condition"
+    office = [
+        (0, 0, "Tilia", "Tilia cordata", 50, "living"),
+        (20, 0, "Acer", "Acer campestre", 30, "living"),
+        (40, 0, "Quercus", "Quercus robur", 60, "living"),
+        (60, 0, "Quercus", "Quercus robur", 60, "living"),
+    ]
+    mapped = [
+        (1, 0, "Tilia", "Tilia cordata", 90, ""),
+        (21, 0, "Acer", "Acer platanoides", "", ""),
+        (41, 0, "Quercus", "Quercus", 70, ""),
+        (61, 0, "Quercus", "", "", "dead"),
+    ]
+    frame, ledger = trees(table(head, *office, file="trees.csv"), table(head, *mapped, file="trees_osm.csv"))
+    assert len(frame) == 4
+    (told,) = [remark for remark in ledger.remarks if "described differently" in remark]
+    assert told.startswith("3 trees")
+    for words in (
+        "trees.csv row 2 and trees_osm.csv row 2: diameter 50 cm against 90 cm",
+        "row 3: Acer campestre against Acer platanoides",
+        "trees_osm.csv row 5: living against dead",
+    ):
+        assert words in told
