@@ -194,7 +194,9 @@ def place_rows(
         told = ", ".join(f"{number} as {how}" for how, number in sorted(ways.items()))
         ledger.tell(f"{draft.table.name}: places read: {told}")
         if draft.reading is not None:
-            draft.reading.samples += [("places", f"{number} rows", how) for how, number in sorted(ways.items())]
+            draft.reading.samples += [
+                ("places", f"{number} row{'' if number == 1 else 's'}", how) for how, number in sorted(ways.items())
+            ]
     if draft.reading is not None:
         roles = [name for name in PLACE_COLUMNS if draft.has(name)]
         written = [", ".join(filter(None, cells)) for cells in zip(*map(draft.texts, roles), strict=True)]
