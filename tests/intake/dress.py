@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 import tempfile
+import warnings
 import zipfile
 from collections.abc import Sequence
 from io import BytesIO
@@ -139,7 +140,9 @@ def xls(rows: Rows) -> bytes:
 def layer(name: str, shapes: Sequence[Any], crs: str | None, /, **columns: Sequence[Any]) -> dict[str, bytes]:
     """A map layer under this file name; a shapefile comes as the several files it is."""
     frame = gpd.GeoDataFrame(columns, geometry=list(shapes), crs=crs)
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+        # some layers are to have no system
+        warnings.filterwarnings("ignore", message="'crs' was not provided")
         path = Path(folder) / name
         if path.suffix == ".parquet":
             frame.to_parquet(path)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from math import hypot, isnan
 from pathlib import Path
 from typing import Any
@@ -99,7 +100,7 @@ def hold(case: Case, folder: Path) -> None:
     left = area.ledger.frame()
     told = left.to_string(max_colwidth=None)
     accepted = getattr(area, case.kind)
-    to_metres = Transformer.from_crs(4326, area.crs, always_xy=True)
+    to_metres = _to_metres(area.crs.to_epsg())
 
     found = accepted.to_dict("records")
     free = set(left.loc[left["file"].str.startswith(case.kind), "row"].astype(int)) - set(case.aside)
@@ -128,6 +129,11 @@ def hold(case: Case, folder: Path) -> None:
     assert count == {"read": len(rows) + ours, "accepted": len(rows), "set_aside": ours}
     remarks = area.ledger.remarks() if callable(area.ledger.remarks) else area.ledger.remarks
     assert case.says.lower() in " ".join([*map(str, area.notes), *map(str, remarks)]).lower(), (area.notes, remarks)
+
+
+@cache
+def _to_metres(epsg: int) -> Transformer:
+    return Transformer.from_crs(4326, epsg, always_xy=True)
 
 
 def _same(truth: Mapping[str, Any], row: Mapping[str, Any], to_metres: Transformer, within_m: float) -> bool:
