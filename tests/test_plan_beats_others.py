@@ -44,8 +44,8 @@ def test_the_plan_beats_every_other_rule_clearly(gains: dict[str, float]) -> Non
 def test_readme_says_by_how_much(gains: dict[str, float]) -> None:
     text = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
     said = re.search(
-        r"plan adds (\d+\.\d) percentage points of forage in reach, 100 random plans (\d+\.\d) on average, an even spread "
-        r"(\d+\.\d), the highest scores (\d+\.\d)",
+        r"plan adds (\d+\.\d) percentage points of forage in reach, 100 random plans (\d+\.\d) on average, an even "
+        r"spread (\d+\.\d), the highest scores (\d+\.\d)",
         text,
     )
     assert said, "README says what the demo's plan adds, and what others do"

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from habitatmap.plan import choose, upper_bound
+from habitatmap.plan.problem import Quota
 from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached
 
 quick = settings(max_examples=25, deadline=None, derandomize=True)
@@ -133,3 +134,42 @@ def test_what_each_place_adds_is_no_more_than_all_of_them(area):
     losses = loss_of_each(area["demand"], R, area["places"], **rules)
     assert (losses >= 0).all()
     assert losses.sum() <= reach(area, area["places"]) + 1e-12
+
+
+@st.composite
+def terms(draw: st.DrawFn, most: int = 12) -> dict[str, Any]:
+    """An area with decided sites, a quota and a budget, each now and then."""
+    area = draw(areas(most=most))
+    shape = area["demand"].shape
+    cells = st.tuples(st.integers(0, shape[0] - 1), st.integers(0, shape[1] - 1), chances)
+    if draw(st.booleans()):
+        area["kept"] = pd.DataFrame(draw(st.lists(cells, min_size=1, max_size=2)), columns=["row", "col", "p"])
+    if draw(st.booleans()):
+        unit = draw(arrays(np.int64, shape, elements=st.integers(-1, 2), fill=st.nothing()))
+        area["quotas"] = [Quota(unit, np.array(draw(st.lists(st.integers(0, 2), min_size=3, max_size=3))))]
+    if draw(st.booleans()):
+        area["cost"] = draw(arrays(float, shape, elements=st.sampled_from([1.0, 1.5, 4.0]), fill=st.nothing()))
+        area["budget"] = draw(st.sampled_from([1.0, 5.0, 9.0]))
+    return area
+
+
+@quick
+@given(terms(), st.integers(1, 5))
+def test_the_terms_of_a_plan_hold_and_its_bound_stays_above(area, pools):
+    choice, bound = choose(**area, pools=pools), upper_bound(**area, pools=pools)
+    kept = area.get("kept", pd.DataFrame(columns=["row", "col", "p"])).drop_duplicates(["row", "col"])
+    for frame, end in ((choice.frame, choice.with_plan), (choice.best, choice.best_with_plan)):
+        cells = set(zip(frame["row"], frame["col"], strict=True))
+        assert len(cells) == len(frame) <= max(pools, len(kept))
+        assert cells >= set(zip(kept["row"], kept["col"], strict=True))
+        free = frame[~frame["kept"]]
+        assert not np.isnan(area["candidates"][free["row"], free["col"]]).any()
+        assert (np.diff(free["gain"]) <= 1e-15).all()
+        for unit, most in area.get("quotas", []):
+            used = np.bincount(unit[free["row"], free["col"]] + 1, minlength=4)[1:]
+            assert (used <= most).all()
+        if "cost" in area and len(free):
+            assert area["cost"][frame["row"], frame["col"]].sum() <= area["budget"] + 1e-9
+        together = pd.concat([area["places"], frame[["row", "col", "p"]]])
+        assert end == pytest.approx(reach(area, together), abs=1e-9)
+        assert end <= bound.value + 1e-12
