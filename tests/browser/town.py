@@ -146,8 +146,9 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         zones.append(box(middle_x - wide, middle_y - wide, middle_x + wide, middle_y + wide))
     zone_frame = gpd.GeoDataFrame(plan[["rank", "place", "private"]], geometry=zones, crs=CRS_CODE)
     standing = np.vstack([at, sites])
-    reach_now = np.where(cover == 0, np.nan, reach(at, chance * 0.5)).astype(np.float32)
-    reach_plan = np.where(cover == 0, np.nan, reach(standing, np.r_[chance * 0.5, np.full(10, 0.42)]))
+    few = min(pools, 1000)  # one by one they take their time
+    reach_now = np.where(cover == 0, np.nan, reach(at[:few], chance[:few] * 0.5)).astype(np.float32)
+    reach_plan = np.where(cover == 0, np.nan, reach(standing[-few:], np.r_[chance * 0.5, np.full(10, 0.42)][-few:]))
 
     corner = (WEST + 1450, NORTH - 1750)
     blobs = [square(corner[0] + dx, corner[1] + dy, r) for dx, dy, r in [(250, 100, 160), (350, -120, 70), (20, 0, 90)]]
@@ -247,6 +248,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     groundwork = SimpleNamespace(
         spots=SimpleNamespace(season=forage, access_share=share_seen),
         weight=forage.astype(np.float32),
+        not_reached=1.0 - np.nan_to_num(reach_now),
         p_new=np.where(code == 0, 0.42, np.nan),
         where=SimpleNamespace(code=code, lost={"no data": 1, label("water"): 1, "near a standing pool": 0}),
         places=pd.DataFrame({"kind": "pool", "id": pool_frame["pool"], "row": row, "col": col, "p": chance})[stands],

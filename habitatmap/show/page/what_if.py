@@ -82,7 +82,7 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
         "what-if-ground": ground[middle, middle].astype(np.uint8).tobytes(),
     }
     if carried:
-        R = not_reached(grid, fixed, median_m=median_m)
+        R = not_reached(grid, fixed, median_m=median_m) if switched.any() else base.not_reached
         w = _blocked(weight, size)
         seen = _blocked(weight * R, size) / np.where(w > 0, w, 1)
         blocks["what-if-fixed"] = planes(np.rint(np.where(w > 0, seen, _blocked(R, size) / size**2) * FULL))

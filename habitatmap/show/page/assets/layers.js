@@ -9,9 +9,10 @@ const make = {
   },
   lines: (block, content) => wayLines(content),
   names: (block, content) => content.text.length ? L.layerGroup([new Names(content)]) : L.layerGroup(),
-  areas: function (block, content) {
+  areas: function (block, content, show) {
     const group = L.featureGroup();
     tags[block] = [];
+    group.size = content.length;
     if (block === "boundary") {
       if (content.length) {
         L.polygon(rings(content), {...areaStyle("boundary"), weight: 4.5, color: HALO, opacity: 0.7, interactive: false}).addTo(group);
@@ -20,21 +21,22 @@ const make = {
       return group;
     }
     if (block === "gaps") thinEdges(group);
-    content.forEach((item, i) => {
+    return filled(group, show, () => content.forEach((item, i) => {
       const shape = L.polygon(rings(item.area), areaStyle(block === "land" ? item.consent : block));
       onTap(shape, (event) => clicked[block](item, i, event.latlng));
       group.addLayer(shape);
       if (item.at) tags[block].push(numberTag(block, item, i, group, shape.getBounds()));
-    });
-    return group;
+    }));
   },
-  links: function (block, content) {
+  links: function (block, content, show) {
     const group = L.layerGroup();
-    for (const link of content) {
-      const style = link.probability >= 0.5 ? STYLES.strong : STYLES.weak;
-      L.polyline(undelta(link.line), {renderer: canvas, interactive: false, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: style.opacity}).addTo(group);
-    }
-    return group;
+    group.size = content.length;
+    return filled(group, show, () => {
+      for (const link of content) {
+        const style = link.probability >= 0.5 ? STYLES.strong : STYLES.weak;
+        L.polyline(undelta(link.line), {renderer: canvas, interactive: false, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: style.opacity}).addTo(group);
+      }
+    });
   },
   points: function (block, content) {
     const group = L.layerGroup(), at = places(content);
@@ -55,6 +57,13 @@ const make = {
     return group;
   }
 };
+
+/** Fills a group now, or when it is first switched on: twenty thousand shapes take their time. */
+function filled(group, now, fill) {
+  if (now) fill();
+  else group.once("add", fill);
+  return group;
+}
 
 /** Edges of many small areas would cover them where the map shows much ground. */
 function thinEdges(group) {

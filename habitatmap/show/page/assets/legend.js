@@ -89,7 +89,8 @@ function classAt(theme, at) {
 function marks() {
   const box = byId("marks"), pools = data("pools");
   const row = (name, blocks, text, symbols, more) => {
-    const present = blocks.filter((block) => layers[block] && (!layers[block].getLayers || layers[block].getLayers().length));
+    const size = (layer) => layer.size !== undefined ? layer.size : layer.getLayers ? layer.getLayers().length : 1;
+    const present = blocks.filter((block) => layers[block] && size(layers[block]));
     if (!present.length) return;
     const tick = el("input", {type: "checkbox", id: "mark-" + name});
     tick.checked = present.every((block) => map.hasLayer(layers[block]));
@@ -128,15 +129,18 @@ function poolsBy(pools, used) {
     picture.setAttribute("aria-hidden", "true");
     return picture;
   };
-  const show = () => {
-    const chance = choice.value === "chance", {marks, of} = (chance ? byChance : byOutcome)(pools);
-    layers.pools.field.show(of, marks);
+  const show = (anew) => {
+    const chance = choice.value === "chance";
+    if (anew) {
+      const {marks, of} = (chance ? byChance : byOutcome)(pools);
+      layers.pools.field.show(of, marks);
+    }
     const list = chance ? [[dialSample({chance: 0.6, low: 0.4, high: 0.8}), words.dial], [dialSample({}), words.dial_none]]
       : used.map((one) => [symbol(OUTCOMES[one]), words["outcome." + one]]);
     kinds.replaceChildren(...list.map(([one, text]) => el("li", null, one, text)));
   };
-  choice.addEventListener("change", () => { show(); remember(); });
-  show();
+  choice.addEventListener("change", () => { show(true); remember(); });
+  show(false);
   return el("div", {class: "pools-by"}, choice, kinds);
 }
 

@@ -6,6 +6,13 @@
  */
 function table(what) {
   const panel = byId(what.name + "-panel"), body = el("tbody"), rows = [];
+  const row = (i) => {  // made when first shown: there may be a hundred thousand
+    if (!rows[i]) {
+      const button = el("button", {type: "button", class: "pick", "aria-expanded": "false", dir: "auto", on: () => select(i, false)}, ...what.button(i));
+      rows[i] = el("tr", null, ...what.cells(i, button));
+    }
+    return rows[i];
+  };
   let chosen = -1;
   const clear = () => {
     if (chosen < 0) return;
@@ -22,29 +29,25 @@ function table(what) {
     if (same && !fromMap) return;
     if (fromMap) showTab(what.name);
     if (what.bring) what.bring(i);
-    const row = rows[i], detail = el("tr", {class: "detail"}, el("td", {colspan: what.heads.length}, what.card(i)));
+    const detail = el("tr", {class: "detail"}, el("td", {colspan: what.heads.length}, what.card(i)));
     chosen = i;
-    row.classList.add("on");
-    row.querySelector("button").setAttribute("aria-expanded", "true");
-    row.after(detail);
+    row(i).classList.add("on");
+    row(i).querySelector("button").setAttribute("aria-expanded", "true");
+    row(i).after(detail);
     map.closePopup();
     what.show(i);
     status(what.status(i));
     if (fromMap) {
-      row.querySelector("button").focus({preventScroll: true});
-      row.scrollIntoView({block: narrow.matches ? "center" : "start", behavior: still ? "auto" : "smooth"});
+      row(i).querySelector("button").focus({preventScroll: true});
+      row(i).scrollIntoView({block: narrow.matches ? "center" : "start", behavior: still ? "auto" : "smooth"});
     }
   };
-  lists[what.name] = {select: select, clear: clear, chosen: () => chosen, rows: rows, body: body};
+  lists[what.name] = {select: select, clear: clear, row: row, rows: rows, body: body};
   if (!what.n) {
     panel.append(el("p", {class: "none"}, what.none));
     return panel;
   }
-  for (let i = 0; i < what.n; i++) {
-    const button = el("button", {type: "button", class: "pick", "aria-expanded": "false", dir: "auto", on: () => select(i, false)}, ...what.button(i));
-    rows.push(el("tr", null, ...what.cells(i, button)));
-  }
-  if (!what.paged) body.append(...rows);
+  if (!what.paged) for (let i = 0; i < what.n; i++) body.append(row(i));
   body.addEventListener("keydown", (event) => {
     const buttons = [...body.querySelectorAll("button.pick")], at = buttons.indexOf(event.target);
     const next = {ArrowDown: at + 1, ArrowUp: at - 1, Home: 0, End: buttons.length - 1}[event.key];
@@ -176,7 +179,7 @@ function poolsTable() {
       el("td", {class: "figure"}, share(thousandth(pools.occupancy, i)))],
     card: (i) => el("div", {class: "card"}, factList(poolFacts(pools, i)), data("what-if") && !facts.public
       ? el("button", {type: "button", class: "act small", on: () => { if (!trial.on) setTrial(true); tryPool(i); showTab("what-if"); byId("try-said").scrollIntoView({block: "nearest"}); }}, words.try_take_out) : ""),
-    bring: (i) => { if (!lists.pools.rows[i].isConnected) { find.value = ""; shown = pools.n; fill(); } },
+    bring: (i) => { if (!lists.pools.row(i).isConnected) { find.value = pools.name[i]; shown = PAGE; fill(); } },
     show: (i) => { goTo(at[i], 14); ring(at[i]); },
     status: (i) => poolStatus(pools, i)
   });
@@ -187,7 +190,7 @@ function poolsTable() {
     lists.pools.clear();
     const wanted = find.value.trim().toLocaleLowerCase(facts.lang);
     found = order.filter((i) => pools.name[i].toLocaleLowerCase(facts.lang).includes(wanted));
-    lists.pools.body.replaceChildren(...found.slice(0, shown).map((i) => lists.pools.rows[i]));
+    lists.pools.body.replaceChildren(...found.slice(0, shown).map((i) => lists.pools.row(i)));
     heads.forEach(([head], column) => column === sorted ? head.setAttribute("aria-sort", up ? "ascending" : "descending") : head.removeAttribute("aria-sort"));
     count.textContent = say("pools_found", {n: number(found.length), all: number(pools.n)});
     more.hidden = found.length <= shown;

@@ -57,8 +57,16 @@ function sample(style) {
   return picture;
 }
 
+const hatches = {};
+
 /** A fill of slanting lines: slopes 1 (rising) and -1 (falling). */
 function hatch(color, slopes, gap) {
+  const key = [color, slopes, gap].join();
+  hatches[key] = hatches[key] || newHatch(color, slopes, gap);
+  return hatches[key];
+}
+
+function newHatch(color, slopes, gap) {
   const tile = document.createElement("canvas"), context = tile.getContext("2d");
   tile.width = tile.height = gap;
   context.strokeStyle = color;

@@ -5,7 +5,7 @@
  * fall on the same few pixels one is drawn. `sorts[i]` is a number into `marks`.
  */
 const Field = L.Path.extend({
-  options: {crowd: 2000, closest: 4},
+  options: {crowds: [[20000, 9], [2000, 6]]},  // from so many points on, marks keep so many pixels apart
 
   initialize: function (points, sorts, marks, picked) {
     L.setOptions(this, {renderer: canvas, interactive: true, bubblingMouseEvents: false});
@@ -29,12 +29,13 @@ const Field = L.Path.extend({
 
   _project: function () {
     const n = this._east.length, scale = this._map.options.crs.scale(this._map.getZoom()) / 256, origin = this._map.getPixelOrigin();
-    const x = this._x = new Float64Array(n), y = this._y = new Float64Array(n), seen = new Set(), step = this.options.closest;
+    const x = this._x = new Float64Array(n), y = this._y = new Float64Array(n), seen = new Set();
+    const step = (this.options.crowds.find(([crowd]) => n > crowd) || [0, 0])[1];
     this._drawn = [];
     for (let i = 0; i < n; i++) {
       x[i] = this._east[i] * scale - origin.x;
       y[i] = this._south[i] * scale - origin.y;
-      if (n > this.options.crowd) {
+      if (step) {
         const key = (Math.floor(x[i] / step) * 4194304 + Math.floor(y[i] / step)) * 256 + this._sorts[i] % 256;
         if (seen.has(key)) continue;
         seen.add(key);
@@ -76,8 +77,9 @@ L.Canvas.include({
 /** A mark drawn once, to be stamped on the map. */
 function stamp(mark) {
   const sheet = document.createElement("canvas"), context = sheet.getContext("2d");
-  sheet.width = sheet.height = 48;
-  context.scale(2, 2);
+  const fine = L.Browser.retina ? 2 : 1;  // as the map's own canvas
+  sheet.width = sheet.height = 24 * fine;
+  context.scale(fine, fine);
   context.translate(12, 12);
   context.globalAlpha = mark.faint ? 0.45 : 1;
   context.lineJoin = "round";

@@ -104,7 +104,7 @@ function startMap(id) {
 }
 
 function addLayer(kind, block, show) {
-  layers[block] = make[kind](block, data(block));
+  layers[block] = make[kind](block, data(block), show);
   if (show) layers[block].addTo(map);
 }
 
