@@ -15,6 +15,7 @@ from habitatmap.coordinates.positions import (
     Point,
     Refusal,
     Written,
+    is_loose,
     locate,
     read_lonlat,
     read_position,
@@ -54,7 +55,9 @@ def read_points(
             # a reading beats a refusal, and the first refusal is the one to tell
             if read is not None and (answer[i] is None or (isinstance(answer[i], Refusal) and isinstance(read, Point))):
                 answer[i] = read
-    for i, apart in _contradictions(ways):
+    # a name under "location" that happens to read like a grid reference contradicts nobody
+    firm = ways[:-1] if "position" in cells and is_loose(headings.get("position", "")) else ways
+    for i, apart in _contradictions(firm):
         answer[i] = Refusal("", "", *why.TWO_PLACES_IN_ROW.of(metres=f"{apart:.0f}"))
     return [NO_PLACE if a is None else a for a in answer]
 

@@ -140,7 +140,8 @@ def hemispheres(
 ) -> Point | Refusal:
     """Settles the letters and the ranges of two angles that were read."""
     if lon.letter in ("N", "S") or lat.letter not in ("", "N", "S"):
-        right = lonlat_point(lat, lon, crs) if "O" not in (lon.letter, lat.letter) else None
+        crossed = lon.letter in ("N", "S", "") and lat.letter in ("E", "W", "")
+        right = lonlat_point(lat, lon, crs) if crossed else None
         return Refusal(*lat_cell, *why.SWAPPED_LETTERS, readings=(right,) if right else ())
     if lon.letter == "O":
         east, west = (lon._replace(degrees=d, letter=w) for d, w in ((lon.degrees, "E"), (-lon.degrees, "W")))
@@ -191,7 +192,8 @@ def read_position(
     said_off = read_accuracy(behind[1]) if behind else math.nan
     text = text[: behind.start()] if behind else text
     bare = text.strip("()[]/").strip()
-    readings = [_of_square(square) for square in read_squares(bare)]
+    squares = [] if is_loose(heading) and sum(c.isdigit() for c in bare) < 4 else read_squares(bare)
+    readings = [_of_square(square) for square in squares]
     pair = _read_pair(bare, cell, source, heading, east_letter, either_order=text.startswith("["))
     if isinstance(pair, Point):
         readings.append(pair)
@@ -199,6 +201,14 @@ def read_position(
         return _short_code(cell, bare) if short_plus_code(bare) else pair
     readings = [p._replace(uncertainty_m=max(p.uncertainty_m, said_off)) if said_off > 0 else p for p in readings]
     return readings[0] if len(readings) == 1 else two_ways("position", cell, readings, why.TWO_READINGS)
+
+
+def is_loose(heading: str) -> bool:
+    """Whether a heading promises no coordinates: under "location" often stands a name, such as No 12 or bed A12."""
+    return heading.strip().casefold() in _LOOSE
+
+
+_LOOSE = frozenset("location emplacement locatie ubicación ubicacion sijainti lage standort point".split())
 
 
 def _of_square(square: Square) -> Point:
@@ -322,7 +332,7 @@ def _read_metres(text: str) -> tuple[Number, Number] | None:
         named = match.groupdict()
         cells = (named["x"], named["y"]) if named else match.groups()
         x, y = (read_number(cell, "decimal") for cell in cells)
-        if x is not None and y is not None and max(abs(x.value), abs(y.value)) > 1000:
+        if x is not None and y is not None and min(abs(x.value), abs(y.value)) > 1000:
             return x, y
     return None
 

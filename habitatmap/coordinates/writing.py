@@ -92,6 +92,8 @@ _SPELT_OUT = [
     (re.compile(r"\b(nördl|südl|östl|westl)(?:iche[rn]?|ich|\.)?\s*(?:breite|länge)?", re.IGNORECASE), r"\1"),
     (re.compile(r"\b(?:de\s+)?(?:latitude?|longitude?)\s+(?=(?:nor|su|oest|est|oues))", re.IGNORECASE), ""),
 ]
+# pohjoinen, itä and väst abbreviated: before a number they are more often the name of something (P12)
+_BEHIND_ONLY = frozenset("pivlö")
 _WORD = r"[^\W\d_]+"
 _LEADING = re.compile(rf"^({_WORD})\.?[\s:]*(?=[\d+-])")
 _TRAILING = re.compile(rf"(?<=[\d\s°º˚'’′´\"”″.,])({_WORD})\.?$")
@@ -128,10 +130,11 @@ def read_angle(cell: object) -> Angle | None:
         text = pattern.sub(short, text).strip()
     for pattern in (_LEADING, _TRAILING):
         match = pattern.search(text)
-        if match and match[1].lower() in _LETTER:
+        word = match[1].lower() if match else ""
+        if match and word in _LETTER and not (pattern is _LEADING and word in _BEHIND_ONLY):
             if letter:
                 return None
-            letter = _LETTER[match[1].lower()]
+            letter = _LETTER[word]
             text = (text[: match.start()] + text[match.end() :]).strip(" ,")
     if letter:
         text = re.sub(r"(?<=\d)-(?=\d)", ":", text)  # 60-10-18 N

@@ -209,3 +209,25 @@ def test_what_programs_write_keeps_every_digit_and_an_honest_uncertainty() -> No
     assert isinstance(rough, Point)
     # a tenth of a degree at 60 N: 11.14 km by 5.53 km, half its diagonal
     assert rough.uncertainty_m == pytest.approx(math.hypot(11142, 5533) / 2, rel=1e-3)
+
+
+def test_a_name_under_location_is_no_grid_reference() -> None:
+    """No 45 is a house, NO 45 a square of 10 km in Scotland."""
+    assert isinstance(read_position("No 45", None, heading="grid reference"), Point)
+    assert isinstance(read_position("No 45", None, heading="location"), Refusal)
+    cells = {"lon": [24.9415, None], "lat": [60.1712, None], "position": ["B1234", "SU 387 148"]}
+    beside, alone = read_points(cells, {"position": "Location"}, None, "f")
+    assert isinstance(beside, Point)
+    assert (beside.x, beside.y) == (24.9415, 60.1712)
+    assert isinstance(alone, Point)
+    assert alone.crs.to_epsg() == 27700
+    coded, _ = read_points(cells, {"position": "grid ref"}, None, "f")
+    assert isinstance(coded, Refusal)
+    assert "two places" in coded.reason
+
+
+@pytest.mark.parametrize("text", ["P1 P2", "60.17 N 24.94 N", "P12, I3", "040 1234567", "V 12"])
+def test_names_and_numbers_are_no_positions(text: str) -> None:
+    refusal = read_position(text, FINLAND, heading="position")
+    assert isinstance(refusal, Refusal), refusal
+    assert not refusal.readings
