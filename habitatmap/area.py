@@ -203,7 +203,7 @@ def _read_area(
     tree_table = load_tree_table()
     if lacking := tree_table.not_known(trees):
         genera = ", ".join(f"{name} ({n})" for name, n in lacking.items())
-        notes.append(f"layers/trees.csv has no row for {genera}: their flowers and rot-holes are not known.")
+        ledger.tell(f"layers/trees.csv has no row for {genera}: their flowers and rot-holes are not known.")
     ledger.check()
     return Area(
         folder=folder,
