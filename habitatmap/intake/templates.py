@@ -117,16 +117,16 @@ CREATED = datetime.datetime(2000, 1, 1)
 def is_marked(cells: Sequence[Any]) -> bool:
     """Whether a row is headed as the example of a template."""
     first = next((c for c in cells if c is not None), None)
-    return isinstance(first, str) and " ".join(first.split()).casefold() == EXAMPLE
+    return isinstance(first, str) and first.casefold() == EXAMPLE
 
 
 def is_example(cells: Sequence[Any]) -> bool:
     """Whether a row says what the example of a template says, however a program saved its dates and decimals."""
+    if not is_marked(cells):  # as nearly all rows are not
+        return False
     given = [c for c in cells if c is not None]
-    return any(
-        len(given) == len(told) and all(map(_says, given, told))
-        for told in ([c.example for c in columns if c.example is not None] for columns in TEMPLATES.values())
-    )
+    examples = [[c.example for c in columns if c.example is not None] for columns in TEMPLATES.values()]
+    return any(len(given) == len(told) and all(map(_says, given, told)) for told in examples)
 
 
 def _says(cell: Any, told: Any) -> bool:
