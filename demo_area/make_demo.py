@@ -662,9 +662,8 @@ def main(folder: Path, seed: int = SEED) -> None:
     ]
     write_csv(folder / "classes.csv", ["code", "label", "like"], classes)
     write_land_cover(folder / "land_cover.tif", paint(town, park_trees))
-    write_geojson(
-        folder / "overlays" / "hedges.geojson", [(hedge, {"class": "barrier=hedge"}) for hedge in town.hedges]
-    )
+    hedges = {hedge.normalize().wkb: hedge for hedge in reversed(town.hedges)}.values()  # two fields may share one
+    write_geojson(folder / "overlays" / "hedges.geojson", [(hedge, {"class": "barrier=hedge"}) for hedge in hedges])
     sown = town.ground["Old Park"].intersection(blob(1330, 1900, 70, random))
     write_geojson(folder / "overlays" / "sown_meadow.geojson", [(sown, {"class": "landuse=meadow"})])
     boundary = blob(2020, 2130, 1760, random).intersection(shapely.box(150, 150, SIDE - 150, SIDE - 150))
