@@ -120,7 +120,8 @@ def test_numbers(text: object, value: float, step: float) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["", "abc", "1.2.3", "12 m", None, True, "385,123", "1,23,456", "--5", math.nan, math.inf]
+    "text",
+    ["1e400", "1" * 400, "", "abc", "1.2.3", "12 m", None, True, "385,123", "1,23,456", "--5", math.nan, math.inf],
 )
 def test_no_numbers(text: object) -> None:
     assert read_number(text) is None

@@ -17,8 +17,9 @@ class Number(NamedTuple):
 
 # what people and programs put between groups of digits: spaces of all widths, apostrophes
 _GAPS = re.compile(r"(?<=\d)[\s\u00a0\u2009\u202f'’](?=\d{3})")
-_SIMPLE = re.compile(r"([+-]?)(\d+)(?:([.,])(\d*))?(?:[eE]([+-]?\d{1,3}))?$")
-_GROUPED = re.compile(r"([+-]?)(\d{1,3}(?:\.\d{3})+|\d{1,3}(?:,\d{3})+)(?:([.,])(\d+))?$")
+# no more digits than a number can hold
+_SIMPLE = re.compile(r"([+-]?)(\d{1,40})(?:([.,])(\d{0,40}))?(?:[eE]([+-]?\d{1,2}))?$")
+_GROUPED = re.compile(r"([+-]?)(\d{1,3}(?:\.\d{3}){1,12}|\d{1,3}(?:,\d{3}){1,12})(?:([.,])(\d{1,40}))?$")
 
 
 def read_number(cell: object, comma: str = "ask") -> Number | None:

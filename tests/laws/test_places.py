@@ -13,12 +13,14 @@ from pyproj import CRS, Geod
 
 from habitatmap.coordinates import (
     WGS84,
+    Box,
     Point,
     Refusal,
     Source,
     british_grid,
     read_points,
     read_position,
+    settle,
     to_lonlat,
     transform,
 )
@@ -99,6 +101,32 @@ def test_a_place_comes_back_within_its_own_uncertainty_or_is_refused_with_it(how
     assert min(apart(point, lon, lat) - 1.02 * point.uncertainty_m for point in readings) <= 0.01
     # only the letter S of a zone leaves two
     assert isinstance(read, Point) or how == "UTM"
+
+
+PIECES = """60 24 60.17 24,94 ° ' " N S E W O , ; / - + POINT( SRID= 99999; ) { } [ ] 0101000000 SU 32T MT 38
+    9GFGQV7J+2W http:// ?q= geo: 1e400 inf nan lat lon . x= y= 385540 6671800 1234 ± m UTM 60S 0x \\x ٣ ² −0""".split()
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    parts=st.lists(st.sampled_from([*PIECES, " ", " "]), min_size=1, max_size=8),
+    heading=st.sampled_from(["", "location"]),
+)
+def test_no_text_is_a_fault(parts: list[str], heading: str) -> None:
+    text = "".join(parts)
+    finland = Source(CRS.from_epsg(3067), "crs in area.toml")
+    box = Box(24.8, 60.1, 25.1, 60.3, "the boundary")
+    for source in (None, finland):
+        (read,) = settle([read_position(text, source, heading)], box)
+        if isinstance(read, Point):
+            assert math.isfinite(read.x)
+            assert math.isfinite(read.y)
+            assert read.uncertainty_m > 0
+        else:
+            assert read.reason
+            assert read.remedy
+    for cells in ({"lon": [text], "lat": ["60.17"]}, {"x": ["385540"], "y": [text]}):
+        assert len(read_points(cells, {}, finland, "f", box)) == 1
 
 
 @settings(max_examples=100, deadline=None)
