@@ -166,6 +166,7 @@ def test_every_word_is_used_and_every_used_word_is_there() -> None:
         "kind_",
         "look.",
         "name.",
+        "pools_by.",
         "why_",
         "month_",
         "try_",

@@ -434,7 +434,7 @@ def test_a_distance_is_measured_by_mouse_and_by_key(visit: Visit, team_file: Pat
 def test_a_site_is_printed_by_itself(visit: Visit, team_file: Path) -> None:
     page = visit(team_file)
     plan_row(page, 1).click()
-    page.evaluate("window.print = () => {}")
+    page.evaluate("window.print = () => { window.printed = document.documentElement.className; }")
     page.locator("#plan-panel .detail .act").click()
     page.emulate_media(media="print")
     page.wait_for_selector("html.one-site")

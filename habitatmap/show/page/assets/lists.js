@@ -106,7 +106,7 @@ function planTable() {
         [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
       ]), row.doubt ? el("div", null, el("h3", null, words.doubt), written(said(row.doubt), "p")) : "",
       el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")),
-      el("p", {class: "acts"}, el("button", {type: "button", class: "act small", on: () => printSite(i)}, words.print_one)));
+      el("p", {class: "acts"}, el("button", {type: "button", class: "act small", on: () => printSheet(i)}, words.print_one)));
       return card;
     },
     show: (i) => {

@@ -44,43 +44,58 @@ function controls() {
   box.addTo(map);
 }
 
-/** On paper: the whole plan with the whole map, or one site with its surroundings. */
-const paper = {site: null};
+/* On paper the map is shown as it stands, scaled to the sheet. It is not drawn anew while the sheet is made: a browser
+   would record the steps, and turn what was cleared into white that covers the layers below. */
+const SHEET = {width: 468, height: 484};   // 124 x 128 mm in CSS pixels, as in the style of .printing
+let paper = null;                          // how the page was before
 
-function printSite(i) {
-  paper.site = i;
+function toPaper() {
+  if (paper) return;
+  paper = {open: byId("key").open, tab: document.querySelector("#tabs [aria-selected=true]").id.slice(4), view: null};
+  const box = byId("map"), {width, height} = box.getBoundingClientRect(), scale = Math.min(SHEET.width / width, SHEET.height / height);
+  box.style.width = width + "px";
+  box.style.height = height + "px";
+  box.style.transform = "scale(" + scale + ")";
+  document.documentElement.classList.add("printing");
+  byId("key").open = true;
+  showTab("plan");
+}
+
+function fromPaper() {
+  if (!paper) return;
+  const {open, tab, view} = paper, box = byId("map");
+  paper = null;
+  document.documentElement.classList.remove("printing", "one-site");
+  box.style.width = box.style.height = box.style.transform = "";
+  byId("key").open = open;
+  showTab(tab);
+  map.invalidateSize({animate: false, pan: false});
+  if (view) map.setView(view.centre, view.zoom, {animate: false});
+}
+
+/** Fits the map to a sheet of its own, lets it be drawn, and prints: the whole plan, or the site of one suggestion. */
+async function printSheet(site) {
+  const view = {centre: map.getCenter(), zoom: map.getZoom()}, box = byId("map"), one = site !== undefined;
+  toPaper();
+  paper.view = view;
+  document.documentElement.classList.toggle("one-site", one);
+  box.style.width = 1.5 * SHEET.width + "px";
+  box.style.height = 1.5 * SHEET.height + "px";
+  box.style.transform = "scale(" + 1 / 1.5 + ")";
+  map.invalidateSize({animate: false, pan: false});
+  const pin = one ? layers.plan.pins[site] : null;
+  if (pin) map.setView(pin.getLatLng(), 16.5, {animate: false});
+  else if (one && lit) map.fitBounds(lit.getBounds(), {animate: false, padding: [40, 40]});
+  else map.fitBounds(facts.bounds, {animate: false, padding: [4, 4]});
+  await new Promise((done) => setTimeout(done, 300));
   print();
+  if (!matchMedia("print").matches) fromPaper();
 }
 
 function printing() {
-  let before = null;
-  const start = () => {
-    if (before) return;
-    before = {open: byId("key").open, centre: map.getCenter(), zoom: map.getZoom(), tab: document.querySelector("#tabs [aria-selected=true]").id.slice(4)};
-    document.documentElement.classList.add("printing");
-    document.documentElement.classList.toggle("one-site", paper.site !== null);
-    byId("key").open = true;
-    showTab("plan");
-    map.invalidateSize({animate: false, pan: false});
-    const pin = paper.site === null ? null : layers.plan.pins[paper.site];
-    if (pin) map.setView(pin.getLatLng(), 16.5, {animate: false});
-    else if (paper.site !== null && lit) map.fitBounds(lit.getBounds(), {animate: false, padding: [40, 40]});
-    else map.fitBounds(facts.bounds, {animate: false, padding: [4, 4]});
-    arrange();
-  };
-  const end = () => {
-    if (!before) return;
-    document.documentElement.classList.remove("printing", "one-site");
-    paper.site = null;
-    byId("key").open = before.open;
-    showTab(before.tab);
-    map.invalidateSize({animate: false, pan: false});
-    map.setView(before.centre, before.zoom, {animate: false});
-    before = null;
-  };
-  addEventListener("beforeprint", start);
-  addEventListener("afterprint", end);
-  matchMedia("print").addEventListener("change", (event) => event.matches ? start() : end());
+  addEventListener("beforeprint", toPaper);
+  addEventListener("afterprint", fromPaper);
+  matchMedia("print").addEventListener("change", (event) => event.matches ? toPaper() : fromPaper());
 }
 
 /** Sets the map up in its element. */
@@ -148,7 +163,7 @@ async function begin(steps) {
     if (measure.on) { stopMeasuring(); byId("measure").focus(); }
     for (const list of Object.values(lists)) list.clear();
   });
-  new ResizeObserver(() => map.invalidateSize({animate: false})).observe(byId("map"));
+  new ResizeObserver(() => { if (!paper) map.invalidateSize({animate: false}); }).observe(byId("map"));
   document.documentElement.classList.add("ready");
 }
 

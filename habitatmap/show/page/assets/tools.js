@@ -201,7 +201,7 @@ function said(text) {
 
 function toolbar() {
   byId("measure").addEventListener("click", toggleMeasuring);
-  byId("print").addEventListener("click", () => print());
+  byId("print").addEventListener("click", () => printSheet());
   for (const box of document.querySelectorAll(".tools details")) {
     box.addEventListener("toggle", () => { if (box.open) document.querySelectorAll(".tools details").forEach((other) => { if (other !== box) other.open = false; }); });
   }
