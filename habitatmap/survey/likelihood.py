@@ -253,5 +253,10 @@ def posterior_draws(problem: Problem, peak: Array, seed: int = 1) -> tuple[Array
 
 
 def _in_batches(problem: Problem, draws: Array) -> Array:
-    step = max(1, BATCH // len(problem.y))
-    return np.concatenate([problem.loss(draws[i : i + step]) for i in range(0, len(draws), step)])
+    return np.concatenate([problem.loss(some) for some in batches(draws, len(problem.y))])
+
+
+def batches(draws: Array, cells: int) -> Iterator[Array]:
+    """The draws, few enough at a time that an array of draws x cells stays small."""
+    step = max(1, BATCH // max(cells, 1))
+    yield from (draws[i : i + step] for i in range(0, len(draws), step))

@@ -16,7 +16,7 @@ from habitatmap.errors import InputError
 from habitatmap.survey.constant import Array, Histories, Prior
 from habitatmap.survey.design import Design, Rows, refuse_gaps
 from habitatmap.survey.fit import LOOKED_ONCE, NOTHING_FOUND, Fit, coefficients
-from habitatmap.survey.likelihood import Problem, Spread, posterior_draws, profile_bounds
+from habitatmap.survey.likelihood import Problem, Spread, batches, posterior_draws, profile_bounds
 
 FEW_ROWS = 25  # up to so many different rows of covariates the intervals of psi are by profile likelihood
 
@@ -213,13 +213,13 @@ def _by_posterior(m: _Model, problem: Problem) -> _Answer:
     sums = {name: np.zeros((2, size)) for name, size in (("psi", m.shape[0]), ("p", int(np.prod(m.shape))))}
     state = np.zeros(int(counted.sum()))
     mean_psi = []
-    for at in draws:
-        psi, p = expit(m.psi_rows.rows @ at[:k]), expit(m.p_rows.rows @ at[k:])
-        sums["psi"] += [psi, psi**2]
-        sums["p"] += [p, p**2]
-        _, _, occupied, total = problem.log_chances(at)
-        state += np.exp(occupied - total)
-        mean_psi.append(psi[counted].mean())
+    for some in batches(draws, int(np.prod(m.shape))):
+        psi, p = expit(some[:, :k] @ m.psi_rows.rows.T), expit(some[:, k:] @ m.p_rows.rows.T)
+        sums["psi"] += [psi.sum(axis=0), (psi**2).sum(axis=0)]
+        sums["p"] += [p.sum(axis=0), (p**2).sum(axis=0)]
+        _, _, occupied, total = problem.log_chances(some)
+        state += np.exp(occupied - total).sum(axis=0)
+        mean_psi.append(psi[:, counted].mean(axis=1))
     mean = {name: s[0] / len(draws) for name, s in sums.items()}
     sd = {name: np.sqrt(np.maximum(s[1] / len(draws) - mean[name] ** 2, 0)) for name, s in sums.items()}
     given = mean["psi"].copy()
@@ -235,7 +235,7 @@ def _by_posterior(m: _Model, problem: Problem) -> _Answer:
         estimates=in_units.mean(axis=0),
         errors=in_units.std(axis=0),
         interval=partial(_draws_interval, m, draws),
-        mean_psi=(float(np.mean(mean_psi)), float(np.std(mean_psi))),
+        mean_psi=(float(np.concatenate(mean_psi).mean()), float(np.concatenate(mean_psi).std())),
         efficiency=efficiency,
         numerical_error=float(np.max(sd["psi"]) / np.sqrt(efficiency * len(draws))),
         draws=in_units,
@@ -247,10 +247,10 @@ def _draws_interval(m: _Model, draws: Array, part: str, level: float) -> tuple[A
     if part == "conditional":
         low, high = expit(_quantiles(m.psi_rows.rows, draws[:, :k], ends))
         states = []
-        for at in draws:
-            _, _, occupied, total = m.problem.log_chances(at)
+        for some in batches(draws, len(m.problem.y)):
+            _, _, occupied, total = m.problem.log_chances(some)
             states.append(np.exp(occupied - total))
-        low[m.counted], high[m.counted] = np.quantile(states, ends, axis=0)
+        low[m.counted], high[m.counted] = np.quantile(np.concatenate(states), ends, axis=0)
         return low, high
     rows, at, shape = (m.psi_rows, draws[:, :k], m.shape[:1]) if part == "psi" else (m.p_rows, draws[:, k:], m.shape)
     low, high = expit(_quantiles(rows.rows, at, ends))

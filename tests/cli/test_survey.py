@@ -30,15 +30,25 @@ def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def done(town: Path) -> Result:
+    return run(town, "--json")
+
+
+@pytest.fixture
+def without_visits(tmp_path: Path) -> Path:
+    shutil.copy(DEMO / "pools.csv", tmp_path / "pools.csv")
+    (tmp_path / "area.toml").write_text('crs = "EPSG:25832"\nas_of = 2025-10-15\n', encoding="utf-8")
+    return tmp_path
+
+
 def run(*arguments: str | Path) -> Result:
     return CliRunner().invoke(command, [str(a) for a in arguments], catch_exceptions=False)
 
 
-def test_it_writes_its_own_folder_and_nothing_else(town: Path) -> None:
-    before = {p.name for p in town.iterdir()}
-    done = run(town, "--json")
+def test_it_writes_its_own_folder_and_nothing_else(town: Path, done: Result) -> None:
     assert done.exit_code == 0
-    assert {p.name for p in town.iterdir()} == before | {"survey"}
+    assert {p.name for p in town.iterdir()} == {"area.toml", "pools.csv", "visits.csv", "survey"}
     assert {p.name for p in (town / "survey").iterdir()} >= FILES
     told = json.loads(done.stdout)
     assert told == json.loads((town / "survey" / "survey.json").read_text(encoding="utf-8"))
@@ -55,32 +65,23 @@ def test_it_writes_its_own_folder_and_nothing_else(town: Path) -> None:
     assert (pools.loc[pools["finds"] > 0, "occupancy"] == 1).all()
 
 
+@pytest.mark.usefixtures("done")
 def test_the_same_records_give_the_same_bytes(town: Path, tmp_path: Path) -> None:
     turned = tmp_path / "turned"
     shutil.copytree(town, turned, ignore=shutil.ignore_patterns("survey"))
     lines = (turned / "visits.csv").read_text(encoding="utf-8").splitlines()
     (turned / "visits.csv").write_text("\n".join([lines[0], *lines[:0:-1]]), encoding="utf-8")
-    run(town)
-    run(turned)
+    assert "Goodness of fit" in run(turned).stdout
     for name in FILES:
         assert (town / "survey" / name).read_bytes() == (turned / "survey" / name).read_bytes(), name
 
 
-def test_terminal_and_budget(town: Path) -> None:
-    text = run(town, "--hours", "20", "--out", town / "survey").stdout
-    assert "Goodness of fit" in text
-    assert "no change can be shown: 2 seasons" in text
-    page = (town / "survey" / "survey.html").read_text(encoding="utf-8")
-    assert "20 hours (as given)" in page
-
-
-def test_strict_says_too_few(town: Path, tmp_path: Path) -> None:
-    shutil.copy(town / "pools.csv", tmp_path / "pools.csv")
-    (tmp_path / "area.toml").write_text('crs = "EPSG:25832"\nas_of = 2025-10-15\n', encoding="utf-8")
-    assert run(tmp_path).exit_code == 0  # no visit at all is a result with a word
-    done = run(tmp_path, "--strict")
-    assert done.exit_code == 1
+def test_no_visit_is_a_result_with_a_word(without_visits: Path) -> None:
+    done = run(without_visits, "--hours", "20")
+    assert done.exit_code == 0
     assert "No look counts" in done.stdout
+    assert "20 hours (as given)" in (without_visits / "survey" / "survey.html").read_text(encoding="utf-8")
+    assert run(without_visits, "--strict").exit_code == 1
 
 
 def test_a_strangers_folder_is_not_replaced(town: Path, tmp_path: Path) -> None:
