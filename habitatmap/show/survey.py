@@ -195,7 +195,8 @@ def survey_summary(told: Account) -> dict[str, Any]:
 def survey_text(told: Account) -> str:
     """A few lines and a table for the terminal."""
     s = told.known.summary
-    lines = [told.title, "", _looked(told), f"Larvae were seen in {_percent(s['naive'])} of them.", ""]
+    seen = [] if s["naive"] is None else [f"Larvae were seen in {_percent(s['naive'])} of them."]
+    lines = [told.title, "", _looked(told), *seen, ""]
     rows = [("", "estimate", "95 % interval")]
     for row in estimates(told).to_dict("records"):
         if not np.isnan(row["value"]):
@@ -269,6 +270,8 @@ def _what_was_looked_at(told: Account) -> Section:
 def _looked(told: Account) -> str:
     looks, s = told.known.looks, told.known.summary
     pools = len(looks.pools)
+    if not pools:
+        return "There is no pool yet."
     if not s["pools_visited"]:
         return f"No look counts for any of {pools} pools."
     said = f"{s['pools_visited']} of {pools} pools were looked into, {s['looks']} times in all, {s['period']}"

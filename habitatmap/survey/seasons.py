@@ -58,7 +58,7 @@ def seasons(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, group: Any = 
     each = pd.DataFrame([{"season": year, **estimate(seen, group)} for year, seen in told.items()])
     empty = pd.DataFrame(columns=["part", "estimate", "low", "high"])
     if not told:
-        return Seasons(each, 0, empty, "no look", NO_CHANGE)
+        return Seasons(each, 0, empty, "no look", f"{NO_CHANGE}: no look counts")
     same = np.all([seen.looks > 0 for seen in told.values()], axis=0)
     why = _lacking(list(told.values()), same)
     if why:
