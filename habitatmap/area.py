@@ -196,7 +196,7 @@ def _read_area(
         cover = compose_land_cover(rasters, base, overlays, legend, grid, crs, settings.source_crs, ledger)
         _refuse_empty(cover, boundary, grid)
     else:
-        grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings)
+        grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings, ledger)
         notes += far
     notes += _scale_remark(crs, grid)
     notes += _far_off({"land": land, "keep_away": keep_away, "paths": paths}, grid)
@@ -466,8 +466,20 @@ def _frame_of_cover(
     return Grid.covering(west, south, east, north, settings.cell_m)
 
 
+def _nothing_placed(ledger: Ledger) -> str:
+    """The sentence for an area none of whose rows can be used: what is wrong with the first stands for all."""
+    aside = ledger.in_order()
+    if not aside:
+        return "no input has a place that can be used; add rows to pools.*, or add land_cover.tif"
+    first, others = aside[0], f" ({len(aside) - 1} more rows were set aside)" if len(aside) > 1 else ""
+    return (
+        f"no input has a place that can be used: {first.file}, row {first.row}: {first.reason}{others}; "
+        f"{first.remedy}, or add land_cover.tif"
+    )
+
+
 def _frame_of_points(
-    pools: pd.DataFrame, boundary: Any, others: Sequence[pd.DataFrame], settings: Settings
+    pools: pd.DataFrame, boundary: Any, others: Sequence[pd.DataFrame], settings: Settings, ledger: Ledger
 ) -> tuple[Grid, list[str]]:
     """The pools and the boundary with the margin around; where there are neither, whatever has a place.
 
@@ -487,7 +499,7 @@ def _frame_of_points(
             places = [xy[np.isfinite(xy).all(axis=1)]]
     xy = np.concatenate(places)
     if not len(xy):
-        raise InputError("no input has a place that can be used; see what was set aside, or add land_cover.tif")
+        raise InputError(_nothing_placed(ledger))
     margin = MARGIN_IN_SCALES * settings.flight.forage_median_m / MEDIAN_IN_SCALES
     most = MOST_CELLS_AROUND * settings.cell_m
     middle = np.median(xy, axis=0)
@@ -611,7 +623,7 @@ def _public_frame(area: Area, pools: pd.DataFrame, land: gpd.GeoDataFrame) -> Gr
     """The frame of an area without land cover, made of what is public; else the rough square the area lies in."""
     others = [land, area.trees, area.keep_away]
     if len(pools) or area.boundary is not None or any(map(len, others)):
-        return _frame_of_points(pools, area.boundary, others, area.settings)[0]
+        return _frame_of_points(pools, area.boundary, others, area.settings, Ledger())[0]
     side = area.settings.public.blur_m
     squares = (np.floor(area.pools[["x", "y"]].to_numpy(dtype=float) / side) + 0.5) * side
     west, south, east, north = area.grid.bounds

@@ -240,8 +240,14 @@ def _read_link(text: str, cell: object) -> Point | Refusal:
     return read
 
 
+# a text that begins with a letter of the compass has it in front of each number; else it stands behind
+_IN_FRONT = re.compile(
+    r"([NSEWO]\s*[+-]?\d.*?)[\s,;/|]*(?<![^\W\d_])([NSEWO]\s*[+-]?\d.*)$"
+    r"|([^\W\d_]{3,}\s*\d.*?)[\s,;/|]+([^\W\d_]{3,}\s*\d.*)$",
+    re.IGNORECASE,
+)
 _PAIR_SPLITS = [
-    re.compile(r"(?<=[\d.'’′´\"”″°])[\s,;/|]+(?=[EWO]\s*\d)"),
+    re.compile(r"(?<=[NSEWO])[\s,;/|]+(?=[+-]?\d)"),
     re.compile(r"(?<=[NSEWO\"”″'’′´°])\s*[,;/|\s]\s*(?=[\dNSEWO+-])"),
     re.compile(r"\s*[;|/]\s*"),
     re.compile(r",\s+"),
@@ -288,6 +294,8 @@ def _split_pair(text: str) -> tuple[tuple[Angle, str], tuple[Angle, str]] | None
     """Two angles and what their labels say they are ("lat", "lon" or ""), by the first way of splitting that works."""
     four = _FOUR_NUMBERS.match(text)
     ways: list[list[str]] = [list(four.groups())] if four else []
+    if in_front := _IN_FRONT.match(text):
+        ways.append([part for part in in_front.groups() if part])
     ways += [[p for p in way.split(text) if p] for way in _PAIR_SPLITS]
     # "lat 60.17 lon 24.94": the labels mark where the second part starts
     ways.append([p.strip(" ,;") for p in _LABEL_STARTS.split(text) if p.strip()])

@@ -81,7 +81,9 @@ class Box(NamedTuple):
 
     def beyond(self, points: Sequence[Point | Refusal]) -> NDArray[np.bool_]:
         """Which places lie far outside the ground of a system, where its numbers mean little; none by another box."""
-        return np.asarray(self.off_km(*locate(points, WGS84)) > FAR_KM) & self.wide
+        off = self.off_km(*locate(points, WGS84))
+        lost = np.array([isinstance(point, Point) for point in points], dtype=bool) & np.isnan(off)
+        return ((off > FAR_KM) | lost) & self.wide
 
     def near(self, point: Point) -> bool:
         """Whether a place lies in the box or beside it."""
@@ -222,6 +224,10 @@ def _both_points_lost(written: Written) -> Iterator[tuple[str, Point]]:
 def _slips_of_metres(written: Written, wide: bool) -> Iterator[tuple[str, Point]]:
     x, y = written.x, written.y
     pairs = [("with x and y swapped", y, x)]
+    zone, rest = divmod(x.degrees, 1e6)
+    if written.crs.utm_zone == f"{zone:.0f}N":
+        # as German offices write it: 32567066 for 567066 in zone 32
+        pairs.append(("without the number of the zone in front of x", x._replace(degrees=rest), y))
     for k in [] if wide else _SHIFTS:
         pairs.append(("with the decimal point of x moved", _scaled(x, 10.0**k), y))
         pairs.append(("with the decimal point of y moved", x, _scaled(y, 10.0**k)))

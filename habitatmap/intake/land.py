@@ -158,8 +158,10 @@ def consent_of(given: object, until: datetime.date | DateFault | None, as_of: da
 def word_of(given: object) -> str:
     """ "yes", "no", "ask", "" for a blank cell, or "unread"; by the first word that says one of them."""
     words = fold(as_text(given)).split()
-    if not words:
-        return "" if not as_text(given).strip(" -") else "ask"  # "?" is a question
+    if not words or words in (["na"], ["n", "a"]):
+        return "" if "?" not in as_text(given) else "ask"
+    if "?" in as_text(given) or (words[0] in YES and any(word in NO and word not in YES for word in words[1:])):
+        return "ask"  # a question, or "yes/no" of a form that nobody filled in
     said = {meaning for meaning, known in (("yes", YES), ("no", NO), ("ask", ASK)) if words[0] in known}
     said |= {"ask"} if "ask" not in said and any(w in ASK for w in words) else set()
     if "ask" in said:

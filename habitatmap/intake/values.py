@@ -19,10 +19,12 @@ _NO = frozenset("no n false 0 nein falsch non faux nee falso ei e epatosi ✗".s
 
 
 def yes_no(cell: object) -> str | None:
-    """ "yes", "no", "" for a blank cell, None where the cell says neither. Reads six languages, 1/0, x and ticks."""
+    """ "yes", "no", "" for a blank cell, None where the cell says neither, or asks. Six languages, 1/0, x and ticks."""
     text = as_text(cell).strip().casefold()
     if not text:
         return ""
+    if "?" in text:
+        return None
     word = fold(text) or text
     return "yes" if word in _YES else "no" if word in _NO else None
 

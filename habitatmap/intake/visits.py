@@ -222,7 +222,7 @@ def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool)
             return "", why.CODED_OUTCOME
         outcome = "larvae" if text == "1" else "none seen"
     elif text and fold(text) not in _UNKNOWN:
-        outcome = OUTCOME_WORDS.get(fold(text), "")
+        outcome = "" if "?" in text else OUTCOME_WORDS.get(fold(text), "")
         if not outcome:
             return "", why.ODD_OUTCOME
     elif count is None:

@@ -377,6 +377,10 @@ WRITINGS = [
         "bare numbers and letters", "position", ["53 33 04.32 N 10 00 44.28 E", "53 33 44.28 N 10 01 24.24 E"], ALL[:2]
     ),
     written(
+        "one letter between two numbers", "position", ["10.0123 E 53.5512", "53°33'44.28\" N 10°01'24.24\""], ALL[:2]
+    ),
+    written("letters in front of decimals", "position", ["E 10.0123 N 53.5512", "Nord 53.5623 Ost 10.0234"], ALL[:2]),
+    written(
         "letters in front, seconds",
         "position",
         ["N 53°33'04.32\" E 10°00'44.28\"", "N53°33'44.28\" E10°01'24.24\""],
@@ -627,6 +631,8 @@ GRIDS = [
         toml='[source_crs]\n"pools.csv" = "EPSG:31467"\n',
         within_m=5,
     ),
+    sent("the number of the zone in front", "Becken;Ostwert;Nordwert\nP1;32567066,45;5934066,43\n", ALL[:1]),
+    refused("metres that read two ways, in every row", 'pool,x,y\nP1,"567,066","5,934,066"\n', "row 2"),
     sent("metres swapped", "pool,x,y\nP1,5934066.43,567066.45\nP2,5935311.78,567784.08\n", ALL[:2]),
     refused(
         "metres of no stated system", "pool,x,y\nP1,567066.45,5934066.43\nP2,567784.08,5935311.78\n", "crs", crs=None
@@ -686,6 +692,11 @@ EXTRAS = [
         "private in French",
         "mare;longitude;latitude;privé\nP1;10,0123;53,5512;oui\nP2;10,0234;53,5623;non\nP3;10,0345;53,5734;\n",
         named("P1", "P2", "P3", private=["yes", "no", None]),
+    ),
+    sent(
+        "private, with a question",
+        "pool,lon,lat,private\nP1,10.0123,53.5512,no?\nP2,10.0234,53.5623,no\n",
+        named("P1", "P2", private=[None, "no"]),
     ),
     sent(
         "volume with a unit",

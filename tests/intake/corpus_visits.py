@@ -249,6 +249,12 @@ OUTCOMES = [
         {2: "wobbly"},
     ),
     sent(
+        "an outcome with a question",
+        "pool,date,outcome\nP1,2025-05-20,larvae?\nP1,2025-05-21,stolen?\nP1,2025-05-22,dry\n",
+        [look("P1", "2025-05-22", "dry")],
+        {2: "larvae?", 3: "stolen?"},
+    ),
+    sent(
         "nothing said",
         "pool,date,outcome,larvae\nP1,2025-05-20,,\nP1,2025-05-21,-,\nP1,2025-05-22,?,\nP1,2025-05-23,dry,\n",
         [look("P1", "2025-05-23", "dry")],
