@@ -42,8 +42,8 @@ THEMES = (
 )
 
 # land cover: from the class with most dead wood and flowers to the barest; then what a table marks as water or building
-COVER = ("#5b8261", "#86a878", "#b1c792", "#d3dcae", "#dccfa4", "#d6c7b8", "#e4ded4")
-COVER_OTHER = "#efece4"
+COVER = ("#446239", "#7a9e52", "#b6c69f", "#d3e8a6", "#d2ae6e", "#a26d6e", "#f1d5d4")
+COVER_OTHER = "#f7f8f2"
 WATER_COLOUR = "#9fc0cf"
 BUILDING_COLOUR = "#b3aaa3"
 MOST_CLASSES = 8

@@ -23,6 +23,7 @@ const make = {
     if (block === "gaps") thinEdges(group);
     return filled(group, show, () => content.forEach((item, i) => {
       const shape = L.polygon(rings(item.area), areaStyle(block === "land" ? item.consent : block));
+      if (block !== "land") group.addLayer(L.polygon(rings(item.area), {renderer: canvas, color: HALO, weight: 5, opacity: 0.6, fill: false, interactive: false}));
       onTap(shape, (event) => clicked[block](item, i, event.latlng));
       group.addLayer(shape);
       if (item.at) tags[block].push(numberTag(block, item, i, group, shape.getBounds()));
@@ -67,7 +68,8 @@ function filled(group, now, fill) {
 
 /** Edges of many small areas would cover them where the map shows much ground. */
 function thinEdges(group) {
-  const fit = () => group.setStyle({weight: STYLES.gaps.weight * Math.min(1, thinner()), dashArray: thinner() < 0.8 ? null : STYLES.gaps.dashArray});
+  const fit = () => group.eachLayer((one) => one.setStyle(one.options.fill ? edge() : {weight: 5 * Math.min(1, thinner()), opacity: thinner() < 0.6 ? 0 : 0.6}));
+  const edge = () => ({weight: STYLES.gaps.weight * Math.min(1, thinner()), dashArray: thinner() < 0.8 ? null : STYLES.gaps.dashArray});
   map.on("zoomend", fit);
   group.on("add", fit);
 }

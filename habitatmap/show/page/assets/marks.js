@@ -8,7 +8,7 @@ const OUTCOMES = {
   "dry": {shape: "down", fill: "#e0a030", size: 6.5},
   "frozen": {shape: "diamond", fill: "#a8d8ea", size: 6.5},
   "gone": {shape: "cross", fill: "#44403c", size: 5.5},
-  "not reached": {shape: "up", fill: "#cbb7dd", size: 6.5},
+  "not reached": {shape: "up", fill: "#b79ad0", size: 6.5},
   "": {shape: "circle", fill: "#ffffff", size: 4}
 };
 const TREE = {shape: "leaf", fill: "#7a5230", size: 6};
