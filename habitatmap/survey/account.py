@@ -50,8 +50,9 @@ class Account:
     """What the survey says. Frames have a row per pool in the order of the pools; NaN where something can't be known.
 
     known: the chances as `map` uses them; fit: maximum likelihood, by place; weak: the same under the prior; pools:
-    `known.pools` of this season with looks, finds, blanks_needed, more_needed, value; models, effects: covariates;
-    sure: psi and p that effort is reckoned with, and where they are from.
+    `known.pools` with looks and finds of this season, more_needed (blank looks until it is SURE to be empty, given its
+    chance now) and value (of one more look); models, effects: covariates; sure: psi and p that effort is reckoned with,
+    and where they are from.
     """
 
     title: str
@@ -125,7 +126,7 @@ def take_account(
         species=by_species(visits, pools, as_of, group),
         clustering=clustering(x, y, n, d, fit),
         blocks=block_bootstrap(x, y, n, d, block_m, 2 * resamples),
-        pools=_pools(known, psi, p),
+        pools=_pools(known, p),
         effort=_effort(psi, p, n, spending),
         sure=(psi, p, basis),
         budget=spending,
@@ -148,15 +149,14 @@ def _widened(fit: Fit, goodness: Goodness) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _pools(known: Chances, psi: float, p: float) -> pd.DataFrame:
+def _pools(known: Chances, p: float) -> pd.DataFrame:
     """A row per pool: this season's looks and finds, its chance, and what further looks would tell."""
     frame = known.pools.rename(columns={"visits": "looks_ever", "detections": "finds_ever"})
     frame.insert(1, "looks", known.looks.looks)
     frame.insert(2, "finds", known.looks.found)
-    needed = blank_visits(p, SURE, psi)
-    blank = known.looks.found == 0
-    frame["blanks_needed"] = np.where(blank, float(needed), np.nan)
-    frame["more_needed"] = np.where(blank, np.maximum(needed - known.looks.looks, 0), np.nan)
+    frame["more_needed"] = [
+        blank_visits(p, SURE, chance) if 0 < chance < 1 else np.nan for chance in frame["occupancy"].tolist()
+    ]
     value = where_to_look(known).set_index("pool")["value"]
     frame["value"] = frame["pool"].map(value).to_numpy()
     return frame

@@ -48,9 +48,11 @@ def test_it_says_what_its_parts_say() -> None:
     assert told.widened[0] <= told.fit.psi_low + 1e-9
     assert told.widened[1] >= told.fit.psi_high - 1e-9
     assert told.weak.numerical_error < 1e-8
-    needed = blank_visits(fit.p, 0.95, fit.psi)
     blank = told.pools["finds"] == 0
-    assert (told.pools.loc[blank, "more_needed"] == np.maximum(needed - told.pools.loc[blank, "looks"], 0)).all()
+    for chance, more in told.pools.loc[blank, ["occupancy", "more_needed"]].to_numpy():
+        assert more == blank_visits(fit.p, 0.95, chance)
+        left = chance * (1 - fit.p) ** more
+        assert left / (1 - chance + left) <= 0.05
     assert told.pools.loc[~blank, "more_needed"].isna().all()
     assert told.seasons.shown.startswith("no change can be shown: 1 season with looks")
 
