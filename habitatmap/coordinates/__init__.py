@@ -25,7 +25,7 @@ from habitatmap.coordinates.positions import (
     read_lonlat,
     read_position,
 )
-from habitatmap.coordinates.slips import Box, box_of_rows, near_misses, settle
+from habitatmap.coordinates.slips import Box, box_of_rows, is_swapped, near_misses, settle
 from habitatmap.coordinates.squares import (
     BRITISH_GRID,
     IRISH_GRID,
@@ -73,6 +73,7 @@ __all__ = [
     "in_words",
     "is_geometry",
     "is_metric",
+    "is_swapped",
     "letter_o",
     "locate",
     "lonlat_point",

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Geod, Transformer
 
@@ -127,6 +128,19 @@ def _settle(points: Sequence[Point | Refusal], box: Box) -> list[Point | Refusal
     for i in doubted:
         answer[i] = _settled(answer[i], box)
     return answer
+
+
+def is_swapped(shape: Any, crs: CRS, box: Box | None) -> bool:
+    """Whether a shape in degrees comes into a stated area only with its latitudes and longitudes swapped."""
+    if box is None or not box.stated or not crs.is_geographic:
+        return False
+    west, south, east, north = shapely.bounds(shape)
+    if west <= box.east and east >= box.west and south <= box.north and north >= box.south:
+        return False
+    x, y = shapely.get_coordinates(shape).T
+    if (np.abs(x) > 90).any() or bool((box.off_km(x, y) <= FAR_KM).any()):
+        return False
+    return bool((box.off_km(y, x) <= NEAR_KM).any())
 
 
 def near_misses(points: Sequence[Point | Refusal], box: Box | None) -> list[tuple[int, str]]:

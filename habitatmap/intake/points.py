@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from habitatmap.coordinates import (
     WGS84,
+    Box,
     Point,
     Refusal,
     Source,
+    in_words,
     locate,
+    near_misses,
     parse_crs,
     point_of,
     read_accuracy,
@@ -23,6 +26,7 @@ from habitatmap.coordinates import (
 from habitatmap.errors import CrsError, why
 from habitatmap.errors.why import Why
 from habitatmap.intake.headings import Headings, match_headings, unit_of
+from habitatmap.intake.ledger import Ledger
 from habitatmap.intake.tables import Stated, Table
 
 ROLES = ("x", "y", "lon", "lat", "position", "system")
@@ -60,6 +64,40 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
             if isinstance(point, Point) and off > point.uncertainty_m:
                 read[i] = point._replace(uncertainty_m=off)
     return read
+
+
+# so many rows whose place was put right are named in a remark
+SLIPS_NAMED = 10
+
+
+def tell_slips(
+    name: str, row_of: Callable[[int], str], points: Sequence[Point | Refusal], box: Box | None, ledger: Ledger
+) -> None:
+    """Remarks on places that were settled by where the area lies, and on those beside it that a slip would bring in.
+
+    `row_of`: the number of a row, as a spreadsheet shows it, by its position in `points`. `box`: where the area lies, if
+    a place outside is worth a word.
+    """
+    mended = [
+        f"row {row_of(at)}: {point.mended}, {in_words(point)}"
+        for at, point in enumerate(points)
+        if isinstance(point, Point) and point.mended
+    ]
+    if mended:
+        ledger.remark(
+            f"{name}: {len(mended)} places were settled by where the area lies, as one reading only is there "
+            f"({_some(mended)}); check them"
+        )
+    beside = [f"row {row_of(at)}: {words}" for at, words in near_misses(points, box)]
+    if beside:
+        ledger.remark(
+            f"{name}: {len(beside)} places lie beside the area and may be slips ({_some(beside)}); they are used as "
+            "written"
+        )
+
+
+def _some(told: Sequence[str]) -> str:
+    return "; ".join(told[:SLIPS_NAMED]) + ("; ..." if len(told) > SLIPS_NAMED else "")
 
 
 def no_columns(table: Table) -> Why:

@@ -16,16 +16,14 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.coordinates import Point, Refusal, in_words, locate, near_misses, shift_m
+from habitatmap.coordinates import NO_PLACE, Point, Refusal, in_words, locate, shift_m
 from habitatmap.errors import InputError, why
 from habitatmap.errors.why import Reason, Remedy, Why
 from habitatmap.intake.headings import Headings, match_headings
 from habitatmap.intake.ledger import SAMPLES, Ledger, Reading, as_text
-from habitatmap.intake.points import points_of
+from habitatmap.intake.points import points_of, tell_slips
 from habitatmap.intake.tables import Stated, Table
 
-# so many rows whose place was put right are named in a remark
-MENDED_NAMED = 10
 # the columns that say where a row is
 PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")
 
@@ -203,26 +201,10 @@ def place_rows(
         read = [at for at, point in enumerate(points) if isinstance(point, Point)][:SAMPLES]
         meant = [_understood(point) if at in read else None for at, point in enumerate(points)]
         draft.reading.sample("place", written or [""] * len(points), meant)
-    _tell_slips(draft, points, stated, ledger)
+    used = [NO_PLACE if at in draft.aside else point for at, point in enumerate(points)]
+    # trees and the like beyond the boundary serve as margin; only a pool belongs inside
+    tell_slips(draft.table.name, draft.row_of, used, stated.box if draft.kind == "pools" else None, ledger)
     return points, x, y
-
-
-def _tell_slips(draft: Draft, points: Sequence[Point | Refusal], stated: Stated, ledger: Ledger) -> None:
-    """Remarks on places that were settled by where the area lies, and on those beside it that a slip would bring in."""
-    mended = [(at, p) for at, p in enumerate(points) if isinstance(p, Point) and p.mended and at not in draft.aside]
-    if mended:
-        some = "; ".join(f"row {draft.row_of(at)}: {p.mended}, {in_words(p)}" for at, p in mended[:MENDED_NAMED])
-        ledger.remark(
-            f"{draft.table.name}: {len(mended)} places were settled by where the area lies, as one reading only is "
-            f"there ({some}{'; ...' if len(mended) > MENDED_NAMED else ''}); check them"
-        )
-    beside = [(at, words) for at, words in near_misses(points, stated.box) if at not in draft.aside]
-    if beside:
-        some = "; ".join(f"row {draft.row_of(at)}: {words}" for at, words in beside[:MENDED_NAMED])
-        ledger.remark(
-            f"{draft.table.name}: {len(beside)} places lie beside the area and may be slips ({some}"
-            f"{'; ...' if len(beside) > MENDED_NAMED else ''}); they are used as written"
-        )
 
 
 def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:

@@ -24,6 +24,7 @@ from habitatmap.coordinates import (
     crs_label,
     geometry_of,
     is_geometry,
+    is_swapped,
     locate,
     read_points,
     state_crs,
@@ -34,7 +35,7 @@ from habitatmap.errors import CrsError, InputError, why
 from habitatmap.errors.why import Why
 from habitatmap.intake.headings import ALIASES, Headings, match_headings
 from habitatmap.intake.ledger import SAMPLES, Ledger, as_text
-from habitatmap.intake.points import source_of
+from habitatmap.intake.points import source_of, tell_slips
 from habitatmap.intake.tables import Stated, Table
 
 Geometries = NDArray[Any]
@@ -109,13 +110,7 @@ def read_shapes(
     for i, odd in table.odd.items():
         ledger.set_row_aside(kind, table, i, "", "", odd)
     at = np.array([i for i in range(len(table)) if i not in table.odd], dtype=np.int64)
-    closed: list[int] = []
-    placed = _placed(table, at, heads, crs, stated, closed)
-    if closed:
-        ledger.remark(
-            f"{table.name}: {len(closed)} outlines did not come back to their start and were closed by a straight line "
-            f"(row {_rows(table, closed)}); see on the map whether the ground is right"
-        )
+    placed = _placed(table, at, heads, crs, stated, ledger)
 
     usable: dict[Hashable, tuple[int, Any]] = {}
     for i, shape in zip(at.tolist(), placed, strict=True):
@@ -191,18 +186,27 @@ def moved(geometry: Any, own: CRS, crs: CRS) -> Any:
 
 
 def _placed(
-    table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stated: Stated, closed: list[int]
+    table: Table, at: NDArray[np.int64], heads: Headings, crs: CRS, stated: Stated, ledger: Ledger
 ) -> list[Any]:
     """For each row of `at` its geometry in `crs`, or the Refusal that says why there is none.
 
-    Rows whose outline had to be closed are added to `closed`.
+    Outlines that had to be closed, shapes whose two coordinates are swapped, and slips of points are told.
     """
+    closed: list[int] = []
+    swapped: list[int] = []
+
+    def brought(i: int, shape: Any, own: CRS | None) -> Any:
+        if shape is not None and own is not None and is_swapped(shape, own, stated.box):
+            swapped.append(i)
+            shape = shapely.transform(shape, lambda xy: xy[:, ::-1])
+        return _no_shape(shape, own, crs)
+
     if table.geometry is not None:
         shapes = [table.geometry[i] for i in at]
-        if all(shape is None or shape.is_empty for shape in shapes):
-            return [_no_shape(shape, None, crs) for shape in shapes]
-        own = layer_crs(table, stated)
-        return [_no_shape(shape, own, crs) for shape in shapes]
+        own = None if all(shape is None or shape.is_empty for shape in shapes) else layer_crs(table, stated)
+        answer = [brought(int(i), shape, own) for i, shape in zip(at, shapes, strict=True)]
+        _tell_repairs(table, closed, swapped, stated, ledger)
+        return answer
 
     source = source_of(table.file, stated)
     cells = {role: [table.rows[i][heads.at[role]] for i in at] for role in PLACE_ROLES if role in heads.at}
@@ -213,27 +217,42 @@ def _placed(
     points: list[Point | Refusal] = []
     if not all(written):
         points = read_points(cells, heads.text, source, table.file, stated.box)
+        tell_slips(table.name, lambda i: str(table.numbers[at[i]]), points, None, ledger)
     x, y = locate(points, crs)
-    answer: list[Any] = []
+    answer = []
     for i, text in enumerate(texts):
-        if written[i]:
-            shape = _from_text(text, source, crs, table.file)
-            if isinstance(shape, Refusal) and shape.reason == why.SHAPE_BROKEN.reason:
-                shape = _from_text(text, source, crs, table.file, close_rings=True)
-                closed += [] if isinstance(shape, Refusal) else [int(at[i])]
-            answer.append(shape)
-        elif isinstance(points[i], Refusal):
-            answer.append(points[i])
-        else:
-            answer.append(_no_shape(shapely.Point(x[i], y[i]) if np.isfinite(x[i]) else None, crs, crs))
+        if not written[i]:
+            point = shapely.Point(x[i], y[i]) if np.isfinite(x[i]) else None
+            answer.append(points[i] if isinstance(points[i], Refusal) else _no_shape(point, crs, crs))
+            continue
+        read = _from_text(text, source, table.file)
+        if isinstance(read, Refusal) and read.reason == why.SHAPE_BROKEN.reason:
+            read = _from_text(text, source, table.file, close_rings=True)
+            closed += [] if isinstance(read, Refusal) else [int(at[i])]
+        answer.append(read if isinstance(read, Refusal) else brought(int(at[i]), *read))
+    _tell_repairs(table, closed, swapped, stated, ledger)
     return answer
+
+
+def _tell_repairs(table: Table, closed: Sequence[int], swapped: Sequence[int], stated: Stated, ledger: Ledger) -> None:
+    """Remarks on outlines that were closed and shapes that were turned over, with their rows."""
+    if closed:
+        ledger.remark(
+            f"{table.name}: {len(closed)} outlines did not come back to their start and were closed by a straight line "
+            f"(row {_rows(table, closed)}); see on the map whether the ground is right"
+        )
+    if swapped and stated.box is not None:
+        ledger.remark(
+            f"{table.name}: {len(swapped)} shapes lie in the area with latitude and longitude swapped only, and were "
+            f"turned over (row {_rows(table, swapped)}); check them against {stated.box.said_by}"
+        )
 
 
 PLACE_ROLES = ("position", "x", "y", "lon", "lat", "system")
 
 
-def _from_text(text: str, source: Source | None, crs: CRS, file: str, close_rings: bool = False) -> Any:
-    """A geometry written as text; its system is the one it carries, the stated one, or proven degrees."""
+def _from_text(text: str, source: Source | None, file: str, close_rings: bool = False) -> tuple[Any, CRS] | Refusal:
+    """A geometry written as text and its system: the one it carries, the stated one, or proven degrees."""
     read = geometry_of(text, close_rings)
     if read is None or read[0] is None:
         return Refusal("position", text, *why.SHAPE_BROKEN)
@@ -248,7 +267,7 @@ def _from_text(text: str, source: Source | None, crs: CRS, file: str, close_ring
         own = WGS84
     else:
         return Refusal("position", text, *why.SHAPE_UNSTATED.of(file=file))
-    return _no_shape(shape, own, crs)
+    return shape, own
 
 
 def _no_shape(shape: Any, own: CRS | None, crs: CRS) -> Any:

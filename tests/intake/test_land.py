@@ -10,6 +10,7 @@ from pyproj import CRS
 from shapely import set_srid, to_wkb
 from shapely.geometry import LineString, Point, Polygon, box
 
+from habitatmap.coordinates import Box
 from habitatmap.errors import CrsError, InputError
 from habitatmap.intake.dates import UNDECIDED
 from habitatmap.intake.files import read_tables
@@ -247,3 +248,26 @@ def test_distances_with_their_unit(tmp_path: Path) -> None:
     )
     kept = read_keep_away(read_tables(tmp_path / "keep_away.csv"), CRS_M, Stated(), Ledger(), {})
     assert kept["distance_m"].tolist() == pytest.approx([30.48, 40, 100, 0])
+
+
+def test_shapes_with_latitude_first_are_turned_over_where_the_area_says_so(tmp_path: Path) -> None:
+    """9 E, 49.65 N lies in the area; 49.65 E, 9 N lies in Somalia."""
+    right, over = box(8.99, 49.64, 9.01, 49.66), box(49.64, 8.99, 49.66, 9.01)
+    path = write_layer(tmp_path / "land.gpkg", [right, over], crs="EPSG:4326", name=["A", "B"])
+    stated = Stated(box=Box(8.9, 49.6, 9.1, 49.7, "the boundary"))
+    ledger = Ledger()
+    land = read_land(read_tables(path), CRS_M, stated, ledger, DAY)
+    assert land.geometry.iloc[0].symmetric_difference(land.geometry.iloc[1]).area == pytest.approx(0, abs=1.0)
+    assert any("latitude and longitude swapped only" in r and "(row 2)" in r for r in ledger.remarks)
+    # without an area nobody knows
+    apart = read_land(read_tables(path), CRS_M, Stated(), Ledger(), DAY)
+    assert apart.geometry.iloc[0].distance(apart.geometry.iloc[1]) > 1e6
+
+
+def test_slips_of_points_in_layers_are_told(tmp_path: Path) -> None:
+    (tmp_path / "keep_away.csv").write_text("kind,lat,lon\nschool,49.65,9\nschool,9.001,49.651\n")
+    ledger = Ledger()
+    stated = Stated(box=Box(8.9, 49.6, 9.1, 49.7, "the boundary"))
+    kept = read_keep_away(read_tables(tmp_path / "keep_away.csv"), CRS_M, stated, ledger, {})
+    assert kept.geometry.iloc[0].distance(kept.geometry.iloc[1]) < 200
+    assert any("row 3: with latitude and longitude swapped" in r for r in ledger.remarks)
