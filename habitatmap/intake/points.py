@@ -75,8 +75,8 @@ def tell_slips(
 ) -> None:
     """Remarks on places that were settled by where the area lies, and on those beside it that a slip would bring in.
 
-    `row_of`: the number of a row, as a spreadsheet shows it, by its position in `points`. `box`: where the area lies, if
-    a place outside is worth a word.
+    `row_of`: the number of a row, as a spreadsheet shows it, by its position in `points`. `box`: where the area lies,
+    if a place outside is worth a word.
     """
     mended = [
         f"row {row_of(at)}: {point.mended}, {in_words(point)}"
