@@ -14,8 +14,9 @@ log = logging.getLogger("habitatmap")
 @click.argument("area", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/check.")
 @click.option("--fix", is_flag=True, help="Write NAME.fix.csv beside each input: the rows to correct.")
+@click.option("--semicolons", is_flag=True, help="In those, ; between the cells: for programs with a decimal comma.")
 @click.option("--json", "as_json", is_flag=True, help="Print the account as JSON on stdout.")
-def command(area: Path, out: Path | None, fix: bool, as_json: bool) -> None:
+def command(area: Path, out: Path | None, fix: bool, semicolons: bool, as_json: bool) -> None:
     """Say how every file of AREA was understood; AREA/check gets a page for the person who mends the sheets.
 
     With --fix the rows that need you are written beside each input, as NAME.fix.csv in that file's own columns. Correct
@@ -32,7 +33,7 @@ def command(area: Path, out: Path | None, fix: bool, as_json: bool) -> None:
     target = out or area / "check"
     check_target(target, own="check", mark="check.html")
     opened = open_area(area)
-    fixes = write_fixes(opened.folder, opened.ledger) if fix else []
+    fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix else []
     found = account(opened, fixes)
     write_check(found, target)
     for file in fixes:

@@ -366,11 +366,12 @@ class Written:
     changed: int = 0
 
 
-def write_fixes(folder: Path, ledger: Ledger) -> list[Written]:
+def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[Written]:
     """Writes the rows that a person can correct beside their files, and keeps what somebody has changed there.
 
     A row nobody has touched goes once its original is used or has changed, and a file goes when no row is left.
-    A correction file saved as a workbook stays as it is. InputError where a file cannot be written.
+    A correction file saved as a workbook stays as it is. Cells stand between semicolons where `semicolons` says so, or
+    a text of the area or the correction file itself has them. InputError where a file cannot be written.
     """
     aside = ledger.in_order()
     by_row = {(e.file, e.row): Why(e.reason, e.remedy) for e in aside}
@@ -403,10 +404,12 @@ def write_fixes(folder: Path, ledger: Ledger) -> list[Written]:
             told = Why(entry.reason, entry.remedy)
             tally = keep(f"{name}{FIX}.csv", _record(entry.table, entry.at, None, told))
             tally.waiting, tally.new = tally.waiting + 1, tally.new + 1
-    semicolons = any("cells between ;" in reading.notes for reading in ledger.readings)
+    semicolons = semicolons or any("cells between ;" in reading.notes for reading in ledger.readings)
+    corrections = [*(p.correction for p in ledger.corrections), *(c for c, _ in ledger.lost_corrections)]
+    with_semicolons = {c.file for c in corrections if c.semicolons}
     for file, rows in records.items():
         if Path(file).suffix.casefold() in TEXT_SUFFIXES:
-            _write(folder / file, rows, ";" if semicolons else ",")
+            _write(folder / file, rows, ";" if semicolons or file in with_semicolons else ",")
     return [tallies[file] for file in sorted(tallies)]
 
 

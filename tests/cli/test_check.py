@@ -122,6 +122,16 @@ def test_fix_writes_beside_the_inputs_and_keeps_what_was_corrected(tmp_path: Pat
     assert "visits.csv, rows 2, 3: corrected in row" in done.stdout
 
 
+def test_semicolons_for_programs_with_a_decimal_comma(tmp_path: Path) -> None:
+    town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,\n")
+    check(town, "--fix", "--semicolons")
+    assert (
+        (town / "visits.fix.csv")
+        .read_text(encoding="utf-8-sig")
+        .startswith("why;what_to_do;pool;date;outcome;from_file")
+    )
+
+
 def test_without_fix_nothing_is_written_beside_the_inputs(tmp_path: Path) -> None:
     town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,\n")
     check(town)
