@@ -92,8 +92,16 @@ def fit_ground(detections: Array, places: pd.DataFrame, prior: Prior) -> tuple[G
     fit = fit_occupancy(detections[known], site, prior=replace(prior, slope_sd=SLOPE_SD))
     assert fit.draws is not None
     taken = fit.draws[np.linspace(0, len(fit.draws) - 1, DRAWS).round().astype(np.int64)]
+    told = [i for i in range(len(names)) if not np.isnan(taken[0, 1 + i])]  # the rest follow from the others
+    if not told:
+        return None, "the same chance on all ground (it hardly differs where pools were looked at)"
+    ends = site.iloc[:, told]
     ground = Ground(
-        tuple(names), taken[:, :-1], expit(taken[:, -1]), site.min().to_numpy(float), site.max().to_numpy(float)
+        tuple(names[i] for i in told),
+        taken[:, [0, *(1 + i for i in told)]],
+        expit(taken[:, -1]),
+        ends.min().to_numpy(dtype=np.float64),
+        ends.max().to_numpy(dtype=np.float64),
     )
     return ground, f"by {ground.words()}, each with a slope held near 0 unless the looks say otherwise"
 

@@ -61,6 +61,21 @@ def test_unknown_ground_is_passed_over() -> None:
     assert fit_ground(found, places * 0 + 0.5, Prior())[0] is None
 
 
+def test_ground_of_two_kinds_is_told_once() -> None:
+    """Where every spot is a mix of the same two kinds of ground, its dead wood follows from its forage."""
+    found, places = made_up(100)
+    told, said = fit_ground(found, places.assign(wood=1 - 2 * places["forage"]), Prior())
+    assert told is not None
+    assert told.names == ("forage",)
+    assert said.startswith("by forage, each")
+    assert np.isfinite(told.draws).all()
+    lonely = places.assign(forage=np.where(np.arange(100) == 0, 1.0, 0.5))
+    lonely.loc[0, "wood"] = np.nan  # the only spot that differs is not known otherwise
+    told, _ = fit_ground(found, lonely, Prior())
+    assert told is not None
+    assert told.names == ("wood",)
+
+
 def test_nothing_is_said_beyond_the_range() -> None:
     told = Ground(("forage",), np.array([[0.0, 2.0]]), np.array([0.5]), np.array([-1.0]), np.array([1.0]))
     at = told.draws_at(np.array([[-9.0], [-1.0], [1.0], [9.0]]))[0]
