@@ -11,6 +11,7 @@ import pytest
 
 from habitatmap.show.catalogue import LANGUAGES, words
 from habitatmap.show.page import map_page
+from habitatmap.show.reasons import doubt, reason
 from habitatmap.show.words import WORDS
 from tests.browser.town import town
 
@@ -83,3 +84,35 @@ def test_a_long_hostile_sentence_is_not_taken_apart(visit: Callable[..., Any], t
     page.locator("#tab-gaps").click()
     assert page.locator("#gaps-panel tbody p").first.text_content() == text
     assert page.trouble == []
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_reasons_doubts_and_causes_are_put_together_in_each_language(
+    visit: Callable[..., Any], tmp_path: Path, language: str
+) -> None:
+    result = town()
+    row = {"gain": 0.0123, "gain_low": 0.01, "gain_high": 0.02, "cumulative": 0.5, "occupancy_expected": 0.42}
+    row |= {"forage_m": 20.0, "dead_wood_m": 226.0, "nearest_pool_m": 139.0, "consent": "ask", "robustness": 0.45}
+    row |= {"assumed_share": 0.4, "sampled": "no", "occupancy_low": 0.1, "occupancy_high": 0.9, "wanted": "no"}
+    bare = {"gain": 0.002, "cumulative": None, "occupancy_expected": None, "dead_wood_m": 226.0}
+    bare |= {"forage_m": None, "nearest_pool_m": None}
+    reasons = [reason(row), reason(bare), reason(row | {"ec_gain": 0.1, "wanted": "yes"})]
+    result.plan["reason"] = [*reasons, *[reasons[0]] * (len(result.plan) - 3)]
+    result.plan["could_be_wrong"], result.plan["caution"] = doubt(row), ""
+    result.gaps["cause"] = (
+        "no known breeding place within flight (the nearest is 912 m away); a pool may stand on 3.7 ha of it "
+        "(with a consent the plan allows)"
+    )
+    path = tmp_path / "map.html"
+    path.write_text(map_page(result, language), encoding="utf-8")
+    page = visit(path)
+    page.locator("#plan-panel .pick").first.click()
+    card = page.locator("#plan-panel .detail").inner_text()
+    told = page.locator("#plan-panel tbody th > p:first-of-type").all_text_contents()
+    page.locator("#tab-gaps").click()
+    told += [card, page.locator("#gaps-panel tbody p").first.text_content()]
+    english = ("pool", "forage", "From here", "larvae", "owner", "assumed", "likely", "flight", "may stand", "allows")
+    for text in told:
+        assert [word for word in english if word in text] == []
+    assert "1,2" in told[0]
+    assert "226" in told[1]

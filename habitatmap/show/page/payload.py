@@ -36,7 +36,6 @@ from habitatmap.show.page.pictures import (
     warp,
     web_frame,
 )
-from habitatmap.show.reasons import reason
 from habitatmap.show.tornado import tornado_svg, tornado_words
 
 PER_DEGREE = 100_000
@@ -197,7 +196,6 @@ def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
                 "at": None if private else writer.point(row["x"], row["y"]),
                 "xy": None if private else [round(float(row["x"]), 1), round(float(row["y"]), 1)],
                 "zone": writer.polygon(ground),
-                "told": row.get("reason") == reason(row),
                 **{key: _text(row.get(key)) for key in ("place", "consent", "reason", "caution")},
                 "doubt": _text(row.get("could_be_wrong")),
                 **{key: _number(row.get(key)) for key in PLAN_NUMBERS},
@@ -287,11 +285,13 @@ def _keep_away(result: Any, writer: Writer) -> list[dict[str, Any]]:
     frame = result.keep_away
     if not len(frame):
         return []
-    ground = [shape.buffer(distance) for shape, distance in zip(frame.geometry, frame["distance_m"], strict=True)]
+    ground = [
+        shape.buffer(distance, quad_segs=4) for shape, distance in zip(frame.geometry, frame["distance_m"], strict=True)
+    ]
     merged = gpd.GeoDataFrame({"kind": frame["kind"].to_numpy()}, geometry=ground).dissolve("kind", sort=True)
     tolerance = result.grid.cell_m / 2
     return [
-        {"kind": shown(kind), "area": writer.polygon(simplify(shape, tolerance))}
+        {"kind": shown(kind), "area": writer.polygon(simplify(shape, tolerance, preserve_topology=False))}
         for kind, shape in merged.geometry.items()
     ]
 

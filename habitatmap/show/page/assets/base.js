@@ -61,18 +61,6 @@ const written = (text, tag) => el(tag || "span", {dir: "auto"}, text);
 /** Why no pool may stand somewhere; the kind of a keep-away is a word of the area's own. */
 const lostReason = (text) => text.startsWith("keep-away: ") ? say("lost_keep_away", {kind: said(text.slice(11))}) : said(text);
 
-/** Why a pool is suggested, put together anew from its figures where the page speaks another language. */
-function why(row) {
-  if (!row.told || facts.lang === "en") return row.reason;
-  const parts = [say("why_gain", {gain: finely(row.gain)})];
-  if (row.cumulative !== null) parts.push(say("why_cumulative", {share: finely(row.cumulative)}));
-  if (row.occupancy_expected !== null) parts.push(say("why_chance", {chance: share(row.occupancy_expected)}));
-  const near = ["forage_m", "dead_wood_m", "nearest_pool_m"].filter((key) => row[key] !== null).map((key) => say("why_" + key, {far: metres(row[key])}));
-  const sentences = [parts.join(", ") + "."];
-  if (near.length) sentences.push(say("why_near", {list: new Intl.ListFormat(facts.lang).format(near)}));
-  return sentences.join(" ");
-}
-
 /** The same function, run once for many calls in a row. */
 function later(work) {
   let due = false;

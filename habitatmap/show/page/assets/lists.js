@@ -86,14 +86,14 @@ function planTable() {
     button: (i) => [where(plan[i])],
     cells: (i, button) => [
       el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
-      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(why(plan[i]), "p"),
+      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(said(plan[i].reason), "p"),
         el("p", {class: "paper", dir: "auto"}, said(plan[i].caution))),
       el("td", {class: "figure"}, plan[i].gain === null ? words.unknown : "+" + finely(plan[i].gain)),
       el("td", {class: "figure"}, share(plan[i].robustness))
     ],
     card: (i) => {
       const row = plan[i], card = el("div", {class: "card"});
-      card.append(el("h3", null, words.why), written(why(row), "p"));
+      card.append(el("h3", null, words.why), written(said(row.reason), "p"));
       if (!row.at) card.append(el("p", {class: "pointless"}, words.private_point));
       card.append(factList([
         [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: "+" + finely(row.gain)})],

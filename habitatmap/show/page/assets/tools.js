@@ -184,19 +184,29 @@ function speak() {
 
 /** A sentence that was written while the map was made, in the reader's language where the catalogue has it. */
 function said(text) {
-  if (!text || facts.lang === "en") return text;
-  const known = words.sentences;
-  if (Object.hasOwn(known, text)) return known[text];
-  if (text.length > 1500) return text;
-  for (const [template, translated] of Object.entries(known)) {
-    if (!template.includes("{")) continue;
-    const shape = new RegExp("^" + template.replace(/[.*+?^$()|[\]\\]/g, "\\$&").replace(/\{(\w+)\}/g, "(?<$1>.{1,80})") + "$", "u");
-    const found = shape.exec(text);
-    if (found) return translated.replace(/\{(\w+)\}/g, (whole, name) => said(found.groups[name]));
+  if (!text || facts.lang === "en" || text.length > 3000) return text;
+  if (Object.hasOwn(words.sentences, text)) return words.sentences[text];
+  if (text.length < 600) {
+    for (const [shape, translated] of shapes()) {
+      const found = shape.exec(text);
+      if (found) return translated.replace(/\{(\w+)\}/g, (whole, name) => figure(found.groups[name]));
+    }
   }
-  const parts = text.split(/(?<=[.!?]) (?=\p{Lu})|(?<=;) /u);
-  if (parts.length > 1 && parts.length < 30) return parts.map((part) => part.endsWith(";") ? said(part.slice(0, -1)) + ";" : said(part)).join(" ");
-  return text;
+  const parts = text.split(/(?<=[.!?]) (?=[\p{Lu}\d])|(?<=;) /u);
+  return parts.length > 1 && parts.length < 40 ? parts.map((part) => part.endsWith(";") ? said(part.slice(0, -1)) + ";" : said(part)).join(" ") : text;
+}
+
+/** Sentences of the catalogue with {names}, as expressions. */
+function shapes() {
+  words.shapes = words.shapes || Object.entries(words.sentences).filter(([english]) => english.includes("{")).map(([english, translated]) =>
+    [new RegExp("^" + english.replace(/[.*+?^$()|[\]\\]/g, "\\$&").replace(/\{(\w+)\}/g, "(?<$1>.{1,80}?)") + "$", "u"), translated]);
+  return words.shapes;
+}
+
+/** A figure as this language writes it; any other part of a sentence is a sentence of its own. */
+function figure(part) {
+  const found = /^(-?\d+)(?:\.(\d+))?( %| m)?$/.exec(part);
+  return found ? number(Number(found[1] + "." + (found[2] || "0")), (found[2] || "").length) + (found[3] || "").replace(" ", "\u00a0") : said(part);
 }
 
 function toolbar() {
