@@ -1,4 +1,4 @@
-"""Small areas, where every combination can be tried: the plan is the best or next to it, and the bound never below it."""
+"""Small areas, where every combination can be tried: the plan is the best or next to it, the bound never below it."""
 
 from __future__ import annotations
 
