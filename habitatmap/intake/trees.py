@@ -302,12 +302,18 @@ def _likely_unit(values: np.ndarray) -> str:
     return "cm" if 3 <= middle <= 250 else ""
 
 
+# "ca. 60", "Ø 45", "45 cm (BHD)": words around a thickness that do not change it
+_AROUND = re.compile(
+    r"^\s*(?:ca\.?|circa|approx\.?|about|etwa|environ|env\.|ongeveer|noin|unos|[~≈ø⌀]|dbh|bhd)\s*[:=]?(?=[\s\d])|\s*\([^)]*\)\s*$"
+)
+
+
 def _thickness(cell: object, comma: str) -> tuple[float, str]:
     """(value, unit written in the cell or "") of a number or a class."""
     number = read_number(cell, comma)
     if number is not None:
         return number.value, ""
-    text = as_text(cell).casefold().strip()
+    text = _AROUND.sub("", as_text(cell).casefold()).strip()
     n = r"(\d+(?:[.,]\d+)?)"
     span = re.fullmatch(rf"{n}?\s*{_UNIT}\s*(?:-|–|—|to|bis|à|tot|a)\s*{n}?\s*{_UNIT}", text)
     above = re.fullmatch(

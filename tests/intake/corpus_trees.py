@@ -120,7 +120,17 @@ SIZES = [
         ("80+", Between(80, 120)),
     ),
     measured("classes in words", "size", ("young", None), ("veteran", None), ("mature", None)),
-    measured("units in cells", "diameter", ("45 cm", 45.0), ("0.7 m", 70.0), ("31cm", 31.0)),
+    measured(
+        "units in cells",
+        "diameter",
+        ("45 cm", 45.0),
+        ("0.7 m", 70.0),
+        ("31cm", 31.0),
+        ("Ø 45", 45.0),
+        ("ca. 60 cm", 60.0),
+        ("45 cm (BHD)", 45.0),
+        ("2 x 30 cm", None),
+    ),
     measured("nothing, nought and a question", "dbh_cm", ("0", None), ("?", None), ("-", None), ("31", 31.0)),
     sent(
         "size too large or below nothing",
