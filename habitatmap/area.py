@@ -471,7 +471,7 @@ def _nothing_placed(ledger: Ledger) -> str:
     aside = ledger.in_order()
     if not aside:
         return "no input has a place that can be used; add rows to pools.*, or add land_cover.tif"
-    first, others = aside[0], f" ({len(aside) - 1} more rows were set aside)" if len(aside) > 1 else ""
+    first, others = aside[0], f" (the first of {len(aside)} rows set aside)" if len(aside) > 1 else ""
     return (
         f"no input has a place that can be used: {first.file}, row {first.row}: {first.reason}{others}; "
         f"{first.remedy}, or add land_cover.tif"

@@ -99,7 +99,7 @@ def read_tables(path: Path, known: Iterable[str] = (), encoding: Mapping[str, st
         suffix = file.suffix.casefold()
         try:
             with file.open("rb") as opened:
-                start = opened.read(8)
+                start = opened.read(400)
         except OSError as error:
             raise InputError(f"{name} cannot be opened ({error.strerror}); check the file and its rights") from error
         if not start:
@@ -108,10 +108,16 @@ def read_tables(path: Path, known: Iterable[str] = (), encoding: Mapping[str, st
             return _read_vector(file, name)
         if suffix == ".parquet":
             return [_read_parquet(file, name)]
-        # a workbook that was renamed to .csv is still a workbook
-        if suffix in SHEET_SUFFIXES or start.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
+        # a workbook that was renamed to .csv is still a workbook, and many programs call text .xls
+        if start.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")) or (suffix in SHEET_SUFFIXES and not _is_text(start)):
             return read_workbook(file, name, stated)
         return read_text(file, name, stated, (encoding or {}).get(name))
+
+
+def _is_text(start: bytes) -> bool:
+    """Whether a file begins as a table of text does: with cells, no zero bytes but those of UTF-16, and no web page."""
+    text = start.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" not in start
+    return text and not start.lstrip().startswith(b"<") and any(mark in start for mark in (b"\t", b";", b",", b"|"))
 
 
 def _no_table_in(archive: Path) -> str:

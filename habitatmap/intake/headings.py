@@ -40,6 +40,8 @@ def fold(text: str) -> str:
     return " ".join(re.sub(r"[^\w]+|_", " ", plain).split())
 
 
+# the number of a question in a form: "1. Pool", "2) Date", "Q3: Outcome"
+_NUMBERED = re.compile(r"^\s*q?\d{1,2}\s*[.):]\s*(?=[^\W\d_])", re.IGNORECASE)
 # what stands in brackets behind a heading and changes nothing of its meaning
 _ASIDES = frozenset(
     """e n w s o dd dms deg degree degrees decimal grad dezimal dezimalgrad degres decimaux graden grados decimales
@@ -81,8 +83,9 @@ def unit_of(heading: str) -> str:
 
 
 def _bare(heading: str) -> str:
-    """A folded heading without its reference system, unit, height of measuring, order of dates, and asides."""
-    text = _DATE_FORMAT.sub(" ", _HEIGHT.sub(" ", without_system(heading)))
+    """A folded heading without its number, reference system, unit, height of measuring, order of dates, and asides."""
+    text = _NUMBERED.sub("", heading)
+    text = _DATE_FORMAT.sub(" ", _HEIGHT.sub(" ", without_system(text)))
     text = _BRACKETS.sub(lambda part: " " if _is_aside(part[1]) else part[0], text)
     words = fold(text).split()
     while len(words) > 1 and (words[-1] in _UNITS or words[-1] in ("us", "uk", "imp", "imperial")):

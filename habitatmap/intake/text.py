@@ -199,8 +199,10 @@ def split_records(text: str, stated: frozenset[str] = frozenset()) -> tuple[list
 def _delimiter(text: str, stated: frozenset[str]) -> str:
     """The character that yields most known headings in one line, then the most and the most even cells."""
     sample = "\n".join(text.split("\n", 2000)[:2000])
-    first = next((line for line in sample.split("\n") if line.strip()), "").strip(' "')
-    if not re.search(r"[,;\t|]", first) and is_known(first, stated):
+    first = next((line for line in sample.split("\n") if line.strip()), "")
+    whole = first.count('"') % 2 == 0  # else the heading goes on in the next line
+    first = first.strip(' "')
+    if whole and not re.search(r"[,;\t|]", first) and is_known(first, stated):
         return ""  # one column, whose cells may well have commas: "60.17, 24.94" under position
 
     def merit(delimiter: str) -> tuple[int, float]:
