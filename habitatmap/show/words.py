@@ -120,6 +120,7 @@ WORDS: dict[str, str] = {
     "gap_area": "Area",
     "gap_share": "Share of forage",
     "gap_cause": "Why nothing reaches it",
+    "gap_streets": "Streets and paths in it",
     "gap_reach": "Chance of a visit now",
     "gap_forage": "Mean forage",
     "gap_status": "Gap {rank} of {all}: {area}.",

@@ -22,7 +22,7 @@ from shapely.geometry import LineString
 from habitatmap.errors import HabitatmapError
 from habitatmap.show.page import figure, map_page, public_page
 from habitatmap.show.page.names import names
-from habitatmap.show.page.payload import FEWEST_SHOWN, SORTS, Writer
+from habitatmap.show.page.payload import FEWEST_SHOWN, SORTS, Writer, _streets_in
 from habitatmap.show.page.pictures import OUTSIDE, classes_of, warp, web_frame
 from habitatmap.show.page.themes import FORAGE_BREAKS, THEMES
 from habitatmap.show.words import WORDS
@@ -305,3 +305,20 @@ def test_a_name_stands_on_the_straightest_stretch_and_reads_from_the_left() -> N
     assert found["turn"] == [45, -90, 0]
     cut = names(paths.assign(name="x" * 10_000), land, SORTS, Writer(CRS.from_epsg(CRS_CODE)))
     assert max(map(len, cut["text"])) == 40
+
+
+def test_a_gap_names_its_streets_longest_first() -> None:
+    paths = gpd.GeoDataFrame(
+        {"name": ["Short", "Long", "Long", "", "Far", "Touching"], "kind": "residential"},
+        geometry=[
+            LineString([(0, 0), (8, 0)]),
+            LineString([(0, 2), (6, 2)]),
+            LineString([(0, 4), (6, 4)]),
+            LineString([(-9, 1), (9, 1)]),
+            LineString([(50, 50), (60, 60)]),
+            LineString([(10, 10), (20, 20)]),
+        ],
+        crs=CRS_CODE,
+    )
+    assert _streets_in(np.array([square(0, 0, 10), square(500, 0, 1)]), paths) == [["Long", "Short"], []]
+    assert _streets_in(np.array([square(0, 0, 10)]), paths[:0]) == [[]]

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
-from shapely import box, get_coordinates, get_parts, remove_repeated_points, simplify
+from shapely import STRtree, box, get_coordinates, get_parts, intersection, length, remove_repeated_points, simplify
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.grid import Grid
@@ -40,6 +40,7 @@ from habitatmap.show.tornado import tornado_svg, tornado_words
 
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
+MOST_STREETS = 5  # named with a gap
 MOST_REASONS = 40  # lines of what was set aside; set_aside.csv has them all
 INK = "#20292b"
 FEWEST_SHOWN = 3  # places in a blur square (expert judgement, FACTS 9)
@@ -213,16 +214,31 @@ def _plan_for_everyone(public: Any, writer: Writer) -> list[dict[str, Any]]:
 
 
 def _gaps(result: Any, writer: Writer) -> list[dict[str, Any]]:
+    streets = _streets_in(result.gaps.geometry.to_numpy(), result.paths)
     return [
         {
             "rank": int(row["rank"]),
             "cause": _text(row.get("cause")),
+            "streets": names,
             "area": writer.polygon(row["geometry"]),
             "at": writer.inside(row["geometry"]),
             **{key: _number(row.get(key)) for key in ("area_ha", "share", "mean_forage", "mean_reach")},
         }
-        for row in result.gaps.to_dict("records")
+        for row, names in zip(result.gaps.to_dict("records"), streets, strict=True)
     ]
+
+
+def _streets_in(areas: NDArray[np.object_], paths: gpd.GeoDataFrame) -> list[list[str]]:
+    """The names of the paths in each area, those that run longest in it first."""
+    named = paths[paths["name"].fillna("").astype(str) != ""] if len(paths) and "name" in paths else paths[:0]
+    tree, found = STRtree(named.geometry.to_numpy()), []
+    for area in areas:
+        hit = np.sort(tree.query(area, predicate="intersects"))
+        inside = length(intersection(named.geometry.to_numpy()[hit], area)) if len(hit) else []
+        metres = pd.Series(inside, index=named["name"].iloc[hit].astype(str), dtype=float).groupby(level=0).sum()
+        longest = metres.sort_values(ascending=False, kind="stable").head(MOST_STREETS)
+        found.append(_texts(longest.index[longest > 0]))
+    return found
 
 
 def _pools(result: Any, writer: Writer) -> dict[str, Any]:
@@ -486,8 +502,8 @@ def _lines(paths: gpd.GeoDataFrame, writer: Writer, tolerance: float) -> dict[st
         tolerance *= 2
         shapes = simplify(shapes, tolerance)
         if tolerance > 64 * 5:  # straight lines only, still too many: the longest of them
-            length = np.array([shape.length for shape in shapes])
-            shapes = np.where(length >= np.quantile(length, 1 - 1 / excess), shapes, None)
+            long = length(shapes)
+            shapes = np.where(long >= np.quantile(long, 1 - 1 / excess), shapes, None)
             break
     for kind, shape in zip(paths["kind"], shapes, strict=True):
         sort = SORTS.get(kind, "road")

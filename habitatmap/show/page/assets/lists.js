@@ -138,10 +138,11 @@ function gapsTable() {
     name: "gaps", n: gaps.length, caption: words.gaps_caption, none: words.gaps_none,
     heads: [[words.gap_cause, ""], [words.gap_area, "figure"], [words.gap_share, "figure"]],
     button: (i) => [say("gap", {rank: gaps[i].rank})],
-    cells: (i, button) => [el("th", {scope: "row"}, button, written(said(gaps[i].cause), "p")),
+    cells: (i, button) => [el("th", {scope: "row"}, button, written(said(gaps[i].cause), "p"),
+      gaps[i].streets.length ? el("p", {dir: "auto"}, words.gap_streets + ": " + gaps[i].streets.join(", ")) : ""),
       el("td", {class: "figure"}, hectares(gaps[i].area_ha)), el("td", {class: "figure"}, share(gaps[i].share))],
     card: (i) => el("div", {class: "card"}, written(said(gaps[i].cause), "p"), factList([
-      [words.gap_area, hectares(gaps[i].area_ha)], [words.gap_share, share(gaps[i].share)],
+      [words.gap_streets, gaps[i].streets.join(", ")], [words.gap_area, hectares(gaps[i].area_ha)], [words.gap_share, share(gaps[i].share)],
       [words.gap_forage, number(gaps[i].mean_forage, 2)], [words.gap_reach, share(gaps[i].mean_reach)]])),
     show: (i) => {
       map.fitBounds(light(gaps[i].area, STYLES.gaps.color).getBounds(), {maxZoom: 16, animate: !still, paddingTopLeft: clearOfKey(), padding: [20, 20]});
