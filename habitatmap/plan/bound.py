@@ -13,6 +13,11 @@ cells are all nearer than that: the N largest block maxima do. Good z and beta c
 "0 <= x_j <= 1, sum x = N", solved by mirror ascent on blocks; whatever they are, the bound is then reckoned over every
 cell and every candidate at full resolution, and holds.
 
+Spacing asks for more: any disc narrower than the spacing holds one site at most. With tolls t_q >= 0 on such discs a
+set pays no more than sum t_q, so the second sum is at most sum t_q + the N largest of G_j - (the tolls of the discs
+about j), again for ANY tolls. They are raised on discs where the relaxation crowds its pools, and lowered elsewhere;
+the smaller of the bounds with and without tolls counts. In the demo town that halves what the bound is above the plan.
+
 Three roundings are all taken upwards. (1) m is convex in p, so for chances between two levels the straight line between
 the levels' maps is above the truth. (2) Chances are capped at P_CAP = 1 - 1e-12, where m is finite; a pool loses at
 most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the transforms, some
@@ -33,6 +38,7 @@ import scipy.fft
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize_scalar
+from scipy.sparse import coo_array, csr_array
 
 from habitatmap.engine import default_workers
 from habitatmap.grid import Tile, cut
@@ -55,6 +61,8 @@ LEAST_PROGRESS = 2e-3  # a round that lowers the bound by less of itself is the 
 GOOD_ENOUGH = 1.006  # and so is one whose bound is nearer than this to what greedy reaches
 FIRST_STAGES = ((0.03, 25), (0.01, 25), (0.003, 40), (0.001, 40))  # softness, steps
 LATER_STAGES = ((0.003, 30), (0.001, 40))
+TOLL_SOFTNESS, TOLL_TURNS, TOLL_STEPS = 0.001, 60, 4
+LATTICE = 0.2  # lattice step over the discs' radius
 
 Singles = NDArray[np.float32]
 
@@ -127,28 +135,18 @@ def certify(
         terms["every set"] = solved.gain + slack
     else:
         relaxed = Relaxation(missed, p, first, last, sites, rest.cell_m, rest.median_m)
-        terms["tangents"] = slack + _tangent_bound(
-            missed, p, k, purse, known, relaxed, rounds, workers=cores, tile_cells=tile_cells
-        )
+        prices = Prices(missed, p, k, p[relaxed.row, relaxed.col], workers=cores, tile_cells=tile_cells)
+        terms["tangents"] = slack + _tangent_bound(prices, purse, known, relaxed, rounds)
+        radius = asked.spacing_m / asked.cell_m / 2.0
+        if radius > 1.0 and terms["tangents"] > known * GOOD_ENOUGH:
+            terms["tangents and tolls"] = slack + _toll_bound(prices, purse, known, relaxed, rounds, radius)
     shares = {name: min(1.0, base + gain / total) for name, gain in terms.items()}
     return Bound(min(shares.values()), asked.now, shares)
 
 
-def _tangent_bound(
-    missed: Floats,
-    p: Floats,
-    k: Floats,
-    purse: Purse,
-    known: float,
-    relaxed: Relaxation,
-    rounds: int,
-    *,
-    workers: int,
-    tile_cells: int | None,
-) -> float:
+def _tangent_bound(prices: Prices, purse: Purse, known: float, relaxed: Relaxation, rounds: int) -> float:
     """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds."""
-    likely, lowest = p[relaxed.row, relaxed.col], math.inf
-    prices = Prices(missed, p, k, likely, workers=workers, tile_cells=tile_cells)
+    lowest = math.inf
     for turn in range(rounds):
         x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES)
         some = x > LEAST_SHARE
@@ -159,6 +157,48 @@ def _tangent_bound(
         if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, purse.block):
             break
     return lowest
+
+
+def _toll_bound(prices: Prices, purse: Purse, known: float, relaxed: Relaxation, rounds: int, radius: float) -> float:
+    """The same with tolls on discs of that radius (cells) about lattice points; each holds one site at most."""
+    lowest = math.inf
+    for turn in range(rounds):
+        x, tau, tolls = relaxed.solve_apart(radius)
+        some = x > LEAST_SHARE
+        fixed, G = prices.at(relaxed.row[some], relaxed.col[some], x[some], tau)
+        paid = fixed + float(tolls.toll.sum())
+        G -= tolls.on(G.shape)
+        found = paid + purse.most(G) + purse.pools * ROUND_UP * float(np.nanmax(np.abs(G)))
+        progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
+        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, purse.block):
+            break
+    return lowest
+
+
+class Tolls(NamedTuple):
+    """A toll (in cells of forage, 0 or more) on every site within `radius` of a lattice point (row, col), in cells."""
+
+    row: Floats
+    col: Floats
+    radius: float
+    toll: Floats
+
+    def on(self, shape: tuple[int, ...]) -> Floats:
+        """What a site at each cell pays (rows, cols)."""
+        paid = np.zeros(shape)
+        _lay(paid, self.row, self.col, self.radius, self.toll)
+        return paid
+
+
+@njit(cache=True, nogil=True)
+def _lay(paid: Floats, row: Floats, col: Floats, radius: float, toll: Floats) -> None:
+    """Adds each toll to the cells that are less than the radius away."""
+    for q in range(row.shape[0]):
+        if toll[q] > 0.0:
+            for i in range(max(0, int(row[q] - radius)), min(paid.shape[0], int(row[q] + radius) + 2)):
+                for j in range(max(0, int(col[q] - radius)), min(paid.shape[1], int(col[q] + radius) + 2)):
+                    if (i - row[q]) ** 2 + (j - col[q]) ** 2 < radius * radius * (1.0 - 1e-9):
+                        paid[i, j] += toll[q]
 
 
 class Purse(NamedTuple):
@@ -369,6 +409,20 @@ def _soften(w: Singles, U: Singles, Z: Singles, tau: float) -> tuple[float, floa
     return value, fixed
 
 
+def _discs(row: NDArray[np.int64], col: NDArray[np.int64], radius: float) -> tuple[csr_array, Floats, Floats]:
+    """Which atoms lie within the radius of which lattice points (points x atoms), for points with two at least."""
+    step = max(1.0, round(radius * LATTICE))
+    ahead = np.arange(-math.ceil(radius / step) - 1, math.ceil(radius / step) + 2)
+    near_i, near_j = (np.rint(at / step)[:, None, None] for at in (row, col))
+    i, j = np.broadcast_arrays(near_i + ahead[None, :, None], near_j + ahead[None, None, :])
+    inside = (i * step - row[:, None, None]) ** 2 + (j * step - col[:, None, None]) ** 2 < radius**2 * (1.0 - 1e-9)
+    atom = np.broadcast_to(np.arange(len(row))[:, None, None], i.shape)[inside]
+    points, point = np.unique(np.column_stack([i[inside], j[inside]]), axis=0, return_inverse=True)
+    table = csr_array(coo_array((np.ones(len(atom), np.float32), (point.ravel(), atom)), (len(points), len(row))))
+    full = np.diff(table.indptr) > 1
+    return table[full], points[full, 0] * step, points[full, 1] * step
+
+
 class Relaxation:
     """Maximises sum w min(sum x u, 1 - exp(-sum x m)) over 0 <= x <= 1, sum x = N, the forage summed over blocks.
 
@@ -387,7 +441,8 @@ class Relaxation:
         side = prints.shape[1] - spare
         self.prints = prints[:, spare:side, spare:side].astype(np.float32)
         self.r = self.prints.shape[1] // 2
-        self.w = np.pad(w / w.max(), self.r).astype(np.float32)
+        self.unit = float(w.max())  # cells of forage
+        self.w = np.pad(w / self.unit, self.r).astype(np.float32)
         self.most = max(2 * pools, ATOM_CELLS // self.prints[0].size)
         few = int((first > 0).sum()) <= self.most
         row, col = best_cells(first, 1 if few else self.size, 0.0 if few else NEAR_LAST * last, self.most)
@@ -440,6 +495,35 @@ class Relaxation:
             self.x, G = best
             self._keep((self.x > LEAST_SHARE) | (NEARLY * float(G @ self.x) / self.pools < G))
         return self.x.astype(np.float64), tau
+
+    def solve_apart(self, radius: float) -> tuple[Floats, float, Tolls]:
+        """As `solve`, with tolls on discs that hold more than one pool, raised and lowered until none does."""
+        tau = TOLL_SOFTNESS * float(self.p[self.row, self.col].max())
+        in_disc, row, col = _discs(self.row, self.col, radius)
+        of_atom = csr_array(in_disc.T)
+        toll, x, lowest = np.zeros(len(row), np.float32), self._share_out(self.x), math.inf
+        crowd = max(1.0, in_disc.nnz / len(self.row))  # discs over one atom
+        value, fixed, G = self._look(x, tau)
+        speed = 4.0
+        for turn in range(TOLL_TURNS):
+            pays = of_atom @ toll
+            for _ in range(TOLL_STEPS):
+                mean = float(G @ x) / self.pools
+                net = (G - pays) / mean
+                pull = np.clip(speed * (net - float(net @ x) / self.pools), -4.0, 4.0)
+                y = self._share_out((x + np.float32(1e-7)) * np.exp(pull).astype(np.float32))
+                value_y, fixed_y, G_y = self._look(y, tau)
+                if value_y - pays @ y >= value - pays @ x:
+                    x, value, fixed, G, speed = y, value_y, fixed_y, G_y, min(speed * 1.25, 30.0)
+                else:
+                    speed = max(speed * 0.5, 0.1)
+            bound = fixed + float(toll.sum()) + float(np.sort(G - pays)[-self.pools :].sum())
+            if bound < lowest:
+                lowest, best = bound, (x, toll)
+            over = in_disc @ x - 1.0
+            toll = np.maximum(toll + np.float32(mean / crowd / math.sqrt(turn + 1.0)) * over, 0.0)
+        self.x, toll = best
+        return self.x.astype(np.float64), tau, Tolls(row, col, radius, toll.astype(np.float64) * self.unit)
 
     def _keep(self, of_use: NDArray[np.bool_]) -> None:
         """Drops the other atoms, but for what the N pools need."""

@@ -125,7 +125,7 @@ def plan(
         field.add(pick)
     free = field.blocked == 0
     field.greedy(int(pools) - len(fixed))
-    if field.uneven:
+    if field.uneven and len(field.sites) > len(fixed):
         _best_single(field, asked)
     cells = [(site.row, site.col) for site in field.sites]
     note = ""

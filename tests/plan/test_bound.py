@@ -52,6 +52,36 @@ def test_any_tangents_hold(seed):
         assert fixed + bound.sum_of_largest(G, 2, 1) >= true - 1e-12
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_any_tolls_hold(seed):
+    # whatever is asked for each disc, what it asks of a set that keeps its spacing is no more than all tolls together
+    a = {**slow.area(300 + seed, most=6), "spacing_m": 30.0}
+    asked, rng = problem(**a), np.random.default_rng(seed)
+    missed, k = asked.missed, asked.kernel
+    p = np.minimum(np.where(asked.candidates > 0, asked.candidates, np.nan), bound.P_CAP)
+    row, col = np.nonzero(p > 0)
+    fixed, G = bound.Prices(missed, p, k, p[row, col], workers=1, tile_cells=None).at(
+        row, col, rng.random(len(row)), 0.01
+    )
+    _, i, j = bound._discs(row, col, 1.5)
+    tolls = bound.Tolls(i, j, 1.5, rng.random(len(i)) * float(np.nanmax(G)) / 5)
+    paid = G - tolls.on(G.shape)
+    most = fixed + float(tolls.toll.sum()) + bound.sum_of_largest(paid, 2, 1)
+    assert most >= best(a, 2) * asked.total - 1e-12
+
+
+def test_each_disc_holds_one_site_at_most():
+    tolls = bound.Tolls(np.array([4.0, 4.6]), np.array([4.0, 5.2]), 2.5, np.array([1.0, 0.0]))
+    cells = np.argwhere(tolls.on((10, 10)) > 0)
+    apart = np.hypot(*(cells[:, None] - cells).transpose(2, 0, 1))
+    assert apart.max() < 5.0
+    assert len(cells) == 21  # all within 2.5 cells of the middle
+    table, row, col = bound._discs(np.array([4, 4, 30]), np.array([4, 6, 30]), 2.5)
+    assert table.shape == (len(row), 3)
+    assert (np.hypot(row - 4, col - 5) < 3).all()  # only discs that hold both of the near ones
+    assert table[:, [2]].nnz == 0
+
+
 @pytest.mark.parametrize("constant", [None, 0.5])
 def test_a_larger_area_is_bounded_closely(constant):
     rng = np.random.default_rng(1)
@@ -66,6 +96,14 @@ def test_a_larger_area_is_bounded_closely(constant):
     assert choice.best_with_plan <= found.value
     assert found.now == pytest.approx(choice.now, rel=1e-12)
     assert found.share(choice.best_with_plan) > 0.98
+
+
+def test_tolls_come_nearer_where_spacing_binds():
+    rng = np.random.default_rng(3)
+    w, p = np.kron(rng.random((6, 6)) ** 3, np.ones((15, 15))), np.full((90, 90), 0.5)
+    rules = {"cell_m": 10.0, "median_m": 100.0, "spacing_m": 150.0}
+    choice, found = choose(w, NONE, p, 10, **rules), upper_bound(w, NONE, p, 10, **rules)
+    assert choice.best_with_plan <= found.terms["tangents and tolls"] < found.terms["tangents"]
 
 
 def test_maps_are_never_below_the_plain_sums_and_close_to_them():
