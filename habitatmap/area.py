@@ -66,6 +66,11 @@ from habitatmap.intake.visits import read_visits
 from habitatmap.intake.wanted import read_wanted, taken_out
 
 KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried", "wanted")
+# kinds of files in which people send records, and which are not read
+FOREIGN = frozenset(
+    ".json .gpx .kml .kmz .doc .docx .odt .rtf .pdf .numbers .xlsb .fods .mdb .accdb .html .htm .tab .mif .dxf".split()
+)
+SAVE_AS = "save it as csv, xlsx, ods, gpkg or geojson (GeoJSON must end in .geojson)"
 # the frame ends this many scales of the flight kernel beyond the pools, or beyond the boundary where land cover goes on
 MARGIN_IN_SCALES = 10.0
 # half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
@@ -289,7 +294,14 @@ def _nothing_to_map(folder: Path) -> str:
     if not names:
         return f"{folder.name or folder} is an empty folder; expected pools.csv or land_cover.tif, or both, in it"
     close = next((f"did you mean {n} to be {k}{Path(n).suffix}?" for n in names if (k := _meant(n))), "put one there")
+    close = next((f"{n} is of a kind that is not read; {SAVE_AS}" for n in names if _is_foreign(n)), close)
     return f"{folder.name or folder} holds neither pools.* nor land_cover.*, and one of them is needed; {close}"
+
+
+def _is_foreign(name: str) -> bool:
+    """Whether a file has the name of an input, and is of a kind in which people send records but that is not read."""
+    path = Path(name.lower())
+    return path.suffix in FOREIGN and any(path.stem == kind or path.stem.startswith(f"{kind}_") for kind in KINDS)
 
 
 def _meant(name: str) -> str:
@@ -317,6 +329,11 @@ def _unused(folder: Path, files: dict[str, list[Path]], settings: Settings) -> l
         and not is_fix(p)
         and not looks_like_class_table(p)
         and (kind := _meant(p.name))
+    ]
+    notes += [
+        f"{p.name} is not read, as its kind of file is none of those of inputs; {SAVE_AS}."
+        for p in sorted(folder.iterdir())
+        if _is_foreign(p.name)
     ]
     notes += [
         f"{p.name} is not read: it cannot be unpacked, so nobody knows whether inputs lie in it."

@@ -42,6 +42,8 @@ ERRORS = frozenset(
     "#NOMBRE! #SPILL! #CALC! #####".split()
 )
 _CODED_ERROR = re.compile(r"Err:\d{3}")  # where a program has no word for it
+# a number behind the apostrophe by which spreadsheets are told to leave it alone
+_WRITTEN_AS_TEXT = re.compile(r"^'(\d[\d.,\s]*)$")
 _INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200e\u200f\ufeff\u2060"), None)
 
 
@@ -52,7 +54,7 @@ def clean(cell: Any) -> Any:
             text = cell.strip()
             return Failed(text, why.FORMULA_ERROR) if _CODED_ERROR.fullmatch(text) else text
         text = unguard(unicodedata.normalize("NFC", cell).translate(_INVISIBLE).strip())
-        text = text.strip()
+        text = _WRITTEN_AS_TEXT.sub(r"\1", text.strip())
         return Failed(text, why.FORMULA_ERROR) if text in ERRORS else text or None
     if isinstance(cell, float) and cell != cell:
         return None

@@ -179,6 +179,15 @@ TABLES = [
         "pools",
         ALL,
     ),
+    sent("numbers behind an apostrophe", "pool;lon;lat\nP1;'10,0123;'53,5512\n", ALL[:1]),
+    refused("waypoints of a receiver", b'<?xml version="1.0"?><gpx version="1.1"/>', "save it as", file="pools.gpx"),
+    Case(
+        "pools: a letter beside the list",
+        {"pools.csv": PLAIN.encode(), "pools_more.docx": b"PK\x03\x04"},
+        "pools",
+        ALL,
+        says="pools_more.docx",
+    ),
     refused("a web page called csv", "<!DOCTYPE html><html><body><p>Please log in</p></body></html>\n", ""),
     refused(
         "a picture called csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\1\0\0\0\1\x08\2\0\0\0" + bytes(range(200)), ""
