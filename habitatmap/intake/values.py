@@ -34,9 +34,13 @@ def name_of(cell: object) -> str:
     return " ".join(as_text(cell).split())
 
 
+# what word processors make of a typed dash and quote
+_TYPED = str.maketrans("‐‑‒–—−’‘", "------''")
+
+
 def name_key(name: str) -> str:
-    """What two writings of one name share: case and spaces do not matter, digits and everything else do."""
-    return re.sub(r"\s+", "", name).casefold()
+    """What two writings of one name share: case, spaces, the kind of dash or quote do not matter, all else does."""
+    return re.sub(r"\s+", "", name.translate(_TYPED)).casefold()
 
 
 def nearest_name(name: str, names: Sequence[str]) -> str:

@@ -356,6 +356,12 @@ IDENTITY = [
         pools="pool,lon,lat\n1.10,10.0123,53.5512\n1.1,10.0234,53.5623\n",
     ),
     sent(
+        "dashes in names as word processors make them",
+        f"pool,date,outcome\nA–1,{DAY},dry\nAnn‘s,{DAY},dry\n",
+        [look("A-1", DAY, "dry"), look("Ann's", DAY, "dry")],
+        pools="pool,lon,lat\nA-1,10.0123,53.5512\nAnn's,10.0234,53.5623\n",
+    ),
+    sent(
         "an unknown pool",
         f"pool,date,outcome\nOld mill,{DAY},larvae\nP1,{DAY},dry\n",
         [look("P1", DAY, "dry")],
