@@ -103,7 +103,7 @@ def estimates(told: Account) -> pd.DataFrame:
             told.blocks.low,
             told.blocks.high,
             np.nan,
-            f"{told.blocks.towns} towns of squares of {told.blocks.side_m:g} m",
+            f"{told.blocks.towns} towns of squares of {told.blocks.side_m:g} m" if not told.blocks.why else "",
             told.blocks.why,
         ),
         (
@@ -367,7 +367,9 @@ def _fits(told: Account) -> Section:
         "Does the model fit",
         g.words(),
         words=words,
-        tables=[Table("The commonest histories: 1 larvae, 0 none seen, a dot no look", heads, rows)] if rows else [],
+        tables=[Table("The commonest histories: 1 larvae, 0 none seen, a dot no look", heads, rows)]
+        if g.surveys
+        else [],
     )
 
 

@@ -30,6 +30,7 @@ SURE = 0.95  # how sure "this pool is empty" is to be
 VISIT_HOURS, POOL_HOURS = 0.5, 1.0  # expert judgement: one visit with its way; setting out, asking leave, labelling
 WANTED_ERRORS = (0.05, 0.1)
 NO_EFFECTS = pd.DataFrame(columns=EFFECT_COLUMNS)
+NO_BLOCKS = Blocks(np.nan, np.nan, 0, np.nan, 0, "the looks are too few")
 NO_HOURS = 40.0  # what is reckoned with where nothing was looked at and no budget is given
 DESIGNS: dict[Design, str] = {
     "standard": "the same number of visits at every pool",
@@ -125,7 +126,7 @@ def take_account(
         false_finds=from_checked_finds(seen),
         species=by_species(visits, pools, as_of, group),
         clustering=clustering(x, y, n, d, fit),
-        blocks=block_bootstrap(x, y, n, d, block_m, 2 * resamples),
+        blocks=block_bootstrap(x, y, n, d, block_m, 2 * resamples) if enough else NO_BLOCKS,
         pools=_pools(known, p),
         effort=_effort(psi, p, n, spending),
         sure=(psi, p, basis),

@@ -120,6 +120,7 @@ def test_few_looks_and_none() -> None:
     few = account(pools, visits)
     assert few.few
     assert few.effects.empty
+    assert few.blocks.why == "the looks are too few"
     assert few.sure[2] == "this season's looks, weighed with an expert value"
     none = account(pools, visits[:0])
     assert none.few
