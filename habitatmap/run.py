@@ -36,7 +36,7 @@ from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.web import web
 from habitatmap.plan.ask_first import COLUMNS as ASK_COLUMNS
 from habitatmap.plan.ask_first import ask_first
-from habitatmap.plan.bound import certify
+from habitatmap.plan.bound import ROUNDS, certify
 from habitatmap.plan.by_connectivity import network, plan_by_connectivity
 from habitatmap.plan.candidates import Candidates, candidates
 from habitatmap.plan.gaps import gaps
@@ -323,7 +323,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         gains = gains_of_draws(weight, places, sites, draws, site_draws, **frame)
 
     with clock("How far from the best possible"):
-        bound = certify(asked, wanted)
+        bound = certify(asked, wanted, rounds=1 if for_public else ROUNDS)
 
     with clock("How sure"):
         around = zones(asked, sites) if ec_gain is None else own_cells(sites)  # the network has no such zones

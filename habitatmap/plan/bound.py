@@ -61,6 +61,7 @@ LEAST_PROGRESS = 2e-3  # a round that lowers the bound by less of itself is the 
 GOOD_ENOUGH = 1.006  # and so is one whose bound is nearer than this to what greedy reaches
 FIRST_STAGES = ((0.03, 25), (0.01, 25), (0.003, 40), (0.001, 40))  # softness, steps
 LATER_STAGES = ((0.003, 30), (0.001, 40))
+TOLLS_FROM = 1.01  # where the bound without tolls is nearer than this to what greedy reaches, none are sought
 TOLL_SOFTNESS, TOLL_TURNS, TOLL_STEPS = 0.001, 60, 4
 LATTICE = 0.2  # lattice step over the discs' radius
 
@@ -138,7 +139,7 @@ def certify(
         prices = Prices(missed, p, k, p[relaxed.row, relaxed.col], workers=cores, tile_cells=tile_cells)
         terms["tangents"] = slack + _tangent_bound(prices, purse, known, relaxed, rounds)
         radius = asked.spacing_m / asked.cell_m / 2.0
-        if radius > 1.0 and terms["tangents"] > known * GOOD_ENOUGH:
+        if radius > 1.0 and terms["tangents"] > known * TOLLS_FROM:
             terms["tangents and tolls"] = slack + _toll_bound(prices, purse, known, relaxed, rounds, radius)
     shares = {name: min(1.0, base + gain / total) for name, gain in terms.items()}
     return Bound(min(shares.values()), asked.now, shares)

@@ -8,7 +8,15 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.grid import Grid
-from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached, reach_of_draws
+from habitatmap.plan.reach import (
+    forage_in_reach,
+    gains_of_draws,
+    loss_of_each,
+    not_reached,
+    reach_kernel,
+    reach_of_draws,
+    shares_of_gains,
+)
 from tests.plan import slow
 
 
@@ -103,3 +111,37 @@ def test_the_reach_does_not_depend_on_row_order():
     losses = pd.Series(loss_of_each(np.ones((20, 20)), R, some, **rules), index=some.index)
     again = pd.Series(loss_of_each(np.ones((20, 20)), R, other, **rules), index=other.index)
     assert (losses == again.sort_index()).all()
+
+
+def sites_after(some: pd.DataFrame, w: np.ndarray, chances: list[float], rules: dict) -> list[float]:
+    """What each of three sites adds after those before it, by plain differences."""
+    sites = places(*zip((20, 60, 62), (30, 70, 40), chances, strict=True))
+    reached = [forage_in_reach(w, not_reached(w.shape, pd.concat([some, sites.head(n)]), **rules)) for n in range(4)]
+    return np.diff(reached).tolist()
+
+
+def test_gains_of_draws_are_what_each_site_adds_with_the_drawn_chances():
+    rng = np.random.default_rng(6)
+    w = np.kron(rng.random((20, 20)), np.ones((5, 5))) * rng.random((100, 100))
+    some = places(*zip(rng.integers(0, 100, 8), rng.integers(0, 100, 8), rng.random(8), strict=True))
+    rules = {"cell_m": 10.0, "median_m": 100.0}
+    sites = places((20, 30, 0.5), (60, 70, 0.4), (62, 40, 0.6))
+    sites["gain"] = sites_after(some, w, [0.5, 0.4, 0.6], rules)
+    draws = np.vstack([some["p"], rng.random((3, 8))])
+    site_draws = np.vstack([sites["p"], rng.random((3, 3))])
+    found = gains_of_draws(w, some, sites, draws, site_draws, **rules)
+    assert found[0] == pytest.approx(sites["gain"].to_numpy(), rel=1e-12)
+    for d in range(1, 4):
+        true = sites_after(some.assign(p=draws[d]), w, site_draws[d].tolist(), rules)
+        assert found[d] == pytest.approx(np.array(true), rel=0.02)
+    assert gains_of_draws(w, some, sites.iloc[:0], draws, site_draws[:, :0], **rules).shape == (4, 0)
+
+
+def test_shares_of_gains_by_hand():
+    # one site, no places: what it adds lies left and right of it alike, and one cell in the middle column
+    w, none, k = np.ones((1, 5)), np.ones((1, 5)), reach_kernel(20.0, 10.0, (1, 5))
+    site, left = places((0, 2, 0.5)), np.array([[True, True, False, False, False]])
+    gained = 0.5 * slow.weight(0, 2, (1, 5), 10.0, 20.0)[0]
+    assert shares_of_gains(w, none, site, left, k)[0] == pytest.approx(gained[:2].sum() / gained.sum())
+    assert shares_of_gains(w, none, site, np.ones((1, 5), bool), k)[0] == pytest.approx(1.0)
+    assert np.isnan(shares_of_gains(0 * w, none, site, left, k)[0])
