@@ -137,6 +137,11 @@ class Result:
         """The run in a few lines."""
         return headline(self.summary)
 
+    @property
+    def needs_a_look(self) -> bool:
+        """Whether a row was set aside or an input is missing."""
+        return bool(self.summary["missing"]) or len(self.set_aside) > 0
+
 
 def run(area: Area, say: Say | None = None) -> Result:
     """Does the whole job for an area; `say` gets a line for each stage. Writes nothing."""

@@ -16,7 +16,8 @@ log = logging.getLogger("habitatmap")
 @click.option("--fix", is_flag=True, help="Write NAME.fix.csv beside each input: the rows to correct.")
 @click.option("--semicolons", is_flag=True, help="In those, ; between the cells: for programs with a decimal comma.")
 @click.option("--json", "as_json", is_flag=True, help="Print the account as JSON on stdout.")
-def command(area: Path, out: Path | None, fix: bool, semicolons: bool, as_json: bool) -> None:
+@click.option("--dry-run", is_flag=True, help="Say everything, write nothing.")
+def command(area: Path, out: Path | None, fix: bool, semicolons: bool, as_json: bool, dry_run: bool) -> None:
     """Say how every file of AREA was understood; AREA/check gets a page for the person who mends the sheets.
 
     With --fix the rows that need you are written beside each input, as NAME.fix.csv in that file's own columns. Correct
@@ -31,14 +32,18 @@ def command(area: Path, out: Path | None, fix: bool, semicolons: bool, as_json: 
     from habitatmap.show.write import check_target
 
     target = out or area / "check"
-    check_target(target, own="check", mark="check.html")
+    check_target(target, mark="check.html")
     opened = open_area(area)
-    fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix else []
+    fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not dry_run else []
     found = account(opened, fixes)
-    write_check(found, target)
+    if not dry_run:
+        write_check(found, target)
     for file in fixes:
         log.info("%s: to correct %d (new %d), changed by somebody %d", file.file, file.waiting, file.new, file.changed)
     click.echo(json_text(found) if as_json else check_text(found), nl=False)
-    log.info("For whoever mends the sheets: %s", (target / "check.html").resolve())
+    if dry_run:
+        log.info("Dry run: %s would be written; nothing was.", target)
+    else:
+        log.info("For whoever mends the sheets: %s", (target / "check.html").resolve())
     if needs_a_look(found):
         raise click.exceptions.Exit(1)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import importlib
 import logging
+import os
 import sys
+import traceback
 
 import click
 
@@ -66,6 +68,17 @@ def main() -> None:
         sys.exit(fault.exit_code)
     except click.ClickException as fault:
         fault.show()
+        sys.exit(2)
+    except BrokenPipeError:  # whoever read the output, such as `head`, has enough; the results were written before
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except Exception as fault:  # 1 would say that results were written
+        traceback.print_exc()
+        click.echo(
+            f"A fault of habitatmap itself ({type(fault).__name__}), not of your files; nothing was changed. "
+            "Please report it with the lines above.",
+            err=True,
+        )
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         click.echo("Stopped; nothing was changed.", err=True)

@@ -64,5 +64,5 @@ def command(
     else:
         click.echo(result.headline())
     log.info("Map: %s", (target / "map.html").resolve())
-    if strict and (summary["missing"] or len(result.set_aside)):
+    if strict and result.needs_a_look:
         raise click.exceptions.Exit(1)

@@ -16,8 +16,9 @@ log = logging.getLogger("habitatmap")
 @click.option("--worlds", type=click.IntRange(20, 5000), default=200, show_default=True, help="In how many worlds.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/outlook.")
 @click.option("--json", "as_json", is_flag=True, help="Print ranks and differences as JSON on stdout.")
+@click.option("--strict", is_flag=True, help="End with 1 where a row was set aside or something is missing.")
 @click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing.")
-def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool, dry_run: bool) -> None:
+def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool, strict: bool, dry_run: bool) -> None:
     """Compare the plan for AREA with other ways to choose, through simulated years: ranks, no forecast.
 
     AREA/outlook gets a page and tables, whole or not at all.
@@ -29,7 +30,7 @@ def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool
     from habitatmap.show.write import check_target
 
     target = out or area / "outlook"
-    check_target(target, own="outlook", mark="outlook.json")
+    check_target(target, mark="outlook.json")
     opened = open_area(area)
     if dry_run:
         log.info("Dry run: %s would be written; nothing was.", target)
@@ -40,3 +41,5 @@ def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool
     write_outlook(seen, opened.title, as_of, target)
     click.echo(json_text(account(seen, opened.title, as_of)) if as_json else outlook_text(seen), nl=False)
     log.info("Outlook: %s", (target / "outlook.html").resolve())
+    if strict and result.needs_a_look:
+        raise click.exceptions.Exit(1)

@@ -13,23 +13,30 @@ log = logging.getLogger("habitatmap")
 @click.command("report")
 @click.argument("area", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/report.")
+@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON on stdout.")
+@click.option("--strict", is_flag=True, help="End with 1 where a row was set aside or something is missing.")
 @click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing.")
-def command(area: Path, out: Path | None, dry_run: bool) -> None:
+def command(area: Path, out: Path | None, as_json: bool, strict: bool, dry_run: bool) -> None:
     """Report on AREA in two pages: done, found, next, cost, not known; PDF and HTML, written to AREA/report.
 
     Every number in it stands in the summary.json beside it.
     """
     from habitatmap.area import open_area
     from habitatmap.run import run
+    from habitatmap.show.exports import json_text
     from habitatmap.show.paper.report import write_report
     from habitatmap.show.write import check_target
 
     target = out or area / "report"
-    check_target(target, own="report", mark="report.pdf")
+    check_target(target, mark="report.pdf")
     opened = open_area(area)
     if dry_run:
         log.info("Dry run: %s would be written; nothing was.", target)
         return
     result = run(opened, say=log.info)
     write_report(result, target)
+    if as_json:
+        click.echo(json_text(result.summary), nl=False)
     log.info("Report: %s", (target / "report.pdf").resolve())
+    if strict and result.needs_a_look:
+        raise click.exceptions.Exit(1)

@@ -21,8 +21,15 @@ log = logging.getLogger("habitatmap")
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/rounds.")
 @click.option("--json", "as_json", is_flag=True, help="Print the rounds as JSON on stdout.")
 @click.option("--strict", is_flag=True, help="End with 1 where something could not be done as asked.")
+@click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing.")
 def command(
-    area: Path, week: str | None, people: tuple[str, ...], out: Path | None, as_json: bool, strict: bool
+    area: Path,
+    week: str | None,
+    people: tuple[str, ...],
+    out: Path | None,
+    as_json: bool,
+    strict: bool,
+    dry_run: bool,
 ) -> None:
     """Say which pools of AREA are due in a week, who goes to them, and in which order; written to AREA/rounds.
 
@@ -37,8 +44,11 @@ def command(
 
     asked = read_week(week) if week is not None else None
     target = out or area / "rounds"
-    check_target(target, own="rounds", mark="rounds.csv")
+    check_target(target, mark="rounds.csv")
     opened = open_area(area)
+    if dry_run:
+        log.info("Dry run: %s would be written; nothing was.", target)
+        return
     rounds = rounds_of(opened, asked or week_of(opened.as_of), people)
     write_rounds(rounds, target)
     click.echo(json_text(rounds_summary(rounds)) if as_json else rounds_text(rounds), nl=False)

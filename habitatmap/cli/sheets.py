@@ -14,8 +14,9 @@ log = logging.getLogger("habitatmap")
 @click.argument("area", type=click.Path(path_type=Path))
 @click.option("--site", "sites", type=int, multiple=True, help="Only this suggestion of the plan; may be repeated.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/sheets.")
+@click.option("--strict", is_flag=True, help="End with 1 where a row was set aside or something is missing.")
 @click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing.")
-def command(area: Path, sites: tuple[int, ...], out: Path | None, dry_run: bool) -> None:
+def command(area: Path, sites: tuple[int, ...], out: Path | None, strict: bool, dry_run: bool) -> None:
     """Print what a crew takes along to AREA/sheets: sites.pdf, labels.pdf and recording.pdf, whole or not at all.
 
     The contact line on the labels is `[sheets] contact` of area.toml.
@@ -26,7 +27,7 @@ def command(area: Path, sites: tuple[int, ...], out: Path | None, dry_run: bool)
     from habitatmap.show.write import check_target
 
     target = out or area / "sheets"
-    check_target(target, own="sheets", mark="recording.pdf")
+    check_target(target, mark="recording.pdf")
     opened = open_area(area)
     if dry_run:
         log.info("Dry run: %s would be written; nothing was.", target)
@@ -35,3 +36,5 @@ def command(area: Path, sites: tuple[int, ...], out: Path | None, dry_run: bool)
     for line in write_sheets(result, target, sites):
         click.echo(line)
     log.info("Sheets: %s", target.resolve())
+    if strict and result.needs_a_look:
+        raise click.exceptions.Exit(1)

@@ -17,6 +17,7 @@ log = logging.getLogger("habitatmap")
 @click.option(
     "--strict", is_flag=True, help="End with 1 where the looks are too few to estimate or a warning is given."
 )
+@click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing.")
 @click.option("--hours", type=click.FloatRange(min=0, min_open=True), help="Hours that next season's visits may take.")
 @click.option("--visit-hours", type=click.FloatRange(min=0, min_open=True), help="Hours of one visit, with its way.")
 @click.option("--pool-hours", type=click.FloatRange(min=0), help="Hours that each pool takes besides its visits.")
@@ -29,6 +30,7 @@ def command(
     out: Path | None,
     as_json: bool,
     strict: bool,
+    dry_run: bool,
     hours: float | None,
     visit_hours: float | None,
     pool_hours: float | None,
@@ -54,10 +56,13 @@ def command(
     from habitatmap.survey.practice import practice
 
     target = out or area / "survey"
-    check_target(target, own="survey", mark="survey.html")
+    check_target(target, mark="survey.html")
     per_visit = VISIT_HOURS if visit_hours is None else visit_hours
     budget = Budget(hours, per_visit, POOL_HOURS if pool_hours is None else pool_hours)
     opened = open_area(area)
+    if dry_run:
+        log.info("Dry run: %s would be written; nothing was.", target)
+        return
     told = survey_area(opened, budget, say=log.info)
     blocks = read_allotment(area, opened.pools)
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.looks, blocks)

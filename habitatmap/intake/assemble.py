@@ -25,6 +25,8 @@ Record = tuple[int, list[Any]]
 # titles and notes above the headings: so many filled rows are looked through
 DEEPEST_HEADING = 40
 
+# a number or a date, or a shape as WKT: what no heading is
+_IN_RECORDS = re.compile(r"^[+-]?[.,]?\d|\(\s*-?[\d.]+ +-?[\d.]")
 _TOTALS = re.compile(
     r"(grand |sub ?)?(totals?|sum|summe|gesamt|gesamtsumme|insgesamt|zwischensumme|somme|total general|total général|"
     r"totaal|som|suma|yhteensä|summa|mean|average|mittelwert|durchschnitt|moyenne|gemiddelde|media|promedio|keskiarvo)"
@@ -146,12 +148,20 @@ def _heading_record(filled: Sequence[Record], stated: frozenset[str]) -> int | N
 
 
 def _reads_as_headings(cells: Sequence[Any], stated: frozenset[str]) -> bool:
-    """Whether a row is words only, at least two of them and half of them known headings."""
+    """Whether a row is words only, at least two of them and half of them known headings, one of names or places.
+
+    A record may hold such words too: a park called "Park", of the kind "park", with the consent "no", which is a number
+    only as "no." or beside other headings. But it has a number, a date or a shape.
+    """
     given = [c for c in cells if c is not None]
-    if any(not isinstance(c, str) or c[:1].isdigit() for c in given):
+    if any(not isinstance(c, str) or _IN_RECORDS.search(c) for c in given):
         return False
-    known = sum(is_known(c, stated) for c in given)
-    return known >= 2 and known * 2 >= len(given)
+    known = {fold(c) for c in given if is_known(c, stated)}
+    return (
+        len(known) >= 2
+        and len(known) * 2 >= len(given)
+        and any(tells_records_apart(c) for c in given if c.casefold() != "no")
+    )
 
 
 def _repeats(cells: Sequence[Any], headings: Sequence[Any]) -> bool:

@@ -187,7 +187,7 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
     taken |= {i for i, h in enumerate(headings) if any(h == other for _, _, other in doubles)}
 
     for i, text in enumerate(bare):
-        if i in taken or len(text) < SHORTEST_LIKE:
+        if i in taken or len(text) < SHORTEST_LIKE or text in KNOWN:  # "place" is no "placed": it has a meaning
             continue
         close = {name for name, words in aliases.items() if _likeness(text, words) >= LIKE_ENOUGH}
         if len(close) == 1 and not close & at.keys():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from collections.abc import Mapping, Sequence
 
@@ -10,6 +11,7 @@ import pandas as pd
 from pyproj import CRS
 
 from habitatmap.coordinates import read_number
+from habitatmap.errors import InputError
 from habitatmap.intake.headings import fold, unit_of
 from habitatmap.intake.layers import keep_away_defaults, keep_away_kind
 from habitatmap.intake.ledger import Ledger, as_text
@@ -56,7 +58,19 @@ def read_keep_away(
             rows.append((kind, by_kind if own is None else own, file, row))
         ledger.accept_rows("keep_away", table, shapes.at)
         frames.append((pd.DataFrame(rows, columns=["kind", "distance_m", "file", "row"]), shapes.geometry))
+    _check_stated(own_distances, [*defaults, *(kind for frame, _ in frames for kind in frame["kind"])], ledger)
     return frame_of(frames, COLUMNS, crs)
+
+
+def _check_stated(own_distances: Mapping[str, float], kinds: Sequence[str], ledger: Ledger) -> None:
+    """InputError for a kind under [keep_away] that is a slip of one there is; a word on one that is nowhere."""
+    known = {fold(kind): kind for kind in kinds}
+    for stated in own_distances:
+        if fold(keep_away_kind(stated)) in known:
+            continue
+        if close := difflib.get_close_matches(fold(stated), known, n=1, cutoff=0.75):
+            raise InputError(f"area.toml: [keep_away] {stated} is no kind there is; did you mean {known[close[0]]}?")
+        ledger.remark(f"area.toml: [keep_away] {stated} changes nothing: keep_away has no row of this kind")
 
 
 _IN_METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "cm": 0.01}

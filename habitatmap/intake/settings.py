@@ -9,7 +9,7 @@ import datetime
 import difflib
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
@@ -266,10 +266,16 @@ def _sentence(keys: tuple[str, ...], model: type[_Part], kind: str, value: objec
         return f"{where} is not a known key; {_nearest(keys, model)}"
     field = model.model_fields.get(keys[-1])
     if field is None:  # a value below free keys, such as those of [keep_away]
-        expected = "a number of metres, 0 or more" if keys[0] == "keep_away" else "a text in quotes"
+        expected = _expected_below(model.model_fields[keys[-2]].annotation)
     else:
         expected = field.description or f"a table: [{'.'.join(keys)}] on a line of its own, its keys on the lines below"
     return f"{where} is {_shown(value)}; expected {expected}"
+
+
+def _expected_below(free: object) -> str:
+    """What stands behind each key of a dict[str, Annotated[..., Field(description=...)]]."""
+    _, value = get_args(free)
+    return next(str(about.description) for about in value.__metadata__ if hasattr(about, "description"))
 
 
 def _shown(value: object) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from habitatmap.area import Area
 from habitatmap.errors import InputError
-from habitatmap.intake.allotment import FILE, FOLDER
+from habitatmap.intake.allotment import FILE
 from habitatmap.show.cautions import CHILDREN, LOCAL, MOSQUITOES
 from habitatmap.show.exports import csv_text
 from habitatmap.show.page.figure import shown
@@ -30,7 +30,7 @@ def check_allotment(folder: Path) -> None:
             f"{folder} holds an allotment already, and drawing again until one is liked is no lot; use that one, or "
             "delete the folder if no pool was set out by it"
         )
-    check_target(folder, own=FOLDER, mark=FILE)
+    check_target(folder, mark=FILE)
 
 
 def write_allotment(

@@ -22,16 +22,16 @@ from habitatmap.show.paper.pictures import pictures
 PAGES: Mapping[str, Callable[[Any], str]] = {"map.html": map_page, "public_map.html": public_page}
 
 
-def check_target(folder: str | Path, own: str = "out", mark: str = "summary.json") -> None:
+def check_target(folder: str | Path, mark: str = "summary.json") -> None:
     """Refuses, before the work begins, a folder that can't be written or that holds somebody's other files.
 
-    The folder is replaced as a whole. One named `own` belongs to habitatmap; any other must be absent, empty, or hold
-    an earlier result, which has a file `mark`. Raises InputError.
+    The folder is replaced as a whole, so it must be absent, empty, or hold an earlier result, which has a file `mark`:
+    a name alone, such as `out`, does not say whose it is. Raises InputError.
     """
     target = Path(folder).resolve()
     if target.exists() and not target.is_dir():
         raise InputError(f"{target} is a file; the results need a folder: give another one with --out")
-    if target.name != own and target.is_dir() and not (target / mark).exists():
+    if target.is_dir() and not (target / mark).exists():
         other = next(iter(sorted(target.iterdir())), None)
         if other is not None:
             raise InputError(

@@ -108,7 +108,7 @@ def test_somebody_elses_folder_is_refused(tmp_path: Path) -> None:
 def test_good_targets(tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     (tmp_path / "out").mkdir()
-    (tmp_path / "out" / "half.txt").write_text("left by an old version")
+    (tmp_path / "out" / "summary.json").write_text("{}")
     for name in ("absent/deeper", "empty", "out"):
         check_target(tmp_path / name)
 

@@ -158,16 +158,17 @@ def labels(result: Any) -> bytes:
             f"{result.title}: there is neither a standing pool nor a suggestion to make labels for."
         )
     contact = result.settings.sheets.contact
-    pictures = {f"q{i}.svg": _qr(name) for i, name in enumerate(names)}
+    codes = {f"q{i}.svg": _qr(name) for i, name in enumerate(names)}
+    pictures = {file: code for file, code in codes.items() if code is not None}
     each = [
         {
             "name": name,
             "long": max(len(name), 6),
             "contact": contact,
-            "qr": f"q{i}.svg",
+            "qr": file if file in pictures else None,
             "qr-alt": f"Code holding the pool's name, {name}",
         }
-        for i, name in enumerate(names)
+        for file, name in zip(codes, names, strict=True)
     ]
     return pdf(
         "sheets.typ", {"kind": "labels", "title": f"{result.title}: labels", "words": WORDS, "labels": each}, pictures
@@ -209,9 +210,10 @@ def _site(result: Any, row: pd.Series, zone: Any, name: str) -> tuple[dict[str, 
     facts = [["Pool", name], ["Land", str(row["place"]) or "not known"]]
     qr = None
     if not private:
-        uri = geo_uri(float(row["lon"]), float(row["lat"]), result.grid.cell_m, name)
-        qr = f"q{rank}.svg"
-        pictures[qr] = _qr(uri)
+        code = _qr(geo_uri(float(row["lon"]), float(row["lat"]), result.grid.cell_m, name))
+        if code is not None:
+            qr = f"q{rank}.svg"
+            pictures[qr] = code
         facts += [
             ["Longitude, latitude", f"{row['lon']:.5f}, {row['lat']:.5f}"],
             [str(result.crs.to_string()), f"{row['x']:.0f}, {row['y']:.0f}"],
@@ -345,9 +347,14 @@ def _way_names(sheet: Sheet, paths: Any, most: int = 8) -> None:
         sheet.writing(part, name)
 
 
-def _qr(text: str) -> bytes:
+def _qr(text: str) -> bytes | None:
+    """A code as SVG; None where the text is longer than any code holds."""
+    try:
+        code = segno.make(text, error="m", micro=False)
+    except segno.DataOverflowError:
+        return None
     out = io.BytesIO()
-    segno.make(text, error="m", micro=False).save(out, kind="svg", scale=4, border=4, xmldecl=False, nl=False)
+    code.save(out, kind="svg", scale=4, border=4, xmldecl=False, nl=False)
     return out.getvalue()
 
 

@@ -1,0 +1,71 @@
+"""How every command begins and ends: whose folder it writes, what it leaves alone, its codes."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+from unittest import mock
+
+import pytest
+
+from habitatmap.cli.main import COMMANDS
+from tests.contract.town import habitatmap, make_town
+
+OF_AN_AREA = [name for name in COMMANDS if name != "new"]
+
+
+@pytest.fixture(scope="module")
+def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_town(tmp_path_factory.mktemp("commands") / "town")
+
+
+@pytest.mark.parametrize("name", OF_AN_AREA)
+def test_a_dry_run_writes_nothing(name: str, town: Path) -> None:
+    before = sorted(town.rglob("*"))
+    done = habitatmap(name, town, "--dry-run")
+    assert done.code == (1 if name == "check" else 0), done.err  # the town has land that overlaps
+    assert sorted(town.rglob("*")) == before
+
+
+@pytest.mark.parametrize("name", OF_AN_AREA)
+def test_somebody_elses_folder_is_left_alone_whatever_its_name(name: str, town: Path, tmp_path: Path) -> None:
+    own = {"map": "out"}.get(name, name)
+    for folder in (tmp_path / own, tmp_path / "photos"):
+        folder.mkdir()
+        (folder / "thesis.docx").write_text("years of work")
+        done = habitatmap(name, town, "--out", folder)
+        assert done.code == 2
+        assert "thesis.docx" in done.err.strip().splitlines()[-1]
+        assert [p.name for p in folder.iterdir()] == ["thesis.docx"]
+
+
+@pytest.mark.parametrize("name", OF_AN_AREA)
+def test_no_such_folder(name: str, tmp_path: Path) -> None:
+    done = habitatmap(name, tmp_path / "nowhere")
+    assert done.code == 2
+    assert "nowhere does not exist" in done.err.strip().splitlines()[-1]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_fault_of_our_own_is_never_taken_for_a_result(town: Path) -> None:
+    with mock.patch("habitatmap.area.open_area", side_effect=ZeroDivisionError):
+        done = habitatmap("check", town, "--dry-run")
+    assert done.code == 2
+    assert "ZeroDivisionError" in done.err.strip().splitlines()[-1]
+
+
+def test_a_reader_that_has_enough_is_no_fault(town: Path) -> None:
+    shell = subprocess.Popen(
+        [sys.executable, "-m", "habitatmap", "check", str(town), "--dry-run", "--json"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert shell.stdout is not None
+    assert shell.stderr is not None
+    shell.stdout.close()
+    said = shell.stderr.read()
+    shell.wait()
+    assert "Traceback" not in said
+    assert "Broken pipe" not in said
