@@ -20,6 +20,8 @@ from habitatmap.intake.heading_words import WORDS
 
 # a likeness of 90 of 100 matched no wrong heading in trials; looser measures did
 LIKE_ENOUGH = 90.0
+# of a longer heading only so many letters are looked at
+LONGEST = 200
 SHORTEST_LIKE = 5
 
 _UNITS = {
@@ -66,13 +68,18 @@ _DATE_FORMAT = re.compile(
 )
 
 
+def _short(heading: str) -> str:
+    """A heading with single spaces; what stands beyond its first words is a text that went astray."""
+    return " ".join(heading[:LONGEST].split())
+
+
 @lru_cache(maxsize=2_000)
 def unit_of(heading: str) -> str:
     """The unit a heading names ("cm", "m", "mm", "in", "ft", "km", "l", "gal", ...), "" where it names none.
 
     The height at which a trunk is measured is no unit, and "in" is one only at the end or in brackets.
     """
-    text = _HEIGHT.sub(" ", heading)
+    text = _HEIGHT.sub(" ", _short(heading))
     inside = [fold(part) for part in _BRACKETS.findall(text)]
     words = fold(text).split()
     for found in (*inside, " ".join(words[-2:]) if len(words) > 2 else "", *words[-1:]):
@@ -84,7 +91,7 @@ def unit_of(heading: str) -> str:
 
 def _bare(heading: str) -> str:
     """A folded heading without its number, reference system, unit, height of measuring, order of dates, and asides."""
-    text = _NUMBERED.sub("", heading)
+    text = _NUMBERED.sub("", _short(heading))
     text = _DATE_FORMAT.sub(" ", _HEIGHT.sub(" ", without_system(text)))
     text = _BRACKETS.sub(lambda part: " " if _is_aside(part[1]) else part[0], text)
     words = fold(text).split()
@@ -113,7 +120,9 @@ _KEYS = frozenset(alias for name in ("pool", "x", "lon", "position") for alias i
 
 def is_known(heading: object, also: Iterable[str] = ()) -> bool:
     """Whether a cell reads like a heading of any kind of table; `also`: headings that area.toml states, folded."""
-    return isinstance(heading, str) and (fold(heading) in KNOWN or _bare(heading) in KNOWN or fold(heading) in also)
+    if not isinstance(heading, str) or len(heading) > LONGEST:
+        return False
+    return fold(heading) in KNOWN or _bare(heading) in KNOWN or fold(heading) in also
 
 
 def tells_records_apart(heading: object) -> bool:
@@ -148,7 +157,7 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
     states a name we do not know.
     """
     aliases = ALIASES[kind]
-    folded = [fold(h) for h in headings]
+    folded = [fold(h[:LONGEST]) for h in headings]
     bare = [_bare(h) for h in headings]
     at: dict[str, int] = {}
     how: dict[str, str] = {}
@@ -221,10 +230,14 @@ def _our_name(kind: str, stated: str) -> str:
     raise InputError(f"area.toml: [columns.{kind}] has {stated}, but there is no such column{hint}")
 
 
+@lru_cache(maxsize=20_000)
+def _digits(text: str) -> list[str]:
+    return re.findall(r"\d+", text)
+
+
 def _likeness(text: str, words: Sequence[str]) -> float:
     """The best ratio (0-100) with any alias whose digits are the same."""
-    digits = re.findall(r"\d+", text)
-    alike = [w for w in words if len(w) >= SHORTEST_LIKE and re.findall(r"\d+", w) == digits]
+    alike = [w for w in words if len(w) >= SHORTEST_LIKE and _digits(w) == _digits(text)]
     best = process.extractOne(text, alike, scorer=fuzz.ratio)
     return best[1] if best else 0.0
 
