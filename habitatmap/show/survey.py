@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from habitatmap.show.cautions import HYGIENE, LOCAL, PRIVATE
+from habitatmap.show.cautions import HYGIENE, LITTER, LOCAL
 from habitatmap.show.drawings import Mark, bars, intervals
 from habitatmap.show.exports import csv_text, json_text, plain
 from habitatmap.show.sections import Drawing, Section, Table, report_page
@@ -608,7 +608,7 @@ def _next_season(told: Account) -> Section:
             f"Where one more look teaches most now: {', '.join(top)}." if top else "No pool is known.",
         ],
         tables=[Table("Both designs", heads, rows)],
-        cautions=[HYGIENE, PRIVATE, LOCAL],
+        cautions=[HYGIENE, LITTER, LOCAL],
     )
 
 
