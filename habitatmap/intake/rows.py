@@ -280,8 +280,7 @@ def close(drafts: Sequence[Draft], ledger: Ledger) -> None:
 
 def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str]) -> pd.DataFrame:
     """Columns of these types, in this order, rows sorted by `order`, numbered from 0."""
-    for name in types:
-        if name not in frame:
-            frame[name] = pd.Series(dtype="object")
+    if frame.empty:
+        return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in types.items()})
     out = pd.DataFrame({name: frame[name].astype(pd.api.types.pandas_dtype(kind)) for name, kind in types.items()})
     return out.sort_values(list(order), kind="stable", ignore_index=True)
