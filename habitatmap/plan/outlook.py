@@ -4,15 +4,15 @@ Every breeding place is occupied or empty, year after year (stochastic patch occ
 Hanski 1994, J Anim Ecol 63:151; formulas as in FACTS 3, the paper itself not seen). From one year to the next
 
     S_i = sum over occupied j != i of A_j L(d_ij)     arrivals at place i, A = forage access over the usual place's
-    C_i = S_i^2 / (S_i^2 + y^2)                       chance that an empty place is found
+    C_i = S_i^z / (S_i^z + y^z)                       chance that an empty place is found
     E_i = min(1, e / A_i^x) (1 - C_i)                 chance that an occupied one goes empty, with rescue
 
-Nobody knows e, x and y for these flies, so each simulated world draws its own e and x (expert judgement, `WORLDS`), and
-y about the value at which today's places, as occupied as they are thought to be, neither gain nor lose. The plan was
-made with an exponential flight; here the flight is another one, with a fat or a thin tail about the same median, for
-dispersal and for the forage that is reached alike. As many pools are placed by other rules as well (none, at random,
-evenly spread, at the highest scores), and all live through the same worlds with the same luck: what is shown are paired
-differences. They rank the ways to choose; they foretell no year.
+Nobody knows e, x, y and z for these flies (Hanski's z is 2), so each simulated world draws its own e, x and z (expert
+judgement, `WORLDS`), and y about the value at which today's places, as occupied as they are thought to be, neither gain
+nor lose. The plan was made with an exponential flight; here the flight is another one, with a fat or a thin tail about
+the same median, for dispersal and for the forage that is reached alike. As many pools are placed by other rules as well
+(none, at random, evenly spread, at the highest scores), and all live through the same worlds with the same luck: what
+is shown are paired differences. They rank the ways to choose; they foretell no year.
 """
 
 from __future__ import annotations
@@ -35,9 +35,10 @@ Tail = Callable[[ArrayLike, float], Floats]
 
 NONE, PLAN, RANDOM, EVEN, HIGHEST = "no new pools", "the plan", "at random", "evenly spread", "at the highest scores"
 # Ranges from which each world draws (expert judgement): chance that a usual place goes empty in a year without rescue;
-# how much longer a better place lasts; arrivals at which an empty place is found in every second year, over those that
-# would keep today's balance.
-WORLDS = {"e": (0.1, 0.4), "x": (0.5, 1.5), "y": (0.5, 2.0)}
+# how much longer a better place lasts; whether a single arrival can be enough (z = 1, as where females come mated) or
+# it takes several at a time (z = 2, Hanski's own); arrivals at which an empty place is found in every second year, over
+# those that would keep today's balance.
+WORLDS = {"e": (0.1, 0.4), "x": (0.5, 1.5), "z": (1.0, 2.0), "y": (0.5, 2.0)}
 LAST_YEARS = 5  # a strategy is judged by the mean of so many years at the end
 LEAST_QUALITY = 0.05  # a place with next to no forage about it still holds larvae for a while
 DENSE_PLACES = 4000  # above so many places, flights too rare to matter are left out
@@ -87,39 +88,40 @@ def simulate(
 ) -> NDArray[np.bool_]:
     """Occupied or not: (years + 1, places, worlds), the first being `start` (places, worlds).
 
-    flow: (places, places) of L(d), symmetric, 0 on the diagonal; quality A: (places,) > 0; worlds: e, x, y of each, its
-    index being the world's number, below all_worlds. The i-th place has the same luck in a world and year whatever the
-    other places and worlds are, so that one more place never empties another.
+    flow: (places, places) of L(d), symmetric, 0 on the diagonal; quality A: (places,) > 0; worlds: e, x, y, z of each,
+    its index being the world's number, below all_worlds. The i-th place has the same luck in a world and year whatever
+    the other places and worlds are, so that one more place never empties another.
     """
-    e, x, y = (worlds[name].to_numpy(float)[None, :] for name in ("e", "x", "y"))
+    e, x, y, z = (worlds[name].to_numpy(float)[None, :] for name in ("e", "x", "y", "z"))
     width = all_worlds or len(worlds)
     lost = np.minimum(1.0, e / quality[:, None] ** x)
     states = np.empty((years + 1, *start.shape), dtype=bool)
     states[0] = start
     for year in range(1, years + 1):
         now = states[year - 1]
-        found = (flow @ (quality[:, None] * now)) ** 2
-        found = found / (found + y**2)
+        found = (flow @ (quality[:, None] * now)) ** z
+        found = found / (found + y**z)
         # filled row by row: the first places of a longer list have the numbers of the shorter one
         luck = np.random.default_rng([seed, year]).random((len(start), width))[:, worlds.index]
         states[year] = luck < np.where(now, 1.0 - lost * (1.0 - found), found)
     return states
 
 
-def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, e: ArrayLike, x: ArrayLike) -> Floats:
+def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, worlds: pd.DataFrame) -> Floats:
     """The y (worlds,) at which places occupied with the chances p (places,) expect as many gains as losses next year.
 
-    e, x: (worlds,). Arrivals are those of the expected state. Where gains can't make up for losses (or losses for
-    gains) at any y, the end of the range: a millionth, or a million, of the mean arrivals.
+    worlds: e, x, z of each. Arrivals are those of the expected state. Where gains can't make up for losses (or losses
+    for gains) at any y, the end of the range: a millionth, or a million, of the mean arrivals.
     """
-    chance, lost = np.asarray(p, dtype=float)[:, None], np.asarray(e) / quality[:, None] ** np.asarray(x)
-    lost = np.minimum(1.0, lost)
-    arrivals = np.asarray(flow @ (quality * chance[:, 0]))[:, None] ** 2
-    middle = np.sqrt(arrivals.mean()) or 1.0
+    e, x, z = (worlds[name].to_numpy(float)[None, :] for name in ("e", "x", "z"))
+    chance = np.asarray(p, dtype=float)[:, None]
+    lost = np.minimum(1.0, e / quality[:, None] ** x)
+    arrivals = np.asarray(flow @ (quality * chance[:, 0]))[:, None]
+    middle = arrivals.mean() or 1.0
     low, high = np.full(lost.shape[1], middle * 1e-6), np.full(lost.shape[1], middle * 1e6)
     for _ in range(60):
         y = np.sqrt(low * high)
-        found = arrivals / (arrivals + y**2)
+        found = arrivals**z / (arrivals**z + y**z)
         gains = ((1.0 - chance) * found - chance * lost * (1.0 - found)).sum(axis=0) > 0
         low, high = np.where(gains, y, low), np.where(gains, high, y)
     return np.sqrt(low * high)
@@ -166,9 +168,7 @@ def outlook(
     for tail, weight in TAILS.items():
         forage, occupied = {}, {}
         today = _flow(places[["x", "y"]].to_numpy(float), weight, dispersal_median_m)
-        balanced = drawn["y"] * balance(
-            today, _quality(places["access"], usual), p.mean(axis=0), drawn["e"], drawn["x"]
-        )
+        balanced = drawn["y"] * balance(today, _quality(places["access"], usual), p.mean(axis=0), drawn)
         world = drawn.assign(y=balanced)
         for name, sets in strategies.items():
             forage[name], occupied[name] = (np.full((years + 1, worlds), np.nan) for _ in range(2))

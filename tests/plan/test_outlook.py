@@ -28,16 +28,16 @@ from habitatmap.plan.outlook import (
 
 FLOW = np.array([[0.0, 0.5, 0.1], [0.5, 0.0, 0.3], [0.1, 0.3, 0.0]])
 QUALITY = np.array([1.0, 0.5, 2.0])
-E, X, Y = 0.3, 0.8, 0.6
+E, X, Y, Z = 0.3, 0.8, 0.6, 1.4
 
 
-def exact_chances(start: tuple[int, ...], years: int) -> np.ndarray:
+def exact_chances(start: tuple[int, ...], years: int, z: float = Z) -> np.ndarray:
     """Chance that each of three places is occupied after so many years: the chain over all eight states, by hand."""
     states = list(product((0, 1), repeat=3))
     move = np.zeros((8, 8))
     for i, now in enumerate(states):
         s = FLOW @ (QUALITY * np.array(now))
-        found = s**2 / (s**2 + Y**2)
+        found = s**z / (s**z + Y**z)
         lost = np.minimum(1, E / QUALITY**X) * (1 - found)
         filled = np.where(np.array(now) == 1, 1 - lost, found)
         for j, then in enumerate(states):
@@ -46,8 +46,8 @@ def exact_chances(start: tuple[int, ...], years: int) -> np.ndarray:
     return after @ np.array(states)
 
 
-def worlds(n: int) -> pd.DataFrame:
-    return pd.DataFrame({"e": np.full(n, E), "x": np.full(n, X), "y": np.full(n, Y)})
+def worlds(n: int, z: float = Z) -> pd.DataFrame:
+    return pd.DataFrame({"e": np.full(n, E), "x": np.full(n, X), "y": np.full(n, Y), "z": np.full(n, z)})
 
 
 @pytest.mark.parametrize("years", [1, 2, 10])
@@ -68,7 +68,7 @@ def test_a_place_between_others_that_never_change_has_the_published_incidence() 
     start = np.ones((2, n), dtype=bool)
     arrivals = 0.5 * 1.0  # what `incidence` sees: an area of 1 at exp(-alpha d) = 1/2
     scaled = np.array([[0.0, 0.5e-6], [0.5e-6, 0.0]])
-    world = worlds(n)
+    world = worlds(n, z=2.0)  # Hanski's own
     share = simulate(scaled, quality, start, world, years)[50:, 0].mean()
     alone = incidence([1, 1], [[0, np.log(2)], [np.log(2), 0]], [0, 1], 1.0, E, Y, X)[0]
     assert arrivals == pytest.approx((scaled @ quality)[0])
@@ -104,10 +104,11 @@ def test_in_balance_as_many_are_found_as_lost() -> None:
     """Three equal places, each seeing the other two alike: gains = losses solved by hand for C, then for y."""
     flow = np.array([[0.0, 0.5, 0.5], [0.5, 0.0, 0.5], [0.5, 0.5, 0.0]])
     p, e = 0.6, 0.2
-    # (1 - p) C = p e (1 - C)  ->  C = p e / (1 - p + p e);  C = S^2 / (S^2 + y^2) with S = p
+    # (1 - p) C = p e (1 - C)  ->  C = p e / (1 - p + p e);  C = S^z / (S^z + y^z) with S = p
     found = p * e / (1 - p + p * e)
-    y = p * np.sqrt(1 / found - 1)
-    assert balance(flow, np.ones(3), [p] * 3, [e, e], [1.0, 2.0]) == pytest.approx([y, y])
+    two = pd.DataFrame({"e": [e, e], "x": [1.0, 2.0], "z": [1.0, 2.0]})
+    odds = 1 / found - 1
+    assert balance(flow, np.ones(3), [p] * 3, two) == pytest.approx([p * odds, p * np.sqrt(odds)])
 
 
 @pytest.mark.parametrize("tail", TAILS.values())
