@@ -15,6 +15,7 @@ from habitatmap.plan.outlook import EVEN, HIGHEST, RANDOM, other_plans
 from habitatmap.plan.reach import forage_in_reach, not_reached
 
 ROOT = Path(__file__).parents[1]
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
