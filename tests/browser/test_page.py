@@ -296,6 +296,14 @@ def test_record_text_is_shown_as_written_and_never_runs(visit: Visit, tmp_path: 
     assert text in page.locator("#swatches").text_content()
     page.locator("#tab-data").click()
     assert page.locator("#data-panel").text_content().count(text) >= 5
+    page.locator("#find-box summary").click()
+    page.keyboard.insert_text(text[:20])
+    assert page.locator("#found button").first.is_visible()
+    page.keyboard.press("Escape")
+    page.locator("#tab-pools").click()
+    page.locator("#pools-panel .detail .act").click()
+    assert text in page.locator("#try-said").text_content()
+    assert text in page.locator("#try-list").text_content()
     assert page.locator("img[src=x], svg[onload], [onfocus]").count() == 0
     assert page.trouble == []
 
@@ -499,3 +507,38 @@ def test_an_address_of_tiles_that_is_not_fit_is_refused(url: str) -> None:
         Tiles(url, "somebody")
     with pytest.raises(InputError, match="credit"):
         Tiles("https://a.b/{z}/{x}/{y}", " ")
+
+
+def test_the_tab_key_goes_through_the_page_in_the_order_of_reading(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file)
+    order: list[str] = []
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        here = page.evaluate(
+            """() => { const at = document.activeElement;
+            return at.id || at.className || at.closest('[id]').id + ' ' + at.tagName; }"""
+        )
+        order.append(here)
+        if here == "pick":
+            break
+    want = ["skip", "measure", "map", "theme", "pools-by", "first", "tab-plan", "plan-panel", "pick"]
+    at = [order.index(one) for one in want]
+    assert at == sorted(at), order
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+
+
+def test_axe_finds_nothing_in_a_sorted_table_nor_while_measuring(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file, reduced_motion="reduce")
+    page.locator("#tab-pools").click()
+    page.locator("#pools-panel thead button").nth(2).click()
+    page.locator("#pools-panel .pick").first.click()
+    assert faults(page) == []
+    page.locator("#measure").click()
+    page.locator("#find-box summary").click()
+    page.keyboard.type("pool")
+    assert faults(page) == []
+    page.locator("#view-box summary").click()
+    page.locator("#look").select_option("dark")
+    page.locator("#theme").select_option("forage_month")
+    assert faults(page) == []
+    assert page.trouble == []

@@ -196,11 +196,13 @@ function said(text) {
   return parts.length > 1 && parts.length < 40 ? parts.map((part) => part.endsWith(";") ? said(part.slice(0, -1)) + ";" : said(part)).join(" ") : text;
 }
 
+let sentenceShapes = null;
+
 /** Sentences of the catalogue with {names}, as expressions. */
 function shapes() {
-  words.shapes = words.shapes || Object.entries(words.sentences).filter(([english]) => english.includes("{")).map(([english, translated]) =>
+  sentenceShapes = sentenceShapes || Object.entries(words.sentences).filter(([english]) => english.includes("{")).map(([english, translated]) =>
     [new RegExp("^" + english.replace(/[.*+?^$()|[\]\\]/g, "\\$&").replace(/\{(\w+)\}/g, "(?<$1>.{1,80}?)") + "$", "u"), translated]);
-  return words.shapes;
+  return sentenceShapes;
 }
 
 /** A figure as this language writes it; any other part of a sentence is a sentence of its own. */
