@@ -297,10 +297,11 @@ def test_record_text_is_shown_as_written_and_never_runs(visit: Visit, tmp_path: 
     page.locator("#tab-data").click()
     assert page.locator("#data-panel").text_content().count(text) >= 5
     page.locator("#find-box summary").click()
-    page.keyboard.insert_text(text[:20])
+    page.locator("#find-name").fill(text[:20])
     assert page.locator("#found button").first.is_visible()
     page.keyboard.press("Escape")
     page.locator("#tab-pools").click()
+    page.locator("#pools-panel .pick").first.click()
     page.locator("#pools-panel .detail .act").click()
     assert text in page.locator("#try-said").text_content()
     assert text in page.locator("#try-list").text_content()
