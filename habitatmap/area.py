@@ -309,7 +309,10 @@ def _meant(name: str) -> str:
     path = Path(name)
     if path.suffix.lower() not in (*RASTER_DRIVERS, *SUFFIXES):
         return ""
-    close = difflib.get_close_matches(path.stem.lower(), [*KINDS, "land_cover"], n=1, cutoff=0.75)
+    # "pools (1).csv" and "pools - copy.xlsx" begin with the word; whether they add to the first one nobody can know
+    word = re.match(r"[^\W\d]+", path.stem.lower())
+    names = [*KINDS, "land_cover"]
+    close = [word[0]] if word and word[0] in names else difflib.get_close_matches(path.stem.lower(), names, 1, 0.75)
     return close[0] if close else ""
 
 

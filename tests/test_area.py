@@ -272,3 +272,9 @@ def test_slips_are_told_by_the_boundary_even_where_a_whole_table_has_them(tmp_pa
     assert lat.round(4).tolist() == [60.1712, 60.1722, 60.1732]
     assert lon.round(4).tolist() == [24.9415, 24.9425, 24.9435]
     assert any("3 places were settled by where the area lies" in remark for remark in area.ledger.remarks)
+
+
+def test_a_second_download_is_told_and_not_read(tmp_path: Path) -> None:
+    area = open_area(area_folder(tmp_path, pools=POOLS, **{"pools (1)": POOLS}))
+    assert len(area.pools) == 3
+    assert any(note.startswith("pools (1).csv is not read") for note in area.notes)

@@ -56,6 +56,8 @@ def tables_of(
                 f"{file}{f', sheet {sheet}' if sheet else ''} has no row of headings; write one above the data, such "
                 "as pool, lat, lon"
             )
+        if ragged:
+            parts = [(_beside_numbers(headings, rows), rows) for headings, rows in parts]
         tables += [_table(file, headings, rows, notes, sheet, ragged) for headings, rows in parts]
     if len(tables) > 1:
         # headings without a row below are the title of what follows
@@ -128,6 +130,13 @@ def _is_title(rows: Sequence[Record]) -> bool:
     if len(rows) < 2 or rows[-1][0] == rows[-2][0] + 1:
         return False
     return [isinstance(c, str) for c in rows[-1][1] if c is not None] == [True]
+
+
+def _beside_numbers(headings: list[Any], rows: Sequence[Record]) -> list[Any]:
+    """Headings with a blank one in front where each row begins with its number, which some programs write unheaded."""
+    one_more = all(len(cells) == len(headings) + 1 for _, cells in rows)
+    counted = one_more and [cells[0] for _, cells in rows] == [str(i) for i in range(1, len(rows) + 1)]
+    return [None, *headings] if counted and len(rows) > 1 else headings
 
 
 def _heading_record(filled: Sequence[Record], stated: frozenset[str]) -> int | None:

@@ -20,6 +20,8 @@ UNDECIDED = why.DATE_UNDECIDED
 MIXED = why.DATES_MIXED
 SWAPPED = why.DATES_SWAPPED
 
+# no date is longer than this, weekday and time of day included
+LONGEST = 80
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 # numbers that can be a count of days: those of 1954 to 2119
 _SERIALS = range(20_000, 80_000)
@@ -162,6 +164,8 @@ def _read(cell: object, day_zero: datetime.date) -> datetime.date | DateFault | 
 
 @lru_cache(maxsize=20_000)  # a season has few days and many visits
 def _read_written(text: str) -> datetime.date | DateFault | Readings:
+    if len(text) > LONGEST:
+        return NO_DATE
     bare = re.sub(r"[.,]\d*$", "", text) if re.fullmatch(r"\d{5}[.,]\d+", text) else text
     if bare.isdigit():
         return _read_digits(bare)

@@ -109,6 +109,10 @@ def read_shapes(
     ledger.read_table(kind, table)
     for i, odd in table.odd.items():
         ledger.set_row_aside(kind, table, i, "", "", odd)
+    if table.failed:
+        ledger.remark(
+            f"{table.name}: {len(table.failed)} cells hold a formula without a result; they count as not given"
+        )
     at = np.array([i for i in range(len(table)) if i not in table.odd], dtype=np.int64)
     placed = _placed(table, at, heads, crs, stated, ledger)
 

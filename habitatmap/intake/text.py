@@ -22,6 +22,9 @@ from habitatmap.intake.headings import is_known
 from habitatmap.intake.tables import Table
 
 LARGEST_TEXT = 500_000_000
+# the outline of a large wood as WKT is longer than the 131,072 letters that the csv module takes by itself
+LARGEST_CELL = 10_000_000
+csv.field_size_limit(LARGEST_CELL)
 MOST_COLUMNS = 2_000
 
 

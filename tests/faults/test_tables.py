@@ -19,7 +19,11 @@ import shapely
 import xlsxwriter
 
 from habitatmap.errors import InputError
+from habitatmap.errors.why import Why
+from habitatmap.intake.dates import read_dates
 from habitatmap.intake.files import find_inputs, read_tables
+from habitatmap.intake.headings import match_headings
+from habitatmap.intake.values import read_counts
 
 CSV = b"pool,lat,lon\nP1,60.17,24.94\n"
 
@@ -73,12 +77,34 @@ def test_noise(tmp_path: Path, name: str) -> None:
         (b"<!DOCTYPE html><html><body>not logged in</body></html>", "web page"),
         (b"12,60.17,24.94\n13,60.18,24.95\n", "no row of headings"),
         (b"pool,lat,lon\n" + b"x," * 10_000 + b"\n", "10001 cells"),
-        (b'pool,lat,lon\n"' + b"x" * 300_000, "field larger"),
+        (b'pool,lat,lon\n"' + b"x" * 10_000_001, "field larger"),
     ],
 )
 def test_text_that_is_no_table(tmp_path: Path, content: bytes, word: str) -> None:
     (tmp_path / "pools.csv").write_bytes(content)
     assert word in refusal(tmp_path / "pools.csv")
+
+
+@pytest.mark.parametrize("filler", [" ", "1", "(", "1 ", "at 1.", "d/m/", "Ã", "1-"])
+def test_an_endless_cell_takes_no_endless_time(tmp_path: Path, filler: str) -> None:
+    """A pattern that goes back on its steps would take hours here."""
+    cell = (filler * 100_000)[:100_000]
+    text = f'pool,lat,lon,date,larvae,x{cell}x\nP1,60.1,24.9,x{cell}x,{cell}y,"{cell}"\n'
+    (tmp_path / "visits.csv").write_text(text, encoding="utf-8")
+    (one,) = read_tables(tmp_path / "visits.csv")
+    match_headings("trees", one.headings)
+    assert read_counts(one.column(4)) == [None]
+    (date,) = read_dates(one.column(3))
+    assert isinstance(date, Why)
+
+
+def test_a_sheet_of_endless_tags_takes_no_endless_time(tmp_path: Path) -> None:
+    whole = io.BytesIO(workbook(tmp_path))
+    for tag in (b'<c r="A1" ', b'<c r="A1"><f>', b'<c t="e" r="A1">'):
+        with zipfile.ZipFile(whole) as made, zipfile.ZipFile(tmp_path / "pools.xlsx", "w") as spoilt:
+            for name in made.namelist():
+                spoilt.writestr(name, tag * 100_000 if name.endswith("sheet1.xml") else made.read(name))
+        refusal(tmp_path / "pools.xlsx")
 
 
 def test_headings_without_rows_are_a_table_without_rows(tmp_path: Path) -> None:

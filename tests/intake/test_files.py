@@ -176,6 +176,20 @@ def test_a_column_without_a_heading_is_named(tmp_path: Path) -> None:
     ]
 
 
+def test_a_long_outline_in_a_cell(tmp_path: Path) -> None:
+    ring = ", ".join(f"{i} {i}" for i in range(30_000))
+    one = read_one(tmp_path, "land.csv", f'name;wkt\nWood;"POLYGON (({ring}))"\n')
+    assert len(one.rows[0][1]) > 300_000
+
+
+def test_row_numbers_without_a_heading_shift_nothing(tmp_path: Path) -> None:
+    one = read_one(tmp_path, "pools.csv", '"pool","lat","lon"\n"1","P1",60.1,24.9\n"2","P2",60.2,24.9\n')
+    assert as_dict(one) == {2: ("1", "P1", "60.1", "24.9"), 3: ("2", "P2", "60.2", "24.9")}
+    assert one.headings == ("", "pool", "lat", "lon")
+    shifted = read_one(tmp_path, "pools.csv", "pool,lat,lon\n1,P1,60.1,24.9\n3,P2,60.2,24.9\n")
+    assert as_dict(shifted) == {}
+
+
 def test_spaces_before_quotes(tmp_path: Path) -> None:
     one = read_one(tmp_path, "pools.csv", '"pool", "lat", "lon"\n"P1, old", "60.1", "24.9"\n')
     assert as_dict(one) == {2: ("P1, old", "60.1", "24.9")}
