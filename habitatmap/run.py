@@ -158,7 +158,7 @@ def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outloo
     """
     made, settings, grid = result.groundwork, result.settings, result.grid
     if made.sites.empty:
-        why = "; ".join(result.notes) or "no pool is asked for"
+        why = result.summary["plan"]["note"] or "no pool is asked for"
         raise InputError(f"{result.title}: there is no suggestion to look ahead for: {why}.")
     access = made.spots.access
     now = network_places(made.places, access)

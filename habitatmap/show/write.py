@@ -39,6 +39,8 @@ def check_target(folder: str | Path, mark: str = "summary.json") -> None:
                 "replaced: give a new or empty folder with --out"
             )
     above = next(parent for parent in target.parents if parent.exists())
+    if not above.is_dir():
+        raise InputError(f"{above} is a file; a folder is expected there")
     if not os.access(above, os.W_OK | os.X_OK):
         raise InputError(f"{above} can't be written to: change its permissions, or give another folder with --out")
 

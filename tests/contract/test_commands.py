@@ -48,6 +48,12 @@ def test_no_such_folder(name: str, tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_file_is_no_area(town: Path) -> None:
+    done = habitatmap("map", town / "area.toml")
+    assert done.code == 2
+    assert "area.toml is a file" in done.err.strip().splitlines()[-1]
+
+
 def test_a_fault_of_our_own_is_never_taken_for_a_result(town: Path) -> None:
     with mock.patch("habitatmap.area.open_area", side_effect=ZeroDivisionError):
         done = habitatmap("check", town, "--dry-run")

@@ -134,7 +134,7 @@ def site_sheets(result: Any, ranks: Sequence[int] | None = None) -> bytes:
             raise InputError(f"--site {unknown[0]}: there is no such suggestion; the plan has {have}.")
         plan = plan[plan["rank"].isin(ranks)]
     if not len(plan):
-        why = "; ".join(result.notes) or "no pool is asked for"
+        why = result.summary["plan"]["note"] or "no pool is asked for"
         raise NothingToPrintError(f"{result.title}: there is no suggestion to make sheets for: {why}.")
     names = new_names(result)
     sites: list[dict[str, Any]] = []
