@@ -167,7 +167,7 @@ WORDS: dict[str, str] = {
     "try_now": "with your changes",
     "try_begin": "Choose a spot or a pool on the map.",
     "try_gain": "Your changes: {change} of the area’s forage.",
-    "try_gaps": "Gaps: {before} ({share_before} of the forage) before, {after} ({share_after}) now.",
+    "try_gaps": "Gaps: {share_before} of the forage before, {share_after} now.",
     "try_plan": "Add the suggested pools",
     "try_plan_done": "{n} of {all} suggestions stand; those on private ground have no exact place here.",
     "try_clear": "Undo all",

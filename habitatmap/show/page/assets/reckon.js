@@ -122,13 +122,13 @@ class Reckoner {
     return null;
   }
 
-  /** Ground that stays out of reach, as in the run: `of` marks its blocks. */
+  /** Ground that stays out of reach, as in the run, and its share of the forage: `of` marks its blocks. */
   gaps() {
     const [below, from, leastHa] = this.gap, {weight, unreached, across, down} = this, n = weight.length;
     const open = new Uint8Array(n), of = new Uint8Array(n), blockHa = (this.size * this.cell_m) ** 2 / 1e4;
     for (let k = 0; k < n; k++) open[k] = weight[k] > 0 && weight[k] + 1 >= from * FULL && 1 - unreached[k] < below ? 1 : 0;
     const queue = new Int32Array(n);
-    let count = 0, forage = 0;
+    let forage = 0;
     for (let start = 0; start < n; start++) {
       if (open[start] !== 1) continue;
       let end = 1, sum = 0;
@@ -144,10 +144,9 @@ class Reckoner {
         }
       }
       if (end * blockHa < leastHa - 1e-9) continue;
-      count += 1;
       forage += sum;
       for (let next = 0; next < end; next++) of[queue[next]] = 1;
     }
-    return {count, share: forage / FULL * this.size ** 2 / this.total, of};
+    return {share: forage / FULL * this.size ** 2 / this.total, of};
   }
 }

@@ -119,7 +119,7 @@ function refresh() {
   out.textContent = percent(now, 2);
   out.dataset.share = String(now);
   byId("try-gain").textContent = say("try_gain", {change: (change < 0 ? "\u2212" : "+") + finely(Math.abs(change))});
-  byId("try-gaps").textContent = say("try_gaps", {before: number(trial.start.gaps.count), share_before: share(trial.start.gaps.share), after: number(gaps.count), share_after: share(gaps.share)});
+  byId("try-gaps").textContent = say("try_gaps", {share_before: finely(trial.start.gaps.share), share_after: finely(gaps.share)});
   const item = (text, key, act) => el("li", null, written(text), el("button", {type: "button", class: "act small", on: act}, words[key]));
   byId("try-list").replaceChildren(
     ...trial.added.map((place) => item(say("try_item", {name: place.letter, p: percent(place.p, 0)}), "try_remove", () => {
