@@ -50,8 +50,7 @@ def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     read, or gives a pool a second place (then both do). CrsError where coordinates have no known system.
     """
     drafts = open_drafts("pools", tables, stated, ledger)
-    named = any(draft.has("pool") for draft in drafts)
-    columns = [_columns(draft, crs, stated, ledger, named, len(drafts) > 1) for draft in drafts]
+    columns = [_columns(draft, crs, stated, ledger) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     frame = _one_row_a_pool(frame, drafts)
     close(drafts, ledger)
@@ -59,21 +58,17 @@ def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     return shaped(frame, POOLS, ("pool", "x", "y"))
 
 
-def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger, named: bool, several: bool) -> dict[str, Any]:
-    """The columns of one table. `named`: whether any table has a column of names; `several`: whether there are more."""
-    table = draft.table
-    if named:
-        names = [name_of(cell) for cell in draft.cells("pool")]
-        for at, name in enumerate(names):
-            if not name:
-                draft.refuse(at, "pool", "", *why.NO_NAME)
-    else:
-        names = [f"{table.name + ' ' if several else ''}row {number}" for number in table.numbers]
-        if names:
-            ledger.remark(
-                f"{table.name} has no column of names, so its pools are called by their rows ({names[0]}); add a "
-                'column pool, or say in area.toml which one it is: [columns.pools] pool = "..."'
-            )
+def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str, Any]:
+    """The columns of one table."""
+    names = [name_of(cell) for cell in draft.cells("pool")]
+    for at, name in enumerate(names):
+        if not name:
+            draft.refuse(at, "pool", "", *why.NO_NAME)
+    if names and not draft.has("pool"):
+        ledger.remark(
+            f"{draft.table.name} has no column of names, and a row without a pool's name can't be used: add a column "
+            'pool, or say in area.toml which one it is: [columns.pools] pool = "..."'
+        )
     draft.about = names
     points, x, y = place_rows(draft, crs, stated, ledger)
     set_out, removed = (_dates(draft, name) for name in ("set_out", "removed"))

@@ -127,9 +127,13 @@ def test_a_repeat_in_another_file_is_named() -> None:
     assert ledger.by_file()[("pools", "pools_b.csv")] == (1, 0, 1)
 
 
-def test_pools_without_a_column_of_names_are_called_by_their_rows() -> None:
+def test_rows_of_a_table_without_names_are_set_aside_and_it_is_said_why() -> None:
     frame, ledger = pools(table("lat,lon", (60.1712, 24.9415), (60.1722, 24.9425)), stated=Stated())
-    assert frame["pool"].tolist() == ["row 2", "row 3"]
+    assert frame.empty
+    assert [(row, reason) for row, reason in aside(ledger)] == [
+        (2, "the row names no pool"),
+        (3, "the row names no pool"),
+    ]
     assert any("no column of names" in remark for remark in ledger.remarks)
 
 
