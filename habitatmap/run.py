@@ -25,7 +25,6 @@ from scipy.special import logit
 
 from habitatmap import __version__
 from habitatmap.area import Area, blurred, is_private
-from habitatmap.errors import InputError
 from habitatmap.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
 from habitatmap.habitat.offer import Habitat, offer
@@ -40,7 +39,7 @@ from habitatmap.plan.bound import ROUNDS, certify
 from habitatmap.plan.by_connectivity import network, plan_by_connectivity
 from habitatmap.plan.candidates import Candidates, candidates
 from habitatmap.plan.gaps import gaps
-from habitatmap.plan.outlook import NONE, PLAN, Outlook, ground_points, other_plans, outlook
+from habitatmap.plan.outlook import NONE, PLAN, NothingToCompareError, Outlook, ground_points, other_plans, outlook
 from habitatmap.plan.problem import Problem, problem
 from habitatmap.plan.reach import (
     forage_in_reach,
@@ -154,17 +153,18 @@ def run(area: Area, say: Say | None = None) -> Result:
 def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outlook:
     """The plan, and as many pools placed by other rules, through the same simulated worlds (plan.outlook).
 
-    Raises InputError where there is no suggestion or no forage to compare by.
+    Raises NothingToCompareError where there is no suggestion, no forage, or no place that is likely occupied.
     """
     made, settings, grid = result.groundwork, result.settings, result.grid
     if made.sites.empty:
         why = result.summary["plan"]["note"] or "no pool is asked for"
-        raise InputError(f"{result.title}: there is no suggestion to look ahead for: {why}.")
+        raise NothingToCompareError(f"there is no suggestion to look ahead for: {why}")
     access = made.spots.access
     now = network_places(made.places, access)
     missed = pd.DataFrame(1.0 - made.draws.T).groupby(made.places["place"].to_numpy()).prod()  # places x draws
     # a pool serves the better the more forage and dead wood lie about it; where one is not known the other decides
-    score = np.nanmean(np.stack([access, made.spots.dead_wood_access]), axis=0)
+    wood = made.spots.dead_wood_access
+    score = np.where(np.isnan(access), wood, np.where(np.isnan(wood), access, (access + wood) / 2))
     cells = other_plans(
         made.where.allowed,
         score,

@@ -24,9 +24,10 @@ def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool
     AREA/outlook gets a page and tables, whole or not at all.
     """
     from habitatmap.area import open_area
+    from habitatmap.plan.outlook import NothingToCompareError
     from habitatmap.run import run, simulate_years
     from habitatmap.show.exports import json_text
-    from habitatmap.show.outlook import account, outlook_text, write_outlook
+    from habitatmap.show.outlook import account, outlook_text, write_nothing, write_outlook
     from habitatmap.show.write import check_target
 
     target = out or area / "outlook"
@@ -37,9 +38,15 @@ def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool
         return
     result = run(opened, say=log.info)
     log.info("The same years for every way to choose")
-    seen, as_of = simulate_years(result, years, worlds), str(opened.as_of)
-    write_outlook(seen, opened.title, as_of, target)
-    click.echo(json_text(account(seen, opened.title, as_of)) if as_json else outlook_text(seen), nl=False)
+    as_of = str(opened.as_of)
+    try:
+        seen = simulate_years(result, years, worlds)
+    except NothingToCompareError as why:
+        write_nothing(str(why), opened.title, as_of, target)
+        click.echo((target / "outlook.json").read_text(encoding="utf-8") if as_json else f"Nothing to compare: {why}.")
+    else:
+        write_outlook(seen, opened.title, as_of, target)
+        click.echo(json_text(account(seen, opened.title, as_of)) if as_json else outlook_text(seen), nl=False)
     log.info("Outlook: %s", (target / "outlook.html").resolve())
     if strict and result.needs_a_look:
         raise click.exceptions.Exit(1)

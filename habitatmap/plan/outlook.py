@@ -61,6 +61,10 @@ def thin_tail(d_m: ArrayLike, median_m: float) -> Floats:
 TAILS: dict[str, Tail] = {"fat tail": fat_tail, "thin tail": thin_tail}
 
 
+class NothingToCompareError(InputError):
+    """No way to choose can be told from another: no suggestion, no forage, or nobody to find a pool."""
+
+
 @dataclass(frozen=True)
 class Outlook:
     """What the worlds showed, as means of the last five years: forage in reach (share, 0-1) and occupied places."""
@@ -144,7 +148,7 @@ def outlook(
     places: x, y, access (0-1, NaN = not known) of the breeding places, merged where they are too near to be two.
     chances: (draws, places), the chance that each is occupied now. strategies: name -> one or more sets of new places
     (x, y, access), of which the worlds take one each, in turn; new places start empty. demand: x, y, w of the ground.
-    Raises InputError.
+    Raises InputError, NothingToCompareError.
     """
     p = np.atleast_2d(np.asarray(chances, dtype=float))
     if p.shape[1] != len(places) or PLAN not in strategies or years < LAST_YEARS or worlds < 2:
@@ -154,9 +158,9 @@ def outlook(
         )
     total = float(demand["w"].sum())
     if total <= 0:
-        raise InputError("outlook: there is no forage on the ground, so no way to choose can be better than another.")
+        raise NothingToCompareError("there is no forage on the ground, so no way to choose is better than another")
     if not (p > 0).any():
-        raise InputError("outlook: no breeding place is likely to be occupied today, and from nowhere nobody comes.")
+        raise NothingToCompareError("no breeding place is likely to be occupied today, and from nowhere nobody comes")
     random = np.random.default_rng(seed)
     drawn = pd.DataFrame(
         {name: np.exp(random.uniform(np.log(low), np.log(high), worlds)) for name, (low, high) in WORLDS.items()}

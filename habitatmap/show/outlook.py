@@ -13,7 +13,8 @@ from habitatmap.show.exports import csv_text, json_text
 from habitatmap.show.sections import Drawing, Section, Table, report_page
 from habitatmap.show.write import write_folder
 
-FORAGE, OCCUPIED = "forage in reach", "occupied places"
+KIND = "Outlook: ways to choose, compared"
+FORAGE = "forage in reach"
 RULES = {
     NONE: "nothing is set out",
     PLAN: "the spots of plan.csv",
@@ -41,6 +42,19 @@ def write_outlook(seen: Outlook, title: str, as_of: str, folder: str | Path) -> 
             (fresh / name).write_bytes(csv_text(frame).encode("utf-8"))
         (fresh / "outlook.json").write_text(json_text(account(seen, title, as_of)), encoding="utf-8", newline="\n")
         (fresh / "outlook.html").write_text(outlook_page(seen, title, as_of), encoding="utf-8", newline="\n")
+
+    write_folder(Path(folder).resolve(), fill)
+
+
+def write_nothing(why: str, title: str, as_of: str, folder: str | Path) -> None:
+    """The same folder where there is nothing to compare: a page and a JSON that say why."""
+    empty = {"title": title, "as_of": as_of, "note": why, "ranks": [], "differences": []}
+    part = Section("what", "Nothing to compare", f"{why[0].upper()}{why[1:]}.", cautions=[NO_FORECAST])
+
+    def fill(fresh: Path) -> None:
+        (fresh / "outlook.json").write_text(json_text(empty), encoding="utf-8", newline="\n")
+        page = report_page(title, KIND, f"As of {as_of}", [part])
+        (fresh / "outlook.html").write_text(page, encoding="utf-8", newline="\n")
 
     write_folder(Path(folder).resolve(), fill)
 
@@ -115,7 +129,7 @@ def outlook_page(seen: Outlook, title: str, as_of: str) -> str:
                 drawings=[_drawing(seen, tail)],
                 tables=[
                     Table(
-                        f"Ranks, by the mean of the last {LAST_YEARS} years",
+                        f"Ranks, {tail}: by the mean of the last {LAST_YEARS} years",
                         ["Way", "Rank", "Forage in reach, %", "Occupied places", "First in, % of worlds"],
                         [
                             [
@@ -146,7 +160,7 @@ def outlook_page(seen: Outlook, title: str, as_of: str) -> str:
             ],
         )
     )
-    return report_page(title, "Outlook: ways to choose, compared", f"As of {as_of}", parts)
+    return report_page(title, KIND, f"As of {as_of}", parts)
 
 
 def _forage(seen: Outlook, tail: str) -> list[dict[str, Any]]:
@@ -194,7 +208,7 @@ def _difference_table(seen: Outlook, tail: str) -> Table:
             ]
         )
     return Table(
-        "The plan minus the others, world by world",
+        f"The plan minus the others, world by world, {tail}",
         ["Measure", "Difference", "95 % interval", "Better in, % of worlds", "Worse in, % of worlds"],
         rows,
         "Forage in percentage points, places as a number. In the other worlds there was no difference, mostly because "
