@@ -68,6 +68,8 @@ def web(places: pd.DataFrame, sites: pd.DataFrame, access: Floats, flight: Fligh
         summary["costliest_loss"] = {
             "place": ", ".join(f"{kind} {name}" for kind, name in zip(members["kind"], members["id"], strict=True)),
             "place_number": int(nodes["place"].iloc[most]),
+            "x": float(nodes["x"].iloc[most]),
+            "y": float(nodes["y"].iloc[most]),
             "loss_percent": float(worth.importance["loss"].iloc[most]),
             "cuts_the_network": bool(cut[most]),
         }

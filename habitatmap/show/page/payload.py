@@ -175,6 +175,21 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
             "lost": [[shown(reason), int(n)] for reason, n in candidates.get("lost", {}).items() if n],
         },
         "network": {key: _number(value) for key, value in summary.get("network", {}).items()},
+        "costliest": _costliest(summary, Writer(result.crs)),
+    }
+
+
+def _costliest(summary: dict[str, Any], writer: Writer) -> dict[str, Any] | None:
+    """The breeding place whose loss would cost the network most, None where there is no network."""
+    loss = summary.get("network", {}).get("costliest_loss")
+    if not loss:
+        return None
+    share = _number(loss["loss_percent"] / 100)
+    return {
+        "name": shown(loss["place"]),
+        "share": share,
+        "cuts": loss["cuts_the_network"],
+        "at": writer.point(loss["x"], loss["y"]),
     }
 
 

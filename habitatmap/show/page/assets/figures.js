@@ -58,6 +58,18 @@ function reading() {
   }
 }
 
+/** The place whose loss would cost the network most, and a way to see it. */
+function costliest(loss) {
+  if (!loss) return [];
+  const show = el("button", {type: "button", class: "act small", on: () => {
+    if (lit) lit.remove();
+    ring(place(loss.at));
+    goTo(place(loss.at), 15);
+  }}, words.show_place);
+  const told = say("network_costliest", {name: loss.name, share: share(loss.share)});
+  return [written(loss.cuts ? told + " " + words.network_cuts : told, "p"), show];
+}
+
 function dataNotes() {
   const panel = byId("data-panel");
   const part = (head, ...content) => panel.append(el("section", null, el("h3", null, words[head]), ...content));
@@ -73,7 +85,7 @@ function dataNotes() {
     const found = facts.occupancy;
     part("occupancy_head", el("p", null, say(found.estimate === null ? "occupancy_none" : "occupancy_text", {
       estimate: share(found.estimate), low: share(found.low), high: share(found.high), naive: share(found.naive), n: number(found.pools_visited)})));
-    part("network_head", el("p", null, say("network_text", {places: number(facts.network.places), components: number(facts.network.components)})));
+    part("network_head", el("p", null, say("network_text", {places: number(facts.network.places), components: number(facts.network.components)})), ...costliest(facts.costliest));
     part("candidates_head", el("p", null, say("candidates_text", {left: number(facts.candidates.left), all: number(facts.candidates.all)})),
       bullets(facts.candidates.lost.map(([reason, n]) => lostReason(reason) + ": " + number(n))));
     if (facts.notes.length) part("notes_head", bullets(facts.notes.map(said)));
