@@ -66,6 +66,7 @@ def test_many_points_and_plots_are_listed_and_drawn_in_part(visit: Callable[...,
     page.locator("#mark-land").check()
     page.locator("#mark-trees").check()
     page.locator("#find-box summary").click()
+    page.wait_for_function("() => document.activeElement.id === 'find-name'")
     page.keyboard.type("Pool 4321")
     page.locator("#found button").first.click()
     assert page.locator("#pools-panel .detail").is_visible()
