@@ -23,23 +23,18 @@ from affine import Affine
 from pyproj import CRS, Proj
 from rasterio.features import geometry_mask
 
-from habitatmap.coordinates import (
-    WGS84,
-    Box,
-    choose_crs,
-    crs_label,
-    is_metric,
-    metric_crs,
-    to_lonlat,
-)
 from habitatmap.errors import CrsError, InputError, why
-from habitatmap.grid import Grid
-from habitatmap.intake.archives import archive_of, file_name
-from habitatmap.intake.files import SUFFIXES, find_inputs, is_fix, read_tables, tables_in
-from habitatmap.intake.fixes import corrected, read_corrected, read_corrections
-from habitatmap.intake.keep_away import read_keep_away
-from habitatmap.intake.land import read_land
-from habitatmap.intake.land_cover import (
+from habitatmap.geo.crs import WGS84, choose_crs, crs_label, is_metric, metric_crs, to_lonlat
+from habitatmap.geo.grid import Grid
+from habitatmap.read.committed import read_wanted, taken_out
+from habitatmap.read.coordinates import Box
+from habitatmap.read.corrections import corrected, read_corrected, read_corrections
+from habitatmap.read.exclusion_zones import read_keep_away
+from habitatmap.read.files import SUFFIXES, find_inputs, is_fix, read_tables, tables_in
+from habitatmap.read.formats.archive import archive_of, file_name
+from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.land import read_land
+from habitatmap.read.land_cover import (
     RASTER_DRIVERS,
     CoverShapes,
     LandCover,
@@ -51,19 +46,17 @@ from habitatmap.intake.land_cover import (
     raster_crs,
     read_cover_shapes,
 )
-from habitatmap.intake.layers import TreeTable, load_tree_table
-from habitatmap.intake.ledger import Ledger
-from habitatmap.intake.outline import read_outline
-from habitatmap.intake.paths import read_paths
-from habitatmap.intake.points import rough_lonlat
-from habitatmap.intake.pools import read_pools
-from habitatmap.intake.rows import sort_kinds
-from habitatmap.intake.settings import FILE_NAME, Settings, read_settings
-from habitatmap.intake.shapes import match_layers, read_shapes
-from habitatmap.intake.tables import Stated, Table
-from habitatmap.intake.trees import read_trees
-from habitatmap.intake.visits import read_visits
-from habitatmap.intake.wanted import read_wanted, taken_out
+from habitatmap.read.layers import TreeTable, load_tree_table
+from habitatmap.read.ledger import Ledger
+from habitatmap.read.outline import read_outline
+from habitatmap.read.paths import read_paths
+from habitatmap.read.points import rough_lonlat
+from habitatmap.read.pools import read_pools
+from habitatmap.read.rows import sort_kinds
+from habitatmap.read.settings import FILE_NAME, Settings, read_settings
+from habitatmap.read.shapes import match_layers, read_shapes
+from habitatmap.read.trees import read_trees
+from habitatmap.read.visits import read_visits
 
 KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried", "wanted")
 # kinds of files in which people send records, and which are not read

@@ -25,19 +25,17 @@ from scipy.special import logit
 
 from habitatmap import __version__
 from habitatmap.area import Area, blurred, is_private
-from habitatmap.grid import Grid
+from habitatmap.fieldwork.rounds import Rounds, Week, known_on, plan_rounds
+from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
-from habitatmap.habitat.offer import Habitat, offer
-from habitatmap.intake.land_cover import LandCover
-from habitatmap.intake.pools import standing
-from habitatmap.intake.settings import Settings
+from habitatmap.habitat.score import Habitat, offer
 from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.web import web
-from habitatmap.plan.ask_first import COLUMNS as ASK_COLUMNS
-from habitatmap.plan.ask_first import ask_first
 from habitatmap.plan.bound import ROUNDS, certify
 from habitatmap.plan.by_connectivity import network, plan_by_connectivity
 from habitatmap.plan.candidates import Candidates, candidates
+from habitatmap.plan.consent_priorities import COLUMNS as ASK_COLUMNS
+from habitatmap.plan.consent_priorities import ask_first
 from habitatmap.plan.gaps import gaps
 from habitatmap.plan.outlook import NONE, PLAN, NothingToCompareError, Outlook, ground_points, other_plans, outlook
 from habitatmap.plan.problem import Problem, problem
@@ -53,15 +51,17 @@ from habitatmap.plan.robustness import robustness
 from habitatmap.plan.search import Choice, plan
 from habitatmap.plan.terms import costs, kept_sites, number_of_pools, quotas, unknown_names
 from habitatmap.plan.zones import own_cells, zones
-from habitatmap.show.cautions import general_cautions, site_caution
-from habitatmap.show.summary import headline, missing_inputs, summarise, versions
-from habitatmap.show.tables import middle_of_square, place_table, plan_table, pool_table, sampler, zone_table
+from habitatmap.read.land_cover import LandCover
+from habitatmap.read.pools import standing
+from habitatmap.read.settings import Settings
+from habitatmap.result.summary import headline, missing_inputs, summarise, versions
+from habitatmap.result.tables import middle_of_square, place_table, plan_table, pool_table, sampler, zone_table
 from habitatmap.survey.account import Account, Budget, take_account
-from habitatmap.survey.chances import Chances, chances, where_to_look
-from habitatmap.survey.ground import places_near
-from habitatmap.survey.rounds import Rounds, Week, known_on, plan_rounds
+from habitatmap.survey.probabilities import Chances, chances, where_to_look
 from habitatmap.survey.seasons import seasons
 from habitatmap.survey.surface import chance_surface
+from habitatmap.survey.surroundings import places_near
+from habitatmap.words.cautions import general_cautions, site_caution
 
 Say = Callable[[str], None]
 Array = NDArray[Any]
@@ -128,7 +128,7 @@ class Result:
 
     def write(self, folder: str | Path) -> None:
         """Writes maps, tables and files for GIS into `folder`, replacing it in one step."""
-        from habitatmap.show.write import write
+        from habitatmap.outputs import write
 
         write(self, Path(folder))
 

@@ -11,8 +11,13 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "habitatmap"
-# DESIGN's list: a module imports only what stands above it
-ORDER = "errors coordinates grid engine intake area habitat survey network plan show run cli".split()
+# the order of the job: a module imports only what stands above it (DEVELOPERS.md, "The house")
+ORDER = (
+    "errors vocabulary geo privacy read area habitat survey practice fieldwork network plan words result run "
+    "export page paper reports outputs cli"
+).split()
+# the one door down: `result.write(folder)` is a method of the value a run gives
+DOORS = {("run.py", "outputs")}
 TOP_LEVEL = set("README.md DEVELOPERS.md CHANGELOG.md LICENSE pyproject.toml habitatmap layers demo_area tests".split())
 
 
@@ -41,12 +46,13 @@ MODULES = sorted(p for p in PACKAGE.rglob("*.py") if room_of(p) in ORDER)
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_a_module_imports_only_what_stands_above_it(path: Path) -> None:
     here = ORDER.index(room_of(path))
-    below = {r for r in rooms_imported(path.read_text(encoding="utf-8")) if ORDER.index(r) > here}
+    found = rooms_imported(path.read_text(encoding="utf-8"))
+    below = {r for r in found if ORDER.index(r) > here and (path.name, r) not in DOORS}
     assert not below, f"{path.name} imports {sorted(below)}, which stand below it"
 
 
 def test_the_rule_can_fail() -> None:
-    assert rooms_imported("from habitatmap.show.page import x\nimport habitatmap.grid") == {"show", "grid"}
+    assert rooms_imported("from habitatmap.page import x\nimport habitatmap.geo.grid") == {"page", "geo"}
     assert rooms_imported("def f():\n    from habitatmap import run") == {"run"}
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import openpyxl
 
-from habitatmap.intake.templates import TEMPLATES, write_templates
+from habitatmap.read.templates import TEMPLATES, write_templates
 
 PACKAGE = Path(__file__).parents[1] / "habitatmap"
 WRITES = re.compile(r"csv\.writer|DictWriter|\.to_csv\(|\.to_excel\(|import xlsxwriter|from xlsxwriter|openpyxl")

@@ -26,10 +26,10 @@ def command(area: Path, out: Path | None, fix: bool, semicolons: bool, as_json: 
     Ends with 0: nothing needs a look; 1: something does; 2: the folder could not be read.
     """
     from habitatmap.area import open_area
-    from habitatmap.intake.fixes import write_fixes
-    from habitatmap.show.check import account, check_text, needs_a_look, write_check
-    from habitatmap.show.exports import json_text
-    from habitatmap.show.write import check_target
+    from habitatmap.export.folder import check_target
+    from habitatmap.export.formats import json_text
+    from habitatmap.read.corrections import write_fixes
+    from habitatmap.reports.check import account, check_text, needs_a_look, write_check
 
     target = out or area / "check"
     check_target(target, mark="check.html")

@@ -38,9 +38,10 @@ def command(
 ) -> None:
     """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
     from habitatmap.area import open_area
+    from habitatmap.export.folder import check_target
+    from habitatmap.outputs import write
+    from habitatmap.page import Tiles, map_page, public_page
     from habitatmap.run import run
-    from habitatmap.show.page import Tiles, map_page, public_page
-    from habitatmap.show.write import check_target, write
 
     background = Tiles(tiles, tiles_credit) if tiles is not None else None
     pages = {

@@ -21,7 +21,7 @@ def command(area: Path, demo: bool, osm: Path | None, land_cover: Path | None, b
 
     It gets pools.xlsx and visits.xlsx to fill in, with lists and checks, and with --osm or --land-cover the ground.
     """
-    from habitatmap.intake.start import new_area
+    from habitatmap.read.start import new_area
 
     new_area(area, osm=osm, land_cover=land_cover, boundary=boundary, demo=demo, say=log.info)
     bare = not (demo or osm or land_cover)

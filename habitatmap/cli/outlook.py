@@ -24,11 +24,11 @@ def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool
     AREA/outlook gets a page and tables, whole or not at all.
     """
     from habitatmap.area import open_area
+    from habitatmap.export.folder import check_target
+    from habitatmap.export.formats import json_text
     from habitatmap.plan.outlook import NothingToCompareError
+    from habitatmap.reports.outlook import account, outlook_text, write_nothing, write_outlook
     from habitatmap.run import run, simulate_years
-    from habitatmap.show.exports import json_text
-    from habitatmap.show.outlook import account, outlook_text, write_nothing, write_outlook
-    from habitatmap.show.write import check_target
 
     target = out or area / "outlook"
     check_target(target, mark="outlook.json")

@@ -22,10 +22,10 @@ def command(area: Path, out: Path | None, as_json: bool, strict: bool, dry_run: 
     Every number in it stands in the summary.json beside it.
     """
     from habitatmap.area import open_area
+    from habitatmap.export.folder import check_target
+    from habitatmap.export.formats import json_text
+    from habitatmap.reports.council import write_report
     from habitatmap.run import run
-    from habitatmap.show.exports import json_text
-    from habitatmap.show.paper.report import write_report
-    from habitatmap.show.write import check_target
 
     target = out or area / "report"
     check_target(target, mark="report.pdf")

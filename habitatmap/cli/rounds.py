@@ -36,11 +36,11 @@ def command(
     Everything there is for the team: it holds exact places and hosts.
     """
     from habitatmap.area import open_area
+    from habitatmap.export.folder import check_target
+    from habitatmap.export.formats import json_text
+    from habitatmap.fieldwork.rounds import read_week, week_of
+    from habitatmap.reports.rounds import rounds_summary, rounds_text, write_rounds
     from habitatmap.run import rounds_of
-    from habitatmap.show.exports import json_text
-    from habitatmap.show.rounds import rounds_summary, rounds_text, write_rounds
-    from habitatmap.show.write import check_target
-    from habitatmap.survey.rounds import read_week, week_of
 
     asked = read_week(week) if week is not None else None
     target = out or area / "rounds"

@@ -22,9 +22,9 @@ def command(area: Path, sites: tuple[int, ...], out: Path | None, strict: bool, 
     The contact line on the labels is `[sheets] contact` of area.toml.
     """
     from habitatmap.area import open_area
+    from habitatmap.export.folder import check_target
+    from habitatmap.paper.sheets import write_sheets
     from habitatmap.run import run
-    from habitatmap.show.paper.sheets import write_sheets
-    from habitatmap.show.write import check_target
 
     target = out or area / "sheets"
     check_target(target, mark="recording.pdf")

@@ -46,14 +46,14 @@ def command(
     if treatments or sites or seed is not None:
         raise click.UsageError("--treatments, --sites and --seed go with --allot.")
     from habitatmap.area import open_area
-    from habitatmap.intake.allotment import read_allotment
+    from habitatmap.export.folder import check_target
+    from habitatmap.export.formats import json_text
+    from habitatmap.practice.account import practice
+    from habitatmap.read.random_assignment import read_allotment
+    from habitatmap.reports.practice import practice_sections, practice_summary, practice_tables, practice_text
+    from habitatmap.reports.survey import survey_summary, survey_text, write_survey
     from habitatmap.run import survey_area
-    from habitatmap.show.exports import json_text
-    from habitatmap.show.practice import practice_sections, practice_summary, practice_tables, practice_text
-    from habitatmap.show.survey import survey_summary, survey_text, write_survey
-    from habitatmap.show.write import check_target
     from habitatmap.survey.account import POOL_HOURS, VISIT_HOURS, Budget
-    from habitatmap.survey.practice import practice
 
     target = out or area / "survey"
     check_target(target, mark="survey.html")
@@ -80,9 +80,9 @@ def command(
 def _allot(area: Path, out: Path | None, treatments: tuple[str, ...], sites: Path | None, seed: int | None) -> None:
     """Draws once, and writes the draw."""
     from habitatmap.area import open_area
-    from habitatmap.intake.allotment import FOLDER, read_sites
-    from habitatmap.show.allotment import allotment_text, check_allotment, write_allotment
-    from habitatmap.survey.allotment import SEED, allot, read_treatments
+    from habitatmap.fieldwork.random_assignment import SEED, allot, read_treatments
+    from habitatmap.read.random_assignment import FOLDER, read_sites
+    from habitatmap.reports.random_assignment import allotment_text, check_allotment, write_allotment
 
     if not treatments:
         raise click.UsageError("--allot needs --treatments, such as --treatments container=barrel,bucket.")

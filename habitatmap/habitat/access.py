@@ -10,8 +10,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
-from habitatmap.engine import Blocks, map_tiles
-from habitatmap.habitat.kernels import kernel, radius_cells
+from habitatmap.geo.engine import Blocks, map_tiles
+from habitatmap.geo.flight import kernel, radius_cells
 
 # A mean over less than this share of the kernel rests on a handful of far cells: it is not known.
 LEAST_SHARE = 7e-4

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from habitatmap.grid import Grid
+from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import LandCover, TreeValues, class_values
 
 DEAD = ["dead", "stump", "log"]

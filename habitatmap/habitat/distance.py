@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree
 
-from habitatmap.engine import Blocks, map_tiles
+from habitatmap.geo.engine import Blocks, map_tiles
 
 # Rasters up to this many cells are one tile, with no cut-off at all.
 ONE_TILE = 16_000_000

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from habitatmap.grid import Grid
+from habitatmap.geo.grid import Grid
 
 Floats32 = NDArray[np.float32]
 MONTHS = [f"forage_{month:02d}" for month in range(1, 13)]

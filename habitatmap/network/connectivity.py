@@ -22,9 +22,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import coo_array, csr_array, issparse
 from scipy.sparse.csgraph import connected_components, dijkstra, reverse_cuthill_mckee
 
-from habitatmap.engine import default_workers
 from habitatmap.errors import InputError
-from habitatmap.habitat.kernels import reach_weight
+from habitatmap.geo.engine import default_workers
+from habitatmap.geo.flight import reach_weight
 from habitatmap.network.places import in_order_of_appearance, pairs_within
 
 Floats = NDArray[np.float64]

@@ -14,8 +14,8 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
-from habitatmap.intake.settings import Settings
+from habitatmap.geo.grid import Grid
+from habitatmap.read.settings import Settings
 
 
 def merged(x: ArrayLike, y: ArrayLike, merge_m: float) -> NDArray[np.int64]:

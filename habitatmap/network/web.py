@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from scipy.sparse import triu
 
-from habitatmap.intake.settings import FlightSettings
 from habitatmap.network.connectivity import (
     Estimate,
     articulations,
@@ -24,6 +23,7 @@ from habitatmap.network.connectivity import (
     pair_sum_from,
 )
 from habitatmap.network.places import merged, network_places
+from habitatmap.read.settings import FlightSettings
 
 Floats = NDArray[np.floating[Any]]
 

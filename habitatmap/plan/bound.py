@@ -40,8 +40,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize_scalar
 from scipy.sparse import coo_array, csr_array
 
-from habitatmap.engine import default_workers
-from habitatmap.grid import Tile, cut
+from habitatmap.geo.engine import default_workers
+from habitatmap.geo.grid import Tile, cut
 from habitatmap.plan.exact import solve
 from habitatmap.plan.problem import Problem, Rules, problem
 from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale

@@ -22,10 +22,10 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import shortest_path
 
-from habitatmap.engine import default_workers
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
-from habitatmap.habitat.kernels import scale_m
+from habitatmap.geo.engine import default_workers
+from habitatmap.geo.flight import scale_m
+from habitatmap.geo.grid import Grid
 from habitatmap.network.connectivity import lengths, links, thinned
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats

@@ -31,9 +31,9 @@ from numpy.typing import ArrayLike, NDArray
 from rasterio.features import rasterize
 
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
-from habitatmap.intake.settings import PlanSettings
+from habitatmap.geo.grid import Grid
 from habitatmap.plan.search import too_near
+from habitatmap.read.settings import PlanSettings
 
 Bools = NDArray[np.bool_]
 

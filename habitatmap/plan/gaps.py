@@ -20,11 +20,11 @@ from rasterio.features import shapes
 from scipy.ndimage import find_objects, label
 from scipy.spatial import cKDTree
 
-from habitatmap.grid import Grid
+from habitatmap.geo.flight import reach_weight, scale_m
+from habitatmap.geo.grid import Grid
 from habitatmap.habitat.distance import distance_to
-from habitatmap.habitat.kernels import reach_weight, scale_m
-from habitatmap.intake.settings import Settings
 from habitatmap.plan.candidates import Candidates
+from habitatmap.read.settings import Settings
 
 Floats = NDArray[np.floating]
 

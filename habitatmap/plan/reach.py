@@ -16,8 +16,8 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
-from habitatmap.habitat.kernels import REACH_IN_SCALES, kernel, scale_m
+from habitatmap.geo.flight import REACH_IN_SCALES, kernel, scale_m
+from habitatmap.geo.grid import Grid
 
 Floats = NDArray[np.float64]
 

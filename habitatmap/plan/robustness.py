@@ -20,18 +20,10 @@ import pandas as pd
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
-from habitatmap.engine import default_workers
 from habitatmap.errors import InputError
+from habitatmap.geo.engine import default_workers
 from habitatmap.plan.problem import Problem
-from habitatmap.plan.reach import (
-    Floats,
-    block_sum,
-    footprints,
-    half_scale,
-    in_order,
-    multiply_blocks,
-    order_of,
-)
+from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale, in_order, multiply_blocks, order_of
 from habitatmap.plan.search import Choice, Field, best_cells
 from habitatmap.plan.zones import Zone
 

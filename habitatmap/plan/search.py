@@ -27,8 +27,8 @@ import scipy.fft
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
-from habitatmap.engine import default_workers
-from habitatmap.grid import Tile, cut
+from habitatmap.geo.engine import default_workers
+from habitatmap.geo.grid import Tile, cut
 from habitatmap.plan.exact import solve
 from habitatmap.plan.problem import Problem, Rules, problem
 from habitatmap.plan.reach import Floats, multiply

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from habitatmap.grid import Grid
-from habitatmap.intake.settings import PlanSettings
+from habitatmap.geo.grid import Grid
 from habitatmap.plan.problem import Quota
+from habitatmap.read.settings import PlanSettings
 
 Floats = NDArray[np.float64]
 

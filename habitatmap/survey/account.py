@@ -11,18 +11,18 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-from habitatmap.survey.chances import Chances, where_to_look
 from habitatmap.survey.covariates import Covariates, covariates
 from habitatmap.survey.effects import COLUMNS as EFFECT_COLUMNS
 from habitatmap.survey.effects import effects
 from habitatmap.survey.effort import Design, best_survey, best_visits, blank_visits, sites_needed
-from habitatmap.survey.false_finds import FalseFinds
+from habitatmap.survey.false_positives import FalseFinds
 from habitatmap.survey.fit import Fit
-from habitatmap.survey.looks import one_per_place
 from habitatmap.survey.models import Goodness, compare_models, goodness_of_fit
 from habitatmap.survey.occupancy import fit_occupancy
-from habitatmap.survey.place import Blocks, Clustering, block_bootstrap, clustering
+from habitatmap.survey.probabilities import Chances, where_to_look
+from habitatmap.survey.searches import one_per_place
 from habitatmap.survey.seasons import Seasons, seasons
+from habitatmap.survey.spatial_autocorrelation import Blocks, Clustering, block_bootstrap, clustering
 from habitatmap.survey.species import by_species, from_checked_finds
 
 MOST_SURE = 1 - 1e-12  # a wider interval than this says no more

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from habitatmap.survey.looks import Looks
+from habitatmap.survey.searches import Looks
 
 NOT_GIVEN = "not given"
 FEW = 5  # looks; an observer, or a kind of pool, with fewer is "other" (expert judgement)

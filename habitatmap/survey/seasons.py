@@ -20,9 +20,9 @@ from scipy.optimize import brentq, minimize
 from scipy.special import expit, logit
 from scipy.stats import chi2
 
-from habitatmap.survey.chances import ENOUGH_DETECTIONS, ENOUGH_TWICE, estimate
 from habitatmap.survey.constant import Array
-from habitatmap.survey.looks import Looks, looks
+from habitatmap.survey.probabilities import ENOUGH_DETECTIONS, ENOUGH_TWICE, estimate
+from habitatmap.survey.searches import Looks, looks
 
 FEWEST_SEASONS = 3
 LOOKS_APART = 1.0  # looks per pool and season, on average; expert judgement: within it the protocol is the same

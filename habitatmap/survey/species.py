@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from habitatmap.survey.chances import estimate
-from habitatmap.survey.false_finds import FalseFinds, fit_with_false_finds
-from habitatmap.survey.looks import FOUND, Looks, looks
+from habitatmap.survey.false_positives import FalseFinds, fit_with_false_finds
+from habitatmap.survey.probabilities import estimate
+from habitatmap.survey.searches import FOUND, Looks, looks
 
 GROUP = "all larvae, checked or not"
 

@@ -68,7 +68,7 @@ def write(folder: Path, suffix: str, visits: int) -> None:
 def ours(folder: Path) -> str:
     """Opens the area and makes its account."""
     from habitatmap import open_area
-    from habitatmap.show.check import account, check_page, check_text
+    from habitatmap.reports.check import account, check_page, check_text
 
     area = open_area(folder)
     found = account(area)
@@ -109,9 +109,9 @@ if __name__ == "__main__":
     if len(sys.argv) == 3:
         import pandas as pd  # noqa: F401
 
-        import habitatmap.show.check
+        import habitatmap.reports.check
 
-        assert habitatmap.show.check
+        assert habitatmap.reports.check
         began, worked = time.perf_counter(), time.process_time()
         words = ways[sys.argv[1]](Path(sys.argv[2]))
         seconds, cpu = time.perf_counter() - began, time.process_time() - worked

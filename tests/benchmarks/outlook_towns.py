@@ -17,8 +17,8 @@ import pandas as pd
 from scipy.stats import t as student
 
 import habitatmap
-from habitatmap.intake.layers import shipped_folder
 from habitatmap.plan.outlook import PLAN
+from habitatmap.read.layers import shipped_folder
 from habitatmap.run import simulate_years
 
 

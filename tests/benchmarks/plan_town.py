@@ -14,7 +14,7 @@ import pandas as pd
 import scipy.signal
 from scipy.ndimage import gaussian_filter
 
-from habitatmap.habitat.kernels import kernel
+from habitatmap.geo.flight import kernel
 from habitatmap.plan.bound import certify
 from habitatmap.plan.problem import problem
 from habitatmap.plan.reach import not_reached

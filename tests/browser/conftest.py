@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from habitatmap.show.page import map_page, public_page
+from habitatmap.page import map_page, public_page
 from tests.browser.town import blurred, town
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from habitatmap.area import open_area
-from habitatmap.show.check import account, write_check
+from habitatmap.reports.check import account, write_check
 from tests.browser.test_page import faults
 
 pytestmark = pytest.mark.browser

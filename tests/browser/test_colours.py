@@ -14,8 +14,8 @@ import pytest
 from colorspacious import cspace_convert
 from numpy.typing import NDArray
 
-from habitatmap.show.page import themes
-from habitatmap.show.page.figure import asset
+from habitatmap.page import themes
+from habitatmap.page.document import asset
 
 EYES = ["", "protanomaly", "deuteranomaly", "tritanomaly"]
 STEP, KIND = 5.0, 6.0  # least difference of neighbours on a ramp, and of any two kinds (expert judgement)

@@ -20,12 +20,13 @@ from rasterio.enums import Resampling
 from shapely.geometry import LineString
 
 from habitatmap.errors import HabitatmapError
-from habitatmap.show.page import figure, map_page, public_page
-from habitatmap.show.page.names import names
-from habitatmap.show.page.payload import FEWEST_SHOWN, SORTS, Writer, _streets_in
-from habitatmap.show.page.pictures import OUTSIDE, classes_of, warp, web_frame
-from habitatmap.show.page.themes import FORAGE_BREAKS, THEMES
-from habitatmap.show.words import WORDS
+from habitatmap.page import document as figure
+from habitatmap.page import map_page, public_page
+from habitatmap.page.names import names
+from habitatmap.page.payload import FEWEST_SHOWN, SORTS, Writer, _streets_in
+from habitatmap.page.pictures import OUTSIDE, classes_of, warp, web_frame
+from habitatmap.page.themes import FORAGE_BREAKS, THEMES
+from habitatmap.words.page_words import WORDS
 from tests.browser.town import CELL, CRS_CODE, NORTH, WEST, blurred, square, town
 
 
@@ -58,7 +59,7 @@ def test_two_builds_give_the_same_bytes(team_html: str) -> None:
 
 
 def test_another_hash_seed_gives_the_same_bytes(team_html: str) -> None:
-    code = "import sys; from tests.browser.town import town; from habitatmap.show.page import map_page;"
+    code = "import sys; from tests.browser.town import town; from habitatmap.page import map_page;"
     code += "sys.stdout.buffer.write(map_page(town()).encode())"
     run = subprocess.run([sys.executable, "-c", code], env={"PYTHONHASHSEED": "7"}, capture_output=True, check=True)
     assert run.stdout.decode() == team_html

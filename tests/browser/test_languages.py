@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from habitatmap.show.catalogue import LANGUAGES, words
-from habitatmap.show.page import map_page
-from habitatmap.show.reasons import doubt, reason
-from habitatmap.show.words import WORDS
+from habitatmap.page import map_page
+from habitatmap.words.catalogue import LANGUAGES, words
+from habitatmap.words.page_words import WORDS
+from habitatmap.words.reasons import doubt, reason
 from tests.browser.town import town
 
 pytestmark = pytest.mark.browser

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 from shapely.geometry import box
 
-from habitatmap.show.page import map_page
+from habitatmap.page import map_page
 from tests.browser.town import CRS_CODE, NORTH, WEST, town
 
 pytestmark = pytest.mark.browser

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 import habitatmap
 from habitatmap.cli.outlook import command
-from habitatmap.show.paper.report import write_report
+from habitatmap.reports.council import write_report
 from tests.areas import centre, class_table, write_area
 from tests.browser.test_page import faults
 

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.show.page import Tiles, figure, map_page
+from habitatmap.page import Tiles, map_page
+from habitatmap.page import document as figure
 from tests.browser.town import town
 
 pytestmark = pytest.mark.browser

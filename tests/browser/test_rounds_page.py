@@ -11,9 +11,9 @@ import pypdf
 import pytest
 
 from habitatmap.area import open_area
+from habitatmap.fieldwork.rounds import read_week
+from habitatmap.reports.rounds import write_rounds
 from habitatmap.run import rounds_of
-from habitatmap.show.rounds import write_rounds
-from habitatmap.survey.rounds import read_week
 from tests.browser.test_page import faults
 
 pytestmark = pytest.mark.browser

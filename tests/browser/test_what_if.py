@@ -17,9 +17,9 @@ from shapely.geometry import box
 import habitatmap
 from habitatmap.area import open_area
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
+from habitatmap.geo.grid import Grid
+from habitatmap.page import map_page, what_if
 from habitatmap.plan.reach import forage_in_reach, not_reached
-from habitatmap.show.page import map_page, what_if
 from tests.areas import LEFT, TOP, centre, class_table, write_area
 from tests.browser.test_page import faults
 

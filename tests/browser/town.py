@@ -11,8 +11,8 @@ import pandas as pd
 from pyproj import CRS
 from shapely.geometry import LineString, Point, Polygon, box
 
-from habitatmap.grid import Grid
-from habitatmap.intake.settings import Settings
+from habitatmap.geo.grid import Grid
+from habitatmap.read.settings import Settings
 
 CRS_CODE = 3035
 WEST, NORTH, CELL, SIDE = 4_321_000.0, 3_212_000.0, 10.0, 200

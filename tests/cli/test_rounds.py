@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from habitatmap.cli.main import house
 from habitatmap.errors import InputError
-from habitatmap.intake.layers import shipped_folder
+from habitatmap.read.layers import shipped_folder
 
 
 @pytest.fixture
@@ -108,7 +108,7 @@ def test_an_allotment_is_drawn_once_and_read_back(demo: Path) -> None:
         rows[i] = ",".join(cells)
     file.write_text("\n".join(rows) + "\n", encoding="utf-8")
     from habitatmap.area import open_area
-    from habitatmap.intake.allotment import read_allotment
+    from habitatmap.read.random_assignment import read_allotment
 
     blocks = read_allotment(demo, open_area(demo).pools)
     assert blocks is not None

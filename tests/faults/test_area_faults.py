@@ -13,7 +13,7 @@ from shapely.geometry import box
 
 from habitatmap.area import open_area
 from habitatmap.errors import CrsError, HabitatmapError, InputError, LayerError
-from tests.intake.cases import LEFT, TOP, area_folder, write_layer, write_raster
+from tests.read.cases import LEFT, TOP, area_folder, write_layer, write_raster
 
 POOLS = "pool,lat,lon\nA,60.17,24.94\n"
 COVER = [[10, 30, 50], [80, 90, 10]]

@@ -20,10 +20,10 @@ import xlsxwriter
 
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
-from habitatmap.intake.dates import read_dates
-from habitatmap.intake.files import find_inputs, read_tables
-from habitatmap.intake.headings import match_headings
-from habitatmap.intake.values import read_counts
+from habitatmap.read.dates import read_dates
+from habitatmap.read.files import find_inputs, read_tables
+from habitatmap.read.headings import match_headings
+from habitatmap.read.values import read_counts
 
 CSV = b"pool,lat,lon\nP1,60.17,24.94\n"
 

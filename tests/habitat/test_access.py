@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from habitatmap.geo.flight import kernel
 from habitatmap.habitat.access import LEAST_SHARE, access_and_share, access_mean
-from habitatmap.habitat.kernels import kernel
 
 
 def plainly(values: NDArray[np.float64], cell_m: float, median_m: float) -> tuple[NDArray[np.float64], ...]:

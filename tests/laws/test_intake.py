@@ -22,13 +22,13 @@ from openlocationcode import openlocationcode
 from pyproj import Transformer
 
 from habitatmap import open_area
-from habitatmap.intake.ledger import Ledger
-from habitatmap.intake.pools import read_pools
-from habitatmap.intake.tables import Table
-from habitatmap.intake.trees import read_trees
-from habitatmap.intake.visits import read_visits
-from tests.intake.dress import ods, xlsx, zipped
-from tests.intake.tables import FINLAND, IN_METRES
+from habitatmap.read.formats.table import Table
+from habitatmap.read.ledger import Ledger
+from habitatmap.read.pools import read_pools
+from habitatmap.read.trees import read_trees
+from habitatmap.read.visits import read_visits
+from tests.read.dress import ods, xlsx, zipped
+from tests.read.tables import FINLAND, IN_METRES
 
 # --- any cells at all ------------------------------------------------------------------------------------------------
 

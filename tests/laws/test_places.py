@@ -11,20 +11,9 @@ from hypothesis import strategies as st
 from openlocationcode import openlocationcode
 from pyproj import CRS, Geod
 
-from habitatmap.coordinates import (
-    WGS84,
-    Box,
-    Point,
-    Refusal,
-    Source,
-    british_grid,
-    read_points,
-    read_position,
-    settle,
-    to_lonlat,
-    transform,
-)
-from habitatmap.coordinates.squares import BRITISH_GRID, utm
+from habitatmap.geo.crs import WGS84, Source, to_lonlat, transform
+from habitatmap.read.coordinates import Box, Point, Refusal, british_grid, read_points, read_position, settle
+from habitatmap.read.coordinates.squares import BRITISH_GRID, utm
 
 ELLIPSOID = Geod(ellps="WGS84")
 # away from the poles, where a degree of longitude is no length, and from 0, 0, which is no place

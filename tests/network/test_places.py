@@ -8,9 +8,9 @@ import pytest
 from scipy.spatial.distance import cdist
 
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
-from habitatmap.intake.settings import Settings
+from habitatmap.geo.grid import Grid
 from habitatmap.network import breeding_places, connectivity, links, merged, network_places
+from habitatmap.read.settings import Settings
 
 GRID = Grid(left=0, top=1000, cell_m=10, rows=100, cols=100)
 SETTINGS = Settings()

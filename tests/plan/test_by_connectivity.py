@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
+from habitatmap.geo.grid import Grid
 from habitatmap.network import equivalent_connectivity, links
 from habitatmap.plan import by_connectivity
 from habitatmap.plan.by_connectivity import Network, network, plan_by_connectivity

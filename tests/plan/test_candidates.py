@@ -10,9 +10,9 @@ import shapely
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
-from habitatmap.intake.settings import PlanSettings
+from habitatmap.geo.grid import Grid
 from habitatmap.plan.candidates import Candidates, candidates, within
+from habitatmap.read.settings import PlanSettings
 
 CRS = "EPSG:25832"
 ROW = Grid(left=0, top=10, cell_m=10, rows=1, cols=14)

@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from habitatmap.grid import Grid
-from habitatmap.intake.settings import Settings
+from habitatmap.geo.grid import Grid
 from habitatmap.plan.candidates import Candidates
 from habitatmap.plan.gaps import COLUMNS, _hectares, gaps
+from habitatmap.read.settings import Settings
 
 GRID = Grid(left=0, top=200, cell_m=10, rows=20, cols=200)
 SETTINGS = Settings.model_validate({"gap": {"least_ha": 0.03}})

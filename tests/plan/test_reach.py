@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.grid import Grid
+from habitatmap.geo.grid import Grid
 from habitatmap.plan.reach import (
     forage_in_reach,
     gains_of_draws,

@@ -6,18 +6,9 @@ import numpy as np
 import pytest
 from pyproj import CRS
 
-from habitatmap.coordinates import (
-    BRITISH_GRID,
-    WGS84,
-    british_grid,
-    metres_per_degree,
-    parse_crs,
-    read_angle,
-    read_british_grid,
-    rounding_m,
-    transform,
-)
 from habitatmap.errors import CrsError
+from habitatmap.geo.crs import WGS84, metres_per_degree, parse_crs, rounding_m, transform
+from habitatmap.read.coordinates import BRITISH_GRID, british_grid, read_angle, read_british_grid
 
 
 def dms(degrees: float, minutes: float, seconds: float) -> float:

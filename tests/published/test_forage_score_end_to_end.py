@@ -16,7 +16,7 @@ from click.testing import CliRunner
 from numpy.typing import NDArray
 
 from habitatmap.cli.main import house
-from habitatmap.intake.layers import CLASS_COLUMNS
+from habitatmap.read.layers import CLASS_COLUMNS
 
 CELL, SIDE, LEFT, TOP = 5.0, 501, 400_000.0, 5_500_000.0
 MIDDLE = SIDE // 2

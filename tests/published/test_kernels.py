@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy.special import lambertw
 
+from habitatmap.geo.flight import MEDIAN_IN_SCALES, access_weight, kernel, radius_cells, reach_weight, scale_m
 from habitatmap.habitat import access_mean, distance_to
-from habitatmap.habitat.kernels import MEDIAN_IN_SCALES, access_weight, kernel, radius_cells, reach_weight, scale_m
 
 MEDIAN = MEDIAN_IN_SCALES * 100.0  # so that the scale a is 100 m
 

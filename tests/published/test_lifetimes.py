@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from statsmodels.duration.survfunc import survdiff
 
-from habitatmap.survey.lifetimes import rate, survival
+from habitatmap.practice.lifetimes import rate, survival
 
 # Weeks in remission of 21 children given 6-mercaptopurine and of 21 given a placebo: Freireich et al. 1963, Blood
 # 21:699-716, as printed in Gehan 1965, Biometrika 52:203-223; a plus sign there is "still in remission". From memory.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from habitatmap.survey.comparison import difference, paired_difference, wilson
+from habitatmap.practice.comparison import difference, paired_difference, wilson
 
 
 @pytest.mark.parametrize(

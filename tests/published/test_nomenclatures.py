@@ -13,7 +13,7 @@ from collections import Counter
 
 import pytest
 
-from habitatmap.intake.layers import class_rows, load_class_table, load_tree_table
+from habitatmap.read.layers import class_rows, load_class_table, load_tree_table
 
 WORLDCOVER = {
     "10": "Tree cover",

@@ -10,13 +10,14 @@ from pathlib import Path
 import pytest
 from pyproj import CRS
 
-from habitatmap.coordinates import Box, Point, read_irish_grid, read_plus_code, read_position, to_lonlat
-from habitatmap.intake.files import read_tables
-from habitatmap.intake.land import read_land
-from habitatmap.intake.ledger import Ledger
-from habitatmap.intake.pools import read_pools
-from habitatmap.intake.tables import Stated
-from habitatmap.intake.visits import read_visits
+from habitatmap.geo.crs import to_lonlat
+from habitatmap.read.coordinates import Box, Point, read_irish_grid, read_plus_code, read_position
+from habitatmap.read.files import read_tables
+from habitatmap.read.formats.table import Stated
+from habitatmap.read.land import read_land
+from habitatmap.read.ledger import Ledger
+from habitatmap.read.pools import read_pools
+from habitatmap.read.visits import read_visits
 
 UTM32 = CRS.from_epsg(32632)
 

@@ -10,9 +10,11 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.survey import blank_visits, chances, fit_occupancy, looks
+from habitatmap.survey import blank_visits, fit_occupancy
+from habitatmap.survey import probabilities as chances
+from habitatmap.survey import searches as looks
 from habitatmap.survey.account import Account, Budget, take_account
-from habitatmap.survey.looks import one_per_place
+from habitatmap.survey.searches import one_per_place
 
 AS_OF = datetime.date(2026, 11, 1)
 

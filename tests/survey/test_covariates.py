@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from habitatmap.survey import compare_models, fit_occupancy, looks
+from habitatmap.survey import compare_models, fit_occupancy
+from habitatmap.survey import searches as looks
 from habitatmap.survey.covariates import covariates
 
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from habitatmap.survey import Prior, fit_occupancy
-from habitatmap.survey.chances import ENOUGH_DETECTIONS, ENOUGH_TWICE
 from habitatmap.survey.constant import Histories, what_if
+from habitatmap.survey.probabilities import ENOUGH_DETECTIONS, ENOUGH_TWICE
 
 POOLS = 30
 

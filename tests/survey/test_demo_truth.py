@@ -16,7 +16,7 @@ import pytest
 
 from habitatmap.area import open_area
 from habitatmap.network.places import merged
-from habitatmap.survey import chances
+from habitatmap.survey import probabilities as chances
 
 SCRIPT = Path(__file__).parents[2] / "demo_area" / "make_demo.py"
 MODEL = SimpleNamespace(existing="model", new="model")

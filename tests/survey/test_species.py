@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.survey import looks
-from habitatmap.survey.false_finds import fit_with_false_finds
+from habitatmap.survey import searches as looks
+from habitatmap.survey.false_positives import fit_with_false_finds
 from habitatmap.survey.species import GROUP, by_species, from_checked_finds
 
 POOLS = pd.DataFrame({"pool": ["a", "b"], "set_out": pd.to_datetime([None, None])})

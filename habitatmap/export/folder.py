@@ -1,0 +1,93 @@
+"""A folder of results, whole or not at all: made beside the old one, and put in its place in one step."""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+from pyogrio.errors import DataLayerError, DataSourceError
+from rasterio.errors import RasterioError
+
+from habitatmap.errors import HabitatmapError, InputError
+
+
+def check_target(folder: str | Path, mark: str = "summary.json") -> None:
+    """Refuses, before the work begins, a folder that can't be written or that holds somebody's other files.
+
+    The folder is replaced as a whole, so it must be absent, empty, or hold an earlier result, which has a file `mark`:
+    a name alone, such as `out`, does not say whose it is. Raises InputError.
+    """
+    target = Path(folder).resolve()
+    if target.exists() and not target.is_dir():
+        raise InputError(f"{target} is a file; the results need a folder: give another one with --out")
+    if target.is_dir() and not (target / mark).exists():
+        other = next(iter(sorted(target.iterdir())), None)
+        if other is not None:
+            raise InputError(
+                f"{target} holds {other.name}, which is no result of habitatmap, and the whole folder would be "
+                "replaced: give a new or empty folder with --out"
+            )
+    above = next(parent for parent in target.parents if parent.exists())
+    if not above.is_dir():
+        raise InputError(f"{above} is a file; a folder is expected there")
+    if not os.access(above, os.W_OK | os.X_OK):
+        raise InputError(f"{above} can't be written to: change its permissions, or give another folder with --out")
+
+
+def write_folder(target: Path, fill: Callable[[Path], None]) -> None:
+    """Replaces `target` in one step by a new folder that `fill` has filled.
+
+    What a killed run left behind goes first. Raises HabitatmapError where the disk is full or refuses; the old folder
+    is whole then too.
+    """
+    fresh, old = _aside(target, "new"), _aside(target, "old")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if old.exists() and not target.exists():  # killed between the two steps of a platform without exchange
+            old.rename(target)
+        for leftover in (fresh, old):
+            if leftover.exists():
+                shutil.rmtree(leftover)
+        fresh.mkdir()
+        fill(fresh)
+        _swap(fresh, target, old)
+    except (OSError, RasterioError, DataSourceError, DataLayerError) as fault:
+        what = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
+        raise HabitatmapError(
+            f"The results could not be written to {target}: {what}; what was there is as it was. "
+            "Make room on the disk or give another folder with --out, then run again"
+        ) from fault
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+        if target.exists():
+            shutil.rmtree(old, ignore_errors=True)
+
+
+def _aside(target: Path, what: str) -> Path:
+    """A hidden sibling, on the same disk, so that a rename is enough."""
+    return target.with_name(f".{target.name}.{what}")
+
+
+def _swap(fresh: Path, target: Path, old: Path) -> None:
+    """Puts `fresh` in the place of `target`; afterwards what was there is `fresh` or `old`."""
+    if not target.exists():
+        fresh.rename(target)
+    elif not _exchange(fresh, target):
+        target.rename(old)
+        try:
+            fresh.rename(target)
+        except OSError:
+            old.rename(target)
+            raise
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Swaps two folders in a single step where the platform can (Linux: renameat2); False where it can't."""
+    rename = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None) if os.name == "posix" else None
+    if rename is None:
+        return False
+    here, exchange = -100, 2  # AT_FDCWD, RENAME_EXCHANGE
+    return bool(rename(here, os.fsencode(one), here, os.fsencode(other), exchange) == 0)

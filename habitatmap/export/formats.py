@@ -1,0 +1,311 @@
+"""A result as tables and files for GIS and for a hand-held receiver. Same result, same bytes: no time stamp anywhere.
+
+Nothing from a record is executed or trusted: text that a spreadsheet would run gets an apostrophe, control characters
+are shown as their pictures, and every format is written by the library that knows it. `result` is a
+`habitatmap.run.Result` everywhere (not imported: run stands below show).
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import json
+import math
+import re
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import rasterio
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+from rasterio.io import MemoryFile
+from rasterio.shutil import copy as raster_copy
+from shapely.geometry import mapping
+
+from habitatmap.geo.grid import Grid
+from habitatmap.read.formats.cells import guard
+
+GPX = "http://www.topografix.com/GPX/1/1"
+DEGREE_DIGITS = 7  # about a centimetre
+
+# name of a raster -> what it shows, unit
+RASTERS = {
+    "forage_season": ("Forage: mean of the season's known months", "0-1"),
+    "forage_lean": ("Forage in the season's poorest month", "0-1"),
+    "forage_access": ("Forage within flight: kernel mean of the season's forage", "0-1"),
+    "dead_wood": ("Dead wood: class, dead trees and likely rot-hole trees", "0-1"),
+    "forage_m": ("Distance to the nearest cell of good forage", "metre"),
+    "dead_wood_m": ("Distance to the nearest cell of dead wood", "metre"),
+    "reach_now": ("Chance that the cell is reached from a breeding place known now", "0-1"),
+    "reach_with_plan": ("Chance that the cell is reached once the plan is carried out", "0-1"),
+    "occupancy": ("Chance that a pool set here holds larvae, where ground like it was sampled", "0-1"),
+}
+
+# what no reader can see and some formats can't hold: controls but tab and line ends, surrogates, non-characters
+_UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+
+
+def visible(text: str) -> str:
+    """The text with control characters as their pictures (NUL is ␀), and U+FFFD for what has none."""
+    return _UNSEEN.sub(lambda found: chr(0x2400 + ord(found[0])) if found[0] < " " else "\ufffd", text)
+
+
+# --- tables -----------------------------------------------------------------------------------------------------------
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """A frame as CSV (RFC 4180): numbers at full precision, empty where not known, yes and no."""
+    out = io.StringIO(newline="")
+    # with another end of line the csv module leaves a bare carriage return in a text unquoted
+    writer = csv.writer(out, lineterminator="\r\n")
+    table = frame.drop(columns="geometry", errors="ignore")
+    writer.writerow([guard(visible(str(name))) for name in table.columns])
+    for row in zip(*(table[name].tolist() for name in table.columns), strict=True):
+        writer.writerow([_cell(value) for value in row])
+    return out.getvalue()
+
+
+def _cell(value: Any) -> str:
+    value = plain(value)
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return repr(value)
+    return guard(visible(value))
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON knows it: NaN, NaT and infinities are None, dates are ISO text, numpy scalars Python's own."""
+    if isinstance(value, np.generic):
+        value = value.item()
+    if value is None or value is pd.NaT or value is pd.NA:
+        return None
+    if isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, datetime.date):
+        return value.isoformat().removesuffix("T00:00:00")
+    if isinstance(value, Mapping):
+        return {str(key): plain(part) for key, part in value.items()}
+    if isinstance(value, Iterable):
+        return [plain(part) for part in value]
+    return str(value)
+
+
+def json_text(summary: Mapping[str, Any]) -> str:
+    """summary.json, in the order it was put together; null where a figure is not known."""
+    return visible(json.dumps(plain(summary), ensure_ascii=False, allow_nan=False, indent=1)) + "\n"
+
+
+# --- GeoJSON and GPX --------------------------------------------------------------------------------------------------
+
+
+def geojson_text(frame: pd.DataFrame, geometry: Iterable[Any]) -> str:
+    """A FeatureCollection after RFC 7946, one feature a line: the frame's columns as properties.
+
+    `geometry` is in degrees, longitude first; None or an empty shape gives a null geometry.
+    """
+    table = frame.drop(columns="geometry", errors="ignore")
+    columns = [str(name) for name in table.columns]
+    features = []
+    for shape, *row in zip(geometry, *(table[name].tolist() for name in table.columns), strict=True):
+        feature = {
+            "type": "Feature",
+            "geometry": _rounded(shape),
+            "properties": {name: plain(value) for name, value in zip(columns, row, strict=True)},
+        }
+        features.append(visible(json.dumps(feature, ensure_ascii=False, allow_nan=False)))
+    return '{"type":"FeatureCollection","features":[\n' + ",\n".join(features) + "\n]}\n"
+
+
+def _rounded(shape: Any) -> dict[str, Any] | None:
+    """A shape as GeoJSON, exterior rings counter-clockwise, positions rounded to about a centimetre."""
+    if shape is None or shape.is_empty:
+        return None
+    rounded = shapely.transform(shape, lambda positions: positions.round(DEGREE_DIGITS))
+    return dict(mapping(_wound(rounded)))
+
+
+def _wound(shape: Any) -> Any:
+    """The shape with the right-hand rule for every polygon in it."""
+    if shape.geom_type == "Polygon":
+        return shapely.geometry.polygon.orient(shape)
+    if hasattr(shape, "geoms"):
+        return type(shape)([_wound(part) for part in shape.geoms])
+    return shape
+
+
+def in_degrees(frame: gpd.GeoDataFrame, crs: CRS) -> list[Any]:
+    """The shapes of a frame in the area's CRS as WGS 84 shapes, longitude first."""
+    to = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    return list(
+        shapely.transform(frame.geometry.to_numpy(), lambda xy: np.column_stack(to.transform(xy[:, 0], xy[:, 1])))
+    )
+
+
+def plan_points(plan: pd.DataFrame, x: str, y: str) -> list[Any]:
+    """A point for each suggestion; None on private ground, where the plan has no coordinates."""
+    return [
+        shapely.Point(east, north) if math.isfinite(east) and math.isfinite(north) else None
+        for east, north in zip(plan[x].astype(float), plan[y].astype(float), strict=True)
+    ]
+
+
+def gpx_bytes(plan: pd.DataFrame, title: str, cautions: Iterable[str]) -> bytes:
+    """The suggestions as way points of GPX 1.1, with reason and caution; those on private ground are left out."""
+    root = gpx_root(title, " ".join(cautions))
+    for row in plan.to_dict("records"):
+        if not math.isfinite(row["lat"]):
+            continue
+        point = gpx_point(root, "wpt", row["lon"], row["lat"])
+        gpx_text(point, "name", f"{row['rank']} {row['place']}".strip())
+        gpx_text(point, "desc", f"{row['caution']} {row['reason']}")
+        gpx_text(point, "type", "suggested pool")
+    return gpx_document(root)
+
+
+def gpx_root(name: str, desc: str) -> ElementTree.Element:
+    """An empty document of GPX 1.1."""
+    ElementTree.register_namespace("", GPX)
+    root = ElementTree.Element(f"{{{GPX}}}gpx", {"version": "1.1", "creator": "habitatmap"})
+    metadata = ElementTree.SubElement(root, f"{{{GPX}}}metadata")
+    gpx_text(metadata, "name", name)
+    gpx_text(metadata, "desc", desc)
+    return root
+
+
+def gpx_text(parent: ElementTree.Element, tag: str, text: str) -> None:
+    """A child with a text; XML would turn a carriage return into a line feed."""
+    ElementTree.SubElement(parent, f"{{{GPX}}}{tag}").text = visible(text).replace("\r", "␍")
+
+
+def gpx_point(parent: ElementTree.Element, tag: str, lon: float, lat: float) -> ElementTree.Element:
+    """A child with a place in degrees; the schema has no +180."""
+    place = {"lat": f"{lat:.{DEGREE_DIGITS}f}", "lon": f"{(lon + 180) % 360 - 180:.{DEGREE_DIGITS}f}"}
+    return ElementTree.SubElement(parent, f"{{{GPX}}}{tag}", place)
+
+
+def gpx_document(root: ElementTree.Element) -> bytes:
+    """The document as bytes."""
+    ElementTree.indent(root)
+    return ElementTree.tostring(root, encoding="utf-8", xml_declaration=True) + b"\n"
+
+
+# --- GeoPackage -------------------------------------------------------------------------------------------------------
+
+
+def write_geopackage(result: Any, path: Path) -> None:
+    """habitatmap.gpkg: pools, visits, trees, places, plan, zones, gaps, links, candidates_lost, also where empty.
+
+    It holds exact places and is for the team. The date inside is the day of the map, not of the run.
+    """
+    crs = result.crs
+
+    def points(frame: pd.DataFrame) -> gpd.GeoDataFrame:
+        return gpd.GeoDataFrame(frame, geometry=gpd.points_from_xy(frame["x"], frame["y"]), crs=crs)
+
+    plan = gpd.GeoDataFrame(result.plan, geometry=plan_points(result.plan, "x", "y"), crs=crs)
+    layers: dict[str, tuple[pd.DataFrame, str | None]] = {
+        "pools": (points(result.pools), "Point"),
+        "visits": (result.visits, None),
+        "trees": (points(result.trees), "Point"),
+        "places": (result.places, "MultiPolygon"),
+        "plan": (plan, "Point"),
+        "zones": (result.zones, "MultiPolygon"),
+        "gaps": (result.gaps, "MultiPolygon"),
+        "links": (result.links, "LineString"),
+        "candidates_lost": (result.candidates_lost, None),
+    }
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{result.summary['as_of']}T00:00:00.000Z"})
+    try:
+        for name, (frame, kind) in layers.items():
+            _write_layer(path, name, frame, kind, crs)
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+
+
+def _write_layer(path: Path, name: str, frame: pd.DataFrame, kind: str | None, crs: CRS) -> None:
+    table = frame.copy()
+    for column in table.columns.drop("geometry", errors="ignore"):
+        if table[column].dtype == object or isinstance(table[column].dtype, pd.StringDtype):
+            table[column] = pd.array(
+                [None if (v := plain(c)) is None else visible(str(v)) for c in table[column]], "str"
+            )
+        elif table[column].dtype == bool:
+            table[column] = np.where(table[column], "yes", "no")
+    options: dict[str, Any] = {}
+    if kind is not None:
+        table = gpd.GeoDataFrame(table, crs=crs)
+        options = {"geometry_type": kind, "promote_to_multi": kind.startswith("Multi")}
+    pyogrio.write_dataframe(table, path, layer=name, driver="GPKG", append=path.exists(), **options)
+
+
+# --- rasters ----------------------------------------------------------------------------------------------------------
+
+
+def cog_bytes(name: str, values: NDArray[Any], grid: Grid, crs: CRS) -> bytes:
+    """A raster as Cloud Optimized GeoTIFF: float32, NaN where not known, with what it shows and its unit inside.
+
+    Made in memory, so that a full disk is met where bytes are written, and nowhere else.
+    """
+    text, unit = RASTERS.get(name, (name.replace("_", " "), ""))
+    profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "nodata": float("nan")}
+    place = {
+        "width": grid.cols,
+        "height": grid.rows,
+        "crs": crs.to_wkt(),
+        "transform": rasterio.Affine(*grid.transform),
+    }
+    with MemoryFile() as source, MemoryFile(ext=".tif") as target:
+        with source.open(**profile, **place) as raster:
+            raster.write(np.asarray(values, dtype=np.float32), 1)
+            raster.set_band_description(1, text)
+            raster.units = (unit,)
+            raster.update_tags(name=name, description=text, unit=unit)
+        with source.open() as raster:
+            raster_copy(
+                raster,
+                target.name,
+                driver="COG",
+                compress="DEFLATE",
+                level=1,
+                predictor="YES",
+                overview_resampling="AVERAGE",
+            )
+        return bytes(target.read())
+
+
+# --- the whole set ----------------------------------------------------------------------------------------------------
+
+
+def text_files(result: Any) -> dict[str, bytes]:
+    """Every export but the GeoPackage and the rasters: file name -> content, in the order of DESIGN section 3."""
+    plan, cautions = result.plan, result.summary["cautions"]
+    texts = {
+        "plan.csv": csv_text(plan),
+        "plan.geojson": geojson_text(plan, plan_points(plan, "lon", "lat")),
+        "zones.geojson": geojson_text(result.zones, in_degrees(result.zones, result.crs)),
+        "ask_first.csv": csv_text(result.ask_first),
+        "gaps.geojson": geojson_text(result.gaps, in_degrees(result.gaps, result.crs)),
+        "pools.csv": csv_text(result.pools),
+        "places.csv": csv_text(result.places),
+        "set_aside.csv": csv_text(result.set_aside),
+        "summary.json": json_text(result.summary),
+    }
+    if result.plan_exchanged is not None:
+        texts["plan_exchanged.csv"] = csv_text(result.plan_exchanged)
+    return {name: text.encode("utf-8") for name, text in texts.items()} | {
+        "plan.gpx": gpx_bytes(plan, result.title, cautions)
+    }

@@ -1,0 +1,371 @@
+"""Who goes where this week: which pools are due and why, shared out among people, each in walking order.
+
+A pool is due by the rules below; their days stand in area.toml under [rounds]. A pool that is gone, removed or not yet
+set out is never due. Every pool that is due goes to exactly one person, and all people get as many, give or take one.
+"""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+
+from habitatmap.area import Area, is_private
+from habitatmap.errors import InputError
+from habitatmap.fieldwork.footpaths import Ways, straight_ways, ways
+from habitatmap.fieldwork.routes import shares, tours, walk_m
+from habitatmap.read.pools import standing
+from habitatmap.read.settings import RoundsSettings
+
+PRACTICE, JUDGEMENT = "common practice, no source", "expert judgement"
+# reason -> its rule, and what the rule rests on; the first that fits is a pool's main reason
+RULES = {
+    "found dry": ("found dry {dry_days} days ago or more, and not seen with water since", PRACTICE),
+    "first look": ("set out {first_days} to {first_until} days ago and not looked at since", PRACTICE),
+    "hot week": ("the week is one of hot_weeks and nobody was there for {hot_days} days", PRACTICE),
+    "regular visit": ("in the season, {visit_days} days or more since anybody was there", PRACTICE),
+    "one more look": ("one of the {extra_visits} other pools where one more look teaches most", JUDGEMENT),
+}
+TOP_UP = ("found dry", "hot week")
+# water to carry, as a share of the container's volume: half of it is litter; the rest is what has dried up
+WATER = {"found dry": 0.5, "hot week": 0.25}
+WATER_ELSE = 0.1
+REMARK_SAVING = 0.2  # how much shorter the walks must be elsewhere before it is said
+MOST_PEOPLE = 500
+STOPS = {
+    "person": "str",
+    "order": "int64",
+    "pool": "str",
+    "x": "float64",
+    "y": "float64",
+    "leg_m": "float64",
+    "reason": "str",
+    "why": "str",
+    "top_up": "str",
+    "water_l": "float64",
+    "last_visit": "datetime64[s]",
+    "last_outcome": "str",
+    "last_person": "str",
+    "private": "str",
+    "host": "str",
+    "container": "str",
+    "note": "str",
+    "not_reached": "datetime64[s]",
+}
+
+
+@dataclass(frozen=True)
+class Week:
+    """An ISO week, Monday to Sunday."""
+
+    name: str
+    monday: datetime.date
+
+    @property
+    def sunday(self) -> datetime.date:
+        return self.monday + datetime.timedelta(days=6)
+
+
+@dataclass(frozen=True)
+class Rounds:
+    """One week's rounds of an area. `stops`: STOPS, one row per pool that is due, by person and order.
+
+    leg_m: from the stop before; `lines`: for each person the way as positions in the area's CRS; `counts`: due pools by
+    main reason; `rules`: reason, rule, basis; `standing`: how many pools stand; `along`: what the walks follow;
+    `notes`: sentences about what could not be done as asked.
+    """
+
+    area: Area
+    week: Week
+    people: list[str]
+    stops: pd.DataFrame
+    lines: dict[str, NDArray[np.float64]]
+    counts: dict[str, int]
+    rules: list[tuple[str, str, str]]
+    standing: int
+    along: str
+    notes: list[str]
+
+    def walk_m(self, person: str | None = None) -> float:
+        """Metres of one person's walk, or of all."""
+        mine = self.stops if person is None else self.stops[self.stops["person"] == person]
+        return float(mine["leg_m"].sum())
+
+
+def read_week(text: str, where: str = "--week") -> Week:
+    """`2026-W20` as a week. Raises InputError for anything else, a week that the year doesn't have among it."""
+    found = re.fullmatch(r"\s*([0-9]{4})-?[Ww]([0-9]{1,2})\s*", text)
+    if not found:
+        raise InputError(f"{where} {text} can't be read; write year and week of the ISO calendar, such as 2026-W20")
+    year, number = int(found[1]), int(found[2])
+    if not 1900 <= year < 2200:
+        raise InputError(f"{where} {text}: the year {year} is out of reach; give one from 1900 to 2199")
+    try:
+        monday = datetime.date.fromisocalendar(year, number, 1)
+    except ValueError:
+        last = datetime.date(year, 12, 28).isocalendar().week
+        raise InputError(f"{where} {text}: there is no such week; {year} has the weeks 1 to {last}") from None
+    return Week(f"{year}-W{number:02d}", monday)
+
+
+def week_of(day: datetime.date) -> Week:
+    """The week that holds a day."""
+    year, number, _ = day.isocalendar()
+    return Week(f"{year}-W{number:02d}", day - datetime.timedelta(days=day.weekday()))
+
+
+def known_on(as_of: datetime.date, week: Week) -> datetime.date:
+    """The day whose knowledge a week's rounds rest on: as_of, but for a week gone by the Sunday before it."""
+    return as_of if as_of <= week.sunday else week.monday - datetime.timedelta(days=1)
+
+
+# --- what is due ------------------------------------------------------------------------------------------------------
+
+
+def due(
+    pools: pd.DataFrame,
+    visits: pd.DataFrame,
+    as_of: datetime.date,
+    week: Week,
+    rules: RoundsSettings,
+    months: Sequence[int],
+    teaches: Sequence[str] = (),
+) -> pd.DataFrame:
+    """Pools that are due in the week, in the order of `pools`: its columns and those of STOPS that are about visits.
+
+    `months`: the season's; `teaches`: pools in the order in which one more look teaches most.
+    """
+    day, monday, sunday = known_on(as_of, week), pd.Timestamp(week.monday), pd.Timestamp(week.sunday)
+    # set out by the week's end and not taken in or lost before, by what was known then and by what is known now
+    up = _up(pools, visits, day, max(day, week.sunday)) & _up(pools, visits, as_of, max(as_of, week.sunday))
+    here = pools[up].copy()
+    past = visits[(visits["date"] <= pd.Timestamp(day)) & visits["pool"].isin(here["pool"])]
+    start = here.set_index("pool")["set_out"]
+    past = past[~(past["date"] < start.reindex(past["pool"]).to_numpy())]
+    reached = past[past["outcome"] != "not reached"]
+    # of two visits on one day the drier one is believed, in whatever order they were written down
+    reached = reached.assign(dry=reached["outcome"] == "dry")
+    reached = reached.sort_values(["pool", "date", "dry", "outcome", "observer"], kind="stable")
+    last = reached.drop_duplicates("pool", keep="last")
+    last = last.set_index("pool").reindex(here["pool"])
+    tried = past[past["outcome"] == "not reached"].groupby("pool")["date"].max().reindex(here["pool"])
+    here["last_visit"] = last["date"].to_numpy()
+    here["last_outcome"] = last["outcome"].fillna("").to_numpy()
+    here["last_person"] = last["observer"].fillna("").to_numpy()
+    here["not_reached"] = tried.where(~(tried <= last["date"]), pd.NaT).to_numpy()
+
+    since = (sunday - here["last_visit"]).dt.days
+    age = (sunday - here["set_out"]).dt.days
+    season = bool({(week.monday + datetime.timedelta(days=k)).month for k in range(7)} & set(months))
+    hot = week.name in {read_week(text, "area.toml: rounds.hot_weeks").name for text in rules.hot_weeks}
+    never = here["last_visit"].isna()
+    hits = {
+        "found dry": (here["last_outcome"] == "dry") & (since >= rules.dry_days),
+        "first look": never & (age >= rules.first_days) & (age < rules.visit_days),
+        "hot week": hot & ((monday - here["last_visit"]).dt.days.fillna(np.inf) >= rules.hot_days),
+        "regular visit": season & ((since >= rules.visit_days) | (never & ~(age < rules.visit_days))),
+    }
+    asked = pd.DataFrame(hits).any(axis=1)
+    others = [name for name in teaches if name in set(here.loc[~asked & ~(since < 7), "pool"])]
+    chosen = others[: rules.extra_visits] if season else []
+    hits["one more look"] = here["pool"].isin(chosen)
+    table = pd.DataFrame(hits)
+    here["reason"] = [next((r for r in RULES if row[r]), "") for row in table.to_dict("records")]
+    here = here[here["reason"] != ""].reset_index(drop=True)
+    here["top_up"] = np.where(here["reason"].isin(TOP_UP), "yes", "no")
+    here["water_l"] = here["volume_l"] * [WATER.get(reason, WATER_ELSE) for reason in here["reason"]]
+    here["why"] = [_why(row) for row in here.to_dict("records")]
+    return here
+
+
+def _up(pools: pd.DataFrame, visits: pd.DataFrame, known: datetime.date, on: datetime.date) -> NDArray[np.bool_]:
+    """Which pools stand on the day `on` by what was known on the day `known`."""
+    return standing(pools, visits[visits["date"] <= pd.Timestamp(known)], on)
+
+
+def _why(row: Any) -> str:
+    """One pool's reason in words."""
+    last = "no visit on record" if pd.isna(row["last_visit"]) else f"last there {row['last_visit']:%Y-%m-%d}"
+    if row["last_outcome"]:
+        last += f" ({row['last_outcome']})"
+    words = {
+        "found dry": "top up and look: it was dry",
+        "first look": "first look after setting out",
+        "hot week": "top up: hot week",
+        "regular visit": "look and top up",
+        "one more look": "one more look teaches most here",
+    }
+    return f"{words[row['reason']]}; {last}"
+
+
+# --- who goes ---------------------------------------------------------------------------------------------------------
+
+
+def observers(visits: pd.DataFrame, day: datetime.date) -> dict[str, str]:
+    """The people named in visits of the latest year with any, up to the day: key of a name -> the name as written.
+
+    Several names in one cell stand apart by ; / & or +. Case and doubled blanks make no other person.
+    """
+    past = visits[(visits["date"] <= pd.Timestamp(day)) & (visits["observer"].str.strip() != "")]
+    past = past[past["date"].dt.year == past["date"].dt.year.max()]
+    names = sorted({name for cell in past["observer"] for name in names_in(cell)})
+    return {_key(name): name for name in reversed(names)}
+
+
+def names_in(cell: str) -> list[str]:
+    return [" ".join(part.split()) for part in re.split(r"[;/&+]", cell) if part.strip()]
+
+
+def _key(name: str) -> str:
+    return " ".join(name.split()).casefold()
+
+
+def choose_people(asked: Sequence[str], rules: RoundsSettings, known: dict[str, str]) -> tuple[list[str], bool]:
+    """The people who go, and whether they are only a number of people without names.
+
+    `asked`: names, or one number; without any, those of area.toml, else everybody `known` (see `observers`). Raises
+    InputError for a name that neither knows, and for a number that is none.
+    """
+    listed = {_key(name): " ".join(name.split()) for name in rules.people if name.strip()}
+    if len(asked) == 1 and re.fullmatch(r"\s*[-+]?[0-9.]+\s*", asked[0]):
+        number = int(asked[0]) if asked[0].strip().isdecimal() else 0
+        if not 1 <= number <= MOST_PEOPLE:
+            raise InputError(f"--people {asked[0]}: give a whole number from 1 to {MOST_PEOPLE}, or names")
+        return [f"person {i + 1:0{len(str(number))}d}" for i in range(number)], True
+    everybody = known | listed
+    chosen = {}
+    for name in asked:
+        if _key(name) not in everybody:
+            near = difflib.get_close_matches(_key(name), list(everybody), n=1, cutoff=0.6)
+            hint = f"did you mean {everybody[near[0]]}?" if near else "nobody is"
+            if everybody and not near:
+                hint = f"known are {', '.join(sorted(everybody.values())[:10])}"
+            raise InputError(
+                f"--people {name}: nobody of this name is among the visits' observers or in area.toml "
+                f"([rounds] people); {hint if everybody else 'name them there, or give a number of people'}"
+            )
+        chosen[_key(name)] = everybody[_key(name)]
+    people = chosen or listed or known
+    return sorted(people.values(), key=lambda name: (_key(name), name)), False
+
+
+def share_out(
+    distances: NDArray[np.float64], people: Sequence[str], last: Sequence[str], by: str
+) -> dict[str, list[int]]:
+    """Who goes to which points, in walking order. `last`: for each point the cell that names whom it knows.
+
+    By "shortest walk" the walks are as short as can be found, and each goes to whom knows most of its points. By "last
+    visitor" as many points as equal loads allow stay with whom was there last, and the rest go to whom is near.
+    """
+    points = len(last)
+    knows = np.array([[_key(p) in {_key(n) for n in names_in(cell)} for p in people] for cell in last], dtype=bool)
+    knows = knows.reshape(points, len(people))
+    if by == "shortest walk":
+        walks = tours(distances, len(people))
+        # equal loads first: the walks differ by one point at most, so any person may take any walk
+        common = np.array([[knows[walk, k].sum() for k in range(len(people))] for walk in walks])
+        of = linear_sum_assignment(common.reshape(len(people), -1), maximize=True)[1]
+        return {people[k]: walk for k, walk in sorted(zip(of, walks, strict=True), key=lambda pair: pair[0])}
+    mine = _assign(distances, knows)
+    found = {}
+    for k, person in enumerate(people):
+        own = np.flatnonzero(mine == k)
+        order = tours(distances[np.ix_(own, own)], 1)[0] if len(own) else []
+        found[person] = [int(own[i]) for i in order]
+    return found
+
+
+def _assign(distances: NDArray[np.float64], knows: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """A person for each point, loads equal but for one: most points with whom knows them, then the least distance."""
+    points, people = knows.shape
+    if not points:
+        return np.empty(0, dtype=np.int64)
+    # from each point to the nearest one that a person knows
+    far = distances.max(initial=0.0) + 1.0
+    away = np.array([distances[:, knows[:, k]].min(axis=1, initial=far) for k in range(people)]).T
+    cost = away + np.where(knows, 0.0, points * (far + 1.0))
+    most = int(shares(points, people)[0])
+    slots = np.repeat(np.arange(people), most)
+    # nobody may lack more than one: rows that are no points may take the last slot of a person only
+    spare = len(slots) - points
+    nobody = np.where(np.arange(len(slots)) % most == most - 1, 0.0, points * far * points * 1e3)
+    table = np.vstack([cost[:, slots], np.tile(nobody, (spare, 1))])
+    row, slot = linear_sum_assignment(table)
+    return np.asarray(slots[slot[np.argsort(row)]][:points])
+
+
+# --- the job ----------------------------------------------------------------------------------------------------------
+
+
+def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequence[str] = ()) -> Rounds:
+    """The rounds of a week. `asked`: names of people, or one number; see `choose_people`. Raises InputError.
+
+    `teaches`: pools in the order in which one more look teaches most.
+    """
+    rules, day = area.settings.rounds, known_on(area.as_of, week)
+    notes = []
+    if area.as_of > week.sunday:
+        notes.append(f"The week has passed: this is what was due as known on {day}, without pools lost since then.")
+    known = observers(area.visits, day)
+    people, unnamed = choose_people(asked, rules, known)
+    if not people:
+        people, unnamed = ["person 1"], True
+        notes.append("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
+    pools = area.pools.assign(private=np.where(is_private(area.pools, area.land), "yes", "no"))
+    stops = due(pools, area.visits, area.as_of, week, rules, area.settings.season.months, teaches)
+    on_foot, along = _ways(area, stops, notes)
+    by = "shortest walk" if unnamed else rules.share_by
+    last = stops["last_person"].tolist()
+    walks = share_out(on_foot.distances, people, last, by)
+    if by == "last visitor" and len(stops):
+        shorter = share_out(on_foot.distances, people, last, "shortest walk")
+        length, least = (sum(walk_m(on_foot.distances, w) for w in ws.values()) for ws in (walks, shorter))
+        if least < (1 - REMARK_SAVING) * length:
+            notes.append(
+                f"Each pool goes to whom was there last, as far as equal loads allow: {length / 1000:.1f} km in all. "
+                f'Shared by the shortest walk it would be {least / 1000:.1f} km: [rounds] share_by = "shortest walk".'
+            )
+    parts, lines = [], {}
+    for person, walk in walks.items():
+        legs = [0.0, *(float(on_foot.distances[i, j]) for i, j in pairwise(walk))]
+        parts.append(stops.iloc[walk].assign(person=person, order=range(1, len(walk) + 1), leg_m=legs[: len(walk)]))
+        pieces = [on_foot.line(i, j) for i, j in pairwise(walk)]
+        lines[person] = np.concatenate(pieces) if pieces else stops.iloc[walk][["x", "y"]].to_numpy(float)
+    table = pd.concat(parts, ignore_index=True) if parts else stops.assign(person="", order=0, leg_m=0.0)
+    values = rules.model_dump() | {"first_until": rules.visit_days - 1}
+    return Rounds(
+        area=area,
+        week=week,
+        people=[person for person, walk in walks.items() if walk],
+        stops=table[list(STOPS)].astype(STOPS),
+        lines=lines,
+        counts={reason: int((stops["reason"] == reason).sum()) for reason in RULES},
+        rules=[(reason, text.format(**values), basis) for reason, (text, basis) in RULES.items()],
+        standing=int(standing(pools, area.visits, day).sum()),
+        along=along,
+        notes=notes,
+    )
+
+
+def _ways(area: Area, stops: pd.DataFrame, notes: list[str]) -> tuple[Ways, str]:
+    """Ways between the pools, what they follow, and a word on where that could not be done."""
+    x, y = stops["x"].to_numpy(float), stops["y"].to_numpy(float)
+    within = area.settings.rounds.path_within_m
+    if not len(area.paths):
+        notes.append("There is no paths.*, so walks are measured along straight lines; the real way is longer.")
+        return straight_ways(x, y), "straight lines"
+    found = ways(x, y, area.paths.geometry.to_numpy(), within)
+    off = stops.loc[found.off_path, "pool"].tolist()
+    if off:
+        shown = ", ".join(off[:5]) + (f" and {len(off) - 5} more" if len(off) > 5 else "")
+        notes.append(f"No path lies within {within:g} m of {shown}: ways from and to there are straight lines.")
+    return found, "paths" if found.by_path.any() else "straight lines"

@@ -1,0 +1,108 @@
+"""What each spot offers to the adults: everything the habitat room knows, computed once for an area."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from rasterio import Affine
+from rasterio.features import rasterize
+
+from habitatmap.geo.grid import Grid
+from habitatmap.habitat.access import access_and_share
+from habitatmap.habitat.dead_wood import dead_wood
+from habitatmap.habitat.distance import distance_to
+from habitatmap.habitat.forage import LandCover, TreeValues, class_values, forage_by_month, lean_month, season_mean
+
+# A threshold stated as 0.4 is met by the float32 mean of eight months of 0.4, whatever its last digit.
+HAIR = 1e-6
+
+
+class AreaLike(Protocol):
+    """What the habitat room needs of an area."""
+
+    @property
+    def grid(self) -> Grid: ...
+    @property
+    def land_cover(self) -> LandCover | None: ...
+    @property
+    def trees(self) -> pd.DataFrame: ...
+    @property
+    def tree_table(self) -> TreeValues: ...
+    @property
+    def boundary(self) -> Any: ...
+    @property
+    def settings(self) -> Any: ...
+
+
+@dataclass(frozen=True)
+class Habitat:
+    """Arrays on the area's frame; float32 with NaN unless stated. Forage and dead wood are 0-1, distances metres."""
+
+    forage: NDArray[np.float32]  # (12, rows, cols), January first
+    season: NDArray[np.float32]  # mean of the season's known months
+    lean: NDArray[np.float32]  # forage of the lean month
+    lean_month: int | None
+    access: NDArray[np.float32]  # forage score: kernel mean of `season` around the cell
+    access_share: NDArray[np.float32]  # share of that kernel that fell on cells with data
+    dead_wood: NDArray[np.float32]
+    dead_wood_access: NDArray[np.float32]  # dead-wood score: kernel mean of dead wood around the cell
+    forage_m: NDArray[np.float64]  # to the nearest cell whose season mean reaches [near] forage_from
+    dead_wood_m: NDArray[np.float64]  # to the nearest cell whose dead wood reaches [near] dead_wood_from
+    inside: NDArray[np.bool_]  # cell centre inside the boundary; all cells without one
+    weight: NDArray[np.float32]  # w: season mean inside the boundary, 0 outside, NaN without data
+    measured: NDArray[np.bool_]  # the class's value is not marked as assumed (gardens, mowing)
+
+
+def offer(area: AreaLike, workers: int | None = None) -> Habitat:
+    """Forage by month, its access within flight, dead wood, and the distance to the nearest good cell of each."""
+    grid, cover, settings = area.grid, area.land_cover, area.settings
+    first, last = settings.season.first_month, settings.season.last_month
+    median_m = settings.flight.forage_median_m
+
+    forage = forage_by_month(cover, area.trees, area.tree_table, grid)
+    season = season_mean(forage, first, last)
+    known = ~np.isnan(season)
+    inside = inside_cells(area.boundary, grid)
+    lean, poorest = lean_month(forage, first, last, inside)
+    access, share = access_and_share(season, grid.cell_m, median_m, workers)
+
+    wood = dead_wood(cover, area.trees, area.tree_table, grid)
+    # a tree tells of its own cell, not of the ground around it: the mean is over ground whose class has a value
+    surveyed = np.zeros(grid.shape, bool) if cover is None else ~np.isnan(class_values(cover, "dead_wood"))
+    wood_access, _ = access_and_share(np.where(surveyed, wood, np.nan), grid.cell_m, median_m, workers)
+
+    return Habitat(
+        forage=forage,
+        season=season,
+        lean=lean,
+        lean_month=poorest,
+        access=np.where(known, access, np.float32(np.nan)),
+        access_share=share,
+        dead_wood=wood,
+        dead_wood_access=np.where(known | surveyed, wood_access, np.float32(np.nan)),
+        forage_m=distance_to(season >= settings.near.forage_from - HAIR, grid.cell_m, workers),
+        dead_wood_m=distance_to(wood >= settings.near.dead_wood_from - HAIR, grid.cell_m, workers),
+        inside=inside,
+        weight=np.where(known & ~inside, np.float32(0), season),
+        measured=_measured(cover, grid),
+    )
+
+
+def inside_cells(boundary: Any, grid: Grid) -> NDArray[np.bool_]:
+    """Cells whose centre lies inside the boundary (a shapely geometry in the grid's CRS; None = all cells)."""
+    if boundary is None:
+        return np.ones(grid.shape, dtype=bool)
+    burnt = rasterize([boundary], out_shape=grid.shape, transform=Affine(*grid.transform), dtype="uint8")
+    return burnt.astype(bool)
+
+
+def _measured(cover: LandCover | None, grid: Grid) -> NDArray[np.bool_]:
+    """Cells whose class is known and not marked as assumed."""
+    if cover is None:
+        return np.zeros(grid.shape, dtype=bool)
+    assumed = cover.table["assumed"].fillna("").astype(str).str.strip() != ""
+    return np.r_[False, ~assumed.to_numpy()][cover.classes]

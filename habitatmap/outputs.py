@@ -1,0 +1,44 @@
+"""What `map` writes: the pages, tables, layers, rasters and pictures of a result, as one folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+from habitatmap.export.folder import check_target, write_folder
+from habitatmap.export.formats import cog_bytes, text_files, write_geopackage
+from habitatmap.geo.engine import default_workers
+from habitatmap.page import map_page, public_page
+from habitatmap.paper.pictures import pictures
+
+PAGES: Mapping[str, Callable[[Any], str]] = {"map.html": map_page, "public_map.html": public_page}
+
+
+def write(result: Any, folder: str | Path, pages: Mapping[str, Callable[[Any], str]] = PAGES) -> None:
+    """Writes a `habitatmap.run.Result` into `folder`, which is replaced in one step; until then it stays as it was.
+
+    `pages` makes the HTML files, by name. What a killed run left behind goes first. Raises HabitatmapError where the
+    disk is full or refuses; the old folder is whole then too.
+    """
+    target = Path(folder).resolve()
+    check_target(target)
+    write_folder(target, lambda fresh: _fill(result, fresh, pages))
+
+
+def _fill(result: Any, folder: Path, pages: Mapping[str, Callable[[Any], str]]) -> None:
+    """Every file of the contract. Bytes are written by Python, which never takes a full disk for success."""
+    for name, content in text_files(result).items():
+        (folder / name).write_bytes(content)
+    write_geopackage(result, folder / "habitatmap.gpkg")
+    (folder / "rasters").mkdir()
+    with ThreadPoolExecutor(default_workers()) as threads:
+        jobs = {name: threads.submit(cog_bytes, name, r, result.grid, result.crs) for name, r in result.rasters.items()}
+        for name, job in jobs.items():
+            (folder / "rasters" / f"{name}.tif").write_bytes(job.result())
+    (folder / "pictures").mkdir()
+    for name, content in pictures(result).items():
+        (folder / "pictures" / name).write_bytes(content)
+    for name, page in pages.items():
+        (folder / name).write_text(page(result), encoding="utf-8", newline="\n")

@@ -1,0 +1,230 @@
+"""The document of a page, made of folium elements that keep the text of records out of every template.
+
+folium renders an element's macro and then compiles what came out as a template once more, so braces in a record would
+be evaluated while the page is built. Here no record text meets a template at all: it goes into the page once, as JSON
+that is escaped for a script block (`DataBlock`), and the elements that have a template know only the block's name.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import json
+import re
+import zlib
+from collections.abc import Iterator, Sequence
+from importlib.resources import files
+from typing import Any
+
+import folium
+from branca.element import Element, Figure, MacroElement
+from folium.map import Layer
+from folium.template import Template
+
+from habitatmap.errors import HabitatmapError
+
+# Leaflet 1.9.4 as published: the package holds the files of the npm release byte for byte
+LEAFLET_SHA256 = {
+    "leaflet.js": "db49d009c841f5ca34a888c96511ae936fd9f5533e90d8b2c4d57596f4e5641a",
+    "leaflet.css": "a7837102824184820dfa198d1ebcd109ff6d0ff9a2672a074b9a1b4d147d04c6",
+}
+
+_BIDI = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_UNSHOWABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
+
+
+def shown(text: object) -> str:
+    """Record text as the page may show it: as written, less what would turn the reading direction of its neighbours.
+
+    Control characters and lone surrogates, which no font shows and no file can hold, become U+FFFD.
+    """
+    return _UNSHOWABLE.sub("\ufffd", _BIDI.sub("", str(text)))
+
+
+def json_for_script(data: Any) -> str:
+    """JSON that is inert inside a script element; ValueError where a number is not finite."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), sort_keys=True, allow_nan=False)
+    return re.sub("[<>&\u2028\u2029\ud800-\udfff]", lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+def leaflet() -> tuple[str, str]:
+    """Script and style sheet of Leaflet; HabitatmapError where the installed files are not those of release 1.9.4."""
+    folder = files("js_lib_leaflet") / "static" / "js_lib_leaflet"
+    text = {}
+    for name, expected in LEAFLET_SHA256.items():
+        content = (folder / name).read_bytes()
+        if hashlib.sha256(content).hexdigest() != expected:
+            raise HabitatmapError(
+                f"{name} of the package django-js-lib-leaflet is not the file of Leaflet 1.9.4: "
+                f"install django-js-lib-leaflet 1.9.4.1 again."
+            )
+        # a browser normalises line ends before it hashes, and leaflet.css has CRLF
+        text[name] = content.decode("utf-8").replace("\r\n", "\n")
+    script = re.sub(r"\n//# sourceMappingURL=\S+\s*$", "\n", text["leaflet.js"])
+    # our page uses neither the stock pin nor the stock layer switch, so their pictures are not carried along
+    style = re.sub(r"url\(images/[\w.-]+\)", "none", text["leaflet.css"])
+    return script, style.replace("behavior: url(#default#VML);", "")
+
+
+# the page's own script in the order of reading; each part may use what stands above it
+PARTS = (
+    """base marks points tags sheet background layers legend months lists figures reckon what_if tools start""".split()
+)
+
+
+def own_script() -> str:
+    """The page's script: its parts in one scope of their own."""
+    parts = "\n".join(asset(f"{part}.js") for part in PARTS)
+    return f'(function () {{\n"use strict";\n{parts}}})();\n'
+
+
+def asset(name: str) -> str:
+    """A file of the assets folder beside this module."""
+    return (files("habitatmap.page") / "assets" / name).read_text(encoding="utf-8")
+
+
+class Finished(Element):
+    """Text that is put into the page as it stands, never compiled."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.text = text
+
+    def render(self, **kwargs: Any) -> str:
+        """The text."""
+        return self.text
+
+
+class DataBlock(Finished):
+    """Data for the page's own script, read there with JSON.parse."""
+
+    def __init__(self, dom_id: str, data: Any) -> None:
+        if not re.fullmatch(r"[a-z][a-z0-9-]*", dom_id):
+            raise ValueError(f"not a fit name for a block: {dom_id!r}")
+        super().__init__(f'<script type="application/json" id="{dom_id}">{json_for_script(data)}</script>')
+
+
+class PackedBlock(Finished):
+    """Data that the page's script inflates: JSON, or the bytes of an array. Small, and inert whatever it holds."""
+
+    def __init__(self, dom_id: str, data: Any) -> None:
+        if not re.fullmatch(r"[a-z][a-z0-9-]*", dom_id):
+            raise ValueError(f"not a fit name for a block: {dom_id!r}")
+        kind = "bytes" if isinstance(data, bytes) else "json"
+        plain = data if isinstance(data, bytes) else json_for_script(data).encode("utf-8")
+        packed = base64.b64encode(zlib.compress(plain, 9)).decode("ascii")
+        super().__init__(f'<script type="text/plain" id="{dom_id}" data-packed="{kind}">{packed}</script>')
+
+
+class RenderedOnce(MacroElement):
+    """A folium element whose macro output is final. Stands after the folium class among a class's bases."""
+
+    def render(self, **kwargs: Any) -> str:
+        """Adds the output of the template's macros to the figure, then renders the children. Returns no text itself."""
+        figure = self.get_root()
+        for part in ("html", "script"):
+            macro = getattr(self._template.module, part, None)
+            if macro is not None:
+                getattr(figure, part).add_child(Finished(str(macro(self, kwargs))), name=self.get_name())
+        for child in list(self._children.values()):
+            child.render(**kwargs)
+        return ""
+
+
+class PageMap(folium.Map, RenderedOnce):
+    """The map: the element it lives in stands in the page's skeleton, the template only starts it."""
+
+    default_js: list[tuple[str, str]] = []  # noqa: RUF012  folium has them as instance variables
+    default_css: list[tuple[str, str]] = []  # noqa: RUF012  folium has them as instance variables
+    _template = Template("{% macro script(this, kwargs) %}habitatmap.start('map');{% endmacro %}")
+
+    def __init__(self, bounds: Sequence[Sequence[float]]) -> None:
+        (south, west), (north, east) = bounds
+        super().__init__([(south + north) / 2, (west + east) / 2], tiles=None)
+
+
+class DataLayer(Layer, RenderedOnce):
+    """A layer whose content lies in a data block of the same name."""
+
+    kinds = ("tiles", "picture", "lines", "names", "areas", "links", "points", "pins")
+    _template = Template(
+        "{% macro script(this, kwargs) %}"
+        "habitatmap.add({{ this.kind|tojson }}, {{ this.block|tojson }}, {{ this.show|tojson }});"
+        "{% endmacro %}"
+    )
+
+    def __init__(self, kind: str, block: str, show: bool = True) -> None:
+        if kind not in self.kinds:
+            raise ValueError(f"unknown kind of layer: {kind!r}")
+        super().__init__(name=block, overlay=True, control=False, show=show)
+        self.kind, self.block = kind, block
+
+    def render(self, **kwargs: Any) -> str:
+        """As `RenderedOnce`: folium's own layer would add itself to the map in one more script."""
+        return RenderedOnce.render(self, **kwargs)
+
+
+class PageFigure(Figure):
+    """The whole document: one file, nothing loaded, and a policy that runs nothing but the scripts named by hash.
+
+    `pictures` is one more origin that pictures may come from, "" for none.
+    """
+
+    def __init__(self, title: str, lang: str, body: str, blocks: Sequence[Finished], pictures: str = "") -> None:
+        super().__init__()
+        self.name, self.lang, self.body, self.blocks, self.pictures = shown(title), lang, body, blocks, pictures
+
+    def render(self, **kwargs: Any) -> str:
+        """The page as text, the same for the same content."""
+        for number, element in enumerate(_below(self)):
+            element._id = f"{number:04d}"
+        for child in list(self._children.values()):
+            child.render(**kwargs)
+        leaflet_script, leaflet_style = leaflet()
+        scripts = [leaflet_script, own_script(), self.script.render(**kwargs) + "habitatmap.ready();"]
+        styles = [leaflet_style, asset("app.css")]
+        policy = "; ".join(
+            [
+                "default-src 'none'",
+                "script-src " + " ".join(map(_hash, scripts)),
+                "style-src " + " ".join(map(_hash, styles)),
+                f"img-src data: blob: {self.pictures}".strip(),
+                "base-uri 'none'",
+                "form-action 'none'",
+            ]
+        )
+        return "\n".join(
+            [
+                "<!DOCTYPE html>",
+                f'<html lang="{html.escape(self.lang)}">',
+                "<head>",
+                '<meta charset="utf-8">',
+                f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
+                '<meta name="viewport" content="width=device-width, initial-scale=1">',
+                '<meta name="referrer" content="no-referrer">',
+                '<meta name="color-scheme" content="light dark">',
+                f"<title>{html.escape(self.name)}</title>",
+                *[f"<style>{style}</style>" for style in styles],
+                "</head>",
+                "<body>",
+                self.body,
+                *[block.render() for block in self.blocks],
+                *[f"<script>{script}</script>" for script in scripts],
+                "</body>",
+                "</html>",
+                "",
+            ]
+        )
+
+
+def _below(element: Element) -> Iterator[Element]:
+    """All elements under this one, in a fixed order."""
+    for child in list(element._children.values()):
+        yield child
+        yield from _below(child)
+
+
+def _hash(text: str) -> str:
+    """The source expression of a content security policy for this inline text."""
+    return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii") + "'"

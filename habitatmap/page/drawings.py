@@ -1,0 +1,155 @@
+"""Small static pictures of figures (SVG), drawn narrow so that they can be read on a phone and on paper.
+
+A drawing holds no colour and no style of its own: its classes get them from the page, by day, by night and in print.
+Everything a drawing says is said by a table or a sentence beside it too.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from habitatmap.page.document import shown
+
+WIDTH = 340  # of every drawing, in units of which a letter is 12 high
+LEFT, RIGHT = 8, 332
+
+
+class Mark(NamedTuple):
+    """A figure with its interval; `value` None: the interval alone; `low`, `high` None: the figure alone."""
+
+    label: str
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+    said: str = ""
+
+
+def intervals(
+    marks: Sequence[Mark], what: str, ends: tuple[float, float] = (0.0, 1.0), line: float | None = None
+) -> str:
+    """Dots with whiskers, one below the other, between `ends`; a whisker that goes on beyond them ends in an arrow.
+
+    `what` tells a reader who can't see it what is drawn; `line` draws an upright line through all rows.
+    """
+    low_end, high_end = ends
+
+    def at(value: float) -> float:
+        share = (value - low_end) / (high_end - low_end)
+        return LEFT + (RIGHT - LEFT) * min(max(share, 0.0), 1.0)
+
+    rows: list[str] = []
+    top = 4
+    for mark in marks:
+        rows.append(_text(LEFT, top + 11, mark.label))
+        rows.append(_text(RIGHT, top + 11, mark.said, "end"))
+        middle = top + 25
+        rows.append(f'<line class="rail" x1="{LEFT}" x2="{RIGHT}" y1="{middle}" y2="{middle}"/>')
+        if mark.low is not None and mark.high is not None:
+            a, b = at(mark.low), at(mark.high)
+            rows.append(f'<line class="whisker" x1="{a:.1f}" x2="{b:.1f}" y1="{middle}" y2="{middle}"/>')
+            for end, x in ((mark.low, a), (mark.high, b)):
+                if low_end <= end <= high_end:
+                    rows.append(
+                        f'<line class="whisker" x1="{x:.1f}" x2="{x:.1f}" y1="{middle - 5}" y2="{middle + 5}"/>'
+                    )
+        if mark.value is not None and low_end <= mark.value <= high_end:
+            rows.append(f'<circle class="dot" cx="{at(mark.value):.1f}" cy="{middle}" r="5"/>')
+        top += 40
+    if line is not None:
+        rows.insert(0, f'<line class="through" x1="{at(line):.1f}" x2="{at(line):.1f}" y1="0" y2="{top}"/>')
+    return _drawing(top, what, rows)
+
+
+def bars(parts: Sequence[tuple[str, int, int]], what: str, names: tuple[str, str]) -> str:
+    """Lying bars of two parts each (label, first, second): the first part filled, the second outlined."""
+    most = max((a + b for _, a, b in parts), default=0) or 1
+    rows: list[str] = []
+    top = 4
+    for label, first, second in parts:
+        rows.append(_text(LEFT, top + 11, label))
+        rows.append(_text(RIGHT, top + 11, f"{names[0]} {first}, {names[1]} {second}", "end"))
+        a, b = ((RIGHT - LEFT) * n / most for n in (first, second))
+        rows.append(f'<rect class="filled" x="{LEFT}" y="{top + 17}" width="{a:.1f}" height="12"/>')
+        rows.append(f'<rect class="outlined" x="{LEFT + a:.1f}" y="{top + 17}" width="{b:.1f}" height="12"/>')
+        top += 38
+    return _drawing(top, what, rows)
+
+
+def _drawing(height: float, what: str, rows: Sequence[str]) -> str:
+    label = html.escape(shown(what))
+    return (
+        f'<svg viewBox="0 0 {WIDTH} {height:g}" role="img" aria-label="{label}" xmlns="http://www.w3.org/2000/svg">'
+        + "".join(rows)
+        + "</svg>"
+    )
+
+
+def _text(x: float, y: float, text: str, anchor: str = "start") -> str:
+    return f'<text x="{x:g}" y="{y:g}" text-anchor="{anchor}">{html.escape(shown(text))}</text>' if text else ""
+
+
+def route(
+    frame: tuple[float, float, float, float],
+    paths: Sequence[NDArray[np.float64]],
+    way: NDArray[np.float64],
+    stops: Sequence[tuple[float, float, str]],
+    bar_m: float,
+    what: str,
+) -> str:
+    """A way over the paths around it, with numbered stops (x, y, number) and a bar of `bar_m` metres.
+
+    `frame`: west, south, east, north in metres, as everything here; stops on one spot are drawn beside each other.
+    """
+    west, south, east, north = frame
+    scale = WIDTH / (east - west)
+    height = scale * (north - south)
+
+    def points(line: NDArray[np.float64]) -> str:
+        return " ".join(f"{(x - west) * scale:.1f},{(north - y) * scale:.1f}" for x, y in line)
+
+    rows = [f'<polyline class="path" points="{points(line)}"/>' for line in paths]
+    rows.append(f'<polyline class="way" points="{points(way)}"/>')
+    taken: list[tuple[float, float]] = []
+    for x, y, number in stops:
+        across, down = (x - west) * scale, (north - y) * scale
+        while any(abs(across - a) < 15 and abs(down - d) < 15 for a, d in taken):
+            across += 15
+        taken.append((across, down))
+        rows.append(f'<circle class="stop" cx="{across:.1f}" cy="{down:.1f}" r="8.5"/>')
+        rows.append(_text(round(across, 1), round(down + 4, 1), number, "middle"))
+    rows.append(f'<line class="bar" x1="6" x2="{6 + bar_m * scale:.1f}" y1="{height - 6:.1f}" y2="{height - 6:.1f}"/>')
+    return _drawing(round(height, 1), what, rows)
+
+
+def falling(
+    times: Sequence[float], shares: Sequence[float], ends: Sequence[tuple[float, float]], longest: float, what: str
+) -> str:
+    """A share that falls in steps from 1, over days up to `longest`; dashed: its interval (NaN: not drawn)."""
+    top, bottom, left = 10, 130, 40
+
+    def at(day: float, share: float) -> str:
+        return f"{left + (RIGHT - left) * day / longest:.1f},{bottom - (bottom - top) * share:.1f}"
+
+    def steps(values: Sequence[float]) -> str:
+        corners, level = [at(0, 1)], 1.0
+        for day, value in zip(times, values, strict=True):
+            corners += [at(day, level), at(day, value)]
+            level = value
+        return " ".join([*corners, at(longest, level)])
+
+    rows = []
+    for share, label in ((0, "0 %"), (0.5, "50 %"), (1, "100 %")):
+        y = bottom - (bottom - top) * share
+        rows.append(f'<line class="rail" x1="{left}" x2="{RIGHT}" y1="{y:g}" y2="{y:g}"/>')
+        rows.append(_text(left - 5, y + 4, label, "end"))
+    rows += [_text(left, bottom + 18, "0"), _text(RIGHT, bottom + 18, f"{longest:.0f} days", "end")]
+    for values in zip(*ends, strict=True):
+        if all(value == value for value in values):
+            rows.append(f'<polyline class="limit" points="{steps(values)}"/>')
+    rows.append(f'<polyline class="way" points="{steps(shares)}"/>')
+    return _drawing(bottom + 26, what, rows)

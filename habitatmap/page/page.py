@@ -1,0 +1,96 @@
+"""The two pages of a run, each one HTML file."""
+
+from __future__ import annotations
+
+import html
+import re
+from typing import Any
+
+from habitatmap.page.document import DataBlock, DataLayer, PackedBlock, PageFigure, PageMap, asset, shown
+from habitatmap.page.payload import public_blocks, team_blocks
+from habitatmap.page.tiles import Tiles
+from habitatmap.page.what_if import what_if_blocks
+from habitatmap.words.catalogue import LANGUAGES, words
+
+# Stored as they are: small or packed already, and the plan and its cautions can be read in the file itself. On the
+# public page all is, so that anybody can look up what it tells.
+READ_AT_ONCE = ("facts", "themes", "ground", "plan")
+
+# layers from the lowest up: kind, data block, whether it is on when the page opens
+TEAM_LAYERS = (
+    ("picture", "ground", True),
+    ("picture", "edge", False),
+    ("lines", "lines", True),
+    ("names", "names", True),
+    ("areas", "boundary", True),
+    ("areas", "land", False),
+    ("areas", "keep-away", False),
+    ("areas", "gaps", True),
+    ("links", "links", False),
+    ("points", "trees", False),
+    ("points", "pools", True),
+    ("pins", "plan", True),
+)
+PUBLIC_LAYERS = (
+    ("picture", "ground", True),
+    ("picture", "edge", False),
+    ("lines", "lines", True),
+    ("names", "names", True),
+    ("areas", "boundary", True),
+    ("areas", "gaps", True),
+    ("areas", "cells", True),
+    ("pins", "plan", True),
+)
+
+
+def map_page(result: Any, language: str = "en", tiles: Tiles | None = None) -> str:
+    """The team's page of a `habitatmap.run.Result`: exact places, so not for everybody."""
+    return _page(team_blocks(result) | what_if_blocks(result), TEAM_LAYERS, language, tiles)
+
+
+def public_page(result: Any, public: Any = None, language: str = "en", tiles: Tiles | None = None) -> str:
+    """The page for everybody. All but the title comes from `public`, the Result of the blurred area.
+
+    Where it is not given it is `result.public`. Raises ValueError where there is none.
+    """
+    blurred = result.public if public is None else public
+    if blurred is None:
+        raise ValueError("a public page needs the result of the blurred area")
+    return _page(public_blocks(result, blurred), PUBLIC_LAYERS, language, tiles)
+
+
+def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...], language: str, tiles: Tiles | None) -> str:
+    """The document: skeleton with its words, one data block each, and a layer for each block that is drawn."""
+    facts = blocks["facts"] = blocks["facts"] | {"lang": language}
+    if tiles:
+        facts["tiles"] = {"host": tiles.host}
+        facts["credits"] = [*facts["credits"], tiles.credit]
+        blocks["tiles"] = {"url": tiles.url}
+        layers = (("tiles", "tiles", False), *layers)
+    blocks["words"] = {one: words(one) for one in LANGUAGES}
+    kind = "kind_public" if facts["public"] else "kind_team"
+    spoken = words(language)
+    own = {
+        "title": facts["title"],
+        "kind": kind,
+        "kind_text": spoken[kind],
+        "as_of_line": spoken["as_of"].format(date=facts["as_of"]),
+    }
+    body = _filled(asset("skeleton.html"), spoken | own)
+    packed = [
+        DataBlock(name, data)
+        if name in READ_AT_ONCE or (facts["public"] and name != "words" and not isinstance(data, bytes))
+        else PackedBlock(name, data)
+        for name, data in blocks.items()
+    ]
+    figure = PageFigure(facts["title"], language, body, packed, tiles.origin if tiles else "")
+    page_map = PageMap(facts["bounds"])
+    page_map.add_to(figure)
+    for kind, block, show in layers:
+        DataLayer(kind, block, show).add_to(page_map)
+    return figure.render()
+
+
+def _filled(skeleton: str, words: dict[str, str]) -> str:
+    """The skeleton with each [[key]] replaced once; what is put in is never looked at again."""
+    return re.sub(r"\[\[([a-z0-9_.]+)\]\]", lambda key: html.escape(shown(words[key[1]])), skeleton)

@@ -1,0 +1,160 @@
+"""A report page made of sections: one HTML file that loads nothing and runs nothing.
+
+A section has a title, a plain-language reading, more words, tables and drawings. Whoever has something to tell makes
+`Section`s; `report_page` puts them in one document. Text of records is escaped and never meets a template.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from habitatmap.page.document import asset, shown
+
+LONG = 30  # letters; a column with longer texts gets more room
+_FIGURE = re.compile(r"^$|^[-+]?[\d,.]+( %| m)?( \(.*\))?( to [-+]?[\d,.]+( %| m)?)?$")
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of ready words and numbers; the first column names the row. `note` stands below it."""
+
+    caption: str
+    heads: Sequence[str]
+    rows: Sequence[Sequence[Any]]
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """An SVG of `drawings`, with a sentence on how to read it."""
+
+    svg: str
+    caption: str
+
+
+@dataclass(frozen=True)
+class Section:
+    """One part of a report page.
+
+    key: a word for the link to it (a-z and -); lead: the reading in plain words, one or two sentences; words: further
+    paragraphs; cautions: sentences that stand out; links: (key of another section, words); parts: smaller sections
+    inside this one, which the table of contents leaves out.
+    """
+
+    key: str
+    title: str
+    lead: str
+    words: Sequence[str] = ()
+    drawings: Sequence[Drawing] = ()
+    tables: Sequence[Table] = ()
+    cautions: Sequence[str] = field(default=())
+    links: Sequence[tuple[str, str]] = ()
+    parts: Sequence[Section] = ()
+
+
+def report_page(
+    title: str,
+    kind: str,
+    as_of: str,
+    sections: Sequence[Section],
+    lang: str = "en",
+    sheets: bool = False,
+    data_pictures: bool = False,
+) -> str:
+    """The document: `title` of the area, the `kind` of page, a line that says as of when, and the sections in order.
+
+    `sheets`: on paper each section begins a page. `data_pictures`: the drawings hold rasters as data addresses, which
+    the page's policy then lets in.
+    """
+    style = asset("report.css")
+    digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    policy += "; img-src data:" if data_pictures else ""
+    contents = [f'<li><a href="#{s.key}">{_text(s.title)}</a></li>' for s in sections]
+    return "\n".join(
+        [
+            "<!DOCTYPE html>",
+            f'<html lang="{html.escape(lang)}">',
+            "<head>",
+            '<meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            '<meta name="referrer" content="no-referrer">',
+            '<meta name="color-scheme" content="light dark">',
+            f"<title>{_text(title)}: {_text(kind)}</title>",
+            f"<style>{style}</style>",
+            "</head>",
+            '<body class="sheets">' if sheets else "<body>",
+            '<a class="skip" href="#main">To the report</a>',
+            '<header class="top">',
+            f'<div class="names"><h1 dir="auto">{_text(title)}</h1><p>{_text(kind)}</p></div>',
+            f'<p class="asof">{_text(as_of)}</p>',
+            "</header>",
+            '<div class="sheet">',
+            f'<nav aria-label="Parts of this page"><ol>{"".join(contents)}</ol></nav>',
+            '<main id="main" tabindex="-1">',
+            *(part for s in sections for part in _section(s)),
+            "</main>",
+            "</div>",
+            "</body>",
+            "</html>",
+            "",
+        ]
+    )
+
+
+def _section(s: Section, level: int = 2) -> Iterable[str]:
+    if not re.fullmatch(r"[a-z][a-z-]*", s.key):
+        raise ValueError(f"not a fit key for a section: {s.key!r}")
+    # a part is no landmark of its own: its title may stand on the page twice
+    named = f' aria-labelledby="{s.key}-title"' if level == 2 else ""
+    yield f'<section id="{s.key}"{named}>'
+    yield f'<h{level} id="{s.key}-title" dir="auto">{_text(s.title)}</h{level}>'
+    if s.lead:
+        yield f'<p class="lead" dir="auto">{_text(s.lead)}</p>'
+    for drawing in s.drawings:
+        yield f'<figure>{drawing.svg}<figcaption dir="auto">{_text(drawing.caption)}</figcaption></figure>'
+    for words in s.words:
+        yield f'<p dir="auto">{_text(words)}</p>'
+    for caution in s.cautions:
+        yield f'<p class="caution" dir="auto">{_text(caution)}</p>'
+    for table in s.tables:
+        yield from _table(table)
+    for key, words in s.links:
+        yield f'<p><a href="#{html.escape(key)}">{_text(words)}</a></p>'
+    for part in s.parts:
+        yield from _section(part, level + 1)
+    yield "</section>"
+
+
+def _table(table: Table) -> Iterable[str]:
+    """A table that scrolls by key where it is wider than the page; columns of figures are set to the right."""
+    label = _text(table.caption)
+    cells = [[shown(cell) for cell in row] for row in table.rows]
+    columns = range(len(table.heads))
+    of_figures = [i > 0 and bool(cells) and all(_FIGURE.match(row[i]) for row in cells) for i in columns]
+    long = [any(len(row[i]) > LONG for row in cells) for i in columns]
+    name = [
+        'class="figure" ' if right else 'class="long" ' if wide else ""
+        for right, wide in zip(of_figures, long, strict=True)
+    ]
+    yield f'<div class="wide" role="region" aria-label="{label}" tabindex="0"><table><caption>{label}</caption>'
+    heads = "".join(f'<th {name[i]}scope="col">{_text(head)}</th>' for i, head in enumerate(table.heads))
+    yield f"<thead><tr>{heads}</tr></thead>"
+    yield "<tbody>"
+    for row in cells:
+        rest = "".join(f'<td {name[i]}dir="auto">{html.escape(row[i])}</td>' for i in columns[1:])
+        yield f'<tr><th {name[0]}scope="row" dir="auto">{html.escape(row[0])}</th>{rest}</tr>'
+    yield "</tbody></table></div>"
+    if table.note:
+        yield f'<p class="note" dir="auto">{_text(table.note)}</p>'
+
+
+def _text(value: object) -> str:
+    return html.escape(shown(value))

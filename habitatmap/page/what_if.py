@@ -1,0 +1,168 @@
+"""What the page needs to reckon on by itself: a pool more here, one less there, and what is then in reach.
+
+The page multiplies the same product as `plan.reach.not_reached`, over whole cells as long as there are at most
+MOST_CELLS of them, else over blocks of cells seen from their middle; how far that is off is measured here and said on
+the page. Chances p are frozen, as they are for the plan. For the team's page only.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+
+from habitatmap.geo.flight import radius_cells, scale_m
+from habitatmap.geo.grid import Grid
+from habitatmap.page.months import planes
+from habitatmap.plan.candidates import Candidates
+from habitatmap.plan.reach import block_sum, forage_in_reach, not_reached
+
+MOST_CELLS = 1_000_000  # a browser multiplies them in a blink
+MOST_GROUND = 4_000_000  # cells of the map of allowed ground
+MOST_PRODUCTS = 150_000_000  # cells times places that the page multiplies when it begins: about half a second
+MOST_SWITCHED = 2_000  # pools that can be taken out; more would be no what-if
+FULL = 65_535  # 1.0 as two bytes
+CLOSE_CELLS = 0.01  # how exact a place on the map is turned into a cell
+NEAR_A_POOL = "near a standing pool"  # the page asks this anew, as pools come and go
+
+Floats = NDArray[np.float64]
+
+
+def what_if_blocks(result: Any) -> dict[str, Any]:
+    """The blocks `what-if` (JSON), `what-if-w`, `what-if-ground` and, where used, `what-if-fixed` and `what-if-p`.
+
+    Empty where there is no forage to reach.
+    """
+    base, grid = result.groundwork, result.grid
+    weight = np.nan_to_num(np.asarray(base.weight, dtype=float))
+    if not weight.sum() > 0:
+        return {}
+    size = max(1, math.ceil(math.sqrt(weight.size / MOST_CELLS)))
+    step = max(1, math.ceil(math.sqrt(weight.size / MOST_GROUND)))
+    settings = result.settings
+    median_m = settings.flight.forage_median_m
+    row_of_pool = {name: i for i, name in enumerate(result.pools["pool"])}
+    is_pool = (base.places["kind"] == "pool").to_numpy()
+    switched = is_pool if is_pool.sum() <= MOST_SWITCHED else np.zeros(len(is_pool), dtype=bool)
+    pools, fixed = base.places[switched], base.places[~switched]
+    footprint = math.pi * (radius_cells(median_m, grid.cell_m) / size) ** 2
+    carried = len(fixed) * footprint > MOST_PRODUCTS
+
+    ground, reasons = _ground(base.where)
+    middle = slice(step // 2, None, step)
+    chance = base.p_new[middle, middle]
+    known = chance[np.isfinite(chance)]
+    same = not len(known) or bool(np.ptp(known) == 0)
+    blocks: dict[str, Any] = {
+        "what-if": {
+            "rows": grid.rows,
+            "cols": grid.cols,
+            "cell_m": grid.cell_m,
+            "size": size,
+            "step": step,
+            "median_m": median_m,
+            "scale_m": scale_m(median_m),
+            "radius_cells": radius_cells(median_m, grid.cell_m),
+            "spacing_m": settings.plan.spacing_m,
+            "total": float(weight.sum()),
+            "p": float(known[0]) if same and len(known) else None,
+            "gap": [settings.gap.reached_below, settings.gap.forage_from, settings.gap.least_ha],
+            "reasons": reasons,
+            "pools": _columns(pools) | {"index": [row_of_pool[name] for name in pools["id"]]},
+            "fixed": None if carried else _columns(fixed),
+            "plan": base.sites[["row", "col"]].to_numpy(int)[_public_ground(result)].tolist(),
+            "off_by": _off_by(weight, base, grid, median_m, size),
+            **_turns(grid, result.crs),
+        },
+        "what-if-w": planes(np.rint(_blocked(weight, size) / size**2 * FULL)),
+        "what-if-ground": ground[middle, middle].astype(np.uint8).tobytes(),
+    }
+    if carried:
+        R = not_reached(grid, fixed, median_m=median_m) if switched.any() else base.not_reached
+        w = _blocked(weight, size)
+        seen = _blocked(weight * R, size) / np.where(w > 0, w, 1)
+        blocks["what-if-fixed"] = planes(np.rint(np.where(w > 0, seen, _blocked(R, size) / size**2) * FULL))
+    if not same:
+        blocks["what-if-p"] = planes(np.rint(np.nan_to_num(chance) * FULL))
+    return blocks
+
+
+def _public_ground(result: Any) -> NDArray[np.bool_]:
+    """The suggestions whose exact place the page may know."""
+    return (result.plan["private"] != "yes").to_numpy()
+
+
+def _columns(places: pd.DataFrame) -> dict[str, list[Any]]:
+    return {"row": places["row"].tolist(), "col": places["col"].tolist(), "p": places["p"].astype(float).tolist()}
+
+
+def _ground(where: Candidates) -> tuple[NDArray[np.uint8], list[str]]:
+    """Number of the reason why no pool may stand (0 = it may), and the reasons from 1 on, less the one asked anew."""
+    reasons = list(where.lost)
+    code = where.code.copy()
+    if NEAR_A_POOL in reasons:
+        code[code == reasons.index(NEAR_A_POOL) + 1] = 0
+    return code, reasons
+
+
+def _blocked(values: Floats, size: int) -> Floats:
+    return values if size == 1 else block_sum(values, size)
+
+
+def on_blocks(weight: Floats, places: pd.DataFrame, cell_m: float, median_m: float, size: int) -> float:
+    """Forage in reach (share 0-1) as the page works it out: blocks seen from their middle."""
+    w = _blocked(weight, size)
+    a, r = scale_m(median_m), radius_cells(median_m, cell_m)
+    y = (np.arange(w.shape[0]) + 0.5) * size
+    x = (np.arange(w.shape[1]) + 0.5) * size
+    missed = np.ones(w.shape)
+    for row, col, p in zip(places["row"], places["col"], places["p"], strict=True):
+        near_y, near_x = np.abs(y - row - 0.5) <= r, np.abs(x - col - 0.5) <= r
+        d = np.hypot((y[near_y] - row - 0.5)[:, None], (x[near_x] - col - 0.5)[None, :])
+        reach = np.where(d <= r, (1 + d * cell_m / a) * np.exp(-d * cell_m / a), 0.0)
+        missed[np.ix_(near_y, near_x)] *= 1 - p * reach
+    return float((w * (1 - missed)).sum() / w.sum())
+
+
+def _off_by(weight: Floats, base: Any, grid: Grid, median_m: float, size: int) -> float:
+    """How far the page's answer for all suggestions lies from the run's, as a share of it; 0 on whole cells."""
+    sites = base.sites
+    if size == 1 or not len(sites):
+        return 0.0
+    exact = forage_in_reach(weight, not_reached(grid, sites, median_m=median_m))
+    return abs(on_blocks(weight, sites, grid.cell_m, median_m, size) - exact) / exact if exact > 0 else 0.0
+
+
+def _turns(grid: Grid, crs: CRS) -> dict[str, Any]:
+    """Polynomials from degrees to cells and back, exact to CLOSE_CELLS on the frame: no CRS library in the page.
+
+    Each is {"from": [[middle, half] for both inputs], "degree", "to": coefficients of both outputs}; terms u^i v^j in
+    the order of i + j, then j.
+    """
+    west, south, east, north = grid.bounds
+    across, down = np.meshgrid(np.linspace(west, east, 31), np.linspace(north, south, 31))
+    lon, lat = Transformer.from_crs(crs, 4326, always_xy=True).transform(across.ravel(), down.ravel())
+    col, row = (across.ravel() - grid.left) / grid.cell_m, (grid.top - down.ravel()) / grid.cell_m
+    degree_of_cell = np.hypot(np.ptp(lon) / grid.cols, np.ptp(lat) / grid.rows) / 2
+    return {
+        "to_cell": _fitted((lon, lat), (col, row), CLOSE_CELLS),
+        "to_degrees": _fitted((col, row), (lon, lat), CLOSE_CELLS * degree_of_cell),
+    }
+
+
+def _fitted(given: tuple[Floats, Floats], wanted: tuple[Floats, Floats], close: float) -> dict[str, Any]:
+    scaled, frame = [], []
+    for values in given:
+        middle, half = (values.max() + values.min()) / 2, max(float(np.ptp(values)) / 2, 1e-9)
+        scaled.append((values - middle) / half)
+        frame.append([float(middle), float(half)])
+    for degree in range(1, 10):
+        terms = np.stack([scaled[0] ** (n - j) * scaled[1] ** j for n in range(degree + 1) for j in range(n + 1)], 1)
+        found = np.linalg.lstsq(terms, np.stack(wanted, 1), rcond=None)[0]
+        if np.abs(terms @ found - np.stack(wanted, 1)).max() < close:
+            break
+    return {"from": frame, "degree": degree, "to": found.T.tolist()}

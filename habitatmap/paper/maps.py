@@ -1,0 +1,302 @@
+"""Map pictures for paper and slides: SVG drawn from an area's own data, with scale bar, north, key and credits.
+
+Units of a drawing are points of a sheet. Colours are the page's (themes, each ramp even in lightness), every mark has a
+shape of its own, and nothing is said by colour alone.
+"""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from PIL import Image
+from shapely.geometry.base import BaseGeometry
+
+from habitatmap.geo.grid import Grid
+from habitatmap.page import themes
+from habitatmap.page.document import shown
+from habitatmap.page.payload import FIRST, UNKNOWN_COLOUR, WATERWAYS, WAYS_ON_FOOT, cover_classes
+from habitatmap.page.pictures import classes_of
+
+INK, HALO, PAPER = "#20292b", "#ffffff", "#fbfbf8"
+ZONE, GAP, LINE, WATER_LINE = "#a8321a", "#7b1e6d", "#6f6a62", "#6d9db3"
+FACE = "Noto Sans, sans-serif"
+MOST_CELLS = 1500  # a side of a raster inside a picture; finer is lost in print
+BARS_M = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
+# corners of the marks, of radius 1; a circle has none
+SHAPES: dict[str, list[tuple[float, float]]] = {
+    "circle": [],
+    "square": [(-1, -1), (1, -1), (1, 1), (-1, 1)],
+    "down": [(-1.1, -0.9), (1.1, -0.9), (0, 1.1)],
+    "up": [(-1.1, 0.9), (1.1, 0.9), (0, -1.1)],
+    "diamond": [(0, -1.2), (1.2, 0), (0, 1.2), (-1.2, 0)],
+    "leaf": [(0, -1.3), (0.9, 0), (0, 1.3), (-0.9, 0)],
+}
+
+
+@dataclass
+class Sheet:
+    """A drawing in the making: the ground between two corners of the area (metres), `width` units wide."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+    width: float = 500.0
+    parts: list[str] = field(default_factory=list)
+    key: list[tuple[str, str]] = field(default_factory=list)
+    """Signs of the key (an SVG fragment about 0, 0 within 18 x 12) and their words."""
+
+    @property
+    def scale(self) -> float:
+        """Units a metre."""
+        return self.width / (self.right - self.left)
+
+    @property
+    def height(self) -> float:
+        return (self.top - self.bottom) * self.scale
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        return (x - self.left) * self.scale, (self.top - y) * self.scale
+
+    def raster(self, grid: Grid, numbers: NDArray[np.uint8], colours: Sequence[str]) -> None:
+        """A raster of classes; `colours` from FIRST on, UNKNOWN grey, below it nothing. "" is see-through."""
+        row0, row1 = (int(np.clip((grid.top - y) / grid.cell_m, 0, grid.rows)) for y in (self.top, self.bottom))
+        col0, col1 = (int(np.clip((x - grid.left) / grid.cell_m, 0, grid.cols)) for x in (self.left, self.right))
+        row1, col1 = min(grid.rows, row1 + 1), min(grid.cols, col1 + 1)
+        if row1 <= row0 or col1 <= col0:
+            return
+        step = max(1, math.ceil(max(row1 - row0, col1 - col0) / MOST_CELLS))
+        cut = numbers[row0:row1:step, col0:col1:step]
+        table = np.array([_rgba(c) for c in ("", UNKNOWN_COLOUR, *colours)], dtype=np.uint8)
+        store = io.BytesIO()
+        Image.fromarray(table[cut], "RGBA").save(store, "PNG", optimize=True)
+        x, y = self.at(grid.left + col0 * grid.cell_m, grid.top - row0 * grid.cell_m)
+        side = grid.cell_m * self.scale * step
+        data = base64.b64encode(store.getvalue()).decode("ascii")
+        self.parts.append(
+            f'<image x="{x:.2f}" y="{y:.2f}" width="{cut.shape[1] * side:.2f}" height="{cut.shape[0] * side:.2f}" '
+            f'preserveAspectRatio="none" image-rendering="optimizeSpeed" href="data:image/png;base64,{data}"/>'
+        )
+
+    def lines(self, shapes: Iterable[BaseGeometry], look: str) -> None:
+        """Lines and outlines within the sheet."""
+        for path in self._paths(shapes):
+            self.parts.append(f'<path d="{path}" fill="none" {look}/>')
+
+    def areas(self, shapes: Iterable[BaseGeometry], look: str) -> None:
+        for path in self._paths(shapes):
+            self.parts.append(f'<path d="{path}" fill-rule="evenodd" {look}/>')
+
+    def mark(self, x: float, y: float, shape: str, fill: str, size: float) -> None:
+        px, py = self.at(x, y)
+        self.parts.append(f'<g transform="translate({px:.1f} {py:.1f})">{sign(shape, fill, size)}</g>')
+
+    def number(self, x: float, y: float, text: str, colour: str = ZONE) -> None:
+        """A number in a disc, such as stands for a suggestion."""
+        px, py = self.at(x, y)
+        self.parts.append(f'<g transform="translate({px:.1f} {py:.1f})">{disc(text, colour)}</g>')
+
+    def writing(self, along: BaseGeometry, text: str, size: float = 7.5) -> None:
+        """A text at the middle of a line, turned with it but never upside down."""
+        middle = along.interpolate(0.5, normalized=True)
+        ahead = along.interpolate(min(0.52 * along.length, 0.5 * along.length + 10))
+        (x, y), (x1, y1) = self.at(middle.x, middle.y), self.at(ahead.x, ahead.y)
+        turn = math.degrees(math.atan2(y1 - y, x1 - x))
+        turn = turn - 180 if turn > 90 else turn + 180 if turn < -90 else turn
+        self.parts.append(
+            f'<text transform="translate({x:.1f} {y:.1f}) rotate({turn:.0f})" y="-2" font-size="{size}" fill="{INK}" '
+            f'text-anchor="middle" stroke="{HALO}" stroke-width="2.2" paint-order="stroke" stroke-linejoin="round">'
+            f"{html.escape(shown(text))}</text>"
+        )
+
+    def _paths(self, shapes: Iterable[BaseGeometry]) -> Iterable[str]:
+        window = shapely.box(self.left, self.bottom, self.right, self.top).buffer(20 / self.scale)
+        tolerance = 0.3 / self.scale
+        for shape in shapes:
+            if shape is None or shape.is_empty or not shape.intersects(window):
+                continue
+            seen = shapely.simplify(shapely.intersection(shape, window), tolerance)
+            path = "".join(self._path(part) for part in shapely.get_parts(seen))
+            if path:
+                yield path
+
+    def _path(self, part: BaseGeometry) -> str:
+        if part.geom_type == "Polygon":
+            return "".join(self._ring(ring) + "Z" for ring in (part.exterior, *part.interiors))
+        return self._ring(part) if part.geom_type in ("LineString", "LinearRing") else ""
+
+    def _ring(self, line: BaseGeometry) -> str:
+        points = [self.at(x, y) for x, y in shapely.get_coordinates(line)]
+        return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) if len(points) > 1 else ""
+
+    def svg(self, title: str, credits: Sequence[str], north: str = "N") -> str:
+        """The finished drawing: the map in a frame, scale bar and north on it, below it the key and the credits."""
+        w, h = self.width, self.height
+        below, total = self._below(credits, h)
+        said = html.escape(shown(title), quote=True)
+        return "".join(
+            [
+                f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w:.1f} {total:.1f}" role="img" ',
+                f'aria-label="{said}" font-family="{FACE}"><title>{said}</title>',
+                f'<rect width="{w:.1f}" height="{total:.1f}" fill="{HALO}"/>',
+                f'<svg x="0" y="0" width="{w:.1f}" height="{h:.1f}" viewBox="0 0 {w:.1f} {h:.1f}">',
+                f'<rect width="{w:.1f}" height="{h:.1f}" fill="{PAPER}"/>',
+                *self.parts,
+                "</svg>",
+                f'<rect x=".5" y=".5" width="{w - 1:.1f}" height="{h - 1:.1f}" fill="none" stroke="{INK}"/>',
+                self._bar(h),
+                self._north(north),
+                *below,
+                "</svg>\n",
+            ]
+        )
+
+    def _bar(self, h: float) -> str:
+        length = max([b for b in BARS_M if b * self.scale <= self.width / 3], default=BARS_M[0])
+        units = length * self.scale
+        words = f"{length / 1000:g} km" if length >= 1000 else f"{length} m"
+        return (
+            f'<g transform="translate(10 {h - 12:.1f})"><rect x="-5" y="-17" width="{units + 10:.1f}" height="24" '
+            f'fill="{HALO}" fill-opacity=".85"/><path d="M0 -4V2H{units:.1f}V-4" fill="none" stroke="{INK}" '
+            f'stroke-width="1.5"/><text x="{units / 2:.1f}" y="-5" font-size="9" text-anchor="middle" fill="{INK}">'
+            f"{words}</text></g>"
+        )
+
+    def _north(self, word: str) -> str:
+        return (
+            f'<g transform="translate({self.width - 18:.1f} 24)"><circle r="14" fill="{HALO}" fill-opacity=".85"/>'
+            f'<path d="M0 -11L4 3L0 0L-4 3Z" fill="{INK}"/><text y="12" font-size="8" text-anchor="middle" '
+            f'fill="{INK}">{html.escape(word)}</text></g>'
+        )
+
+    def _below(self, credits: Sequence[str], h: float) -> tuple[list[str], float]:
+        """Key and credits under the map, in rows that fit the width; and the height of it all."""
+        out, x, y = [], 6.0, h + 14.0
+        for fragment, words in self.key:
+            wide = 26 + 4.9 * len(words) + 12
+            if x > 6 and x + wide > self.width:
+                x, y = 6.0, y + 15
+            out.append(
+                f'<g transform="translate({x + 9:.1f} {y - 3:.1f})">{fragment}</g>'
+                f'<text x="{x + 24:.1f}" y="{y:.1f}" font-size="9" fill="{INK}">{html.escape(shown(words))}</text>'
+            )
+            x += wide
+        y += 13 if self.key else 0
+        for line in _wrapped("; ".join(credits), int(self.width / 3.7)):
+            out.append(f'<text x="6" y="{y:.1f}" font-size="7" fill="{INK}">{html.escape(line)}</text>')
+            y += 9
+        return out, y
+
+
+def sign(shape: str, fill: str, size: float) -> str:
+    """A mark about 0, 0 with a light rim, so that it stands out on any ground."""
+    rims = (f'stroke="{HALO}" stroke-width="3"', f'stroke="{INK}" stroke-width="1"')
+    if shape == "circle":
+        return "".join(f'<circle r="{size}" fill="{fill}" {rim}/>' for rim in rims)
+    points = " ".join(f"{x * size:.1f},{y * size:.1f}" for x, y in SHAPES[shape])
+    return "".join(f'<polygon points="{points}" fill="{fill}" stroke-linejoin="round" {rim}/>' for rim in rims)
+
+
+def disc(text: str, colour: str = ZONE) -> str:
+    r = 8 if len(text) < 3 else 10
+    return (
+        f'<circle r="{r}" fill="{HALO}" stroke="{colour}" stroke-width="2"/>'
+        f'<text y="3.2" font-size="9" font-weight="bold" text-anchor="middle" fill="{INK}">{html.escape(text)}</text>'
+    )
+
+
+def swatch(colour: str) -> str:
+    """A small field of a colour for the key."""
+    return f'<rect x="-8" y="-6" width="16" height="11" fill="{colour}" stroke="{INK}" stroke-width=".6"/>'
+
+
+def ground(sheet: Sheet, result: Any, faint: bool = False) -> None:
+    """Land cover, paths, water and boundary: what makes a map read as a map."""
+    cover = result.land_cover
+    if cover is not None:
+        number, labels, colours = cover_classes(cover)
+        sheet.raster(result.grid, number[cover.classes], [_paler(c) if faint else c for c in colours])
+        if not faint:
+            sheet.key += [
+                (swatch(colour), label or "other ground") for label, colour in zip(labels, colours, strict=True)
+            ]
+    lines(sheet, result)
+
+
+def lines(sheet: Sheet, result: Any) -> None:
+    """Water, buildings, paths, streets, watercourses and the boundary."""
+    _water_and_buildings(sheet, result)
+    paths = result.paths
+    kinds = paths["kind"].to_numpy()
+    for test, look in (
+        (WATERWAYS.__contains__, f'stroke="{WATER_LINE}" stroke-width="1.6"'),
+        (WAYS_ON_FOOT.__contains__, f'stroke="{LINE}" stroke-width=".7" stroke-dasharray="2.5 1.8"'),
+        (lambda k: k not in WATERWAYS and k not in WAYS_ON_FOOT, f'stroke="{LINE}" stroke-width="1"'),
+    ):
+        sheet.lines(paths.geometry.to_numpy()[[bool(test(k)) for k in kinds]], look)
+    if result.boundary is not None:
+        sheet.lines([result.boundary], f'stroke="{INK}" stroke-width="1.2" stroke-dasharray="7 3 1 3"')
+
+
+def theme(sheet: Sheet, result: Any, name: str) -> None:
+    """A raster of the result in the page's colours and breaks, with its key; water and buildings laid over it."""
+    look = next(t for t in themes.THEMES if t.name == name)
+    sheet.raster(result.grid, classes_of(np.asarray(result.rasters[name], np.float32), look.breaks), look.colours)
+    ends = ["0", *(f"{100 * b:g}" if look.chance else f"{b:g}" for b in look.breaks), "100" if look.chance else "1"]
+    unit = " %" if look.chance else ""
+    sheet.key += [
+        (swatch(colour), f"{low}\u2013{high}{unit}")
+        for colour, low, high in zip(look.colours, ends[:-1], ends[1:], strict=True)
+    ]
+    if np.isnan(result.rasters[name]).any():
+        sheet.key.append((swatch(UNKNOWN_COLOUR), "not known"))
+    lines(sheet, result)
+
+
+def _water_and_buildings(sheet: Sheet, result: Any) -> None:
+    """Laid over any ground: most people find their way by them."""
+    cover = result.land_cover
+    if cover is not None:
+        stands = np.array(["", *cover.table["ground"].fillna("").astype(str)], dtype=object)[cover.classes]
+        numbers = np.where(stands == "water", FIRST, np.where(stands == "building", FIRST + 1, 0)).astype(np.uint8)
+        sheet.raster(result.grid, numbers, [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
+
+
+def whole(result: Any, width: float = 500.0) -> Sheet:
+    """A sheet of the area: its boundary with a margin, else its whole frame."""
+    grid = result.grid
+    left, bottom, right, top = result.boundary.bounds if result.boundary is not None else grid.bounds
+    margin = 0.03 * max(right - left, top - bottom) if result.boundary is not None else 0.0
+    return Sheet(left - margin, bottom - margin, right + margin, top + margin, width)
+
+
+def _rgba(colour: str) -> tuple[int, int, int, int]:
+    if not colour:
+        return 0, 0, 0, 0
+    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16), 255
+
+
+def _paler(colour: str) -> str:
+    """Half way to white: ground under marks and writing."""
+    return "#" + "".join(f"{(int(colour[i : i + 2], 16) + 255) // 2:02x}" for i in (1, 3, 5))
+
+
+def _wrapped(text: str, signs: int) -> list[str]:
+    """Lines of at most so many signs, broken at spaces where there are any."""
+    rows: list[str] = []
+    for word in shown(text).split():
+        for piece in (word[i : i + signs] for i in range(0, len(word), signs)):
+            if rows and len(rows[-1]) + 1 + len(piece) <= signs:
+                rows[-1] += f" {piece}"
+            else:
+                rows.append(piece)
+    return rows

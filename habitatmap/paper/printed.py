@@ -1,0 +1,60 @@
+"""The sections of a report page (show.sections), on paper."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from habitatmap.page.sections import Section, Table
+from habitatmap.paper.typst_pdf import pdf
+
+# a drawing takes its looks from the page it stands on; on paper there is none
+LOOKS = (
+    "text:not([font-size]){font:12px 'Noto Sans';fill:#1d2829}.rail{stroke:#d3dcd9}"
+    ".whisker{stroke:#0b5c6b;stroke-width:3}.dot{fill:#a8321a;stroke:#fff;stroke-width:1.5}"
+    ".through{stroke:#7b8b88;stroke-width:1.5;stroke-dasharray:4 3}.filled{fill:#0b5c6b;stroke:#0b5c6b}"
+    ".outlined{fill:#fff;stroke:#7b8b88}.path{fill:none;stroke:#7b8b88;opacity:.55}"
+    ".way{fill:none;stroke:#0b5c6b;stroke-width:2.5;stroke-linejoin:round}.bar{stroke:#1d2829;stroke-width:3}"
+    ".limit{fill:none;stroke:#7b8b88;stroke-width:1.5;stroke-dasharray:4 3}"
+    ".stop{fill:#fff;stroke:#a8321a;stroke-width:2}"
+)
+MM_A_UNIT = 0.27
+_SIZE = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
+PAGE_MM, MOST_HIGH_MM = 176.0, 100.0
+
+
+def sections_pdf(title: str, subtitle: str, footer: str, pages: Sequence[Sequence[Section]]) -> bytes:
+    """The PDF; each of `pages` begins on a page of its own and takes as many as it needs."""
+    drawings: dict[str, bytes] = {}
+    content = [[_section(section, drawings) for section in page] for page in pages]
+    return pdf("sections.typ", {"title": title, "subtitle": subtitle, "footer": footer, "pages": content}, drawings)
+
+
+def _section(section: Section, drawings: dict[str, bytes]) -> dict[str, Any]:
+    """A section as data; its drawings are added to `drawings`."""
+    shown = []
+    for drawing in section.drawings:
+        size = _SIZE.search(drawing.svg)
+        assert size, "a drawing has a viewBox"
+        name = f"{len(drawings)}.svg"
+        drawings[name] = drawing.svg.replace(">", f"><style>{LOOKS}</style>", 1).encode("utf-8")
+        wide, high = float(size[1]), float(size[2])
+        width = min(wide * MM_A_UNIT, PAGE_MM, MOST_HIGH_MM * wide / high)
+        shown.append({"name": name, "caption": drawing.caption, "width": width})
+    return {
+        "title": section.title,
+        "lead": section.lead,
+        "words": list(section.words),
+        "drawings": shown,
+        "tables": [_table(table) for table in section.tables],
+        "cautions": list(section.cautions),
+    }
+
+
+def _table(table: Table) -> dict[str, Any]:
+    """A table as data, the widths of its columns by their longest text, within limits."""
+    rows = [[str(cell) for cell in row] for row in table.rows]
+    columns = zip(table.heads, *rows, strict=True)
+    widths = [min(max(5, *(len(cell) for cell in column)), 30) for column in columns]
+    return {"caption": table.caption, "note": table.note, "heads": list(table.heads), "rows": rows, "widths": widths}

@@ -1,0 +1,362 @@
+"""Crew sheets, labels and recording sheets as data for the press: what a crew needs at each site, nothing of others.
+
+The sheets are for the team: they name land and say where a suggestion stands. On private ground there is no point, only
+the street or square to ask in.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import segno
+import shapely
+
+from habitatmap.errors import InputError
+from habitatmap.export.folder import write_folder
+from habitatmap.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
+from habitatmap.paper.typst_pdf import pdf
+from habitatmap.words.cautions import CONSENT, LOCAL, PRIVATE, general_cautions
+
+AROUND_M = 600.0  # side of the map picture of a site
+PICTURE_UNITS = 300.0
+SQUARE_M = 500.0  # side of the square that stands for a site on private ground
+WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+NOT_PUBLIC = "For the team: names places and people's consent. Not to be published."
+
+BRING = (
+    "the container with a lid or grille, and a strap to hold it (no nails, no wire)",
+    "leaf litter of the place and some wood chips, a third to half of the volume",
+    "rain water, 1 to 10 litres; two or three sticks as thick as a finger",
+    "the pool's label, this sheet, a pen, a phone with its place switched on",
+    "gloves, plasters for cuts, water and soap for your hands",
+)
+HOW = (
+    "Speak to whoever owns or rents the ground, even where consent is on record.",
+    "Look for shade, level and firm ground out of the way of children, seats and windows.",
+    "Set it so that it can't tip or be climbed, with holes for the overflow: litter first, then water, 10 cm at most.",
+    "Lay a stick as a ramp to the rim and some dry litter around it: larvae leave the water to pupate.",
+    "Fix the label. Log where it really went, below, and type it into the list of pools.",
+    "Clean your gear before the next site.",
+)
+BASIS = "Sizes, filling and shade: expert judgement."
+FIELDS = (
+    "Set out on (year-month-day)",
+    "Pool (name on the label)",
+    "Set out by",
+    "Where it really went: longitude, latitude",
+    "Accuracy shown, m",
+    "Container, volume in litres",
+)
+TICKS = ("owner spoken to, agrees", "grille or narrow neck fitted", "not reachable from play area", "label fixed")
+
+# what a visit's row asks for: heading (as the reader knows it), width of its column, hint
+RECORDING = (
+    ("pool", 2.0, ""),
+    ("date", 1.5, ""),
+    ("outcome", 3.2, "larvae / none seen / dry / frozen / gone / not reached"),
+    ("larvae", 1.0, ""),
+    ("taxon", 2.0, ""),
+    ("checked", 1.1, "yes / no"),
+    ("action", 2.0, "topped up / refilled / moved"),
+    ("observer", 1.8, ""),
+    ("note", 3.0, ""),
+)
+ROWS_A_SHEET = 14
+WHAT = {
+    "sites.pdf": "a page for each suggested site",
+    "labels.pdf": "labels for the standing pools and the suggested ones",
+    "recording.pdf": "rows to fill in at each visit",
+}
+WORDS = {
+    "why": "Why here",
+    "ground": "Getting there and asking",
+    "cautions": "Take care",
+    "bring": "Bring",
+    "how": "Set it out",
+    "log": "What was done",
+    "log_words": "Type this into the list of pools the same day: a pool that is not where the list says is lost.",
+    "labels": "Labels: print on weatherproof paper, cut along the lines. The code holds the pool's name.",
+    "label_what": "Nursery of hoverflies: their larvae live in this water.",
+    "label_leave": "Please leave it as it is.",
+    "label_water": "Water: keep small children away. Do not drink.",
+    "label_questions": "Questions:",
+    "recording_how": "One row for one look at one pool, whatever you found: a pool that was dry, gone or not reached "
+    "is a row too. Leave blank what you do not know; blank is not none. Dates as year-month-day. Typed into a sheet "
+    "with these headings, the rows are read as they stand.",
+}
+
+
+class NothingToPrintError(InputError):
+    """There is nothing that the sheet could show."""
+
+
+def write_sheets(result: Any, folder: str | Path, ranks: Sequence[int] = ()) -> list[str]:
+    """Writes sites.pdf, labels.pdf and recording.pdf into `folder`, whole or not at all; a line on each.
+
+    A sheet that there is nothing for (no suggestion, no pool) is left out, and its line says why. Raises InputError for
+    a rank that the plan lacks, HabitatmapError where the disk is full.
+    """
+    made: dict[str, bytes] = {}
+    said = []
+    for name, make in (
+        ("sites.pdf", lambda: site_sheets(result, ranks)),
+        ("labels.pdf", lambda: labels(result)),
+        ("recording.pdf", lambda: recording_sheet(result)),
+    ):
+        try:
+            made[name] = make()
+        except NothingToPrintError as why:
+            said.append(f"{name}: left out. {why}")
+        else:
+            said.append(f"{name}: {WHAT[name]}")
+
+    def fill(fresh: Path) -> None:
+        for name, content in made.items():
+            (fresh / name).write_bytes(content)
+
+    write_folder(Path(folder).resolve(), fill)
+    return said
+
+
+def site_sheets(result: Any, ranks: Sequence[int] | None = None) -> bytes:
+    """PDF: a page for every suggestion, or for those of `ranks`. Raises InputError or NothingToPrintError."""
+    plan = result.plan
+    if ranks:
+        unknown = sorted(set(ranks) - set(plan["rank"]))
+        if unknown:
+            have = f"1 to {len(plan)}" if len(plan) else "none"
+            raise InputError(f"--site {unknown[0]}: there is no such suggestion; the plan has {have}.")
+        plan = plan[plan["rank"].isin(ranks)]
+    if not len(plan):
+        why = result.summary["plan"]["note"] or "no pool is asked for"
+        raise NothingToPrintError(f"{result.title}: there is no suggestion to make sheets for: {why}.")
+    names = new_names(result)
+    sites: list[dict[str, Any]] = []
+    pictures: dict[str, bytes] = {}
+    for at, row in plan.iterrows():
+        name = names[int(row["rank"]) - 1]
+        site, its = _site(result, row, result.zones.geometry.iloc[int(at)], name)
+        sites.append(site)
+        pictures |= its
+    data = {"kind": "sites", "title": f"{result.title}: sites for new pools", "footer": NOT_PUBLIC}
+    return pdf("sheets.typ", {**data, "words": WORDS, "sites": sites}, pictures)
+
+
+def labels(result: Any) -> bytes:
+    """PDF: a label for each standing pool and suggestion, with the contact line of area.toml; NothingToPrintError."""
+    pools = result.pools
+    standing = pools.loc[pools["standing"] == "yes", "pool"] if len(pools) else []
+    names = [*map(str, standing), *new_names(result)]
+    if not names:
+        raise NothingToPrintError(
+            f"{result.title}: there is neither a standing pool nor a suggestion to make labels for."
+        )
+    contact = result.settings.sheets.contact
+    codes = {f"q{i}.svg": _qr(name) for i, name in enumerate(names)}
+    pictures = {file: code for file, code in codes.items() if code is not None}
+    each = [
+        {
+            "name": name,
+            "long": max(len(name), 6),
+            "contact": contact,
+            "qr": file if file in pictures else None,
+            "qr-alt": f"Code holding the pool's name, {name}",
+        }
+        for file, name in zip(codes, names, strict=True)
+    ]
+    return pdf(
+        "sheets.typ", {"kind": "labels", "title": f"{result.title}: labels", "words": WORDS, "labels": each}, pictures
+    )
+
+
+def recording_sheet(result: Any) -> bytes:
+    """PDF: a table to fill in by hand, one row a visit, its headings those of visits.csv; standing pools first."""
+    pools = result.pools
+    standing = sorted(map(str, pools.loc[pools["standing"] == "yes", "pool"])) if len(pools) else []
+    empty = ROWS_A_SHEET - len(standing) % ROWS_A_SHEET
+    rows = [[name, *(hint for _, _, hint in RECORDING[1:])] for name in standing]
+    rows += [[hint for _, _, hint in RECORDING]] * empty
+    data = {
+        "kind": "recording",
+        "title": f"{result.title}: what was seen",
+        "footer": NOT_PUBLIC,
+        "words": WORDS,
+        "heads": [heading for heading, _, _ in RECORDING],
+        "widths": [width for _, width, _ in RECORDING],
+        "rows": rows,
+        "cautions": [c for c in general_cautions(result.settings) if "disease" in c],
+    }
+    return pdf("sheets.typ", data)
+
+
+def new_names(result: Any) -> list[str]:
+    """Names for pools at the suggestions, in their order: N1, N2, ..., none that the area already has."""
+    taken = {str(name).casefold() for name in result.pools["pool"]} if len(result.pools) else set()
+    numbers = (n for n in range(1, len(taken) + len(result.plan) + 1) if f"n{n}" not in taken)
+    return [f"N{n}" for n, _ in zip(numbers, range(len(result.plan)), strict=False)]
+
+
+def _site(result: Any, row: pd.Series, zone: Any, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
+    rank, private = int(row["rank"]), row["private"] == "yes"
+    x, y = _middle(result, rank) if private else (float(row["x"]), float(row["y"]))
+    picture = _picture(result, x, y, zone, private, rank)
+    pictures = {f"m{rank}.svg": picture.encode("utf-8")}
+    facts = [["Pool", name], ["Land", str(row["place"]) or "not known"]]
+    qr = None
+    if not private:
+        code = _qr(geo_uri(float(row["lon"]), float(row["lat"]), result.grid.cell_m, name))
+        if code is not None:
+            qr = f"q{rank}.svg"
+            pictures[qr] = code
+        facts += [
+            ["Longitude, latitude", f"{row['lon']:.5f}, {row['lat']:.5f}"],
+            [str(result.crs.to_string()), f"{row['x']:.0f}, {row['y']:.0f}"],
+        ]
+    facts += [["Stays in the plan in", _percent(row["robustness"], "of the draws")]]
+    zone_words = ""
+    if zone is not None:
+        zone_words = (
+            f"Any spot within the dashed line ({zone.area / 10_000:.1f} ha) serves at least 90 % as well, "
+            "if its owner agrees: choose the safest and shadiest."
+        )
+    consent = PRIVATE if private else CONSENT.get(str(row["consent"]), CONSENT["ask"])
+    site = {
+        "title": f"Site {rank}: {row['place'] or 'unnamed ground'}",
+        "subtitle": f"{result.title}, plan as of {result.summary['as_of']}, suggestion {rank} of {len(result.plan)}",
+        "map": f"m{rank}.svg",
+        "map-alt": f"Map of the ground {AROUND_M:.0f} m about site {rank}, with ways, pools and what to keep away from",
+        "qr": qr,
+        "qr-alt": f"Code holding the place of site {rank} and the name {name}",
+        "qr-words": "Opens the place on a phone.",
+        "facts": facts,
+        "reason": str(row["reason"]),
+        "zone": zone_words,
+        "access": "" if private else access(x, y, result.paths),
+        "consent": consent,
+        "cautions": _halves([c for c in _cautions(result.settings) if c != consent]),
+        "bring": list(BRING),
+        "how": list(HOW),
+        "basis": BASIS,
+        "fields": list(FIELDS),
+        "ticks": list(TICKS),
+    }
+    return site, pictures
+
+
+def _cautions(settings: Any) -> list[str]:
+    """The general cautions that matter with a container in hand; how to share files is not among them."""
+    return [c for c in general_cautions(settings) if "public_map" not in c and c != LOCAL] + [LOCAL]
+
+
+def _halves(texts: list[str]) -> list[list[str]]:
+    """Two columns of about the same length, in the same order."""
+    length = np.cumsum([len(text) + 40 for text in texts])
+    cut = int(np.argmin(np.abs(length - length[-1] / 2))) + 1
+    return [texts[:cut], texts[cut:]]
+
+
+def geo_uri(lon: float, lat: float, uncertainty_m: float, name: str) -> str:
+    """The place as a URI that phones open (RFC 5870: latitude first, u = uncertainty in m), with the pool's name."""
+    safe = "".join(c for c in name if c.isascii() and (c.isalnum() or c in "-_."))
+    return f"geo:{lat:.6f},{lon:.6f};u={math.ceil(uncertainty_m)};pool={safe}"
+
+
+def access(x: float, y: float, paths: Any) -> str:
+    """The nearest way, how far and where it lies from the spot; straight lines, as the crow flies."""
+    if not len(paths):
+        return "No ways are on record: look for a safe way in yourself."
+    point = shapely.Point(x, y)
+    distances = paths.geometry.distance(point).to_numpy()
+    at = int(np.argmin(distances))
+    way = paths.iloc[at]
+    on = shapely.get_point(shapely.shortest_line(point, way.geometry), 1)
+    called = str(way["name"]) or str(way["kind"]) or "way"
+    if distances[at] < 1:
+        return f"It stands on the way itself ({called}): choose a spot beside it."
+    turn = math.degrees(math.atan2(on.x - x, on.y - y)) % 360
+    return f"The nearest way is {called}, {distances[at]:.0f} m to the {WINDS[round(turn / 45) % 8]} as the crow flies."
+
+
+def _middle(result: Any, rank: int) -> tuple[float, float]:
+    """The middle of the square that a suggestion on private ground lies in."""
+    cell = result.groundwork.sites.iloc[rank - 1]
+    x, y = result.grid.centre(int(cell["row"]), int(cell["col"]))
+    return (math.floor(x / SQUARE_M) + 0.5) * SQUARE_M, (math.floor(y / SQUARE_M) + 0.5) * SQUARE_M
+
+
+def _picture(result: Any, x: float, y: float, zone: Any, private: bool, rank: int) -> str:
+    half = AROUND_M / 2
+    sheet = Sheet(x - half, y - half, x + half, y + half, PICTURE_UNITS)
+    ground(sheet, result, faint=True)
+    land = result.places
+    if len(land):
+        sheet.lines(land.geometry, f'stroke="{INK}" stroke-width=".6" stroke-opacity=".55"')
+    away = result.keep_away
+    if len(away):
+        near = away[away.geometry.distance(shapely.Point(x, y)) < AROUND_M + away["distance_m"].max()]
+        about = [shape.buffer(d) for shape, d in zip(near.geometry, near["distance_m"], strict=True)]
+        sheet.areas(about, 'fill="#54301c" fill-opacity=".1" stroke="#54301c" stroke-width="1" stroke-dasharray="1 3"')
+        sheet.key.append((swatch("#ded3cc"), "keep away"))
+    if zone is not None:
+        sheet.areas(
+            [zone], f'fill="{ZONE}" fill-opacity=".1" stroke="{ZONE}" stroke-width="1.6" stroke-dasharray="5 3"'
+        )
+        sheet.key.append((swatch("#f6e6e3"), "serves as well"))
+    _way_names(sheet, result.paths)
+    holes = result.trees[result.trees["likelihood"] >= result.settings.near.dead_wood_from]
+    if len(holes):
+        for tree in holes.itertuples():
+            if abs(tree.x - x) < half and abs(tree.y - y) < half:
+                sheet.mark(tree.x, tree.y, "leaf", "#7a5230", 4)
+        sheet.key.append((sign("leaf", "#7a5230", 4), "rot-hole tree"))
+    if not private:  # a pool in somebody's garden is no help on the way to another
+        for pool in result.pools[result.pools["standing"] == "yes"].itertuples():
+            if abs(pool.x - x) < half and abs(pool.y - y) < half:
+                sheet.mark(pool.x, pool.y, "circle", "#0e5a72", 4.5)
+        sheet.key.append((sign("circle", "#0e5a72", 4.5), "standing pool"))
+        sheet.number(x, y, str(rank))
+        sheet.key.append((disc(str(rank)), "the suggested spot"))
+    else:
+        side = SQUARE_M / 2
+        square = shapely.box(x - side, y - side, x + side, y + side)
+        sheet.lines([square], f'stroke="{ZONE}" stroke-width="2"')
+        sheet.key.append((swatch("#ffffff"), "square to ask in"))
+    return sheet.svg(f"Site {rank}", result.credits)
+
+
+def _way_names(sheet: Sheet, paths: Any, most: int = 8) -> None:
+    """Names along the ways that are longest within the sheet, each once."""
+    if not len(paths):
+        return
+    window = shapely.box(sheet.left, sheet.bottom, sheet.right, sheet.top)
+    named = paths[paths["name"].astype(str) != ""]
+    longest: dict[str, Any] = {}
+    for way in named.itertuples():
+        for part in shapely.get_parts(shapely.intersection(way.geometry, window)):
+            if part.length > longest.get(way.name, shapely.LineString()).length:
+                longest[way.name] = part
+    for name, part in sorted(longest.items(), key=lambda item: (-item[1].length, item[0]))[:most]:
+        if part.length * sheet.scale < 4.6 * len(name):
+            continue
+        sheet.writing(part, name)
+
+
+def _qr(text: str) -> bytes | None:
+    """A code as SVG; None where the text is longer than any code holds."""
+    try:
+        code = segno.make(text, error="m", micro=False)
+    except segno.DataOverflowError:
+        return None
+    out = io.BytesIO()
+    code.save(out, kind="svg", scale=4, border=4, xmldecl=False, nl=False)
+    return out.getvalue()
+
+
+def _percent(share: Any, of: str) -> str:
+    return "not known" if share is None or not math.isfinite(share) else f"{100 * share:.0f} % {of}"

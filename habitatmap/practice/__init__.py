@@ -1,0 +1,1 @@
+"""What seemed to work, and how long pools last."""

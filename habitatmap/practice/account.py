@@ -1,0 +1,43 @@
+"""What practice shows: what seemed to work, how long pools last and why they end, what went wrong on the way."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from habitatmap.practice.comparison import Comparison, compare
+from habitatmap.practice.lifetimes import Survival, incidents, lifetimes, survival
+from habitatmap.survey.searches import Looks
+
+
+@dataclass(frozen=True)
+class Practice:
+    """The parts are those of `compare`, `lifetimes`, `survival`, `incidents`; `allotted`: pools of an allotment."""
+
+    as_of: datetime.date
+    comparison: Comparison
+    lives: pd.DataFrame
+    curve: Survival
+    incidents: pd.DataFrame
+    complaints: pd.DataFrame
+    allotted: int
+
+
+def practice(
+    pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any, seen: Looks, blocks: pd.DataFrame | None = None
+) -> Practice:
+    """Everything at once, of frames as the area has them. `seen`: the season's looks; `blocks`: see `compare`."""
+    lives = lifetimes(pools, visits, as_of)
+    wrong, complaints = incidents(pools, visits, as_of)
+    return Practice(
+        as_of=as_of,
+        comparison=compare(pools, visits, seen, blocks),
+        lives=lives,
+        curve=survival(lives["days"], lives["lost"]),
+        incidents=wrong,
+        complaints=complaints,
+        allotted=0 if blocks is None else len(blocks),
+    )

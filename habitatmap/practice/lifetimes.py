@@ -1,0 +1,258 @@
+"""How long pools last, what ends them, and what goes wrong on the way, each with its interval.
+
+Lifetimes: Kaplan & Meier 1958, Journal of the American Statistical Association 53:457-481, by statsmodels. A pool that
+still stands has lasted at least until `as_of`; one that was taken in as planned until that day; neither is a loss. A
+pool found gone counts as lost on the day it was found so, which is somewhat late. Rates: exact Poisson intervals
+(Garwood 1936, Biometrika 28:437-442).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.stats import chi2, norm
+
+from habitatmap.read.headings import fold
+from habitatmap.read.pools import standing
+
+DAYS_A_MONTH = 30.4375
+UNSEEN_DAYS = 90  # expert judgement: a standing pool that nobody saw for so long may be gone
+AT_DAYS = (91, 183, 365, 730)
+
+# Whole words, in any case and without accents, looked for in a visit's action and note, and in a pool's note.
+# Expert judgement; a text that fits several counts under the first. English; German; French; Dutch; Spanish; Finnish
+_CAUSES = {
+    "planned end": """end of season, planned, taken in, for winter, study ended; saisonende, geplant, eingeholt,
+        uber winter; fin de saison, prevu; einde seizoen, gepland; fin de temporada, previsto; kauden loppu,
+        suunniteltu""",
+    "stolen or destroyed on purpose": """stolen, theft, vandalism, vandalised, vandals, kicked over, smashed;
+        gestohlen, diebstahl, vandalismus, mutwillig; derobe, vandalisme; gestolen, vernield; robado, vandalismo;
+        varastettu, ilkivalta""",
+    "weather or falling wood": """branch, storm, wind, gale, fell, flood, flooded, frost, cracked; ast, sturm,
+        hochwasser, frost, geplatzt; branche, tempete, inondation, gel; tak, storm, overstroming; rama, tormenta,
+        inundacion; oksa, myrsky, tulva""",
+    "works or mowing": """road works, building works, construction, mowing, mower, mown, felled,
+        clearance; bauarbeiten, gemaht, mahd, gefallt;
+        travaux, fauche; werkzaamheden, gemaaid; obras, siega; tyomaa, niitetty""",
+    "animals": """fox, dog, badger, boar, deer, cattle, sheep; fuchs, hund, dachs, wildschwein; renard, chien, sanglier;
+        vos, hond; zorro, perro, jabali; kettu, koira""",
+    "host or owner ended it": """host, owner, moved house, consent, permission, asked to remove; eigentumer, umgezogen,
+        zustimmung; proprietaire, demenage, accord; eigenaar, verhuisd, toestemming; propietario, mudanza, permiso;
+        omistaja, muutti, lupa""",
+}
+NOT_STATED = "not stated"
+PLANNED = "planned end"
+_COMPLAINTS = """complaint, complaints, complained, complains, objection, objected;
+    beschwerde, beschwerden, beschwert; plainte, plaintes, reclamation; klacht, klachten, geklaagd;
+    queja, quejas, se quejo; valitus, valitti"""
+_NEGATIONS = "no, without, keine, ohne, sans, aucune, geen, zonder, sin, ninguna, ei"
+
+
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(fold(word) for word in text.replace(";", ",").split(","))
+
+
+CAUSES: Mapping[str, tuple[str, ...]] = {cause: _words(text) for cause, text in _CAUSES.items()}
+COMPLAINTS = _words(_COMPLAINTS)
+NEGATIONS = _words(_NEGATIONS)
+
+
+def matched(text: str, words: tuple[str, ...]) -> str:
+    """The first of the words that stands in the text as a whole word, "" where none does or a negation precedes it."""
+    folded = f" {fold(text)} "
+    for word in words:
+        at = folded.find(f" {word} ")
+        if at >= 0 and folded[:at].split()[-1:] not in [[n] for n in NEGATIONS]:
+            return word
+    return ""
+
+
+def cause_of(text: str) -> str:
+    """The cause that a note states, by CAUSES; NOT_STATED where it says nothing of the kind."""
+    return next((cause for cause, words in CAUSES.items() if matched(text, words)), NOT_STATED)
+
+
+def lifetimes(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any) -> pd.DataFrame:
+    """One row for each pool whose set-out is known and past: pool, set_out, days, lost, cause, stated, last_seen.
+
+    `days` it stood, up to its loss or to `as_of`; `lost` False where it stands or was taken in as planned; `cause` ""
+    where it stands, else by CAUSES from `stated`, the texts that say it. A visit "gone" before set-out, or after which
+    the pool was found again, is no loss. The order is the pools' own.
+    """
+    day = pd.Timestamp(as_of).normalize()
+    known = pools[pools["set_out"].notna() & (pools["set_out"] <= day)]
+    stands = standing(known, visits, day.date())
+    past = visits[visits["date"] <= day]
+    start = known.set_index("pool")["set_out"]
+    reached = past[(past["outcome"] != "not reached") & (past["date"] >= start.reindex(past["pool"]).to_numpy())]
+    present = reached[reached["outcome"] != "gone"].groupby("pool")["date"].max()
+    rows = []
+    for pool, up in zip(known.to_dict("records"), stands, strict=True):
+        gone = reached[(reached["pool"] == pool["pool"]) & (reached["outcome"] == "gone")]
+        gone = gone.sort_values(["date", "note", "action"])
+        seen = present.get(pool["pool"], pd.NaT)
+        gone = gone[~(gone["date"] < seen)]
+        ends = [d for d in (pool["removed"], gone["date"].min()) if pd.notna(d) and d <= day]
+        texts = [] if up else [pool["note"], *gone["note"], *gone["action"]]
+        stated = "; ".join(dict.fromkeys(t for t in texts if t))
+        cause = "" if up else cause_of(stated)
+        end = day if up else min(ends)
+        rows.append(
+            {
+                "pool": pool["pool"],
+                "set_out": pool["set_out"],
+                "days": float((end - pool["set_out"]).days),
+                "lost": not up and cause != PLANNED,
+                "cause": cause,
+                "stated": stated,
+                "last_seen": seen,
+            }
+        )
+    columns = ["pool", "set_out", "days", "lost", "cause", "stated", "last_seen"]
+    return pd.DataFrame(rows, columns=columns).astype({"days": float, "lost": bool})
+
+
+@dataclass(frozen=True)
+class Survival:
+    """A Kaplan-Meier curve. times: days with a loss; at_risk: pools that had lasted so long; lost: on that day.
+
+    share: still standing just after; low, high: 95 %, log-log (Kalbfleisch & Prentice), NaN where it can't be known.
+    median: days until half are lost, NaN where more than half last; median_low, median_high likewise.
+    """
+
+    pools: int
+    losses: int
+    times: NDArray[np.float64]
+    at_risk: NDArray[np.int64]
+    lost: NDArray[np.int64]
+    share: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    median: float
+    median_low: float
+    median_high: float
+    longest: float
+
+    def at(self, days: float) -> tuple[float, float, float]:
+        """Share standing after so many days and its interval; NaN beyond the longest time that any pool was followed.
+
+        Before the first loss the share is 1 and the interval not known by this method.
+        """
+        if days > self.longest or not self.pools:
+            return np.nan, np.nan, np.nan
+        i = int(np.searchsorted(self.times, days, side="right")) - 1
+        if i < 0:
+            return 1.0, np.nan, np.nan
+        return float(self.share[i]), float(self.low[i]), float(self.high[i])
+
+
+def survival(days: Any, lost: Any, confidence: float = 0.95) -> Survival:
+    """The Kaplan-Meier curve of pools that stood `days` and were `lost` then, or were still there (False)."""
+    days, lost = np.asarray(days, float), np.asarray(lost, bool)
+    empty = np.empty(0)
+    longest = float(days.max(initial=0.0))
+    if not lost.any():
+        whole = np.empty(0, dtype=np.int64)
+        return Survival(len(days), 0, empty, whole, whole, empty, empty, empty, np.nan, np.nan, np.nan, longest)
+    from statsmodels.duration.survfunc import SurvfuncRight
+
+    curve = SurvfuncRight(days, lost.astype(float))
+    share, se = np.asarray(curve.surv_prob, float), np.asarray(curve.surv_prob_se, float)
+    z = norm.ppf(0.5 + confidence / 2)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        spread = np.exp(z * se / (share * np.abs(np.log(share))))
+        low, high = share**spread, share ** (1 / spread)
+    at_zero = ~((share > 0) & (share < 1))
+    low, high = np.where(at_zero, np.nan, low), np.where(at_zero, np.nan, high)
+
+    def first_at_half(values: NDArray[np.float64]) -> float:
+        below = np.flatnonzero(values <= 0.5)
+        return float(curve.surv_times[below[0]]) if len(below) else np.nan
+
+    return Survival(
+        pools=len(days),
+        losses=int(lost.sum()),
+        times=np.asarray(curve.surv_times, float),
+        at_risk=np.asarray(curve.n_risk).astype(np.int64),
+        lost=np.asarray(curve.n_events).astype(np.int64),
+        share=share,
+        low=low,
+        high=high,
+        median=first_at_half(share),
+        median_low=first_at_half(low),
+        median_high=first_at_half(high),
+        longest=longest,
+    )
+
+
+def rate(count: int, exposure: float, per: float = 100.0, confidence: float = 0.95) -> tuple[float, float, float]:
+    """Events per `per` units of exposure with the exact Poisson interval (Garwood 1936); NaN without exposure."""
+    if not exposure > 0:
+        return np.nan, np.nan, np.nan
+    tail = (1 - confidence) / 2
+    low = chi2.ppf(tail, 2 * count) / 2 if count else 0.0
+    high = chi2.ppf(1 - tail, 2 * count + 2) / 2
+    return count * per / exposure, float(low) * per / exposure, float(high) * per / exposure
+
+
+def incidents(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """What went wrong per 100 pool-months, and the complaints one by one.
+
+    The first frame: kind, count, pool_months, per_100, low, high. A pool counts once a day for each kind, a lost pool
+    once. The second: pool, date, word, text, so that anybody can see which texts were taken for a complaint. Only
+    what was seen at a visit, or stated for the pool, can count; pools without a set-out date don't.
+    """
+    lives = lifetimes(pools, visits, as_of)
+    months = float(lives["days"].sum()) / DAYS_A_MONTH
+    inside = visits[visits["pool"].isin(lives["pool"]) & (visits["date"] <= pd.Timestamp(as_of))]
+    inside = inside[inside["date"] >= lives.set_index("pool")["set_out"].reindex(inside["pool"]).to_numpy()]
+    text = (inside["action"] + "; " + inside["note"]).str.strip("; ")
+    told = inside.assign(text=text, word=[matched(t, COMPLAINTS) for t in text])
+    told = told.loc[told["word"] != "", ["pool", "date", "word", "text"]]
+    told = told.sort_values(["pool", "date", "text"], ignore_index=True)
+
+    def days_with(outcome: str) -> int:
+        return len(inside.loc[inside["outcome"] == outcome, ["pool", "date"]].drop_duplicates())
+
+    counts = {
+        "found dry": days_with("dry"),
+        "found frozen": days_with("frozen"),
+        "lost": int(lives["lost"].sum()),
+        "complaint": len(told[["pool", "date"]].drop_duplicates()),
+    }
+    rows = [(kind, n, months, *rate(n, months)) for kind, n in counts.items()]
+    return pd.DataFrame(rows, columns=["kind", "count", "pool_months", "per_100", "low", "high"]), told
+
+
+def reading(lives: pd.DataFrame, curve: Survival, as_of: Any) -> list[str]:
+    """The lifetimes in plain sentences."""
+    if not len(lives):
+        return ["No pool has a set-out date, so how long pools last can't be told; fill in the column set_out."]
+    said = [
+        f"Of {curve.pools} pools with a set-out date {curve.losses} were lost by {pd.Timestamp(as_of):%Y-%m-%d}; the "
+        "others stood or were taken in as planned, and count as having lasted at least so long."
+    ]
+    for days in AT_DAYS:
+        share, low, high = curve.at(days)
+        if np.isfinite(low):
+            said.append(f"After {days} days {share:.0%} still stand (95 % interval {low:.0%} to {high:.0%}).")
+    if np.isfinite(curve.median):
+        top = f"{curve.median_high:.0f}" if np.isfinite(curve.median_high) else "not known"
+        bottom = f"{curve.median_low:.0f}" if np.isfinite(curve.median_low) else "not known"
+        said.append(f"Half are lost within {curve.median:.0f} days (95 % interval {bottom} to {top}).")
+    elif curve.losses:
+        said.append("Fewer than half were lost, so a median lifetime can't be told yet.")
+    here = lives[lives["cause"] == ""]
+    seen = here["last_seen"].fillna(here["set_out"])
+    unseen = int(((pd.Timestamp(as_of) - seen).dt.days > UNSEEN_DAYS).sum())
+    if unseen:
+        said.append(
+            f"{unseen} pools taken to stand have not been seen for more than {UNSEEN_DAYS} days; "
+            "if some of them are gone, pools last less long than this says."
+        )
+    return said

@@ -1,0 +1,79 @@
+"""Sites that are decided already, as people list them: where a pool is to be set, whatever the plan would say."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from pyproj import CRS
+
+from habitatmap.errors import InputError
+from habitatmap.read.coordinates import Refusal
+from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.ledger import Ledger
+from habitatmap.read.rows import close, gather, open_drafts, place_rows, set_repeats_aside, shaped
+from habitatmap.read.values import name_of, yes_no
+
+WANTED = {
+    "name": "str",
+    "x": "float64",
+    "y": "float64",
+    "uncertainty_m": "float64",
+    "private": "str",
+    "note": "str",
+    "file": "str",
+    "row": "int64",
+}
+
+
+def read_wanted(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:
+    """Wanted sites as `WANTED` has them, x and y in metres of `crs`, in the order of their names.
+
+    Rows without a place and repeats leave for the ledger. A site needs no name. CrsError where coordinates have no
+    known system.
+    """
+    drafts = open_drafts("wanted", tables, stated, ledger)
+    columns: list[dict[str, Any]] = []
+    for draft in drafts:
+        draft.about = [name_of(cell) for cell in draft.cells("name")]
+        points, x, y = place_rows(draft, crs, stated, ledger)
+        private = [yes_no(cell) for cell in draft.cells("private")]
+        draft.tell_unread("private", [said is None for said in private], "they count as not given", ledger)
+        columns.append(
+            {
+                "name": draft.about,
+                "x": x,
+                "y": y,
+                "uncertainty_m": [math.nan if isinstance(p, Refusal) else p.uncertainty_m for p in points],
+                "private": [said or "" for said in private],
+                "note": draft.texts("note"),
+            }
+        )
+    frame = set_repeats_aside(gather(drafts, columns), drafts)
+    close(drafts, ledger)
+    return shaped(frame, WANTED, ("name", "x", "y"))
+
+
+def taken_out(path: Path) -> tuple[list[str], bool]:
+    """The pools that a file saved on the map page does without, by name, and whether it holds a site to keep.
+
+    Any other file takes none out. Raises InputError where the file is not there.
+    """
+    if not path.is_file():
+        raise InputError(f"{path.name} does not exist; --wanted needs a file saved on the map page, or a list of sites")
+    if path.suffix.lower() not in (".geojson", ".json"):
+        return [], True
+    try:
+        content = json.loads(path.read_text(encoding="utf-8-sig"))
+    except (UnicodeDecodeError, json.JSONDecodeError) as fault:
+        raise InputError(f"{path.name} is no GeoJSON ({fault}); save it again on the map page") from fault
+    if not isinstance(content, dict):
+        raise InputError(f"{path.name} holds no GeoJSON object; save it again on the map page")
+    names = content.get("taken_out", [])
+    if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+        raise InputError(f"{path.name}: taken_out is {names!r}; expected a list of pools' names")
+    return names, bool(content.get("features", True))

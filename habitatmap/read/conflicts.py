@@ -1,0 +1,176 @@
+"""What two records may say of one thing without agreeing. It is told, row by row, and nothing wins in silence.
+
+Rows that are listed here are used as they are: only the people who wrote them can know.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from itertools import combinations, groupby, islice
+from operator import itemgetter
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from rapidfuzz import fuzz
+from scipy.spatial import cKDTree
+
+from habitatmap.read.headings import fold
+from habitatmap.read.ledger import Ledger
+from habitatmap.read.rows import Draft
+
+# so many examples of one kind are named in a remark
+NAMED = 10
+# so many visits of one pool and day are compared with each other
+MOST_COMPARED = 50
+# two pools nearer than this may be one under two names (expert judgement: within what a good telephone measures)
+ONE_SPOT_M = 2.0
+# a pool moved by no more stands where it stood (expert judgement)
+SHIFTED_M = 10.0
+# a visit's own coordinates this much farther from its pool than both may be off are said (expert judgement)
+ASTRAY_M = 50.0
+# likeness (0-100) of two writings of one person's name (expert judgement)
+SAME_PERSON = 85.0
+
+# English; German; French; Dutch; Spanish; Finnish
+MOVED = frozenset(
+    """moved move relocated shifted; versetzt umgesetzt verschoben umgestellt; deplace deplacee demenage;
+    verplaatst verzet; movido movida trasladado trasladada reubicado; siirretty siirrettiin""".replace(";", " ").split()
+)
+_TIMES = frozenset("time hour start end uhrzeit zeit heure tijd hora klo aika kellonaika".split())
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Pools
+# ---------------------------------------------------------------------------------------------------------------------
+
+
+def alike_pools(pools: pd.DataFrame, ledger: Ledger) -> None:
+    """Remarks on pools whose names differ in punctuation only, and on pools of two names in one spot."""
+    if pools.empty:
+        return
+    by_name: dict[str, list[int]] = defaultdict(list)
+    for i, name in enumerate(pools["pool"]):
+        by_name[_plain(name)].append(i)
+    pairs = [pair for rows in by_name.values() if len(rows) > 1 for pair in combinations(rows, 2)]
+    if pairs:
+        ledger.remark(f"Pools with names that differ in their writing only; they count as two: {_pairs(pairs, pools)}")
+    near = cKDTree(pools[["x", "y"]].to_numpy(dtype=float)).query_pairs(ONE_SPOT_M, output_type="ndarray")
+    near_only = sorted({(int(i), int(j)) for i, j in near} - set(pairs))
+    if near_only:  # two buckets side by side are common, so that nobody need look
+        ledger.tell(f"Pools within {ONE_SPOT_M:g} m of each other, which count as two: {_pairs(near_only, pools)}")
+
+
+def _plain(name: str) -> str:
+    """A name without case, accents, punctuation and leading zeros; what stays tells two pools apart."""
+    return re.sub(r"(?<!\d)0+(?=\d)", "", fold(name).replace(" ", ""))
+
+
+def _pairs(pairs: Sequence[tuple[int, int]], frame: pd.DataFrame) -> str:
+    return _some([f"{_named(frame, i)} and {_named(frame, j)}" for i, j in pairs])
+
+
+def _named(frame: pd.DataFrame, i: int) -> str:
+    row = frame.iloc[i]
+    return f"{row['pool']} ({row['file']} row {row['row']})"
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Visits
+# ---------------------------------------------------------------------------------------------------------------------
+
+
+def alike_visits(visits: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) -> None:
+    """Remarks on visits of one pool, day and observer: alike but for a detail, or at odds about what was there.
+
+    `visits` has the columns of `gather`. Two looks at two times of the day are two looks, and nothing is said.
+    """
+    if visits.empty:
+        return
+    twins = visits[visits.duplicated(["pool", "date"], keep=False)].sort_values(["pool", "date"], kind="stable")
+    alike, odds = [], []
+    for _, group in groupby(twins.to_dict("records"), key=itemgetter("pool", "date")):
+        # a date that was copied down a whole column makes more pairs than anybody would read
+        for one, other in combinations(islice(group, MOST_COMPARED), 2):
+            if _times(one, drafts) != _times(other, drafts) or not same_person(one["observer"], other["observer"]):
+                continue
+            text = f"{one['pool']}, {one['date']:%Y-%m-%d}: {one['file']} row {one['row']} and "
+            text += f"{other['file']} row {other['row']}"
+            if one["outcome"] != other["outcome"] or not _same_number(one["larvae"], other["larvae"]):
+                odds.append(f"{text} ({_said(one)} against {_said(other)})")
+            else:
+                differ = [n for n in ("taxon", "checked", "action", "observer", "note") if one[n] != other[n]]
+                alike.append(f"{text} (differ in {', '.join(differ) or 'no column that is read'})")
+    for found, what in ((odds, "at odds"), (alike, "alike")):
+        if found:
+            ledger.remark(
+                f"Visits of one pool, day and observer that are {what}, each counting as a look: {_some(found)}. "
+                "If it was one visit, correct or delete a row; if two, write their times into a column time"
+            )
+
+
+def _some(found: Sequence[str]) -> str:
+    return "; ".join(found[:NAMED]) + (f"; and {len(found) - NAMED} more" if len(found) > NAMED else "")
+
+
+def _said(visit: Mapping[Hashable, Any]) -> str:
+    larvae = visit["larvae"]
+    return f"{visit['outcome']}{f', {larvae:g}' if larvae == larvae else ''}"
+
+
+def _same_number(one: float, other: float) -> bool:
+    """Whether two counts agree; one that is not given agrees with any."""
+    return one == other or one != one or other != other
+
+
+def _times(visit: Mapping[Hashable, Any], drafts: Sequence[Draft]) -> list[tuple[str, str]]:
+    """What the row says about the time of day, in columns that are not read."""
+    left_over = drafts[visit["_draft"]].left_over(visit["_at"])
+    return [(heading, text) for heading, text in left_over if _TIMES & set(fold(heading).split())]
+
+
+def same_person(one: str, other: str) -> bool:
+    """Whether two writings may name one person: alike, or the same surname and initial; a blank may be anybody."""
+    first, second = (sorted(fold(name).split(), key=len) for name in (one, other))
+    if not first or not second or first == second:
+        return True
+    if re.findall(r"\d+", one) != re.findall(r"\d+", other):
+        return False
+    if first[-1] == second[-1] and len(first) == len(second) == 2:
+        return first[0][0] == second[0][0] and (len(first[0]) == 1 or len(second[0]) == 1 or first[0] == second[0])
+    return fuzz.ratio(" ".join(sorted(first)), " ".join(sorted(second))) >= SAME_PERSON
+
+
+def visits_elsewhere(visits: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> None:
+    """Remarks on pools that a visit says were moved, and on visits whose own coordinates lie far from their pool.
+
+    `visits` has the columns of `gather`, with `_x`, `_y`, `_off` its own place in the system of `pools`, NaN for none.
+    """
+    if visits.empty:
+        return
+    there = pools.drop_duplicates("pool").set_index("pool")[["x", "y", "uncertainty_m"]]
+    there = there.reindex(visits["pool"].to_numpy())
+    apart = np.hypot(visits["_x"].to_numpy() - there["x"].to_numpy(), visits["_y"].to_numpy() - there["y"].to_numpy())
+    # by how little a pool may be moved and stay the same place
+    moved = np.array([_is_moved(action) for action in visits["action"]]) & ~(apart <= SHIFTED_M)
+    astray = apart > ASTRAY_M + visits["_off"].to_numpy() + there["uncertainty_m"].fillna(0.0).to_numpy()
+    new_name = "give the old place a removed date and the new one a name of its own"
+    for mask, what in (
+        (moved, f"moved; one place holds for all its visits. If it went farther than a few metres, {new_name}"),
+        (astray & ~moved, "visited far from its place; check the name of the pool and both places"),
+    ):
+        found = list(_elsewhere(visits[mask], apart[mask]))
+        if found:
+            ledger.remark(f"A pool was {what}: {_some(found)}")
+
+
+def _elsewhere(visits: pd.DataFrame, apart: np.ndarray) -> Iterator[str]:
+    for row, metres in zip(visits.itertuples(index=False), apart.tolist(), strict=True):
+        away = f", {metres:.0f} m from its place" if metres == metres else ""
+        yield f"{row.pool} on {row.date:%Y-%m-%d} ({row.file} row {row.row}{away})"
+
+
+def _is_moved(action: str) -> bool:
+    return any(word in MOVED for word in fold(action).split())

@@ -1,0 +1,225 @@
+"""Whole columns: the place of every row of a table, from whichever of its columns give one."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+from pyproj import CRS
+
+from habitatmap.errors import CrsError, why
+from habitatmap.geo.crs import WGS84, Source, crs_label, metres_per_degree, state_crs, system_in, system_of
+from habitatmap.read.coordinates.positions import (
+    LEAST_UNCERTAINTY_M,
+    NO_PLACE,
+    Point,
+    Refusal,
+    Written,
+    is_loose,
+    locate,
+    read_lonlat,
+    read_position,
+    written_in_degrees,
+)
+from habitatmap.read.coordinates.slips import Box, settle
+from habitatmap.read.coordinates.writing import Angle, comma_of, letter_o, read_number
+
+
+def read_points(
+    cells: Mapping[str, Sequence[object]],
+    headings: Mapping[str, str],
+    source: Source | None,
+    file: str,
+    box: Box | None = None,
+) -> list[Point | Refusal]:
+    """The place of every row of a table.
+
+    cells: columns by role, of equal length, blanks None: `x` and `y`; `lon` and `lat`; `position` (one cell with
+    both, a grid reference, WKT, ...); `system`, which says for each row in which system it is. headings: the file's
+    own heading of each role. source: the system of x and y.
+    box: where the area lies; without it that of the other rows, to find slips with.
+    Where a row has several, x and y count if their system is known, then lon and lat, then position. CrsError where
+    x and y are metres of an unknown system and nothing else gives the places.
+    """
+    if any(cell is not None for cell in cells.get("system", [])):
+        return _by_system(cells, headings, source, file, box)
+    rows = len(next(iter(cells.values()), []))
+    ways = list(_ways(cells, headings, source, file, box))
+    # what the writing alone left open is settled by where the area lies, before two columns are compared
+    ways = [_settled(way, box) for way in ways]
+    answer: list[Point | Refusal | None] = [None] * rows
+    for way in ways:
+        for i, read in enumerate(way):
+            # a reading beats a refusal, and the first refusal is the one to tell
+            if read is not None and (answer[i] is None or (isinstance(answer[i], Refusal) and isinstance(read, Point))):
+                answer[i] = read
+    # a name under "location" that happens to read like a grid reference contradicts nobody
+    firm = ways[:-1] if "position" in cells and is_loose(headings.get("position", "")) else ways
+    for i, apart in _contradictions(firm):
+        answer[i] = Refusal("", "", *why.TWO_PLACES_IN_ROW.of(metres=f"{apart:.0f}"))
+    return [NO_PLACE if a is None else a for a in answer]
+
+
+def _by_system(
+    cells: Mapping[str, Sequence[object]],
+    headings: Mapping[str, str],
+    source: Source | None,
+    file: str,
+    box: Box | None,
+) -> list[Point | Refusal]:
+    """The places of a table in which a column says for each row which system it is in."""
+    groups: dict[object, list[int]] = {}
+    for i, cell in enumerate(cells["system"]):
+        groups.setdefault(cell, []).append(i)
+    answer: list[Point | Refusal] = [NO_PLACE] * len(cells["system"])
+    for cell, rows in groups.items():
+        own = system_of(cell) if cell is not None else None
+        said = Source(own, f'[{headings.get("system", "system")}] "{cell}"') if own is not None else source
+        part = {role: [column[i] for i in rows] for role, column in cells.items() if role != "system"}
+        for i, read in zip(rows, read_points(part, headings, said, file, box), strict=True):
+            answer[i] = read
+    return answer
+
+
+Way = list[Point | Refusal | None]
+
+
+def _settled(way: Way, box: Box | None) -> Way:
+    there = [i for i, read in enumerate(way) if read is not None]
+    reads = [read for read in way if read is not None]
+    settled = settle(reads, box)
+    answer: Way = [None] * len(way)
+    for i, read in zip(there, settled, strict=True):
+        answer[i] = read
+    return answer
+
+
+def _ways(
+    cells: Mapping[str, Sequence[object]],
+    headings: Mapping[str, str],
+    source: Source | None,
+    file: str,
+    box: Box | None,
+) -> Iterator[Way]:
+    """The places by each pair of columns, and by the column that holds both, in the order in which they count."""
+    source = _source_of_headings(headings, source)
+    words = " ".join(headings.values())
+    xy = (cells["x"], cells["y"]) if "x" in cells and "y" in cells else None
+    lonlat = (cells["lon"], cells["lat"]) if "lon" in cells and "lat" in cells else None
+    metres_under_degrees = lonlat is not None and _beyond_degrees(*lonlat)
+    if lonlat and metres_under_degrees and source is None and box is not None:
+        # no system makes metres of them, so that only a lost decimal point may bring them home
+        way = _read_degrees(*lonlat, "", WGS84)
+        if sum(isinstance(read, Point) for read in _settled(way, box)) > len(way) / 2:
+            metres_under_degrees = False
+    if lonlat and metres_under_degrees:
+        # headed lon and lat, yet metres: they need a stated system like any x and y
+        xy, lonlat = lonlat, None
+        headings = {**headings, "x": headings.get("lon", ""), "y": headings.get("lat", "")}
+    ways = []
+    if xy and source is not None:
+        ways.append(_read_xy(*xy, source, metres_under_degrees))
+    if lonlat:
+        crs = source.crs if source is not None and source.crs.is_geographic else WGS84
+        ways.append(_read_degrees(*lonlat, letter_o(lonlat[0], words), crs))
+    if "position" in cells:
+        heading = headings.get("position", "")
+        o = letter_o([part for c in cells["position"] if isinstance(c, str) for part in _LETTERED.findall(c)], words)
+        ways.append([None if c is None else read_position(c, source, heading, o, file) for c in cells["position"]])
+    if xy and source is None and not any(isinstance(read, Point) for way in ways for read in way):
+        _refuse_unstated(*xy, headings, file)
+    yield from ways
+
+
+# the angles of a cell that holds two, each with its letter before or behind
+_LETTERED = re.compile(r"[^\W\d_]+\.?\s*\d[\d.,°º'’′\"”″\s]*|\d[\d.,°º'’′\"”″\s]*[^\W\d_]+")
+
+
+def _read_degrees(lons: Sequence[object], lats: Sequence[object], east_letter: str, crs: CRS) -> Way:
+    return [
+        None if lon is None and lat is None else read_lonlat(lon, lat, east_letter, crs)
+        for lon, lat in zip(lons, lats, strict=True)
+    ]
+
+
+def _source_of_headings(headings: Mapping[str, str], source: Source | None) -> Source | None:
+    """The system that the headings of the coordinates name, unless area.toml states one for this very file."""
+    if source is not None and source.said_by.startswith("["):
+        return source
+    for roles in (("x", "y"), ("position",)):
+        named = [system_in(headings.get(role, "")) for role in roles]
+        if named[0] is not None and named[0] == named[-1]:
+            return Source(named[0], f'the heading "{headings[roles[0]]}"')
+    return source
+
+
+def _refuse_unstated(xs: Sequence[object], ys: Sequence[object], headings: Mapping[str, str], file: str) -> None:
+    """CrsError where two columns hold plain numbers of an unknown system."""
+    numbers = [(x, y) for x, y in zip(map(read_number, xs), map(read_number, ys), strict=True) if x and y]
+    if not numbers:
+        return
+    degrees = all(written_in_degrees(x.value, y.value, min(x.step, y.step)) for x, y in numbers)
+    raise CrsError(
+        f"{file}: nothing states the coordinate system of the columns {headings.get('x', 'x')} and "
+        f"{headings.get('y', 'y')}; {state_crs(file)}"
+        + (
+            ' ("EPSG:4326" if they are longitude and latitude)'
+            if degrees
+            else " (or state crs, if it is the area's own)"
+        )
+    )
+
+
+# two ways of writing one place may differ by a shift between systems that needs a grid file we lack
+SHIFT_M = 10.0
+
+
+def _contradictions(ways: Sequence[Way]) -> list[tuple[int, float]]:
+    """(row, metres apart) where two columns of one row name places farther apart than both may be off."""
+    found = []
+    for k, way in enumerate(ways[1:], 1):
+        rows = [i for i, read in enumerate(way) if isinstance(read, Point) and isinstance(ways[0][i], Point)]
+        one, other = [ways[0][i] for i in rows], [ways[k][i] for i in rows]
+        (lon, lat), (lon2, lat2) = locate(one, WGS84), locate(other, WGS84)
+        along, across = metres_per_degree(lat)
+        apart = np.hypot((lat2 - lat) * along, (lon2 - lon) * across)
+        for i, a, b, metres in zip(rows, one, other, apart.tolist(), strict=True):
+            if isinstance(a, Point) and isinstance(b, Point) and metres > a.uncertainty_m + b.uncertainty_m + SHIFT_M:
+                found.append((i, metres))
+    return found
+
+
+def _beyond_degrees(lon: Sequence[object], lat: Sequence[object]) -> bool:
+    """Whether most pairs of two columns cannot be degrees, but are plain numbers: metres under a wrong heading."""
+    some = zip(lon[:1000], lat[:1000], strict=True)
+    pairs = [(read_number(a, "decimal"), read_number(b, "decimal")) for a, b in some]
+    read = [(a.value, b.value) for a, b in pairs if a is not None and b is not None]
+    beyond = sum(abs(a) > 1000 and abs(b) > 1000 for a, b in read)
+    return beyond > len(read) / 2
+
+
+def _read_xy(xs: Sequence[object], ys: Sequence[object], source: Source, headed_degrees: bool) -> Way:
+    if source.crs.is_geographic:
+        return _read_degrees(xs, ys, "", source.crs)
+    comma = {"x": comma_of(xs), "y": comma_of(ys)}
+    unit = float(source.crs.axis_info[0].unit_conversion_factor)
+    how = f"x, y in {crs_label(source.crs)}, as {source.said_by} states"
+    read: Way = []
+    for pair in zip(xs, ys, strict=True):
+        if pair == (None, None):
+            read.append(None)
+            continue
+        numbers = [read_number(cell, comma[role]) for role, cell in zip("xy", pair, strict=True)]
+        x, y = numbers
+        if x is None or y is None:
+            bad = 0 if x is None else 1
+            role, blank = "xy"[bad], pair[bad] is None
+            fault = why.HALF_IN_METRES if blank else why.NOT_METRES
+            read.append(Refusal(role, pair[bad], *fault.of(axis=role)))
+            continue
+        off = max(min(x.step, y.step) * unit / math.sqrt(2), LEAST_UNCERTAINTY_M)
+        written = Written(Angle(*x, ""), Angle(*y, ""), source.crs, headed_degrees)
+        read.append(Point(x.value, y.value, source.crs, off, how, written))
+    return read

@@ -1,0 +1,472 @@
+"""Correction files: `NAME.fix.csv` beside an input, with the rows that need a person, read together with the originals.
+
+A row of such a file names its original by file, sheet, row and a mark made of the original's cells. It takes the
+original's place once somebody has changed it and it reads cleanly; until then the original stands. Volunteers open the
+file in any spreadsheet program, in any language, and save it again. So what such a program would turn into something
+else (dates, leading zeros, decimal points, formulas) is written as text behind an apostrophe, cells that nobody changed
+are taken from the original, and one date that everybody knows shows how the program that saved the file writes dates.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import hashlib
+import io
+import json
+import os
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Protocol, TypeVar
+
+from habitatmap.errors import InputError, why
+from habitatmap.errors.why import Why
+from habitatmap.read.dates import month_number, read_dates
+from habitatmap.read.files import FIX, SHEET_SUFFIXES, TEXT_SUFFIXES, is_fix, read_tables
+from habitatmap.read.formats.cells import as_text, clean, guard
+from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.headings import ALIASES, match_headings
+from habitatmap.read.ledger import Ledger, SetAside
+
+FIRST = ("why", "what_to_do")
+LAST = ("from_file", "from_sheet", "from_row", "mark", "saved_as")
+# a day after the twelfth, of a year that none of our records has
+KNOWN_DATE = "1999-12-31"
+# what a corrected row says of itself once it is in use
+USED = Why(why.Reason("corrected, and used"), why.Remedy("nothing"))
+
+# what no correction in a list of cells can mend: rows that are no records, repeats, and faults that lie elsewhere
+NOT_ASKED = frozenset(
+    """HEADING_AGAIN TOTAL_ROW REPEAT VACANT SAME_TREE NO_COLUMNS METRES_UNSTATED SHAPE_UNSTATED NO_SHAPES POOL_ASIDE
+    CORRECTED NOT_CORRECTED ORIGINAL_FINE ORIGINAL_CHANGED CORRECTED_TWICE NO_ORIGINAL NOT_PUBLIC""".split()
+)
+# faults of a drawn shape, which only a GIS program can mend
+IN_A_SHAPE = frozenset(
+    "GEOMETRY_EMPTY NOT_A_POINT NOT_FINITE NO_SHAPE WRONG_SHAPE UNREACHABLE SHAPE_UNREACHABLE".split()
+)
+
+_DATES = ("date", "set_out", "removed", "until")
+_NUMBERS = ("x", "y", "lat", "lon", "uncertainty_m", "volume_l", "diameter_cm", "girth_cm", "distance_m", "larvae")
+
+
+@dataclass(frozen=True)
+class Correction:
+    """One row of a correction file, and what it says of its original. `cells`: by the label of their column."""
+
+    file: str
+    row: int
+    cells: Mapping[str, Any]
+    from_file: str = ""
+    from_sheet: str = ""
+    from_row: int = 0
+    mark: str = ""
+    saved_as: str = KNOWN_DATE
+    semicolons: bool = False  # the file was saved where a comma marks decimals
+    fault: Why | None = None  # why the row cannot be a correction at all
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A correction beside its original: the row as it would be read, None where nobody has changed anything."""
+
+    correction: Correction
+    table: Table
+    at: int
+    cells: tuple[Any, ...] | None
+    state: (
+        str  # "waiting" (unchanged), "fine" (unchanged, no longer needed), "used", "faulty" (changed, cannot be read)
+    )
+
+    @property
+    def original(self) -> tuple[Key, int]:
+        """Which row of which table."""
+        return _key(self.table), self.at
+
+
+class Read(Protocol):
+    """What reading an area's tables gives: at least the ledger."""
+
+    @property
+    def ledger(self) -> Ledger: ...
+
+
+R = TypeVar("R", bound=Read)
+# what tells a table from the others: several may stand on one sheet
+Key = tuple[Any, ...]
+Tables = Mapping[str, Sequence[Table]]
+Lost = Sequence[tuple[Correction, Why]]
+
+
+# --- reading the files -----------------------------------------------------------------------------------------------
+
+
+def read_corrections(folder: Path) -> list[Correction]:
+    """Every row of the folder's correction files, csv or workbook, in the order of their names."""
+    found = [p for p in folder.iterdir() if is_fix(p) and p.suffix.casefold() in (*TEXT_SUFFIXES, *SHEET_SUFFIXES)]
+    tables = [table for path in sorted(found, key=lambda p: p.name) for table in read_tables(path, (*FIRST, *LAST))]
+    return [_correction(table, at) for table in tables for at in range(len(table))]
+
+
+def _correction(table: Table, at: int) -> Correction:
+    cells = dict(zip((_single_spaced(h) for h in table.headings), table.rows[at], strict=True))
+    here = Correction(table.file, table.numbers[at], cells)
+    file, number = as_text(cells.get("from_file")), as_text(cells.get("from_row"))
+    if at in table.odd or not file or not number.isdigit():
+        return replace(here, fault=table.odd.get(at, why.NO_ORIGINAL))
+    return replace(
+        here,
+        from_file=file,
+        from_sheet=as_text(cells.get("from_sheet")),
+        from_row=int(number),
+        mark=as_text(cells.get("mark")),
+        saved_as=as_text(cells.get("saved_as")) or KNOWN_DATE,
+        semicolons="cells between ;" in table.notes,
+    )
+
+
+def _single_spaced(text: str) -> str:
+    return " ".join(text.split())
+
+
+def labels(table: Table) -> list[str]:
+    """A name for each column, no two alike and none of ours: its heading, or its number where that is blank."""
+    taken = {*FIRST, *LAST}
+    names = []
+    for number, heading in enumerate(table.headings, 1):
+        wanted = _single_spaced(heading) or f"column {number}"
+        name, again = wanted, 2
+        while name in taken:
+            name, again = f"{wanted} ({again})", again + 1
+        taken.add(name)
+        names.append(name)
+    return names
+
+
+def mark_of(table: Table, at: int) -> str:
+    """Eight letters made of a row's cells, by which it is known again; letters only, as no program changes those."""
+    return _mark(zip(labels(table), map(as_text, table.rows[at]), strict=True))
+
+
+def _mark(cells: Iterable[tuple[str, str]]) -> str:
+    told = json.dumps([cell for cell in cells if cell[1]])
+    number = int.from_bytes(hashlib.sha256(told.encode()).digest()[:8], "big")
+    letters = "bcdfghjklmnpqrstvwxz"  # no vowels, so no words
+    return "".join(letters[number // 20**k % 20] for k in range(8))
+
+
+# --- cells that went through a spreadsheet program -------------------------------------------------------------------
+
+_PLAIN_NUMBER = re.compile(r"0|[1-9]\d{0,8}")
+_AT_RISK = re.compile(r"['\d.,:/%€$£(]|(true|false)$", re.IGNORECASE)
+_MONTH_FIRST = re.compile(r"([^\W\d]+)\.?[ ./-]*\d")
+_DATE_LIKE = re.compile(r"\d{1,4}[./ -]\d{1,2}[./ -]\d{1,4}\.?(\s.*)?|\d{1,2}[- ][^\W\d]+\.?[- ]\d{2,4}", re.DOTALL)
+
+
+def protect(text: str) -> str:
+    """Text as it may stand in a csv file that a spreadsheet opens: nothing in it runs, nothing is turned around."""
+    if guard(text) != text:
+        return guard(text)
+    month = _MONTH_FIRST.match(text)
+    risky = _AT_RISK.match(text) and not _PLAIN_NUMBER.fullmatch(text)
+    return f"'{text}" if risky or (month and month_number(month[1])) else text
+
+
+def unprotect(text: str) -> str:
+    """Text without the apostrophe that `protect` put before it, also where somebody changed what follows."""
+    return text[1:].strip() if text.startswith("'") else text
+
+
+def _same(original: str, saved: str) -> bool:
+    """Whether a cell says what it said before a spreadsheet program saved it."""
+    # a letter that the program's own character set lacks is saved as a question mark
+    lossy = original.encode("cp1252", "replace").decode("cp1252")
+    ways = {_single_spaced(saved), _single_spaced(unprotect(saved))}
+    return bool({_single_spaced(original), _single_spaced(lossy)} & ways)
+
+
+def _new_cell(saved: str, correction: Correction, role: str) -> Any:
+    """A cell that somebody changed: dates as year-month-day where it is sure which day is meant, points for commas."""
+    text = unprotect(saved)
+    if role in _DATES and _DATE_LIKE.fullmatch(text):
+        # the known date went through the same program, and its day is after the twelfth: it shows the order
+        witness = [] if correction.saved_as == KNOWN_DATE else [correction.saved_as]
+        read = read_dates([text, *witness])[0]
+        return read.isoformat() if isinstance(read, datetime.date) else text
+    # three digits behind the comma may be thousands
+    if role in _NUMBERS and correction.semicolons and re.fullmatch(r"-?\d+,(\d{1,2}|\d{4,})", text):
+        return text.replace(",", ".")
+    return clean(text)
+
+
+# --- putting corrections in the place of their originals -------------------------------------------------------------
+
+
+def read_corrected(tables: Tables, corrections: Sequence[Correction], stated: Stated, read: Callable[[Tables], R]) -> R:
+    """What `read` makes of the tables with the corrections among them; its ledger says what became of each.
+
+    Read first as if every changed row were good; a row that is not leaves its original in place the second time.
+    """
+    if not corrections:
+        return read(tables)
+    placed, lost = place_corrections(tables, corrections, stated)
+    result = read(with_corrections(tables, placed, lost))
+    settled = _settled(placed, result.ledger.in_order())
+    if settled != placed:
+        result = read(with_corrections(tables, settled, lost))
+    result.ledger.corrections = settled
+    result.ledger.lost_corrections = lost
+    return result
+
+
+def corrected(tables: Tables, corrections: Sequence[Correction], stated: Stated) -> Tables:
+    """The tables as they are with every changed row in the place of its original, whatever is wrong with it."""
+    return with_corrections(tables, *place_corrections(tables, corrections, stated)) if corrections else tables
+
+
+def place_corrections(tables: Tables, corrections: Sequence[Correction], stated: Stated) -> tuple[list[Placed], Lost]:
+    """Each correction beside its original; and those without one, or that another one precedes, with the reason."""
+    by_file: dict[str, list[tuple[str, Table]]] = {}
+    for kind, some in tables.items():
+        for table in some:
+            by_file.setdefault(table.file, []).append((kind, table))
+    marks = {id(t): _marks(t) for f in {c.from_file for c in corrections} for _, t in by_file.get(f, [])}
+    beside: list[Placed] = []
+    lost: list[tuple[Correction, Why]] = []
+    for correction in corrections:
+        found = None if correction.fault else _find(correction, by_file.get(correction.from_file, []), marks)
+        if found is None:
+            gone = why.ORIGINAL_CHANGED.of(row=correction.from_row, file=correction.from_file)
+            lost.append((correction, correction.fault or gone))
+            continue
+        cells = _merged(correction, *found, stated)
+        beside.append(Placed(correction, found[1], found[2], cells, "waiting" if cells is None else "used"))
+    placed: dict[tuple[Key, int], Placed] = {}
+    for here in sorted(beside, key=lambda p: p.cells is None):  # of two rows for one original a changed one counts
+        first = placed.setdefault(here.original, here).correction
+        if first is not here.correction:
+            lost.append((here.correction, why.CORRECTED_TWICE.of(row=first.row, file=first.file)))
+    return list(placed.values()), lost
+
+
+def _key(table: Table) -> Key:
+    first = (table.numbers[0], *map(as_text, table.rows[0])) if len(table) else ()
+    return table.file, table.sheet, table.headings, first
+
+
+def _marks(table: Table) -> dict[str, list[int]]:
+    """Positions of the rows by their marks."""
+    found: dict[str, list[int]] = {}
+    for at in range(len(table)):
+        found.setdefault(mark_of(table, at), []).append(at)
+    return found
+
+
+def _find(
+    correction: Correction, tables: Sequence[tuple[str, Table]], marks: Mapping[int, Mapping[str, Sequence[int]]]
+) -> tuple[str, Table, int] | None:
+    """The original: the row it was, else the only row with its mark, as rows move when one is put in above them."""
+    alike = [(kind, table, at) for kind, table in tables for at in marks[id(table)].get(correction.mark, ())]
+    same = [f for f in alike if (f[1].sheet, f[1].numbers[f[2]]) == (correction.from_sheet, correction.from_row)]
+    return same[0] if same else alike[0] if len(alike) == 1 else None
+
+
+def _merged(correction: Correction, kind: str, table: Table, at: int, stated: Stated) -> tuple[Any, ...] | None:
+    """The original's cells with those that somebody changed; None where nothing was."""
+    roles: dict[int, str] = {}
+    if kind in ALIASES:
+        heads = match_headings(kind, table.headings, stated.columns.get(kind))
+        roles = {column: name for name, column in heads.at.items()}
+    cells = list(table.rows[at])
+    changed = False
+    for column, label in enumerate(labels(table)):
+        if label not in correction.cells:
+            continue
+        role, original, saved = roles.get(column, ""), as_text(cells[column]), as_text(correction.cells[label])
+        # 03/05/2024 may be a date that somebody typed as 2024-05-03: what nobody touched has its apostrophe still
+        retyped = role in _DATES and correction.saved_as != KNOWN_DATE and not saved.startswith("'")
+        if not _same(original, saved) or (retyped and protect(original) != original):
+            cells[column] = _new_cell(saved, correction, role)
+            changed = changed or as_text(cells[column]) != original
+    return tuple(cells) if changed else None
+
+
+def _settled(placed: Sequence[Placed], aside: Sequence[SetAside]) -> list[Placed]:
+    """The corrections with what became of them in a first reading."""
+    faulty = {(entry.file, entry.row) for entry in aside}
+    bad = {_original(entry) for entry in aside}
+    return [
+        replace(p, state="waiting" if p.original in bad else "fine")
+        if p.cells is None
+        else replace(p, state="faulty" if (p.correction.file, p.correction.row) in faulty else "used")
+        for p in placed
+    ]
+
+
+def with_corrections(tables: Tables, placed: Sequence[Placed], lost: Lost) -> dict[str, list[Table]]:
+    """The tables with every correction as a row at the end, which the ledger counts for the file that it stands in."""
+    beside: dict[Key, list[Placed]] = {}
+    for one in placed:
+        beside.setdefault(_key(one.table), []).append(one)
+    out = {kind: [_extended(t, beside.get(_key(t), [])) for t in some] for kind, some in tables.items()}
+    by_file: dict[str, list[tuple[Correction, Why]]] = {}
+    for correction, told in lost:
+        by_file.setdefault(correction.file, []).append((correction, told))
+    kinds = {table.file: kind for kind, some in tables.items() for table in some}
+    for file, rows in by_file.items():
+        kind = next((kinds[c.from_file] for c, _ in rows if c.from_file in kinds), _kind_of(file))
+        numbers, odd = [c.row for c, _ in rows], {i: told for i, (_, told) in enumerate(rows)}
+        out.setdefault(kind, []).append(Table(file, ("pool",), [(None,)] * len(rows), numbers, odd))
+    return out
+
+
+def _kind_of(file: str) -> str:
+    """The kind of input that a correction file is for, by its name alone."""
+    return next((kind for kind in ("visits", "trees", "land", "keep_away") if file.startswith(kind)), "pools")
+
+
+def _extended(table: Table, placed: Sequence[Placed]) -> Table:
+    if not placed:
+        return table
+    rows, numbers, odd = list(table.rows), list(table.numbers), dict(table.odd)
+    geometry = None if table.geometry is None else list(table.geometry)
+    corrected_in, failed = {}, dict(table.failed)
+    for one in placed:
+        file, row = one.correction.file, one.correction.row
+        if one.state == "used":
+            odd[one.at] = why.CORRECTED.of(row=row, file=file)
+        elif one.state == "waiting":
+            odd[len(rows)] = why.NOT_CORRECTED.of(file=table.file)
+        elif one.state == "fine":
+            odd[len(rows)] = why.ORIGINAL_FINE.of(row=table.numbers[one.at], file=table.file)
+        corrected_in[len(rows)] = file
+        cells = one.cells or table.rows[one.at]
+        failed |= {(len(rows), j): what for (at, j), what in table.failed.items() if at == one.at and cells[j] is None}
+        rows.append(cells)
+        numbers.append(row)
+        if geometry is not None:
+            geometry.append(geometry[one.at])
+    return replace(
+        table, rows=rows, numbers=numbers, odd=odd, geometry=geometry, corrected_in=corrected_in, failed=failed
+    )
+
+
+# --- writing ---------------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Written:
+    """A correction file: rows that wait for a person, those of them that are new, and rows that somebody changed."""
+
+    file: str
+    waiting: int = 0
+    new: int = 0
+    changed: int = 0
+
+
+def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[Written]:
+    """Writes the rows that a person can correct beside their files, and keeps what somebody has changed there.
+
+    A row nobody has touched goes once its original is used or has changed, and a file goes when no row is left.
+    A correction file saved as a workbook stays as it is. Cells stand between semicolons where `semicolons` says so, or
+    a text of the area or the correction file itself has them. InputError where a file cannot be written.
+    """
+    aside = ledger.in_order()
+    by_row = {(e.file, e.row): Why(e.reason, e.remedy) for e in aside}
+    by_original = {_original(e): Why(e.reason, e.remedy) for e in aside}
+    records: dict[str, list[dict[str, str]]] = {}
+    tallies: dict[str, Written] = {}
+
+    def keep(file: str, record: dict[str, str] | None) -> Written:
+        records.setdefault(file, []).extend([record] if record else [])
+        return tallies.setdefault(file, Written(file))
+
+    for one in sorted(ledger.corrections, key=lambda p: (p.correction.file, p.correction.row)):
+        file, row = one.correction.file, one.correction.row
+        if one.state == "fine":
+            keep(file, None)
+        elif one.cells is None:
+            keep(file, _record(one.table, one.at, None, by_original[one.original])).waiting += 1
+        else:
+            keep(file, _record(one.table, one.at, one.cells, by_row.get((file, row), USED))).changed += 1
+    for correction, told in ledger.lost_corrections:
+        touched = not _untouched(correction)
+        keep(correction.file, _kept(correction, told) if touched else None).changed += touched
+    known = {one.original for one in ledger.corrections}
+    asked = [e for e in aside if _can_be_asked(e)]
+    stems = Counter(Path(file).stem.casefold() for file in {e.file for e in asked})
+    for entry in asked:
+        if entry.table is not None and _original(entry) not in known:
+            path = Path(entry.file)
+            name = path.stem if stems[path.stem.casefold()] == 1 else path.name
+            told = Why(entry.reason, entry.remedy)
+            tally = keep(f"{name}{FIX}.csv", _record(entry.table, entry.at, None, told))
+            tally.waiting, tally.new = tally.waiting + 1, tally.new + 1
+    semicolons = semicolons or any("cells between ;" in reading.notes for reading in ledger.readings)
+    corrections = [*(p.correction for p in ledger.corrections), *(c for c, _ in ledger.lost_corrections)]
+    with_semicolons = {c.file for c in corrections if c.semicolons}
+    for file, rows in records.items():
+        if Path(file).suffix.casefold() in TEXT_SUFFIXES:
+            _write(folder / file, rows, ";" if semicolons or file in with_semicolons else ",")
+    return [tallies[file] for file in sorted(tallies)]
+
+
+def _original(entry: SetAside) -> tuple[Key, int]:
+    return (_key(entry.table) if entry.table is not None else ()), entry.at
+
+
+def _can_be_asked(entry: SetAside) -> bool:
+    """Whether somebody could put the row right in a list of its cells."""
+    name = why.name_of(entry.reason)
+    if entry.table is None or entry.file != entry.table.file or entry.kind == "overlays" or name in NOT_ASKED:
+        return False
+    return entry.table.geometry is None or (name not in IN_A_SHAPE and entry.column not in ("position", "geometry"))
+
+
+def _record(table: Table, at: int, cells: Sequence[Any] | None, told: Why) -> dict[str, str]:
+    """A row of a correction file, by column: the reason, the row's own cells, and the way back to its original."""
+    own = zip(labels(table), table.rows[at] if cells is None else cells, strict=True)
+    way_back = (table.file, table.sheet, str(table.numbers[at]), mark_of(table, at), KNOWN_DATE)
+    return {
+        **dict(zip(FIRST, told, strict=True)),
+        **{label: protect(as_text(cell)) for label, cell in own},
+        **dict(zip(LAST, way_back, strict=True)),
+    }
+
+
+def _kept(correction: Correction, told: Why) -> dict[str, str]:
+    """A row that belongs nowhere any more, as it was; only a person can say whether it may go."""
+    own = {label: protect(unprotect(as_text(cell))) for label, cell in correction.cells.items()}
+    way_back = {name: own.get(name, "") for name in LAST} | {"saved_as": correction.saved_as}
+    return own | dict(zip(FIRST, told, strict=True)) | way_back
+
+
+def _untouched(correction: Correction) -> bool:
+    """Whether a row says what it said when it was written, as far as its mark tells."""
+    own = {n: unprotect(as_text(c)) for n, c in correction.cells.items() if n not in (*FIRST, *LAST)}
+    return not correction.fault and correction.mark == _mark(own.items())
+
+
+def _write(path: Path, records: Sequence[Mapping[str, str]], delimiter: str) -> None:
+    """The file in one step; the mark at its start tells every spreadsheet program that it is UTF-8."""
+    if not records:
+        path.unlink(missing_ok=True)
+        return
+    own = dict.fromkeys(name for record in records for name in record if name not in (*FIRST, *LAST))
+    columns = [*FIRST, *own, *LAST]
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, delimiter=delimiter, lineterminator="\r\n")
+    writer.writerow([guard(name) for name in columns])
+    writer.writerows([record.get(name, "") for name in columns] for record in records)
+    unfinished = path.with_name(f".{path.name}.new")
+    try:
+        unfinished.write_bytes(out.getvalue().encode("utf-8-sig"))
+        os.replace(unfinished, path)
+    except OSError as fault:
+        raise InputError(
+            f"{path.name} could not be written ({fault.strerror}); close it where it is open, and run check --fix again"
+        ) from fault
+    finally:
+        unfinished.unlink(missing_ok=True)

@@ -1,0 +1,241 @@
+"""Rows of cells become tables: where the headings are, what is no record, and where a second table begins.
+
+It is the same for text and for sheets. Titles above the headings, blank lines and comments are no rows.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any
+
+from habitatmap.errors import InputError, why
+from habitatmap.errors.why import Why
+from habitatmap.read.formats.cells import Failed, as_text, encoded_once
+from habitatmap.read.formats.table import Table
+from habitatmap.read.headings import fold, is_known, tells_records_apart
+from habitatmap.read.templates import is_example, is_marked, is_no_data
+
+# the number that a spreadsheet shows for a row, and its cells
+Record = tuple[int, list[Any]]
+
+# titles and notes above the headings: so many filled rows are looked through
+DEEPEST_HEADING = 40
+
+# a number or a date, or a shape as WKT: what no heading is
+_IN_RECORDS = re.compile(r"^[+-]?[.,]?\d|\(\s*-?[\d.]+ +-?[\d.]")
+_TOTALS = re.compile(
+    r"(grand |sub ?)?(totals?|sum|summe|gesamt|gesamtsumme|insgesamt|zwischensumme|somme|total general|total général|"
+    r"totaal|som|suma|yhteensä|summa|mean|average|mittelwert|durchschnitt|moyenne|gemiddelde|media|promedio|keskiarvo)"
+    r"\s*[:=]?\s*[\d.,\s]*$",
+    re.IGNORECASE,
+)
+
+
+def tables_of(
+    file: str, records: Sequence[Record], stated: frozenset[str], notes: Sequence[str], *, sheet: str = "", ragged: bool
+) -> list[Table]:
+    """The tables of what was read, none where all is blank.
+
+    stated: headings that area.toml names, folded. ragged: a row may be longer than its headings because its cells are
+    shifted, as in text. InputError where there is no row of headings.
+    """
+    filled = [(number, cells) for number, cells in records if any(c is not None for c in cells)]
+    if not filled or is_no_data(filled[0][1]):
+        return []
+    filled, repaired = _encoded_once(filled)
+    notes = [*notes, *repaired]
+    tables: list[Table] = []
+    for block in [filled] if ragged else _beside(filled, stated):
+        parts = _below(block, stated)
+        if not parts:
+            raise InputError(
+                f"{file}{f', sheet {sheet}' if sheet else ''} has no row of headings; write one above the data, such "
+                "as pool, lat, lon"
+            )
+        if ragged:
+            parts = [(_beside_numbers(headings, rows), rows) for headings, rows in parts]
+        tables += [_table(file, headings, rows, notes, sheet, ragged) for headings, rows in parts]
+    if len(tables) > 1:
+        # headings without a row below are the title of what follows
+        tables = [t for t in tables if len(t)] or tables[-1:]
+    return tables
+
+
+def _encoded_once(filled: Sequence[Record]) -> tuple[list[Record], list[str]]:
+    """The records with each text that was encoded twice as it was meant, and a word on them."""
+    found = {c: meant for _, cells in filled for c in cells if isinstance(c, str) and (meant := encoded_once(c))}
+    if not found:
+        return list(filled), []
+    written, meant = next(iter(found.items()))
+    repaired = [(n, [found.get(c, c) if isinstance(c, str) else c for c in cells]) for n, cells in filled]
+    return repaired, [f"texts that were encoded twice were read as meant ({written} as {meant})"]
+
+
+# --- where a table begins --------------------------------------------------------------------------------------------
+
+
+def _beside(filled: Sequence[Record], stated: frozenset[str]) -> list[Sequence[Record]]:
+    """The sheet cut into tables that stand side by side, an empty column between them; mostly there is one."""
+    width = max(len(cells) for _, cells in filled)
+    empty = [all(j >= len(cells) or cells[j] is None for _, cells in filled) for j in range(width)]
+    starts = [j for j in range(width) if not empty[j] and (j == 0 or empty[j - 1])]
+    keys = [
+        {
+            fold(c)
+            for _, cells in filled[:DEEPEST_HEADING]
+            if sum(is_known(c, stated) for c in cells[start:end]) >= 2
+            for c in cells[start:end]
+            if tells_records_apart(c)
+        }
+        for start, end in pairwise([*starts, width])
+    ]
+    # a second table names its pools or places in a column of its own, under the same word as the first
+    cuts = [starts[i] for i in range(1, len(starts)) if any(keys[i] & before for before in keys[:i])]
+    if not cuts:
+        return [filled]
+    blocks = [[(n, cells[a:b]) for n, cells in filled] for a, b in pairwise([0, *cuts, width])]
+    return [[(n, cells) for n, cells in block if any(c is not None for c in cells)] for block in blocks]
+
+
+def _below(filled: Sequence[Record], stated: frozenset[str]) -> list[tuple[list[Any], list[Record]]]:
+    """Headings and rows of each table of a block: where other headings follow, another table begins."""
+    top = _heading_record(filled, stated)
+    if top is None:
+        return []
+    headings = list(filled[top][1])
+    parts: list[tuple[list[Any], list[Record]]] = [(headings, [])]
+    for number, cells in filled[top + 1 :]:
+        headings, rows = parts[-1]
+        if _reads_as_headings(cells, stated) and not _repeats(cells, headings):
+            if _is_title(rows):
+                rows.pop()
+            if rows:
+                parts.append((list(cells), []))
+            else:
+                # headings on two lines: "position" above "lat" and "lon"; the lower word tells more
+                longer = max(len(headings), len(cells))
+                above, below = ([*line, *[None] * (longer - len(line))] for line in (headings, cells))
+                parts[-1] = ([a if b is None else b for a, b in zip(above, below, strict=True)], [])
+        else:
+            rows.append((number, cells))
+    return parts
+
+
+def _is_title(rows: Sequence[Record]) -> bool:
+    """Whether the last row before other headings is one text under an empty line: the title of the next table."""
+    if len(rows) < 2 or rows[-1][0] == rows[-2][0] + 1:
+        return False
+    return [isinstance(c, str) for c in rows[-1][1] if c is not None] == [True]
+
+
+def _beside_numbers(headings: list[Any], rows: Sequence[Record]) -> list[Any]:
+    """Headings with a blank one in front where each row begins with its number, which some programs write unheaded."""
+    one_more = all(len(cells) == len(headings) + 1 for _, cells in rows)
+    counted = one_more and [cells[0] for _, cells in rows] == [str(i) for i in range(1, len(rows) + 1)]
+    return [None, *headings] if counted and len(rows) > 1 else headings
+
+
+def _heading_record(filled: Sequence[Record], stated: frozenset[str]) -> int | None:
+    """Position of the row of headings: the one with most known headings, else the first full row of plain words."""
+    first = filled[:DEEPEST_HEADING]
+    known = [sum(is_known(c, stated) for c in cells) for _, cells in first]
+    best = max(range(len(first)), key=lambda i: (known[i], -i))
+    if known[best] >= 2:
+        # a table above another one may have fewer headings than it
+        return next(i for i in range(best + 1) if i == best or _reads_as_headings(first[i][1], stated))
+    sizes = [sum(c is not None for c in cells) for _, cells in filled[:1000]]
+    usual = Counter(sizes).most_common(1)[0][0]
+    for i, (_, cells) in enumerate(first):
+        given = [c for c in cells if c is not None]
+        if len(given) * 2 >= usual and all(isinstance(c, str) and not re.match(r"[+-]?[\d.,]+$", c) for c in given):
+            return i
+    return None
+
+
+def _reads_as_headings(cells: Sequence[Any], stated: frozenset[str]) -> bool:
+    """Whether a row is words only, at least two of them and half of them known headings, one of names or places.
+
+    A record may hold such words too: a park called "Park", of the kind "park", with the consent "no", which is a number
+    only as "no." or beside other headings. But it has a number, a date or a shape.
+    """
+    given = [c for c in cells if c is not None]
+    if any(not isinstance(c, str) or _IN_RECORDS.search(c) for c in given):
+        return False
+    known = {fold(c) for c in given if is_known(c, stated)}
+    return (
+        len(known) >= 2
+        and len(known) * 2 >= len(given)
+        and any(tells_records_apart(c) for c in given if c.casefold() != "no")
+    )
+
+
+def _repeats(cells: Sequence[Any], headings: Sequence[Any]) -> bool:
+    """Whether each cell given says what the heading of its column says."""
+    given = [(h, c) for h, c in zip(headings, cells, strict=False) if c is not None]
+    same = all(isinstance(c, str) and fold(c) == fold(as_text(h)) for h, c in given)
+    return same and len(given) >= min(2, sum(h is not None for h in headings))
+
+
+# --- the rows of one table -------------------------------------------------------------------------------------------
+
+
+def _table(
+    file: str, heads: list[Any], records: Sequence[Record], notes: Sequence[str], sheet: str, ragged: bool
+) -> Table:
+    headings = [as_text(c).strip() for c in heads]
+    while headings and not headings[-1] and not ragged:
+        headings.pop()
+    width = len(headings)
+    rows: list[tuple[Any, ...]] = []
+    numbers: list[int] = []
+    odd: dict[int, Why] = {}
+    failed: dict[tuple[int, int], Failed] = {}
+    beside: list[int] = []
+    for number, cells in records:
+        if _is_comment(cells) or is_example(cells):
+            continue
+        inside, beyond = cells[:width], len(cells) > width and any(c is not None for c in cells[width:])
+        fault = _oddness(inside, headings)
+        if beyond and ragged and not fault:
+            fault = why.LONG_ROW
+        if beyond and not ragged:
+            beside.append(number)
+            if all(c is None for c in inside):
+                continue
+        if fault:
+            odd[len(rows)] = fault
+        if Failed in map(type, inside):
+            failed |= {(len(rows), j): c for j, c in enumerate(inside) if isinstance(c, Failed)}
+            inside = [None if isinstance(c, Failed) else c for c in inside]
+        rows.append(tuple(inside) + (None,) * (width - len(inside)))
+        numbers.append(number)
+    notes = list(notes)
+    if beside:
+        notes.append(f"cells beside the table were not read (row {beside[0]} and {len(beside) - 1} more)")
+    for j, heading in enumerate(headings):
+        if not heading and any(row[j] is not None for row in rows):
+            notes.append(f"column {j + 1} of the table has no heading and was not read")
+    return Table(file, tuple(headings), rows, numbers, odd, sheet=sheet, notes=tuple(notes), failed=failed)
+
+
+def _is_comment(cells: Sequence[Any]) -> bool:
+    """A line that starts with #: alone in its row, or as `# ` before words only; `#12, 60.1, 24.9` is a pool."""
+    first = next(c for c in cells if c is not None)
+    if not isinstance(first, str) or not first.startswith("#"):
+        return False
+    _, *others = (c for c in cells if c is not None)
+    return not others or (not first[1:2].isalnum() and not any(re.search(r"\d", as_text(c)) for c in others))
+
+
+def _oddness(cells: Sequence[Any], headings: Sequence[str]) -> Why | None:
+    at, first = next(((i, c) for i, c in enumerate(cells) if c is not None), (0, None))
+    if not isinstance(first, str):
+        return None
+    if fold(first) == fold(headings[at]) and _repeats(cells, headings):
+        return why.HEADING_AGAIN
+    if is_marked(cells):
+        return why.STILL_EXAMPLE
+    return why.TOTAL_ROW if _TOTALS.fullmatch(first) else None

@@ -1,0 +1,71 @@
+"""A user's table as it was written, before anything is understood: headings, cells, row numbers, geometry."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
+
+from habitatmap.errors.why import Why
+from habitatmap.read.coordinates import Box
+from habitatmap.read.formats.cells import Failed
+
+Cell = str | int | float | bool | datetime.date | datetime.time | datetime.timedelta | None
+
+
+# spreadsheets count days from here, but those with the calendar of 1904
+DAY_ZERO = datetime.date(1899, 12, 30)
+DAY_ZERO_1904 = datetime.date(1904, 1, 1)
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of one file. Titles, blank lines and comments are not rows; `odd` rows are read, and set aside.
+
+    `rows[i]` has one cell for each heading; blank cells are None, text is stripped, spreadsheet dates are dates.
+    `numbers[i]` is the row number a spreadsheet shows. `geometry` and `crs` come from files that carry them.
+    """
+
+    file: str
+    headings: tuple[str, ...]
+    rows: Sequence[tuple[Any, ...]]
+    numbers: Sequence[int]
+    odd: Mapping[int, Why] = field(default_factory=dict)  # by position in `rows`
+    geometry: Sequence[BaseGeometry | None] | None = None
+    crs: CRS | None = None
+    sheet: str = ""
+    notes: tuple[str, ...] = ()  # how the file was understood: encoding, delimiter, sheet
+    corrected_in: Mapping[int, str] = field(default_factory=dict)  # rows that stand in a correction file: its name
+    failed: Mapping[tuple[int, int], Failed] = field(default_factory=dict)  # (position, column): cells without a value
+    day_zero: datetime.date = DAY_ZERO  # what the number 0 means where a sheet's date is a plain number
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def column(self, at: int | None) -> list[Any]:
+        """The cells of one column; all None where the table has no such column."""
+        return [None] * len(self.rows) if at is None else [row[at] for row in self.rows]
+
+    def file_of(self, at: int) -> str:
+        """The file that the row at this position stands in; `numbers` counts in that file."""
+        return self.corrected_in.get(at, self.file)
+
+    @property
+    def name(self) -> str:
+        """File and sheet as a person would name them."""
+        return f"{self.file}, sheet {self.sheet}" if self.sheet else self.file
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What area.toml says about the area's tables, and where its maps say that it lies."""
+
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # kind -> our name -> the file's heading
+    source_crs: Mapping[str, str] = field(default_factory=dict)  # file name -> CRS
+    crs: str | None = None  # the area's crs, only where area.toml states it
+    encoding: Mapping[str, str] = field(default_factory=dict)  # file name -> encoding of its text
+    box: Box | None = None  # where the area lies, by its boundary, its land cover, or the stated system

@@ -1,0 +1,176 @@
+"""Land: whose ground it is, and whether a pool may stand on it.
+
+A doubt is never read as a yes: a blank or unreadable consent, and one that has run out, mean that somebody must ask.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from habitatmap.read.dates import DateFault, read_dates
+from habitatmap.read.formats.cells import as_text
+from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.headings import fold
+from habitatmap.read.ledger import Ledger
+from habitatmap.read.shapes import frame_of, match_layers, read_shapes
+from habitatmap.read.values import yes_no
+
+COLUMNS = ["name", "kind", "consent", "consent_note", "private", "owner", "geometry", "file", "row"]
+_READ = ("name", "kind", "consent", "until", "private", "owner")
+
+# neighbours' outlines share a sliver often enough; ground of less than this is not told (common practice, no source)
+SHARED_M2 = 10.0
+# so many overlaps are named in a remark
+NAMED = 10
+
+# English; German; French; Dutch; Spanish and Portuguese; Italian; Finnish; Scandinavian; Polish. Without accents.
+YES = set(
+    """yes y true 1 ok x granted given agreed approved allowed signed; ja j erteilt erlaubt zugestimmt genehmigt
+    bewilligt; oui o vrai accorde autorise signe; akkoord toegestaan verleend;
+    si s sim verdadero concedido permitido autorizado;
+    concesso;
+    kylla k myonnetty sallittu; godkand godkendt; tak zgoda""".replace(";", " ").split()
+)
+NO = set(
+    """no n false 0 refused denied never withdrawn forbidden; nein verweigert abgelehnt verboten widerrufen;
+    non faux refuse interdit; nee geweigerd verboden; nao falso denegado rechazado prohibido; negato rifiutato;
+    ei kielletty evatty; nej avslag nei; nie odmowa""".replace(";", " ").split()
+)
+ASK = set(
+    """ask asked pending unknown open maybe tbd todo requested; anfragen angefragt fragen offen unbekannt unklar
+    ausstehend; demander demande attente inconnu; vragen gevraagd aangevraagd onbekend;
+    preguntar pendiente desconocido; chiedere;
+    kysy kysyttava kysytty auki; fraga sporg; zapytac""".replace(";", " ").split()
+)
+# words of a kind of land that is somebody's home ground; a word of the second set beside them opens it to all
+HOME = set(
+    """garden gardens home homes house houses residential yard backyard allotment allotments;
+    garten hausgarten privatgarten vorgarten wohnen wohngebiet wohnflache hof kleingarten schrebergarten
+    kleingartenanlage; jardin jardins maison maisons residentiel potager; tuin tuinen woning volkstuin volkstuinen;
+    huerto huertos casa casas residencial; giardino giardini orto orti;
+    piha pihat puutarha siirtolapuutarha palstaviljely asuinalue; tradgard tradgardar koloni have haver hage hager;
+    ogrod ogrody""".replace(";", " ").split()
+)
+PUBLIC = set(
+    """public botanical botanic community municipal city zoological; offentlich offentlicher botanischer stadtischer
+    gemeinschaftsgarten stadtgarten; publics publique botanique; openbaar; publico botanico; pubblico pubblici;
+    julkinen kasvitieteellinen; offentlig""".replace(";", " ").split()
+)
+
+
+def read_land(
+    tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger, as_of: datetime.date
+) -> gpd.GeoDataFrame:
+    """Polygons of land with COLUMNS: consent is "yes", "ask" or "no" as of that day, private is "yes" or "no".
+
+    Rows without a polygon are set aside. Raises CrsError where a layer does not say its reference system.
+    """
+    frames = []
+    for table, heads in match_layers("land", tables, stated, ledger):
+        shapes = read_shapes(table, "land", crs, stated, ledger, "polygons", heads)
+        cells = {name: shapes.column(heads.at.get(name)) for name in _READ}
+        untils = read_dates(cells["until"], heads.text.get("until", ""))
+        reading = ledger.reading_of(table)
+        reading.sample(heads.text.get("until", ""), cells["until"], [_day(until) for until in untils])
+        said = [word_of(cell) for cell in cells["consent"]]
+        reading.sample(
+            heads.text.get("consent", ""), cells["consent"], [w if w in ("yes", "no", "ask") else None for w in said]
+        )
+        rows = []
+        for i, (file, row) in enumerate(zip(shapes.files, shapes.numbers, strict=True)):
+            where = f"{file} row {row}"
+            kind = as_text(cells["kind"][i])
+            consent, note = consent_of(cells["consent"][i], untils[i], as_of)
+            if note not in ("", NOT_STATED):
+                ledger.remark(f"{where}: {note}, so somebody must ask")
+            private = yes_no(cells["private"][i])
+            if private is None:
+                ledger.remark(f'{where}: private is "{as_text(cells["private"][i])}", read as blank; write yes or no')
+            private = private or ("yes" if is_home_ground(kind) else "no")
+            owner = as_text(cells["owner"][i])
+            rows.append((as_text(cells["name"][i]), kind, consent, note, private, owner, file, row))
+        ledger.accept_rows("land", table, shapes.at)
+        columns = [c for c in COLUMNS if c != "geometry"]
+        frames.append((pd.DataFrame(rows, columns=columns), shapes.geometry))
+    land = frame_of(frames, COLUMNS, crs)
+    _tell_unstated(land, ledger)
+    _tell_overlaps(land, ledger)
+    return land
+
+
+def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
+    """Remarks on ground that two rows claim with different consent; whoever counts it takes the stricter one."""
+    one, other = shapely.STRtree(land.geometry).query(land.geometry, predicate="intersects")
+    consent, shapes = land["consent"].to_numpy(), land.geometry.to_numpy()
+    differ = (one < other) & (consent[one] != consent[other])
+    one, other = one[differ], other[differ]
+    area = shapely.area(shapely.intersection(shapes[one], shapes[other]))
+    shared = area >= SHARED_M2
+    found = [
+        f"{_called(land.iloc[i])} and {_called(land.iloc[j])}, {m2 / 1e4:.2g} ha"
+        for i, j, m2 in zip(one[shared], other[shared], area[shared], strict=True)
+    ]
+    if found:
+        ledger.remark(
+            f"land: {len(found)} overlaps of ground with different consent ({'; '.join(found[:NAMED])}"
+            f"{'; ...' if len(found) > NAMED else ''}); the stricter one counts there"
+        )
+
+
+def _called(land: pd.Series) -> str:
+    """Name, consent and row of a piece of land: `Park (land.gpkg row 1): yes`."""
+    return f"{land['name']} ({land['file']} row {land['row']}): {land['consent']}".lstrip()
+
+
+def _tell_unstated(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
+    """A remark on how many pieces of land state no consent, file by file."""
+    for file, number in land.loc[land["consent_note"] == NOT_STATED, "file"].value_counts().sort_index().items():
+        of = int((land["file"] == file).sum())
+        ledger.tell(f"{file}: {number} of {of} pieces of land state no consent, so somebody must ask")
+
+
+NOT_STATED = "consent not stated"
+
+
+def _day(read: datetime.date | DateFault | None) -> str | None:
+    return read.isoformat() if isinstance(read, datetime.date) else None
+
+
+def consent_of(given: object, until: datetime.date | DateFault | None, as_of: datetime.date) -> tuple[str, str]:
+    """("yes" | "ask" | "no", why it is an "ask"): a yes that ran out before `as_of`, or may have, is none."""
+    word = word_of(given)
+    if word == "":
+        return "ask", NOT_STATED
+    if word == "unread":
+        return "ask", f'consent "{as_text(given)}" is neither yes, ask nor no'
+    if word == "yes" and isinstance(until, datetime.date) and until < as_of:
+        return "ask", f"consent expired {until.isoformat()}"
+    if word == "yes" and isinstance(until, tuple):
+        return "ask", f"until which day the consent holds is not clear: {until.reason}"
+    return word, ""
+
+
+def word_of(given: object) -> str:
+    """ "yes", "no", "ask", "" for a blank cell, or "unread"; by the first word that says one of them."""
+    words = fold(as_text(given)).split()
+    if not words or words in (["na"], ["n", "a"]):
+        return "" if "?" not in as_text(given) else "ask"
+    if "?" in as_text(given) or (words[0] in YES and any(word in NO and word not in YES for word in words[1:])):
+        return "ask"  # a question, or "yes/no" of a form that nobody filled in
+    said = {meaning for meaning, known in (("yes", YES), ("no", NO), ("ask", ASK)) if words[0] in known}
+    said |= {"ask"} if "ask" not in said and any(w in ASK for w in words) else set()
+    if "ask" in said:
+        return "ask"
+    return said.pop() if len(said) == 1 else "unread"
+
+
+def is_home_ground(kind: str) -> bool:
+    """Whether a kind of land is private unless said otherwise: gardens, homes and allotments, in several languages."""
+    words = set(fold(kind).split())
+    return bool(words & HOME) and not words & PUBLIC

@@ -1,0 +1,487 @@
+"""The tables in `layers/`: what land-cover classes and trees are worth, and how far pools keep away from what.
+
+An ecologist changes the tables, not this file. A table that is not in order is refused with one sentence that names the
+file, the row (as a spreadsheet shows it), the column, the value and what was expected.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import math
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache, cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from habitatmap.errors import LayerError
+from habitatmap.read.headings import fold
+
+MONTHS = range(1, 13)
+FORAGE = [f"forage_{month:02d}" for month in MONTHS]
+BOUNDS = ["forage_low", "forage_high", "dead_wood_low", "dead_wood_high"]
+BASES = ("published", "common practice", "expert judgement")
+CHOICES = {"assumed": ("garden", "mowing"), "ground": ("water", "building")}
+
+CLASS_COLUMNS = ["code", "label", *FORAGE, "dead_wood", "basis", "source", *BOUNDS, "assumed", "ground"]
+# `value`: what a raster holds in place of the code; `like`: the row of another table whose values are taken over;
+# `profile`: which row of months.csv was used; `land`, `keep_away`: what a map tag means besides (osm.csv)
+EXTRA_COLUMNS = ["value", "like", "profile", "land", "keep_away", "note"]
+
+# stem diameters (cm) at which trees.csv states the likelihood of a rot-hole; between them it runs along straight lines
+DIAMETERS = (20, 40, 60, 80, 100, 150)
+LIKELIHOOD = [f"rot_hole_{diameter}cm" for diameter in DIAMETERS]
+TREE_COLUMNS = ["genus", "names", *FORAGE, *LIKELIHOOD, "veteran_cm", "basis", "source"]
+
+# crown diameter of an open-grown tree, in stem diameters, and its ceiling in metres. Expert judgement; ratios of about
+# 15 to 25 are usual for broadleaved trees (from memory: Hemery, Savill & Pryor 2005, Forest Ecology and Management 215)
+CROWN_PER_STEM = 20.0
+CROWN_AT_MOST_M = 20.0
+
+Row = dict[str, str]
+
+
+def shipped_folder(name: str) -> Path:
+    """`layers` or `demo_area`: inside the package where it is installed, beside it in a checkout."""
+    package = Path(__file__).parents[1]
+    inside = package / name
+    return inside if inside.is_dir() else package.parent / name
+
+
+def layers_folder() -> Path:
+    """The folder with the tables."""
+    return shipped_folder("layers")
+
+
+# --- class tables ----------------------------------------------------------------------------------------------------
+
+
+def class_table_names() -> list[str]:
+    """Names of the class tables in `layers/`: the tables that have a column `code`."""
+    return sorted(path.stem for path in layers_folder().glob("*.csv") if "code" in _read_table(path)[0])
+
+
+def load_class_table(name_or_path: str | Path) -> pd.DataFrame:
+    """A class table by its name in `layers/`, or from a CSV: one row a class, values 0-1, NaN where not known.
+
+    Columns CLASS_COLUMNS + EXTRA_COLUMNS (texts "" where not given), row order as in the file.
+    Raises LayerError where the name is not known or the table is not in order.
+    """
+    path = _class_table_path(name_or_path)
+    heads, rows = _read_table(path)
+    required = ["code", "label"] if "like" in heads else ["code", "label", *FORAGE, "dead_wood", "basis", "source"]
+    _check_heads(path, heads, required, CLASS_COLUMNS + EXTRA_COLUMNS)
+    if not rows:
+        raise LayerError(f"{path.name} has no row below its headings; expected one row for each class")
+    records = [_class_record(path, number, row) for number, row in rows]
+    _refuse_repeats(path, "code", [(number, r["code"]) for (number, _), r in zip(rows, records, strict=True)])
+    _refuse_repeats(path, "value", [(number, r["value"]) for (number, _), r in zip(rows, records, strict=True)])
+    return pd.DataFrame(records, columns=CLASS_COLUMNS + EXTRA_COLUMNS)
+
+
+def class_rows(table: pd.DataFrame) -> dict[str, int]:
+    """The row number, from 1, of every code of a class table and of every raster value it states."""
+    rows = {code: i for i, code in enumerate(table["code"], 1)}
+    return rows | {value: i for i, value in enumerate(table["value"], 1) if value}
+
+
+def code_text(value: object) -> str:
+    """A class code as the tables write it: 10, 10.0, "10" and " 10 " are all "10"."""
+    text = str(value).strip()
+    whole, point, rest = text.partition(".")
+    return whole if point and whole.lstrip("-").isdigit() and not rest.strip("0") else text
+
+
+def _class_table_path(name_or_path: str | Path) -> Path:
+    if isinstance(name_or_path, Path) or str(name_or_path).lower().endswith(".csv"):
+        path = Path(name_or_path)
+        if not path.is_file():
+            raise LayerError(f"{path.name}, named as a class table, does not exist; {_known_tables(path.stem)}")
+        return path
+    path = layers_folder() / f"{name_or_path}.csv"
+    if name_or_path not in class_table_names():
+        raise LayerError(f'"{name_or_path}" is no class table; {_known_tables(name_or_path)}')
+    return path
+
+
+def _known_tables(asked: str) -> str:
+    names = class_table_names()
+    close = difflib.get_close_matches(asked, names, n=1)
+    meant = f"did you mean {close[0]}? " if close else ""
+    return f"{meant}There are {', '.join(names)}, or a CSV in the area's folder"
+
+
+def _class_record(path: Path, number: int, row: Row) -> dict[str, Any]:
+    """One checked row of a class table; what it leaves empty may come from the row it is `like`."""
+    record: dict[str, Any] = {column: row.get(column, "") for column in EXTRA_COLUMNS}
+    record |= {"code": code_text(row["code"]), "label": row["label"], "value": code_text(row.get("value", ""))}
+    if not record["code"]:
+        raise _fault(path, number, "code", "", "the class's code in the raster or in the class column")
+    model = _row_it_is_like(path, number, row.get("like", ""))
+    for values, bounds in ((FORAGE, BOUNDS[:2]), (["dead_wood"], BOUNDS[2:])):
+        own = {column: _share(path, number, column, row.get(column, "")) for column in [*values, *bounds]}
+        record |= own
+        if model:
+            # bounds come with the values they belong to: a value of one's own has none but one's own
+            has_own = not all(math.isnan(own[column]) for column in values)
+            taken = values if has_own else [*values, *bounds]
+            record |= {column: model[column] for column in taken if math.isnan(own[column])}
+    for column in CHOICES:
+        text = row.get(column, "") or model.get(column, "")
+        record[column] = _one_of(path, number, column, text, ("", *CHOICES[column]))
+    for column in ("basis", "source"):
+        record[column] = row.get(column, "") or model.get(column, "")
+    _check_basis(path, number, record["basis"], record["source"])
+    _check_bounds(path, number, "forage", [record[column] for column in FORAGE], record)
+    _check_bounds(path, number, "dead_wood", [record["dead_wood"]], record)
+    return record
+
+
+def _row_it_is_like(path: Path, number: int, like: str) -> dict[str, Any]:
+    """The row named by `like`, written table:code, for instance corine:141; empty where nothing is named."""
+    if not like:
+        return {}
+    name, _, code = like.partition(":")
+    if name not in class_table_names() or (layers_folder() / f"{name}.csv").resolve() == path.resolve():
+        expected = f"a table and a code, such as corine:141, of one of {', '.join(class_table_names())}"
+        raise _fault(path, number, "like", like, expected)
+    table = load_class_table(name)
+    found = table[table["code"] == code_text(code)]
+    if found.empty:
+        raise _fault(path, number, "like", like, f"a code that stands in {name}.csv")
+    return dict(found.iloc[0])
+
+
+def _check_bounds(path: Path, number: int, what: str, values: list[float], record: Mapping[str, Any]) -> None:
+    """The bounds of the peak month must hold the peak, and stand only where there is one."""
+    known = [v for v in values if not math.isnan(v)]
+    for column, wrong in ((f"{what}_low", float.__gt__), (f"{what}_high", float.__lt__)):
+        bound = record[column]
+        if math.isnan(bound):
+            continue
+        if not known:
+            raise _fault(path, number, column, bound, f"nothing, because the row has no {what}")
+        if wrong(bound, max(known)):
+            side = "at most" if column.endswith("low") else "at least"
+            raise _fault(path, number, column, bound, f"a number {side} the row's highest {what}, {max(known):g}")
+
+
+# --- trees -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class TreeTable:
+    """What trees are worth by genus: `table` has one row a genus, TREE_COLUMNS, NaN where not known.
+
+    The methods take a frame of trees with genus, species, diameter_cm (NaN = not given) and condition ("" = taken for
+    living, as inventories leave it out). A genus that the table lacks, or no diameter, is not known: NaN, never 0.
+    """
+
+    table: pd.DataFrame
+
+    def rows(self, trees: pd.DataFrame) -> NDArray[np.int64]:
+        """The table's row for each tree, from 0; -1 where neither genus nor species tells one."""
+        names = self._names
+        pairs = list(zip(trees["genus"], trees["species"], strict=True))
+        found = {pair: _genus_row(names, *pair) for pair in set(pairs)}
+        return np.array([found[pair] for pair in pairs], dtype=np.int64)
+
+    def forage(self, trees: pd.DataFrame) -> NDArray[np.float64]:
+        """(n, 12) flower value, 0-1, of each tree's crown by month; 0 for dead wood."""
+        value = self._of(trees, FORAGE)
+        value[self._is_dead(trees)] = 0.0
+        return value
+
+    def crown_m2(self, trees: pd.DataFrame) -> NDArray[np.float64]:
+        """(n,) crown area: CROWN_PER_STEM stem diameters wide, at most CROWN_AT_MOST_M (expert judgement)."""
+        stem_m = trees["diameter_cm"].to_numpy(dtype=float) / 100.0
+        crown_m = np.minimum(CROWN_PER_STEM * stem_m, CROWN_AT_MOST_M)
+        return np.asarray(np.pi / 4.0 * crown_m**2)
+
+    def likelihood(self, trees: pd.DataFrame) -> NDArray[np.float64]:
+        """(n,) likelihood, 0-1, that the tree bears a wet rot-hole; 0 for dead trees, stumps and logs.
+
+        By genus and stem diameter along straight lines between the diameters of the table's columns; below the first
+        it is the first value, above the last the last (expert judgement; propensities and sizes: layers/README.md).
+        """
+        values = self._of(trees, LIKELIHOOD)
+        diameter = trees["diameter_cm"].to_numpy(dtype=float)
+        chance = np.full(len(trees), np.nan)
+        known = np.isfinite(diameter) & np.isfinite(values).all(axis=1)
+        chance[known] = [np.interp(d, DIAMETERS, v) for d, v in zip(diameter[known], values[known], strict=True)]
+        chance[self._is_dead(trees)] = 0.0
+        return chance
+
+    def not_known(self, trees: pd.DataFrame) -> dict[str, int]:
+        """Genera (else species) that the table lacks, with the number of trees, most frequent first."""
+        lacking = trees[self.rows(trees) < 0]
+        given = lacking["genus"].where(lacking["genus"] != "", lacking["species"])
+        counts = given[given != ""].value_counts()
+        order = sorted(counts.items(), key=lambda item: (-item[1], str(item[0])))
+        return {str(name): int(count) for name, count in order}
+
+    @cached_property
+    def _names(self) -> dict[str, int]:
+        """The table's row by genus, with a capital and without, and by each common name in small letters."""
+        names = {name: row for row, genus in enumerate(self.table["genus"]) for name in (genus, genus.casefold())}
+        for row, given in enumerate(self.table["names"]):
+            names |= {name.casefold(): row for name in _list(given)}
+        return names
+
+    def _of(self, trees: pd.DataFrame, columns: list[str]) -> NDArray[np.float64]:
+        row = self.rows(trees)
+        value = self.table[columns].to_numpy(dtype=float)[row]
+        value[row < 0] = np.nan
+        return value
+
+    @staticmethod
+    def _is_dead(trees: pd.DataFrame) -> NDArray[np.bool_]:
+        return trees["condition"].isin(["dead", "stump", "log"]).to_numpy(dtype=bool)
+
+
+def _genus_row(names: Mapping[str, int], genus: str, species: str) -> int:
+    """By the genus, else by the species ("Quercus robur", "Common Oak"); the whole name before single words.
+
+    In some languages the first word says what it is and in others the last one; where the two are at odds, as in
+    "ash-leaved maple", neither counts. A scientific name, which `names` has with a capital, goes by its first word.
+    """
+    for given in (genus, species):
+        words = re.sub("[×_-]", " ", given).casefold().split()
+        whole = [names[name] for name in (" ".join(words), "".join(words)) if name in names]
+        if whole:
+            return whole[0]
+        if words and words[0].capitalize() in names:
+            return names[words[0].capitalize()]
+        single = {names[word] for word in (*words[:1], *words[-1:]) if word in names}
+        if len(single) == 1:
+            return single.pop()
+    return -1
+
+
+COMMON_NAME_COLUMNS = ["name", "language", "genus", "basis", "source"]
+# shorter names (es, if, el) are words of other languages as well, and count only where they stand alone
+SHORTEST_PART = 3
+# the end of a compound (Winterlinde, metsätammi) tells the genus where it is a name at least so long
+SHORTEST_END = 4
+
+
+@cache
+def load_common_names() -> dict[str, str]:
+    """Genus by common name, folded: layers/common_names.csv and the names of layers/trees.csv.
+
+    Raises LayerError where the table is not in order, or the two give one name to two genera.
+    """
+    path = layers_folder() / "common_names.csv"
+    heads, rows = _read_table(path)
+    _check_heads(path, heads, COMMON_NAME_COLUMNS, COMMON_NAME_COLUMNS)
+    table = load_tree_table().table
+    names = {
+        fold(name): genus
+        for genus, given in zip(table["genus"], table["names"], strict=True)
+        for name in [genus, *_list(given)]
+    }
+    for number, row in rows:
+        if not row["name"] or not row["genus"]:
+            raise _fault(path, number, "name" if not row["name"] else "genus", "", "a common name and its genus")
+        if names.setdefault(fold(row["name"]), row["genus"]) != row["genus"]:
+            raise _fault(path, number, "name", row["name"], f"a name that is not taken by {names[fold(row['name'])]}")
+        _check_basis(path, number, row["basis"], row["source"])
+    return names
+
+
+@cache
+def genus_by_name(name: str) -> str:
+    """The genus that a common or scientific name tells, "" where none is known or two are.
+
+    The whole name counts before its parts. In some languages the first words say what it is and in others the last
+    ones ("chêne vert", "holm oak"), in others the end of a compound ("Steineiche"); where they are at odds, as in
+    "plum-leaved apple", neither counts.
+    """
+    names = load_common_names()
+    words = fold(name).split()
+    for whole in (" ".join(words), "".join(words)):  # Hain-Buche is a Hainbuche
+        if whole in names or not words:
+            return names.get(whole, "")
+    if words[0].capitalize() in set(load_tree_table().table["genus"]):
+        return words[0].capitalize()
+    first = [" ".join(words[:k]) for k in range(len(words) - 1, 0, -1)]
+    last = [" ".join(words[k:]) for k in range(1, len(words))]
+    told = {next((names[p] for p in way if p in names and len(p) >= SHORTEST_PART), "") for way in (first, last)} - {""}
+    if not told and len(words) == 1:
+        ends = (words[0][k:] for k in range(1, len(words[0]) - SHORTEST_END + 1))
+        told = {names[end] for end in list(filter(names.__contains__, ends))[:1]}
+    return told.pop() if len(told) == 1 else ""
+
+
+@cache
+def load_tree_table() -> TreeTable:
+    """The tree table, layers/trees.csv. Raises LayerError where it is not in order."""
+    return read_tree_table(layers_folder() / "trees.csv")
+
+
+def read_tree_table(path: Path) -> TreeTable:
+    """A tree table from a CSV with TREE_COLUMNS. Raises LayerError where it is not in order."""
+    heads, rows = _read_table(path)
+    _check_heads(path, heads, TREE_COLUMNS, TREE_COLUMNS)
+    records = []
+    for number, row in rows:
+        if not row["genus"]:
+            raise _fault(path, number, "genus", "", "the genus's scientific name")
+        record: dict[str, Any] = {c: row[c] for c in ("genus", "names", "basis", "source")}
+        record |= {column: _share(path, number, column, row[column]) for column in [*FORAGE, *LIKELIHOOD]}
+        record["veteran_cm"] = _number(
+            path, number, "veteran_cm", row["veteran_cm"], "a diameter in cm above 0", 1, 1000
+        )
+        chances = [record[column] for column in LIKELIHOOD]
+        for column, smaller, larger in zip(LIKELIHOOD[1:], chances, chances[1:], strict=False):
+            if larger < smaller:
+                raise _fault(path, number, column, larger, f"at least the value of the thinner stem, {smaller:g}")
+        _check_basis(path, number, row["basis"], row["source"])
+        records.append(record)
+    taken = [(number, name.casefold()) for number, row in rows for name in {row["genus"], *_list(row["names"])}]
+    _refuse_repeats(path, "names", taken)
+    return TreeTable(pd.DataFrame(records, columns=TREE_COLUMNS))
+
+
+# --- keep-away distances ---------------------------------------------------------------------------------------------
+
+
+@cache
+def _keep_away_rows() -> tuple[dict[str, float], dict[str, str]]:
+    path = layers_folder() / "keep_away.csv"
+    heads, rows = _read_table(path)
+    columns = ["kind", "names", "distance_m", "basis", "source"]
+    _check_heads(path, heads, columns, columns)
+    metres: dict[str, float] = {}
+    kinds: dict[str, str] = {}
+    for number, row in rows:
+        kind = row["kind"]
+        if not kind:
+            raise _fault(path, number, "kind", "", "what pools keep away from, such as playground")
+        expected = "a number of metres, 0 or more"
+        metres[kind] = _number(path, number, "distance_m", row["distance_m"], expected, 0, 100_000)
+        if math.isnan(metres[kind]):
+            raise _fault(path, number, "distance_m", "", expected)
+        kinds |= {name.casefold(): kind for name in [kind, *_list(row["names"])]}
+        _check_basis(path, number, row["basis"], row["source"])
+    taken = [(number, name.casefold()) for number, row in rows for name in {row["kind"], *_list(row["names"])}]
+    _refuse_repeats(path, "names", taken)
+    return metres, kinds
+
+
+def keep_away_defaults() -> dict[str, float]:
+    """Metres by kind, from layers/keep_away.csv; "other" holds for any kind that it does not name."""
+    return dict(_keep_away_rows()[0])
+
+
+def keep_away_kind(name: str) -> str:
+    """The table's kind for a name in any of its languages ("Spielplatz" is a playground); else the name as given."""
+    return _keep_away_rows()[1].get(" ".join(name.replace("_", " ").split()).casefold(), name)
+
+
+# --- reading and refusing --------------------------------------------------------------------------------------------
+
+
+def _read_table(path: Path) -> tuple[list[str], list[tuple[int, Row]]]:
+    """Headings, and rows with their number as a spreadsheet shows it; blank rows are skipped, cells stripped.
+
+    A table saved by a spreadsheet with semicolons and decimal commas is read as well.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        line = fault.object[: fault.start].count(b"\n") + 1
+        raise LayerError(f"{path.name} line {line} is not UTF-8 text: save the table again as CSV UTF-8") from None
+    first = text.partition("\n")[0]
+    semicolons = first.count(";") > first.count(",")
+    lines = list(csv.reader(text.splitlines(), delimiter=";" if semicolons else ","))
+    if not lines:
+        raise LayerError(f"{path.name} is empty; expected a table with headings in its first row")
+    heads = [head.strip() for head in lines[0]]
+    rows: list[tuple[int, Row]] = []
+    for number, cells in enumerate(lines[1:], 2):
+        if not any(cell.strip() for cell in cells):
+            continue
+        if len(cells) > len(heads) and any(cell.strip() for cell in cells[len(heads) :]):
+            raise LayerError(
+                f"{path.name} row {number} has {len(cells)} cells, its headings are {len(heads)}: "
+                "put quotes around a text that holds a comma"
+            )
+        padded = [cell.strip() for cell in cells] + [""] * (len(heads) - len(cells))
+        rows.append((number, dict(zip(heads, padded, strict=False))))
+    if semicolons:
+        rows = [(n, {h: _decimal_point(c) for h, c in row.items()}) for n, row in rows]
+    return heads, rows
+
+
+def _decimal_point(cell: str) -> str:
+    return cell.replace(",", ".") if cell.replace(",", "", 1).isdigit() else cell
+
+
+def _check_heads(path: Path, heads: list[str], required: list[str], known: list[str]) -> None:
+    repeated = next((head for head in heads if head and heads.count(head) > 1), None)
+    if repeated:
+        raise LayerError(f"{path.name} has the heading {repeated} twice; expected each heading once")
+    lacking = [head for head in required if head not in heads]
+    for head in heads:
+        # an unknown heading is a remark of the table's author, unless it is a known one misspelt
+        close = difflib.get_close_matches(head.casefold(), [k for k in known if k not in heads], n=1, cutoff=0.8)
+        if head not in known and close:
+            raise LayerError(f"{path.name} has the heading {head}; did you mean {close[0]}?")
+    if lacking:
+        raise LayerError(
+            f"{path.name} lacks the column{'s' if len(lacking) > 1 else ''} {', '.join(lacking)}; "
+            f"expected at least {', '.join(required)}"
+        )
+
+
+def _number(path: Path, number: int, column: str, text: str, expected: str, low: float, high: float) -> float:
+    """A number from low to high, NaN for an empty cell."""
+    if not text:
+        return math.nan
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        raise _fault(path, number, column, text, expected)
+    return value
+
+
+def _share(path: Path, number: int, column: str, text: str) -> float:
+    return _number(path, number, column, text, "a number from 0 to 1, or nothing where it is not known", 0, 1)
+
+
+def _one_of(path: Path, number: int, column: str, text: str, choices: tuple[str, ...]) -> str:
+    if text not in choices:
+        raise _fault(path, number, column, text, "one of " + ", ".join(choice or "nothing" for choice in choices))
+    return text
+
+
+def _check_basis(path: Path, number: int, basis: str, source: str) -> None:
+    _one_of(path, number, "basis", basis, BASES)
+    if not source:
+        raise _fault(path, number, "source", "", "where the values come from")
+
+
+def _refuse_repeats(path: Path, column: str, named: Iterable[tuple[int, object]]) -> None:
+    first: dict[object, int] = {}
+    for number, name in named:
+        if name and name in first:
+            raise _fault(path, number, column, name, f"each only once: row {first[name]} has it already")
+        first[name] = number
+
+
+def _list(text: str) -> list[str]:
+    return [part.strip() for part in text.split(";") if part.strip()]
+
+
+def _fault(path: Path, number: int, column: str, value: object, expected: str) -> LayerError:
+    shown = f"{value:g}" if isinstance(value, float) else f'"{value}"' if value != "" else "empty"
+    return LayerError(f"{path.name} row {number}, column {column}: {shown}; expected {expected}")

@@ -1,0 +1,212 @@
+"""The account of what was read: for every file, rows read = rows accepted + rows set aside."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
+
+import pandas as pd
+
+from habitatmap.errors.why import Reason, Remedy, Why
+from habitatmap.read.formats.cells import as_text
+from habitatmap.read.formats.table import Table
+from habitatmap.read.headings import Headings
+
+if TYPE_CHECKING:
+    from habitatmap.read.corrections import Correction, Placed
+
+T = TypeVar("T")
+KINDS = ("pools", "visits", "trees", "land", "keep_away")
+COLUMNS = ("file", "row", "column", "value", "reason", "remedy")
+# a cell longer than this is cut in the list of what was set aside; its file and row still lead to the whole text
+LONGEST_VALUE = 300
+# so many cells of a column of dates or places are shown with what they were understood as
+SAMPLES = 2
+LONGEST_SAMPLE = 80
+
+
+class SetAside(NamedTuple):
+    """One row of a user's file that could not be used."""
+
+    kind: str
+    file: str
+    row: int
+    column: str
+    value: str
+    reason: Reason
+    remedy: Remedy
+    about: str = ""  # whose record it is (the pool's name), where the reader knows
+    table: Table | None = None  # the row itself, where the reader gave it: its table, and its position there
+    at: int = -1
+
+
+@dataclass
+class Reading:
+    """How one table was understood, for the person who wrote it."""
+
+    kind: str
+    file: str
+    table: str  # file and sheet
+    notes: tuple[str, ...]  # encoding, delimiter, sheet
+    columns: Mapping[str, tuple[str, str]]  # our name -> the file's heading, and how it was matched
+    unmatched: Mapping[str, str]  # the file's heading -> the nearest of our names, or ""
+    crs: str = ""  # the system of shapes, where the file carries them
+    cells: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # our name -> the first cells, as written
+    samples: list[tuple[str, str, str]] = field(default_factory=list)  # heading, as written, as understood
+
+    def sample(self, heading: str, cells: Sequence[object], meanings: Sequence[object]) -> None:
+        """Keeps the first `SAMPLES` cells that were understood; a meaning of None is no understanding."""
+        told = (
+            (heading, as_text(cell)[:LONGEST_SAMPLE], as_text(meaning))
+            for cell, meaning in zip(cells, meanings, strict=True)
+            if meaning is not None and cell is not None and cell != ""
+        )
+        self.samples += _first(told)
+
+
+class Ledger:
+    """Counts rows by kind and file, keeps every row set aside with its reason, and collects remarks."""
+
+    def __init__(self) -> None:
+        self._read: Counter[tuple[str, str]] = Counter()
+        self._accepted: Counter[tuple[str, str]] = Counter()
+        self._aside: list[SetAside] = []
+        # what a person should know, and of that what somebody should look at
+        self.remarks: list[str] = []
+        self.doubts: list[str] = []
+        self.readings: list[Reading] = []
+        # what became of the rows of correction files (fixes.py)
+        self.corrections: Sequence[Placed] = []
+        self.lost_corrections: Sequence[tuple[Correction, Why]] = []
+
+    def read(self, kind: str, file: str, n: int) -> None:
+        """`n` rows of this kind were read from this file (which may have none)."""
+        self._read[kind, file] += n
+
+    def accept(self, kind: str, file: str, n: int) -> None:
+        """`n` of the rows read are used."""
+        self._accepted[kind, file] += n
+
+    def read_table(self, kind: str, table: Table) -> None:
+        """Every row of the table was read, each from the file it stands in."""
+        self.read(kind, table.file, len(table) - len(table.corrected_in))
+        for file, n in sorted(Counter(table.corrected_in.values()).items()):
+            self.read(kind, file, n)
+
+    def accept_rows(self, kind: str, table: Table, positions: Iterable[int]) -> None:
+        """The rows at these positions of the table are used."""
+        for file, n in sorted(Counter(table.file_of(int(at)) for at in positions).items()):
+            self.accept(kind, file, n)
+
+    def set_row_aside(
+        self, kind: str, table: Table, at: int, column: str, value: object, told: Why, about: str = ""
+    ) -> None:
+        """The row at this position of the table is not used. To be called once for a row."""
+        self.set_aside(kind, table.file_of(at), table.numbers[at], column, value, *told, about=about)
+        self._aside[-1] = self._aside[-1]._replace(table=table, at=at)
+
+    def set_aside(
+        self,
+        kind: str,
+        file: str,
+        row: int,
+        column: str,
+        value: object,
+        reason: Reason,
+        remedy: Remedy,
+        about: str = "",
+    ) -> None:
+        """One row read is not used; `row` is the number a spreadsheet shows. To be called once for a row."""
+        text = as_text(value)
+        if len(text) > LONGEST_VALUE:
+            text = text[: LONGEST_VALUE - 1] + "…"
+        self._aside.append(SetAside(kind, file, row, column, text, reason, remedy, about))
+
+    def understood(self, kind: str, table: Table, headings: Headings) -> Reading:
+        """Opens the account of how a table is understood; its readers add samples to it."""
+        columns = {name: (headings.text[name], headings.how[name]) for name in headings.at}
+        crs = table.crs.name if table.crs is not None else ""
+        cells = {name: _first_cells(table, at) for name, at in headings.at.items()}
+        notes = (*table.notes, *_odd_letters(table))
+        reading = Reading(kind, table.file, table.name, notes, columns, headings.unmatched, crs, cells)
+        self.readings.append(reading)
+        return reading
+
+    def reading_of(self, table: Table) -> Reading:
+        """The account of a table that was opened with `understood`."""
+        return next(reading for reading in reversed(self.readings) if reading.table == table.name)
+
+    def remark(self, text: str) -> None:
+        """Something about rows that are used which somebody should look at; said once, however often it is found."""
+        self.tell(text)
+        if text not in self.doubts:
+            self.doubts.append(text)
+
+    def tell(self, text: str) -> None:
+        """How something was understood, where nothing seems wrong."""
+        if text not in self.remarks:
+            self.remarks.append(text)
+
+    def counts(self) -> dict[str, dict[str, int]]:
+        """{kind: {"read", "accepted", "set_aside"}}, with every kind of `KINDS` present."""
+        total = {kind: {"read": 0, "accepted": 0, "set_aside": 0} for kind in KINDS}
+        for (kind, _file), (read, accepted, aside) in self.by_file().items():
+            part = total.setdefault(kind, {"read": 0, "accepted": 0, "set_aside": 0})
+            part["read"] += read
+            part["accepted"] += accepted
+            part["set_aside"] += aside
+        return total
+
+    def by_file(self) -> dict[tuple[str, str], tuple[int, int, int]]:
+        """{(kind, file): (read, accepted, set aside)}, in the order of the names."""
+        aside = Counter((entry.kind, entry.file) for entry in self._aside)
+        keys = sorted(self._read.keys() | self._accepted.keys() | aside.keys())
+        return {key: (self._read[key], self._accepted[key], aside[key]) for key in keys}
+
+    def entries(self, kind: str) -> list[SetAside]:
+        """The rows of one kind set aside, in the order they were."""
+        return [entry for entry in self._aside if entry.kind == kind]
+
+    def in_order(self) -> list[SetAside]:
+        """The rows set aside, ordered by file, row and reason."""
+        return sorted(self._aside, key=lambda e: (e.file, e.row, e.reason, e.column, e.value))
+
+    def frame(self) -> pd.DataFrame:
+        """The rows set aside as set_aside.csv has them, ordered by file, row and reason."""
+        return pd.DataFrame([entry[1:7] for entry in self.in_order()], columns=list(COLUMNS)).astype({"row": "int64"})
+
+    def check(self) -> None:
+        """Raises AssertionError, naming the file, where read is not accepted + set aside: a fault of the program."""
+        for (kind, file), (read, accepted, aside) in self.by_file().items():
+            if read != accepted + aside:
+                raise AssertionError(
+                    f"{file} ({kind}): {read} rows read, but {accepted} accepted and {aside} set aside; "
+                    "please report this, it is a fault of the program"
+                )
+
+
+def _first_cells(table: Table, at: int) -> tuple[str, ...]:
+    """The first cells of a column, as written, each once."""
+    texts = (as_text(row[at])[:LONGEST_SAMPLE] for i, row in enumerate(table.rows) if i not in table.odd)
+    return tuple(_first(filter(None, texts)))
+
+
+def _odd_letters(table: Table) -> Iterator[str]:
+    """Words that show whether a file's letters were read right."""
+    texts = (cell for row in table.rows for cell in row if isinstance(cell, str) and not cell.isascii())
+    words = _first(word for text in texts for word in text.split() if not word.isascii())
+    if words:
+        yield f"letters as in {', '.join(word[:LONGEST_SAMPLE] for word in words)}"
+
+
+def _first(items: Iterable[T]) -> list[T]:
+    """The first `SAMPLES` that differ."""
+    found: list[T] = []
+    for item in items:
+        if item not in found:
+            found.append(item)
+        if len(found) == SAMPLES:
+            break
+    return found

@@ -1,0 +1,288 @@
+"""Starting an area folder: from an OpenStreetMap extract and a land-cover raster, or as a copy of the demo town."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import geopandas as gpd
+import pyogrio
+import rasterio
+import shapely
+from pyproj import CRS
+from rasterio.windows import from_bounds
+
+from habitatmap.errors import InputError
+from habitatmap.geo.crs import choose_crs, crs_label, is_metric
+from habitatmap.read.land_cover import is_raster, raster_crs
+from habitatmap.read.layers import shipped_folder
+from habitatmap.read.osm import CREDIT, LONLAT, OsmExtract, polygons_of, read_pbf, without_overlaps
+from habitatmap.read.templates import write_templates
+
+# ground beyond the area that still counts: ten lengths of the reach weight at the default dispersal median, rounded up
+MARGIN_M = 3000.0
+# the stamp in every GeoPackage, so that the same inputs give the same bytes
+NO_DATE = "2000-01-01T00:00:00.000Z"
+
+Say = Callable[[str], None]
+
+
+def new_area(
+    folder: Path,
+    *,
+    osm: Path | None = None,
+    land_cover: Path | None = None,
+    boundary: Path | None = None,
+    demo: bool = False,
+    say: Say = lambda _: None,
+) -> None:
+    """Writes the area folder whole or not at all; `say` is told in sentences what was found.
+
+    Raises InputError where the folder already holds something, or an input cannot be used.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(f"{folder} exists already and is not empty; choose another folder, nothing was changed")
+    given = [name for name, path in (("--osm", osm), ("--land-cover", land_cover), ("--boundary", boundary)) if path]
+    if demo and given:
+        raise InputError(f"--demo copies the demo town as it is; leave out {' and '.join(given)}")
+    if boundary and not (osm or land_cover):
+        raise InputError("--boundary alone makes no map; give --osm, --land-cover or both with it")
+    for path in (osm, land_cover, boundary):
+        if path and not path.is_file():
+            raise InputError(f"{path} does not exist; check its name")
+
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    unfinished = folder.parent / f".{folder.name}.unfinished"
+    shutil.rmtree(unfinished, ignore_errors=True)
+    try:
+        if demo:
+            shutil.copytree(shipped_folder("demo_area"), unfinished, ignore=_not_inputs)
+        else:
+            unfinished.mkdir()
+            _fill(unfinished, folder.name, osm, land_cover, boundary, say)
+        if folder.exists():
+            folder.rmdir()
+        unfinished.rename(folder)
+    finally:
+        shutil.rmtree(unfinished, ignore_errors=True)
+
+
+def _not_inputs(folder: str, names: list[str]) -> set[str]:
+    """Results (every folder but the overlays) and the script that invents the town are no part of a copy of it."""
+    results = {name for name in names if name != "overlays" and (Path(folder) / name).is_dir()}
+    return results | {name for name in names if name.endswith(".py") or name.startswith(".")}
+
+
+def _fill(folder: Path, title: str, osm: Path | None, land_cover: Path | None, boundary: Path | None, say: Say) -> None:
+    write_templates(folder)
+    if not (osm or land_cover):
+        (folder / "area.toml").write_text(_bare_toml(title), encoding="utf-8", newline="\n")
+        return
+    extract = read_pbf(osm) if osm else None
+    if osm and extract and not land_cover and not any(map(len, (extract.cover, extract.land, extract.keep_away))):
+        raise InputError(
+            f"{osm.name} holds nothing that an area can use; expected an extract of the place, with its land use"
+        )
+    outline = _outline(boundary) if boundary else None
+    crs = _crs(extract, land_cover, outline)
+    say(f"Reference system: {crs_label(crs)}")
+    if extract:
+        _write_extract(folder, extract, crs, with_cover=land_cover is None, say=say)
+    if outline is not None:
+        _write(folder / "boundary.gpkg", outline.to_crs(crs))
+    if land_cover:
+        _copy_land_cover(folder, land_cover, crs, _where(extract, outline, crs), say)
+    credits = ([CREDIT] if extract else []) + (_raster_credits(land_cover) if land_cover else [])
+    toml = _area_toml(title, crs, land_cover, credits, extract.remarks if extract else [])
+    (folder / "area.toml").write_text(toml, encoding="utf-8", newline="\n")
+
+
+def _outline(path: Path) -> gpd.GeoDataFrame:
+    """The boundary as one valid shape, in its own reference system."""
+    try:
+        frame = gpd.read_file(path)
+    except pyogrio.errors.DataSourceError as fault:
+        raise InputError(
+            f"{path.name} cannot be read as a boundary ({fault}); expected polygons, e.g. GeoJSON"
+        ) from None
+    if frame.crs is None:
+        raise InputError(f"{path.name} does not say its reference system; save it as GeoJSON or GeoPackage, which do")
+    shape = polygons_of(shapely.union_all(shapely.make_valid(frame.geometry.dropna().values)))
+    if shape is None:
+        raise InputError(f"{path.name} holds no polygon; expected the outline of the area")
+    return gpd.GeoDataFrame(geometry=[shape], crs=frame.crs)
+
+
+def _crs(extract: OsmExtract | None, land_cover: Path | None, outline: gpd.GeoDataFrame | None) -> CRS:
+    """The raster's system where it is in metres, so that no cell has to move; else chosen from the place."""
+    if land_cover:
+        if not is_raster(land_cover):
+            raise InputError(f"{land_cover.name} is no raster; expected a GeoTIFF of land-cover classes")
+        own = raster_crs(land_cover, {})
+        if is_metric(own):
+            return own
+    if outline is not None:
+        west, south, east, north = outline.to_crs(LONLAT).total_bounds
+    elif extract:
+        west, south, east, north = extract.bounds
+    elif land_cover:
+        with rasterio.open(land_cover) as raster:
+            west, south, east, north = rasterio.warp.transform_bounds(raster.crs, LONLAT, *raster.bounds)
+    return choose_crs([west, east], [south, north])
+
+
+def _where(extract: OsmExtract | None, outline: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
+    """The ground that the area covers, without margin: the boundary, else the extract's box, else not known."""
+    if outline is not None:
+        return outline.to_crs(crs)
+    return _box_of(extract, crs) if extract else None
+
+
+def _box_of(extract: OsmExtract, crs: CRS) -> gpd.GeoDataFrame:
+    """The extract's box, with points along its edges, as a box in degrees has no straight edges in metres."""
+    return gpd.GeoDataFrame(geometry=[shapely.segmentize(shapely.box(*extract.bounds), 0.01)], crs=LONLAT).to_crs(crs)
+
+
+def _inside(frame: gpd.GeoDataFrame, extract: OsmExtract, crs: CRS) -> gpd.GeoDataFrame:
+    """Polygons within the extract's box: a long river or forest leads far beyond it, where all else is missing."""
+    moved = frame.to_crs(crs)
+    cut = shapely.intersection(shapely.make_valid(moved.geometry.values), _box_of(extract, crs).geometry.iloc[0])
+    shapes = [polygons_of(shape) for shape in cut]
+    moved = moved.set_geometry(gpd.GeoSeries(shapes, index=moved.index, crs=crs))
+    return moved[moved.geometry.notna()].reset_index(drop=True)
+
+
+def _write_extract(folder: Path, extract: OsmExtract, crs: CRS, *, with_cover: bool, say: Say) -> None:
+    """The extract's frames as files; one without rows is left out, as nothing is not the same as none."""
+    land, cover = _inside(extract.land, extract, crs), _inside(extract.cover, extract, crs)
+    # homes give way to every other kind, so that a park among houses stays public land
+    land = without_overlaps(land, (land["kind"] != "homes").astype(int))
+    frames = {"trees": extract.trees, "land": land, "keep_away": extract.keep_away, "paths": extract.paths}
+    if with_cover:
+        frames["land_cover"] = without_overlaps(cover, cover["rank"])[["osm", "class", "geometry"]]
+    for name, frame in frames.items():
+        say(f"{name}: {len(frame)} from the extract")
+        if len(frame):
+            _write(folder / f"{name}.gpkg", frame.to_crs(crs))
+    for remark in extract.remarks:
+        say(remark)
+
+
+def _write(path: Path, frame: gpd.GeoDataFrame) -> None:
+    """A GeoPackage with one layer of the file's name and a fixed stamp."""
+    stamp = "OGR_CURRENT_DATE"
+    before = pyogrio.get_gdal_config_option(stamp)
+    pyogrio.set_gdal_config_options({stamp: NO_DATE})
+    try:
+        frame.to_file(path, layer=path.stem, driver="GPKG", engine="pyogrio")
+    finally:
+        pyogrio.set_gdal_config_options({stamp: before})
+
+
+def _copy_land_cover(folder: Path, path: Path, crs: CRS, where: gpd.GeoDataFrame | None, say: Say) -> None:
+    """The raster as it is, or where the area's place is known its part there and MARGIN_M around, cells untouched."""
+    if where is None:
+        shutil.copyfile(path, folder / f"land_cover{path.suffix.lower()}")
+        return
+    with rasterio.open(path) as raster:
+        around = where.buffer(MARGIN_M).to_crs(raster.crs).total_bounds
+        whole = rasterio.windows.Window(0, 0, raster.width, raster.height)
+        wanted = from_bounds(*around, transform=raster.transform).round_offsets(op="floor").round_lengths(op="ceil")
+        try:
+            window = wanted.intersection(whole)
+        except rasterio.errors.WindowError:
+            raise InputError(
+                f"{path.name} does not cover the area: it spans {_box(raster.bounds)}, the area with its margin "
+                f"{_box(around)} ({crs_label(CRS(raster.crs))}); expected land cover of the same place"
+            ) from None
+        profile = raster.profile | {
+            "driver": "GTiff",
+            "width": window.width,
+            "height": window.height,
+            "transform": raster.window_transform(window),
+            "compress": "deflate",
+        }
+        with rasterio.open(folder / "land_cover.tif", "w", **profile) as part:
+            part.write(raster.read(window=window))
+            # the tags may hold the credit, and prove which class table reads the file
+            part.update_tags(**raster.tags())
+            if raster.count == 1 and raster.colorinterp[0] == rasterio.enums.ColorInterp.palette:
+                part.write_colormap(1, raster.colormap(1))
+    say(f"land_cover: {int(window.width)} x {int(window.height)} cells of {path.name}")
+
+
+def _raster_credits(path: Path) -> list[str]:
+    """What the raster's tags say of its makers and licence."""
+    with rasterio.open(path) as raster:
+        tags = {key.casefold(): value.strip() for key, value in raster.tags().items()}
+    makers = tags.get("attribution") or tags.get("tifftag_copyright") or tags.get("source", "")
+    licence = tags.get("licence") or tags.get("license", "")
+    return [", ".join(part for part in (makers, licence) if part)] if makers else []
+
+
+def _code(crs: CRS) -> str:
+    """The system's code, also where a file gives its definition only and a single code has the same numbers."""
+    authority = crs.to_authority()
+    if authority:
+        return ":".join(authority)
+    near = [found.code for found in crs.list_authority(min_confidence=20) if found.auth_name == "EPSG"]
+    is_proven = len(near) == 1 and _numbers(CRS.from_epsg(int(near[0]))) == _numbers(crs)
+    return f"EPSG:{near[0]}" if is_proven else crs.to_wkt()
+
+
+def _numbers(crs: CRS) -> list[float]:
+    """What a projected system computes with: its ellipsoid's axes, then the values of its projection."""
+    axes = [crs.ellipsoid.semi_major_metre, crs.ellipsoid.semi_minor_metre] if crs.ellipsoid else []
+    projection = crs.coordinate_operation
+    return axes + sorted(float(parameter.value) for parameter in projection.params) if projection else axes
+
+
+def _box(bounds: tuple[float, float, float, float]) -> str:
+    return " ".join(f"{value:.6g}" for value in bounds)
+
+
+def _area_toml(title: str, crs: CRS, land_cover: Path | None, credits: list[str], remarks: list[str]) -> str:
+    """The settings, with a word on what to fill in next and what to know; JSON's texts are TOML's too."""
+    lines = [
+        f"title = {json.dumps(title, ensure_ascii=False)}",
+        f"crs = {json.dumps(_code(crs))}",
+        f"credits = {json.dumps(credits, ensure_ascii=False)}",
+        "",
+        "# Fill in pools.xlsx and visits.xlsx beside this file, or put your own lists there: pools.csv, visits.ods",
+        "# In land.gpkg all consent is ask: fill in yes or no.",
+        "# All keys and their defaults stand in README.md.",
+        "",
+    ]
+    if land_cover is None:
+        lines += ["[land_cover]", 'classes = "osm"', ""]
+    else:
+        lines += [
+            "# Which class table reads the raster, where it doesn't say so: a name in layers/ or a CSV in this folder.",
+            "# [land_cover]",
+            '# classes = "worldcover"',
+            "",
+        ]
+    if remarks:
+        lines += ["# What the extract lacks:", *(f"# - {_printable(remark)}" for remark in remarks), ""]
+    return "\n".join(lines)
+
+
+def _bare_toml(title: str) -> str:
+    """The settings of an area of which nothing is known yet."""
+    return "\n".join(
+        [
+            f"title = {json.dumps(title, ensure_ascii=False)}",
+            "",
+            "# Fill in pools.xlsx and visits.xlsx beside this file, or put your own lists there: pools.csv, visits.ods",
+            '# The reference system is chosen from the pools until it stands here: crs = "EPSG:..."',
+            "# All keys and their defaults stand in README.md.",
+            "",
+        ]
+    )
+
+
+def _printable(text: str) -> str:
+    """On one line and without control characters, which no TOML comment may hold."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())

@@ -1,0 +1,231 @@
+"""The workbooks that a new area begins with: pools.xlsx and visits.xlsx, with drop-downs, checks, an example and help.
+
+All their words stand at the top of this file. The reader knows the example row and the sheets that are no data by their
+marks, so that a fresh area has nothing to set aside.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from habitatmap.read.formats.cells import as_text
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+# the first cell of an example row, and the beginning of the first cell of a sheet that is no data
+EXAMPLE = "example, not read"
+NOT_READ = "This sheet is not read."
+
+YES_NO = ("yes", "no")
+OUTCOMES = ("larvae", "none seen", "dry", "frozen", "gone", "not reached")
+DROWNING = "A few centimetres of water can drown a small child: narrow, filled with litter, under a fixed grille."
+NO_LOOKS = "none seen: looked and found no larvae. Dry, frozen, gone, not reached are no looks. Blank is not none seen."
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a template. `check` is what its cells are held to: choices, "names", "date", or (low, high)."""
+
+    heading: str
+    width: int
+    example: Any
+    help: str
+    check: Any = None
+    strict: bool = False  # refuse anything else; otherwise a warning that may be waved through
+
+
+POOLS = (
+    Column("pool", 20, EXAMPLE, "The pool's name, as it stands on the pool: P7, Library 2. Each name once."),
+    Column("latitude", 12, 54.32101, "In decimal degrees, such as 60.17121. Minus south of the equator.", (-90, 90)),
+    Column("longitude", 12, 10.98765, "In decimal degrees, such as 24.94152. Minus west of Greenwich.", (-180, 180)),
+    Column("accuracy (m)", 10, 5, "How far off the place may be, in metres, as the telephone says it.", (0, 100_000)),
+    Column("set out", 12, datetime.date(2024, 4, 2), "The day the pool was set out.", "date"),
+    Column("removed", 12, None, "The day it was taken in for good. Blank while the pool stands.", "date"),
+    Column("private", 10, "no", "yes where it stands in a garden or on other private ground.", YES_NO, strict=True),
+    Column("container", 16, "bucket", DROWNING, ("bucket", "tub", "half barrel", "bottle", "bag", "other")),
+    Column("filling", 24, "beech litter, sticks", "Leaf litter and rain water from the place itself; no pond water."),
+    Column("volume (litres)", 10, 8, "How much the container holds, in litres.", (0, 10_000)),
+    Column("shade", 10, "half", "How much of the day it lies in shade.", ("open", "half", "full")),
+    Column("host", 20, None, "Who to ask. A private name or address stays within the team: it is on no public page."),
+    Column("note", 40, "write your own pools below", "Anything else."),
+)
+VISITS = (
+    Column("pool", 20, EXAMPLE, "A name from the list of pools. Fill the list on the sheet Pool names.", "names"),
+    Column("date", 12, datetime.date(2024, 6, 15), "The day of the visit.", "date"),
+    Column("outcome", 14, "none seen", NO_LOOKS, OUTCOMES, strict=True),
+    Column("larvae", 10, 0, "How many were seen. 10+ or 2-3 are read too. Blank where nobody counted.", (0, 10_000)),
+    Column("taxon", 24, None, "The species or group, where somebody named it, such as Eristalini."),
+    Column("checked", 10, "no", "yes where somebody who knows the species saw it or a photo.", YES_NO, strict=True),
+    Column("action", 16, "topped up", "What was done to the pool.", ("topped up", "refilled", "moved")),
+    Column("observer", 20, None, "Who looked. It is on no public page."),
+    Column("note", 40, "write your own visits below", "Wear gloves, wash your hands. No work under weak limbs."),
+)
+
+SHEETS = {"pools": "Pools", "visits": "Visits"}
+NAMES_SHEET, HELP_SHEET = "Pool names", "Help"
+NAMES_HEADING = f"{NOT_READ} Write each pool's name once below: they are offered as a list on the sheet Visits."
+BAD_ENTRY = "Please look again"
+BAD_DATE = "A date of this century is expected, such as 2024-05-03."
+# a line for each piece of advice
+HELP = {
+    "pools": """
+        Write one row for each pool, under the grey example. The example is never read: leave it or delete it.
+        Only the name and the place are needed. For the place, press on the spot in a map on a telephone and copy the
+          two numbers, with at least four digits after the point.
+        A pool that was moved has two places: write a removal date for the first, and a new name for the second.
+        Cells with a small arrow have a list. A warning can be waved through where you know better.
+        You may add columns of your own, on the right. The headings are protected, so that nobody renames them by
+          chance; there is no password.
+        Save as xlsx in the folder, under a name that begins with pools, then run: habitatmap check
+        Before a pool is set out: the written consent of whoever owns or rents the ground, and no pool within reach of
+          playing children. A few centimetres of water can drown a small child.
+        Ask the health authority about mosquitoes that carry disease. Use no poison: it kills the larvae that the pool
+          is for.
+        A garden is somebody's address. This file is for the team only.
+        Local rules and licensed practice come before anything said here.""",
+    "visits": """
+        Write one row for each visit, under the grey example. The example is never read: leave it or delete it.
+        Write down every visit, above all those that found nothing: without them nobody can say how much is missed.
+        none seen means that somebody looked and saw no larvae. Dry, frozen, gone and not reached are no looks. A blank
+          outcome is not none seen: such a row is set aside.
+        For a list of names, fill the sheet Pool names once. A name that is not on it is asked about, not refused.
+        Two looks on one day are two rows; write the time into the note.
+        You may add columns of your own, on the right. The headings are protected, so that nobody renames them by
+          chance; there is no password.
+        Save as xlsx in the folder, under a name that begins with visits, then run: habitatmap check
+        Standing water may carry disease: cover cuts, wear gloves, keep it off mouth and eyes, wash your hands.
+        Nobody works under weak limbs or dead wood, and no natural hole is blocked, flooded or emptied.
+        On private ground come only when the host knows, and keep the address to yourself.
+        Local rules and licensed practice come before anything said here.""",
+}
+
+TEMPLATES: Mapping[str, Sequence[Column]] = {"pools": POOLS, "visits": VISITS}
+# rows that have lists and checks
+ROWS = 1000
+# so that the same words give the same bytes
+CREATED = datetime.datetime(2000, 1, 1)
+
+
+# --- what the reader knows -------------------------------------------------------------------------------------------
+
+
+def is_marked(cells: Sequence[Any]) -> bool:
+    """Whether a row is headed as the example of a template."""
+    first = next((c for c in cells if c is not None), None)
+    return isinstance(first, str) and first.casefold() == EXAMPLE
+
+
+def is_example(cells: Sequence[Any]) -> bool:
+    """Whether a row says what the example of a template says, however a program saved its dates and decimals."""
+    if not is_marked(cells):  # as nearly all rows are not
+        return False
+    given = [c for c in cells if c is not None]
+    examples = [[c.example for c in columns if c.example is not None] for columns in TEMPLATES.values()]
+    return any(len(given) == len(told) and all(map(_says, given, told)) for told in examples)
+
+
+def _says(cell: Any, told: Any) -> bool:
+    text = " ".join(as_text(cell).split())
+    if isinstance(told, datetime.date):
+        numbers = {int(n) for n in re.findall(r"\d+", text.partition("T")[0].partition(" ")[0])}
+        return numbers in ({told.year, told.month, told.day}, {told.year % 100, told.month, told.day})
+    return text.replace(",", ".") == as_text(told).replace(",", ".")
+
+
+def is_no_data(cells: Sequence[Any]) -> bool:
+    """Whether the first filled row of a sheet says that the sheet is not to be read."""
+    first = next((c for c in cells if c is not None), None)
+    return isinstance(first, str) and first.startswith(NOT_READ)
+
+
+# --- writing ---------------------------------------------------------------------------------------------------------
+
+
+def write_templates(folder: Path) -> None:
+    """Writes pools.xlsx and visits.xlsx."""
+    for kind in TEMPLATES:
+        _write(folder / f"{kind}.xlsx", kind)
+
+
+def _write(path: Path, kind: str) -> None:
+    from xlsxwriter import Workbook
+
+    with Workbook(path, {"default_date_format": "yyyy-mm-dd", "strings_to_formulas": False}) as book:
+        book.set_properties({"created": CREATED})
+        font = {"font_name": "Calibri", "font_size": 11, "valign": "top"}
+        heading = book.add_format(
+            font | {"bold": True, "font_color": "#ffffff", "bg_color": "#0b5c6b", "text_wrap": True, "border": 1}
+        )
+        grey = {"italic": True, "font_color": "#5a6566", "bg_color": "#eef2f1", "locked": False}
+        open_cell, open_date = (
+            book.add_format(font | {"locked": False, "num_format": form}) for form in ("General", "yyyy-mm-dd")
+        )
+        example, example_date = (book.add_format(font | grey | {"num_format": f}) for f in ("General", "yyyy-mm-dd"))
+        plain = book.add_format(font | {"text_wrap": True})
+
+        sheet = book.add_worksheet(SHEETS[kind])
+        sheet.set_row(0, 32, heading)
+        sheet.freeze_panes(1, 1)
+        sheet.set_landscape()
+        sheet.repeat_rows(0)
+        sheet.fit_to_pages(1, 0)
+        for at, column in enumerate(TEMPLATES[kind]):
+            dated = column.check == "date"
+            sheet.set_column(at, at, column.width, open_date if dated else open_cell)
+            sheet.write_string(0, at, column.heading, heading)
+            if isinstance(column.example, datetime.date):
+                sheet.write_datetime(1, at, column.example, example_date)
+            else:
+                sheet.write(1, at, column.example, example_date if dated else example)
+            sheet.data_validation(1, at, ROWS, at, _validation(column))
+        sheet.set_column(len(TEMPLATES[kind]), 16_383, None, open_cell)
+        sheet.protect("", dict.fromkeys(_ALLOWED, True))
+
+        if kind == "visits":
+            names = book.add_worksheet(NAMES_SHEET)
+            names.set_column(0, 0, 60, open_cell)
+            names.set_row(0, 32, heading)
+            names.write_string(0, 0, NAMES_HEADING, heading)
+            names.freeze_panes(1, 0)
+            names.protect("", dict.fromkeys(_ALLOWED, True))
+        lines = book.add_worksheet(HELP_SHEET)
+        lines.set_column(0, 0, 22, plain)
+        lines.set_column(1, 1, 100, plain)
+        lines.hide_gridlines(2)
+        lines.write_string(0, 0, NOT_READ, book.add_format(font | {"bold": True}))
+        advice = re.sub(r"\n {10,}", " ", HELP[kind].strip()).split("\n")
+        for row, text in enumerate(advice, 2):
+            lines.write_string(row, 1, text.strip(), plain)
+        for row, column in enumerate(TEMPLATES[kind], len(advice) + 3):
+            lines.write_string(row, 0, column.heading, book.add_format(font | {"bold": True}))
+            lines.write_string(row, 1, column.help, plain)
+
+
+_ALLOWED = (
+    "format_cells format_columns format_rows insert_rows insert_columns delete_rows sort autofilter insert_hyperlinks"
+).split()
+
+
+def _validation(column: Column) -> dict[str, Any]:
+    """What a cell is held to, in the library's words; the column's help appears where a cell is chosen."""
+    # the program shows 32 characters of a title and 255 of a text
+    rule: dict[str, Any] = {"input_title": column.heading[:32], "input_message": column.help[:255]}
+    rule |= {"error_title": BAD_ENTRY, "error_message": column.help[:255], "error_type": "warning"}
+    if column.strict:
+        rule["error_type"] = "stop"
+    if column.check is None:
+        return rule | {"validate": "any"}
+    if column.check == "date":
+        between = {"criteria": "between", "minimum": datetime.date(2000, 1, 1), "maximum": datetime.date(2099, 12, 31)}
+        return rule | {"validate": "date", "error_message": BAD_DATE} | between
+    if column.check == "names":
+        return rule | {"validate": "list", "source": f"='{NAMES_SHEET}'!$A$2:$A${ROWS}", "error_type": "information"}
+    if isinstance(column.check[0], str):
+        return rule | {"validate": "list", "source": list(column.check)}
+    low, high = column.check
+    return rule | {"validate": "decimal", "criteria": "between", "minimum": low, "maximum": high}

@@ -1,0 +1,1 @@
+"""The trade's words, once: kinds of input, columns and their headings, outcomes."""

@@ -1,0 +1,70 @@
+"""Treatments drawn by lot in blocks of neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from habitatmap.errors import InputError
+from habitatmap.fieldwork.random_assignment import allot, read_treatments
+
+TWO = {"container": ["barrel", "bucket"]}
+
+
+def sites_at(xy: list[tuple[float, float]]) -> pd.DataFrame:
+    frame = pd.DataFrame(xy, columns=["x", "y"], dtype=float)
+    frame.insert(0, "site", [f"S{i:02d}" for i in range(len(xy))])
+    return frame
+
+
+def test_neighbours_share_a_block() -> None:
+    found = allot(sites_at([(0, 0), (900, 0), (10, 0), (910, 0), (0, 900), (0, 910)]), TWO)
+    blocks = {tuple(sorted(b["site"])) for _, b in found.groupby("block")}
+    assert blocks == {("S00", "S02"), ("S01", "S03"), ("S04", "S05")}
+    assert all(sorted(b["container"]) == ["barrel", "bucket"] for _, b in found.groupby("block"))
+
+
+@settings(max_examples=25, deadline=None)
+@given(n=st.integers(4, 25), seed=st.integers(0, 99), lost=st.integers(0, 3))
+def test_every_site_once_and_every_block_whole(n: int, seed: int, lost: int) -> None:
+    draw = np.random.default_rng(seed)
+    sites = sites_at([(float(x), float(y)) for x, y in draw.random((n, 2)) * 1000])
+    sites.loc[: lost - 1, ["x", "y"]] = np.nan
+    found = allot(sites, TWO | {"shade": ["full", "open"]}, seed)
+    assert sorted(found["site"]) == sorted(sites["site"])
+    sizes = found.groupby("block")["treatment"].agg(["size", "nunique"])
+    assert (sizes["size"] == sizes["nunique"]).all()
+    assert sizes["size"].tolist() == [4] * (n // 4) + [n % 4] * (n % 4 > 0)
+    shuffled = sites.sample(frac=1, random_state=seed)
+    pd.testing.assert_frame_equal(found, allot(shuffled, TWO | {"shade": ["full", "open"]}, seed))
+
+
+def test_chance_decides_and_its_seed_is_kept() -> None:
+    sites = sites_at([(float(i), 0.0) for i in range(40)])
+    one, again, other = allot(sites, TWO, 1), allot(sites, TWO, 1), allot(sites, TWO, 2)
+    pd.testing.assert_frame_equal(one, again)
+    assert (one["treatment"] != other["treatment"]).any()
+    first = one.drop_duplicates("block")["treatment"]
+    assert 4 <= (first == "barrel").sum() <= 16  # 20 blocks, a coin for each
+
+
+def test_treatments_are_read_or_refused() -> None:
+    assert read_treatments(["container=barrel, bucket", "filling=oak,beech,chips"]) == {
+        "container": ["barrel", "bucket"],
+        "filling": ["oak", "beech", "chips"],
+    }
+    for wrong in ("container", "container=", "container=barrel", "=a,b", "container=a,a"):
+        with pytest.raises(InputError, match="container=barrel,bucket"):
+            read_treatments([wrong])
+    with pytest.raises(InputError, match="twice"):
+        read_treatments(["a=b,c", "a=d,e"])
+
+
+def test_too_few_sites_and_too_many_treatments() -> None:
+    with pytest.raises(InputError, match="1 sites are too few for 2 treatments"):
+        allot(sites_at([(0, 0)]), TWO)
+    with pytest.raises(InputError, match="16 combinations"):
+        allot(sites_at([(0, 0)]), {"a": list("pqrs"), "b": list("tuvw")})

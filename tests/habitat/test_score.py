@@ -1,0 +1,185 @@
+"""Forage, dead wood and the whole of what a small area offers, by hand."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.typing import NDArray
+from shapely import box
+
+from habitatmap.geo.grid import Grid
+from habitatmap.habitat.dead_wood import dead_wood
+from habitatmap.habitat.forage import MONTHS, forage_by_month, lean_month, season_mean, season_months
+from habitatmap.habitat.score import inside_cells, offer
+
+GRID = Grid(0.0, 30.0, 10.0, 3, 4)
+NO_TREES = pd.DataFrame({"x": [], "y": [], "genus": [], "condition": []}).astype({"genus": str, "condition": str})
+
+
+class Trees:
+    """Made-up worth: linden flowers in month 6, willow in month 3; each crown 50 m2; oaks are likely hollow."""
+
+    def forage(self, trees: pd.DataFrame) -> NDArray[np.float64]:
+        out = np.zeros((len(trees), 12))
+        out[trees["genus"] == "Tilia", 5] = 0.8
+        out[trees["genus"] == "Salix", 2] = 1.0
+        out[trees["genus"] == ""] = np.nan
+        return out
+
+    def crown_m2(self, trees: pd.DataFrame) -> NDArray[np.float64]:
+        return np.full(len(trees), 50.0)
+
+    def likelihood(self, trees: pd.DataFrame) -> NDArray[np.float64]:
+        return np.where(trees["genus"] == "Quercus", 0.6, np.where(trees["genus"] == "", np.nan, 0.1))
+
+
+def cover(classes: list[list[int]]) -> Any:
+    """Class 1: meadow, 0.4 from month 4 to 9; class 2: wood, 0.1 all year, dead wood 0.7; class 3: nothing known."""
+    table = pd.DataFrame(index=range(3), columns=["code", *MONTHS, "dead_wood", "assumed"], dtype=object)
+    table[MONTHS] = np.array([[0, 0, 0, *[0.4] * 6, 0, 0, 0], [0.1] * 12, [np.nan] * 12])
+    table["dead_wood"] = [0.0, 0.7, np.nan]
+    table["assumed"] = ["", "", "garden"]
+    return SimpleNamespace(classes=np.array(classes, dtype=np.uint16), table=table)
+
+
+COVER = cover([[1, 1, 2, 0], [1, 1, 2, 3], [2, 2, 2, 3]])
+
+
+def trees(*rows: tuple[float, float, str, str]) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=["x", "y", "genus", "condition"])
+
+
+def test_classes_by_month() -> None:
+    forage = forage_by_month(COVER, NO_TREES, Trees(), GRID)
+    assert forage.shape == (12, 3, 4)
+    assert forage.dtype == np.float32
+    assert forage[4, 0].tolist() == pytest.approx([0.4, 0.4, 0.1, np.nan], nan_ok=True)
+    assert forage[0, 0, 0] == 0
+    assert np.isnan(forage[:, 1:, 3]).all()
+
+
+def test_trees_add_their_crowns() -> None:
+    stand = trees(
+        (5, 25, "Tilia", "living"),
+        (6, 24, "Tilia", ""),
+        (15, 25, "Tilia", "dead"),
+        (25, 25, "", "living"),
+        (99, 5, "Tilia", "living"),
+    )
+    forage = forage_by_month(COVER, stand, Trees(), GRID)
+    plain = forage_by_month(COVER, NO_TREES, Trees(), GRID)
+    # two crowns of half a cell at 0.8 on 0.4 of meadow: 1.2, and a cell holds 1
+    assert forage[5, 0, 0] == 1
+    expected = plain.copy()
+    expected[5, 0, 0] = 1
+    assert np.array_equal(forage, expected, equal_nan=True), "dead, nameless and distant trees add nothing"
+    one = forage_by_month(COVER, stand[:1], Trees(), GRID)
+    assert one[5, 0, 0] == pytest.approx(0.8)
+
+
+def test_a_tree_makes_no_ground_known() -> None:
+    forage = forage_by_month(COVER, trees((35, 25, "Tilia", "living")), Trees(), GRID)
+    assert np.isnan(forage[:, 0, 3]).all()
+    assert np.isnan(forage_by_month(None, trees((35, 25, "Tilia", "living")), Trees(), GRID)).all()
+
+
+def test_seasons() -> None:
+    assert season_months(3, 10) == [3, 4, 5, 6, 7, 8, 9, 10]
+    assert season_months(10, 2) == [10, 11, 12, 1, 2]
+    assert season_months(5, 5) == [5]
+
+
+def test_season_mean_of_the_known_months() -> None:
+    forage = np.full((12, 1, 2), np.nan, dtype=np.float32)
+    forage[3, 0, 0], forage[5, 0, 0], forage[11, 0, 0] = 0.2, 0.6, 1.0
+    assert season_mean(forage, 3, 10)[0].tolist() == pytest.approx([0.4, np.nan], nan_ok=True)
+
+
+def test_lean_month_is_one_for_the_area() -> None:
+    forage = np.full((12, 1, 3), 0.5, dtype=np.float32)
+    forage[6, 0] = [0.1, 0.9, np.nan]
+    forage[7, 0] = [0.6, 0.2, 0.2]
+    values, month = lean_month(forage, 5, 9)
+    assert month == 8
+    assert values[0].tolist() == pytest.approx([0.6, 0.2, 0.2])
+    _, inside = lean_month(forage, 5, 9, np.array([[True, False, False]]))
+    assert inside == 7
+    assert lean_month(np.full_like(forage, 0.3), 5, 9)[1] == 5, "of equal months the first"
+    values, month = lean_month(np.full_like(forage, np.nan), 5, 9)
+    assert month is None
+    assert np.isnan(values).all()
+
+
+def test_dead_wood_and_its_trees() -> None:
+    stand = trees(
+        (5, 25, "Quercus", "living"),  # 0.6 on a meadow of 0
+        (5, 15, "Quercus", "log"),  # lies: 1
+        (25, 25, "Quercus", ""),  # 0.6 on a wood of 0.7: at most 1
+        (35, 15, "", "living"),  # nothing known of tree or ground
+        (35, 5, "Tilia", "living"),  # 0.1 on unknown ground
+    )
+    wood = dead_wood(COVER, stand, Trees(), GRID)
+    expected = [[0.6, 0, 1, np.nan], [1, 0, 0.7, np.nan], [0.7, 0.7, 0.7, 0.1]]
+    np.testing.assert_allclose(wood, expected, rtol=1e-6)
+    alone = dead_wood(None, stand, Trees(), GRID)
+    assert np.isnan(alone).sum() == 12 - 4
+
+
+def area(**changes: Any) -> Any:
+    settings = SimpleNamespace(
+        season=SimpleNamespace(first_month=4, last_month=9),
+        flight=SimpleNamespace(forage_median_m=20.0),
+        near=SimpleNamespace(forage_from=0.4, dead_wood_from=0.5),
+    )
+    parts = {
+        "grid": GRID,
+        "land_cover": COVER,
+        "trees": NO_TREES,
+        "tree_table": Trees(),
+        "boundary": None,
+        "settings": settings,
+    }
+    return SimpleNamespace(**{**parts, **changes})
+
+
+def test_the_whole_offer() -> None:
+    found = offer(area(trees=trees((15, 15, "Fraxinus", "dead")), boundary=box(0, 0, 30, 20)))
+    assert found.lean_month == 4
+    np.testing.assert_allclose(found.season[:, :3], [[0.4, 0.4, 0.1], [0.4, 0.4, 0.1], [0.1, 0.1, 0.1]], rtol=1e-6)
+    # the threshold of 0.4 is met by meadow, whatever the rounding of its mean
+    np.testing.assert_allclose(found.forage_m[:, :3], [[0, 0, 10], [0, 0, 10], [10, 10, 200**0.5]])
+    assert found.dead_wood_m[:, 0].tolist() == [pytest.approx(200**0.5), 10, 0]
+    assert found.inside.tolist() == [[False] * 4, [True] * 3 + [False], [True] * 3 + [False]]
+    np.testing.assert_allclose(
+        found.weight, [[0, 0, 0, np.nan], [0.4, 0.4, 0.1, np.nan], [0.1, 0.1, 0.1, np.nan]], rtol=1e-6
+    )
+    assert np.isnan(found.access[0, 3]), "a cell without data has no score"
+    assert (found.access_share > 0).all()
+    assert found.measured.tolist() == [[True, True, True, False], [True] * 3 + [False], [True] * 3 + [False]]
+
+
+def test_without_land_cover_only_trees_are_known() -> None:
+    found = offer(area(land_cover=None, trees=trees((15, 15, "Fraxinus", "log"))))
+    assert found.lean_month is None
+    assert np.isnan(found.access).all()
+    assert np.isnan(found.dead_wood_access).all()
+    assert np.isnan(found.forage_m).all()
+    assert found.dead_wood_m[1, 2] == 10
+    assert not found.measured.any()
+
+
+def test_a_cell_belongs_where_its_centre_lies() -> None:
+    assert inside_cells(box(0, 4, 14, 26), GRID).sum() == 3
+    assert inside_cells(box(0, 6, 16, 24), GRID).tolist() == [[False] * 4, [True, True, False, False], [False] * 4]
+
+
+def test_nothing_given_is_changed() -> None:
+    stand = trees((5, 25, "Quercus", "living"))
+    before, classes = stand.copy(), COVER.classes.copy()
+    offer(area(trees=stand))
+    pd.testing.assert_frame_equal(stand, before)
+    assert np.array_equal(COVER.classes, classes)

@@ -1,0 +1,200 @@
+"""What goes on paper: tagged, any script, hostile text printed as it is written, codes that a phone reads."""
+
+from __future__ import annotations
+
+import io
+from functools import cache
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pypdfium2
+import pytest
+import shapely
+import zxingcpp
+from pypdf import PdfReader
+
+import habitatmap
+from habitatmap.errors import InputError
+from habitatmap.paper import typst_pdf as press
+from habitatmap.paper.maps import Sheet
+from habitatmap.paper.pictures import pictures
+from habitatmap.paper.sheets import RECORDING, access, geo_uri, labels, new_names, recording_sheet, site_sheets
+from habitatmap.read.layers import shipped_folder
+from habitatmap.run import Result
+from tests.areas import centre, class_table, write_area
+
+HOSTILE = [
+    "#set page(fill: red) $x$ *bold* `raw` #panic(1)",
+    "\"quotes\" 'single' \\ back {braces} <tag> </script> [link](x) @ref // comment /* more",
+    "=SUM(A1) +1 -2 @at",
+    "Größe ñandú Łódź 漢字かな مرحبا",
+]
+
+
+@cache
+def demo() -> Result:
+    return habitatmap.run(habitatmap.open_area(shipped_folder("demo_area")))
+
+
+def text_of(pdf: bytes) -> str:
+    """The text in reading order, its white space as single spaces."""
+    said = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages)
+    return " ".join(said.replace("\u200b", "").split())
+
+
+def hostile_area(folder: Path) -> Path:
+    classes = np.full((40, 40), 1, np.uint8)
+    classes[:, 25:] = 2
+    land = [(HOSTILE[1], "yes", shapely.box(*centre(40, -1), *centre(-1, 40)))]
+    return write_area(
+        folder,
+        classes,
+        class_table({1: 0.5, 2: 0.2}, {1: 0.3, 2: 0.0}),
+        pools=[("Pool A", *centre(5, 5)), ("N1", *centre(30, 30))],
+        land=land,
+        toml="\n[plan]\npools = 2\nspacing_m = 50\n\n[sheets]\ncontact = '''" + HOSTILE[0] + "'''\n",
+    )
+
+
+def test_sheets_are_tagged_and_the_same_twice() -> None:
+    for make in (site_sheets, labels, recording_sheet):
+        once = make(demo())
+        assert once == make(demo())
+        catalog = PdfReader(io.BytesIO(once)).trailer["/Root"]
+        assert catalog["/MarkInfo"]["/Marked"]
+        assert "/StructTreeRoot" in catalog
+        assert catalog["/Lang"] == "en"
+        assert b"pdfuaid:part" in once
+
+
+def test_a_page_for_each_site() -> None:
+    plan = demo().plan
+    pages = PdfReader(io.BytesIO(site_sheets(demo()))).pages
+    assert len(pages) == len(plan)
+    for page, row in zip(pages, plan.itertuples(), strict=True):
+        said = page.extract_text()
+        assert f"Site {row.rank}: " in said
+        assert "small child" in said  # the caution stands where the pool is set out
+    assert len(PdfReader(io.BytesIO(site_sheets(demo(), [2]))).pages) == 1
+
+
+def test_the_code_on_a_sheet_is_the_place() -> None:
+    """Read from the page as printed at 100 dpi by a general reader (ZXing); the URI is RFC 5870's: latitude first."""
+    row = demo().plan.iloc[0]
+    page = pypdfium2.PdfDocument(site_sheets(demo(), [1]))[0]
+    found = zxingcpp.read_barcodes(page.render(scale=100 / 72).to_pil())
+    assert [code.text for code in found] == [geo_uri(row["lon"], row["lat"], 10.0, "N1")]
+    assert found[0].text.startswith(f"geo:{row['lat']:.6f},{row['lon']:.6f};u=10")
+
+
+def test_labels_carry_every_standing_pool_and_the_new_names() -> None:
+    document = pypdfium2.PdfDocument(labels(demo()))
+    codes = {c.text for page in document for c in zxingcpp.read_barcodes(page.render(scale=150 / 72).to_pil())}
+    pools = demo().pools
+    assert codes == {*pools.loc[pools["standing"] == "yes", "pool"], *new_names(demo())}
+
+
+def test_hostile_words_are_printed_as_written(tmp_path: Path) -> None:
+    result = habitatmap.run(habitatmap.open_area(hostile_area(tmp_path / "a")))
+    assert new_names(result) == ["N2", "N3"]  # N1 is taken
+    sites = text_of(site_sheets(result))
+    for word in ('"quotes"', "{braces}", "<tag>", "</script>", "[link](x)", "@ref", "/* more"):
+        assert word in sites
+    printed = text_of(labels(result))
+    assert "#panic(1)" in printed.replace(" ", "")
+    assert "*bold*" in printed
+
+
+@pytest.mark.parametrize("text", [*HOSTILE, "\ud800 lone", "\u202egnirts", "\U0001f600\ufe0f", "x" * 10_000, "a\x00b"])
+def test_any_text_can_be_printed(text: str) -> None:
+    """PDF/UA forbids a missing glyph, so that the compiler would refuse what `printable` lets through."""
+    label = {"name": text, "long": max(len(text), 6), "contact": text, "qr": "q.svg", "qr-alt": text}
+    svg = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
+    words = dict.fromkeys(("labels", "label_what", "label_leave", "label_water", "label_questions"), text)
+    made = press.pdf("sheets.typ", {"kind": "labels", "title": text, "words": words, "labels": [label]}, {"q.svg": svg})
+    assert made.startswith(b"%PDF")
+
+
+def test_what_no_font_has_becomes_a_box() -> None:
+    assert press.printable("a\U0001f600b") == f"a{press.NO_GLYPH}b"
+    assert press.printable("e\U000e0041x\ufe0f") == "ex"  # a tag and a selector, which nobody sees
+    assert press.printable({"a": ["Größe 漢字 مرحبا", 1, None]}) == {"a": ["Größe 漢字 مرحبا", 1, None]}
+    assert ord(press.NO_GLYPH) in press.signs()
+
+
+def test_a_site_on_private_ground_has_no_place(tmp_path: Path) -> None:
+    classes = np.full((60, 60), 1, np.uint8)
+    land = [("Garden row", "ask", shapely.box(*centre(60, -1), *centre(-1, 60)))]
+    folder = write_area(
+        tmp_path / "p", classes, class_table({1: 0.5}), land=land, toml="\n[plan]\npools = 1\nprivate = true\n"
+    )
+    frame = gpd.read_file(folder / "land.gpkg").assign(private="yes")
+    frame.to_file(folder / "land.gpkg")
+    result = habitatmap.run(habitatmap.open_area(folder))
+    assert result.plan["private"].tolist() == ["yes"]
+    made = site_sheets(result)
+    said = text_of(made)
+    assert "Longitude, latitude" not in said.split("What was done")[0]
+    assert "never enter unasked" in said
+    assert not zxingcpp.read_barcodes(pypdfium2.PdfDocument(made)[0].render(scale=100 / 72).to_pil())
+
+
+def test_rows_typed_from_the_recording_sheet_are_read(tmp_path: Path) -> None:
+    said = text_of(recording_sheet(demo()))
+    heads = [heading for heading, _, _ in RECORDING]
+    assert all(heading in said for heading in heads)
+    typed = {"pool": "Pool A", "date": "2025-06-02", "outcome": "larvae", "larvae": "3", "checked": "no"}
+    row = ",".join(typed.get(heading, "") for heading in heads)
+    folder = hostile_area(tmp_path / "typed")
+    (folder / "visits.csv").write_text(",".join(heads) + "\n" + row + "\n", encoding="utf-8")
+    area = habitatmap.open_area(folder)
+    assert area.ledger.counts()["visits"] == {"read": 1, "accepted": 1, "set_aside": 0}
+    assert area.visits.loc[0, "larvae"] == 3
+
+
+def test_the_nearest_way_and_where_it_lies() -> None:
+    paths = gpd.GeoDataFrame(
+        {"kind": ["path", "street"], "name": ["", "Mill Street"]},
+        geometry=[shapely.LineString([(0, 500), (1000, 500)]), shapely.LineString([(0, -30), (1000, -30)])],
+    )
+    assert access(100, 0, paths) == "The nearest way is Mill Street, 30 m to the south as the crow flies."
+    assert access(100, 480, paths) == "The nearest way is path, 20 m to the north as the crow flies."
+    assert access(100, 500, paths).startswith("It stands on the way itself")
+    assert "No ways" in access(0, 0, paths.iloc[:0])
+
+
+def test_a_wrong_site_gets_a_sentence() -> None:
+    with pytest.raises(InputError, match=r"--site 99: there is no such suggestion; the plan has 1 to 10"):
+        site_sheets(demo(), [99])
+
+
+def test_a_scale_bar_is_as_long_as_it_says() -> None:
+    sheet = Sheet(0, 0, 1000, 500, 500.0)
+    svg = sheet.svg("x", [])
+    assert ">200 m</text>" in svg
+    assert "V2H100.0V" in svg  # 200 m at 0.5 units a metre; 500 m would be half the sheet
+    assert sheet.at(1000, 0) == (500.0, 250.0)
+
+
+def test_pictures_have_scale_north_key_and_credits() -> None:
+    made = pictures(demo())
+    assert {name.split(".")[0] for name in made} == {"ground", "forage_season", "reach_now", "gaps", "plan"}
+    for name, content in made.items():
+        if name.endswith(".svg"):
+            svg = content.decode("utf-8")
+            assert "1 km</text>" in svg
+            assert ">N</text>" in svg
+            assert "Invented data" in svg
+            assert "drawn from blurred places" in svg
+        else:
+            assert content.startswith(b"\x89PNG")
+
+
+def test_the_press_reads_nothing_but_its_folder() -> None:
+    """A path in a record stays a text; only the names given as pictures are files."""
+    label = {"name": "/etc/hostname", "long": 13, "contact": "../main.typ", "qr": "q.svg", "qr-alt": "x"}
+    svg = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
+    words = dict.fromkeys(("labels", "label_what", "label_leave", "label_water", "label_questions"), "w")
+    made = press.pdf("sheets.typ", {"kind": "labels", "title": "t", "words": words, "labels": [label]}, {"q.svg": svg})
+    assert "/etc/ hostname" in text_of(made)  # the name is so large that it breaks

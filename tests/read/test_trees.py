@@ -1,0 +1,251 @@
+"""Trees: place, genus, thickness in centimetres whatever was measured, alive or dead wood."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import osmium
+import pytest
+
+from habitatmap.read.files import read_tables
+from habitatmap.read.formats.table import Stated
+from habitatmap.read.trees import TREES, name_of_tree, read_thickness
+from tests.read.tables import aside, table, trees
+
+
+@pytest.mark.parametrize(
+    ("genus", "species", "expected"),
+    [
+        ("Tilia", "x vulgaris", ("Tilia", "Tilia x vulgaris")),
+        ("tilia", "Tilia cordata", ("Tilia", "Tilia cordata")),
+        (None, "Quercus robur", ("Quercus", "Quercus robur")),
+        (None, "Platanus × hispanica", ("Platanus", "Platanus x hispanica")),
+        ("Quercus robur", None, ("Quercus", "Quercus robur")),
+        (None, "Quercus", ("Quercus", "Quercus")),
+        ("Malus", "sp.", ("Malus", "")),
+        ("Määrittelemättä", "Määrittelemättä", ("", "")),
+        ("unknown", None, ("", "")),
+        (None, "robur", ("", "robur")),
+        (None, None, ("", "")),
+        ("ACER", "platanoides 'Globosum'", ("Acer", "Acer platanoides 'Globosum'")),
+        (None, "Winterlinde", ("Tilia", "Winterlinde")),
+        ("Linde", None, ("Tilia", "Linde")),
+        ("chêne", "chêne pédonculé", ("Quercus", "chêne pédonculé")),
+        (None, "castaño de Indias", ("Aesculus", "castaño de Indias")),
+        (None, "rauduskoivu", ("Betula", "rauduskoivu")),
+        (None, "zomereik", ("Quercus", "zomereik")),
+        (None, "unknown broadleaf", ("", "unknown broadleaf")),
+    ],
+)
+def test_names(genus: object, species: object, expected: tuple[str, str]) -> None:
+    assert name_of_tree(genus, species) == expected
+
+
+@pytest.mark.parametrize(
+    ("cell", "centimetres"),
+    [
+        (45, 45),
+        ("45,5", 45.5),
+        ("45 cm", 45),
+        ("0.45 m", 45),
+        ("18 in", 45.72),
+        ('18"', 45.72),
+        ("30 - 50 cm", 40),
+        ("30-50", 40),
+        ("30 bis 50 cm", 40),
+        ("70 cm -", 70),
+        ("70+", 70),
+        (">70 cm", 70),
+        ("- 10 cm", 5),
+        ("<10 cm", 5),
+        ("0 - 10 cm", 5),
+        ("450 mm", 45),
+    ],
+)
+def test_thickness_of_one_cell(cell: object, centimetres: float) -> None:
+    assert read_thickness([cell], "dbh cm") == [pytest.approx(centimetres)]
+
+
+def test_thickness_nobody_can_read_is_not_known() -> None:
+    assert all(math.isnan(v) for v in read_thickness(["thick", None, "-", ""], "dbh cm"))
+
+
+@pytest.mark.parametrize(
+    ("cells", "heading", "expected"),
+    [
+        ([40, 60], "dbh", [40, 60]),
+        ([0.4, 0.62], "dbh", [40, 62]),
+        ([12, 24], "dbh (in)", [30.48, 60.96]),
+        ([0.4, 0.6], "dbh_m", [40, 60]),
+        ([400, 600], "diameter [mm]", [40, 60]),
+    ],
+)
+def test_units_by_heading_or_by_the_whole_column(cells: list[object], heading: str, expected: list[float]) -> None:
+    assert read_thickness(cells, heading) == pytest.approx(expected)
+
+
+def test_a_column_that_could_be_anything_is_not_known_and_said() -> None:
+    frame, ledger = trees(table("x,y,genus,dbh", (1, 1, "Tilia", 400), (2, 2, "Tilia", 650)))
+    assert frame["diameter_cm"].isna().all()
+    assert any("known unit" in remark for remark in ledger.remarks)
+
+
+def test_a_girth_is_divided_by_pi() -> None:
+    frame, _ = trees(table("x,y,Stammumfang (cm)", (1, 1, 100 * math.pi)))
+    assert frame["diameter_cm"].tolist() == [pytest.approx(100)]
+    both, _ = trees(table("x,y,girth_cm,dbh", (1, 1, 314, 90), (2, 2, 314, "")))
+    assert both["diameter_cm"].tolist() == [90, pytest.approx(99.95, abs=0.01)]
+
+
+def test_girths_under_the_heading_of_diameters_are_said() -> None:
+    girths = [(i, 0, "Tilia", 90 + 5 * i) for i in range(9)]
+    frame, ledger = trees(table("x,y,genus,dbh (cm)", *girths))
+    assert frame["diameter_cm"].median() == 110  # used as the heading says
+    assert any("If they are girths" in remark for remark in ledger.remarks)
+    frame, ledger = trees(table("x,y,genus,dbh (cm)", *[(x, y, g, 2 * t) for x, y, g, t in girths]))
+    assert frame["diameter_cm"].isna().all()
+    assert any("may hold girths" in remark for remark in ledger.remarks)
+    _, ledger = trees(table("x,y,genus,dbh (cm)", *[(x, y, g, t / 3) for x, y, g, t in girths]))
+    assert not any("girth" in remark for remark in ledger.remarks)
+
+
+def test_girths_that_are_not_pi_times_the_diameters_are_said() -> None:
+    for factor, said in ((3.14, False), (1.0, True), (6.28, True)):
+        rows = [(i, 0, 30 + i, (30 + i) * factor) for i in range(5)]
+        _, ledger = trees(table("x,y,dbh (cm),girth (cm)", *rows))
+        assert any("3.1 times a diameter" in remark for remark in ledger.remarks) is said
+
+
+@pytest.mark.parametrize("word", ["small", "mature", "veteran", "jung", "gros", "grande"])
+def test_a_size_in_words_is_no_thickness(word: str) -> None:
+    frame, ledger = trees(table("x,y,genus,dbh (cm)", (1, 1, "Tilia", 40), (2, 2, "Tilia", word)))
+    assert frame["diameter_cm"].isna().tolist() == [False, True]
+    assert any(word in remark for remark in ledger.remarks)
+
+
+def test_impossible_thickness_is_not_known() -> None:
+    frame, _ = trees(table("x,y,diameter_cm", (1, 1, -5), (2, 2, 0), (3, 3, 90000), (4, 4, 50)))
+    assert frame["diameter_cm"].isna().tolist() == [True, True, True, False]
+
+
+@pytest.mark.parametrize(
+    ("cell", "condition"),
+    [
+        ("living", "living"),
+        ("gut", "living"),
+        ("Dead", "dead"),
+        ("abgestorben", "dead"),
+        ("mort", "dead"),
+        ("kuollut", "dead"),
+        ("stump", "stump"),
+        ("Baumstumpf", "stump"),
+        ("kanto", "stump"),
+        ("log", "log"),
+        ("liegend", "log"),
+        ("maapuu", "log"),
+        (None, ""),
+        ("see note", ""),
+    ],
+)
+def test_conditions(cell: object, condition: str) -> None:
+    frame, _ = trees(table("x,y,condition", (1, 1, cell)))
+    assert frame["condition"].tolist() == [condition]
+
+
+def test_vacant_sites_and_removed_trees_are_set_aside_and_dead_wood_is_not() -> None:
+    rows = [
+        (1, 1, "Tilia", "vacant"),
+        (2, 2, "Tilia", "removed"),
+        (3, 3, "Vacant site", ""),
+        (4, 4, "Stump", ""),
+        (5, 5, "Tilia", "stump"),
+    ]
+    frame, ledger = trees(table("x,y,species,condition", *rows))
+    assert [row for row, _ in aside(ledger)] == [2, 3, 4]
+    assert frame["condition"].tolist() == ["stump", "stump"]
+    assert frame["genus"].tolist() == ["", "Tilia"]
+
+
+def test_order_and_types() -> None:
+    frame, _ = trees(table("x,y,genus", (9, 1, "Acer"), (1, 9, "Tilia"), (1, 2, "Acer")))
+    assert frame[["x", "y"]].to_numpy().tolist() == [[1, 2], [1, 9], [9, 1]]
+    assert {n: str(t) for n, t in frame.dtypes.items()} == TREES
+    empty, _ = trees()
+    assert {n: str(t) for n, t in empty.dtypes.items()} == TREES
+
+
+def test_two_trees_in_one_place_are_two_unless_the_rows_are_the_same() -> None:
+    frame, ledger = trees(table("x,y,genus,id", (1, 1, "Tilia", 1), (1, 1, "Tilia", 2), (1, 1, "Tilia", 2)))
+    assert len(frame) == 2
+    assert aside(ledger) == [(4, "the row repeats row 3")]
+
+
+SHARED = Path(__file__).parents[2].parent / "shared" / "data" / "real" / "helsinki"
+
+
+def test_a_register_and_openstreetmap_meet_in_twelve_trees() -> None:
+    """Counted when the slice was typed: 13 of its 35 trees lie 0.2 to 3.1 m from a tree of OpenStreetMap.
+
+    Two of them, 3 m apart, share one such tree, which can be only one of them: 12 are counted once.
+    """
+    if not SHARED.exists():
+        pytest.skip("the shared extract of Helsinki is not here")
+    nodes = osmium.FileProcessor(str(SHARED / "helsinki.osm.pbf"), osmium.osm.NODE)
+    mapped = [(n.lat, n.lon) for n in nodes.with_filter(osmium.filter.TagFilter(("natural", "tree")))]
+    osm = table("lat,lon,species", *mapped, file="trees_osm.csv")
+    frame, ledger = trees(*read_tables(SHARED / "trees_register_slice.csv"), osm, stated=Stated())
+    assert len(mapped) == 649
+    assert len(frame) == 35 + 649 - 12
+    apart = [float(reason.split(", ")[1].split(" m")[0]) for _, reason in aside(ledger)]
+    assert (min(apart), max(apart)) == (0.2, 3.1)
+
+
+def test_a_citys_register() -> None:
+    """35 rows of Helsinki's register as published: Finnish headings, WKT in degrees, size classes, one undefined."""
+    if not SHARED.exists():
+        pytest.skip("the shared register slice is not here")
+    frame, ledger = trees(*read_tables(SHARED / "trees_register_slice.csv"), stated=Stated())
+    assert ledger.counts()["trees"] == {"read": 35, "accepted": 35, "set_aside": 0}
+    assert (frame["genus"] == "Tilia").sum() == 18
+    assert (frame["genus"] == "").sum() == 1
+    assert set(frame["diameter_cm"]) == {5.0, 15.0, 25.0, 40.0, 60.0, 70.0}
+    assert frame["x"].between(380_000, 390_000).all()
+
+
+def test_a_tree_of_two_files_counts_once_and_the_fuller_row_stays() -> None:
+    register = table("x,y,genus,dbh", (0, 0, "Tilia", 50), (20, 0, "Acer", 30), (40, 0, "Tilia", 30), file="trees.csv")
+    mapped = table(
+        "x,y,genus", (3.1, 0, "Tilia"), (22, 0, "Tilia"), (41, 0, ""), (42, 0, ""), (60, 0, ""), file="trees_osm.csv"
+    )
+    frame, ledger = trees(register, mapped)
+    # within 4 m: another genus is another tree, an unknown one may be the same, and each tree is the same as one only
+    assert frame["x"].tolist() == [0, 20, 22, 40, 42, 60]
+    assert [(row, "row 2 of trees.csv, 3.1 m" in reason) for row, reason in aside(ledger)] == [(2, True), (4, False)]
+
+
+def test_what_two_lists_say_differently_of_one_tree_is_told() -> None:
+    """A slip of measure, another species, alive or dead: told. A genus beside its species, or no figure: nothing."""
+    head = "x,y,genus,species,dbh (cm),condition"
+    office = [
+        (0, 0, "Tilia", "Tilia cordata", 50, "living"),
+        (20, 0, "Acer", "Acer campestre", 30, "living"),
+        (40, 0, "Quercus", "Quercus robur", 60, "living"),
+        (60, 0, "Quercus", "Quercus robur", 60, "living"),
+    ]
+    mapped = [
+        (1, 0, "Tilia", "Tilia cordata", 90, ""),
+        (21, 0, "Acer", "Acer platanoides", "", ""),
+        (41, 0, "Quercus", "Quercus", 70, ""),
+        (61, 0, "Quercus", "", "", "dead"),
+    ]
+    frame, ledger = trees(table(head, *office, file="trees.csv"), table(head, *mapped, file="trees_osm.csv"))
+    assert len(frame) == 4
+    (told,) = [remark for remark in ledger.remarks if "described differently" in remark]
+    assert told.startswith("3 trees")
+    for words in (
+        "trees.csv row 2 and trees_osm.csv row 2: diameter 50 cm against 90 cm",
+        "row 3: Acer campestre against Acer platanoides",
+        "trees_osm.csv row 5: living against dead",
+    ):
+        assert words in told

@@ -1,0 +1,210 @@
+"""Visits: outcomes in six languages, counts with bounds, and blank is never none seen."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import pandas as pd
+import pytest
+
+from habitatmap.read.ledger import Ledger
+from habitatmap.read.pools import read_pools
+from habitatmap.read.visits import OUTCOME_WORDS, OUTCOMES, VISITS, read_visits
+from tests.read.tables import FINLAND, IN_METRES, aside, table, visits
+
+
+def outcome_of(cell: object, count: object = None, columns: str = "pool,date,outcome,larvae") -> str:
+    frame, _ = visits(table(columns, ("P1", "2024-05-03", cell, count)))
+    return frame["outcome"].iloc[0] if len(frame) else "set aside"
+
+
+def test_a_full_row() -> None:
+    frame, ledger = visits(
+        table(
+            "pool,date,outcome,larvae,taxon,checked,action,observer,note",
+            ("p1", datetime.date(2024, 5, 3), "larvae", 3, "Eristalini", "yes", "topped up", "A", "n"),
+        )
+    )
+    (row,) = frame.to_dict("records")
+    assert row == {
+        "pool": "P1",
+        "date": pd.Timestamp("2024-05-03"),
+        "outcome": "larvae",
+        "larvae": 3.0,
+        "taxon": "Eristalini",
+        "checked": "yes",
+        "action": "topped up",
+        "observer": "A",
+        "note": "n",
+        "larvae_low": 3.0,
+        "larvae_high": 3.0,
+        "file": "table.csv",
+        "row": 2,
+    }
+    assert ledger.counts()["visits"] == {"read": 1, "accepted": 1, "set_aside": 0}
+
+
+@pytest.mark.parametrize(
+    ("outcome", "words"),
+    [
+        ("larvae", "larvae|Larven|larves|larvas|toukkia|seen|vorhanden|présent|aanwezig|yes|TRUE|Larvae seen"),
+        ("none seen", "none seen|keine|aucune|geen|ninguna|ei toukkia|no larvae|absent|nothing|notDetected"),
+        ("dry", "dry|trocken|à sec|droog|seco|kuiva|dried out|Dry."),
+        ("frozen", "frozen|gefroren|gelé|bevroren|helado|jäässä"),
+        ("gone", "gone|verschwunden|disparu|verdwenen|desaparecido|kadonnut|missing|stolen"),
+        (
+            "not reached",
+            "not reached|nicht erreicht|non atteint|niet bereikt|no alcanzado|ei saavutettu|no access|locked",
+        ),
+    ],
+)
+def test_outcomes_in_six_languages(outcome: str, words: str) -> None:
+    given = words.split("|")
+    frame, _ = visits(table("pool,date,outcome", *[("P1", f"2024-05-{d:02d}", w) for d, w in enumerate(given, 1)]))
+    assert dict(zip(given, frame["outcome"], strict=True)) == dict.fromkeys(given, outcome)
+
+
+def test_every_outcome_has_words_and_no_word_two_outcomes() -> None:
+    assert set(OUTCOME_WORDS.values()) == set(OUTCOMES)
+    for outcome in OUTCOMES:
+        assert OUTCOME_WORDS[outcome] == outcome
+
+
+@pytest.mark.parametrize(
+    ("cell", "count", "expected"),
+    [
+        (None, 3, "larvae"),
+        (None, "10+", "larvae"),
+        (None, "lots", "larvae"),
+        (None, None, "set aside"),
+        (None, 0, "set aside"),
+        (None, "1?", "set aside"),
+        ("?", None, "set aside"),
+        ("larvae", None, "larvae"),
+        ("larvae", 0, "set aside"),
+        ("none seen", 0, "none seen"),
+        ("none seen", 2, "set aside"),
+        ("dry", 2, "set aside"),
+        ("dry", 0, "dry"),
+        ("squirrel", None, "set aside"),
+        (3, None, "set aside"),
+    ],
+)
+def test_outcome_and_count_together(cell: object, count: object, expected: str) -> None:
+    assert outcome_of(cell, count) == expected
+
+
+def test_where_only_counts_are_kept_a_zero_is_a_count() -> None:
+    frame, ledger = visits(
+        table("pool,date,larvae", ("P1", "2024-05-03", 0), ("P1", "2024-05-04", 2), ("P1", "2024-05-05", ""))
+    )
+    assert frame["outcome"].tolist() == ["none seen", "larvae"]
+    assert aside(ledger)[0][0] == 4
+
+
+def test_a_column_of_zeros_and_ones_is_seen_or_not() -> None:
+    frame, _ = visits(table("pool,date,outcome", ("P1", "2024-05-03", 1), ("P1", "2024-05-04", 0.0)))
+    assert frame["outcome"].tolist() == ["larvae", "none seen"]
+    frame, ledger = visits(table("pool,date,outcome", ("P1", "2024-05-03", 1), ("P1", "2024-05-04", 2)))
+    assert len(frame) == 0
+    assert "number" in aside(ledger)[0][1]
+
+
+def test_counts_keep_their_bounds() -> None:
+    rows = [("P1", f"2024-05-0{i}", "larvae", c) for i, c in enumerate([4, "10+", "2-3", "many", ""], 1)]
+    frame, _ = visits(table("pool,date,outcome,larvae", *rows))
+    assert frame["larvae"].tolist()[0] == 4
+    assert frame["larvae"].isna().tolist() == [False, True, True, True, True]
+    assert frame["larvae_low"].tolist()[:4] == [4, 10, 2, 1]
+    assert frame["larvae_high"].tolist()[:4] == [4, math.inf, 3, math.inf]
+
+
+def test_visits_to_unknown_pools_are_set_aside_with_the_nearest_name() -> None:
+    _, ledger = visits(
+        table(
+            "pool,date,outcome",
+            ("Pol 12", "2024-05-03", "dry"),
+            ("Pool 13", "2024-05-03", "dry"),
+            ("", "2024-05-03", "dry"),
+        )
+    )
+    (near, far, none) = aside(ledger)
+    assert "nearest is Pool 12" in near[1]
+    assert "nearest" not in far[1]
+    assert "names no pool" in none[1]
+
+
+def test_a_visit_to_a_pool_that_was_set_aside_says_so() -> None:
+    ledger = Ledger()
+    pools = read_pools([table("pool,x,y", ("P1", 1, 2), ("P2", "", ""))], FINLAND, IN_METRES, ledger)
+    read_visits([table("pool,date,outcome", ("p2", "2024-05-03", "dry"))], pools, IN_METRES, ledger)
+    assert any("itself set aside" in reason for _, reason in aside(ledger))
+
+
+def test_two_looks_on_one_day_are_two_looks_and_only_an_identical_row_is_a_repeat() -> None:
+    frame, ledger = visits(
+        table(
+            "pool,date,outcome,time",
+            ("P1", "2024-05-03", "larvae", "9:00"),
+            ("P1", "2024-05-03", "larvae", "17:00"),
+            ("P1", "2024-05-03", "larvae", "9:00"),
+            ("P1", "2024-05-03", "none seen", "9:00"),
+        )
+    )
+    assert frame["row"].tolist() == [2, 3, 5]
+    assert aside(ledger) == [(4, "the row repeats row 2")]
+
+
+def test_undecided_dates_are_set_aside_with_the_remedy() -> None:
+    frame, ledger = visits(
+        table("pool,date,outcome", ("P1", "3/5/2024", "dry"), ("P1", "2024-05-03", "dry"), ("P1", "", "dry"))
+    )
+    assert frame["row"].tolist() == [3]
+    assert ledger.frame()["remedy"].tolist()[0].startswith("write the date as year-month-day")
+    assert "no date" in aside(ledger)[1][1]
+
+
+def test_a_future_date_is_no_fault() -> None:
+    frame, _ = visits(table("pool,date,outcome", ("P1", "2099-05-03", "dry")))
+    assert len(frame) == 1
+
+
+def test_order_and_types() -> None:
+    rows = [("P2", "2024-05-03", "dry"), ("P1", "2024-06-03", "dry"), ("P1", "2024-05-03", "dry")]
+    frame, _ = visits(table("pool,date,outcome", *rows))
+    assert frame["row"].tolist() == [4, 3, 2]
+    assert {n: str(t) for n, t in frame.dtypes.items()} == VISITS
+    empty, _ = visits()
+    assert {n: str(t) for n, t in empty.dtypes.items()} == VISITS
+
+
+def test_what_cannot_be_read_in_a_row_that_counts_is_said() -> None:
+    frame, ledger = visits(
+        table("pool,date,outcome,larvae,checked", ("P1", "2024-05-03", "larvae", "a cup", "perhaps"))
+    )
+    assert frame["larvae"].isna().all()
+    assert any('1 cells of larvae cannot be read (row 2: "a cup")' in remark for remark in ledger.remarks)
+    assert any('"perhaps"' in remark for remark in ledger.remarks)
+
+
+def test_visits_before_set_out_are_said() -> None:
+    ledger = Ledger()
+    pools = read_pools([table("pool,x,y,set_out", ("P1", 1, 2, "2024-05-01"))], FINLAND, IN_METRES, ledger)
+    rows = [("P1", "2023-05-03", "dry"), ("P1", "2024-05-03", "dry")]
+    assert len(read_visits([table("pool,date,outcome", *rows)], pools, IN_METRES, ledger)) == 2
+    assert any(remark.startswith("1 visits are dated before") for remark in ledger.remarks)
+
+
+def test_a_column_of_larvae_alone_may_say_any_outcome() -> None:
+    frame, ledger = visits(
+        table(
+            "pool,date,Larven ja/nein",
+            ("P1", "2024-05-01", "ja"),
+            ("P1", "2024-05-02", "nein"),
+            ("P1", "2024-05-03", "trocken"),
+            ("P1", "2024-05-04", "vielleicht"),
+        )
+    )
+    assert frame["outcome"].tolist() == ["larvae", "none seen", "dry"]
+    assert [row for row, _ in aside(ledger)] == [5]

@@ -1,0 +1,80 @@
+"""What seemed to work, lifetimes and incidents as sections and tables."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pandas as pd
+
+from habitatmap.export.formats import csv_text, json_text
+from habitatmap.page.sections import report_page
+from habitatmap.practice.account import Practice, practice
+from habitatmap.practice.lifetimes import CAUSES, COMPLAINTS
+from habitatmap.reports.practice import practice_sections, practice_summary, practice_tables
+from habitatmap.survey import searches as looks
+
+
+def practised(n: int = 24, note: str = "") -> Practice:
+    draw = np.random.default_rng(8)
+    pools = pd.DataFrame(
+        {
+            "pool": [f"P{i:02d}" for i in range(n)],
+            "set_out": pd.to_datetime("2025-03-01"),
+            "removed": pd.NaT,
+            "container": ["bucket", "tub"] * (n // 2),
+            "filling": "",
+            "shade": draw.choice(["full", "half"], n),
+            "volume_l": draw.choice([5.0, 10.0, 20.0], n),
+            "note": "",
+        }
+    ).astype(
+        {"removed": "datetime64[s]", "set_out": "datetime64[s]"}
+        | dict.fromkeys(["pool", "container", "filling", "shade", "note"], "str")
+    )
+    rows = [(f"P{i:02d}", f"2025-0{m}-10", "larvae" if i % 3 else "none seen", "") for i in range(n) for m in (5, 6, 7)]
+    rows += [("P03", "2025-08-01", "gone", "storm"), ("P04", "2025-09-01", "gone", note)] if n else []
+    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome", "note"])
+    visits = visits.assign(date=pd.to_datetime(visits["date"]), larvae=3.0, taxon="Eristalis tenax", checked="yes")
+    visits = visits.assign(action="", observer="", file="", row=range(len(visits)))
+    visits.loc[visits["outcome"] != "larvae", ["larvae", "taxon", "checked"]] = [np.nan, "", ""]
+    visits = visits.astype(dict.fromkeys(("pool", "outcome", "note", "taxon", "checked", "action"), "str"))
+    day = pd.Timestamp("2025-10-01").date()
+    return practice(pools, visits, day, looks(visits, pools, day))
+
+
+def test_the_sections_say_what_the_tables_hold() -> None:
+    found = practised(note="Complaint of a neighbour")
+    worked, lasting, wrong = practice_sections(found)
+    assert [s.key for s in (worked, lasting, wrong)] == ["worked", "lasting", "incidents"]
+    assert len(worked.tables[1].rows) == len(found.comparison.differences)
+    assert any("cannot be told apart" in row[-1] for row in worked.tables[1].rows)
+    assert "24 pools with a set-out date 2 were lost" in lasting.lead
+    assert {row[0] for row in lasting.tables[1].rows} == {"not stated", "weather or falling wood"}
+    assert [row[0] for row in lasting.tables[2].rows] == list(CAUSES)  # the words that were looked for, all of them
+    assert all(word in wrong.words[0] for word in COMPLAINTS)
+    assert wrong.tables[1].rows == [("P04", "2025-09-01", "complaint", "Complaint of a neighbour")]
+
+
+def test_hostile_notes_stay_text() -> None:
+    found = practised(note="=cmd|complaint<script>alert(1)</script>{{7*7}}")
+    page = report_page("t", "k", "d", practice_sections(found))
+    assert "<script" not in page
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;{{7*7}}" in page
+    told = csv_text(practice_tables(found)["complaints.csv"])
+    assert "'=cmd" in told
+
+
+def test_every_figure_for_a_machine() -> None:
+    found = practised()
+    told = json.loads(json_text(practice_summary(found)))
+    assert told["lifetimes"]["lost"] == 2
+    assert told["lifetimes"]["median_days"] is None  # not known is not zero
+    assert told["comparisons"] == found.comparison.comparisons > 0
+    assert len(told["lifetimes"]["standing"]) == 2
+
+
+def test_no_pool_at_all() -> None:
+    found = practised(0)
+    assert "No pool has a set-out date" in report_page("t", "k", "d", practice_sections(found))
+    assert practice_tables(found)["differences.csv"].empty

@@ -1,0 +1,228 @@
+"""Rounds as files: nothing of a record is ever executed, nobody gets another's pools, same inputs same bytes."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from html.parser import HTMLParser
+from pathlib import Path
+
+import icalendar
+import pytest
+from defusedxml import ElementTree
+from pypdf import PdfReader
+from shapely import LineString, box
+
+from habitatmap.area import Area, open_area
+from habitatmap.fieldwork.rounds import Rounds, read_week
+from habitatmap.reports.rounds import file_names, person_page, rounds_summary, rounds_text, write_rounds
+from habitatmap.run import rounds_of
+from habitatmap.words.cautions import MOSQUITOES, round_cautions
+from tests.areas import LEFT, TOP, write_area
+
+GPX = "{http://www.topografix.com/GPX/1/1}"
+EVIL = '<script>alert(1)</script>{{7*7}}${7*7} =cmd|"x"!A1 "quoted" \u202eturned ]]> ﷽ 😀'
+WEEK = read_week("2025-W27")
+
+
+def area_with(
+    folder: Path, pools: list[list[str]], visits: list[list[str]], toml: str = "", paths: LineString | None = None
+) -> Area:
+    write_area(folder, land=[("park", "yes", box(LEFT, TOP - 500, LEFT + 400, TOP))], toml=toml, pools=[])
+    for name, heads, rows in (
+        ("pools", ["pool", "x", "y", "set_out", "private", "container", "volume_l", "host", "note"], pools),
+        ("visits", ["pool", "date", "outcome", "observer", "note"], visits),
+    ):
+        with (folder / f"{name}.csv").open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows([heads, *rows])
+    if paths is not None:
+        import geopandas as gpd
+
+        gpd.GeoDataFrame(geometry=[paths], crs="EPSG:32632").to_file(folder / "paths.gpkg")
+    return open_area(folder)
+
+
+def pool(name: str, x: float, private: str = "no", host: str = "", note: str = "", volume: str = "10") -> list[str]:
+    return [name, str(LEFT + x), str(TOP - 100), "2025-03-01", private, "bucket", volume, host, note]
+
+
+@pytest.fixture
+def evil(tmp_path: Path) -> Rounds:
+    area = area_with(
+        tmp_path / "town",
+        [pool(EVIL, 10, "yes", f"host {EVIL}", f"note\r\n{EVIL}"), pool("../../etc/passwd", 90), pool("c", 300, "yes")],
+        [[EVIL, "2025-05-01", "dry", f"../../{EVIL}"], ["c", "2025-05-02", "none seen", "Ben\nBEGIN:VALARM"]],
+        '\n[rounds]\npeople = ["../../évil", "Ben"]\n',
+    )
+    return rounds_of(area, WEEK)
+
+
+class Tags(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.text: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        assert not any(name.startswith("on") or name == "style" for name, _ in attrs)
+
+    def handle_data(self, data: str) -> None:
+        self.text.append(data)
+
+
+def test_hostile_text_stays_text(evil: Rounds, tmp_path: Path) -> None:
+    out = tmp_path / "out" / "rounds"
+    write_rounds(evil, out)
+    names = sorted(path.name for path in out.iterdir())
+    each = [f"{name}.{suffix}" for name in ("01-evil", "02-ben") for suffix in ("gpx", "html", "ics")]
+    assert names == [*each, "rounds.csv", "rounds.html", "rounds.json", "rounds.pdf"]
+    assert [p.name for p in (tmp_path / "out").iterdir()] == ["rounds"]  # and nothing anywhere else
+    shown = EVIL.replace("\u202e", "")
+    for page in out.glob("*.html"):
+        found = Tags()
+        found.feed(page.read_text(encoding="utf-8"))
+        assert "script" not in found.tags
+        assert "\u202e" not in "".join(found.text)
+    found = Tags()
+    found.feed((out / "rounds.html").read_text(encoding="utf-8"))
+    assert f"1 {shown}" in found.text or f"2 {shown}" in found.text
+    for file in out.glob("*.gpx"):
+        assert ElementTree.parse(file).getroot().get("version") == "1.1"
+    for file in out.glob("*.ics"):
+        calendar = icalendar.Calendar.from_ical(file.read_bytes())
+        assert [type(part).__name__ for part in calendar.walk()] == ["Calendar", "Event"]
+        assert max(map(len, file.read_bytes().split(b"\r\n"))) <= 75
+    rows = list(csv.DictReader(io.StringIO((out / "rounds.csv").read_text(encoding="utf-8"), newline="")))
+    assert all(not (cell or "").startswith(("=", "+", "-", "@")) or key in ("x", "y", "lon", "lat")
+               for row in rows for key, cell in row.items())  # fmt: skip
+    json.loads((out / "rounds.json").read_text(encoding="utf-8"))
+    assert "\u202e" not in rounds_text(evil)
+
+
+@pytest.mark.parametrize("names", [["../a", "..", "C:\\x", "nul\x00", "", "😀", "a" * 300, "Ben", "ben", "-rf"]])
+def test_file_names_are_plain_and_apart(names: list[str]) -> None:
+    found = file_names(names)
+    assert len(set(found.values())) == len(names)
+    for name in found.values():
+        assert name.replace("-", "").isalnum()
+        assert name.isascii()
+        assert 2 < len(name) < 50
+
+
+@pytest.fixture
+def town(tmp_path: Path) -> Rounds:
+    # two people, each with two pools; Ann's are private and have hosts; a path joins the first pair
+    area = area_with(
+        tmp_path / "town",
+        [
+            pool("pool-a1", 10, "yes", "Host Alpha", "behind the shed"),
+            pool("pool-a2", 200, "yes", "Host Beta", volume=""),
+            pool("pool-b1", 600, note="by the fountain"),
+            pool("pool-b2", 900, "yes", "Host Gamma"),
+        ],
+        [
+            ["pool-a1", "2025-05-01", "dry", "Ann"],
+            ["pool-a2", "2025-05-01", "none seen", "Ann"],
+            ["pool-b1", "2025-05-01", "larvae", "Ben"],
+            ["pool-b2", "2025-05-03", "none seen", "Ben"],
+            ["pool-b2", "2025-06-03", "not reached", "Ben"],
+        ],
+        '\n[cautions]\nmosquitoes = "reported"\n',
+        LineString([(LEFT + 10, TOP - 120), (LEFT + 10, TOP - 160), (LEFT + 200, TOP - 160), (LEFT + 200, TOP - 120)]),
+    )
+    return rounds_of(area, WEEK)
+
+
+def test_each_person_sees_their_own_pools_only(town: Rounds, tmp_path: Path) -> None:
+    write_rounds(town, tmp_path / "rounds")
+    own = {
+        "01-ann": ("pool-a1", "pool-a2", "Host Alpha", "Host Beta", "shed"),
+        "02-ben": ("pool-b1", "pool-b2", "Host Gamma", "fountain"),
+    }
+    for name, words in own.items():
+        other = next(w for n, w in own.items() if n != name)
+        for suffix in ("html", "gpx", "ics"):
+            text = (tmp_path / "rounds" / f"{name}.{suffix}").read_text(encoding="utf-8").replace("\n ", "")
+            assert words[0] in text
+            assert words[1] in text
+            assert not [word for word in other if word in text]
+        assert "Ann" not in (tmp_path / "rounds" / "02-ben.html").read_text(encoding="utf-8")
+
+
+def test_cautions_stand_on_every_list(town: Rounds, tmp_path: Path) -> None:
+    write_rounds(town, tmp_path / "rounds")
+    for file in (tmp_path / "rounds").iterdir():
+        if file.suffix == ".pdf":
+            text = " ".join(page.extract_text() for page in PdfReader(file).pages)
+            text = " ".join(text.split())
+        else:
+            text = file.read_text(encoding="utf-8")
+        text = text.replace("\n ", "").replace("\r\n ", "").replace("\\,", ",")
+        if file.suffix != ".csv":
+            assert MOSQUITOES["reported"].split(":")[0] in text.replace("\r", ""), file.name
+    text = " ".join(round_cautions(town.area.settings))
+    for word in ("child", "disease", "wash your hands", "garden", "limbs", "Local rules"):
+        assert word in text
+    table = rounds_text(town)
+    assert "arrange the visit with Host Alpha first" in table
+    assert "Not reached on 2025-06-03" in table
+    # open ground needs no host
+    row = next(line for line in table.splitlines() if " pool-b1 " in line)
+    assert "arrange" not in row
+
+
+def test_water_litter_and_metres(town: Rounds) -> None:
+    found = rounds_summary(town)
+    ann, ben = found["people"]
+    assert (ann["person"], ann["pools"], ann["water_not_known"], ann["water_l"]) == ("Ann", 2, 1, 5.0)
+    assert ann["walk_m"] == pytest.approx(20 + 40 + 190 + 40 + 20)  # along the path
+    assert ben["walk_m"] == pytest.approx(300)  # no path: straight
+    assert found["along"] == "paths"
+    assert found["due_by_reason"]["found dry"] == 1
+    assert "about 5 l and for 1 pool of unknown volume" in person_page(town, "Ann")
+    assert "leaf litter;" in person_page(town, "Ann")
+    assert ", and leaf litter;" not in person_page(town, "Ben")
+    assert any("pool-b1" in note and "straight" in note for note in found["notes"])
+
+
+def test_routes_and_calendar(town: Rounds, tmp_path: Path) -> None:
+    write_rounds(town, tmp_path / "rounds")
+    root = ElementTree.parse(tmp_path / "rounds" / "01-ann.gpx").getroot()
+    assert [child.tag for child in root] == [f"{GPX}metadata", f"{GPX}rte", f"{GPX}trk"]  # the schema's order
+    names = [point.find(f"{GPX}name").text for point in root.iter(f"{GPX}rtept")]
+    assert names == ["1 pool-a1", "2 pool-a2"]
+    assert len(list(root.iter(f"{GPX}trkpt"))) >= 6
+    for point in [*root.iter(f"{GPX}rtept"), *root.iter(f"{GPX}trkpt")]:
+        assert 48 < float(point.get("lat")) < 49
+        assert 8 < float(point.get("lon")) < 10
+    straight = ElementTree.parse(tmp_path / "rounds" / "02-ben.gpx").getroot()
+    assert [child.tag for child in straight] == [f"{GPX}metadata", f"{GPX}rte"]
+    event = icalendar.Calendar.from_ical((tmp_path / "rounds" / "01-ann.ics").read_bytes()).walk("VEVENT")[0]
+    assert str(event["dtstart"].dt) == "2025-06-30"
+    assert str(event["dtend"].dt) == "2025-07-07"
+    assert event["dtstamp"].dt.isoformat() == "2025-07-01T00:00:00+00:00"  # the day of the data, not of the run
+    assert event["class"] == "PRIVATE"
+
+
+def test_same_inputs_same_bytes(town: Rounds, tmp_path: Path) -> None:
+    write_rounds(town, tmp_path / "one")
+    again = rounds_of(open_area(town.area.folder), WEEK)
+    write_rounds(again, tmp_path / "two")
+    files = sorted(path.name for path in (tmp_path / "one").iterdir())
+    assert files == sorted(path.name for path in (tmp_path / "two").iterdir())
+    for name in files:
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
+
+
+def test_no_pool_due_is_a_result(tmp_path: Path) -> None:
+    area = area_with(
+        tmp_path / "town", [pool("a", 10)], [["a", "2025-06-29", "none seen", "Ann"]], "\n[rounds]\nextra_visits = 0\n"
+    )
+    found = rounds_of(area, WEEK)
+    assert found.people == []
+    assert "No pool is due" in rounds_text(found)
+    write_rounds(found, tmp_path / "rounds")
+    assert "No pool is due" in (tmp_path / "rounds" / "rounds.html").read_text(encoding="utf-8")
+    assert (tmp_path / "rounds" / "rounds.csv").read_text(encoding="utf-8").startswith("week,person,order,pool")

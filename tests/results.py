@@ -1,0 +1,125 @@
+"""A small made-up result, with nasty text in every text field, for the tests of what is written."""
+
+from __future__ import annotations
+
+import datetime
+from types import SimpleNamespace
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from pyproj import CRS
+from shapely import LineString, MultiPolygon, box
+
+from habitatmap.export.formats import RASTERS
+from habitatmap.geo.grid import Grid
+from habitatmap.read.settings import Settings
+from habitatmap.result.tables import PLAN_COLUMNS, POOL_COLUMNS
+from habitatmap.words.cautions import general_cautions, site_caution
+from habitatmap.words.reasons import doubt, reason
+
+NASTY = '=HYPERLINK("http://x")\n<script>alert(1)</script> {{ 7*7 }} {% raw %} ]]> ‮ "\',;\x00\x0b\r Ünïcødé 樹 -'
+GRID = Grid(500_000.0, 5_400_300.0, 10.0, 30, 40)
+CRS_UTM = CRS.from_epsg(32632)
+AREA_OF_INVENTED_TEXT = "+1 Invented place"
+
+
+def invented(rows: int = 3, **changes: Any) -> Any:
+    """A result with `rows` rows in every table; the second suggestion lies on private land."""
+    rng = np.random.default_rng(4)
+    settings = Settings()
+    x, y = GRID.left + 100.0 + 10 * np.arange(rows), GRID.top - 100.0 - 10 * np.arange(rows)
+    pools = pd.DataFrame({name: [f"{NASTY}{i}" for i in range(rows)] for name in POOL_COLUMNS}, columns=POOL_COLUMNS)
+    for name in "x y lon lat uncertainty_m forage_m dead_wood_m forage_score occupancy forage_in_reach".split():
+        pools[name] = rng.random(rows)
+    pools["x"], pools["y"] = x, y
+    pools["forage_m"] = np.nan
+    pools["visits"] = np.arange(rows)
+    visits = pd.DataFrame(
+        {"pool": [NASTY] * rows, "date": pd.to_datetime(["2025-05-01"] * rows), "larvae": np.nan, "note": NASTY}
+    )
+    if rows:
+        visits.loc[0, "date"] = pd.NaT
+    trees = pd.DataFrame({"x": x, "y": y, "genus": NASTY, "diameter_cm": 80.0, "likelihood": np.nan})
+    shapes = [box(a, b, a + 50, b + 50) for a, b in zip(x, y, strict=True)]
+    places = gpd.GeoDataFrame(
+        {"name": [NASTY] * rows, "consent": "ask", "pools": 1, "forage_mean": np.nan}, geometry=shapes, crs=CRS_UTM
+    )
+    # one gap is of two parts, one has a hole
+    parts = [s if i else MultiPolygon([s, box(s.bounds[0] + 100, s.bounds[1], s.bounds[0] + 140, s.bounds[1] + 9)])
+             for i, s in enumerate(shapes)]  # fmt: skip
+    parts = [p.difference(p.centroid.buffer(10, quad_segs=2)) if i == 1 else p for i, p in enumerate(parts)]
+    gaps = gpd.GeoDataFrame(
+        {"rank": np.arange(1, rows + 1), "area_ha": 0.25, "cause": [NASTY] * rows}, geometry=parts, crs=CRS_UTM
+    )
+    links = gpd.GeoDataFrame(
+        {"from_place": np.arange(rows), "to_place": 0, "probability": 0.5},
+        geometry=[LineString([(a, b), (a + 90, b)]) for a, b in zip(x, y, strict=True)],
+        crs=CRS_UTM,
+    )
+    plan = pd.DataFrame([suggestion(i + 1, settings) for i in range(rows)], columns=PLAN_COLUMNS)
+    if rows > 1:
+        plan.loc[1, ["x", "y", "lon", "lat"]] = np.nan
+        plan.loc[1, "private"] = "yes"
+    zones = gpd.GeoDataFrame(plan[["rank", "place", "private"]], geometry=shapes, crs=CRS_UTM)
+    rasters = {name: rng.random(GRID.shape).astype(np.float32) for name in RASTERS}
+    rasters["forage_lean"][:, :7] = np.nan
+    parts_of_it = {
+        "title": NASTY,
+        "settings": settings,
+        "crs": CRS_UTM,
+        "grid": GRID,
+        "rasters": rasters,
+        "pools": pools,
+        "visits": visits,
+        "trees": trees,
+        "places": places,
+        "plan": plan,
+        "plan_exchanged": None,
+        "public": None,
+        "zones": zones,
+        "gaps": gaps,
+        "ask_first": pd.DataFrame({"rank": np.arange(1, rows + 1), "place": NASTY, "adds": 0.01}),
+        "links": links,
+        "candidates_lost": pd.DataFrame({"reason": ["no data"] * rows, "cells": np.arange(rows)}),
+        "set_aside": pd.DataFrame(
+            {"file": ["p.csv"] * rows, "row": 2, "column": "pool", "value": NASTY, "reason": NASTY, "remedy": "=say"}
+        ),
+        "summary": {
+            "title": NASTY,
+            "as_of": datetime.date(2025, 6, 1),
+            "cells": np.int64(1200),
+            "now": np.float32(0.5),
+            "unknown": float("nan"),
+            "cautions": general_cautions(settings),
+        },
+    }
+    return SimpleNamespace(**{**parts_of_it, **changes})
+
+
+def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:
+    """One row of plan.csv."""
+    row = {
+        "rank": rank,
+        "x": GRID.left + 105.0 * rank,
+        "y": GRID.top - 55.0,
+        "lon": 9.0 + rank / 700,
+        "lat": 48.75 + rank / 900,
+        "place": AREA_OF_INVENTED_TEXT,
+        "consent": "ask",
+        "forage_m": 20.0,
+        "dead_wood_m": 141.4213562373095,
+        "nearest_pool_m": 312.4099870362662,
+        "gain": 0.0123 / rank,
+        "cumulative": sum(0.0123 / earlier for earlier in range(1, rank + 1)),
+        "occupancy_expected": 0.31,
+        "occupancy_low": 0.1,
+        "occupancy_high": 0.6,
+        "robustness": 0.8,
+        "wanted": "no",
+        "not_allowed": "",
+        "sampled": "yes",
+        "private": "no",
+    } | changes
+    return row | {"reason": reason(row), "could_be_wrong": doubt(row), "caution": site_caution(row, settings)}

@@ -1,0 +1,207 @@
+"""The chance of each pool: its own looks, the prior where looks are few, numbers of area.toml over all."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from habitatmap.errors import InputError
+from habitatmap.survey import Chances, Prior, fit_occupancy
+from habitatmap.survey import probabilities as chances
+from habitatmap.survey.probabilities import where_to_look
+
+MODEL = SimpleNamespace(existing="model", new="model")
+
+
+def town(pools: int = 40, seed: int = 1, most: int = 4) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Made-up pools, half of them occupied, seen into up to `most` times with detection 0.6."""
+    rng = np.random.default_rng(seed)
+    names = [f"made up {i:03d}" for i in range(pools)]
+    rows = []
+    for name in names:
+        occupied = rng.random() < 0.5
+        for k in range(int(rng.integers(0, most + 1))):
+            outcome = "larvae" if occupied and rng.random() < 0.6 else "none seen"
+            rows.append((name, pd.Timestamp("2026-04-01") + pd.Timedelta(days=20 * k), outcome))
+    frame = pd.DataFrame({"pool": names, "set_out": pd.Timestamp("2025-10-01")})
+    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"])
+    return frame, visits.assign(date=pd.to_datetime(visits["date"]))
+
+
+def run(pools: pd.DataFrame, visits: pd.DataFrame, occupancy: Any = MODEL, **more: Any) -> Chances:
+    return chances(pools, visits, "2026-11-01", occupancy, **more)
+
+
+def test_the_headline_is_the_plain_fit() -> None:
+    pools, visits = town()
+    got = run(pools, visits)
+    fit = fit_occupancy(got.looks.detections)
+    s = got.summary
+    assert s["estimate"] == pytest.approx(fit.psi, abs=1e-10)
+    np.testing.assert_allclose([s["low"], s["high"]], fit.interval(), atol=1e-8)
+    np.testing.assert_allclose([s["se"], s["detection"]], [fit.psi_se, fit.p], atol=1e-10)
+    assert s["naive"] == pytest.approx(fit.naive)
+    assert s["pools_visited"] == fit.n_sites
+    assert s["naive"] < s["estimate"]
+    assert s["basis"].startswith("maximum likelihood")
+    assert s["false_positives"]["5 %"]["estimate"] < s["estimate"]
+
+
+def test_each_pool_by_its_own_looks() -> None:
+    pools, visits = town()
+    got = run(pools, visits)
+    frame = got.pools
+    fit = fit_occupancy(got.looks.detections, prior=Prior())
+    np.testing.assert_allclose(frame["occupancy"], fit.conditional, atol=1e-12)
+    low, high = fit.interval(part="conditional")
+    np.testing.assert_allclose(frame["occupancy_low"], low, atol=1e-12)
+    np.testing.assert_allclose(frame["occupancy_high"], high, atol=1e-12)
+    found, blank, none = (
+        frame["detections"] > 0,
+        (frame["detections"] == 0) & (frame["visits"] > 0),
+        frame["visits"] == 0,
+    )
+    assert (frame.loc[found, ["occupancy", "occupancy_low", "occupancy_high"]] == 1).all(axis=None)
+    assert frame.loc[found, "basis"].str.fullmatch(r"\d looks?, larvae seen").all()
+    assert frame.loc[blank, "basis"].str.fullmatch(r"\d looks?, none seen").all()
+    assert (frame.loc[none, "basis"] == "no look: all-pool estimate").all()
+    assert (frame["occupancy_low"] <= frame["occupancy"]).all()
+    assert (frame["occupancy"] <= frame["occupancy_high"]).all()
+    chance = frame[blank].groupby("visits")["occupancy"].first()
+    assert chance.is_monotonic_decreasing
+    assert chance.max() < frame.loc[none, "occupancy"].max()
+    assert got.new.value == pytest.approx(fit.psi)
+
+
+def test_draws_tell_the_same_as_the_figures() -> None:
+    pools, visits = town()
+    got = run(pools, visits, draws=2000)
+    assert got.draws.shape == (2000, 40)
+    np.testing.assert_allclose(got.draws.mean(axis=0), got.pools["occupancy"], atol=0.01)
+    np.testing.assert_allclose(np.quantile(got.draws, 0.975, axis=0), got.pools["occupancy_high"], atol=0.03)
+    assert got.new_draws.mean() == pytest.approx(got.new.value, abs=0.005)
+    no_look = (got.pools["visits"] == 0).to_numpy()
+    np.testing.assert_array_equal(got.draws[:, no_look], np.repeat(got.new_draws[:, None], no_look.sum(), axis=1))
+
+
+def test_where_one_more_look_teaches_most() -> None:
+    pools, visits = town()
+    order = where_to_look(run(pools, visits))
+    assert order["value"].is_monotonic_decreasing
+    looked = run(pools, visits).pools.set_index("pool").loc[order["pool"], "visits"].to_numpy()
+    assert looked[0] <= 1  # a pool seen blank again and again has little left to teach
+    assert (order["value"][order["occupancy"] == 1] == 0).all()
+
+
+def test_too_few_looks_fall_back_on_the_expert_value() -> None:
+    pools, visits = town(pools=8)
+    got = run(pools, visits)
+    s = got.summary
+    assert s["basis"].startswith("too few to estimate: ")
+    assert [s[k] for k in ("estimate", "low", "high", "se", "detection", "false_positives")] == [None] * 6
+    assert s["naive"] is not None
+    assert (got.pools.loc[got.pools["visits"] == 0, "basis"] == "expert value (too few looks)").all()
+    blank = got.pools[(got.pools["visits"] > 0) & (got.pools["detections"] == 0)]
+    assert blank["basis"].str.endswith("weighed with an expert value").all()
+    assert 0 < s["from_data"] < 1
+
+
+def test_no_visit_at_all() -> None:
+    pools, visits = town()
+    got = run(pools, visits[:0])
+    assert got.summary["pools_visited"] == 0
+    assert got.summary["naive"] is None
+    assert got.summary["from_data"] == 0
+    np.testing.assert_allclose(got.pools["occupancy"], 0.4)  # the expert value
+    assert got.new.basis.startswith("expert value (too few looks)")
+
+
+def test_no_pool_at_all() -> None:
+    pools, visits = town()
+    got = run(pools[:0], visits[:0])
+    assert got.draws.shape == (200, 0)
+    assert list(got.pools.columns) == [
+        "pool",
+        "visits",
+        "detections",
+        "occupancy",
+        "occupancy_low",
+        "occupancy_high",
+        "basis",
+    ]
+
+
+def test_numbers_of_area_toml_override_exactly() -> None:
+    pools, visits = town()
+    got = run(pools, visits, SimpleNamespace(existing=0.25, new=1.0))
+    assert (got.pools[["occupancy", "occupancy_low", "occupancy_high"]] == 0.25).all(axis=None)
+    assert (got.pools["basis"] == "set in area.toml").all()
+    assert (got.draws == 0.25).all()
+    assert got.new == (1.0, 1.0, 1.0, "set in area.toml")
+    assert (got.new_draws == 1).all()
+    assert got.summary == run(pools, visits).summary  # the survey itself is told all the same
+
+
+def test_what_is_no_look_changes_no_digit() -> None:
+    pools, visits = town()
+    plain = run(pools, visits)
+    extra = [("made up 001", "2026-05-05", o) for o in ("dry", "frozen", "gone", "not reached")]
+    extra += [("made up 002", "2025-10-03", "larvae")]  # two days after set-out
+    more = pd.DataFrame(extra, columns=["pool", "date", "outcome"]).assign(date=lambda v: pd.to_datetime(v["date"]))
+    got = run(pools, pd.concat([visits, more], ignore_index=True))
+    pd.testing.assert_frame_equal(got.pools, plain.pools)
+    np.testing.assert_array_equal(got.draws, plain.draws)
+    assert {k: v for k, v in got.summary.items() if k != "left_out"} == {
+        k: v for k, v in plain.summary.items() if k != "left_out"
+    }
+
+
+def test_the_order_of_rows_changes_no_digit() -> None:
+    pools, visits = town()
+    plain = run(pools, visits, group=np.arange(40) // 2)
+    turned = pools[::-1].reset_index(drop=True)
+    got = run(turned, visits.sample(frac=1, random_state=2).reset_index(drop=True), group=(np.arange(40) // 2)[::-1])
+    pd.testing.assert_frame_equal(got.pools[::-1].reset_index(drop=True), plain.pools)
+    np.testing.assert_array_equal(got.draws[:, ::-1], plain.draws)
+    assert got.summary == plain.summary
+
+
+def test_places_close_together_count_once() -> None:
+    pools, visits = town()
+    got = run(pools, visits, group=np.arange(40) // 2)
+    rows = []
+    for i in range(0, 40, 2):
+        both = got.looks.detections[i : i + 2].ravel()
+        rows.append(np.concatenate([both[~np.isnan(both)], np.full(8, np.nan)])[:8])
+    fit = fit_occupancy(np.array(rows), prior=Prior())
+    assert got.new.value == pytest.approx(fit.psi, abs=1e-12)
+    assert got.summary["pools_visited"] == run(pools, visits).summary["pools_visited"]  # pools stay pools
+    with pytest.raises(InputError, match="3 labels for 40 pools"):
+        run(pools, visits, group=[1, 2, 3])
+
+
+def test_earlier_seasons_are_told_not_counted() -> None:
+    pools, visits = town()
+    before = pd.DataFrame({"pool": ["made up 000"], "date": [pd.Timestamp("2025-12-01")], "outcome": ["larvae"]})
+    plain, got = run(pools, visits), run(pools, pd.concat([before, visits], ignore_index=True))
+    assert got.summary["estimate"] == plain.summary["estimate"]
+    assert got.pools["visits"][0] == plain.pools["visits"][0] + 1
+    assert got.pools["basis"][0].endswith("; 1 of earlier seasons not counted")
+
+
+def test_a_boundary_estimate_has_an_interval_but_no_error() -> None:
+    pools = pd.DataFrame({"pool": [f"made up {i:02d}" for i in range(30)], "set_out": pd.NaT})
+    rows = [
+        (p, pd.Timestamp("2026-05-01"), o)
+        for i, p in enumerate(pools["pool"])
+        for o in (["larvae", "none seen"] if i < 28 else ["none seen"] * 2)
+    ]
+    got = run(pools, pd.DataFrame(rows, columns=["pool", "date", "outcome"]))
+    assert got.summary["estimate"] == 1
+    assert got.summary["se"] is None
+    assert 0.8 < got.summary["low"] < 1
+    assert "limit" in got.summary["basis"]

@@ -1,0 +1,65 @@
+"""Moran's I and the block bootstrap, against slow ways and on grounds where the answer is plain."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from habitatmap.survey import fit_occupancy
+from habitatmap.survey.probabilities import as_rows
+from habitatmap.survey.spatial_autocorrelation import block_bootstrap, clustering
+
+
+def ground(side: int = 9) -> tuple[np.ndarray, np.ndarray]:
+    """Places 200 m apart on a square."""
+    x, y = np.meshgrid(np.arange(side) * 200.0, np.arange(side) * 200.0)
+    return x.ravel() + 20 * np.sin(y.ravel()), y.ravel() + 20 * np.cos(x.ravel())
+
+
+def test_morans_i_by_hand() -> None:
+    x, y = ground(4)
+    n = np.full(16, 2)
+    d = np.array([2, 1, 0, 0, 1, 2, 0, 0, 0, 1, 0, 1, 0, 0, 0, 0])
+    fit = fit_occupancy(as_rows(n, d))
+    told = clustering(x, y, n, d, fit)
+    beyond = (d > 0) - fit.psi * (1 - (1 - fit.p) ** n)
+    beyond = beyond - beyond.mean()
+    apart = np.hypot(x[:, None] - x, y[:, None] - y)
+    total = 0.0
+    for i in range(16):
+        for j in np.argsort(apart[i])[1:5]:
+            total += beyond[i] * beyond[j] / 4
+    assert told.i == pytest.approx(total / (beyond**2).sum())
+    assert told.expected == pytest.approx(-1 / 15)
+
+
+def test_finds_in_one_corner_lie_together_and_strewn_ones_do_not() -> None:
+    x, y = ground()
+    n = np.full(81, 3)
+    corner = np.where((x < 800) & (y < 800), 2, 0)
+    told = clustering(x, y, n, corner, fit_occupancy(as_rows(n, corner)))
+    assert told.p_value < 0.001
+    assert "lie together" in told.words()
+    strewn = np.random.default_rng(1).permutation(corner)
+    assert clustering(x, y, n, strewn, fit_occupancy(as_rows(n, strewn))).p_value > 0.05
+
+
+def test_clusters_widen_the_interval() -> None:
+    x, y = ground()
+    n = np.full(81, 3)
+    corner = np.where((x < 800) & (y < 800), 2, 0)
+    strewn = np.random.default_rng(1).permutation(corner)
+    wide, narrow = (block_bootstrap(x, y, n, d, 400.0, towns=100) for d in (corner, strewn))
+    assert wide.blocks == narrow.blocks >= 20
+    assert wide.high - wide.low > 1.5 * (narrow.high - narrow.low)
+    assert block_bootstrap(x, y, n, corner, 400.0, towns=100) == wide  # the same seed
+
+
+def test_too_little_says_so() -> None:
+    x, y = ground(2)
+    n, d = np.full(4, 2), np.array([1, 0, 1, 0])
+    assert clustering(x, y, n, d, fit_occupancy(as_rows(n, d))).why == "4 places looked at (12 needed)"
+    x, y = ground(4)
+    n, none = np.full(16, 2), np.zeros(16, int)
+    assert clustering(x, y, n, none, fit_occupancy(as_rows(n, none))).why.startswith("nothing was found")
+    assert "squares (8 needed)" in block_bootstrap(x, y, n, none, 1e6).why

@@ -1,0 +1,144 @@
+"""The threats of guide/privacy.md, each tried; the list of the guide and these tests go together."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from PIL import Image
+
+import habitatmap
+from habitatmap.area import Area, is_private
+from habitatmap.page import public_page
+from habitatmap.paper.pictures import pictures
+from habitatmap.read.layers import shipped_folder
+from habitatmap.reports.council import report_html
+from habitatmap.run import Result
+from tests.areas import CRS
+
+GUIDE = Path(__file__).parents[2] / "habitatmap" / "guide" / "privacy.md"
+CANARY = "Zzyzx-Canary"
+
+
+@cache
+def demo() -> Area:
+    return habitatmap.open_area(shipped_folder("demo_area"))
+
+
+@cache
+def demo_result() -> Result:
+    return habitatmap.run(demo())
+
+
+def public_products(result: Result) -> dict[str, bytes]:
+    return {"public_map.html": public_page(result).encode("utf-8"), **pictures(result)}
+
+
+def private_numbers(area: Area) -> np.ndarray:
+    return np.flatnonzero(is_private(area.pools, area.land))
+
+
+def test_every_threat_of_the_guide_names_a_test_that_exists() -> None:
+    """The column "tested by" of the list, against the functions of the files it names."""
+    lines = GUIDE.read_text(encoding="utf-8").splitlines()
+    rows = [line for line in lines if line.count("|") == 4 and not line.startswith(("|---", "| threat"))]
+    named = [m for line in rows for m in re.findall(r"`tests/([\w/]+\.py)::(\w+)`", line)]
+    assert len(rows) >= 8
+    assert len(named) == len(rows)
+    for file, function in named:
+        source = (Path(__file__).parents[1] / file).read_text(encoding="utf-8")
+        assert f"def {function}(" in source, f"{file} has no {function}"
+
+
+def test_no_name_host_or_note_reaches_a_public_product() -> None:
+    area = demo()
+    at = private_numbers(area)
+    pools = area.pools.copy()
+    renamed = {name: f"{CANARY}-pool-{i}" for i, name in enumerate(pools.loc[at, "pool"])}
+    pools["pool"] = pools["pool"].replace(renamed)
+    for column in ("host", "note"):
+        pools[column] = f"{CANARY}-{column}"
+    visits = area.visits.assign(
+        pool=area.visits["pool"].replace(renamed), observer=f"{CANARY}-observer", note=f"{CANARY}-note"
+    )
+    land = area.land.copy()
+    hidden = land["private"] == "yes"
+    assert hidden.any()
+    land.loc[hidden, "name"] = f"{CANARY}-land"
+    result = habitatmap.run(replace(area, pools=pools, visits=visits, land=land))
+    for name, content in public_products(result).items():
+        assert CANARY.encode() not in content, name
+    assert CANARY in "".join(result.pools["pool"])  # so that the canary was there to be found
+
+
+def test_two_seasons_differ_by_the_square_and_not_by_the_garden() -> None:
+    """A garden that joins changes the public products alike, wherever in its square it lies."""
+    area = demo()
+    pools, side = area.pools, area.settings.public.blur_m
+    at = private_numbers(area)
+    squares = pools.loc[at, ["x", "y"]] // side
+    crowded = squares.value_counts().index[0]
+    joined = []
+    for share in (0.13, 0.86):
+        new = pools.loc[[at[0]]].assign(
+            pool="joined",
+            host="",
+            note="",
+            x=(crowded[0] + share) * side,
+            y=(crowded[1] + share / 2) * side,
+            private="yes",
+        )
+        joined.append(replace(area, pools=pd.concat([pools, new]).sort_values(["pool", "x", "y"], ignore_index=True)))
+    one, other = (public_products(habitatmap.run(each)) for each in joined)
+    before = public_products(demo_result())
+    assert one == other
+    assert before["public_map.html"] != one["public_map.html"]  # the count of the square tells that somebody joined
+
+
+def test_pictures_inside_public_products_hold_no_more_than_pixels() -> None:
+    """No EXIF, no text chunk: where and by what a picture was taken stays out."""
+    products = public_products(demo_result())
+    inside = [
+        base64.b64decode(found)
+        for content in products.values()
+        for found in re.findall(rb"data:image/(?:webp|png);base64,([A-Za-z0-9+/=]+)", content)
+    ]
+    inside += [content for name, content in products.items() if name.endswith(".png")]
+    assert len(inside) > 10
+    for content in inside:
+        with Image.open(io.BytesIO(content)) as picture:
+            picture.load()
+            assert not picture.getexif()
+            assert not {
+                key for key in picture.info if key not in ("loop", "background", "dpi", "timestamp", "duration")
+            }
+
+
+def test_the_report_shows_no_pool() -> None:
+    """It is for the committee, and even so no pool and no surface about pools is on it."""
+    result = demo_result()
+    page = report_html(result)
+    for row in result.pools.itertuples():
+        assert f">{row.pool}<" not in page
+        assert f"{row.x:.0f}" not in page
+
+
+def test_an_area_of_one_sheet_keeps_its_gardens_too(tmp_path: Path) -> None:
+    """Without any raster the frame itself is made of places: of the blurred ones."""
+    made = []
+    for i, (dx, dy) in enumerate([(0, 0), (371, -402)]):
+        folder = tmp_path / str(i)
+        folder.mkdir()
+        (folder / "area.toml").write_text(f'title = "One sheet"\ncrs = "{CRS}"\nas_of = 2025-07-01\n', encoding="utf-8")
+        places = [(500_420, 5_400_510), (500_700, 5_400_800), (500_450, 5_400_450), (503_500 + dx, 5_402_500 + dy)]
+        places += [(503_501, 5_402_502), (503_503, 5_402_504)]
+        rows = [f"P{k},{x},{y}" for k, (x, y) in enumerate(places)]
+        (folder / "pools.csv").write_text("\n".join(["pool,x,y", *rows]) + "\n", encoding="utf-8")
+        made.append(public_products(habitatmap.run(habitatmap.open_area(folder))))
+    assert made[0] == made[1]

@@ -1,0 +1,153 @@
+"""What is said beside a suggestion: the cautions by settings, and reasons whose every figure is in the table."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from habitatmap.page.tornado import tornado_svg, tornado_words
+from habitatmap.read.settings import Settings, settings_from
+from habitatmap.words.cautions import general_cautions, site_caution
+from habitatmap.words.reasons import doubt, metres, percent, reason
+from tests.results import suggestion
+
+
+def mosquitoes(state: str) -> Settings:
+    return settings_from({"cautions": {"mosquitoes": state}})
+
+
+def test_reported_mosquitoes_come_first_everywhere() -> None:
+    settings = mosquitoes("reported")
+    for row in ({"consent": "yes", "private": "no"}, {"consent": "ask", "private": "yes"}, {"consent": "provisional"}):
+        first = site_caution(row, settings).split(".")[0]
+        assert "ask the health authority first" in first
+    assert "ask the health authority first" in general_cautions(settings)[0]
+
+
+def test_the_three_states_of_mosquitoes_differ() -> None:
+    said = {general_cautions(mosquitoes(s))[0] for s in ("reported", "not assessed", "none reported")}
+    assert len(said) == 3
+    assert "not been assessed" in general_cautions(Settings())[0]
+
+
+def test_the_usual_cautions_are_all_there() -> None:
+    said = " ".join(general_cautions(Settings()))
+    for word in ("drown", "wash", "nail", "Bats", "written consent", "region", "address", "Local rules", "licensed"):
+        assert word in said, word
+
+
+@pytest.mark.parametrize(
+    ("consent", "private", "words"),
+    [
+        ("yes", "no", "on record"),
+        ("ask", "no", "Ask the owner"),
+        ("provisional", "no", "find the owner"),
+        ("ask", "yes", "private ground"),
+    ],
+)
+def test_consent_beside_a_suggestion(consent: str, private: str, words: str) -> None:
+    said = site_caution({"consent": consent, "private": private}, Settings())
+    assert words in said
+    assert "drown" in said
+    assert "Local rules and licensed practice" in said
+
+
+def figures(text: str) -> list[str]:
+    return re.findall(r"\d+(?:\.\d+)? (?:%|m\b)", text)
+
+
+def test_every_figure_of_a_reason_is_a_column() -> None:
+    row = suggestion(1, Settings())
+    columns = [percent(row[c]) for c in ("gain", "cumulative", "occupancy_expected")]
+    columns += [metres(row[c]) for c in ("forage_m", "dead_wood_m", "nearest_pool_m")]
+    assert figures(row["reason"]) == columns
+    assert re.findall(r"\d+(?:\.\d+)?", row["reason"]) == [c.split()[0] for c in columns], "no other figure"
+
+
+@pytest.mark.parametrize("lacking", ["forage_m", "dead_wood_m", "nearest_pool_m", "occupancy_expected", "cumulative"])
+def test_what_is_not_known_is_left_out(lacking: str) -> None:
+    full, part = suggestion(1, Settings())["reason"], suggestion(1, Settings(), **{lacking: float("nan")})["reason"]
+    assert "nan" not in part
+    assert len(figures(part)) == len(figures(full)) - 1
+
+
+def test_a_reason_without_any_distance() -> None:
+    none: dict[str, Any] = dict.fromkeys(("forage_m", "dead_wood_m", "nearest_pool_m"), float("nan"))
+    said = suggestion(1, Settings(), **none)["reason"]
+    assert said.endswith("31 %.")
+    assert reason(suggestion(1, Settings(), **none)) == said
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [
+        (0.0123, "1.2 %"),
+        (0.3123, "31 %"),
+        (1.0, "100 %"),
+        (0.0, "0 %"),
+        (0.000047, "0.0047 %"),
+        (0.999, "100 %"),
+        (0.009997, "1.0 %"),
+    ],
+)
+def test_percentages(share: float, text: str) -> None:
+    assert percent(share) == text
+
+
+@given(st.floats(1e-9, 1))
+def test_a_percentage_is_within_five_hundredths_of_the_share(share: float) -> None:
+    assert abs(float(percent(share).split()[0]) / 100 - share) <= 0.0501 * share
+
+
+SURE = {"robustness": 0.9, "consent": "yes", "occupancy_low": 0.3, "occupancy_high": 0.5, "assumed_share": 0.1}
+
+
+def test_something_could_always_be_wrong() -> None:
+    row = suggestion(1, Settings(), **SURE)
+    assert doubt(row) == "Forage and flight are reckoned from maps: go and look before you set the pool."
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"consent": "ask"}, "The owner may say no"),
+        ({"consent": "provisional"}, "Whose ground this is"),
+        ({"robustness": 0.3}, "Another spot may be better: it stays in the plan in 30 %"),
+        ({"robustness": 0.7}, "a fair choice, not a sure one"),
+        ({"assumed_share": 0.6}, "60 % of what it adds is forage assumed"),
+        ({"sampled": "no"}, "untested"),
+        ({"occupancy_low": 0.1, "occupancy_high": 0.8}, "between 10 % and 80 %"),
+        ({"not_allowed": "keep-away: school", "wanted": "yes"}, "lost as: keep-away: school"),
+    ],
+)
+def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any], words: str) -> None:
+    assert words in doubt(suggestion(1, Settings(), **(SURE | changes)))
+    assert words not in doubt(suggestion(1, Settings(), **SURE))
+
+
+def test_a_decided_spot_and_a_range_are_said_in_the_reason() -> None:
+    said = suggestion(1, Settings(), wanted="yes", gain_low=0.01, gain_high=0.02)["reason"]
+    assert said.startswith("This spot is decided already. A pool here brings 1.2 % more")
+    assert "(likely 1.0 % to 2.0 %)" in said
+
+
+def test_the_picture_and_the_sentence_name_what_moves_the_plan_most() -> None:
+    rows = [
+        {"assumption": "none", "level": "as planned", "kept": 1.0},
+        {"assumption": "forage", "level": "low", "kept": 0.9},
+        {"assumption": "flight <b>", "level": "100 m", "kept": 0.4},
+        {"assumption": "flight <b>", "level": "500 m", "kept": 0.8},
+    ]
+    said = tornado_words(rows)
+    assert said.startswith("What moves the plan most is the flight <b>: with 100 m, 60 % of the spots")
+    assert "forage 10 %" in said
+    picture = tornado_svg(rows)
+    assert "flight &lt;b&gt;" in picture
+    assert picture.index("flight") < picture.index(">forage<")
+    assert "style" not in picture
+    assert tornado_svg(rows[:1]) == tornado_words(rows[:1]) == ""
+    assert tornado_words([{"assumption": "x", "level": "y", "kept": 1.0}]).startswith("No assumption by itself")
