@@ -32,25 +32,33 @@ from habitatmap.habitat.score import Habitat, offer
 from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.web import web
 from habitatmap.plan.bound import ROUNDS, certify
-from habitatmap.plan.by_connectivity import network, plan_by_connectivity
-from habitatmap.plan.candidates import Candidates, candidates
+from habitatmap.plan.by_connectivity import build_network, plan_by_connectivity
+from habitatmap.plan.candidates import Candidates, find_candidates
 from habitatmap.plan.consent_priorities import COLUMNS as ASK_COLUMNS
-from habitatmap.plan.consent_priorities import ask_first
-from habitatmap.plan.gaps import gaps
-from habitatmap.plan.outlook import NONE, PLAN, NothingToCompareError, Outlook, ground_points, other_plans, outlook
-from habitatmap.plan.problem import Problem, problem
+from habitatmap.plan.consent_priorities import rank_consents
+from habitatmap.plan.gaps import find_gaps
+from habitatmap.plan.outlook import (
+    NONE,
+    PLAN,
+    NothingToCompareError,
+    Outlook,
+    ground_points,
+    other_plans,
+    simulate_outlook,
+)
+from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import (
     forage_in_reach,
-    gains_of_draws,
+    gains_by_simulation,
     loss_of_each,
     not_reached,
-    reach_of_draws,
+    reach_by_simulation,
     shares_of_gains,
 )
-from habitatmap.plan.robustness import robustness
-from habitatmap.plan.search import Choice, plan
-from habitatmap.plan.terms import costs, kept_sites, number_of_pools, quotas, unknown_names
-from habitatmap.plan.zones import own_cells, zones
+from habitatmap.plan.robustness import assess_robustness
+from habitatmap.plan.search import Selection, make_plan
+from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs, unknown_names
+from habitatmap.plan.zones import find_zones, single_cell_zones
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.pools import standing
 from habitatmap.read.settings import Settings
@@ -175,15 +183,15 @@ def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outloo
     )
     cells = {NONE: [made.sites.iloc[:0]], PLAN: [made.sites], **cells}
     rows, cols = np.arange(grid.rows), np.arange(grid.cols)
-    return outlook(
+    return simulate_outlook(
         now[["x", "y", "access"]],
         {name: [_with_access(sites, access, grid) for sites in sets] for name, sets in cells.items()},
         ground_points(made.weight, grid.centre(0 * cols, cols)[0], grid.centre(rows, 0 * rows)[1]),
-        chances=1.0 - missed.to_numpy().T,
+        probabilities=1.0 - missed.to_numpy().T,
         forage_median_m=settings.flight.forage_median_m,
         dispersal_median_m=settings.flight.dispersal_median_m,
         years=years,
-        worlds=worlds,
+        simulations=worlds,
     )
 
 
@@ -272,7 +280,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         R = not_reached(grid, places, median_m=flight.forage_median_m)
         now = forage_in_reach(weight, R)
         draws = _draws_of_places(places, known, up)
-        low, high = _interval(reach_of_draws(weight, places, draws, **frame), now)
+        low, high = _interval(reach_by_simulation(weight, places, draws, **frame), now)
         lost_without = np.full(len(pools), np.nan)
         lost_without[up] = loss_of_each(weight, R, places, **frame)[: up.sum()]  # pools stand first among the places
         lost_without[np.isin(flags, NOT_SCORED)] = np.nan
@@ -280,7 +288,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     with clock("Where a pool may stand"):
 
         def may_stand(consent: tuple[Any, ...]) -> Candidates:
-            return candidates(
+            return find_candidates(
                 grid,
                 has_data=~np.isnan(spots.season),
                 inside_boundary=spots.inside,
@@ -298,14 +306,14 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         p_anywhere = known.new_on(ground, grid.shape)
         p_new = np.where(where.allowed, p_anywhere, np.nan)
         kept = kept_sites(area.wanted, is_private(area.wanted, area.land), grid, p_anywhere)
-        cost = costs(area.land, where.land_index, settings.plan)
-        asked = problem(
+        cost = site_costs(area.land, where.land_index, settings.plan)
+        asked = Problem.of(
             weight,
             places,
             p_new,
             spacing_m=settings.plan.spacing_m,
             kept=kept,
-            quotas=quotas(area.land, where.land_index, settings.plan),
+            quotas=make_quotas(area.land, where.land_index, settings.plan),
             cost=cost,
             budget=settings.plan.budget,
             **frame,
@@ -313,33 +321,35 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         wanted = number_of_pools(settings.plan, cost, where.allowed, kept) if forage_ha > 0 else 0
         ec_gain = None
         if settings.plan.objective == "connectivity":
-            here = network(network_places(places, spots.access), flight.link_m, flight.dispersal_median_m)
+            here = build_network(network_places(places, spots.access), flight.link_m, flight.dispersal_median_m)
             reaching = (spots.access, grid, flight.link_m, flight.dispersal_median_m)
             choice, ec_gain = plan_by_connectivity(asked, wanted, here, *reaching)
         else:
-            choice = plan(asked, wanted)
+            choice = make_plan(asked, wanted)
         sites = choice.frame
         with_plan = choice.with_plan
         suggested = _as_places(sites, grid)
         all_places = pd.concat([places, suggested], ignore_index=True)
         site_draws = known.new_draws_on(_ground_at(sites, ground))
-        drawn = reach_of_draws(weight, all_places, np.column_stack([draws, site_draws]), **frame)
+        drawn = reach_by_simulation(weight, all_places, np.column_stack([draws, site_draws]), **frame)
         plan_low, plan_high = _interval(drawn, with_plan)
-        gains = gains_of_draws(weight, places, sites, draws, site_draws, **frame)
+        gains = gains_by_simulation(weight, places, sites, draws, site_draws, **frame)
 
     with clock("How far from the best possible"):
         bound = certify(asked, wanted, rounds=1 if for_public else ROUNDS)
 
     with clock("How sure"):
-        around = zones(asked, sites) if ec_gain is None else own_cells(sites)  # the network has no such zones
+        around = (
+            find_zones(asked, sites) if ec_gain is None else single_cell_zones(sites)
+        )  # the network has no such zones
         low_forage, high_forage = (
             np.where(spots.inside, field, 0.0) for field in forage_bounds(area.land_cover, spots.season)
         )
-        steady = robustness(
+        steady = assess_robustness(
             asked,
             choice,
             around,
-            draws=draws,
+            simulations=draws,
             odds=_odds(sites, site_draws),
             low=low_forage,
             high=high_forage,
@@ -351,11 +361,11 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         if "land" in area.has and ec_gain is None and not for_public:
             counted_on = "ask" in settings.plan.consent
             everyone = p_new if counted_on else np.where(may_stand(("yes", "ask")).allowed, p_anywhere, np.nan)
-            asks, asks_left = ask_first(asked, choice, area.land, grid, counted_on=counted_on, with_all=everyone)
+            asks, asks_left = rank_consents(asked, choice, area.land, grid, counted_on=counted_on, with_all=everyone)
 
     with clock("What stays out of reach"):
         reach_now = np.where(np.isnan(spots.season), np.nan, 1.0 - R)
-        unserved = gaps(grid, weight.astype(np.float64), reach_now, where, places, settings).set_crs(area.crs)
+        unserved = find_gaps(grid, weight.astype(np.float64), reach_now, where, places, settings).set_crs(area.crs)
 
     with clock("How the places hang together"):
         net = web(places, suggested, spots.access, flight, area.crs)
@@ -454,7 +464,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         candidates={"all": grid.rows * grid.cols, "lost": where.lost, "left": where.left},
         plan={
             "pools": len(sites),
-            "wanted": choice.wanted,
+            "wanted": choice.requested,
             "decided": int(sites["kept"].sum()),
             "objective": settings.plan.objective,
             **_spent(asked, sites, settings.plan.cost_unit),
@@ -626,9 +636,9 @@ def _as_places(sites: pd.DataFrame, grid: Grid) -> pd.DataFrame:
     return named[["kind", "id", "x", "y", "row", "col", "p"]]
 
 
-def _why_fewer(choice: Choice, where: Candidates, forage_ha: float) -> str:
+def _why_fewer(choice: Selection, where: Candidates, forage_ha: float) -> str:
     """Why there are fewer suggestions than asked for; "" where there are not."""
-    if not choice.wanted and forage_ha <= 0:
+    if not choice.requested and forage_ha <= 0:
         return "no forage is known in the area, so no spot can be said to help"
     if where.left == 0:
         most = max(where.lost, key=lambda reason: where.lost[reason])

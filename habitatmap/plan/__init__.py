@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from habitatmap.plan.bound import Bound, upper_bound
 from habitatmap.plan.discrete import max_cover, p_median
-from habitatmap.plan.search import Choice, choose
+from habitatmap.plan.search import Selection, choose
 
-__all__ = ["Bound", "Choice", "choose", "max_cover", "p_median", "upper_bound"]
+__all__ = ["Bound", "Selection", "choose", "max_cover", "p_median", "upper_bound"]

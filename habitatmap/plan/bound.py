@@ -13,16 +13,16 @@ cells are all nearer than that: the N largest block maxima do. Good z and beta c
 "0 <= x_j <= 1, sum x = N", solved by mirror ascent on blocks; whatever they are, the bound is then reckoned over every
 cell and every candidate at full resolution, and holds.
 
-Spacing asks for more: any disc narrower than the spacing holds one site at most. With tolls t_q >= 0 on such discs a
-set pays no more than sum t_q, so the second sum is at most sum t_q + the N largest of G_j - (the tolls of the discs
-about j), again for ANY tolls. They are raised on discs where the relaxation crowds its pools, and lowered elsewhere;
-the smaller of the bounds with and without tolls counts. In the demo town that halves what the bound is above the plan.
+Spacing asks for more: any disc narrower than the spacing holds one site at most. With dual prices t_q >= 0 on such discs a
+set pays no more than sum t_q, so the second sum is at most sum t_q + the N largest of G_j - (the prices of the discs
+about j), again for ANY prices. They are raised on discs where the relaxation crowds its pools, and lowered elsewhere;
+the smaller of the bounds with and without them counts. In the demo town that halves what the bound is above the plan.
 
-Three roundings are all taken upwards. (1) m is convex in p, so for chances between two levels the straight line between
-the levels' maps is above the truth. (2) Chances are capped at P_CAP = 1 - 1e-12, where m is finite; a pool loses at
+Three roundings are all taken upwards. (1) m is convex in p, so for probabilities between two levels the straight line between
+the levels' maps is above the truth. (2) Probabilities are capped at P_CAP = 1 - 1e-12, where m is finite; a pool loses at
 most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the transforms, some
 1e-15 of the largest G, is added as 1e-12 of it for every pool. Quotas are left out, which can only raise the bound. A
-budget is met by a price on money (`Purse.most`).
+budget is met by a price on each unit of it (`BudgetConstraint.largest_total`).
 """
 
 from __future__ import annotations
@@ -43,26 +43,26 @@ from scipy.sparse import coo_array, csr_array
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.grid import Tile, cut
 from habitatmap.plan.exact import solve
-from habitatmap.plan.problem import Problem, Rules, problem
+from habitatmap.plan.problem import Problem, Rules
 from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale
-from habitatmap.plan.search import Field, best_cells, block_best, fft_cells, kernel_spectrum
+from habitatmap.plan.search import GainMap, best_cells, block_best, fft_cells, kernel_spectrum
 
 P_CAP = 1.0 - 1e-12
 ROUND_UP = 1e-12
 LEVELS = 12
 ROUNDS = 4
 # the search for good z and beta; none of these can make the bound wrong
-NEAR_LAST = 0.85  # an atom's first gain over what the last pool of the greedy plan adds
-ATOM_CELLS = 6_000_000  # blocks under all atoms together: sets memory and time
-NEARLY = 0.97  # atoms whose G is below this share of the pools' mean are dropped
-MOST_JOINED = 300  # atoms that one round may add
-LEAST_SHARE = 1e-4  # an atom with less of a pool is left out
+NEAR_LAST = 0.85  # a column's first gain over what the last pool of the greedy plan adds
+COLUMN_CELLS = 6_000_000  # blocks under all candidate columns together: sets memory and time
+NEARLY = 0.97  # columns whose G is below this share of the pools' mean are dropped
+MOST_JOINED = 300  # columns that one round may add
+LEAST_SHARE = 1e-4  # a column with less of a pool is left out
 LEAST_PROGRESS = 2e-3  # a round that lowers the bound by less of itself is the last
 GOOD_ENOUGH = 1.006  # and so is one whose bound is nearer than this to what greedy reaches
 FIRST_STAGES = ((0.03, 25), (0.01, 25), (0.003, 40), (0.001, 40))  # softness, steps
 LATER_STAGES = ((0.003, 30), (0.001, 40))
-TOLLS_FROM = 1.01  # where the bound without tolls is nearer than this to what greedy reaches, none are sought
-TOLL_SOFTNESS, TOLL_TURNS, TOLL_STEPS = 0.001, 60, 4
+DUALS_FROM = 1.01  # where the bound without dual prices is nearer than this to what greedy reaches, none are sought
+DUAL_SOFTNESS, DUAL_TURNS, DUAL_STEPS = 0.001, 60, 4
 LATTICE = 0.2  # lattice step over the discs' radius
 
 Singles = NDArray[np.float32]
@@ -97,123 +97,137 @@ def upper_bound(
     **rules: Unpack[Rules],
 ) -> Bound:
     """Certifies what `pools` more pools can reach at most; the arguments are those of `search.choose`."""
-    asked = problem(demand, places, candidates, **rules)
-    return certify(asked, pools, rounds=rounds, workers=workers, tile_cells=tile_cells)
+    problem = Problem.of(demand, places, candidates, **rules)
+    return certify(problem, pools, rounds=rounds, workers=workers, tile_cells=tile_cells)
 
 
 def certify(
-    asked: Problem, pools: int, *, rounds: int = ROUNDS, workers: int | None = None, tile_cells: int | None = None
+    problem: Problem, pools: int, *, rounds: int = ROUNDS, workers: int | None = None, tile_cells: int | None = None
 ) -> Bound:
     """What no plan for the problem with `pools` sites exceeds; quotas are left out, kept sites are set.
 
     Each of the `rounds` solves the relaxation on blocks, certifies it at full resolution, and hands the cells that were
     worth more than the blocks had shown to the next round.
     """
-    rest = replace(asked.settled(), quotas=())
-    left, more, total = float(rest.missed.sum()), int(pools) - len(asked.kept_cells), asked.total
+    rest = replace(problem.settled(), quotas=())
+    left, more, total = float(rest.missed.sum()), int(pools) - len(problem.kept_cells), problem.total
     if total <= 0:
         return Bound(math.nan, math.nan, {})
     cores = workers or default_workers()
     rest = replace(rest, candidates=np.minimum(rest.candidates, P_CAP))
-    field = Field(rest, workers=cores, tile_cells=tile_cells)
+    gains = GainMap(rest, workers=cores, tile_cells=tile_cells)
     missed, k = rest.missed, rest.kernel
-    p = np.where((field.blocked == 0) & (rest.candidates > 0), rest.candidates, np.nan)
-    first = p * field.C  # what each cell would add as the only one
+    p = np.where((gains.blocked == 0) & (rest.candidates > 0), rest.candidates, np.nan)
+    first = p * gains.C  # what each cell would add as the only one
     base = 1.0 - left / total  # with the kept sites
     if more <= 0 or not (first > 0).any():
-        return Bound(base, asked.now, {"nothing to add": base})
-    purse = Purse(
-        more, exclusive_block(asked.spacing_m, asked.cell_m), rest.cost if field.budgeted else None, field.money
+        return Bound(base, problem.now, {"nothing to add": base})
+    constraint = BudgetConstraint(
+        more,
+        exclusive_block(problem.spacing_m, problem.cell_m),
+        rest.cost if gains.budgeted else None,
+        gains.budget_left,
     )
-    slack = more * ROUND_UP * float(np.nanmax(field.C))
-    terms = {"all forage": left, "first gains": purse.most(first) + slack}
-    picks = field.greedy(more)
+    slack = more * ROUND_UP * float(np.nanmax(gains.C))
+    terms = {"all forage": left, "first gains": constraint.largest_total(first) + slack}
+    picks = gains.greedy(more)
     known, last = sum(pick.gain for pick in picks), min(pick.gain for pick in picks)
-    solved = None if field.budgeted else solve(missed, p, k, field.near, more, known)
+    solved = None if gains.budgeted else solve(missed, p, k, gains.near, more, known)
     sites = len(picks)
-    del field
+    del gains
     if solved is not None:
         terms["every set"] = solved.gain + slack
     else:
         relaxed = Relaxation(missed, p, first, last, sites, rest.cell_m, rest.median_m)
-        prices = Prices(missed, p, k, p[relaxed.row, relaxed.col], workers=cores, tile_cells=tile_cells)
-        terms["tangents"] = slack + _tangent_bound(prices, purse, known, relaxed, rounds)
-        radius = asked.spacing_m / asked.cell_m / 2.0
-        if radius > 1.0 and terms["tangents"] > known * TOLLS_FROM:
-            terms["tangents and tolls"] = slack + _toll_bound(prices, purse, known, relaxed, rounds, radius)
+        certificate = Certificate(missed, p, k, p[relaxed.row, relaxed.col], workers=cores, tile_cells=tile_cells)
+        terms["tangents"] = slack + _tangent_bound(certificate, constraint, known, relaxed, rounds)
+        radius = problem.spacing_m / problem.cell_m / 2.0
+        if radius > 1.0 and terms["tangents"] > known * DUALS_FROM:
+            terms["tangents and dual prices"] = slack + _dual_price_bound(
+                certificate, constraint, known, relaxed, rounds, radius
+            )
     shares = {name: min(1.0, base + gain / total) for name, gain in terms.items()}
-    return Bound(min(shares.values()), asked.now, shares)
+    return Bound(min(shares.values()), problem.now, shares)
 
 
-def _tangent_bound(prices: Prices, purse: Purse, known: float, relaxed: Relaxation, rounds: int) -> float:
+def _tangent_bound(
+    certificate: Certificate, constraint: BudgetConstraint, known: float, relaxed: Relaxation, rounds: int
+) -> float:
     """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds."""
     lowest = math.inf
     for turn in range(rounds):
         x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES)
         some = x > LEAST_SHARE
         row, col = relaxed.row[some], relaxed.col[some]
-        fixed, G = prices.at(row, col, x[some], tau)
-        found = fixed + purse.most(G) + purse.pools * ROUND_UP * float(np.nanmax(G))
+        fixed, G = certificate.at(row, col, x[some], tau)
+        found = fixed + constraint.largest_total(G) + constraint.pools * ROUND_UP * float(np.nanmax(G))
         progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
-        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, purse.block):
+        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, constraint.block):
             break
     return lowest
 
 
-def _toll_bound(prices: Prices, purse: Purse, known: float, relaxed: Relaxation, rounds: int, radius: float) -> float:
-    """The same with tolls on discs of that radius (cells) about lattice points; each holds one site at most."""
+def _dual_price_bound(
+    certificate: Certificate,
+    constraint: BudgetConstraint,
+    known: float,
+    relaxed: Relaxation,
+    rounds: int,
+    radius: float,
+) -> float:
+    """The same with dual prices on discs of that radius (cells) about lattice points; each holds one site at most."""
     lowest = math.inf
     for turn in range(rounds):
-        x, tau, tolls = relaxed.solve_apart(radius)
+        x, tau, duals = relaxed.solve_apart(radius)
         some = x > LEAST_SHARE
-        fixed, G = prices.at(relaxed.row[some], relaxed.col[some], x[some], tau)
-        paid = fixed + float(tolls.toll.sum())
-        G -= tolls.on(G.shape)
-        found = paid + purse.most(G) + purse.pools * ROUND_UP * float(np.nanmax(np.abs(G)))
+        fixed, G = certificate.at(relaxed.row[some], relaxed.col[some], x[some], tau)
+        paid = fixed + float(duals.price.sum())
+        G -= duals.on(G.shape)
+        found = paid + constraint.largest_total(G) + constraint.pools * ROUND_UP * float(np.nanmax(np.abs(G)))
         progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
-        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, purse.block):
+        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, constraint.block):
             break
     return lowest
 
 
-class Tolls(NamedTuple):
-    """A toll (in cells of forage, 0 or more) on every site within `radius` of a lattice point (row, col), in cells."""
+class DualPrices(NamedTuple):
+    """A price (in cells of forage, 0 or more) on every site within `radius` of a lattice point (row, col), in cells."""
 
     row: Floats
     col: Floats
     radius: float
-    toll: Floats
+    price: Floats
 
     def on(self, shape: tuple[int, ...]) -> Floats:
         """What a site at each cell pays (rows, cols)."""
         paid = np.zeros(shape)
-        _lay(paid, self.row, self.col, self.radius, self.toll)
+        _lay(paid, self.row, self.col, self.radius, self.price)
         return paid
 
 
 @njit(cache=True, nogil=True)
-def _lay(paid: Floats, row: Floats, col: Floats, radius: float, toll: Floats) -> None:
-    """Adds each toll to the cells that are less than the radius away."""
+def _lay(paid: Floats, row: Floats, col: Floats, radius: float, price: Floats) -> None:
+    """Adds each price to the cells that are less than the radius away."""
     for q in range(row.shape[0]):
-        if toll[q] > 0.0:
+        if price[q] > 0.0:
             for i in range(max(0, int(row[q] - radius)), min(paid.shape[0], int(row[q] + radius) + 2)):
                 for j in range(max(0, int(col[q] - radius)), min(paid.shape[1], int(col[q] + radius) + 2)):
                     if (i - row[q]) ** 2 + (j - col[q]) ** 2 < radius * radius * (1.0 - 1e-9):
-                        paid[i, j] += toll[q]
+                        paid[i, j] += price[q]
 
 
-class Purse(NamedTuple):
+class BudgetConstraint(NamedTuple):
     """What limits a set of sites: their number, one in a block of cells that are too near each other, the budget."""
 
     pools: int
     block: int
     cost: Floats | None
-    money: float
+    budget: float
 
-    def most(self, G: Floats) -> float:
+    def largest_total(self, G: Floats) -> float:
         """At least what G adds up to over any set of sites.
 
-        With a budget: for any price of money t >= 0 no set is worth more than t x money + the largest G - t x cost of
+        With a budget: for any price t >= 0 of a unit of it no set is worth more than t x budget + the largest G - t x cost of
         so many blocks; the least of these over t is taken.
         """
         if self.cost is None:
@@ -221,7 +235,7 @@ class Purse(NamedTuple):
 
         def at(price: float) -> float:
             assert self.cost is not None
-            return price * self.money + sum_of_largest(G - price * self.cost, self.pools, self.block)
+            return price * self.budget + sum_of_largest(G - price * self.cost, self.pools, self.block)
 
         steepest = float(np.nanmax(G / self.cost))
         found = minimize_scalar(at, bounds=(0.0, steepest), method="bounded", options={"maxiter": 40})
@@ -302,10 +316,10 @@ def _between(p: Floats, levels: Floats, maps: Floats, out: Floats) -> None:
                 out[i, j] = np.nan
 
 
-def chance_levels(p: Floats, likely: Floats) -> Floats:
-    """The chances at which m is taken: all of p where they are few, else more of them among the `likely` ones.
+def probability_levels(p: Floats, likely: Floats) -> Floats:
+    """The probabilities at which m is taken: all of p where they are few, else more of them among the `likely` ones.
 
-    `likely` are the chances of the cells that may be chosen: only there must the lines between levels be close to m.
+    `likely` are the probabilities of the cells that may be chosen: only there must the lines between levels be close to m.
     """
     known = np.unique(p[~np.isnan(p)])
     if len(known) <= LEVELS:
@@ -315,7 +329,7 @@ def chance_levels(p: Floats, likely: Floats) -> Floats:
     return np.unique(np.concatenate([below, middle, known[-1:]]))
 
 
-class Prices:
+class Certificate:
     """Certifies at full resolution: for z and beta of any fractional plan, the fixed part and G of every candidate."""
 
     def __init__(
@@ -324,7 +338,7 @@ class Prices:
         self.missed, self.p, self.k, self.r = missed, p, k, k.shape[0] // 2
         self.workers = workers
         self.n = fft_cells(self.r, (p.shape[0], p.shape[1]), tile_cells)
-        self.levels = chance_levels(p, likely)
+        self.levels = probability_levels(p, likely)
         self.linear = kernel_spectrum(k, self.n)
         self.curved = -np.log1p(-self.levels[:, None, None] * k)
         self.bent = [kernel_spectrum(m, self.n) for m in self.curved]
@@ -369,7 +383,7 @@ class Prices:
 def _spread(
     bi: NDArray[np.int64], bj: NDArray[np.int64], u: Singles, m: Singles, x: Singles, U: Singles, Z: Singles
 ) -> None:
-    """Sums x u and x m over atoms; the arrays of blocks are padded by the footprints' radius."""
+    """Sums x u and x m over columns; the arrays of blocks are padded by the footprints' radius."""
     for q in range(x.shape[0]):
         if x[q] > 0.0:
             for a in range(u.shape[1]):
@@ -382,7 +396,7 @@ def _spread(
 def _gather(
     bi: NDArray[np.int64], bj: NDArray[np.int64], u: Singles, m: Singles, U: Singles, Z: Singles, out: Singles
 ) -> None:
-    """sum (u U + m Z) around each atom."""
+    """sum (u U + m Z) around each column."""
     for q in range(out.shape[0]):
         total = np.float32(0.0)
         for a in range(u.shape[1]):
@@ -411,15 +425,15 @@ def _soften(w: Singles, U: Singles, Z: Singles, tau: float) -> tuple[float, floa
 
 
 def _discs(row: NDArray[np.int64], col: NDArray[np.int64], radius: float) -> tuple[csr_array, Floats, Floats]:
-    """Which atoms lie within the radius of which lattice points (points x atoms), for points with two at least."""
+    """Which columns lie within the radius of which lattice points (points x columns), for points with two at least."""
     step = max(1.0, round(radius * LATTICE))
     ahead = np.arange(-math.ceil(radius / step) - 1, math.ceil(radius / step) + 2)
     near_i, near_j = (np.rint(at / step)[:, None, None] for at in (row, col))
     i, j = np.broadcast_arrays(near_i + ahead[None, :, None], near_j + ahead[None, None, :])
     inside = (i * step - row[:, None, None]) ** 2 + (j * step - col[:, None, None]) ** 2 < radius**2 * (1.0 - 1e-9)
-    atom = np.broadcast_to(np.arange(len(row))[:, None, None], i.shape)[inside]
+    column = np.broadcast_to(np.arange(len(row))[:, None, None], i.shape)[inside]
     points, point = np.unique(np.column_stack([i[inside], j[inside]]), axis=0, return_inverse=True)
-    table = csr_array(coo_array((np.ones(len(atom), np.float32), (point.ravel(), atom)), (len(points), len(row))))
+    table = csr_array(coo_array((np.ones(len(column), np.float32), (point.ravel(), column)), (len(points), len(row))))
     full = np.diff(table.indptr) > 1
     return table[full], points[full, 0] * step, points[full, 1] * step
 
@@ -427,7 +441,7 @@ def _discs(row: NDArray[np.int64], col: NDArray[np.int64], radius: float) -> tup
 class Relaxation:
     """Maximises sum w min(sum x u, 1 - exp(-sum x m)) over 0 <= x <= 1, sum x = N, the forage summed over blocks.
 
-    Only cells that could matter (atoms) are weighed: the best of each block whose first gain comes near what the last
+    Only cells that could matter (candidate columns) are weighed: the best of each block whose first gain comes near what the last
     pool of a greedy plan adds; `join` brings in those that turn out to be worth more.
     """
 
@@ -444,20 +458,20 @@ class Relaxation:
         self.r = self.prints.shape[1] // 2
         self.unit = float(w.max())  # cells of forage
         self.w = np.pad(w / self.unit, self.r).astype(np.float32)
-        self.most = max(2 * pools, ATOM_CELLS // self.prints[0].size)
+        self.most = max(2 * pools, COLUMN_CELLS // self.prints[0].size)
         few = int((first > 0).sum()) <= self.most
         row, col = best_cells(first, 1 if few else self.size, 0.0 if few else NEAR_LAST * last, self.most)
         self.row, self.col, self.x = row[:0], col[:0], np.empty(0, np.float32)
         self._add(row, col, np.maximum(first[row, col] / last - NEAR_LAST, 1e-3))
 
     def _add(self, row: NDArray[np.int64], col: NDArray[np.int64], x: Floats) -> None:
-        """More atoms, with a start for their share of the pools."""
+        """More columns, with a start for their share of the pools."""
         self.row, self.col = np.concatenate([self.row, row]), np.concatenate([self.col, col])
         self.x = np.concatenate([self.x, x.astype(np.float32)])
         s = self.size
         self.bi, self.bj = self.row // s, self.col // s
-        chance = self.p[self.row, self.col].astype(np.float32)[:, None, None]
-        self.u = self.prints[(self.row % s) * s + self.col % s] * chance
+        probability = self.p[self.row, self.col].astype(np.float32)[:, None, None]
+        self.u = self.prints[(self.row % s) * s + self.col % s] * probability
         self.m = -np.log1p(-np.minimum(self.u, np.float32(1.0 - 1e-7)))
 
     def _look(self, x: Singles, tau: float) -> tuple[float, float, Singles]:
@@ -497,18 +511,18 @@ class Relaxation:
             self._keep((self.x > LEAST_SHARE) | (NEARLY * float(G @ self.x) / self.pools < G))
         return self.x.astype(np.float64), tau
 
-    def solve_apart(self, radius: float) -> tuple[Floats, float, Tolls]:
-        """As `solve`, with tolls on discs that hold more than one pool, raised and lowered until none does."""
-        tau = TOLL_SOFTNESS * float(self.p[self.row, self.col].max())
+    def solve_apart(self, radius: float) -> tuple[Floats, float, DualPrices]:
+        """As `solve`, with dual prices on discs that hold more than one pool, raised and lowered until none does."""
+        tau = DUAL_SOFTNESS * float(self.p[self.row, self.col].max())
         in_disc, row, col = _discs(self.row, self.col, radius)
-        of_atom = csr_array(in_disc.T)
-        toll, x, lowest = np.zeros(len(row), np.float32), self._share_out(self.x), math.inf
-        crowd = max(1.0, in_disc.nnz / len(self.row))  # discs over one atom
+        of_column = csr_array(in_disc.T)
+        price, x, lowest = np.zeros(len(row), np.float32), self._share_out(self.x), math.inf
+        crowd = max(1.0, in_disc.nnz / len(self.row))  # discs over one column
         value, fixed, G = self._look(x, tau)
         speed = 4.0
-        for turn in range(TOLL_TURNS):
-            pays = of_atom @ toll
-            for _ in range(TOLL_STEPS):
+        for turn in range(DUAL_TURNS):
+            pays = of_column @ price
+            for _ in range(DUAL_STEPS):
                 mean = float(G @ x) / self.pools
                 net = (G - pays) / mean
                 pull = np.clip(speed * (net - float(net @ x) / self.pools), -4.0, 4.0)
@@ -518,16 +532,16 @@ class Relaxation:
                     x, value, fixed, G, speed = y, value_y, fixed_y, G_y, min(speed * 1.25, 30.0)
                 else:
                     speed = max(speed * 0.5, 0.1)
-            bound = fixed + float(toll.sum()) + float(np.sort(G - pays)[-self.pools :].sum())
+            bound = fixed + float(price.sum()) + float(np.sort(G - pays)[-self.pools :].sum())
             if bound < lowest:
-                lowest, best = bound, (x, toll)
+                lowest, best = bound, (x, price)
             over = in_disc @ x - 1.0
-            toll = np.maximum(toll + np.float32(mean / crowd / math.sqrt(turn + 1.0)) * over, 0.0)
-        self.x, toll = best
-        return self.x.astype(np.float64), tau, Tolls(row, col, radius, toll.astype(np.float64) * self.unit)
+            price = np.maximum(price + np.float32(mean / crowd / math.sqrt(turn + 1.0)) * over, 0.0)
+        self.x, price = best
+        return self.x.astype(np.float64), tau, DualPrices(row, col, radius, price.astype(np.float64) * self.unit)
 
     def _keep(self, of_use: NDArray[np.bool_]) -> None:
-        """Drops the other atoms, but for what the N pools need."""
+        """Drops the other columns, but for what the N pools need."""
         if of_use.sum() >= self.pools:
             for name in ("row", "col", "x", "bi", "bj", "u", "m"):
                 setattr(self, name, getattr(self, name)[of_use])

@@ -4,7 +4,7 @@ One pool after another, each the best at its turn. Unlike forage in reach this g
 a second stepping stone may be worth twenty times the first (habitatmap.network.connectivity). So no order of gains, no
 guarantee, and no share of the best possible is known or claimed.
 
-A new place is worth its chance times the forage access of its cell, and flies to the others by the same links. With
+A new place is worth its probability times the forage access of its cell, and flies to the others by the same links. With
 best_ij the best products of links so far and b_i those from the new place, the pair sum grows by
 a^2 + 2 a sum b_i a_i + sum_ij a_i a_j max(0, b_i b_j - best_ij), and best becomes max(best, b b'): exact, without any
 search for paths. Looked at are the worthiest cell of each block of 50 m, and then every cell around the best of them.
@@ -29,7 +29,7 @@ from habitatmap.geo.grid import Grid
 from habitatmap.network.connectivity import lengths, links, thinned
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
-from habitatmap.plan.search import Choice, best_cells, listed, too_near
+from habitatmap.plan.search import Selection, best_cells, listed, too_near
 
 BLOCK_M = 50.0
 MOST_PLACES = 1500
@@ -46,7 +46,7 @@ class Network(NamedTuple):
     best: Floats
 
 
-def network(nodes: pd.DataFrame, link_m: float, dispersal_median_m: float) -> Network:
+def build_network(nodes: pd.DataFrame, link_m: float, dispersal_median_m: float) -> Network:
     """The network of `nodes` (x, y, weight). Raises InputError where it is too large for this objective."""
     if len(nodes) > MOST_PLACES:
         raise InputError(
@@ -60,40 +60,44 @@ def network(nodes: pd.DataFrame, link_m: float, dispersal_median_m: float) -> Ne
 
 
 def plan_by_connectivity(
-    asked: Problem,
+    problem: Problem,
     pools: int,
     net: Network,
     access: NDArray[np.floating],
     grid: Grid,
     link_m: float,
     dispersal_median_m: float,
-) -> tuple[Choice, Floats]:
+) -> tuple[Selection, Floats]:
     """The plan, its gains still in forage, and what each pool adds to ec, as a share of ec at its turn.
 
     `access` (rows, cols): forage access, NaN = not known. Spacing, quotas, the budget and kept sites hold as in
     `search.plan`; with costs that differ, the most ec for its cost is taken. The order is that of the turns.
     """
-    worth = asked.chance * np.nan_to_num(access)
-    open_ = ~np.isnan(asked.candidates)
-    near, left, money = too_near(asked.spacing_m, asked.cell_m), [most.copy() for _, most in asked.quotas], asked.budget
-    if asked.taken is not None:
-        for row, col in asked.taken[["row", "col"]].to_numpy(np.int64).tolist():
-            _shut(open_, row, col, near)
+    worth = problem.probability * np.nan_to_num(access)
+    open_ = ~np.isnan(problem.candidates)
+    near, left, budget_left = (
+        too_near(problem.spacing_m, problem.cell_m),
+        [most.copy() for _, most in problem.quotas],
+        problem.budget,
+    )
+    if problem.taken is not None:
+        for row, col in problem.taken[["row", "col"]].to_numpy(np.int64).tolist():
+            _block(open_, row, col, near)
     sites: list[tuple[int, int]] = []
     shares: list[float] = []
     flight = link_m, scale_m(dispersal_median_m)
-    size = max(1, round(BLOCK_M / asked.cell_m))
+    size = max(1, round(BLOCK_M / problem.cell_m))
     while len(sites) < pools:
-        if len(sites) < len(asked.kept_cells):
-            row, col = asked.kept_cells[len(sites)]
+        if len(sites) < len(problem.kept_cells):
+            row, col = problem.kept_cells[len(sites)]
             (gain,) = _gains(net, np.array([row]), np.array([col]), worth, grid, *flight)
         else:
             now_open = open_.copy()
-            for (unit, _), rest in zip(asked.quotas, left, strict=True):
+            for (unit, _), rest in zip(problem.quotas, left, strict=True):
                 now_open &= ~np.append(rest <= 0, False)[unit]
-            if asked.cost is not None and money < math.inf:
-                now_open &= asked.cost <= money * (1 + 1e-9) + 1e-12
-            found = _best(net, np.where(now_open, worth, np.nan), asked, grid, size, *flight)
+            if problem.cost is not None and budget_left < math.inf:
+                now_open &= problem.cost <= budget_left * (1 + 1e-9) + 1e-12
+            found = _best(net, np.where(now_open, worth, np.nan), problem, grid, size, *flight)
             if found is None:
                 break
             row, col, gain = found
@@ -101,28 +105,28 @@ def plan_by_connectivity(
         shares.append(math.sqrt(1.0 + gain / before) - 1.0 if before > 0 else math.nan)
         net = _with(net, row, col, float(worth[row, col]), grid, *flight)
         sites.append((row, col))
-        _shut(open_, row, col, near)
-        for (unit, _), rest in zip(asked.quotas, left, strict=True):
+        _block(open_, row, col, near)
+        for (unit, _), rest in zip(problem.quotas, left, strict=True):
             if unit[row, col] >= 0:
                 rest[unit[row, col]] -= 1
-        money -= float(asked.cost_at(row, col))
-    frame = listed(asked, sites)
-    with_plan = asked.now if frame.empty else float(frame["cumulative"].iloc[-1])
+        budget_left -= float(problem.cost_at(row, col))
+    frame = listed(problem, sites)
+    with_plan = problem.now if frame.empty else float(frame["cumulative"].iloc[-1])
     note = "chosen for the network, one pool after another: no share of the best possible is known or claimed for that"
-    if len(sites) < pools and asked.budget == math.inf:
+    if len(sites) < pools and problem.budget == math.inf:
         note = f"{len(sites)} of {pools} pools: no allowed cell is left; {note}"
-    return Choice(frame, asked.now, with_plan, None, 0.0, asked.total, pools, note), np.array(shares)
+    return Selection(frame, problem.now, with_plan, None, 0.0, problem.total, pools, note), np.array(shares)
 
 
 def _best(
-    net: Network, worth: Floats, asked: Problem, grid: Grid, size: int, link_m: float, scale: float
+    net: Network, worth: Floats, problem: Problem, grid: Grid, size: int, link_m: float, scale: float
 ) -> tuple[int, int, float] | None:
     """The open cell that adds most to the pair sum, for its cost; None where none adds anything."""
     most = int(np.clip(MOST_WORK / max(1, len(net.x)) ** 2, FEWEST_BLOCKS, MOST_BLOCKS))
 
     def rate(row: NDArray[np.int64], col: NDArray[np.int64]) -> Floats:
         gain = _gains(net, row, col, worth, grid, link_m, scale)
-        return gain / asked.cost_at(row, col) if asked.budget < math.inf else gain
+        return gain / problem.cost_at(row, col) if problem.budget < math.inf else gain
 
     row, col = best_cells(worth, size, 0.0, most)
     if not len(row):
@@ -162,7 +166,7 @@ def _with(net: Network, row: int, col: int, weight: float, grid: Grid, link_m: f
     return Network(np.append(net.x, x), np.append(net.y, y), np.append(net.weight, weight), best)
 
 
-def _shut(open_: NDArray[np.bool_], row: int, col: int, near: NDArray[np.bool_]) -> None:
+def _block(open_: NDArray[np.bool_], row: int, col: int, near: NDArray[np.bool_]) -> None:
     """Closes the cells too near to (row, col)."""
     q = near.shape[0] // 2
     i0, i1, j0, j1 = (

@@ -69,7 +69,7 @@ class Candidates:
         return list(self.lost)[code - 1] if code else ""
 
 
-def candidates(
+def find_candidates(
     grid: Grid,
     *,
     has_data: Bools,
@@ -114,7 +114,7 @@ def candidates(
                 take_out(CONSENT_LOST[word], (consent == word)[land_index])
         if not settings.private:
             private = land.geometry[land["private"].to_numpy() == "yes"]
-            take_out("private land", _burnt(grid, private.to_numpy()))
+            take_out("private land", _rasterised(grid, private.to_numpy()))
     for kind, rows in _by_kind(keep_away):
         far = rows["distance_m"].to_numpy(dtype=float)
         take_out(f"keep-away: {kind}", within(grid, rows.geometry.to_numpy(), far, among=code == 0))
@@ -142,11 +142,11 @@ def within(grid: Grid, geometries: ArrayLike, distance_m: ArrayLike, among: Bool
         return np.zeros(grid.shape, dtype=bool)
     broken = ~shapely.is_valid(shapes)
     shapes[broken] = shapely.make_valid(shapes[broken])
-    hair = grid.cell_m * 1e-3  # so that a line or point with distance 0 covers something
-    near = _burnt(grid, shapely.buffer(shapes, SURELY_FAR * far + hair, quad_segs=QUAD_SEGS))
+    tolerance = grid.cell_m * 1e-3  # so that a line or point with distance 0 covers something
+    near = _rasterised(grid, shapely.buffer(shapes, SURELY_FAR * far + tolerance, quad_segs=QUAD_SEGS))
     wide = far > 2 * grid.cell_m  # below that the ring is nearly all there is
-    inner = shapely.buffer(shapes[wide], SURELY_NEAR * far[wide] - hair, quad_segs=QUAD_SEGS)
-    sure = _burnt(grid, inner)
+    inner = shapely.buffer(shapes[wide], SURELY_NEAR * far[wide] - tolerance, quad_segs=QUAD_SEGS)
+    sure = _rasterised(grid, inner)
     row, col = np.nonzero(near & ~sure if among is None else near & ~sure & among)
     centres = shapely.points(*grid.centre(row, col))
     _, hit = shapely.STRtree(centres).query(shapes, predicate="dwithin", distance=far)
@@ -178,7 +178,7 @@ def _land_index(grid: Grid, land: gpd.GeoDataFrame) -> NDArray[np.int32]:
     return index
 
 
-def _burnt(grid: Grid, shapes: NDArray[np.object_]) -> Bools:
+def _rasterised(grid: Grid, shapes: NDArray[np.object_]) -> Bools:
     """Cells whose centre lies in one of the polygons: (rows, cols)."""
     filled = [s for s in shapes if s is not None and not s.is_empty]
     if not filled:

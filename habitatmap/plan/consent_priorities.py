@@ -19,50 +19,50 @@ from rasterio.features import rasterize
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
-from habitatmap.plan.search import Choice, Field, Pick, plan
+from habitatmap.plan.search import GainMap, Pick, Selection, make_plan
 
 COLUMNS = ["rank", "place", "kind", "private", "area_ha", "reach_yes", "reach_no", "adds", "sites"]
 # so many owners are asked about one by one, those who may add most first; each takes a greedy plan
-MOST_ASKED = 60
+MOST_CONSENTS = 60
 
 
-def ask_first(
-    asked: Problem, choice: Choice, land: gpd.GeoDataFrame, grid: Grid, *, counted_on: bool, with_all: Floats
+def rank_consents(
+    problem: Problem, selection: Selection, land: gpd.GeoDataFrame, grid: Grid, *, counted_on: bool, with_all: Floats
 ) -> tuple[pd.DataFrame, int]:
     """COLUMNS for the owners whose yes adds something, the largest first; and how many were not worked out.
 
     `land` has name, owner, kind, consent, private, geometry; polygons of one owner, else of one name, are asked about
     together. `counted_on`: whether the
-    plan `choice` may stand on land with consent "ask". `with_all` (rows, cols): the candidates if every owner said yes
+    plan `selection` may stand on land with consent "ask". `with_all` (rows, cols): the candidates if every owner said yes
     (the problem's own where they are counted on). reach_yes, reach_no and adds are shares of the area's forage; sites
     are the ranks of the suggestions on the ground, in the plan with this yes.
     """
     to_ask = np.flatnonzero(land["consent"].to_numpy() == "ask")
-    if (choice.frame.empty and counted_on) or not len(to_ask) or not choice.wanted or not asked.total > 0:
+    if (selection.frame.empty and counted_on) or not len(to_ask) or not selection.requested or not problem.total > 0:
         return pd.DataFrame(columns=COLUMNS), 0
     names = zip(land["owner"].astype(str), land["name"].astype(str), strict=True)
     owner = np.array([whose or name or f"land {at + 1}" for at, (whose, name) in enumerate(names)], dtype=object)
-    base = Field(asked.allowing(with_all))
+    base = GainMap(problem.allowing(with_all))
     rows = []
     groups = {name: to_ask[owner[to_ask] == name] for name in dict.fromkeys(owner[to_ask])}
     ground = {name: _cells(grid, land.geometry.iloc[group]) for name, group in groups.items()}
     if counted_on:
-        spots = np.zeros(asked.shape, bool)
-        spots[choice.frame["row"], choice.frame["col"]] = ~choice.frame["kept"].to_numpy(bool)
+        spots = np.zeros(problem.shape, bool)
+        spots[selection.frame["row"], selection.frame["col"]] = ~selection.frame["kept"].to_numpy(bool)
         todo, left = [name for name in groups if (ground[name] & spots).any()], 0
     else:
         settled = _cells(grid, land.geometry[land["consent"] == "no"])
-        hopes = _may_add(base, asked, choice, {name: cells & ~settled for name, cells in ground.items()})
-        todo, left = list(hopes)[:MOST_ASKED], max(0, len(hopes) - MOST_ASKED)
+        upper_gains = _may_add(base, problem, selection, {name: cells & ~settled for name, cells in ground.items()})
+        todo, left = list(upper_gains)[:MOST_CONSENTS], max(0, len(upper_gains) - MOST_CONSENTS)
     for name in todo:
         if counted_on:
-            without = np.where(ground[name], np.nan, asked.candidates)
-            yes, no = choice, _again(base, asked, without, choice.wanted)
+            without = np.where(ground[name], np.nan, problem.candidates)
+            yes, no = selection, _replan(base, problem, without, selection.requested)
         else:
             others = [at for at in to_ask if at not in set(groups[name])]
             free = ground[name] & ~settled & ~_cells(grid, land.geometry.iloc[others])
-            added = np.where(free, with_all, asked.candidates)
-            yes, no = _again(base, asked, added, choice.wanted), choice
+            added = np.where(free, with_all, problem.candidates)
+            yes, no = _replan(base, problem, added, selection.requested), selection
         theirs = land.iloc[groups[name]]
         called = [str(row["name"]) or str(row["kind"]) for _, row in theirs.iterrows()]
         at = yes.frame.loc[ground[name][yes.frame["row"], yes.frame["col"]], "rank"]
@@ -91,26 +91,30 @@ def _cells(grid: Grid, shapes: gpd.GeoSeries) -> NDArray[np.bool_]:
     return rasterize(filled, out_shape=grid.shape, transform=Affine(*grid.transform), dtype=np.uint8).astype(bool)
 
 
-def _again(base: Field, asked: Problem, candidates: Floats, pools: int) -> Choice:
+def _replan(base: GainMap, problem: Problem, candidates: Floats, pools: int) -> Selection:
     """The greedy plan with other candidates."""
-    other = asked.allowing(candidates)
-    return plan(other, pools, exchange=False, field=base.fork(other))
+    other = problem.allowing(candidates)
+    return make_plan(other, pools, exchange=False, gains=base.fork(other))
 
 
-def _may_add(base: Field, asked: Problem, choice: Choice, ground: dict[str, NDArray[np.bool_]]) -> dict[str, float]:
+def _may_add(
+    base: GainMap, problem: Problem, selection: Selection, ground: dict[str, NDArray[np.bool_]]
+) -> dict[str, float]:
     """Of the grounds those where a pool would at some step of the plan gain more than the pick, with by how much.
 
     Where there is none, greedy never looks at the ground, and a yes adds nothing.
     """
-    field, hopes = base.fork(asked.allowing(base.p)), dict.fromkeys(ground, 0.0)
-    columns = (choice.frame[name].tolist() for name in ("row", "col", "gain_cells"))
+    gains, upper_gains = base.fork(problem.allowing(base.p)), dict.fromkeys(ground, 0.0)
+    columns = (selection.frame[name].tolist() for name in ("row", "col", "gain_cells"))
     steps = [Pick(*step) for step in zip(*columns, strict=True)]
-    short = len(steps) < choice.wanted
+    short = len(steps) < selection.requested
     for pick in [*steps, *([None] if short else [])]:
-        worth = np.where((field.blocked == 0) & ~np.isnan(field.p), field.p * field.C, 0.0)
+        worth = np.where((gains.blocked == 0) & ~np.isnan(gains.p), gains.p * gains.C, 0.0)
         beat = pick.gain if pick is not None else 0.0
         for name, cells in ground.items():
-            hopes[name] = max(hopes[name], float(worth[cells].max(initial=0.0)) - beat * (1.0 - 1e-9))
+            upper_gains[name] = max(upper_gains[name], float(worth[cells].max(initial=0.0)) - beat * (1.0 - 1e-9))
         if pick is not None:
-            field.add(pick)
-    return dict(sorted(((name, hope) for name, hope in hopes.items() if hope > 0), key=lambda one: (-one[1], one[0])))
+            gains.add(pick)
+    return dict(
+        sorted(((name, hope) for name, hope in upper_gains.items() if hope > 0), key=lambda one: (-one[1], one[0]))
+    )

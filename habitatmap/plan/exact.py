@@ -55,7 +55,7 @@ def _search(
 ) -> tuple[float, NDArray[np.int64], bool]:
     """Best gain, its sites (-1 = none), and whether the search came to its end."""
     n = u.shape[0]
-    left = np.empty((pools + 1, w.shape[0]))  # w' times the chances missed, by depth
+    left = np.empty((pools + 1, w.shape[0]))  # w' times the probabilities of being missed, by depth
     left[0] = w
     order, gains = np.empty((pools + 1, n), np.int64), np.empty((pools + 1, n))
     count, at, value = np.zeros(pools + 1, np.int64), np.zeros(pools + 1, np.int64), np.zeros(pools + 1)

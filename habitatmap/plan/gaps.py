@@ -1,7 +1,7 @@
 """Gaps: forage that no known breeding place is likely to reach, as ranked polygons with their cause in plain words.
 
 A patch is a set of connected cells (8 neighbours: a hoverfly does not stop at a corner) with forage of at least
-`gap.forage_from`, reached with a chance below `gap.reached_below`, on at least `gap.least_ha` hectares. Patches parted
+`gap.forage_from`, reached with a probability below `gap.reached_below`, on at least `gap.least_ha` hectares. Patches parted
 by less than a fifth of the flight median (50 m of 250 m: a street, a row of houses) are one gap. Gaps are ranked by the
 forage in them that is not reached. The whole frame is looked at in one piece.
 """
@@ -36,12 +36,12 @@ CELLS_LOOKED_AT = 200  # cells of a gap, evenly spread over it, that are measure
 COLUMNS = "rank area_ha share mean_forage mean_reach nearest_place_m places_in_flight ground_ha cause".split()
 
 
-def gaps(
-    grid: Grid, weight: Floats, reach_now: Floats, where: Candidates, places: pd.DataFrame, settings: Settings
+def find_gaps(
+    grid: Grid, weight: Floats, reach_now: Floats, candidates: Candidates, places: pd.DataFrame, settings: Settings
 ) -> gpd.GeoDataFrame:
     """The gaps of an area, largest unreached forage first: COLUMNS and geometry, no CRS; empty where there is none.
 
-    weight: forage w (rows, cols), 0 outside the boundary, NaN without data. reach_now: chance that a place reaches the
+    weight: forage w (rows, cols), 0 outside the boundary, NaN without data. reach_now: probability that a place reaches the
     cell. places: breeding places with row, col, p. share: part of the area's forage that lies in the gap (0-1).
     mean_reach: mean of reach_now. nearest_place_m: from the gap's nearest cell to the nearest place's cell, at least
     0.1, NaN without places. places_in_flight: places nearer than 95 % of flights get. ground_ha: ground where a pool
@@ -59,7 +59,7 @@ def gaps(
         row, col = (at + part.start for at, part in zip(np.nonzero(number[box] == which), box, strict=True))
         w, reach = forage[row, col].astype(float), reach_now[row, col].astype(float)
         around = _places_around(np.column_stack([row, col]) * grid.cell_m, position, settings)
-        ground_ha = float(where.allowed[row, col].sum() * grid.cell_ha)
+        ground_ha = float(candidates.allowed[row, col].sum() * grid.cell_ha)
         found.append(
             {
                 "unreached": float((w * (1.0 - reach)).sum()),
@@ -71,7 +71,7 @@ def gaps(
                 "nearest_place_m": around[0],
                 "places_in_flight": around[1],
                 "ground_ha": ground_ha,
-                "cause": f"{_why_not_reached(*around, settings)}; {_why_no_pool(where, row, col, ground_ha)}",
+                "cause": f"{_why_not_reached(*around, settings)}; {_why_no_pool(candidates, row, col, ground_ha)}",
                 "geometry": outline[which],
             }
         )
@@ -86,13 +86,13 @@ def _numbered(is_gap: NDArray[np.bool_], grid: Grid, settings: Settings) -> NDAr
     patch, _ = label(is_gap, structure=np.ones((3, 3)))
     enough = np.bincount(patch.ravel()) * grid.cell_ha >= settings.gap.least_ha - 1e-9
     enough[0] = False  # what is no gap
-    wanted = enough[patch]
-    if not wanted.any():
+    large_enough = enough[patch]
+    if not large_enough.any():
         return np.zeros(grid.shape, np.int32)
     # cells around patches that the half of a join covers: where two such margins touch, the patches are one gap
-    margin = distance_to(wanted, grid.cell_m) <= JOINED_BELOW * settings.flight.forage_median_m / 2.0
-    joined, _ = label(wanted | margin, structure=np.ones((3, 3)))
-    return np.asarray(np.where(wanted, joined, 0), dtype=np.int32)
+    margin = distance_to(large_enough, grid.cell_m) <= JOINED_BELOW * settings.flight.forage_median_m / 2.0
+    joined, _ = label(large_enough | margin, structure=np.ones((3, 3)))
+    return np.asarray(np.where(large_enough, joined, 0), dtype=np.int32)
 
 
 def _outlines(grid: Grid, number: NDArray[np.int32]) -> dict[int, shapely.MultiPolygon]:
@@ -138,13 +138,13 @@ def _hectares(ha: float) -> str:
     return f"{ha:.2g} ha" if ha < 99.5 else f"{round(ha, 1 - math.floor(math.log10(ha))):,.0f} ha"
 
 
-def _why_no_pool(where: Candidates, row: NDArray[np.int64], col: NDArray[np.int64], ground_ha: float) -> str:
+def _why_no_pool(candidates: Candidates, row: NDArray[np.int64], col: NDArray[np.int64], ground_ha: float) -> str:
     """What stands in the way of a pool here."""
     if ground_ha > 0:
-        word = "no land record was given to prove it" if where.provisional else "with a consent the plan allows"
+        word = "no land record was given to prove it" if candidates.provisional else "with a consent the plan allows"
         return f"a pool may stand on {_hectares(ground_ha)} of it ({word})"
-    reasons = list(where.lost)
-    count = np.bincount(where.code[row, col], minlength=len(reasons) + 1)[1:]
+    reasons = list(candidates.lost)
+    count = np.bincount(candidates.code[row, col], minlength=len(reasons) + 1)[1:]
     main = reasons[int(np.argmax(count))]
     words = {
         "no land record": "no land with a known owner here",

@@ -4,14 +4,14 @@ Every breeding place is occupied or empty, year after year (stochastic patch occ
 Hanski 1994, J Anim Ecol 63:151; formulas as in FACTS 3, the paper itself not seen). From one year to the next
 
     S_i = sum over occupied j != i of A_j L(d_ij)     arrivals at place i, A = forage access over the usual place's
-    C_i = S_i^z / (S_i^z + y^z)                       chance that an empty place is found
-    E_i = min(1, e / A_i^x) (1 - C_i)                 chance that an occupied one goes empty, with rescue
+    C_i = S_i^z / (S_i^z + y^z)                       probability that an empty place is found
+    E_i = min(1, e / A_i^x) (1 - C_i)                 probability that an occupied one goes empty, with rescue
 
-Nobody knows e, x, y and z for these flies (Hanski's z is 2), so each simulated world draws its own e, x and z (expert
-judgement, `WORLDS`), and y about the value at which today's places, as occupied as they are thought to be, neither gain
+Nobody knows e, x, y and z for these flies (Hanski's z is 2), so each simulation draws its own e, x and z (expert
+judgement, `PARAMETER_RANGES`), and y about the value at which today's places, as occupied as they are thought to be, neither gain
 nor lose. The plan was made with an exponential flight; here the flight is another one, with a fat or a thin tail about
 the same median, for dispersal and for the forage that is reached alike. As many pools are placed by other rules as well
-(none, at random, evenly spread, at the highest scores), and all live through the same worlds with the same luck: what
+(none, at random, evenly spread, at the highest scores), and all live through the same simulations with the same luck: what
 is shown are paired differences. They rank the ways to choose; they foretell no year.
 """
 
@@ -34,11 +34,11 @@ Floats = NDArray[np.float64]
 Tail = Callable[[ArrayLike, float], Floats]
 
 NONE, PLAN, RANDOM, EVEN, HIGHEST = "no new pools", "the plan", "at random", "evenly spread", "at the highest scores"
-# Ranges from which each world draws (expert judgement): chance that a usual place goes empty in a year without rescue;
+# Ranges from which each simulation draws (expert judgement): probability that a usual place goes empty in a year without rescue;
 # how much longer a better place lasts; whether a single arrival can be enough (z = 1, as where females come mated) or
 # it takes several at a time (z = 2, Hanski's own); arrivals at which an empty place is found in every second year, over
 # those that would keep today's balance.
-WORLDS = {"e": (0.1, 0.4), "x": (0.5, 1.5), "z": (1.0, 2.0), "y": (0.5, 2.0)}
+PARAMETER_RANGES = {"e": (0.1, 0.4), "x": (0.5, 1.5), "z": (1.0, 2.0), "y": (0.5, 2.0)}
 LAST_YEARS = 5  # a strategy is judged by the mean of so many years at the end
 LEAST_QUALITY = 0.05  # a place with next to no forage about it still holds larvae for a while
 DENSE_PLACES = 4000  # above so many places, flights too rare to matter are left out
@@ -67,37 +67,37 @@ class NothingToCompareError(InputError):
 
 @dataclass(frozen=True)
 class Outlook:
-    """What the worlds showed, as means of the last five years: forage in reach (share, 0-1) and occupied places."""
+    """What the simulations showed, as means of the last five years: forage in reach (share, 0-1) and occupied places."""
 
     ranks: pd.DataFrame
-    """tail, strategy, rank (1 = most forage in reach, by the mean over worlds), forage_in_reach, occupied_places,
-    first_share (share of worlds in which it came first)."""
+    """tail, strategy, rank (1 = most forage in reach, by the mean over simulations), forage_in_reach, occupied_places,
+    first_share (share of simulations in which it came first)."""
     differences: pd.DataFrame
-    """tail, measure, other, difference (plan minus other, mean over worlds), low, high (95 %, paired t), better_share,
-    worse_share (shares of worlds in which the plan did better, worse), worlds."""
+    """tail, measure, other, difference (plan minus other, mean over simulations), low, high (95 %, paired t), better_share,
+    worse_share (shares of simulations in which the plan did better, worse), worlds."""
     by_year: pd.DataFrame
-    """tail, strategy, year, forage_in_reach, occupied_places: means over worlds."""
-    worlds: int
+    """tail, strategy, year, forage_in_reach, occupied_places: means over simulations."""
+    simulations: int
     years: int
 
 
-def simulate(
+def simulate_occupancy(
     flow: Floats | csr_array,
     quality: Floats,
     start: NDArray[np.bool_],
-    worlds: pd.DataFrame,
+    parameters: pd.DataFrame,
     years: int,
     seed: int = 1,
-    all_worlds: int | None = None,
+    all_simulations: int | None = None,
 ) -> NDArray[np.bool_]:
-    """Occupied or not: (years + 1, places, worlds), the first being `start` (places, worlds).
+    """Occupied or not: (years + 1, places, simulations), the first being `start` (places, simulations).
 
-    flow: (places, places) of L(d), symmetric, 0 on the diagonal; quality A: (places,) > 0; worlds: e, x, y, z of each,
-    its index being the world's number, below all_worlds. The i-th place has the same luck in a world and year whatever
-    the other places and worlds are, so that one more place never empties another.
+    flow: (places, places) of L(d), symmetric, 0 on the diagonal; quality A: (places,) > 0; parameters: e, x, y, z
+    of each simulation, its index being the simulation's number, below all_simulations. The i-th place has the same luck
+    in a simulation and year whatever the other places and simulations are, so that one more place never empties another.
     """
-    e, x, y, z = (worlds[name].to_numpy(float)[None, :] for name in ("e", "x", "y", "z"))
-    width = all_worlds or len(worlds)
+    e, x, y, z = (parameters[name].to_numpy(float)[None, :] for name in ("e", "x", "y", "z"))
+    width = all_simulations or len(parameters)
     lost = np.minimum(1.0, e / quality[:, None] ** x)
     states = np.empty((years + 1, *start.shape), dtype=bool)
     states[0] = start
@@ -106,55 +106,55 @@ def simulate(
         found = (flow @ (quality[:, None] * now)) ** z
         found = found / (found + y**z)
         # filled row by row: the first places of a longer list have the numbers of the shorter one
-        luck = np.random.default_rng([seed, year]).random((len(start), width))[:, worlds.index]
+        luck = np.random.default_rng([seed, year]).random((len(start), width))[:, parameters.index]
         states[year] = luck < np.where(now, 1.0 - lost * (1.0 - found), found)
     return states
 
 
-def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, worlds: pd.DataFrame) -> Floats:
-    """The y (worlds,) at which places occupied with the chances p (places,) expect as many gains as losses next year.
+def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, parameters: pd.DataFrame) -> Floats:
+    """The y (simulations,) at which places occupied with the probabilities p (places,) expect as many gains as losses next year.
 
-    worlds: e, x, z of each. Arrivals are those of the expected state. Where gains can't make up for losses (or losses
+    parameters: e, x, z of each simulation. Arrivals are those of the expected state. Where gains can't make up for losses (or losses
     for gains) at any y, the end of the range: a millionth, or a million, of the mean arrivals.
     """
-    e, x, z = (worlds[name].to_numpy(float)[None, :] for name in ("e", "x", "z"))
-    chance = np.asarray(p, dtype=float)[:, None]
+    e, x, z = (parameters[name].to_numpy(float)[None, :] for name in ("e", "x", "z"))
+    probability = np.asarray(p, dtype=float)[:, None]
     lost = np.minimum(1.0, e / quality[:, None] ** x)
-    arrivals = np.asarray(flow @ (quality * chance[:, 0]))[:, None]
+    arrivals = np.asarray(flow @ (quality * probability[:, 0]))[:, None]
     middle = arrivals.mean() or 1.0
     low, high = np.full(lost.shape[1], middle * 1e-6), np.full(lost.shape[1], middle * 1e6)
     for _ in range(60):
         y = np.sqrt(low * high)
         found = arrivals**z / (arrivals**z + y**z)
-        gains = ((1.0 - chance) * found - chance * lost * (1.0 - found)).sum(axis=0) > 0
+        gains = ((1.0 - probability) * found - probability * lost * (1.0 - found)).sum(axis=0) > 0
         low, high = np.where(gains, y, low), np.where(gains, high, y)
     return np.sqrt(low * high)
 
 
-def outlook(
+def simulate_outlook(
     places: pd.DataFrame,
     strategies: Mapping[str, Sequence[pd.DataFrame]],
     demand: pd.DataFrame,
     *,
-    chances: ArrayLike,
+    probabilities: ArrayLike,
     forage_median_m: float,
     dispersal_median_m: float,
     years: int = 20,
-    worlds: int = 200,
+    simulations: int = 200,
     seed: int = 1,
 ) -> Outlook:
-    """Lets every strategy live through the same worlds.
+    """Lets every strategy live through the same simulations.
 
     places: x, y, access (0-1, NaN = not known) of the breeding places, merged where they are too near to be two.
-    chances: (draws, places), the chance that each is occupied now. strategies: name -> one or more sets of new places
-    (x, y, access), of which the worlds take one each, in turn; new places start empty. demand: x, y, w of the ground.
+    probabilities: (samples, places), that each is occupied now. strategies: name -> one or more sets of new places
+    (x, y, access), of which the simulations take one each, in turn; new places start empty. demand: x, y, w of the ground.
     Raises InputError, NothingToCompareError.
     """
-    p = np.atleast_2d(np.asarray(chances, dtype=float))
-    if p.shape[1] != len(places) or PLAN not in strategies or years < LAST_YEARS or worlds < 2:
+    p = np.atleast_2d(np.asarray(probabilities, dtype=float))
+    if p.shape[1] != len(places) or PLAN not in strategies or years < LAST_YEARS or simulations < 2:
         raise InputError(
-            f"outlook: {len(places)} places with chances of shape {p.shape}, {years} years and {worlds} worlds do not "
-            f"fit: expected a chance for each place, a strategy '{PLAN}', {LAST_YEARS} years and 2 worlds at least."
+            f"outlook: {len(places)} places with probabilities of shape {p.shape}, {years} years and {simulations} "
+            f"simulations do not fit: expected a probability for each place, a strategy '{PLAN}', {LAST_YEARS} years and 2 simulations at least."
         )
     total = float(demand["w"].sum())
     if total <= 0:
@@ -162,26 +162,31 @@ def outlook(
     if not (p > 0).any():
         raise NothingToCompareError("no breeding place is likely to be occupied today, and from nowhere nobody comes")
     random = np.random.default_rng(seed)
-    drawn = pd.DataFrame(
-        {name: np.exp(random.uniform(np.log(low), np.log(high), worlds)) for name, (low, high) in WORLDS.items()}
+    sampled = pd.DataFrame(
+        {
+            name: np.exp(random.uniform(np.log(low), np.log(high), simulations))
+            for name, (low, high) in PARAMETER_RANGES.items()
+        }
     )
-    start = random.random((len(places), worlds)) < p[np.arange(worlds) % len(p)].T
+    start = random.random((len(places), simulations)) < p[np.arange(simulations) % len(p)].T
     usual = float(np.nanmedian(places["access"])) if places["access"].notna().any() else np.nan
 
     ranks, differences, courses = [], [], []
     for tail, weight in TAILS.items():
         forage, occupied = {}, {}
         today = _flow(places[["x", "y"]].to_numpy(float), weight, dispersal_median_m)
-        balanced = drawn["y"] * balance(today, _quality(places["access"], usual), p.mean(axis=0), drawn)
-        world = drawn.assign(y=balanced)
+        balanced = sampled["y"] * balance(today, _quality(places["access"], usual), p.mean(axis=0), sampled)
+        parameters = sampled.assign(y=balanced)
         for name, sets in strategies.items():
-            forage[name], occupied[name] = (np.full((years + 1, worlds), np.nan) for _ in range(2))
+            forage[name], occupied[name] = (np.full((years + 1, simulations), np.nan) for _ in range(2))
             for k, new in enumerate(sets):
-                mine = np.arange(k, worlds, len(sets))
+                mine = np.arange(k, simulations, len(sets))
                 every = pd.concat([places, new], ignore_index=True)[["x", "y", "access"]]
                 begin = np.vstack([start[:, mine], np.zeros((len(new), len(mine)), dtype=bool)])
                 flow = _flow(every[["x", "y"]].to_numpy(float), weight, dispersal_median_m)
-                states = simulate(flow, _quality(every["access"], usual), begin, world.iloc[mine], years, seed, worlds)
+                states = simulate_occupancy(
+                    flow, _quality(every["access"], usual), begin, parameters.iloc[mine], years, seed, simulations
+                )
                 occupied[name][:, mine] = states.sum(axis=1)
                 forage[name][:, mine] = _reached(every, states, demand, weight, forage_median_m) / total
         ranks.append(_ranks(tail, forage, occupied))
@@ -200,7 +205,7 @@ def outlook(
             for name in strategies
         ]
     ranked, compared, course = (pd.concat(parts, ignore_index=True) for parts in (ranks, differences, courses))
-    return Outlook(ranked, compared, course, worlds=worlds, years=years)
+    return Outlook(ranked, compared, course, simulations=simulations, years=years)
 
 
 def other_plans(
@@ -278,7 +283,7 @@ def _quality(access: pd.Series, usual: float) -> Floats:
 def _reached(
     places: pd.DataFrame, states: NDArray[np.bool_], demand: pd.DataFrame, weight: Tail, median_m: float
 ) -> Floats:
-    """Forage within flight of the occupied places, by year and world: (years + 1, worlds), in the unit of w."""
+    """Forage within flight of the occupied places, by year and simulation: (years + 1, simulations), in the unit of w."""
     d = cdist(demand[["x", "y"]].to_numpy(float), places[["x", "y"]].to_numpy(float))
     missed = np.log1p(-np.minimum(weight(d, median_m), 1 - 1e-9)).astype(np.float32)
     w = demand["w"].to_numpy(float)
@@ -290,15 +295,15 @@ def _last(values: Floats) -> Floats:
 
 
 def _ranks(tail: str, forage: Mapping[str, Floats], occupied: Mapping[str, Floats]) -> pd.DataFrame:
-    by_world = pd.DataFrame({name: _last(values) for name, values in forage.items()})
+    by_simulation = pd.DataFrame({name: _last(values) for name, values in forage.items()})
     frame = pd.DataFrame(
         {
             "tail": tail,
             "strategy": list(forage),
-            "forage_in_reach": by_world.mean().to_numpy(),
+            "forage_in_reach": by_simulation.mean().to_numpy(),
             "occupied_places": [float(_last(values).mean()) for values in occupied.values()],
             # a tie is shared among those who came first
-            "first_share": by_world.eq(by_world.max(axis=1), axis=0)
+            "first_share": by_simulation.eq(by_simulation.max(axis=1), axis=0)
             .pipe(lambda b: b.div(b.sum(axis=1), axis=0))
             .mean(),
         }

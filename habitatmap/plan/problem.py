@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import NamedTuple, Required, TypedDict
+from typing import NamedTuple, Required, TypedDict, Unpack
 
 import numpy as np
 import pandas as pd
@@ -38,14 +38,14 @@ class Rules(TypedDict, total=False):
 
 @dataclass(frozen=True, eq=False)
 class Problem:
-    """A plan to be made; `problem` checks what is handed over. All arrays are (rows, cols)."""
+    """A plan to be made; `Problem.of` checks what is handed over. All arrays are (rows, cols)."""
 
     demand: Floats
     """Forage w of each cell, 0 where there is none or nothing is known."""
     places: pd.DataFrame
     """row, col, p of the breeding places; they may lie outside the frame."""
     candidates: Floats
-    """The chance p that a pool at the cell gets occupied, NaN where none may stand."""
+    """The probability p that a pool at the cell gets occupied, NaN where none may stand."""
     cell_m: float
     median_m: float
     spacing_m: float = 0.0
@@ -59,6 +59,50 @@ class Problem:
     """What a site at the cell costs, above 0, in the unit of `budget`."""
     budget: float = math.inf
     """What the sites may cost together, `kept` included."""
+
+    @classmethod
+    def of(cls, demand: ArrayLike, places: pd.DataFrame, candidates: ArrayLike, **rules: Unpack[Rules]) -> Problem:
+        """A problem of checked arrays; `demand` may hold NaN for no data. Raises InputError where they do not fit."""
+        w, p = np.nan_to_num(np.asarray(demand, dtype=np.float64)), np.asarray(candidates, dtype=np.float64)
+        if w.ndim != 2 or w.shape != p.shape or w.size == 0:
+            raise InputError(
+                f"demand has the shape {w.shape} and candidates {p.shape}: two equal (rows, cols) are needed"
+            )
+        if (w < 0).any():
+            raise InputError(f"demand holds {w.min()}: forage of 0 or more was expected, mend the forage")
+        if (p < 0).any() or (p > 1).any():
+            raise InputError(
+                f"candidates hold {np.nanmin(p)} to {np.nanmax(p)}: probabilities from 0 to 1 were expected"
+            )
+        cost, budget, kept = rules.get("cost"), rules.get("budget"), rules.get("kept")
+        price = None if cost is None else np.broadcast_to(np.asarray(cost, dtype=np.float64), w.shape)
+        if price is not None and not (price > 0).all():
+            raise InputError(f"cost holds {np.nanmin(price)}: a cost above 0 was expected at every cell")
+        if budget is not None and price is None:
+            raise InputError(f"a budget of {budget} was given without a cost: give the cost of a site as well")
+        if kept is not None:
+            kept = kept[["row", "col", "p"]].drop_duplicates(["row", "col"]).reset_index(drop=True)
+            row, col = kept["row"].to_numpy(np.int64), kept["col"].to_numpy(np.int64)
+            if ((row < 0) | (row >= w.shape[0]) | (col < 0) | (col >= w.shape[1])).any():
+                raise InputError("a kept site lies outside the frame: leave it out or take a larger frame")
+            kept = kept if len(kept) else None
+        quotas = tuple(rules.get("quotas", ()))
+        for unit, _ in quotas:
+            if np.shape(unit) != w.shape:
+                raise InputError(f"a quota has the shape {np.shape(unit)} and demand {w.shape}: the same was expected")
+        return cls(
+            w,
+            places,
+            p,
+            cell_m=rules["cell_m"],
+            median_m=rules["median_m"],
+            spacing_m=rules.get("spacing_m", 0.0),
+            taken=rules.get("taken"),
+            kept=kept,
+            quotas=quotas,
+            cost=price,
+            budget=math.inf if budget is None else float(budget),
+        )
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -86,13 +130,13 @@ class Problem:
         return 1.0 - float(self.missed.sum()) / self.total if self.total > 0 else math.nan
 
     @cached_property
-    def chance(self) -> Floats:
+    def probability(self) -> Floats:
         """`candidates`, and at the kept sites their own p."""
         if self.kept is None:
             return self.candidates
-        chance = self.candidates.copy()
-        chance[self.kept["row"], self.kept["col"]] = self.kept["p"]
-        return chance
+        probability = self.candidates.copy()
+        probability[self.kept["row"], self.kept["col"]] = self.kept["p"]
+        return probability
 
     @cached_property
     def kept_cells(self) -> list[tuple[int, int]]:
@@ -102,7 +146,7 @@ class Problem:
         return sorted(zip(self.kept["row"].tolist(), self.kept["col"].tolist(), strict=True))
 
     def cost_at(self, row: ArrayLike, col: ArrayLike) -> Floats:
-        """What sites at the cells cost; 0 where costs are not asked."""
+        """What sites at the cells cost; 0 where no costs are given."""
         row, col = np.asarray(row, dtype=np.int64), np.asarray(col, dtype=np.int64)
         return np.zeros(row.shape) if self.cost is None else self.cost[row, col]
 
@@ -130,43 +174,3 @@ class Problem:
             quotas=tuple(quotas),
             budget=self.budget - float(self.cost_at(row, col).sum()),
         )
-
-
-def problem(
-    demand: ArrayLike,
-    places: pd.DataFrame,
-    candidates: ArrayLike,
-    *,
-    cell_m: float,
-    median_m: float,
-    spacing_m: float = 0.0,
-    taken: pd.DataFrame | None = None,
-    kept: pd.DataFrame | None = None,
-    quotas: Sequence[Quota] = (),
-    cost: ArrayLike | None = None,
-    budget: float | None = None,
-) -> Problem:
-    """A `Problem` of checked arrays; `demand` may hold NaN for no data. Raises InputError where they do not fit."""
-    w, p = np.nan_to_num(np.asarray(demand, dtype=np.float64)), np.asarray(candidates, dtype=np.float64)
-    if w.ndim != 2 or w.shape != p.shape or w.size == 0:
-        raise InputError(f"demand has the shape {w.shape} and candidates {p.shape}: two equal (rows, cols) are needed")
-    if (w < 0).any():
-        raise InputError(f"demand holds {w.min()}: forage of 0 or more was expected, mend the forage")
-    if (p < 0).any() or (p > 1).any():
-        raise InputError(f"candidates hold {np.nanmin(p)} to {np.nanmax(p)}: chances from 0 to 1 were expected")
-    price = None if cost is None else np.broadcast_to(np.asarray(cost, dtype=np.float64), w.shape)
-    if price is not None and not (price > 0).all():
-        raise InputError(f"cost holds {np.nanmin(price)}: a cost above 0 was expected at every cell")
-    if budget is not None and price is None:
-        raise InputError(f"a budget of {budget} was given without a cost: give the cost of a site as well")
-    if kept is not None:
-        kept = kept[["row", "col", "p"]].drop_duplicates(["row", "col"]).reset_index(drop=True)
-        row, col = kept["row"].to_numpy(np.int64), kept["col"].to_numpy(np.int64)
-        if ((row < 0) | (row >= w.shape[0]) | (col < 0) | (col >= w.shape[1])).any():
-            raise InputError("a kept site lies outside the frame: leave it out or take a larger frame")
-        kept = kept if len(kept) else None
-    for unit, _ in quotas:
-        if np.shape(unit) != w.shape:
-            raise InputError(f"a quota has the shape {np.shape(unit)} and demand {w.shape}: the same was expected")
-    limit = math.inf if budget is None else float(budget)
-    return Problem(w, places, p, cell_m, median_m, spacing_m, taken, kept, tuple(quotas), price, limit)

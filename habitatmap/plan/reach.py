@@ -1,7 +1,7 @@
 """Forage in reach: how much of the area's forage the breeding places are likely to serve.
 
-A cell c is missed by all places with the chance R_c = prod_j (1 - p_j k(d_cj)), where k(d) = (1 + d/a) exp(-d/a) is
-the share of flights that get at least d far (2-D exponential flight, cut at 10 a) and p_j the chance that place j is
+A cell c is missed by all places with the probability R_c = prod_j (1 - p_j k(d_cj)), where k(d) = (1 + d/a) exp(-d/a) is
+the share of flights that get at least d far (2-D exponential flight, cut at 10 a) and p_j the probability that place j is
 occupied. Forage in reach is sum_c w_c (1 - R_c) / sum_c w_c. Distances run from a cell's centre to the centre of the
 place's cell. Places are always taken in the order row, column, p, so that no row order changes a bit of the answer.
 """
@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 
 # below this, 1 - p k is not divided by: the product over the other places is taken again
 SMALLEST_DIVISOR = 1e-6
-# how many blocks one flight scale (a) holds where reach is only estimated (draws)
+# how many blocks one flight scale (a) holds where reach is only estimated (simulations)
 BLOCKS_PER_SCALE = 3.0
 
 
@@ -46,26 +46,28 @@ def in_order(places: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]
     bad = ~((p >= 0) & (p <= 1))
     if bad.any():
         first = int(np.flatnonzero(bad)[0])
-        raise InputError(f"place {first + 1} has the chance p = {p[first]}, a number from 0 to 1 was expected: mend p")
+        raise InputError(
+            f"place {first + 1} has the probability p = {p[first]}, a number from 0 to 1 was expected: mend p"
+        )
     order = order_of(places)
     return row[order], col[order], p[order]
 
 
 @njit(cache=True, nogil=True)
-def multiply(field: Floats, row0: int, col0: int, row: int, col: int, p: float, k: Floats) -> None:
-    """Multiplies by 1 - p k around (row, col); field[0, 0] is the cell (row0, col0)."""
+def multiply(values: Floats, row0: int, col0: int, row: int, col: int, p: float, k: Floats) -> None:
+    """Multiplies by 1 - p k around (row, col); values[0, 0] is the cell (row0, col0)."""
     r = k.shape[0] // 2
-    i0, i1 = max(row0, row - r), min(row0 + field.shape[0], row + r + 1)
-    j0, j1 = max(col0, col - r), min(col0 + field.shape[1], col + r + 1)
+    i0, i1 = max(row0, row - r), min(row0 + values.shape[0], row + r + 1)
+    j0, j1 = max(col0, col - r), min(col0 + values.shape[1], col + r + 1)
     for i in range(i0, i1):
         for j in range(j0, j1):
-            field[i - row0, j - col0] *= 1.0 - p * k[i - row + r, j - col + r]
+            values[i - row0, j - col0] *= 1.0 - p * k[i - row + r, j - col + r]
 
 
 def not_reached(
     frame: Grid | tuple[int, int], places: pd.DataFrame, *, cell_m: float | None = None, median_m: float
 ) -> Floats:
-    """The chance R (rows, cols) that no place reaches each cell; 1 where there is none.
+    """The probability R (rows, cols) that no place reaches each cell; 1 where there is none.
 
     `frame` is a Grid, or (rows, cols) together with `cell_m`; `places` has row, col and p (0-1) and may lie outside.
     """
@@ -174,65 +176,67 @@ def block_sum(values: Floats, size: int) -> Floats:
     return np.asarray(np.add.reduceat(by_row, np.arange(0, values.shape[1], size), axis=1))
 
 
-def reach_of_draws(w: ArrayLike, places: pd.DataFrame, draws: ArrayLike, *, cell_m: float, median_m: float) -> Floats:
-    """Forage in reach (share 0-1) for each draw of the places' chances; draws is (n_draws, n_places), rows' order.
+def reach_by_simulation(
+    w: ArrayLike, places: pd.DataFrame, simulations: ArrayLike, *, cell_m: float, median_m: float
+) -> Floats:
+    """Forage in reach (share 0-1) for each simulation of the places' p: simulations (simulation, place), in the order of rows.
 
     The forage is summed over blocks of a third of the flight scale (50 m for a median of 250 m) and seen from the block
-    centres; the answer is then scaled by fine / coarse of the places' own p, so that a draw equal to p gives exactly
+    centres; the answer is then scaled by fine / coarse of the places' own p, so that one equal to p gives exactly
     the fine value. Tests hold it within 0.5 % of the cell by cell value.
     """
-    chances = np.atleast_2d(np.asarray(draws, dtype=np.float64))
+    probabilities = np.atleast_2d(np.asarray(simulations, dtype=np.float64))
     weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
     total = float(weights.sum())
     if total <= 0:
-        return np.full(len(chances), math.nan)
+        return np.full(len(probabilities), math.nan)
     if len(places) == 0:
-        return np.zeros(len(chances))
+        return np.zeros(len(probabilities))
     row, col, p = in_order(places)
     order = order_of(places)
     size = max(1, int(scale_m(median_m) / BLOCKS_PER_SCALE / cell_m))
     prints, blocks = footprints(median_m, cell_m, size), block_sum(weights, size)
 
-    def on_blocks(chance: Floats) -> float:
+    def on_blocks(probability: Floats) -> float:
         R = np.ones_like(blocks)
-        multiply_blocks(R, row, col, chance, prints, size)
+        multiply_blocks(R, row, col, probability, prints, size)
         return float((blocks * (1.0 - R)).sum()) / total
 
-    coarse = np.array([on_blocks(np.ascontiguousarray(one[order])) for one in chances])
+    coarse = np.array([on_blocks(np.ascontiguousarray(one[order])) for one in probabilities])
     base = on_blocks(p)
     fine = forage_in_reach(weights, not_reached(weights.shape, places, cell_m=cell_m, median_m=median_m))
     return np.minimum(coarse * (fine / base) if base > 0 else coarse, 1.0)
 
 
-def gains_of_draws(
+def gains_by_simulation(
     w: ArrayLike,
     places: pd.DataFrame,
     sites: pd.DataFrame,
-    draws: ArrayLike,
-    site_draws: ArrayLike,
+    simulations: ArrayLike,
+    site_simulations: ArrayLike,
     *,
     cell_m: float,
     median_m: float,
 ) -> Floats:
-    """What each site of a plan adds after those before it, for each draw: (n_draws, n_sites), shares 0-1.
+    """What each site of a plan adds after those before it, for each simulation: (simulation, site), shares 0-1.
 
-    `sites` has row, col, p and gain (share, at that p); `draws` (n_draws, n_places) and `site_draws` (n_draws, n_sites)
-    are the chances. On blocks, scaled as in `reach_of_draws`, so that a draw equal to p gives the gains themselves.
+    `sites` has row, col, p and gain (share, at that p); `simulations`
+    (simulation, place) and `site_simulations` (simulation, site) are the probabilities. On blocks, scaled as in `reach_by_simulation`, so that one equal to p gives the gains themselves.
     """
-    chances, new = (np.atleast_2d(np.asarray(d, dtype=np.float64)) for d in (draws, site_draws))
+    probabilities, new = (np.atleast_2d(np.asarray(d, dtype=np.float64)) for d in (simulations, site_simulations))
     weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
     total = float(weights.sum())
     if total <= 0 or len(sites) == 0:
-        return np.full((len(chances), len(sites)), math.nan)
+        return np.full((len(probabilities), len(sites)), math.nan)
     row, col, p = in_order(places)
     order = order_of(places)
     site_row, site_col = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
     size = max(1, int(scale_m(median_m) / BLOCKS_PER_SCALE / cell_m))
     prints, blocks = footprints(median_m, cell_m, size), block_sum(weights, size)
 
-    def on_blocks(chance: Floats, at_sites: Floats) -> Floats:
+    def on_blocks(probability: Floats, at_sites: Floats) -> Floats:
         left = blocks.copy()
-        multiply_blocks(left, row, col, chance, prints, size)
+        multiply_blocks(left, row, col, probability, prints, size)
         missed = [float(left.sum())]
         for n in range(len(sites)):
             one = np.s_[n : n + 1]
@@ -241,7 +245,10 @@ def gains_of_draws(
         return -np.diff(missed) / total
 
     coarse = np.array(
-        [on_blocks(np.ascontiguousarray(c[order]), np.ascontiguousarray(s)) for c, s in zip(chances, new, strict=True)]
+        [
+            on_blocks(np.ascontiguousarray(c[order]), np.ascontiguousarray(s))
+            for c, s in zip(probabilities, new, strict=True)
+        ]
     )
     base, fine = on_blocks(p, sites["p"].to_numpy(np.float64)), sites["gain"].to_numpy(np.float64)
     return np.asarray(coarse * np.divide(fine, base, out=np.ones_like(fine), where=base > 0))

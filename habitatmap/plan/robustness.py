@@ -1,10 +1,10 @@
 """How sure a plan is: how often each site stays when the assumptions move, and which of them moves the plan most.
 
-The plan is made again for draws of the places' chances, the chance of a new pool, the flight median and the forage of
-the classes. Doing that over every cell takes seconds a draw, so a draw chooses among near-candidates only: the best
+The plan is made again for simulations of the places' probabilities, the probability of a new pool, the flight median and the forage of
+the classes. Doing that over every cell takes seconds, so a simulation chooses among near-candidates only: the best
 cell of each small block whose gain comes near that of the plan's last site, and the sites themselves; and it sums
 forage over blocks of half a flight scale. Sites are compared by their zones, which are wider than those blocks. Quotas,
-the budget and the spacing hold in every draw; sites that are kept stay in each of them.
+the budget and the spacing hold in every simulation; sites that are kept stay in each of them.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ from habitatmap.errors import InputError
 from habitatmap.geo.engine import default_workers
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale, in_order, multiply_blocks, order_of
-from habitatmap.plan.search import Choice, Field, best_cells
+from habitatmap.plan.search import GainMap, Selection, best_cells
 from habitatmap.plan.zones import Zone
 
 NEAR_LAST = 0.5  # a near-candidate's first gain over what the plan's least site adds
 MOST_NEAR = 4000
-ENDS = (0.025, 0.975)  # of the draws, the ends of a range in `sensitivity`
+ENDS = (0.025, 0.975)  # of the simulations, the ends of a range in `sensitivity`
 
 Cells = NDArray[np.int64]
 
@@ -39,28 +39,28 @@ class Robustness:
     """How often the sites of a plan stay, and what is in reach, when the assumptions move."""
 
     share: Floats
-    """For each site of the plan: the share of draws that put a site into its zone (0-1); 1 for a kept site."""
-    draws: pd.DataFrame
-    """One row a draw: median_m, level (of the forage), kept (share of the free sites), now, with_plan (in reach)."""
+    """For each site of the plan: the share of simulations that put a site into its zone (0-1); 1 for a kept site."""
+    simulations: pd.DataFrame
+    """One row a simulation: median_m, level (of the forage), kept (share of the free sites), now, with_plan (in reach)."""
     sensitivity: pd.DataFrame
     """One assumption moved at a time: assumption, level, kept, now, with_plan; the first row is the plan's own."""
 
 
 class Assumed(NamedTuple):
-    """What a plan rests on: flight median, level of the forage, chances of the places, odds of new pools."""
+    """What a plan rests on: flight median, level of the forage, probabilities of the places, odds of new pools."""
 
     median_m: float
     level: str
-    chances: Floats
+    probabilities: Floats
     odds: float
 
 
-def robustness(
-    asked: Problem,
-    choice: Choice,
+def assess_robustness(
+    problem: Problem,
+    selection: Selection,
     around: Sequence[Zone],
     *,
-    draws: ArrayLike | None = None,
+    simulations: ArrayLike | None = None,
     odds: ArrayLike | None = None,
     low: ArrayLike | None = None,
     high: ArrayLike | None = None,
@@ -69,33 +69,33 @@ def robustness(
     seed: int = 1,
     workers: int | None = None,
 ) -> Robustness:
-    """Makes the plan of `choice.frame` again for draws of its assumptions; `around` are its zones.
+    """Makes the plan of `selection.frame` again for simulations of its assumptions; `around` are its zones.
 
-    `draws` (n, places): chances of the places, in the rows' order; None = they are certain. `odds` (n): a factor on the
-    odds of every new pool's p in each draw. `low` and `high`: forage from the low and high class values, as the demand.
+    `simulations` (n, places): probabilities of the places, in the rows' order; None = they are certain. `odds` (n): a factor on the
+    odds of every new pool's p in each simulation. `low` and `high`: forage from the low and high class values, as the demand.
     `medians`: flight medians (metres), default 0.4, 1 and 2 times the plan's (100, 250, 500 m for 250 m). Medians and
-    levels are dealt out evenly and in an order set by `seed`. Without `draws` there are `count` draws. A draw whose
+    levels are dealt out evenly and in an order set by `seed`. Without `simulations` there are `count` simulations. One whose
     assumptions are all the plan's own keeps every site, so that ranges of no width give 1. Raises InputError where
-    `draws` does not fit the places.
+    `simulations` does not fit the places.
     """
-    drawn = np.tile(asked.places["p"].to_numpy(np.float64), (count, 1))
-    if draws is not None:
-        drawn = np.atleast_2d(np.asarray(draws, dtype=np.float64))
-        if drawn.shape[1] != len(asked.places):
+    simulated = np.tile(problem.places["p"].to_numpy(np.float64), (count, 1))
+    if simulations is not None:
+        simulated = np.atleast_2d(np.asarray(simulations, dtype=np.float64))
+        if simulated.shape[1] != len(problem.places):
             raise InputError(
-                f"draws has {drawn.shape[1]} columns for {len(asked.places)} places: give one column a place"
+                f"simulations has {simulated.shape[1]} columns for {len(problem.places)} places: give one column a place"
             )
-    n, median = len(drawn), float(asked.median_m)
+    n, median = len(simulated), float(problem.median_m)
     factors = np.ones(n) if odds is None else np.asarray(odds, dtype=np.float64)
-    if asked.kept is not None:
-        kept_p = asked.kept["p"].to_numpy(np.float64)
-        drawn = np.column_stack([drawn, [shifted(kept_p, factor) for factor in factors]])
-    rest = asked.settled()
-    is_kept = choice.frame["kept"].to_numpy(bool)
-    sites, zones = choice.frame[~is_kept], [zone for zone, fixed in zip(around, is_kept, strict=True) if not fixed]
+    if problem.kept is not None:
+        kept_p = problem.kept["p"].to_numpy(np.float64)
+        simulated = np.column_stack([simulated, [shifted(kept_p, factor) for factor in factors]])
+    rest = problem.settled()
+    is_kept = selection.frame["kept"].to_numpy(bool)
+    sites, zones = selection.frame[~is_kept], [zone for zone, fixed in zip(around, is_kept, strict=True) if not fixed]
     row, col, base = in_order(rest.places)
-    drawn = np.ascontiguousarray(drawn[:, order_of(rest.places)])
-    given = {"low": low, "best": asked.demand, "high": high}
+    simulated = np.ascontiguousarray(simulated[:, order_of(rest.places)])
+    given = {"low": low, "best": problem.demand, "high": high}
     forage = {level: np.nan_to_num(np.asarray(f, dtype=np.float64)) for level, f in given.items() if f is not None}
     spans = sorted({median, *(medians or (0.4 * median, 2.0 * median))})
 
@@ -104,15 +104,19 @@ def robustness(
     dealt_median = rng.permutation(np.arange(n) % len(spans))
     dealt_level = rng.permutation(np.arange(n) % len(forage))
     cases = [
-        Assumed(spans[dealt_median[d]], list(forage)[dealt_level[d]], drawn[d], float(factors[d])) for d in range(n)
+        Assumed(spans[dealt_median[d]], list(forage)[dealt_level[d]], simulated[d], float(factors[d])) for d in range(n)
     ]
     alone = [("none", "as planned", own)]
     alone += [("flight median", f"{m:g} m", own._replace(median_m=m)) for m in spans if m != median]
     alone += [("forage of classes", level, own._replace(level=level)) for level in forage if level != "best"]
-    if draws is not None:
-        by_chance = np.argsort(drawn.mean(axis=1), kind="stable") if drawn.shape[1] else np.arange(n)
+    if simulations is not None:
+        by_probability = np.argsort(simulated.mean(axis=1), kind="stable") if simulated.shape[1] else np.arange(n)
         alone += [
-            ("standing places occupied", word, own._replace(chances=drawn[by_chance[round(end * (n - 1))]]))
+            (
+                "standing places occupied",
+                word,
+                own._replace(probabilities=simulated[by_probability[round(end * (n - 1))]]),
+            )
             for word, end in zip(("few", "many"), ENDS, strict=True)
         ]
     if odds is not None:
@@ -121,34 +125,36 @@ def robustness(
             for word, end in zip(("few", "many"), ENDS, strict=True)
         ]
 
-    again = _Again(rest, own, {m: _Scene(m, rest.cell_m, forage) for m in spans}, (row, col), drawn, sites, zones)
+    replan = Replanner(
+        rest, own, {m: Scenario(m, rest.cell_m, forage) for m in spans}, (row, col), simulated, sites, zones
+    )
     with ThreadPoolExecutor(workers or default_workers()) as pool:
-        answers = list(pool.map(again, cases + [case for _, _, case in alone]))
+        answers = list(pool.map(replan, cases + [case for _, _, case in alone]))
     table = pd.DataFrame([(kept.mean() if len(kept) else math.nan, a, b) for kept, a, b in answers])
     table.columns = pd.Index(["kept", "now", "with_plan"])
     # from blocks to cells: by what they differ at the plan's own assumptions
-    for name, fine in (("now", rest.now), ("with_plan", choice.with_plan)):
+    for name, fine in (("now", rest.now), ("with_plan", selection.with_plan)):
         coarse = table[name].iloc[n]
         table[name] = (table[name] * (fine / coarse if coarse > 0 else 1.0)).clip(upper=1.0)
-    by_draw, moved = table.head(n), table.tail(len(alone)).reset_index(drop=True)
-    by_draw.insert(0, "median_m", [case.median_m for case in cases])
-    by_draw.insert(1, "level", [case.level for case in cases])
+    by_simulation, moved = table.head(n), table.tail(len(alone)).reset_index(drop=True)
+    by_simulation.insert(0, "median_m", [case.median_m for case in cases])
+    by_simulation.insert(1, "level", [case.level for case in cases])
     moved.insert(0, "assumption", [name for name, _, _ in alone])
     moved.insert(1, "level", [level for _, level, _ in alone])
-    share = np.ones(len(choice.frame))
+    share = np.ones(len(selection.frame))
     share[~is_kept] = (
         np.array([kept for kept, _, _ in answers[:n]], dtype=np.float64).reshape(n, len(sites)).mean(axis=0)
     )
-    return Robustness(share, by_draw, moved)
+    return Robustness(share, by_simulation, moved)
 
 
-class _Scene:
+class Scenario:
     """What one flight median needs: footprints, and the forage by level on blocks."""
 
     def __init__(self, median_m: float, cell_m: float, forage: dict[str, Floats]) -> None:
         self.size = half_scale(median_m, cell_m)
         self.prints = footprints(median_m, cell_m, self.size)
-        self.forage = {level: block_sum(field, self.size) for level, field in forage.items()}
+        self.forage = {level: block_sum(w, self.size) for level, w in forage.items()}
 
     def missed(self, level: str, row: Cells, col: Cells, p: Floats) -> Floats:
         """The forage that the places (row, col, p) miss, on blocks."""
@@ -157,55 +163,57 @@ class _Scene:
         return left
 
 
-class _Again:
+class Replanner:
     """Makes the plan again under other assumptions."""
 
     def __init__(
         self,
-        asked: Problem,
+        problem: Problem,
         own: Assumed,
-        scenes: dict[float, _Scene],
+        scenarios: dict[float, Scenario],
         places: tuple[Cells, Cells],
-        drawn: Floats,
+        simulated: Floats,
         sites: pd.DataFrame,
         zones: list[Zone],
     ) -> None:
-        self.own, self.scenes, self.places, self.zones = own, scenes, places, zones
+        self.own, self.scenarios, self.places, self.zones = own, scenarios, places, zones
         self.sites = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
-        self.near = near = _near_candidates(asked, sites)
-        self.site_p, self.near_p = asked.chance[self.sites], asked.chance[near]
-        self.apart = (asked.spacing_m / asked.cell_m) ** 2 * (1.0 - 1e-9)
-        self.units = np.array([unit[near] for unit, _ in asked.quotas], dtype=np.int64)
-        self.units = self.units.reshape(len(asked.quotas), len(near[0]))
-        self.most_of_unit = np.zeros((len(asked.quotas), max((len(m) for _, m in asked.quotas), default=1)), np.int64)
-        for q, (_, most) in enumerate(asked.quotas):
+        self.near = near = _near_candidates(problem, sites)
+        self.site_p, self.near_p = problem.probability[self.sites], problem.probability[near]
+        self.apart = (problem.spacing_m / problem.cell_m) ** 2 * (1.0 - 1e-9)
+        self.units = np.array([unit[near] for unit, _ in problem.quotas], dtype=np.int64)
+        self.units = self.units.reshape(len(problem.quotas), len(near[0]))
+        self.most_of_unit = np.zeros(
+            (len(problem.quotas), max((len(m) for _, m in problem.quotas), default=1)), np.int64
+        )
+        for q, (_, most) in enumerate(problem.quotas):
             self.most_of_unit[q, : len(most)] = most
-        self.cost, self.money = asked.cost_at(*near), asked.budget
-        # what a near-candidate gains where every place is as rarely occupied as in any draw: no draw gives it more
-        rarest = np.minimum(own.chances, drawn.min(axis=0, initial=1.0))
+        self.cost, self.budget = problem.cost_at(*near), problem.budget
+        # what a near-candidate gains where every place is as rarely occupied as in any simulation: none gives it more
+        rarest = np.minimum(own.probabilities, simulated.min(axis=0, initial=1.0))
         self.most = {
-            (m, level): _gains_on_blocks(scene.missed(level, *places, rarest), scene.prints, scene.size, *near)
-            for m, scene in scenes.items()
-            for level in scene.forage
+            (m, level): _gains_on_blocks(scenario.missed(level, *places, rarest), scenario.prints, scenario.size, *near)
+            for m, scenario in scenarios.items()
+            for level in scenario.forage
         }
 
     def __call__(self, case: Assumed) -> tuple[NDArray[np.bool_], float, float]:
         """Which sites stay, and forage in reach (on blocks) now and with the plan as it stands."""
-        scene = self.scenes[case.median_m]
-        total = float(scene.forage[case.level].sum())
+        scenario = self.scenarios[case.median_m]
+        total = float(scenario.forage[case.level].sum())
         if total <= 0:
             return np.ones(len(self.zones), bool), math.nan, math.nan
-        left = scene.missed(case.level, *self.places, case.chances)
+        left = scenario.missed(case.level, *self.places, case.probabilities)
         served = left.copy()
-        multiply_blocks(served, *self.sites, shifted(self.site_p, case.odds), scene.prints, scene.size)
+        multiply_blocks(served, *self.sites, shifted(self.site_p, case.odds), scenario.prints, scenario.size)
         now, with_plan = 1.0 - float(left.sum()) / total, 1.0 - float(served.sum()) / total
-        if case[:2] == self.own[:2] and case.odds == 1.0 and np.array_equal(case.chances, self.own.chances):
+        if case[:2] == self.own[:2] and case.odds == 1.0 and np.array_equal(case.probabilities, self.own.probabilities):
             return np.ones(len(self.zones), bool), now, with_plan
         p = shifted(self.near_p, case.odds)
         hopes, row, col = p * self.most[case.median_m, case.level], *self.near
         picked = _plan_on_blocks(
-            left, hopes, scene.prints, scene.size, row, col, p, len(self.zones), self.apart,
-            self.units, self.most_of_unit.copy(), self.cost, self.money,
+            left, hopes, scenario.prints, scenario.size, row, col, p, len(self.zones), self.apart,
+            self.units, self.most_of_unit.copy(), self.cost, self.budget,
         )  # fmt: skip
         return np.array([zone.holds(row[picked], col[picked]) for zone in self.zones], dtype=bool), now, with_plan
 
@@ -215,12 +223,12 @@ def shifted(p: Floats, factor: float | Floats) -> Floats:
     return p * factor / (1.0 - p + p * factor)
 
 
-def _near_candidates(asked: Problem, sites: pd.DataFrame) -> tuple[Cells, Cells]:
-    """Cells (row, col) that a draw may choose, in the order row, col: the best of each block, and the sites."""
-    field = Field(replace(asked, quotas=(), budget=math.inf))
-    gain = np.where(field.free, asked.candidates * field.C, np.nan)
+def _near_candidates(problem: Problem, sites: pd.DataFrame) -> tuple[Cells, Cells]:
+    """Cells (row, col) that a simulation may choose, in the order row, col: the best of each block, and the sites."""
+    gains = GainMap(replace(problem, quotas=(), budget=math.inf))
+    gain = np.where(gains.free, problem.candidates * gains.C, np.nan)
     least = NEAR_LAST * float(sites["gain_cells"].min()) if len(sites) else math.inf
-    row, col = best_cells(gain, half_scale(asked.median_m, asked.cell_m), least, MOST_NEAR)
+    row, col = best_cells(gain, half_scale(problem.median_m, problem.cell_m), least, MOST_NEAR)
     both = np.column_stack([[*sites["row"], *row], [*sites["col"], *col]]).astype(np.int64)
     cells = np.unique(both, axis=0)
     return cells[:, 0].copy(), cells[:, 1].copy()
@@ -251,7 +259,7 @@ def _gains_on_blocks(left: Floats, prints: Floats, size: int, row: Cells, col: C
 @njit(cache=True, nogil=True)
 def _plan_on_blocks(
     left: Floats, gain: Floats, prints: Floats, size: int, row: Cells, col: Cells, p: Floats, pools: int, apart: float,
-    units: Cells, most: Cells, cost: Floats, money: float,
+    units: Cells, most: Cells, cost: Floats, budget: float,
 ) -> NDArray[np.int64]:  # fmt: skip
     """Greedy among the cells (row, col), by gain, or by gain for cost with a budget: which of them are chosen.
 
@@ -259,14 +267,14 @@ def _plan_on_blocks(
     `most` (quota, unit) are the quotas. Changes `left`, `gain` and `most`.
     """
     n = row.shape[0]
-    paid = money < np.inf
+    paid = budget < np.inf
     sure, out = np.full(n, -1), np.empty(pools, np.int64)
     for turn in range(pools):
         for c in range(n):  # what may not stand any more
-            shut = paid and cost[c] > money * (1.0 + 1e-9) + 1e-12
+            blocked = paid and cost[c] > budget * (1.0 + 1e-9) + 1e-12
             for q in range(units.shape[0]):
-                shut = shut or (units[q, c] >= 0 and most[q, units[q, c]] <= 0)
-            if shut:
+                blocked = blocked or (units[q, c] >= 0 and most[q, units[q, c]] <= 0)
+            if blocked:
                 gain[c] = -1.0
         while True:
             top = np.argmax(gain / cost) if paid else np.argmax(gain)
@@ -282,7 +290,7 @@ def _plan_on_blocks(
             if units[q, top] >= 0:
                 most[q, units[q, top]] -= 1
         if paid:
-            money -= cost[top]
+            budget -= cost[top]
         for c in range(n):
             if c == top or (row[c] - row[top]) ** 2 + (col[c] - col[top]) ** 2 < apart:
                 gain[c] = -1.0

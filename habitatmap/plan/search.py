@@ -1,6 +1,6 @@
 """The plan: where N more pools add most forage in reach, every allowed cell being a candidate.
 
-With chances p fixed, forage in reach grows by g(x) = p(x) sum_c w_c R_c k(d_cx) when a pool is set at x. The sum is one
+With probabilities p fixed, forage in reach grows by g(x) = p(x) sum_c w_c R_c k(d_cx) when a pool is set at x. The sum is one
 correlation of w R with the reach weight, so the gain of every cell is one map. Picking a cell changes w R within the
 kernel radius r and the map within 2r: only that patch is transformed again. Greedy picks give a nested order (N pools
 are the first N of N + 1) whose gains never increase; interchange then moves single pools for as long as the set gets
@@ -30,7 +30,7 @@ from numpy.typing import ArrayLike, NDArray
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.grid import Tile, cut
 from habitatmap.plan.exact import solve
-from habitatmap.plan.problem import Problem, Rules, problem
+from habitatmap.plan.problem import Problem, Rules
 from habitatmap.plan.reach import Floats, multiply
 
 SAME = 1e-12  # relative difference below which two gains are a tie
@@ -41,7 +41,7 @@ FFT_ERROR = 8e-15  # error of one transform pair, relative to the largest gain (
 
 
 @dataclass(frozen=True)
-class Choice:
+class Selection:
     """A plan. Shares are of the area's whole forage (0-1); NaN where the area has no forage."""
 
     frame: pd.DataFrame
@@ -57,7 +57,7 @@ class Choice:
     """How much more forage the exchanged set reaches (share of the area's forage); 0 where there is none."""
     total: float
     """The area's forage, in cells: the sum of w."""
-    wanted: int
+    requested: int
     """How many pools were asked for."""
     note: str
     """Why there are fewer pools than asked for; "" otherwise."""
@@ -91,85 +91,85 @@ def choose(
     workers: int | None = None,
     tile_cells: int | None = None,
     **rules: Unpack[Rules],
-) -> Choice:
+) -> Selection:
     """Chooses cells for `pools` more pools.
 
     `demand` (rows, cols): forage w of each cell, NaN or 0 = none. `places`: row, col, p of the breeding places.
-    `candidates` (rows, cols): the chance p that a pool at the cell gets occupied, NaN where none may stand. The rules
+    `candidates` (rows, cols): the probability p that a pool at the cell gets occupied, NaN where none may stand. The rules
     (`cell_m` and `median_m` at least) are the fields of `problem.Problem`. `workers` and `tile_cells` change nothing
     but time and memory. Raises InputError where shapes or values do not fit.
     """
-    asked = problem(demand, places, candidates, **rules)
-    return plan(asked, pools, exchange=exchange, workers=workers, tile_cells=tile_cells)
+    problem = Problem.of(demand, places, candidates, **rules)
+    return make_plan(problem, pools, exchange=exchange, workers=workers, tile_cells=tile_cells)
 
 
-def plan(
-    asked: Problem,
+def make_plan(
+    problem: Problem,
     pools: int,
     *,
     exchange: bool = True,
     workers: int | None = None,
     tile_cells: int | None = None,
-    field: Field | None = None,
-) -> Choice:
+    gains: GainMap | None = None,
+) -> Selection:
     """The plan for a problem: the kept sites, then greedy up to `pools` sites in all, then interchange.
 
     A cell is chosen once at most. Fewer sites are given where no more fit, the budget is spent, or nothing is left to
     gain, with a note. Where sites differ in cost, greedy takes the largest gain for its cost; the set is then listed by
-    gain, and of it and the best single site the better one is the plan. `field` is used up where it is given.
+    gain, and of it and the best single site the better one is the plan. `gains` is used up where it is given.
     """
-    now, total = asked.now, asked.total
-    field = field or Field(asked, workers=workers, tile_cells=tile_cells)
-    fixed = asked.kept_cells
-    for pick in in_greedy_order(asked, fixed):
-        field.add(pick)
-    free = field.blocked == 0
-    field.greedy(int(pools) - len(fixed))
-    if field.uneven and len(field.sites) > len(fixed):
-        _best_single(field, asked)
-    cells = [(site.row, site.col) for site in field.sites]
+    now, total = problem.now, problem.total
+    gains = gains or GainMap(problem, workers=workers, tile_cells=tile_cells)
+    fixed = problem.kept_cells
+    for pick in in_greedy_order(problem, fixed):
+        gains.add(pick)
+    free = gains.blocked == 0
+    gains.greedy(int(pools) - len(fixed))
+    if gains.costs_differ and len(gains.sites) > len(fixed):
+        _best_single(gains, problem)
+    cells = [(site.row, site.col) for site in gains.sites]
     note = ""
     if len(cells) < pools:
-        why = "no allowed cell is left" if not field.any_open() else "nothing more can be gained"
-        why = "the budget is spent" if field.short_of_money() else why
+        why = "no allowed cell is left" if not gains.any_open() else "nothing more can be gained"
+        why = "the budget is spent" if gains.budget_spent() else why
         note = f"{len(cells)} of {pools} pools: {why}"
     # with uneven costs the order of the picks is no order of gains
-    picks = in_greedy_order(asked, cells) if field.uneven else field.sites
-    frame = _frame(picks, asked)
+    picks = in_greedy_order(problem, cells) if gains.costs_differ else gains.sites
+    frame = _frame(picks, problem)
     with_plan = now if frame.empty else float(frame["cumulative"].iloc[-1])
     better, more = None, 0.0
     if exchange and len(cells) > len(fixed):
-        field.by_gain()
-        field.interchange(fixed)
-        if field.greedy(int(pools) - len(field.sites)):  # moved sites may have made room
-            field.interchange(fixed)
-        better = _frame(in_greedy_order(asked, [(site.row, site.col) for site in field.sites]), asked)
-        if not asked.quotas and asked.budget == math.inf:
-            known, allowed = float(better["gain_cells"][len(fixed) :].sum()), np.where(free, asked.candidates, np.nan)
+        gains.by_gain()
+        gains.interchange(fixed)
+        if gains.greedy(int(pools) - len(gains.sites)):  # moved sites may have made room
+            gains.interchange(fixed)
+        better = _frame(in_greedy_order(problem, [(site.row, site.col) for site in gains.sites]), problem)
+        if not problem.quotas and problem.budget == math.inf:
+            known, allowed = float(better["gain_cells"][len(fixed) :].sum()), np.where(free, problem.candidates, np.nan)
             more_pools = int(pools) - len(fixed)
-            solved = solve(asked.settled().missed, allowed, asked.kernel, field.near, more_pools, known)
+            solved = solve(problem.settled().missed, allowed, problem.kernel, gains.near, more_pools, known)
             if solved is not None:
-                better = _frame(in_greedy_order(asked, [*fixed, *solved.cells]), asked)
+                better = _frame(in_greedy_order(problem, [*fixed, *solved.cells]), problem)
         more = float(better["cumulative"].iloc[-1]) - with_plan
         if more <= BETTER * (with_plan - now):
             better, more = None, 0.0
-    return Choice(frame, now, with_plan, better, more, total, int(pools), note)
+    return Selection(frame, now, with_plan, better, more, total, int(pools), note)
 
 
-def _best_single(field: Field, asked: Problem) -> None:
+def _best_single(gains: GainMap, problem: Problem) -> None:
     """Takes the best single site alone in place of the free sites where it gains more: greedy by gain for cost can
     spend a budget on trifles.
     """
-    fixed = set(asked.kept_cells)
-    free = [site for site in field.sites if (site.row, site.col) not in fixed]
+    fixed = set(problem.kept_cells)
+    free = [site for site in gains.sites if (site.row, site.col) not in fixed]
     for site in free:
-        field.remove(site)
-    field.by_gain()
-    single = field.best()
+        gains.remove(site)
+    gains.by_gain()
+    single = gains.best()
     if single is not None and single.gain > sum(site.gain for site in free):
         free = [single]
     for site in free:
-        field.add(site)
+        gains.add(site)
 
 
 def correlate(
@@ -214,13 +214,13 @@ def kernel_spectrum(k: Floats, n: int) -> NDArray[np.complex128]:
 
 
 @njit(cache=True, nogil=True)
-def direct_gain(field: Floats, k: Floats, row: int, col: int) -> float:
-    """sum_d k(d) field(c + d) of one cell, in float64 and in a fixed order; field is padded by r."""
+def direct_gain(missed: Floats, k: Floats, row: int, col: int) -> float:
+    """sum_d k(d) missed(c + d) of one cell, in float64 and in a fixed order; missed is padded by r."""
     total = 0.0
     for a in range(k.shape[0]):
         line = 0.0
         for b in range(k.shape[1]):
-            line += k[a, b] * field[row + a, col + b]
+            line += k[a, b] * missed[row + a, col + b]
         total += line
     return total
 
@@ -282,53 +282,62 @@ def too_near(spacing_m: float, cell_m: float) -> NDArray[np.bool_]:
     return np.asarray(near)
 
 
-class Field:
+class GainMap:
     """The forage still missed (w R), what a pool would add at every cell, and which cells are open."""
 
-    def __init__(self, asked: Problem, *, workers: int | None = None, tile_cells: int | None = None) -> None:
-        self.p, self.k, self.r, self.shape = asked.chance, asked.kernel, asked.kernel.shape[0] // 2, asked.shape
+    def __init__(self, problem: Problem, *, workers: int | None = None, tile_cells: int | None = None) -> None:
+        self.p, self.k, self.r, self.shape = (
+            problem.probability,
+            problem.kernel,
+            problem.kernel.shape[0] // 2,
+            problem.shape,
+        )
         self.workers, self.tile_cells = workers or default_workers(), tile_cells
-        self.before = np.pad(asked.missed, self.r)  # w R without the sites
+        self.before = np.pad(problem.missed, self.r)  # w R without the sites
         self.missed = self.before.copy()  # w R with them
         self.sites: list[Pick] = []
-        self.near = too_near(asked.spacing_m, asked.cell_m)
+        self.near = too_near(problem.spacing_m, problem.cell_m)
         self.blocked = np.zeros(self.shape, np.uint16)
-        self.blocked[np.isnan(asked.candidates)] = 1
-        if asked.taken is not None:
-            for row, col in asked.taken[["row", "col"]].to_numpy(np.int64).tolist():
+        self.blocked[np.isnan(problem.candidates)] = 1
+        if problem.taken is not None:
+            for row, col in problem.taken[["row", "col"]].to_numpy(np.int64).tolist():
                 _count(self.blocked, row, col, self.near, 1)
         self.free = self.blocked == 0  # before any site is set
-        self.quotas = asked.quotas
-        self.left = [most.copy() for _, most in asked.quotas]
-        for unit, most in asked.quotas:
+        self.quotas = problem.quotas
+        self.left = [most.copy() for _, most in problem.quotas]
+        for unit, most in problem.quotas:
             self.blocked += np.append(most <= 0, False)[unit]  # unit -1 reads the last entry
-        self.cost, self.money = asked.cost, asked.budget
-        # what cells are compared by: the chance, for its cost where costs differ (in units of the least, so that it is
-        # never above the chance and the error of the transforms stays what it is)
-        self.uneven = self.cost is not None and self.budgeted and float(np.ptp(self.cost)) > 0.0
-        self.rate = self.p / (self.cost / self.cost.min()) if self.uneven and self.cost is not None else self.p
-        self.dear = np.zeros(self.shape, bool)
+        self.cost, self.budget_left = problem.cost, problem.budget
+        # what cells are compared by: the probability, for its cost where costs differ (in units of the least, so that it is
+        # never above the probability and the error of the transforms stays what it is)
+        self.costs_differ = self.cost is not None and self.budgeted and float(np.ptp(self.cost)) > 0.0
+        self.gain_rate = (
+            self.p / (self.cost / self.cost.min()) if self.costs_differ and self.cost is not None else self.p
+        )
+        self.too_costly = np.zeros(self.shape, bool)
         if self.budgeted:
-            self.dear = self.cost_above(self.money)
-            self.blocked += self.dear
+            self.too_costly = self.cost_above(self.budget_left)
+            self.blocked += self.too_costly
         self.n = int(scipy.fft.next_fast_len(4 * self.r + 1, real=True))
         self.spectrum = kernel_spectrum(self.k, self.n)
         self.best_of = np.empty((-(-self.shape[0] // BLOCK), -(-self.shape[1] // BLOCK)))
         self.buffer = np.empty((NEAR, 2), np.int64)
         self.renew()
 
-    def fork(self, asked: Problem) -> Field:
-        """The field of the same problem with fewer candidates, before any site is set; cheap, as no gain changes."""
+    def fork(self, problem: Problem) -> GainMap:
+        """The map of the same problem with fewer candidates, before any site is set; cheap, as no gain changes."""
         other = copy.copy(self)
         other.p, other.missed, other.C, other.best_of = (
-            asked.chance,
+            problem.probability,
             self.missed.copy(),
             self.C.copy(),
             self.best_of.copy(),
         )
-        other.blocked = self.blocked + (np.isnan(asked.candidates) & ~np.isnan(self.p)).astype(np.uint16)
-        other.free = self.free & ~np.isnan(asked.candidates)
-        other.rate = other.p / (asked.cost / asked.cost.min()) if self.uneven and asked.cost is not None else other.p
+        other.blocked = self.blocked + (np.isnan(problem.candidates) & ~np.isnan(self.p)).astype(np.uint16)
+        other.free = self.free & ~np.isnan(problem.candidates)
+        other.gain_rate = (
+            other.p / (problem.cost / problem.cost.min()) if self.costs_differ and problem.cost is not None else other.p
+        )
         other.left, other.sites = [left.copy() for left in self.left], []
         other.refresh(0, self.shape[0], 0, self.shape[1])
         return other
@@ -336,21 +345,21 @@ class Field:
     @property
     def budgeted(self) -> bool:
         """Whether sites are paid for."""
-        return self.money < math.inf
+        return self.budget_left < math.inf
 
-    def cost_above(self, money: float) -> NDArray[np.bool_]:
-        """Cells whose site costs more than the money; a hair is let pass, so that ten times 0.1 is 1."""
+    def cost_above(self, amount: float) -> NDArray[np.bool_]:
+        """Cells whose site costs more than the amount; a hair is let pass, so that ten times 0.1 is 1."""
         assert self.cost is not None
-        return np.asarray(self.cost > money * (1.0 + 1e-9) + 1e-12)
+        return np.asarray(self.cost > amount * (1.0 + 1e-9) + 1e-12)
 
-    def short_of_money(self) -> bool:
+    def budget_spent(self) -> bool:
         """Whether a cell is closed by its cost alone."""
-        return bool((self.dear & (self.blocked == 1)).any())
+        return bool((self.too_costly & (self.blocked == 1)).any())
 
     def by_gain(self) -> None:
         """From here on the best cell is the one with the largest gain, whatever it costs within the budget."""
-        if self.uneven:
-            self.rate = self.p
+        if self.costs_differ:
+            self.gain_rate = self.p
             self.refresh(0, self.shape[0], 0, self.shape[1])
 
     def renew(self) -> None:
@@ -363,7 +372,7 @@ class Field:
         """The best cell of each block that touches rows i0..i1, columns j0..j1."""
         b0, b1 = max(0, i0) // BLOCK, -(-min(self.shape[0], i1) // BLOCK)
         d0, d1 = max(0, j0) // BLOCK, -(-min(self.shape[1], j1) // BLOCK)
-        _refresh(self.C, self.rate, self.blocked, self.best_of, b0, b1, d0, d1, BLOCK)
+        _refresh(self.C, self.gain_rate, self.blocked, self.best_of, b0, b1, d0, d1, BLOCK)
 
     def any_open(self) -> bool:
         """Whether a pool could stand anywhere."""
@@ -379,7 +388,7 @@ class Field:
             if top <= self.error:
                 return None
         least = top - max(SAME * top, 2.0 * self.error)
-        n, row, col = _near_best(self.C, self.rate, self.blocked, self.best_of, least, BLOCK, self.buffer)
+        n, row, col = _near_best(self.C, self.gain_rate, self.blocked, self.best_of, least, BLOCK, self.buffer)
         if n > NEAR:
             return Pick(row, col, self.gain(row, col))
         near = [Pick(int(i), int(j), self.gain(int(i), int(j))) for i, j in self.buffer[:n]]
@@ -392,7 +401,7 @@ class Field:
     def _worth(self, pick: Pick) -> float:
         """What a unit of gain at the cell counts for: 1, or one over its cost."""
         p = float(self.p[pick.row, pick.col])
-        return float(self.rate[pick.row, pick.col]) / p if p > 0 else 1.0
+        return float(self.gain_rate[pick.row, pick.col]) / p if p > 0 else 1.0
 
     def gain(self, row: int, col: int) -> float:
         """What one more pool at the cell adds, summed up directly."""
@@ -450,14 +459,14 @@ class Field:
             self.blocked[rows, cols] += np.uint16(0xFFFF if full_before else 1)  # 0xFFFF is -1 in these counters
             self.refresh(int(rows.min()), int(rows.max()) + 1, int(cols.min()), int(cols.max()) + 1)
 
-    def _pay(self, money: float) -> None:
+    def _pay(self, cost: float) -> None:
         """Pays for a site, or gets its cost back; what costs more than is left is blocked."""
-        self.money -= money
-        dear = self.cost_above(self.money)
-        if (dear != self.dear).any():
-            self.blocked[dear & ~self.dear] += 1
-            self.blocked[self.dear & ~dear] -= 1
-            self.dear = dear
+        self.budget_left -= cost
+        too_costly = self.cost_above(self.budget_left)
+        if (too_costly != self.too_costly).any():
+            self.blocked[too_costly & ~self.too_costly] += 1
+            self.blocked[self.too_costly & ~too_costly] -= 1
+            self.too_costly = too_costly
             self.refresh(0, self.shape[0], 0, self.shape[1])
 
     def greedy(self, pools: int) -> list[Pick]:
@@ -465,7 +474,7 @@ class Field:
         picks: list[Pick] = []
         while len(picks) < pools and (pick := self.best()) is not None:
             # rounding may put a tie a hair above the pick before it
-            if picks and not self.uneven and picks[-1].gain < pick.gain <= picks[-1].gain * (1.0 + SAME):
+            if picks and not self.costs_differ and picks[-1].gain < pick.gain <= picks[-1].gain * (1.0 + SAME):
                 pick = pick._replace(gain=picks[-1].gain)
             self.add(pick)
             picks.append(pick)
@@ -495,25 +504,25 @@ class Field:
         return moves
 
 
-def in_greedy_order(asked: Problem, cells: Sequence[tuple[int, int]]) -> list[Pick]:
+def in_greedy_order(problem: Problem, cells: Sequence[tuple[int, int]]) -> list[Pick]:
     """The cells of a set in the order of what each adds after those before it (ties: lowest row, column); those that
     are kept come first.
     """
-    p, k = asked.chance, asked.kernel
+    p, k = problem.probability, problem.kernel
     r = k.shape[0] // 2
-    field, picks = np.pad(asked.missed, r), []
-    kept = set(asked.kept_cells)
-    for left in (sorted(kept & set(cells)), sorted(set(cells) - kept)):
+    missed, picks = np.pad(problem.missed, r), []
+    kept = set(problem.kept_cells)
+    for todo in (sorted(kept & set(cells)), sorted(set(cells) - kept)):
         # a gain only falls as sites are set, so one that is still on top when reckoned anew is the largest
-        gains = dict.fromkeys(left, math.inf)
-        while left:
+        gains = dict.fromkeys(todo, math.inf)
+        while todo:
             sure: set[tuple[int, int]] = set()
-            while (top := max(left, key=lambda c: gains[c])) not in sure:
-                gains[top] = float(p[top]) * float(direct_gain(field, k, *top))
+            while (top := max(todo, key=lambda c: gains[c])) not in sure:
+                gains[top] = float(p[top]) * float(direct_gain(missed, k, *top))
                 sure.add(top)
             picks.append(Pick(*top, gains[top]))
-            multiply(field, 0, 0, top[0] + r, top[1] + r, float(p[top]), k)
-            left.remove(top)
+            multiply(missed, 0, 0, top[0] + r, top[1] + r, float(p[top]), k)
+            todo.remove(top)
     return picks
 
 
@@ -537,20 +546,20 @@ def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[NDArray[n
     return row, col
 
 
-def listed(asked: Problem, cells: Sequence[tuple[int, int]]) -> pd.DataFrame:
-    """`Choice.frame` for sites in the order they are given, whatever they gain."""
-    p, k = asked.chance, asked.kernel
+def listed(problem: Problem, cells: Sequence[tuple[int, int]]) -> pd.DataFrame:
+    """`Selection.frame` for sites in the order they are given, whatever they gain."""
+    p, k = problem.probability, problem.kernel
     r = k.shape[0] // 2
-    field, picks = np.pad(asked.missed, r), []
+    missed, picks = np.pad(problem.missed, r), []
     for cell in cells:
-        picks.append(Pick(*cell, float(p[cell]) * float(direct_gain(field, k, *cell))))
-        multiply(field, 0, 0, cell[0] + r, cell[1] + r, float(p[cell]), k)
-    return _frame(picks, asked)
+        picks.append(Pick(*cell, float(p[cell]) * float(direct_gain(missed, k, *cell))))
+        multiply(missed, 0, 0, cell[0] + r, cell[1] + r, float(p[cell]), k)
+    return _frame(picks, problem)
 
 
-def _frame(picks: list[Pick], asked: Problem) -> pd.DataFrame:
-    """The columns of `Choice.frame`."""
-    now, total, kept = asked.now, asked.total, set(asked.kept_cells)
+def _frame(picks: list[Pick], problem: Problem) -> pd.DataFrame:
+    """The columns of `Selection.frame`."""
+    now, total, kept = problem.now, problem.total, set(problem.kept_cells)
     rows, cols = [s.row for s in picks], [s.col for s in picks]
     gains = np.array([s.gain for s in picks], dtype=np.float64)
     share = gains / total if total > 0 else gains
@@ -559,7 +568,7 @@ def _frame(picks: list[Pick], asked: Problem) -> pd.DataFrame:
             "rank": np.arange(1, len(picks) + 1),
             "row": np.array(rows, dtype=np.int64),
             "col": np.array(cols, dtype=np.int64),
-            "p": np.array([asked.chance[s.row, s.col] for s in picks], dtype=np.float64),
+            "p": np.array([problem.probability[s.row, s.col] for s in picks], dtype=np.float64),
             "gain": share,
             "cumulative": now + np.cumsum(share),
             "gain_cells": gains,

@@ -16,17 +16,17 @@ from habitatmap.read.settings import PlanSettings
 Floats = NDArray[np.float64]
 
 
-def kept_sites(wanted: pd.DataFrame, private: NDArray[np.bool_], grid: Grid, chance: Floats) -> pd.DataFrame:
-    """row, col, p and private (yes or no) of the decided sites that lie in the frame; `chance` (rows, cols)."""
-    row, col = grid.cell_of(wanted["x"].to_numpy(float), wanted["y"].to_numpy(float))
+def kept_sites(committed: pd.DataFrame, private: NDArray[np.bool_], grid: Grid, probability: Floats) -> pd.DataFrame:
+    """row, col, p and private (yes or no) of the decided sites that lie in the frame; `probability` (rows, cols)."""
+    row, col = grid.cell_of(committed["x"].to_numpy(float), committed["y"].to_numpy(float))
     inside = np.asarray(grid.inside(row, col))
     word = np.where(private, "yes", "no")
     sites = pd.DataFrame({"row": row[inside], "col": col[inside], "private": word[inside]})
-    sites["p"] = chance[sites["row"], sites["col"]]
+    sites["p"] = probability[sites["row"], sites["col"]]
     return sites.dropna(subset="p").drop_duplicates(["row", "col"], ignore_index=True)
 
 
-def quotas(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings: PlanSettings) -> tuple[Quota, ...]:
+def make_quotas(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings: PlanSettings) -> tuple[Quota, ...]:
     """The quotas of `[plan.quota]`: by place (polygons of one name are one place) and by owner."""
     given = settings.quota
     found = []
@@ -64,7 +64,7 @@ def unknown_names(land: gpd.GeoDataFrame, settings: PlanSettings) -> list[str]:
     return said
 
 
-def costs(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings: PlanSettings) -> Floats | None:
+def site_costs(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings: PlanSettings) -> Floats | None:
     """What a site at each cell costs (rows, cols), by the kind of its land; None where no budget is set."""
     if settings.budget is None:
         return None

@@ -30,23 +30,23 @@ class Zone(NamedTuple):
         return bool(self.mask[i[inside], j[inside]].any())
 
 
-def own_cells(sites: pd.DataFrame) -> list[Zone]:
+def single_cell_zones(sites: pd.DataFrame) -> list[Zone]:
     """Zones that hold nothing but their site (row, col)."""
     cells = zip(sites["row"].tolist(), sites["col"].tolist(), strict=True)
     return [Zone(row, col, np.ones((1, 1), dtype=bool)) for row, col in cells]
 
 
-def zones(asked: Problem, sites: pd.DataFrame, least: float = AS_WELL) -> list[Zone]:
+def find_zones(problem: Problem, sites: pd.DataFrame, least: float = AS_WELL) -> list[Zone]:
     """For each site (row, col) the allowed cells that serve at least `least` as well as it, joined to it.
 
     The other sites stay where they are, and the spacing to them and to `taken` holds. A zone is looked for within the
     kernel's radius (10 a).
     """
-    p, shape, k = asked.chance, asked.shape, asked.kernel
-    r, near = k.shape[0] // 2, too_near(asked.spacing_m, asked.cell_m)
-    missed = np.pad(asked.missed, 2 * r)
+    p, shape, k = problem.probability, problem.shape, problem.kernel
+    r, near = k.shape[0] // 2, too_near(problem.spacing_m, problem.cell_m)
+    missed = np.pad(problem.missed, 2 * r)
     cells = list(zip(sites["row"].tolist(), sites["col"].tolist(), strict=True))
-    taken = [] if asked.taken is None else asked.taken[["row", "col"]].to_numpy(np.int64).tolist()
+    taken = [] if problem.taken is None else problem.taken[["row", "col"]].to_numpy(np.int64).tolist()
     found = []
     for at, (row, col) in enumerate(cells):
         others = cells[:at] + cells[at + 1 :]
@@ -56,11 +56,11 @@ def zones(asked: Problem, sites: pd.DataFrame, least: float = AS_WELL) -> list[Z
         row0, row1 = max(0, row - r), min(shape[0], row + r + 1)
         col0, col1 = max(0, col - r), min(shape[1], col + r + 1)
         added = correlate(left, k, workers=1)[row0 - row + r : row1 - row + r, col0 - col + r : col1 - col + r]
-        gain = asked.candidates[row0:row1, col0:col1] * added
+        gain = problem.candidates[row0:row1, col0:col1] * added
         own = float(p[row, col]) * float(added[row - row0, col - col0])
         gain[np.isnan(gain)] = -1.0
         for i, j in [*others, *taken]:
-            _close(gain, i - row0, j - col0, near)
+            _block(gain, i - row0, j - col0, near)
         well = gain >= least * own * (1.0 - 1e-12)
         well[row - row0, col - col0] = True
         part, _ = scipy.ndimage.label(well, structure=np.ones((3, 3)))
@@ -68,7 +68,7 @@ def zones(asked: Problem, sites: pd.DataFrame, least: float = AS_WELL) -> list[Z
     return found
 
 
-def _close(gain: Floats, row: int, col: int, near: NDArray[np.bool_]) -> None:
+def _block(gain: Floats, row: int, col: int, near: NDArray[np.bool_]) -> None:
     """Makes the cells that are too near to (row, col) worthless."""
     q = near.shape[0] // 2
     i0, i1, j0, j1 = max(0, row - q), min(gain.shape[0], row + q + 1), max(0, col - q), min(gain.shape[1], col + q + 1)

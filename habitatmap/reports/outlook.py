@@ -11,7 +11,7 @@ from habitatmap.export.folder import write_folder
 from habitatmap.export.formats import csv_text, json_text
 from habitatmap.page.drawings import Mark, intervals
 from habitatmap.page.sections import Drawing, Section, Table, report_page
-from habitatmap.plan.outlook import EVEN, HIGHEST, LAST_YEARS, NONE, PLAN, RANDOM, WORLDS, Outlook
+from habitatmap.plan.outlook import EVEN, HIGHEST, LAST_YEARS, NONE, PARAMETER_RANGES, PLAN, RANDOM, Outlook
 
 KIND = "Outlook: ways to choose, compared"
 FORAGE = "forage in reach"
@@ -65,8 +65,11 @@ def account(seen: Outlook, title: str, as_of: str) -> dict[str, Any]:
         "title": title,
         "as_of": as_of,
         "years": seen.years,
-        "worlds": seen.worlds,
-        "basis": {"drawn between": {name: list(ends) for name, ends in WORLDS.items()}, "basis": "expert judgement"},
+        "worlds": seen.simulations,
+        "basis": {
+            "drawn between": {name: list(ends) for name, ends in PARAMETER_RANGES.items()},
+            "basis": "expert judgement",
+        },
         "note": NO_FORECAST,
         "ranks": seen.ranks.to_dict("records"),
         "differences": seen.differences.to_dict("records"),
@@ -75,7 +78,10 @@ def account(seen: Outlook, title: str, as_of: str) -> dict[str, Any]:
 
 def outlook_text(seen: Outlook) -> str:
     """The outlook for the terminal."""
-    lines = [f"{seen.worlds} simulated worlds of {seen.years} years.", *(verdict(seen, tail) for tail in TAIL_WORDS)]
+    lines = [
+        f"{seen.simulations} simulated worlds of {seen.years} years.",
+        *(verdict(seen, tail) for tail in TAIL_WORDS),
+    ]
     return "\n".join([*lines, NO_FORECAST]) + "\n"
 
 
@@ -107,7 +113,7 @@ def outlook_page(seen: Outlook, title: str, as_of: str) -> str:
             "What this is",
             "Would the plan still be the better one if flight and life are not as the planner assumed?",
             words=[
-                f"In each of {seen.worlds} simulated worlds every breeding place is occupied or empty, for "
+                f"In each of {seen.simulations} simulated worlds every breeding place is occupied or empty, for "
                 f"{seen.years} years. Empty places are found by arrivals from occupied ones, occupied ones are lost, "
                 "and arrivals save some of them (stochastic patch occupancy, Hanski 1994). As many pools as the plan "
                 "suggests are placed by other rules as well, and all live through the same worlds with the same luck.",

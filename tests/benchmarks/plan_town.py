@@ -16,11 +16,11 @@ from scipy.ndimage import gaussian_filter
 
 from habitatmap.geo.flight import kernel
 from habitatmap.plan.bound import certify
-from habitatmap.plan.problem import problem
+from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import not_reached
-from habitatmap.plan.robustness import robustness
-from habitatmap.plan.search import plan
-from habitatmap.plan.zones import zones
+from habitatmap.plan.robustness import assess_robustness
+from habitatmap.plan.search import make_plan
+from habitatmap.plan.zones import find_zones
 
 CELL_M, MEDIAN_M, SPACING_M = 10.0, 250.0, 100.0
 
@@ -70,11 +70,11 @@ def main(side: int = 2000, pools: int = 25) -> None:
     print(
         f"{side * side:,} cells, {int((~np.isnan(candidates)).sum()):,} candidates, {len(places)} places, {pools} pools"
     )
-    small = problem(demand[:300, :300], places.head(10), candidates[:300, :300], **rules)
-    first = plan(small, 2)  # compile
-    robustness(small, first, zones(small, first.frame), count=2)
+    small = Problem.of(demand[:300, :300], places.head(10), candidates[:300, :300], **rules)
+    first = make_plan(small, 2)  # compile
+    assess_robustness(small, first, find_zones(small, first.frame), count=2)
     certify(small, 2)
-    asked = problem(demand, places, candidates, **rules)
+    problem = Problem.of(demand, places, candidates, **rules)
 
     start = time.perf_counter()
 
@@ -83,18 +83,18 @@ def main(side: int = 2000, pools: int = 25) -> None:
         took, start = time.perf_counter() - start, time.perf_counter()
         return f"{took:.2f} s"
 
-    choice = plan(asked, pools, exchange=False)
+    selection = make_plan(problem, pools, exchange=False)
     print(f"greedy {lap()}, gain {choice.with_plan - choice.now:.6f} from {choice.now:.4f}")
-    choice = plan(asked, pools)
-    gain = choice.best_with_plan - choice.now
+    selection = make_plan(problem, pools)
+    gain = selection.best_with_plan - selection.now
     print(f"greedy and interchange {lap()}, interchange adds {choice.exchange_gain / gain:.3%}")
-    bound = certify(asked, pools)
+    bound = certify(problem, pools)
     print(f"bound {lap()}, share of bound {bound.share(choice.best_with_plan):.4f}")
-    around = zones(asked, choice.frame)
+    around = find_zones(problem, selection.frame)
     print(f"zones {lap()}")
     rng = np.random.default_rng(1)
-    draws = np.clip(places["p"].to_numpy() * np.exp(rng.normal(0, 0.3, (200, len(places)))), 0, 1)
-    found = robustness(asked, choice, around, draws=draws)
+    simulations = np.clip(places["p"].to_numpy() * np.exp(rng.normal(0, 0.3, (200, len(places)))), 0, 1)
+    found = assess_robustness(problem, selection, around, simulations=simulations)
     print(f"robustness, 200 draws {lap()}, sites kept {found.share.mean():.2f}")
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     gained, seconds = plain_greedy(demand, places, candidates, pools)

@@ -54,13 +54,13 @@ def test_another_standing_pool_never_lowers_reach(area, row, col, p):
 @quick
 @given(areas(), st.integers(1, 6))
 def test_gains_never_increase_and_add_up(area, pools):
-    choice = choose(**area, pools=pools)
-    for frame, end in ((choice.frame, choice.with_plan), (choice.best, choice.best_with_plan)):
+    selection = choose(**area, pools=pools)
+    for frame, end in ((selection.frame, selection.with_plan), (selection.best, selection.best_with_plan)):
         gains = frame["gain"].to_numpy()
         assert (np.diff(gains) <= 0).all()
-        assert frame["cumulative"].to_numpy() == pytest.approx(choice.now + np.cumsum(gains), abs=1e-14)
+        assert frame["cumulative"].to_numpy() == pytest.approx(selection.now + np.cumsum(gains), abs=1e-14)
         assert end == pytest.approx(reach(area, pd.concat([area["places"], frame[["row", "col", "p"]]])), abs=1e-9)
-    assert choice.now <= choice.with_plan <= choice.best_with_plan <= 1 + 1e-12
+    assert selection.now <= selection.with_plan <= selection.best_with_plan <= 1 + 1e-12
 
 
 @quick
@@ -74,20 +74,20 @@ def test_a_plan_is_the_start_of_the_next_larger_one(area, pools):
 @quick
 @given(areas(most=12), st.integers(1, 5))
 def test_no_plan_is_above_its_bound(area, pools):
-    choice, bound = choose(**area, pools=pools), upper_bound(**area, pools=pools)
-    assert choice.best_with_plan <= bound.value + 1e-12
+    selection, bound = choose(**area, pools=pools), upper_bound(**area, pools=pools)
+    assert selection.best_with_plan <= bound.value + 1e-12
     assert bound.value <= 1
-    assert bound.now == pytest.approx(choice.now, abs=1e-12)
+    assert bound.now == pytest.approx(selection.now, abs=1e-12)
 
 
 @quick
 @given(areas(), st.integers(1, 5))
 def test_half_the_forage_changes_no_share(area, pools):
-    choice, half = choose(**area, pools=pools), choose(**{**area, "demand": area["demand"] / 2}, pools=pools)
+    selection, half = choose(**area, pools=pools), choose(**{**area, "demand": area["demand"] / 2}, pools=pools)
     shares = ["rank", "row", "col", "p", "gain", "cumulative"]
-    pd.testing.assert_frame_equal(choice.frame[shares], half.frame[shares])
-    assert half.with_plan == choice.with_plan
-    assert half.frame["gain_cells"].to_numpy() == pytest.approx(choice.frame["gain_cells"].to_numpy() / 2)
+    pd.testing.assert_frame_equal(selection.frame[shares], half.frame[shares])
+    assert half.with_plan == selection.with_plan
+    assert half.frame["gain_cells"].to_numpy() == pytest.approx(selection.frame["gain_cells"].to_numpy() / 2)
 
 
 @quick
@@ -98,19 +98,19 @@ def test_moving_everything_by_whole_cells_moves_the_plan(area, pools, down, righ
 
     places = area["places"].assign(row=area["places"]["row"] + down, col=area["places"]["col"] + right)
     there = {**area, "demand": moved(area["demand"]), "candidates": moved(area["candidates"]), "places": places}
-    choice, other = choose(**area, pools=pools, exchange=False), choose(**there, pools=pools, exchange=False)
-    assert (other.frame["row"] - down).tolist() == choice.frame["row"].tolist()
-    assert (other.frame["col"] - right).tolist() == choice.frame["col"].tolist()
-    assert other.frame["gain"].to_numpy() == pytest.approx(choice.frame["gain"].to_numpy(), rel=1e-12)
+    selection, other = choose(**area, pools=pools, exchange=False), choose(**there, pools=pools, exchange=False)
+    assert (other.frame["row"] - down).tolist() == selection.frame["row"].tolist()
+    assert (other.frame["col"] - right).tolist() == selection.frame["col"].tolist()
+    assert other.frame["gain"].to_numpy() == pytest.approx(selection.frame["gain"].to_numpy(), rel=1e-12)
 
 
 @quick
 @given(areas(most=20), st.integers(1, 5), st.integers(5, 40), st.integers(1, 4))
 def test_threads_and_tiles_change_nothing(area, pools, tile, workers):
-    choice = choose(**area, pools=pools)
+    selection = choose(**area, pools=pools)
     other = choose(**area, pools=pools, workers=workers, tile_cells=tile)
-    pd.testing.assert_frame_equal(choice.frame, other.frame, check_exact=True)
-    pd.testing.assert_frame_equal(choice.best, other.best, check_exact=True)
+    pd.testing.assert_frame_equal(selection.frame, other.frame, check_exact=True)
+    pd.testing.assert_frame_equal(selection.best, other.best, check_exact=True)
 
 
 @quick
@@ -156,9 +156,9 @@ def terms(draw: st.DrawFn, most: int = 12) -> dict[str, Any]:
 @quick
 @given(terms(), st.integers(1, 5))
 def test_the_terms_of_a_plan_hold_and_its_bound_stays_above(area, pools):
-    choice, bound = choose(**area, pools=pools), upper_bound(**area, pools=pools)
+    selection, bound = choose(**area, pools=pools), upper_bound(**area, pools=pools)
     kept = area.get("kept", pd.DataFrame(columns=["row", "col", "p"])).drop_duplicates(["row", "col"])
-    for frame, end in ((choice.frame, choice.with_plan), (choice.best, choice.best_with_plan)):
+    for frame, end in ((selection.frame, selection.with_plan), (selection.best, selection.best_with_plan)):
         cells = set(zip(frame["row"], frame["col"], strict=True))
         assert len(cells) == len(frame) <= max(pools, len(kept))
         assert cells >= set(zip(kept["row"], kept["col"], strict=True))

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from habitatmap.plan import bound, choose, upper_bound
-from habitatmap.plan.problem import problem
+from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import reach_kernel
 from tests.plan import slow
 
@@ -41,14 +41,14 @@ def test_any_tangents_hold(seed):
     # whatever atoms, shares and softness are handed over, fixed part + N largest G is above the best set
     a = slow.area(200 + seed, most=6)
     rng = np.random.default_rng(seed)
-    asked = problem(**a)
-    w, missed, k = asked.demand, asked.missed, asked.kernel
-    p = np.minimum(np.where(asked.candidates > 0, asked.candidates, np.nan), bound.P_CAP)
+    problem = Problem.of(**a)
+    w, missed, k = problem.demand, problem.missed, problem.kernel
+    p = np.minimum(np.where(problem.candidates > 0, problem.candidates, np.nan), bound.P_CAP)
     row, col = np.nonzero(p > 0)
-    prices = bound.Prices(missed, p, k, p[row, col], workers=1, tile_cells=None)
+    certificate = bound.Certificate(missed, p, k, p[row, col], workers=1, tile_cells=None)
     true = best(a, 2) * w.sum()
     for tau in (1e-6, 0.01, 1.0):
-        fixed, G = prices.at(row, col, rng.random(len(row)) ** 3 * 2, tau)
+        fixed, G = certificate.at(row, col, rng.random(len(row)) ** 3 * 2, tau)
         assert fixed + bound.sum_of_largest(G, 2, 1) >= true - 1e-12
 
 
@@ -56,23 +56,23 @@ def test_any_tangents_hold(seed):
 def test_any_tolls_hold(seed):
     # whatever is asked for each disc, what it asks of a set that keeps its spacing is no more than all tolls together
     a = {**slow.area(300 + seed, most=6), "spacing_m": 30.0}
-    asked, rng = problem(**a), np.random.default_rng(seed)
-    missed, k = asked.missed, asked.kernel
-    p = np.minimum(np.where(asked.candidates > 0, asked.candidates, np.nan), bound.P_CAP)
+    problem, rng = Problem.of(**a), np.random.default_rng(seed)
+    missed, k = problem.missed, problem.kernel
+    p = np.minimum(np.where(problem.candidates > 0, problem.candidates, np.nan), bound.P_CAP)
     row, col = np.nonzero(p > 0)
-    fixed, G = bound.Prices(missed, p, k, p[row, col], workers=1, tile_cells=None).at(
+    fixed, G = bound.Certificate(missed, p, k, p[row, col], workers=1, tile_cells=None).at(
         row, col, rng.random(len(row)), 0.01
     )
     _, i, j = bound._discs(row, col, 1.5)
-    tolls = bound.Tolls(i, j, 1.5, rng.random(len(i)) * float(np.nanmax(G)) / 5)
-    paid = G - tolls.on(G.shape)
-    most = fixed + float(tolls.toll.sum()) + bound.sum_of_largest(paid, 2, 1)
-    assert most >= best(a, 2) * asked.total - 1e-12
+    duals = bound.DualPrices(i, j, 1.5, rng.random(len(i)) * float(np.nanmax(G)) / 5)
+    paid = G - duals.on(G.shape)
+    most = fixed + float(duals.price.sum()) + bound.sum_of_largest(paid, 2, 1)
+    assert most >= best(a, 2) * problem.total - 1e-12
 
 
 def test_each_disc_holds_one_site_at_most():
-    tolls = bound.Tolls(np.array([4.0, 4.6]), np.array([4.0, 5.2]), 2.5, np.array([1.0, 0.0]))
-    cells = np.argwhere(tolls.on((10, 10)) > 0)
+    duals = bound.DualPrices(np.array([4.0, 4.6]), np.array([4.0, 5.2]), 2.5, np.array([1.0, 0.0]))
+    cells = np.argwhere(duals.on((10, 10)) > 0)
     apart = np.hypot(*(cells[:, None] - cells).transpose(2, 0, 1))
     assert apart.max() < 5.0
     assert len(cells) == 21  # all within 2.5 cells of the middle
@@ -90,31 +90,31 @@ def test_a_larger_area_is_bounded_closely(constant):
     p = np.where(rng.random(w.shape) < 0.5, np.nan, p)
     places = pd.DataFrame({"row": [30, 90], "col": [40, 80], "p": [0.5, 0.9]})
     rules = {"cell_m": 10.0, "median_m": 100.0, "spacing_m": 60.0}
-    choice = choose(w, places, p, 8, **rules)
+    selection = choose(w, places, p, 8, **rules)
     found = upper_bound(w, places, p, 8, **rules)
     assert "tangents" in found.terms
-    assert choice.best_with_plan <= found.value
-    assert found.now == pytest.approx(choice.now, rel=1e-12)
-    assert found.share(choice.best_with_plan) > 0.98
+    assert selection.best_with_plan <= found.value
+    assert found.now == pytest.approx(selection.now, rel=1e-12)
+    assert found.share(selection.best_with_plan) > 0.98
 
 
 def test_tolls_come_nearer_where_spacing_binds():
     rng = np.random.default_rng(3)
     w, p = np.kron(rng.random((6, 6)) ** 3, np.ones((15, 15))), np.full((90, 90), 0.5)
     rules = {"cell_m": 10.0, "median_m": 100.0, "spacing_m": 150.0}
-    choice, found = choose(w, NONE, p, 10, **rules), upper_bound(w, NONE, p, 10, **rules)
-    assert choice.best_with_plan <= found.terms["tangents and tolls"] < found.terms["tangents"]
+    selection, found = choose(w, NONE, p, 10, **rules), upper_bound(w, NONE, p, 10, **rules)
+    assert selection.best_with_plan <= found.terms["tangents and tolls"] < found.terms["tangents"]
 
 
 def test_maps_are_never_below_the_plain_sums_and_close_to_them():
     rng = np.random.default_rng(7)
     missed, p = rng.random((30, 25)), np.minimum(rng.random((30, 25)) * 1.1, bound.P_CAP)
     k = reach_kernel(60.0, 10.0, missed.shape)
-    prices = bound.Prices(missed, p, k, np.array([0.3, 0.7]), workers=2, tile_cells=16)
-    assert (np.diff(prices.levels) > 0).all()
-    assert (prices.levels[0], prices.levels[-1]) == (p.min(), p.max())
+    certificate = bound.Certificate(missed, p, k, np.array([0.3, 0.7]), workers=2, tile_cells=16)
+    assert (np.diff(certificate.levels) > 0).all()
+    assert (certificate.levels[0], certificate.levels[-1]) == (p.min(), p.max())
     none = np.empty(0, np.int64)
-    fixed, G = prices.at(none, none, np.empty(0), 1.0)  # z = 0 and beta = 1/2 everywhere
+    fixed, G = certificate.at(none, none, np.empty(0), 1.0)  # z = 0 and beta = 1/2 everywhere
     assert fixed == 0.0
     for row, col in np.ndindex(p.shape):
         u = p[row, col] * slow.weight(row, col, p.shape, 10.0, 60.0)

@@ -11,7 +11,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
-from habitatmap.plan.candidates import Candidates, candidates, within
+from habitatmap.plan.candidates import Candidates, find_candidates, within
 from habitatmap.read.settings import PlanSettings
 
 CRS = "EPSG:25832"
@@ -46,7 +46,7 @@ def ask(grid: Grid = ROW, **given: object) -> Candidates:
         "settings": PlanSettings(spacing_m=0),
         **given,
     }
-    return candidates(grid, **asked)
+    return find_candidates(grid, **asked)
 
 
 def cells(first: int, last: int) -> Polygon:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from habitatmap.plan import exact
-from habitatmap.plan.problem import problem
+from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import reach_kernel
 from habitatmap.plan.search import too_near
 from tests.plan import slow
@@ -15,8 +15,8 @@ from tests.plan import slow
 @pytest.mark.parametrize("seed", range(25))
 def test_equals_trying_every_set(seed):
     a = slow.area(300 + seed, most=6)
-    asked = problem(**a)
-    w, p, missed, k = asked.demand, asked.candidates, asked.missed, asked.kernel
+    problem = Problem.of(**a)
+    w, p, missed, k = problem.demand, problem.candidates, problem.missed, problem.kernel
     near = too_near(a["spacing_m"], 10.0)
     solved = exact.solve(missed, p, k, near, 3, 0.0)
     assert solved is not None

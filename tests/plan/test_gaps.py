@@ -8,7 +8,7 @@ import pytest
 
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.candidates import Candidates
-from habitatmap.plan.gaps import COLUMNS, _hectares, gaps
+from habitatmap.plan.gaps import COLUMNS, _hectares, find_gaps
 from habitatmap.read.settings import Settings
 
 GRID = Grid(left=0, top=200, cell_m=10, rows=20, cols=200)
@@ -42,7 +42,7 @@ def frame() -> tuple[np.ndarray, np.ndarray]:
 def test_gaps_by_hand() -> None:
     weight, reach = frame()
     reach[4, 4] = 0.1
-    found = gaps(GRID, weight, reach, where(), places((19, 199, 0.5)), SETTINGS)
+    found = find_gaps(GRID, weight, reach, where(), places((19, 199, 0.5)), SETTINGS)
     assert list(found.columns) == [*COLUMNS, "geometry"]
     assert found["rank"].tolist() == [1, 2]
     assert found["area_ha"].tolist() == pytest.approx([0.05, 0.04])
@@ -60,7 +60,7 @@ def test_gaps_by_hand() -> None:
 def test_a_gap_is_as_large_as_stated() -> None:
     weight, reach = frame()
     exactly = Settings.model_validate({"gap": {"least_ha": 0.05}})
-    assert len(gaps(GRID, weight, reach, where(), places(), exactly)) == 1
+    assert len(find_gaps(GRID, weight, reach, where(), places(), exactly)) == 1
 
 
 def test_patches_on_two_sides_of_a_street_are_one_gap() -> None:
@@ -68,7 +68,7 @@ def test_patches_on_two_sides_of_a_street_are_one_gap() -> None:
     weight[2:4, 0:4] = weight[2:4, 8:12] = 1.0  # 40 m apart, the median being 250 m
     weight[2:4, 40:44] = 0.5  # farther off
     weight[2:4, 14] = 1.0  # too small to be a gap itself, and no bridge to one
-    found = gaps(GRID, weight, reach, where(), places(), SETTINGS)
+    found = find_gaps(GRID, weight, reach, where(), places(), SETTINGS)
     assert found["area_ha"].tolist() == pytest.approx([0.16, 0.08])
     assert found.geometry.count_geometries().tolist() == [2, 1]
     assert found["share"].sum() == pytest.approx(20 / 22)
@@ -85,7 +85,7 @@ def test_causes() -> None:
     weight, reach = frame()
 
     def cause(ground: Candidates, *rows: tuple[int, int, float]) -> str:
-        return str(gaps(GRID, weight, reach, ground, places(*rows), SETTINGS)["cause"][0])
+        return str(find_gaps(GRID, weight, reach, ground, places(*rows), SETTINGS)["cause"][0])
 
     assert cause(where()).startswith("no breeding place is known; a pool may stand on 0.05 ha of it (with a consent")
     assert "no land record was given" in cause(where(provisional=True))
@@ -95,8 +95,10 @@ def test_causes() -> None:
 
 
 def test_no_gap_and_no_forage() -> None:
-    nothing = gaps(GRID, np.zeros(GRID.shape), np.zeros(GRID.shape), where(), places(), SETTINGS)
+    nothing = find_gaps(GRID, np.zeros(GRID.shape), np.zeros(GRID.shape), where(), places(), SETTINGS)
     assert len(nothing) == 0
     assert nothing["share"].sum() == 0
     assert nothing.set_crs("EPSG:25832").crs is not None
-    assert len(gaps(GRID, np.full(GRID.shape, np.nan), np.full(GRID.shape, np.nan), where(), places(), SETTINGS)) == 0
+    assert (
+        len(find_gaps(GRID, np.full(GRID.shape, np.nan), np.full(GRID.shape, np.nan), where(), places(), SETTINGS)) == 0
+    )

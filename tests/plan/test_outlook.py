@@ -21,8 +21,8 @@ from habitatmap.plan.outlook import (
     fat_tail,
     ground_points,
     other_plans,
-    outlook,
-    simulate,
+    simulate_occupancy,
+    simulate_outlook,
     thin_tail,
 )
 
@@ -46,7 +46,7 @@ def exact_chances(start: tuple[int, ...], years: int) -> np.ndarray:
     return after @ np.array(states)
 
 
-def worlds(n: int, z: float = Z) -> pd.DataFrame:
+def parameters(n: int, z: float = Z) -> pd.DataFrame:
     return pd.DataFrame({"e": np.full(n, E), "x": np.full(n, X), "y": np.full(n, Y), "z": np.full(n, z)})
 
 
@@ -54,7 +54,7 @@ def worlds(n: int, z: float = Z) -> pd.DataFrame:
 def test_simulated_shares_are_the_chain_s(years: int) -> None:
     n = 20_000
     start = np.repeat(np.array([[True], [False], [True]]), n, axis=1)
-    share = simulate(FLOW, QUALITY, start, worlds(n), years)[-1].mean(axis=1)
+    share = simulate_occupancy(FLOW, QUALITY, start, parameters(n), years)[-1].mean(axis=1)
     expected = exact_chances((1, 0, 1), years)
     assert np.abs(share - expected).max() < 4.5 * np.sqrt(0.25 / n)  # 4.5 standard errors at most
 
@@ -66,32 +66,36 @@ def test_a_place_between_others_that_never_change_has_the_published_incidence() 
     # which is what `incidence` sees of an area of 1 at exp(-alpha d) = 1/2
     quality, flow = np.array([1.0, 1e6]), np.array([[0.0, 0.5e-6], [0.5e-6, 0.0]])
     start = np.ones((2, n), dtype=bool)
-    world = worlds(n, z=2.0)  # Hanski's own
-    share = simulate(flow, quality, start, world, years)[50:, 0].mean()
+    world = parameters(n, z=2.0)  # Hanski's own
+    share = simulate_occupancy(flow, quality, start, world, years)[50:, 0].mean()
     alone = incidence([1, 1], [[0, np.log(2)], [np.log(2), 0]], [0, 1], 1.0, E, Y, X)[0]
     assert share == pytest.approx(alone, abs=0.01)
 
 
 def test_nobody_comes_from_nowhere() -> None:
     start = np.zeros((3, 50), dtype=bool)
-    assert not simulate(FLOW, QUALITY, start, worlds(50), 20).any()
+    assert not simulate_occupancy(FLOW, QUALITY, start, parameters(50), 20).any()
 
 
 def test_more_places_have_the_same_luck() -> None:
     """A place too far off to matter changes nothing for the others, whatever its number of worlds."""
     start = np.random.default_rng(3).random((3, 40)) < 0.5
     far = np.pad(FLOW, (0, 1))
-    longer = simulate(far, np.r_[QUALITY, 1.0], np.vstack([start, np.ones((1, 40), bool)]), worlds(40), 15)
-    alone = simulate(FLOW, QUALITY, start, worlds(40), 15)
+    longer = simulate_occupancy(
+        far, np.r_[QUALITY, 1.0], np.vstack([start, np.ones((1, 40), bool)]), parameters(40), 15
+    )
+    alone = simulate_occupancy(FLOW, QUALITY, start, parameters(40), 15)
     assert (longer[:, :3] == alone).all()
-    some = worlds(40).iloc[[3, 8, 21]]
-    assert (simulate(FLOW, QUALITY, start[:, some.index], some, 15, all_worlds=40) == alone[:, :, some.index]).all()
+    some = parameters(40).iloc[[3, 8, 21]]
+    assert (
+        simulate_occupancy(FLOW, QUALITY, start[:, some.index], some, 15, all_simulations=40) == alone[:, :, some.index]
+    ).all()
 
 
 def test_one_more_place_never_empties_another() -> None:
     start = np.random.default_rng(4).random((3, 200)) < 0.6
-    fewer = simulate(FLOW[:2, :2], QUALITY[:2], start[:2], worlds(200), 20)
-    more = simulate(FLOW, QUALITY, start, worlds(200), 20)[:, :2]
+    fewer = simulate_occupancy(FLOW[:2, :2], QUALITY[:2], start[:2], parameters(200), 20)
+    more = simulate_occupancy(FLOW, QUALITY, start, parameters(200), 20)[:, :2]
     assert (more >= fewer).all()
     assert (more > fewer).any()
 
@@ -143,7 +147,7 @@ def small() -> dict[str, object]:
 
 
 def test_pools_where_flies_can_find_them_come_first() -> None:
-    seen = outlook(**small())  # type: ignore[arg-type]
+    seen = simulate_outlook(**small())  # type: ignore[arg-type]
     assert set(seen.ranks["tail"]) == set(TAILS)
     assert (seen.ranks.groupby("tail")["strategy"].first() == PLAN).all()
     by_tail = seen.differences[seen.differences["measure"] == "forage in reach"].set_index(["tail", "other"])
@@ -154,11 +158,11 @@ def test_pools_where_flies_can_find_them_come_first() -> None:
 
 def test_the_same_seed_gives_the_same_worlds_and_equal_plans_differ_by_nothing() -> None:
     case = small()
-    once, again = outlook(**case), outlook(**case)  # type: ignore[arg-type]
+    once, again = simulate_outlook(**case), simulate_outlook(**case)  # type: ignore[arg-type]
     pd.testing.assert_frame_equal(once.ranks, again.ranks)
     sets = case["strategies"]
     assert isinstance(sets, dict)
-    twin = outlook(**{**case, "strategies": {PLAN: sets[PLAN], RANDOM: sets[PLAN] * 2}})  # type: ignore[arg-type]
+    twin = simulate_outlook(**{**case, "strategies": {PLAN: sets[PLAN], RANDOM: sets[PLAN] * 2}})  # type: ignore[arg-type]
     assert (twin.differences["difference"] == 0).all()
     assert twin.ranks["rank"].eq(1).all()
 
@@ -214,4 +218,4 @@ def test_blocks_of_ground_keep_all_forage_and_its_centre() -> None:
 )
 def test_what_does_not_fit_gets_a_sentence(change: dict[str, object], word: str) -> None:
     with pytest.raises(InputError, match=word):
-        outlook(**{**small(), **change})  # type: ignore[arg-type]
+        simulate_outlook(**{**small(), **change})  # type: ignore[arg-type]

@@ -10,11 +10,11 @@ from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.reach import (
     forage_in_reach,
-    gains_of_draws,
+    gains_by_simulation,
     loss_of_each,
     not_reached,
+    reach_by_simulation,
     reach_kernel,
-    reach_of_draws,
     shares_of_gains,
 )
 from tests.plan import slow
@@ -62,7 +62,7 @@ def test_no_places():
     assert (not_reached((3, 3), none, cell_m=10.0, median_m=50.0) == 1).all()
     assert forage_in_reach(np.ones((3, 3)), np.ones((3, 3))) == 0
     assert len(loss_of_each(np.ones((3, 3)), np.ones((3, 3)), none, cell_m=10.0, median_m=50.0)) == 0
-    assert (reach_of_draws(np.ones((3, 3)), none, np.empty((4, 0)), cell_m=10.0, median_m=50.0) == 0).all()
+    assert (reach_by_simulation(np.ones((3, 3)), none, np.empty((4, 0)), cell_m=10.0, median_m=50.0) == 0).all()
 
 
 @pytest.mark.parametrize(
@@ -93,10 +93,10 @@ def test_draws_on_blocks_come_near_the_cells():
     rng = np.random.default_rng(4)
     w = np.kron(rng.random((24, 24)), np.ones((5, 5))) * rng.random((120, 120))
     some = places(*zip(rng.integers(0, 120, 12), rng.integers(0, 120, 12), rng.random(12), strict=True))
-    draws = np.vstack([some["p"], rng.random((8, 12)), np.zeros(12), np.ones(12)])
+    simulations = np.vstack([some["p"], rng.random((8, 12)), np.zeros(12), np.ones(12)])
     rules = {"cell_m": 10.0, "median_m": 100.0}
-    found = reach_of_draws(w, some, draws, **rules)
-    true = [forage_in_reach(w, not_reached(w.shape, some.assign(p=p), **rules)) for p in draws]
+    found = reach_by_simulation(w, some, simulations, **rules)
+    true = [forage_in_reach(w, not_reached(w.shape, some.assign(p=p), **rules)) for p in simulations]
     assert found[0] == pytest.approx(true[0], rel=1e-12)
     assert found == pytest.approx(np.array(true), rel=5e-3)
 
@@ -127,14 +127,14 @@ def test_gains_of_draws_are_what_each_site_adds_with_the_drawn_chances():
     rules = {"cell_m": 10.0, "median_m": 100.0}
     sites = places((20, 30, 0.5), (60, 70, 0.4), (62, 40, 0.6))
     sites["gain"] = sites_after(some, w, [0.5, 0.4, 0.6], rules)
-    draws = np.vstack([some["p"], rng.random((3, 8))])
+    simulations = np.vstack([some["p"], rng.random((3, 8))])
     site_draws = np.vstack([sites["p"], rng.random((3, 3))])
-    found = gains_of_draws(w, some, sites, draws, site_draws, **rules)
+    found = gains_by_simulation(w, some, sites, simulations, site_draws, **rules)
     assert found[0] == pytest.approx(sites["gain"].to_numpy(), rel=1e-12)
     for d in range(1, 4):
-        true = sites_after(some.assign(p=draws[d]), w, site_draws[d].tolist(), rules)
+        true = sites_after(some.assign(p=simulations[d]), w, site_draws[d].tolist(), rules)
         assert found[d] == pytest.approx(np.array(true), rel=0.02)
-    assert gains_of_draws(w, some, sites.iloc[:0], draws, site_draws[:, :0], **rules).shape == (4, 0)
+    assert gains_by_simulation(w, some, sites.iloc[:0], simulations, site_draws[:, :0], **rules).shape == (4, 0)
 
 
 def test_shares_of_gains_by_hand():

@@ -8,10 +8,10 @@ import pytest
 import scipy.ndimage
 
 from habitatmap.errors import InputError
-from habitatmap.plan.problem import Quota, problem
-from habitatmap.plan.robustness import Robustness, robustness
-from habitatmap.plan.search import Choice, plan
-from habitatmap.plan.zones import Zone, zones
+from habitatmap.plan.problem import Problem, Quota
+from habitatmap.plan.robustness import Robustness, assess_robustness
+from habitatmap.plan.search import Selection, make_plan
+from habitatmap.plan.zones import Zone, find_zones
 from tests.plan import slow
 
 
@@ -22,19 +22,19 @@ def on_frame(zone: Zone, shape: tuple[int, ...]) -> np.ndarray:
     return whole
 
 
-def planned(pools: int, given: dict, **how: object) -> tuple[Choice, Robustness]:
+def planned(pools: int, given: dict, **how: object) -> tuple[Selection, Robustness]:
     """A plan and how robust it is."""
-    asked = problem(**given)
-    choice = plan(asked, pools)
-    return choice, robustness(asked, choice, zones(asked, choice.frame), **how)
+    problem = Problem.of(**given)
+    selection = make_plan(problem, pools)
+    return selection, assess_robustness(problem, selection, find_zones(problem, selection.frame), **how)
 
 
 @pytest.mark.parametrize("seed", range(10))
 def test_a_zone_is_what_serves_nearly_as_well(seed):
     a = slow.area(400 + seed, most=14)
-    asked = problem(**a)
-    sites = plan(asked, 3, exchange=False).frame
-    around = zones(asked, sites)
+    problem = Problem.of(**a)
+    sites = make_plan(problem, 3, exchange=False).frame
+    around = find_zones(problem, sites)
     w, p = np.nan_to_num(a["demand"]), a["candidates"]
     R = slow.missed(w.shape, a["places"], 10.0, a["median_m"])
     for n, site in enumerate(sites.itertuples()):
@@ -63,23 +63,23 @@ def town(seed: int = 1) -> dict:
 def test_ranges_of_no_width_give_one():
     a = town()
     same = np.tile(a["places"]["p"], (30, 1))
-    choice, found = planned(5, a, draws=same, odds=np.ones(30), medians=(100.0,))
+    selection, found = planned(5, a, simulations=same, odds=np.ones(30), medians=(100.0,))
     assert (found.share == 1.0).all()
-    assert found.draws["now"].to_numpy() == pytest.approx(np.full(30, choice.now), rel=1e-12)
-    assert found.draws["with_plan"].to_numpy() == pytest.approx(np.full(30, choice.with_plan), rel=1e-12)
+    assert found.simulations["now"].to_numpy() == pytest.approx(np.full(30, selection.now), rel=1e-12)
+    assert found.simulations["with_plan"].to_numpy() == pytest.approx(np.full(30, selection.with_plan), rel=1e-12)
 
 
 def test_draws_are_planned_again():
     a = town()
-    draws, odds = np.random.default_rng(2).random((24, 3)), np.linspace(0.5, 2, 24)
-    choice, found = planned(5, a, draws=draws, odds=odds, low=0.5 * a["demand"], high=a["demand"] ** 0.5)
+    simulations, odds = np.random.default_rng(2).random((24, 3)), np.linspace(0.5, 2, 24)
+    selection, found = planned(5, a, simulations=simulations, odds=odds, low=0.5 * a["demand"], high=a["demand"] ** 0.5)
     assert len(found.share) == 5
     assert (found.share >= 0).all()
     assert (found.share <= 1).all()
-    assert found.draws["kept"].mean() == pytest.approx(found.share.mean())
-    assert found.draws["median_m"].value_counts().to_dict() == {40.0: 8, 100.0: 8, 200.0: 8}
-    assert set(found.draws["level"]) == {"low", "best", "high"}
-    assert (found.draws["with_plan"] > found.draws["now"]).all()
+    assert found.simulations["kept"].mean() == pytest.approx(found.share.mean())
+    assert found.simulations["median_m"].value_counts().to_dict() == {40.0: 8, 100.0: 8, 200.0: 8}
+    assert set(found.simulations["level"]) == {"low", "best", "high"}
+    assert (found.simulations["with_plan"] > found.simulations["now"]).all()
     moved = found.sensitivity
     assert moved["kept"].iloc[0] == 1.0
     assert list(moved["assumption"].unique()) == [
@@ -91,49 +91,49 @@ def test_draws_are_planned_again():
     ]
     # half the forage everywhere is the same plan
     halved = moved.query("level == 'low'").iloc[0]
-    assert (halved["kept"], halved["now"]) == pytest.approx((1.0, choice.now))
+    assert (halved["kept"], halved["now"]) == pytest.approx((1.0, selection.now))
     few, many = (
         moved.query(f"assumption == 'standing places occupied' and level == '{w}'").iloc[0] for w in ("few", "many")
     )
     assert few["now"] < many["now"]
     few, many = (moved.query(f"assumption == 'new pools occupied' and level == '{w}'").iloc[0] for w in ("few", "many"))
     assert few["now"] == many["now"]
-    assert few["with_plan"] < choice.with_plan < many["with_plan"]
+    assert few["with_plan"] < selection.with_plan < many["with_plan"]
 
 
 def test_the_cheap_plan_is_the_plan():
     # a hair off the plan's own assumptions: made again among near-candidates, it must not lose a site
     a = town()
-    draws = np.tile(a["places"]["p"] + 1e-9, (2, 1))
-    assert planned(5, a, draws=draws, medians=(100.0,))[1].share.min() == 1.0
+    simulations = np.tile(a["places"]["p"] + 1e-9, (2, 1))
+    assert planned(5, a, simulations=simulations, medians=(100.0,))[1].share.min() == 1.0
 
 
 def test_the_cheap_plan_keeps_the_rules_too():
     a = town()
     wide = {**a, "spacing_m": 0.0}
-    free = plan(problem(**wide), 5).frame
+    free = make_plan(Problem.of(**wide), 5).frame
     unit = np.zeros(a["demand"].shape, np.int64)
     unit[free["row"].iloc[0] // 48 * 48 :][:48] = 1  # half of the rows
     kept = pd.DataFrame({"row": [3], "col": [90], "p": [0.4]})
     cost = np.where(np.arange(96) < 48, 1.0, 2.0)[None, :].repeat(96, axis=0)
-    draws = np.tile(a["places"]["p"] + 1e-9, (2, 1))
+    simulations = np.tile(a["places"]["p"] + 1e-9, (2, 1))
     for rules in (
         {"quotas": [Quota(unit, np.array([4, 1]))]},
         {"kept": kept},
         {"cost": cost, "budget": 6.0},
         {"quotas": [Quota(unit, np.array([3, 2]))], "kept": kept, "cost": cost, "budget": 9.0},
     ):
-        choice, found = planned(5, {**wide, **rules}, draws=draws, medians=(100.0,))
-        assert len(choice.frame) >= 3
+        selection, found = planned(5, {**wide, **rules}, simulations=simulations, medians=(100.0,))
+        assert len(selection.frame) >= 3
         assert found.share.min() == 1.0
-        assert (found.share[choice.frame["kept"]] == 1.0).all()
+        assert (found.share[selection.frame["kept"]] == 1.0).all()
 
 
 def test_the_same_seed_and_any_threads_give_the_same():
-    draws = np.random.default_rng(3).random((12, 3))
-    (_, one), (_, two) = (planned(4, town(), draws=draws, workers=workers) for workers in (1, 3))
+    simulations = np.random.default_rng(3).random((12, 3))
+    (_, one), (_, two) = (planned(4, town(), simulations=simulations, workers=workers) for workers in (1, 3))
     assert (one.share == two.share).all()
-    pd.testing.assert_frame_equal(one.draws, two.draws)
+    pd.testing.assert_frame_equal(one.simulations, two.simulations)
 
 
 def test_no_plan_no_places_no_forage():
@@ -144,13 +144,13 @@ def test_no_plan_no_places_no_forage():
     assert len(planned(2, {**a, "places": none}, count=6)[1].share) == 2
     assert len(planned(2, {**a, "demand": nowhere}, count=2)[1].share) == 0
     with pytest.raises(InputError, match="2 columns for 3 places"):
-        planned(2, a, draws=np.ones((4, 2)))
+        planned(2, a, simulations=np.ones((4, 2)))
 
 
 def test_zones_lie_inside_the_frame():
-    asked = problem(**town())
-    sites = plan(asked, 5).frame
-    for area, site in zip(zones(asked, sites), sites.itertuples(), strict=True):
-        assert on_frame(area, asked.shape)[site.row, site.col]
+    problem = Problem.of(**town())
+    sites = make_plan(problem, 5).frame
+    for area, site in zip(find_zones(problem, sites), sites.itertuples(), strict=True):
+        assert on_frame(area, problem.shape)[site.row, site.col]
         assert area.holds(np.array([0, site.row]), np.array([0, site.col]))
         assert not area.holds(np.array([-5]), np.array([2]))

@@ -10,7 +10,7 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.plan import choose, search, upper_bound
-from habitatmap.plan.problem import Quota, problem
+from habitatmap.plan.problem import Problem, Quota
 from habitatmap.plan.reach import forage_in_reach, not_reached
 from tests.plan import slow
 
@@ -26,24 +26,24 @@ def test_greedy_equals_the_slow_one_cell_by_cell(seed):
     a = slow.area(seed, most=11)
     w, p = a["demand"], a["candidates"]
     picks = slow.greedy(w, a["places"], p, 5, a["cell_m"], a["median_m"], a["spacing_m"])
-    choice = choose(**a, pools=5, exchange=False)
-    assert cells(choice.frame) == [(i, j) for i, j, _ in picks]
-    assert choice.frame["gain"].to_numpy() == pytest.approx(np.array([g for _, _, g in picks]), rel=1e-7)
+    selection = choose(**a, pools=5, exchange=False)
+    assert cells(selection.frame) == [(i, j) for i, j, _ in picks]
+    assert selection.frame["gain"].to_numpy() == pytest.approx(np.array([g for _, _, g in picks]), rel=1e-7)
 
 
 @pytest.mark.parametrize("seed", range(40))
 def test_the_exchanged_set_comes_near_the_best_of_all(seed):
     a = slow.area(seed, most=6)
     best = slow.best_of_all(a["demand"], a["places"], a["candidates"], 3, a["cell_m"], a["median_m"], a["spacing_m"])
-    choice = choose(**a, pools=3)
-    assert 0.995 * best <= choice.best_with_plan - choice.now <= best + 1e-9
+    selection = choose(**a, pools=3)
+    assert 0.995 * best <= selection.best_with_plan - selection.now <= best + 1e-9
 
 
 @pytest.mark.parametrize("seed", range(12))
 def test_cumulative_equals_a_rerun_with_the_pools_added(seed):
     a = slow.area(seed, most=14)
-    choice = choose(**a, pools=6)
-    for frame in [choice.frame] if choice.exchanged is None else [choice.frame, choice.exchanged]:
+    selection = choose(**a, pools=6)
+    for frame in [selection.frame] if selection.exchanged is None else [selection.frame, selection.exchanged]:
         for n, cumulative in enumerate(frame["cumulative"], 1):
             more = pd.concat([a["places"], frame[["row", "col", "p"]].head(n)])
             R = not_reached(a["demand"].shape, more, cell_m=a["cell_m"], median_m=a["median_m"])
@@ -51,19 +51,19 @@ def test_cumulative_equals_a_rerun_with_the_pools_added(seed):
 
 
 def test_ties_go_to_the_lowest_row_and_column():
-    choice = choose(np.ones((9, 9)), NONE, np.full((9, 9), 0.5), 1, cell_m=10.0, median_m=20.0)
-    assert cells(choice.frame) == [(4, 4)]
+    selection = choose(np.ones((9, 9)), NONE, np.full((9, 9), 0.5), 1, cell_m=10.0, median_m=20.0)
+    assert cells(selection.frame) == [(4, 4)]
     two = np.zeros((3, 9))
     two[1, 1] = two[1, 7] = 1.0  # nothing between them reaches as far as the best
-    choice = choose(two, NONE, np.full((3, 9), 0.5), 2, cell_m=10.0, median_m=8.0, exchange=False)
-    assert cells(choice.frame) == [(1, 1), (1, 7)]
+    selection = choose(two, NONE, np.full((3, 9), 0.5), 2, cell_m=10.0, median_m=8.0, exchange=False)
+    assert cells(selection.frame) == [(1, 1), (1, 7)]
 
 
 def test_a_plateau_of_ties_is_taken_from_its_first_cell():
     # even forage: all cells that see their whole kernel are ties, thousands of them
     p = np.full((80, 80), 0.5)
-    choice = choose(np.ones((80, 80)), NONE, p, 3, cell_m=10.0, median_m=4.0, exchange=False)
-    assert cells(choice.frame)[0] == min((i, j) for i in range(80) for j in range(80) if 3 <= i < 77 and 3 <= j < 77)
+    selection = choose(np.ones((80, 80)), NONE, p, 3, cell_m=10.0, median_m=4.0, exchange=False)
+    assert cells(selection.frame)[0] == min((i, j) for i in range(80) for j in range(80) if 3 <= i < 77 and 3 <= j < 77)
 
 
 def test_spacing_is_inclusive():
@@ -78,18 +78,18 @@ def test_spacing_is_inclusive():
 
 def test_standing_pools_keep_their_distance():
     taken = pd.DataFrame({"row": [0, -1], "col": [3, 6]})
-    choice = choose(
+    selection = choose(
         np.ones((1, 7)), NONE, np.full((1, 7), 0.5), 7, cell_m=10.0, median_m=15.0, spacing_m=20.0, taken=taken
     )
-    assert set(choice.frame["col"]) <= {0, 1, 5}
+    assert set(selection.frame["col"]) <= {0, 1, 5}
 
 
 def test_no_unit_gets_more_than_its_quota():
     rng = np.random.default_rng(8)
     w, unit = rng.random((12, 12)), np.repeat(np.arange(-1, 5), 2)[None, :].repeat(12, axis=0)
     rules = {"cell_m": 10.0, "median_m": 15.0}
-    choice = choose(w, NONE, np.full((12, 12), 0.5), 20, quotas=[Quota(unit, np.array([2, 1, 2, 0, 3]))], **rules)
-    for frame in (choice.frame, choice.best):
+    selection = choose(w, NONE, np.full((12, 12), 0.5), 20, quotas=[Quota(unit, np.array([2, 1, 2, 0, 3]))], **rules)
+    for frame in (selection.frame, selection.best):
         got = unit[frame["row"], frame["col"]]
         assert (np.bincount(got[got >= 0], minlength=5) <= [2, 1, 2, 0, 3]).all()
         assert len(frame) == 20
@@ -113,24 +113,24 @@ def test_kept_sites_come_first_and_the_rest_is_the_plan_around_them(seed):
     a = slow.area(500 + seed, most=9)
     shape = a["demand"].shape
     kept = pd.DataFrame({"row": [0, shape[0] - 1], "col": [1, 0], "p": [0.7, 0.3]})
-    choice = choose(**a, pools=4, kept=kept)
-    first = choice.frame.head(2)
+    selection = choose(**a, pools=4, kept=kept)
+    first = selection.frame.head(2)
     assert first["kept"].all()
-    assert not choice.frame["kept"][2:].any()
+    assert not selection.frame["kept"][2:].any()
     assert set(zip(first["row"], first["col"], first["p"], strict=True)) == {(0, 1, 0.7), (shape[0] - 1, 0, 0.3)}
     around = {**a, "places": pd.concat([a["places"], kept])}
     alone = choose(**around, pools=2, taken=kept)
-    assert alone.frame[["row", "col"]].to_numpy().tolist() == choice.frame[["row", "col"]][2:].to_numpy().tolist()
-    assert alone.with_plan == pytest.approx(choice.with_plan, abs=1e-12)
-    assert alone.best_with_plan == pytest.approx(choice.best_with_plan, abs=1e-12)
-    for frame in (choice.frame, choice.best):
+    assert alone.frame[["row", "col"]].to_numpy().tolist() == selection.frame[["row", "col"]][2:].to_numpy().tolist()
+    assert alone.with_plan == pytest.approx(selection.with_plan, abs=1e-12)
+    assert alone.best_with_plan == pytest.approx(selection.best_with_plan, abs=1e-12)
+    for frame in (selection.frame, selection.best):
         assert frame["cumulative"].to_numpy() == pytest.approx(
-            choice.now + frame["gain"].cumsum().to_numpy(), abs=1e-14
+            selection.now + frame["gain"].cumsum().to_numpy(), abs=1e-14
         )
     bound, same = upper_bound(**a, pools=4, kept=kept), upper_bound(**around, pools=2, taken=kept)
     assert bound.value == pytest.approx(same.value, abs=1e-12)
-    assert bound.now == pytest.approx(choice.now, abs=1e-12)
-    assert choice.best_with_plan <= bound.value + 1e-12
+    assert bound.now == pytest.approx(selection.now, abs=1e-12)
+    assert selection.best_with_plan <= bound.value + 1e-12
 
 
 def best_for_money(a: dict, cost: np.ndarray, budget: float) -> float:
@@ -149,13 +149,13 @@ def best_for_money(a: dict, cost: np.ndarray, budget: float) -> float:
 @pytest.mark.parametrize("seed", range(8))
 def test_a_budget_is_kept_and_bounded(seed):
     a = {**slow.area(600 + seed, most=6), "spacing_m": 0.0}
-    cost = np.random.default_rng(seed).choice([1.0, 1.5, 3.0], a["demand"].shape)
-    choice = choose(**a, pools=4, cost=cost, budget=4.0)
-    for frame in (choice.frame, choice.best):
+    cost = np.random.default_rng(seed).selection([1.0, 1.5, 3.0], a["demand"].shape)
+    selection = choose(**a, pools=4, cost=cost, budget=4.0)
+    for frame in (selection.frame, selection.best):
         assert cost[frame["row"], frame["col"]].sum() <= 4.0 + 1e-9
         assert (np.diff(frame["gain"]) <= 0).all()
     true, bound = best_for_money(a, cost, 4.0), upper_bound(**a, pools=4, cost=cost, budget=4.0)
-    gain = choice.best_with_plan - choice.now
+    gain = selection.best_with_plan - selection.now
     assert 0.9 * true <= gain <= true + 1e-12 <= bound.value - bound.now + 2e-12
     assert bound.value - bound.now <= 1.6 * true
 
@@ -163,11 +163,11 @@ def test_a_budget_is_kept_and_bounded(seed):
 def test_money_for_one_large_site_is_not_spent_on_trifles():
     # the left cell gives a little for next to nothing, the right one nearly all; greedy by gain for cost takes the left
     w, cost = np.array([[0.02, 0.0, 0.0, 0.0, 1.0]]), np.array([[0.01, 1.0, 1.0, 1.0, 1.0]])
-    choice = choose(
+    selection = choose(
         w, NONE, np.array([[0.5, *[np.nan] * 3, 0.5]]), 5, cell_m=100.0, median_m=1.0, cost=cost, budget=1.0
     )
-    assert choice.frame["col"].tolist() == [4]
-    assert choice.note == "1 of 5 pools: the budget is spent"
+    assert selection.frame["col"].tolist() == [4]
+    assert selection.note == "1 of 5 pools: the budget is spent"
 
 
 def test_one_cost_for_all_is_a_number_of_pools():
@@ -181,52 +181,52 @@ def test_certain_pools_can_be_moved_back_and_forth():
     # p = 1 makes R exactly 0 at a site: taking it away again must bring the forage back
     rng = np.random.default_rng(2)
     w = rng.random((20, 20))
-    field = search.Field(problem(w, NONE, np.ones((20, 20)), cell_m=10.0, median_m=60.0, spacing_m=30.0))
-    before, gains = field.missed.copy(), field.C.copy()
-    picks = field.greedy(4)
+    gains = search.GainMap(Problem.of(w, NONE, np.ones((20, 20)), cell_m=10.0, median_m=60.0, spacing_m=30.0))
+    before, gains = gains.missed.copy(), gains.C.copy()
+    picks = gains.greedy(4)
     assert len(picks) == 4
     for pick in (picks[2], picks[0], picks[3], picks[1]):
-        field.remove(pick)
-    assert (field.missed == before).all()
-    assert pytest.approx(gains, abs=1e-12) == field.C
-    assert (field.blocked == 0).all()
+        gains.remove(pick)
+    assert (gains.missed == before).all()
+    assert pytest.approx(gains, abs=1e-12) == gains.C
+    assert (gains.blocked == 0).all()
 
 
 def test_interchange_ends_where_no_single_move_helps(monkeypatch):
     monkeypatch.setattr(search, "solve", lambda *_: None)
     for seed in (1, 4, 7, 10, 13):
         a = slow.area(seed, most=9)
-        choice = choose(**a, pools=3)
-        sites = choice.best
+        selection = choose(**a, pools=3)
+        sites = selection.best
         for n in range(len(sites)):
             others = pd.concat([a["places"], sites.drop(index=n)[["row", "col", "p"]]])
             one = choose(**{**a, "places": others}, pools=1, taken=sites.drop(index=n), exchange=False)
-            assert one.with_plan <= choice.best_with_plan * (1 + 1e-8)
+            assert one.with_plan <= selection.best_with_plan * (1 + 1e-8)
 
 
 def test_nothing_to_choose_from():
-    choice = choose(np.ones((4, 4)), NONE, np.full((4, 4), np.nan), 3, cell_m=10.0, median_m=50.0)
-    assert (len(choice.frame), choice.now, choice.with_plan, choice.exchanged) == (0, 0.0, 0.0, None)
-    assert choice.note == "0 of 3 pools: no allowed cell is left"
+    selection = choose(np.ones((4, 4)), NONE, np.full((4, 4), np.nan), 3, cell_m=10.0, median_m=50.0)
+    assert (len(selection.frame), selection.now, selection.with_plan, selection.exchanged) == (0, 0.0, 0.0, None)
+    assert selection.note == "0 of 3 pools: no allowed cell is left"
 
 
 def test_nothing_to_reach():
     for demand in (np.zeros((4, 4)), np.full((4, 4), np.nan)):
-        choice = choose(demand, NONE, np.full((4, 4), 0.5), 3, cell_m=10.0, median_m=50.0)
-        assert len(choice.frame) == 0
-        assert np.isnan(choice.now)
-        assert choice.note == "0 of 3 pools: nothing more can be gained"
+        selection = choose(demand, NONE, np.full((4, 4), 0.5), 3, cell_m=10.0, median_m=50.0)
+        assert len(selection.frame) == 0
+        assert np.isnan(selection.now)
+        assert selection.note == "0 of 3 pools: nothing more can be gained"
 
 
 def test_more_pools_than_fit():
-    choice = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 9, cell_m=10.0, median_m=50.0, spacing_m=20.0)
-    assert 1 <= len(choice.frame) <= 4
-    assert choice.note == f"{len(choice.frame)} of 9 pools: no allowed cell is left"
+    selection = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 9, cell_m=10.0, median_m=50.0, spacing_m=20.0)
+    assert 1 <= len(selection.frame) <= 4
+    assert selection.note == f"{len(choice.frame)} of 9 pools: no allowed cell is left"
 
 
 def test_none_asked_for():
-    choice = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 0, cell_m=10.0, median_m=50.0)
-    assert (len(choice.frame), choice.with_plan, choice.note) == (0, 0.0, "")
+    selection = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 0, cell_m=10.0, median_m=50.0)
+    assert (len(selection.frame), selection.with_plan, selection.note) == (0, 0.0, "")
 
 
 def test_arguments_are_left_alone_and_bad_ones_refused():

@@ -22,8 +22,8 @@ def test_the_plan_is_within_half_a_percent_of_the_best_and_the_bound_above(
     a = slow.area(seed, most=6)
     rules = (a["cell_m"], a["median_m"], a["spacing_m"])
     true = slow.best_of_all(a["demand"], a["places"], a["candidates"], 3, *rules)
-    choice, limit = choose(**a, pools=3), upper_bound(**a, pools=3)
-    gain = choice.best_with_plan - choice.now
+    selection, limit = choose(**a, pools=3), upper_bound(**a, pools=3)
+    gain = selection.best_with_plan - selection.now
     assert gain <= true + 1e-12
     assert limit.value - limit.now >= true - 1e-12
     if not searched:
