@@ -13,16 +13,17 @@ cells are all nearer than that: the N largest block maxima do. Good z and beta c
 "0 <= x_j <= 1, sum x = N", solved by mirror ascent on blocks; whatever they are, the bound is then reckoned over every
 cell and every candidate at full resolution, and holds.
 
-Spacing asks for more: any disc narrower than the spacing holds one site at most. With dual prices t_q >= 0 on such discs a
-set pays no more than sum t_q, so the second sum is at most sum t_q + the N largest of G_j - (the prices of the discs
-about j), again for ANY prices. They are raised on discs where the relaxation crowds its pools, and lowered elsewhere;
-the smaller of the bounds with and without them counts. In the demo town that halves what the bound is above the plan.
+Spacing asks for more: any disc narrower than the spacing holds one site at most. With dual prices t_q >= 0 on such
+discs a set pays no more than sum t_q, so the second sum is at most sum t_q + the N largest of G_j - (the prices of the
+discs about j), again for ANY prices. They are raised on discs where the relaxation crowds its pools, and lowered
+elsewhere; the smaller of the bounds with and without them counts. In the demo town that halves what the bound is above
+the plan.
 
-Three roundings are all taken upwards. (1) m is convex in p, so for probabilities between two levels the straight line between
-the levels' maps is above the truth. (2) Probabilities are capped at P_CAP = 1 - 1e-12, where m is finite; a pool loses at
-most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the transforms, some
-1e-15 of the largest G, is added as 1e-12 of it for every pool. Quotas are left out, which can only raise the bound. A
-budget is met by a price on each unit of it (`BudgetConstraint.largest_total`).
+Three roundings are all taken upwards. (1) m is convex in p, so for probabilities between two levels the straight line
+between the levels' maps is above the truth. (2) Probabilities are capped at P_CAP = 1 - 1e-12, where m is finite; a
+pool loses at most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the
+transforms, some 1e-15 of the largest G, is added as 1e-12 of it for every pool. Quotas are left out, which can only
+raise the bound. A budget is met by a price on each unit of it (`BudgetConstraint.largest_total`).
 """
 
 from __future__ import annotations
@@ -227,8 +228,8 @@ class BudgetConstraint(NamedTuple):
     def largest_total(self, G: Floats) -> float:
         """At least what G adds up to over any set of sites.
 
-        With a budget: for any price t >= 0 of a unit of it no set is worth more than t x budget + the largest G - t x cost of
-        so many blocks; the least of these over t is taken.
+        With a budget: for any price t >= 0 of a unit of it no set is worth more than t x budget + the largest G - t x
+        cost of so many blocks; the least of these over t is taken.
         """
         if self.cost is None:
             return sum_of_largest(G, self.pools, self.block)
@@ -319,7 +320,8 @@ def _between(p: Floats, levels: Floats, maps: Floats, out: Floats) -> None:
 def probability_levels(p: Floats, likely: Floats) -> Floats:
     """The probabilities at which m is taken: all of p where they are few, else more of them among the `likely` ones.
 
-    `likely` are the probabilities of the cells that may be chosen: only there must the lines between levels be close to m.
+    `likely` are the probabilities of the cells that may be chosen: only there must the lines between levels be close to
+    m.
     """
     known = np.unique(p[~np.isnan(p)])
     if len(known) <= LEVELS:
@@ -441,8 +443,8 @@ def _discs(row: NDArray[np.int64], col: NDArray[np.int64], radius: float) -> tup
 class Relaxation:
     """Maximises sum w min(sum x u, 1 - exp(-sum x m)) over 0 <= x <= 1, sum x = N, the forage summed over blocks.
 
-    Only cells that could matter (candidate columns) are weighed: the best of each block whose first gain comes near what the last
-    pool of a greedy plan adds; `join` brings in those that turn out to be worth more.
+    Only cells that could matter (candidate columns) are weighed: the best of each block whose first gain comes near
+    what the last pool of a greedy plan adds; `join` brings in those that turn out to be worth more.
     """
 
     def __init__(

@@ -4,10 +4,10 @@ One pool after another, each the best at its turn. Unlike forage in reach this g
 a second stepping stone may be worth twenty times the first (habitatmap.network.connectivity). So no order of gains, no
 guarantee, and no share of the best possible is known or claimed.
 
-A new place is worth its probability times the forage access of its cell, and flies to the others by the same links. With
-best_ij the best products of links so far and b_i those from the new place, the pair sum grows by
-a^2 + 2 a sum b_i a_i + sum_ij a_i a_j max(0, b_i b_j - best_ij), and best becomes max(best, b b'): exact, without any
-search for paths. Looked at are the worthiest cell of each block of 50 m, and then every cell around the best of them.
+A new place is worth its probability times the forage access of its cell, and flies to the others by the same links.
+With best_ij the best products of links so far and b_i those from the new place, the pair sum grows by a^2 + 2 a sum b_i
+a_i + sum_ij a_i a_j max(0, b_i b_j - best_ij), and best becomes max(best, b b'): exact, without any search for paths.
+Looked at are the worthiest cell of each block of 50 m, and then every cell around the best of them.
 """
 
 from __future__ import annotations

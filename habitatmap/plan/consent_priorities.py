@@ -33,9 +33,9 @@ def rank_consents(
 
     `land` has name, owner, kind, consent, private, geometry; polygons of one owner, else of one name, are asked about
     together. `counted_on`: whether the
-    plan `selection` may stand on land with consent "ask". `with_all` (rows, cols): the candidates if every owner said yes
-    (the problem's own where they are counted on). reach_yes, reach_no and adds are shares of the area's forage; sites
-    are the ranks of the suggestions on the ground, in the plan with this yes.
+    plan `selection` may stand on land with consent "ask". `with_all` (rows, cols): the candidates if every owner said
+    yes (the problem's own where they are counted on). reach_yes, reach_no and adds are shares of the area's forage;
+    sites are the ranks of the suggestions on the ground, in the plan with this yes.
     """
     to_ask = np.flatnonzero(land["consent"].to_numpy() == "ask")
     if (selection.frame.empty and counted_on) or not len(to_ask) or not selection.requested or not problem.total > 0:

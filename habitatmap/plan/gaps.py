@@ -1,9 +1,9 @@
 """Gaps: forage that no known breeding place is likely to reach, as ranked polygons with their cause in plain words.
 
 A patch is a set of connected cells (8 neighbours: a hoverfly does not stop at a corner) with forage of at least
-`gap.forage_from`, reached with a probability below `gap.reached_below`, on at least `gap.least_ha` hectares. Patches parted
-by less than a fifth of the flight median (50 m of 250 m: a street, a row of houses) are one gap. Gaps are ranked by the
-forage in them that is not reached. The whole frame is looked at in one piece.
+`gap.forage_from`, reached with a probability below `gap.reached_below`, on at least `gap.least_ha` hectares. Patches
+parted by less than a fifth of the flight median (50 m of 250 m: a street, a row of houses) are one gap. Gaps are ranked
+by the forage in them that is not reached. The whole frame is looked at in one piece.
 """
 
 from __future__ import annotations
@@ -41,8 +41,8 @@ def find_gaps(
 ) -> gpd.GeoDataFrame:
     """The gaps of an area, largest unreached forage first: COLUMNS and geometry, no CRS; empty where there is none.
 
-    weight: forage w (rows, cols), 0 outside the boundary, NaN without data. reach_now: probability that a place reaches the
-    cell. places: breeding places with row, col, p. share: part of the area's forage that lies in the gap (0-1).
+    weight: forage w (rows, cols), 0 outside the boundary, NaN without data. reach_now: probability that a place reaches
+    the cell. places: breeding places with row, col, p. share: part of the area's forage that lies in the gap (0-1).
     mean_reach: mean of reach_now. nearest_place_m: from the gap's nearest cell to the nearest place's cell, at least
     0.1, NaN without places. places_in_flight: places nearer than 95 % of flights get. ground_ha: ground where a pool
     may stand. Every figure in `cause` is one of these columns.

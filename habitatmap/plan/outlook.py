@@ -8,11 +8,11 @@ Hanski 1994, J Anim Ecol 63:151; formulas as in FACTS 3, the paper itself not se
     E_i = min(1, e / A_i^x) (1 - C_i)                 probability that an occupied one goes empty, with rescue
 
 Nobody knows e, x, y and z for these flies (Hanski's z is 2), so each simulation draws its own e, x and z (expert
-judgement, `PARAMETER_RANGES`), and y about the value at which today's places, as occupied as they are thought to be, neither gain
-nor lose. The plan was made with an exponential flight; here the flight is another one, with a fat or a thin tail about
-the same median, for dispersal and for the forage that is reached alike. As many pools are placed by other rules as well
-(none, at random, evenly spread, at the highest scores), and all live through the same simulations with the same luck: what
-is shown are paired differences. They rank the ways to choose; they foretell no year.
+judgement, `PARAMETER_RANGES`), and y about the value at which today's places, as occupied as they are thought to be,
+neither gain nor lose. The plan was made with an exponential flight; here the flight is another one, with a fat or a
+thin tail about the same median, for dispersal and for the forage that is reached alike. As many pools are placed by
+other rules as well (none, at random, evenly spread, at the highest scores), and all live through the same simulations
+with the same luck: what is shown are paired differences. They rank the ways to choose; they foretell no year.
 """
 
 from __future__ import annotations
@@ -34,10 +34,10 @@ Floats = NDArray[np.float64]
 Tail = Callable[[ArrayLike, float], Floats]
 
 NONE, PLAN, RANDOM, EVEN, HIGHEST = "no new pools", "the plan", "at random", "evenly spread", "at the highest scores"
-# Ranges from which each simulation draws (expert judgement): probability that a usual place goes empty in a year without rescue;
-# how much longer a better place lasts; whether a single arrival can be enough (z = 1, as where females come mated) or
-# it takes several at a time (z = 2, Hanski's own); arrivals at which an empty place is found in every second year, over
-# those that would keep today's balance.
+# Ranges from which each simulation draws (expert judgement): probability that a usual place goes empty in a year
+# without rescue; how much longer a better place lasts; whether a single arrival can be enough (z = 1, as where females
+# come mated) or it takes several at a time (z = 2, Hanski's own); arrivals at which an empty place is found in every
+# second year, over those that would keep today's balance.
 PARAMETER_RANGES = {"e": (0.1, 0.4), "x": (0.5, 1.5), "z": (1.0, 2.0), "y": (0.5, 2.0)}
 LAST_YEARS = 5  # a strategy is judged by the mean of so many years at the end
 LEAST_QUALITY = 0.05  # a place with next to no forage about it still holds larvae for a while
@@ -67,14 +67,17 @@ class NothingToCompareError(InputError):
 
 @dataclass(frozen=True)
 class Outlook:
-    """What the simulations showed, as means of the last five years: forage in reach (share, 0-1) and occupied places."""
+    """What the simulations showed, as means of the last five years: forage in reach (share, 0-1) and occupied
+    places.
+    """
 
     ranks: pd.DataFrame
     """tail, strategy, rank (1 = most forage in reach, by the mean over simulations), forage_in_reach, occupied_places,
     first_share (share of simulations in which it came first)."""
     differences: pd.DataFrame
-    """tail, measure, other, difference (plan minus other, mean over simulations), low, high (95 %, paired t), better_share,
-    worse_share (shares of simulations in which the plan did better, worse), worlds."""
+    """tail, measure, other, difference (plan minus other, mean over simulations), low, high (95 %, paired t),
+    better_share, worse_share (shares of simulations in which the plan did better, worse), worlds.
+    """
     by_year: pd.DataFrame
     """tail, strategy, year, forage_in_reach, occupied_places: means over simulations."""
     simulations: int
@@ -94,7 +97,8 @@ def simulate_occupancy(
 
     flow: (places, places) of L(d), symmetric, 0 on the diagonal; quality A: (places,) > 0; parameters: e, x, y, z
     of each simulation, its index being the simulation's number, below all_simulations. The i-th place has the same luck
-    in a simulation and year whatever the other places and simulations are, so that one more place never empties another.
+    in a simulation and year whatever the other places and simulations are, so that one more place never empties
+    another.
     """
     e, x, y, z = (parameters[name].to_numpy(float)[None, :] for name in ("e", "x", "y", "z"))
     width = all_simulations or len(parameters)
@@ -112,10 +116,11 @@ def simulate_occupancy(
 
 
 def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, parameters: pd.DataFrame) -> Floats:
-    """The y (simulations,) at which places occupied with the probabilities p (places,) expect as many gains as losses next year.
+    """The y (simulations,) at which places occupied with the probabilities p (places,) expect as many gains as losses
+    next year.
 
-    parameters: e, x, z of each simulation. Arrivals are those of the expected state. Where gains can't make up for losses (or losses
-    for gains) at any y, the end of the range: a millionth, or a million, of the mean arrivals.
+    parameters: e, x, z of each simulation. Arrivals are those of the expected state. Where gains can't make up for
+    losses (or losses for gains) at any y, the end of the range: a millionth, or a million, of the mean arrivals.
     """
     e, x, z = (parameters[name].to_numpy(float)[None, :] for name in ("e", "x", "z"))
     probability = np.asarray(p, dtype=float)[:, None]
@@ -147,14 +152,15 @@ def simulate_outlook(
 
     places: x, y, access (0-1, NaN = not known) of the breeding places, merged where they are too near to be two.
     probabilities: (samples, places), that each is occupied now. strategies: name -> one or more sets of new places
-    (x, y, access), of which the simulations take one each, in turn; new places start empty. demand: x, y, w of the ground.
-    Raises InputError, NothingToCompareError.
+    (x, y, access), of which the simulations take one each, in turn; new places start empty. demand: x, y, w of the
+    ground. Raises InputError, NothingToCompareError.
     """
     p = np.atleast_2d(np.asarray(probabilities, dtype=float))
     if p.shape[1] != len(places) or PLAN not in strategies or years < LAST_YEARS or simulations < 2:
         raise InputError(
             f"outlook: {len(places)} places with probabilities of shape {p.shape}, {years} years and {simulations} "
-            f"simulations do not fit: expected a probability for each place, a strategy '{PLAN}', {LAST_YEARS} years and 2 simulations at least."
+            f"simulations do not fit: expected a probability for each place, a strategy '{PLAN}', {LAST_YEARS} years "
+            "and 2 simulations at least."
         )
     total = float(demand["w"].sum())
     if total <= 0:
@@ -283,7 +289,9 @@ def _quality(access: pd.Series, usual: float) -> Floats:
 def _reached(
     places: pd.DataFrame, states: NDArray[np.bool_], demand: pd.DataFrame, weight: Tail, median_m: float
 ) -> Floats:
-    """Forage within flight of the occupied places, by year and simulation: (years + 1, simulations), in the unit of w."""
+    """Forage within flight of the occupied places, by year and simulation: (years + 1, simulations), in the unit of
+    w.
+    """
     d = cdist(demand[["x", "y"]].to_numpy(float), places[["x", "y"]].to_numpy(float))
     missed = np.log1p(-np.minimum(weight(d, median_m), 1 - 1e-9)).astype(np.float32)
     w = demand["w"].to_numpy(float)

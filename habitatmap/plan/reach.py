@@ -1,9 +1,9 @@
 """Forage in reach: how much of the area's forage the breeding places are likely to serve.
 
-A cell c is missed by all places with the probability R_c = prod_j (1 - p_j k(d_cj)), where k(d) = (1 + d/a) exp(-d/a) is
-the share of flights that get at least d far (2-D exponential flight, cut at 10 a) and p_j the probability that place j is
-occupied. Forage in reach is sum_c w_c (1 - R_c) / sum_c w_c. Distances run from a cell's centre to the centre of the
-place's cell. Places are always taken in the order row, column, p, so that no row order changes a bit of the answer.
+A cell c is missed by all places with the probability R_c = prod_j (1 - p_j k(d_cj)), where k(d) = (1 + d/a) exp(-d/a)
+is the share of flights that get at least d far (2-D exponential flight, cut at 10 a) and p_j the probability that place
+j is occupied. Forage in reach is sum_c w_c (1 - R_c) / sum_c w_c. Distances run from a cell's centre to the centre of
+the place's cell. Places are always taken in the order row, column, p, so that no row order changes a bit of the answer.
 """
 
 from __future__ import annotations
@@ -179,7 +179,8 @@ def block_sum(values: Floats, size: int) -> Floats:
 def reach_by_simulation(
     w: ArrayLike, places: pd.DataFrame, simulations: ArrayLike, *, cell_m: float, median_m: float
 ) -> Floats:
-    """Forage in reach (share 0-1) for each simulation of the places' p: simulations (simulation, place), in the order of rows.
+    """Forage in reach (share 0-1) for each simulation of the places' p: simulations (simulation, place), in the order
+    of rows.
 
     The forage is summed over blocks of a third of the flight scale (50 m for a median of 250 m) and seen from the block
     centres; the answer is then scaled by fine / coarse of the places' own p, so that one equal to p gives exactly
@@ -221,7 +222,8 @@ def gains_by_simulation(
     """What each site of a plan adds after those before it, for each simulation: (simulation, site), shares 0-1.
 
     `sites` has row, col, p and gain (share, at that p); `simulations`
-    (simulation, place) and `site_simulations` (simulation, site) are the probabilities. On blocks, scaled as in `reach_by_simulation`, so that one equal to p gives the gains themselves.
+    (simulation, place) and `site_simulations` (simulation, site) are the probabilities. On blocks, scaled as in
+    `reach_by_simulation`, so that one equal to p gives the gains themselves.
     """
     probabilities, new = (np.atleast_2d(np.asarray(d, dtype=np.float64)) for d in (simulations, site_simulations))
     weights = np.nan_to_num(np.asarray(w, dtype=np.float64))

@@ -1,10 +1,10 @@
 """How sure a plan is: how often each site stays when the assumptions move, and which of them moves the plan most.
 
-The plan is made again for simulations of the places' probabilities, the probability of a new pool, the flight median and the forage of
-the classes. Doing that over every cell takes seconds, so a simulation chooses among near-candidates only: the best
-cell of each small block whose gain comes near that of the plan's last site, and the sites themselves; and it sums
-forage over blocks of half a flight scale. Sites are compared by their zones, which are wider than those blocks. Quotas,
-the budget and the spacing hold in every simulation; sites that are kept stay in each of them.
+The plan is made again for simulations of the places' probabilities, the probability of a new pool, the flight median
+and the forage of the classes. Doing that over every cell takes seconds, so a simulation chooses among near-candidates
+only: the best cell of each small block whose gain comes near that of the plan's last site, and the sites themselves;
+and it sums forage over blocks of half a flight scale. Sites are compared by their zones, which are wider than those
+blocks. Quotas, the budget and the spacing hold in every simulation; sites that are kept stay in each of them.
 """
 
 from __future__ import annotations
@@ -41,7 +41,9 @@ class Robustness:
     share: Floats
     """For each site of the plan: the share of simulations that put a site into its zone (0-1); 1 for a kept site."""
     simulations: pd.DataFrame
-    """One row a simulation: median_m, level (of the forage), kept (share of the free sites), now, with_plan (in reach)."""
+    """One row a simulation: median_m, level (of the forage), kept (share of the free sites), now, with_plan (in
+    reach).
+    """
     sensitivity: pd.DataFrame
     """One assumption moved at a time: assumption, level, kept, now, with_plan; the first row is the plan's own."""
 
@@ -71,19 +73,19 @@ def assess_robustness(
 ) -> Robustness:
     """Makes the plan of `selection.frame` again for simulations of its assumptions; `around` are its zones.
 
-    `simulations` (n, places): probabilities of the places, in the rows' order; None = they are certain. `odds` (n): a factor on the
-    odds of every new pool's p in each simulation. `low` and `high`: forage from the low and high class values, as the demand.
-    `medians`: flight medians (metres), default 0.4, 1 and 2 times the plan's (100, 250, 500 m for 250 m). Medians and
-    levels are dealt out evenly and in an order set by `seed`. Without `simulations` there are `count` simulations. One whose
-    assumptions are all the plan's own keeps every site, so that ranges of no width give 1. Raises InputError where
-    `simulations` does not fit the places.
+    `simulations` (n, places): probabilities of the places, in the rows' order; None = they are certain. `odds` (n): a
+    factor on the odds of every new pool's p in each simulation. `low` and `high`: forage from the low and high class
+    values, as the demand. `medians`: flight medians (metres), default 0.4, 1 and 2 times the plan's (100, 250, 500 m
+    for 250 m). Medians and levels are dealt out evenly and in an order set by `seed`. Without `simulations` there are
+    `count` simulations. One whose assumptions are all the plan's own keeps every site, so that ranges of no width give
+    1. Raises InputError where `simulations` does not fit the places.
     """
     simulated = np.tile(problem.places["p"].to_numpy(np.float64), (count, 1))
     if simulations is not None:
         simulated = np.atleast_2d(np.asarray(simulations, dtype=np.float64))
         if simulated.shape[1] != len(problem.places):
             raise InputError(
-                f"simulations has {simulated.shape[1]} columns for {len(problem.places)} places: give one column a place"
+                f"simulations have {simulated.shape[1]} columns for {len(problem.places)} places: one column a place"
             )
     n, median = len(simulated), float(problem.median_m)
     factors = np.ones(n) if odds is None else np.asarray(odds, dtype=np.float64)

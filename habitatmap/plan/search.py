@@ -1,11 +1,11 @@
 """The plan: where N more pools add most forage in reach, every allowed cell being a candidate.
 
-With probabilities p fixed, forage in reach grows by g(x) = p(x) sum_c w_c R_c k(d_cx) when a pool is set at x. The sum is one
-correlation of w R with the reach weight, so the gain of every cell is one map. Picking a cell changes w R within the
-kernel radius r and the map within 2r: only that patch is transformed again. Greedy picks give a nested order (N pools
-are the first N of N + 1) whose gains never increase; interchange then moves single pools for as long as the set gets
-better. The (1 - 1/e) guarantee of greedy (Nemhauser, Wolsey & Fisher 1978) holds without spacing and quotas only; what
-a plan is worth is certified by `bound.upper_bound`.
+With probabilities p fixed, forage in reach grows by g(x) = p(x) sum_c w_c R_c k(d_cx) when a pool is set at x. The sum
+is one correlation of w R with the reach weight, so the gain of every cell is one map. Picking a cell changes w R within
+the kernel radius r and the map within 2r: only that patch is transformed again. Greedy picks give a nested order (N
+pools are the first N of N + 1) whose gains never increase; interchange then moves single pools for as long as the set
+gets better. The (1 - 1/e) guarantee of greedy (Nemhauser, Wolsey & Fisher 1978) holds without spacing and quotas only;
+what a plan is worth is certified by `bound.upper_bound`.
 
 Ties: cells whose gains differ by no more than 1e-12 of the best count as equal, and the lowest (row, column) is taken.
 The map (FFT) only proposes the cells that could be best; their gains are summed up directly, in a fixed order, so that
@@ -95,9 +95,9 @@ def choose(
     """Chooses cells for `pools` more pools.
 
     `demand` (rows, cols): forage w of each cell, NaN or 0 = none. `places`: row, col, p of the breeding places.
-    `candidates` (rows, cols): the probability p that a pool at the cell gets occupied, NaN where none may stand. The rules
-    (`cell_m` and `median_m` at least) are the fields of `problem.Problem`. `workers` and `tile_cells` change nothing
-    but time and memory. Raises InputError where shapes or values do not fit.
+    `candidates` (rows, cols): the probability p that a pool at the cell gets occupied, NaN where none may stand. The
+    rules (`cell_m` and `median_m` at least) are the fields of `problem.Problem`. `workers` and `tile_cells` change
+    nothing but time and memory. Raises InputError where shapes or values do not fit.
     """
     problem = Problem.of(demand, places, candidates, **rules)
     return make_plan(problem, pools, exchange=exchange, workers=workers, tile_cells=tile_cells)
@@ -308,8 +308,8 @@ class GainMap:
         for unit, most in problem.quotas:
             self.blocked += np.append(most <= 0, False)[unit]  # unit -1 reads the last entry
         self.cost, self.budget_left = problem.cost, problem.budget
-        # what cells are compared by: the probability, for its cost where costs differ (in units of the least, so that it is
-        # never above the probability and the error of the transforms stays what it is)
+        # what cells are compared by: the probability, for its cost where costs differ (in units of the least, so that
+        # it is never above the probability and the error of the transforms stays what it is)
         self.costs_differ = self.cost is not None and self.budgeted and float(np.ptp(self.cost)) > 0.0
         self.gain_rate = (
             self.p / (self.cost / self.cost.min()) if self.costs_differ and self.cost is not None else self.p

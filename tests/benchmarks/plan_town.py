@@ -84,12 +84,12 @@ def main(side: int = 2000, pools: int = 25) -> None:
         return f"{took:.2f} s"
 
     selection = make_plan(problem, pools, exchange=False)
-    print(f"greedy {lap()}, gain {choice.with_plan - choice.now:.6f} from {choice.now:.4f}")
+    print(f"greedy {lap()}, gain {selection.with_plan - selection.now:.6f} from {selection.now:.4f}")
     selection = make_plan(problem, pools)
     gain = selection.best_with_plan - selection.now
-    print(f"greedy and interchange {lap()}, interchange adds {choice.exchange_gain / gain:.3%}")
+    print(f"greedy and interchange {lap()}, interchange adds {selection.exchange_gain / gain:.3%}")
     bound = certify(problem, pools)
-    print(f"bound {lap()}, share of bound {bound.share(choice.best_with_plan):.4f}")
+    print(f"bound {lap()}, share of bound {bound.share(selection.best_with_plan):.4f}")
     around = find_zones(problem, selection.frame)
     print(f"zones {lap()}")
     rng = np.random.default_rng(1)

@@ -103,7 +103,7 @@ def test_tolls_come_nearer_where_spacing_binds():
     w, p = np.kron(rng.random((6, 6)) ** 3, np.ones((15, 15))), np.full((90, 90), 0.5)
     rules = {"cell_m": 10.0, "median_m": 100.0, "spacing_m": 150.0}
     selection, found = choose(w, NONE, p, 10, **rules), upper_bound(w, NONE, p, 10, **rules)
-    assert selection.best_with_plan <= found.terms["tangents and tolls"] < found.terms["tangents"]
+    assert selection.best_with_plan <= found.terms["tangents and dual prices"] < found.terms["tangents"]
 
 
 def test_maps_are_never_below_the_plain_sums_and_close_to_them():

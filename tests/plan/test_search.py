@@ -221,7 +221,7 @@ def test_nothing_to_reach():
 def test_more_pools_than_fit():
     selection = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 9, cell_m=10.0, median_m=50.0, spacing_m=20.0)
     assert 1 <= len(selection.frame) <= 4
-    assert selection.note == f"{len(choice.frame)} of 9 pools: no allowed cell is left"
+    assert selection.note == f"{len(selection.frame)} of 9 pools: no allowed cell is left"
 
 
 def test_none_asked_for():
