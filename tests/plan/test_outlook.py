@@ -31,7 +31,7 @@ QUALITY = np.array([1.0, 0.5, 2.0])
 E, X, Y, Z = 0.3, 0.8, 0.6, 1.4
 
 
-def exact_chances(start: tuple[int, ...], years: int) -> np.ndarray:
+def exact_probabilities(start: tuple[int, ...], years: int) -> np.ndarray:
     """Chance that each of three places is occupied after so many years: the chain over all eight states, by hand."""
     states = list(product((0, 1), repeat=3))
     move = np.zeros((8, 8))
@@ -55,7 +55,7 @@ def test_simulated_shares_are_the_chain_s(years: int) -> None:
     n = 20_000
     start = np.repeat(np.array([[True], [False], [True]]), n, axis=1)
     share = simulate_occupancy(FLOW, QUALITY, start, parameters(n), years)[-1].mean(axis=1)
-    expected = exact_chances((1, 0, 1), years)
+    expected = exact_probabilities((1, 0, 1), years)
     assert np.abs(share - expected).max() < 4.5 * np.sqrt(0.25 / n)  # 4.5 standard errors at most
 
 
@@ -139,10 +139,10 @@ def small() -> dict[str, object]:
         "places": places,
         "strategies": {NONE: [plan.iloc[:0]], PLAN: [plan], RANDOM: [far, far + 500.0]},
         "demand": pd.DataFrame({"x": x, "y": 0.0, "w": 1.0}),
-        "chances": [[0.9, 0.9]],
+        "probabilities": [[0.9, 0.9]],
         "forage_median_m": 250.0,
         "dispersal_median_m": 500.0,
-        "worlds": 40,
+        "simulations": 40,
     }
 
 
@@ -209,8 +209,8 @@ def test_blocks_of_ground_keep_all_forage_and_its_centre() -> None:
 @pytest.mark.parametrize(
     ("change", "word"),
     [
-        ({"chances": [[0.5]]}, "shape"),
-        ({"chances": [[0.0, 0.0]]}, "nobody"),
+        ({"probabilities": [[0.5]]}, "shape"),
+        ({"probabilities": [[0.0, 0.0]]}, "nobody"),
         ({"strategies": {}}, "the plan"),
         ({"years": 2}, "years"),
         ({"demand": pd.DataFrame({"x": [0.0], "y": [0.0], "w": [0.0]})}, "no forage"),

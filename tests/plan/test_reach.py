@@ -85,7 +85,7 @@ def test_loss_of_each_is_the_difference(some):
 
 
 def test_a_chance_beyond_one_is_refused():
-    with pytest.raises(InputError, match=r"place 2 has the chance p = 1\.5"):
+    with pytest.raises(InputError, match=r"place 2 has the probability p = 1\.5"):
         not_reached((3, 3), places((0, 0, 0.5), (1, 1, 1.5)), cell_m=10.0, median_m=50.0)
 
 
@@ -113,14 +113,14 @@ def test_the_reach_does_not_depend_on_row_order():
     assert (losses == again.sort_index()).all()
 
 
-def sites_after(some: pd.DataFrame, w: np.ndarray, chances: list[float], rules: dict) -> list[float]:
+def sites_after(some: pd.DataFrame, w: np.ndarray, probabilities: list[float], rules: dict) -> list[float]:
     """What each of three sites adds after those before it, by plain differences."""
-    sites = places(*zip((20, 60, 62), (30, 70, 40), chances, strict=True))
+    sites = places(*zip((20, 60, 62), (30, 70, 40), probabilities, strict=True))
     reached = [forage_in_reach(w, not_reached(w.shape, pd.concat([some, sites.head(n)]), **rules)) for n in range(4)]
     return np.diff(reached).tolist()
 
 
-def test_gains_of_draws_are_what_each_site_adds_with_the_drawn_chances():
+def test_gains_by_simulation_are_what_each_site_adds_with_the_drawn_probabilities():
     rng = np.random.default_rng(6)
     w = np.kron(rng.random((20, 20)), np.ones((5, 5))) * rng.random((100, 100))
     some = places(*zip(rng.integers(0, 100, 8), rng.integers(0, 100, 8), rng.random(8), strict=True))

@@ -69,10 +69,10 @@ def test_a_plateau_of_ties_is_taken_from_its_first_cell():
 def test_spacing_is_inclusive():
     w = np.zeros((1, 7))
     w[0, 2:5] = 1.0
-    chances = np.full((1, 7), 0.5)
-    at_20 = choose(w, NONE, chances, 3, cell_m=10.0, median_m=15.0, spacing_m=20.0)
+    probabilities = np.full((1, 7), 0.5)
+    at_20 = choose(w, NONE, probabilities, 3, cell_m=10.0, median_m=15.0, spacing_m=20.0)
     assert sorted(np.diff(sorted(at_20.frame["col"]))) == [2, 2]
-    just_over = choose(w, NONE, chances, 3, cell_m=10.0, median_m=15.0, spacing_m=20.001)
+    just_over = choose(w, NONE, probabilities, 3, cell_m=10.0, median_m=15.0, spacing_m=20.001)
     assert min(np.diff(sorted(just_over.frame["col"]))) == 3
 
 
@@ -149,7 +149,7 @@ def best_for_money(a: dict, cost: np.ndarray, budget: float) -> float:
 @pytest.mark.parametrize("seed", range(8))
 def test_a_budget_is_kept_and_bounded(seed):
     a = {**slow.area(600 + seed, most=6), "spacing_m": 0.0}
-    cost = np.random.default_rng(seed).selection([1.0, 1.5, 3.0], a["demand"].shape)
+    cost = np.random.default_rng(seed).choice([1.0, 1.5, 3.0], a["demand"].shape)
     selection = choose(**a, pools=4, cost=cost, budget=4.0)
     for frame in (selection.frame, selection.best):
         assert cost[frame["row"], frame["col"]].sum() <= 4.0 + 1e-9
@@ -247,5 +247,5 @@ def test_arguments_are_left_alone_and_bad_ones_refused():
     away = pd.DataFrame({"row": [2], "col": [0], "p": [0.5]})
     with pytest.raises(InputError, match="outside the frame"):
         choose(np.ones((2, 2)), NONE, np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0, kept=away)
-    with pytest.raises(InputError, match="chances from 0 to 1"):
+    with pytest.raises(InputError, match="probabilities from 0 to 1"):
         choose(np.ones((2, 2)), NONE, 2 * np.ones((2, 2)), 1, cell_m=10.0, median_m=50.0)
