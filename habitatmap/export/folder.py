@@ -5,13 +5,17 @@ from __future__ import annotations
 import ctypes
 import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
+import pandas as pd
 from pyogrio.errors import DataLayerError, DataSourceError
 from rasterio.errors import RasterioError
 
 from habitatmap.errors import HabitatmapError, InputError
+from habitatmap.export.formats import csv_text, json_text
+
+Content = bytes | str | pd.DataFrame | Mapping[str, object]
 
 
 def check_target(folder: str | Path, mark: str = "summary.json") -> None:
@@ -64,6 +68,20 @@ def write_folder(target: Path, fill: Callable[[Path], None]) -> None:
         shutil.rmtree(fresh, ignore_errors=True)
         if target.exists():
             shutil.rmtree(old, ignore_errors=True)
+
+
+def write_files(folder: str | Path, files: Mapping[str, Content]) -> None:
+    """Replaces `folder` in one step by one of these files: a frame becomes CSV, a mapping JSON, text UTF-8."""
+
+    def fill(fresh: Path) -> None:
+        for name, content in files.items():
+            if isinstance(content, pd.DataFrame):
+                content = csv_text(content)
+            elif isinstance(content, Mapping):
+                content = json_text(content)
+            (fresh / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+
+    write_folder(Path(folder).resolve(), fill)
 
 
 def _aside(target: Path, what: str) -> Path:

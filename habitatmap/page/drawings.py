@@ -32,52 +32,45 @@ class Mark(NamedTuple):
 def intervals(
     marks: Sequence[Mark], what: str, ends: tuple[float, float] = (0.0, 1.0), line: float | None = None
 ) -> str:
-    """Dots with whiskers, one below the other, between `ends`; a whisker that goes on beyond them ends in an arrow.
+    """Dots with whiskers, one below the other, between `ends`; a whisker cut there lacks its end stroke; "" of none.
 
     `what` tells a reader who can't see it what is drawn; `line` draws an upright line through all rows.
     """
     low_end, high_end = ends
+    height = 4 + 40 * len(marks)
 
     def at(value: float) -> float:
-        share = (value - low_end) / (high_end - low_end)
-        return LEFT + (RIGHT - LEFT) * min(max(share, 0.0), 1.0)
+        return LEFT + (RIGHT - LEFT) * min(max((value - low_end) / (high_end - low_end), 0.0), 1.0)
 
-    rows: list[str] = []
-    top = 4
-    for mark in marks:
-        rows.append(_text(LEFT, top + 11, mark.label))
-        rows.append(_text(RIGHT, top + 11, mark.said, "end"))
-        middle = top + 25
+    def upright(kind: str, value: float, top: int, bottom: int) -> str:
+        return f'<line class="{kind}" x1="{at(value):.1f}" x2="{at(value):.1f}" y1="{top}" y2="{bottom}"/>'
+
+    rows = [] if line is None else [upright("through", line, 0, height)]
+    for number, mark in enumerate(marks):
+        words, middle = 15 + 40 * number, 29 + 40 * number
+        rows += [_text(LEFT, words, mark.label), _text(RIGHT, words, mark.said, "end")]
         rows.append(f'<line class="rail" x1="{LEFT}" x2="{RIGHT}" y1="{middle}" y2="{middle}"/>')
         if mark.low is not None and mark.high is not None:
             a, b = at(mark.low), at(mark.high)
             rows.append(f'<line class="whisker" x1="{a:.1f}" x2="{b:.1f}" y1="{middle}" y2="{middle}"/>')
-            for end, x in ((mark.low, a), (mark.high, b)):
-                if low_end <= end <= high_end:
-                    rows.append(
-                        f'<line class="whisker" x1="{x:.1f}" x2="{x:.1f}" y1="{middle - 5}" y2="{middle + 5}"/>'
-                    )
+            shown_ends = [end for end in (mark.low, mark.high) if low_end <= end <= high_end]
+            rows += [upright("whisker", end, middle - 5, middle + 5) for end in shown_ends]
         if mark.value is not None and low_end <= mark.value <= high_end:
             rows.append(f'<circle class="dot" cx="{at(mark.value):.1f}" cy="{middle}" r="5"/>')
-        top += 40
-    if line is not None:
-        rows.insert(0, f'<line class="through" x1="{at(line):.1f}" x2="{at(line):.1f}" y1="0" y2="{top}"/>')
-    return _drawing(top, what, rows)
+    return _drawing(height, what, rows) if marks else ""
 
 
 def bars(parts: Sequence[tuple[str, int, int]], what: str, names: tuple[str, str]) -> str:
-    """Lying bars of two parts each (label, first, second): the first part filled, the second outlined."""
+    """Lying bars of two parts each (label, first, second): the first part filled, the second outlined; "" of none."""
     most = max((a + b for _, a, b in parts), default=0) or 1
     rows: list[str] = []
-    top = 4
-    for label, first, second in parts:
-        rows.append(_text(LEFT, top + 11, label))
-        rows.append(_text(RIGHT, top + 11, f"{names[0]} {first}, {names[1]} {second}", "end"))
+    for number, (label, first, second) in enumerate(parts):
+        words, top = 15 + 38 * number, 21 + 38 * number
+        rows += [_text(LEFT, words, label), _text(RIGHT, words, f"{names[0]} {first}, {names[1]} {second}", "end")]
         a, b = ((RIGHT - LEFT) * n / most for n in (first, second))
-        rows.append(f'<rect class="filled" x="{LEFT}" y="{top + 17}" width="{a:.1f}" height="12"/>')
-        rows.append(f'<rect class="outlined" x="{LEFT + a:.1f}" y="{top + 17}" width="{b:.1f}" height="12"/>')
-        top += 38
-    return _drawing(top, what, rows)
+        rows.append(f'<rect class="filled" x="{LEFT}" y="{top}" width="{a:.1f}" height="12"/>')
+        rows.append(f'<rect class="outlined" x="{LEFT + a:.1f}" y="{top}" width="{b:.1f}" height="12"/>')
+    return _drawing(4 + 38 * len(parts), what, rows) if parts else ""
 
 
 def _drawing(height: float, what: str, rows: Sequence[str]) -> str:

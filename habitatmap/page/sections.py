@@ -1,7 +1,7 @@
-"""A report page made of sections: one HTML file that loads nothing and runs nothing.
+"""What a report is made of: sections with tables and drawings, and the HTML page that they become.
 
-A section has a title, a plain-language reading, more words, tables and drawings. Whoever has something to tell makes
-`Section`s; `report_page` puts them in one document. Text of records is escaped and never meets a template.
+A section has a title, a plain-language reading, more words, tables (see `table`) and drawings. `report_page` puts
+sections into one file that loads nothing and runs nothing; text of records is escaped and never meets a template.
 """
 
 from __future__ import annotations
@@ -10,14 +10,22 @@ import base64
 import hashlib
 import html
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
+import pandas as pd
+
+from habitatmap.export.formats import visible
 from habitatmap.page.document import asset, shown
+from habitatmap.words.numbers import percent, span
 
 LONG = 30  # letters; a column with longer texts gets more room
 _FIGURE = re.compile(r"^$|^[-+]?[\d,.]+( %| m)?( \(.*\))?( to [-+]?[\d,.]+( %| m)?)?$")
+
+
+Row = Mapping[Hashable, Any]  # of a frame: its cells by column
+Column = str | Callable[[Row], object]  # the name of a frame's column, or what is made of a row
 
 
 @dataclass(frozen=True)
@@ -26,7 +34,7 @@ class Table:
 
     caption: str
     heads: Sequence[str]
-    rows: Sequence[Sequence[Any]]
+    rows: Sequence[Sequence[object]]
     note: str = ""
 
 
@@ -40,7 +48,7 @@ class Drawing:
 
 @dataclass(frozen=True)
 class Section:
-    """One part of a report page.
+    """One part of a report.
 
     key: a word for the link to it (a-z and -); lead: the reading in plain words, one or two sentences; words: further
     paragraphs; cautions: sentences that stand out; links: (key of another section, words); parts: smaller sections
@@ -53,9 +61,52 @@ class Section:
     words: Sequence[str] = ()
     drawings: Sequence[Drawing] = ()
     tables: Sequence[Table] = ()
-    cautions: Sequence[str] = field(default=())
+    cautions: Sequence[str] = ()
     links: Sequence[tuple[str, str]] = ()
     parts: Sequence[Section] = ()
+
+    def filled(self) -> Section:
+        """The section without empty words, tables without rows and drawings of nothing."""
+        return replace(
+            self,
+            words=[text for text in self.words if text],
+            drawings=[drawing for drawing in self.drawings if drawing.svg],
+            tables=[table for table in self.tables if table.rows],
+            cautions=[text for text in self.cautions if text],
+        )
+
+
+def table(caption: str, rows: pd.DataFrame | Iterable[Row], columns: Mapping[str, Column], note: str = "") -> Table:
+    """A table of records: heading -> column."""
+    records: Iterable[Row] = rows.to_dict("records") if isinstance(rows, pd.DataFrame) else rows
+    cells = [[row[c] if isinstance(c, str) else c(row) for c in columns.values()] for row in records]
+    return Table(caption, list(columns), cells, note)
+
+
+def share(column: str) -> Column:
+    """A column of shares, as percentages."""
+    return lambda row: percent(row[column])
+
+
+def interval(low: str = "low", high: str = "high") -> Column:
+    """Two columns of shares, as an interval."""
+    return lambda row: span(row[low], row[high])
+
+
+def letters(number: int) -> str:
+    """A number as letters, which keys of sections are made of: a, b, ..., z, ba, bb, ..."""
+    return (letters(number // 26) if number >= 26 else "") + chr(ord("a") + number % 26)
+
+
+def aligned(rows: Sequence[Sequence[str]]) -> list[str]:
+    """The lines of a table for a terminal, its columns below each other."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+def terminal(lines: Iterable[str]) -> str:
+    """Lines as a terminal may show them: text of records can neither steer it nor turn the reading direction."""
+    return visible("\n".join(shown(line) for line in lines)) + "\n"
 
 
 def report_page(
@@ -63,7 +114,6 @@ def report_page(
     kind: str,
     as_of: str,
     sections: Sequence[Section],
-    lang: str = "en",
     sheets: bool = False,
     data_pictures: bool = False,
 ) -> str:
@@ -80,7 +130,7 @@ def report_page(
     return "\n".join(
         [
             "<!DOCTYPE html>",
-            f'<html lang="{html.escape(lang)}">',
+            '<html lang="en">',
             "<head>",
             '<meta charset="utf-8">',
             f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
@@ -109,7 +159,8 @@ def report_page(
     )
 
 
-def _section(s: Section, level: int = 2) -> Iterable[str]:
+def _section(whole: Section, level: int = 2) -> Iterable[str]:
+    s = whole.filled()
     if not re.fullmatch(r"[a-z][a-z-]*", s.key):
         raise ValueError(f"not a fit key for a section: {s.key!r}")
     # a part is no landmark of its own: its title may stand on the page twice

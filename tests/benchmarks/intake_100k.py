@@ -68,10 +68,10 @@ def write(folder: Path, suffix: str, visits: int) -> None:
 def ours(folder: Path) -> str:
     """Opens the area and makes its account."""
     from habitatmap import open_area
-    from habitatmap.reports.check import account, check_page, check_text
+    from habitatmap.reports.check import check, check_page, check_text
 
     area = open_area(folder)
-    found = account(area)
+    found = check(area)
     check_text(found)
     check_page(found)
     counts = area.ledger.counts()["visits"]

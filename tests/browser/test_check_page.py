@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from habitatmap.area import open_area
-from habitatmap.reports.check import account, write_check
+from habitatmap.reports.check import check, write_check
 from tests.browser.test_page import faults
 
 pytestmark = pytest.mark.browser
@@ -20,7 +20,7 @@ NASTY = "<script>alert(1)</script><img src=x onerror=alert(2)>{{ 7*7 }}"
 def check_file(tmp_path: Path) -> Path:
     pools = f"pool,lat,lon,set_out,{NASTY}\n{NASTY},48.1,9.5,2025-04-01,1\n,48.1,9.5,{NASTY},{NASTY}\n"
     (tmp_path / "pools.csv").write_text(pools, encoding="utf-8")
-    write_check(account(open_area(tmp_path)), tmp_path / "check")
+    write_check(check(open_area(tmp_path)), tmp_path / "check")
     return tmp_path / "check" / "check.html"
 
 

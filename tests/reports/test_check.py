@@ -10,7 +10,7 @@ import shapely
 from habitatmap.area import open_area
 from habitatmap.errors import why
 from habitatmap.read.corrections import write_fixes
-from habitatmap.reports.check import MOST_ROWS, ROWS_NAMED, account, check_page, check_text, needs_a_look
+from habitatmap.reports.check import MOST_ROWS, ROWS_NAMED, check, check_page, check_text
 from tests.read.cases import UTM, area_folder, write_layer, write_raster
 
 TOML = f'crs = "{UTM}"\nas_of = 2025-10-01\n'
@@ -19,39 +19,39 @@ SQUARE = shapely.box(500_000, 5_499_900, 500_100, 5_500_000)
 
 
 def test_a_clean_folder_needs_no_look(tmp_path: Path) -> None:
-    found = account(open_area(area_folder(tmp_path, TOML, pools=POOLS)))
-    assert not needs_a_look(found)
+    found = check(open_area(area_folder(tmp_path, TOML, pools=POOLS)))
+    assert not found.needs_a_look
     assert check_text(found).endswith("\nNothing needs a look.\n")
     assert "There is nothing to correct." in check_page(found)
 
 
 def test_rows_that_may_stay_need_no_look(tmp_path: Path) -> None:
     visits = "pool,date,outcome\nA,2025-05-01,dry\nA,2025-05-01,dry\nTotal,,\n"
-    found = account(open_area(area_folder(tmp_path, TOML, pools=POOLS, visits=visits)))
-    assert not needs_a_look(found)
+    found = check(open_area(area_folder(tmp_path, TOML, pools=POOLS, visits=visits)))
+    assert not found.needs_a_look
     assert "Set aside, nothing to do:" in check_text(found)
-    assert found["files"][1]["to_do"] == 0
+    assert found.files[1].to_do == 0
 
 
 def test_a_corrected_row_needs_no_look(tmp_path: Path) -> None:
     folder = area_folder(tmp_path, TOML, pools=POOLS, visits="pool,date,outcome\nA,2025-05-01,\n")
     area = open_area(folder)
     fixes = write_fixes(folder, area.ledger)
-    found = account(area, fixes)
-    assert needs_a_look(found)
+    found = check(area, fixes)
+    assert found.needs_a_look
     assert "visits.fix.csv" in check_page(found)
     path = folder / "visits.fix.csv"
     path.write_text(path.read_text(encoding="utf-8-sig").replace("'2025-05-01,,", "'2025-05-01,dry,"), encoding="utf-8")
-    assert not needs_a_look(account(open_area(folder)))
+    assert not check(open_area(folder)).needs_a_look
 
 
 def test_a_doubt_about_rows_in_use_needs_a_look(tmp_path: Path) -> None:
     """The rows are all used; still somebody should see that a visit came before its pool."""
     visits = "pool,date,outcome\nA,2024-05-01,dry\n"
-    found = account(open_area(area_folder(tmp_path, TOML, pools=POOLS, visits=visits)))
-    assert not found["set_aside"]
-    assert needs_a_look(found)
-    assert [d for d in found["doubts"] if "before their pool was set out" in d]
+    found = check(open_area(area_folder(tmp_path, TOML, pools=POOLS, visits=visits)))
+    assert not found.set_aside
+    assert found.needs_a_look
+    assert [d for d in found.doubts if "before their pool was set out" in d]
     assert "Please look:" in check_text(found)
 
 
@@ -62,12 +62,12 @@ def test_each_input_shows_what_it_was_understood_as(tmp_path: Path) -> None:
         folder / "land.gpkg", [SQUARE], name=["Park"], kind=["park"], consent=["ja"], until=["03.06.2026"],
     )  # fmt: skip
     write_layer(folder / "keep_away.gpkg", [SQUARE.centroid], kind=["school"], distance_m=["80 m"])
-    found = account(open_area(folder))
+    found = check(open_area(folder))
     told = {
-        (table["table"], s["column"], s["written"], s["understood"])
-        for file in found["files"]
-        for table in file["tables"]
-        for s in table["samples"]
+        (table.table, *sample)
+        for file in found.files
+        for table in file.tables
+        for sample in table.samples
     }
     assert ("land_cover.tif", "class", "10", "Tree cover") in told
     assert ("land_cover.tif", "class", "30", "Grassland") in told
@@ -76,31 +76,31 @@ def test_each_input_shows_what_it_was_understood_as(tmp_path: Path) -> None:
     assert ("keep_away.gpkg", "distance_m", "80 m", "80 m") in told
     (place,) = [row for row in told if row[:3] == ("land.gpkg", "place", "a polygon")]
     assert place[3].endswith(", 1.0 ha")
-    (cover,) = [table for file in found["files"] for table in file["tables"] if table["table"] == "land_cover.tif"]
-    assert cover["read_as"] == ["a raster", "10 x 10 cells of 10 x 10 metre", "classes of worldcover"]
-    assert cover["crs"].startswith("EPSG:32632")
-    (pools,) = [table for file in found["files"] for table in file["tables"] if table["table"] == "pools.csv"]
-    assert {c["name"]: c["samples"] for c in pools["columns"]}["pool"] == ["A", "B"]
+    (cover,) = [table for file in found.files for table in file.tables if table.table == "land_cover.tif"]
+    assert list(cover.notes) == ["a raster", "10 x 10 cells of 10 x 10 metre", "classes of worldcover"]
+    assert cover.crs.startswith("EPSG:32632")
+    (pools,) = [table for file in found.files for table in file.tables if table.table == "pools.csv"]
+    assert list(pools.cells["pool"]) == ["A", "B"]
 
 
 def test_letters_show_how_a_file_was_decoded(tmp_path: Path) -> None:
     folder = area_folder(tmp_path, TOML)
     (folder / "pools.csv").write_bytes(POOLS.replace("A,", "Höhle,").replace("B,", "Weiß,").encode("cp1252"))
-    (file,) = account(open_area(folder))["files"]
-    assert "letters as in Höhle, Weiß" in file["tables"][0]["read_as"]
+    (file,) = check(open_area(folder)).files
+    assert "letters as in Höhle, Weiß" in file.tables[0].notes
 
 
 def test_a_class_that_the_table_lacks_is_a_doubt(tmp_path: Path) -> None:
     folder = area_folder(tmp_path, f'{TOML}[land_cover]\nclasses = "worldcover"\n', pools=POOLS)
     write_raster(folder / "land_cover.tif", [[10] * 9 + [77]] * 10)
-    (doubt,) = account(open_area(folder))["doubts"]
+    (doubt,) = check(open_area(folder)).doubts
     assert "has no class 77 (10.0% of the cells)" in doubt
 
 
 def test_rows_of_one_reason_stand_together_and_long_lists_are_cut(tmp_path: Path) -> None:
     many = MOST_ROWS + 5
     lines = "".join(f"Z{i},2025-05-01,dry\n" for i in range(many))
-    found = account(open_area(area_folder(tmp_path, TOML, pools=POOLS, visits=f"pool,date,outcome\n{lines}")))
+    found = check(open_area(area_folder(tmp_path, TOML, pools=POOLS, visits=f"pool,date,outcome\n{lines}")))
     (line,) = [line for line in check_text(found).splitlines() if "no pool of this name" in line]
     assert f"rows 2, 3, 4, 5, 6, 7, 8, 9 and {many - ROWS_NAMED} more" in line
     page = check_page(found)
@@ -110,20 +110,20 @@ def test_rows_of_one_reason_stand_together_and_long_lists_are_cut(tmp_path: Path
 
 def test_every_reason_on_the_page_leads_to_its_explanation_there(tmp_path: Path) -> None:
     visits = "pool,date,outcome\n,2025-05-01,dry\nA,,dry\nA,2025-05-01,\nA,31.02.2025,dry\nQ,2025-05-01,dry\n"
-    found = account(open_area(area_folder(tmp_path, TOML, pools=f"{POOLS}C,,,\n", visits=visits)))
+    found = check(open_area(area_folder(tmp_path, TOML, pools=f"{POOLS}C,,,\n", visits=visits)))
     page = check_page(found)
     places = set(re.findall(r'id="([^"]+)"', page))
     links = re.findall(r'href="#(why-[^"]+)"', page)
-    assert len(links) == len({row["name"] for row in found["set_aside"]}) == 6
+    assert len(links) == len({row.name for row in found.set_aside}) == 6
     assert set(links) <= places
     assert len(places) == page.count(' id="')  # no name twice
-    for row in found["set_aside"]:
-        assert row["remedy"] in page.replace("&#x27;", "'").replace("&quot;", '"')
+    for row in found.set_aside:
+        assert row.remedy in page.replace("&#x27;", "'").replace("&quot;", '"')
 
 
 def test_a_row_is_shown_whole_so_that_it_can_be_found(tmp_path: Path) -> None:
-    found = account(open_area(area_folder(tmp_path, TOML, pools=f"{POOLS},500070,5499950,2025-04-09\n")))
-    (row,) = found["set_aside"]
-    assert (row["row"], row["value"], row["cells"]) == (4, "", "500070; 5499950; 2025-04-09")
-    assert why.name_of(row["reason"]) == row["name"] == "NO_NAME"
-    assert row["cells"] in check_page(found)
+    found = check(open_area(area_folder(tmp_path, TOML, pools=f"{POOLS},500070,5499950,2025-04-09\n")))
+    (row,) = found.set_aside
+    assert (row.row, row.value, row.cells) == (4, "", "500070; 5499950; 2025-04-09")
+    assert why.name_of(row.reason) == row.name == "NO_NAME"
+    assert row.cells in check_page(found)
