@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -104,13 +104,9 @@ class Check:
 
     def for_json(self) -> dict[str, Any]:
         """The same for a machine."""
-        plain = {field.name: getattr(self, field.name) for field in fields(self)}
-        files = [
-            {field.name: getattr(file, field.name) for field in fields(file)} | {"tables": list(map(_plain, file.tables))}
-            for file in self.files
-        ]
-        aside, fixes = map(asdict, self.set_aside), map(asdict, self.fixes)
-        return plain | {"files": files, "set_aside": list(aside), "fixes": list(fixes)}
+        files = [vars(file) | {"tables": list(map(_plain, file.tables))} for file in self.files]
+        aside, fixes = map(vars, self.set_aside), map(vars, self.fixes)
+        return vars(self) | {"files": files, "set_aside": list(aside), "fixes": list(fixes)}
 
 
 def check(area: Area, fixes: Sequence[Written] = ()) -> Check:
@@ -127,16 +123,11 @@ def check(area: Area, fixes: Sequence[Written] = ()) -> Check:
         ]
     aside = [_row_aside(entry) for entry in area.ledger.in_order()]
     counts = area.ledger.by_file()
-    files = [
-        FileRead(
-            kind,
-            file,
-            *counts.get((kind, file), (None, None, None)),
-            to_do=sum(row.file == file and row.to_do for row in aside),
-            tables=tables.get((kind, file), []),
-        )
-        for kind, file in sorted(counts.keys() | tables.keys())
-    ]
+    files = []
+    for kind, file in sorted(counts.keys() | tables.keys()):
+        read, accepted, left = counts.get((kind, file), (None, None, None))
+        to_do = sum(row.file == file and row.to_do for row in aside)
+        files.append(FileRead(kind, file, read, accepted, left, to_do, tables.get((kind, file), [])))
     remarks, unique = area.ledger.remarks, list(dict.fromkeys(doubts))
     return Check(area.title, area.crs.name, area.notes, remarks, unique, files, aside, fixes)
 
@@ -167,8 +158,8 @@ def _row_aside(entry: SetAside) -> RowAside:
 def write_check(found: Check, folder: str | Path) -> None:
     """Writes check.html and set_aside.csv into `folder`, which is replaced in one step."""
     rows = [[getattr(row, column) for column in COLUMNS] for row in found.set_aside]
-    files = {"check.html": check_page(found), "set_aside.csv": pd.DataFrame(rows, columns=list(COLUMNS))}
-    write_files(folder, files)
+    aside = pd.DataFrame(rows, columns=list(COLUMNS))
+    write_files(folder, {"check.html": check_page(found), "set_aside.csv": aside})
 
 
 def _groups(rows: Iterable[RowAside]) -> list[list[RowAside]]:
@@ -197,11 +188,9 @@ def _reason(group: Sequence[RowAside]) -> str:
 
 def check_text(found: Check) -> str:
     """The account for a terminal: a line per file, what its columns are, and each reason once with its rows."""
-    rows = [("file", "kind", "read", "accepted", "set aside", "to do")]
-    rows += [
-        (f.file, f.kind, *("-" if n is None else str(n) for n in (f.read, f.accepted, f.set_aside, f.to_do)))
-        for f in found.files
-    ]
+    rows = [["file", "kind", "read", "accepted", "set aside", "to do"]]
+    for f in found.files:
+        rows.append([f.file, f.kind, *("-" if n is None else str(n) for n in (f.read, f.accepted, f.set_aside, f.to_do))])
     lines = aligned(rows)
     for file in found.files:
         for table in file.tables:
