@@ -190,7 +190,8 @@ def check_text(found: Check) -> str:
     """The account for a terminal: a line per file, what its columns are, and each reason once with its rows."""
     rows = [["file", "kind", "read", "accepted", "set aside", "to do"]]
     for f in found.files:
-        rows.append([f.file, f.kind, *("-" if n is None else str(n) for n in (f.read, f.accepted, f.set_aside, f.to_do))])
+        counts = (f.read, f.accepted, f.set_aside, f.to_do)
+        rows.append([f.file, f.kind, *("-" if n is None else str(n) for n in counts)])
     lines = aligned(rows)
     for file in found.files:
         for table in file.tables:
