@@ -63,12 +63,7 @@ def test_each_input_shows_what_it_was_understood_as(tmp_path: Path) -> None:
     )  # fmt: skip
     write_layer(folder / "keep_away.gpkg", [SQUARE.centroid], kind=["school"], distance_m=["80 m"])
     found = check(open_area(folder))
-    told = {
-        (table.table, *sample)
-        for file in found.files
-        for table in file.tables
-        for sample in table.samples
-    }
+    told = {(table.table, *sample) for file in found.files for table in file.tables for sample in table.samples}
     assert ("land_cover.tif", "class", "10", "Tree cover") in told
     assert ("land_cover.tif", "class", "30", "Grassland") in told
     assert ("pools.csv", "set_out", "22.04.2025", "2025-04-22") in told
