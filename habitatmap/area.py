@@ -19,13 +19,13 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from affine import Affine
 from pyproj import CRS, Proj
-from rasterio.features import geometry_mask
 
 from habitatmap.errors import CrsError, InputError, why
 from habitatmap.geo.crs import WGS84, choose_crs, crs_label, is_metric, metric_crs, to_lonlat
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
+from habitatmap.geo.masks import cells_in
 from habitatmap.read.committed import read_wanted, taken_out
 from habitatmap.read.coordinates import Box
 from habitatmap.read.corrections import corrected, read_corrected, read_corrections
@@ -64,8 +64,6 @@ FOREIGN = frozenset(
     ".json .gpx .kml .kmz .doc .docx .odt .rtf .pdf .numbers .xlsb .fods .mdb .accdb .html .htm .tab .mif .dxf".split()
 )
 SAVE_AS = "save it as csv, xlsx, ods, gpkg or geojson (GeoJSON must end in .geojson)"
-# the frame ends this many scales of the flight kernel beyond the pools, or beyond the boundary where land cover goes on
-MARGIN_IN_SCALES = 10.0
 # half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
 MOST_CELLS_AROUND = 2500
 # a metre of the reference system may differ so much from one on the ground before it is said, and before it is refused
@@ -74,8 +72,6 @@ SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
 FEWEST_PRIVATE = 3
 # where nothing may be shown, the public frame is a square of so many blur squares along each side
 ROUGHLY = 10
-# a = median / 1.678347, the flight kernel's scale (habitat/kernels.py, which stands below this file)
-MEDIAN_IN_SCALES = 1.678347
 
 
 @dataclass(frozen=True)
@@ -434,7 +430,7 @@ def _scale_remark(crs: CRS, grid: Grid) -> list[str]:
 def _margin_m(settings: Settings) -> float:
     """How far beyond a place forage can matter to it: ten scales of the longer flight kernel (metres)."""
     longer = max(settings.flight.forage_median_m, settings.flight.dispersal_median_m)
-    return MARGIN_IN_SCALES * longer / MEDIAN_IN_SCALES
+    return FlightKernel(longer).end_m
 
 
 def _box_of(
@@ -513,7 +509,7 @@ def _frame_of_points(
     xy = np.concatenate(places)
     if not len(xy):
         raise InputError(_nothing_placed(ledger))
-    margin = MARGIN_IN_SCALES * settings.flight.forage_median_m / MEDIAN_IN_SCALES
+    margin = FlightKernel(settings.flight.forage_median_m).end_m
     most = MOST_CELLS_AROUND * settings.cell_m
     middle = np.median(xy, axis=0)
     near = xy
@@ -534,7 +530,7 @@ def _refuse_empty(cover: LandCover, boundary: Any, grid: Grid) -> None:
     """Raises InputError where no cell inside the boundary has land cover."""
     if boundary is None:
         return
-    inside = geometry_mask([boundary], grid.shape, Affine(*grid.transform), invert=True)
+    inside = cells_in([boundary], grid)
     if not (inside & (cover.classes > 0)).any():
         raise InputError(
             "no cell inside the boundary has land cover; check the reference systems of both, or take the boundary out"

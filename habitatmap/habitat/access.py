@@ -11,7 +11,7 @@ import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.geo.engine import Blocks, map_tiles
-from habitatmap.geo.flight import kernel, radius_cells
+from habitatmap.geo.flight import FlightKernel
 
 # A mean over less than this share of the kernel rests on a handful of far cells: it is not known.
 LEAST_SHARE = 7e-4
@@ -39,7 +39,7 @@ def access_and_share(
     field = np.asarray(values)
     if field.ndim != 2:
         raise ValueError(f"values have {field.ndim} dimensions; expected rows x columns")
-    halo = radius_cells(median_m, cell_m)
+    halo = FlightKernel(median_m).radius_cells(cell_m)
     answer = map_tiles(
         _mean_tile,
         {"values": field.astype(np.float32, copy=False)},
@@ -93,7 +93,7 @@ def _smooth(
 @lru_cache(maxsize=8)
 def _transfer(shape: tuple[int, int], cell_m: float, median_m: float) -> NDArray[np.float64]:
     """The Fourier transform of the kernel, scaled to sum 1 and centred on the first cell: real, as it is symmetric."""
-    weights = kernel(median_m, cell_m, "access")
+    weights = FlightKernel(median_m).stamp(cell_m, "access")
     plane = np.zeros(shape)
     r = weights.shape[0] // 2
     plane[: 2 * r + 1, : 2 * r + 1] = weights / weights.sum()

@@ -8,10 +8,9 @@ from typing import Any, Protocol
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from rasterio import Affine
-from rasterio.features import rasterize
 
 from habitatmap.geo.grid import Grid
+from habitatmap.geo.masks import cells_in
 from habitatmap.habitat.access import access_and_share
 from habitatmap.habitat.dead_wood import dead_wood
 from habitatmap.habitat.distance import distance_to
@@ -66,7 +65,7 @@ def offer(area: AreaLike, workers: int | None = None) -> Habitat:
     forage = forage_by_month(cover, area.trees, area.tree_table, grid)
     season = season_mean(forage, first, last)
     known = ~np.isnan(season)
-    inside = inside_cells(area.boundary, grid)
+    inside = np.ones(grid.shape, bool) if area.boundary is None else cells_in([area.boundary], grid)
     lean, poorest = lean_month(forage, first, last, inside)
     access, share = access_and_share(season, grid.cell_m, median_m, workers)
 
@@ -90,14 +89,6 @@ def offer(area: AreaLike, workers: int | None = None) -> Habitat:
         weight=np.where(known & ~inside, np.float32(0), season),
         measured=_measured(cover, grid),
     )
-
-
-def inside_cells(boundary: Any, grid: Grid) -> NDArray[np.bool_]:
-    """Cells whose centre lies inside the boundary (a shapely geometry in the grid's CRS; None = all cells)."""
-    if boundary is None:
-        return np.ones(grid.shape, dtype=bool)
-    burnt = rasterize([boundary], out_shape=grid.shape, transform=Affine(*grid.transform), dtype="uint8")
-    return burnt.astype(bool)
 
 
 def _measured(cover: LandCover | None, grid: Grid) -> NDArray[np.bool_]:

@@ -24,7 +24,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra, reverse_cuthill
 
 from habitatmap.errors import InputError
 from habitatmap.geo.engine import default_workers
-from habitatmap.geo.flight import reach_weight
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.network.places import in_order_of_appearance, pairs_within
 
 Floats = NDArray[np.float64]
@@ -82,7 +82,7 @@ def links(places: pd.DataFrame, link_m: float, dispersal_median_m: float) -> csr
     xy = places[["x", "y"]].to_numpy(dtype=float)
     n = len(xy)
     i, j = pairs_within(xy, link_m)
-    p = reach_weight(np.hypot(*(xy[i] - xy[j]).T), dispersal_median_m)
+    p = FlightKernel(dispersal_median_m).reach_weight(np.hypot(*(xy[i] - xy[j]).T))
     all_ = np.arange(n)
     data, rows, cols = np.r_[p, p, np.ones(n)], np.r_[i, j, all_], np.r_[j, i, all_]
     return csr_array(coo_array((data, (rows, cols)), shape=(n, n)))

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from habitatmap.geo.flight import radius_cells, scale_m
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.page.months import planes
 from habitatmap.plan.candidates import Candidates
@@ -45,11 +45,12 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
     step = max(1, math.ceil(math.sqrt(weight.size / MOST_GROUND)))
     settings = result.settings
     median_m = settings.flight.forage_median_m
+    flight = FlightKernel(median_m)
     row_of_pool = {name: i for i, name in enumerate(result.pools["pool"])}
     is_pool = (base.places["kind"] == "pool").to_numpy()
     switched = is_pool if is_pool.sum() <= MOST_SWITCHED else np.zeros(len(is_pool), dtype=bool)
     pools, fixed = base.places[switched], base.places[~switched]
-    footprint = math.pi * (radius_cells(median_m, grid.cell_m) / size) ** 2
+    footprint = math.pi * (flight.radius_cells(grid.cell_m) / size) ** 2
     carried = len(fixed) * footprint > MOST_PRODUCTS
 
     ground, reasons = _ground(base.where)
@@ -65,8 +66,8 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
             "size": size,
             "step": step,
             "median_m": median_m,
-            "scale_m": scale_m(median_m),
-            "radius_cells": radius_cells(median_m, grid.cell_m),
+            "scale_m": flight.scale_m,
+            "radius_cells": flight.radius_cells(grid.cell_m),
             "spacing_m": settings.plan.spacing_m,
             "total": float(weight.sum()),
             "p": float(known[0]) if same and len(known) else None,
@@ -116,15 +117,15 @@ def _blocked(values: Floats, size: int) -> Floats:
 def on_blocks(weight: Floats, places: pd.DataFrame, cell_m: float, median_m: float, size: int) -> float:
     """Forage in reach (share 0-1) as the page works it out: blocks seen from their middle."""
     w = _blocked(weight, size)
-    a, r = scale_m(median_m), radius_cells(median_m, cell_m)
+    flight = FlightKernel(median_m)
+    r = flight.radius_cells(cell_m)
     y = (np.arange(w.shape[0]) + 0.5) * size
     x = (np.arange(w.shape[1]) + 0.5) * size
     missed = np.ones(w.shape)
     for row, col, p in zip(places["row"], places["col"], places["p"], strict=True):
         near_y, near_x = np.abs(y - row - 0.5) <= r, np.abs(x - col - 0.5) <= r
         d = np.hypot((y[near_y] - row - 0.5)[:, None], (x[near_x] - col - 0.5)[None, :])
-        reach = np.where(d <= r, (1 + d * cell_m / a) * np.exp(-d * cell_m / a), 0.0)
-        missed[np.ix_(near_y, near_x)] *= 1 - p * reach
+        missed[np.ix_(near_y, near_x)] *= 1 - p * flight.on_cells(d, cell_m, "reach")
     return float((w * (1 - missed)).sum() / w.sum())
 
 

@@ -43,6 +43,7 @@ from scipy.sparse import coo_array, csr_array
 
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.grid import Tile, cut
+from habitatmap.geo.masks import least_apart
 from habitatmap.plan.exact import solve
 from habitatmap.plan.problem import Problem, Rules
 from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale
@@ -246,7 +247,7 @@ class BudgetConstraint(NamedTuple):
 def exclusive_block(spacing_m: float, cell_m: float) -> int:
     """Cells a side of the largest block whose cells are all nearer than spacing_m: it holds one site at most."""
     size = 1
-    while math.hypot(size, size) * cell_m < spacing_m * (1.0 - 1e-9):
+    while math.hypot(size, size) * cell_m < least_apart(spacing_m):
         size += 1
     return size
 

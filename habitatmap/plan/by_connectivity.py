@@ -24,12 +24,13 @@ from scipy.sparse.csgraph import shortest_path
 
 from habitatmap.errors import InputError
 from habitatmap.geo.engine import default_workers
-from habitatmap.geo.flight import scale_m
+from habitatmap.geo.flight import FlightKernel, share_beyond_compiled
 from habitatmap.geo.grid import Grid
+from habitatmap.geo.masks import too_near, under
 from habitatmap.network.connectivity import lengths, links, thinned
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
-from habitatmap.plan.search import Selection, best_cells, listed, too_near
+from habitatmap.plan.search import Selection, best_cells, listed
 
 BLOCK_M = 50.0
 MOST_PLACES = 1500
@@ -85,7 +86,7 @@ def plan_by_connectivity(
             _block(open_, row, col, near)
     sites: list[tuple[int, int]] = []
     shares: list[float] = []
-    flight = link_m, scale_m(dispersal_median_m)
+    flight = link_m, FlightKernel(dispersal_median_m).scale_m
     size = max(1, round(BLOCK_M / problem.cell_m))
     while len(sites) < pools:
         if len(sites) < len(problem.kept_cells):
@@ -168,15 +169,8 @@ def _with(net: Network, row: int, col: int, weight: float, grid: Grid, link_m: f
 
 def _block(open_: NDArray[np.bool_], row: int, col: int, near: NDArray[np.bool_]) -> None:
     """Closes the cells too near to (row, col)."""
-    q = near.shape[0] // 2
-    i0, i1, j0, j1 = (
-        max(0, row - q),
-        min(open_.shape[0], row + q + 1),
-        max(0, col - q),
-        min(open_.shape[1], col + q + 1),
-    )
-    if i0 < i1 and j0 < j1:
-        open_[i0:i1, j0:j1] &= ~near[i0 - row + q : i1 - row + q, j0 - col + q : j1 - col + q]
+    around, part = under(open_, near, row, col)
+    around[part] = False
 
 
 @njit(cache=True, nogil=True)
@@ -189,7 +183,7 @@ def _best_to(
     for i in range(n):
         d = math.hypot(x - xs[i], y - ys[i])
         if d <= link_m + 1e-6:
-            direct = (1.0 + d / scale) * math.exp(-d / scale)
+            direct = share_beyond_compiled(d / scale)
             for j in range(n):
                 b[j] = max(b[j], direct * best[i, j])
     return b

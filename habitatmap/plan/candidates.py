@@ -32,7 +32,7 @@ from rasterio.features import rasterize
 
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
-from habitatmap.plan.search import too_near
+from habitatmap.geo.masks import cells_in, too_near, under
 from habitatmap.read.settings import PlanSettings
 
 Bools = NDArray[np.bool_]
@@ -114,7 +114,7 @@ def find_candidates(
                 take_out(CONSENT_LOST[word], (consent == word)[land_index])
         if not settings.private:
             private = land.geometry[land["private"].to_numpy() == "yes"]
-            take_out("private land", _rasterised(grid, private.to_numpy()))
+            take_out("private land", cells_in(private, grid))
     for kind, rows in _by_kind(keep_away):
         far = rows["distance_m"].to_numpy(dtype=float)
         take_out(f"keep-away: {kind}", within(grid, rows.geometry.to_numpy(), far, among=code == 0))
@@ -143,10 +143,10 @@ def within(grid: Grid, geometries: ArrayLike, distance_m: ArrayLike, among: Bool
     broken = ~shapely.is_valid(shapes)
     shapes[broken] = shapely.make_valid(shapes[broken])
     tolerance = grid.cell_m * 1e-3  # so that a line or point with distance 0 covers something
-    near = _rasterised(grid, shapely.buffer(shapes, SURELY_FAR * far + tolerance, quad_segs=QUAD_SEGS))
+    near = cells_in(shapely.buffer(shapes, SURELY_FAR * far + tolerance, quad_segs=QUAD_SEGS), grid)
     wide = far > 2 * grid.cell_m  # below that the ring is nearly all there is
     inner = shapely.buffer(shapes[wide], SURELY_NEAR * far[wide] - tolerance, quad_segs=QUAD_SEGS)
-    sure = _rasterised(grid, inner)
+    sure = cells_in(inner, grid)
     row, col = np.nonzero(near & ~sure if among is None else near & ~sure & among)
     centres = shapely.points(*grid.centre(row, col))
     _, hit = shapely.STRtree(centres).query(shapes, predicate="dwithin", distance=far)
@@ -178,21 +178,11 @@ def _land_index(grid: Grid, land: gpd.GeoDataFrame) -> NDArray[np.int32]:
     return index
 
 
-def _rasterised(grid: Grid, shapes: NDArray[np.object_]) -> Bools:
-    """Cells whose centre lies in one of the polygons: (rows, cols)."""
-    filled = [s for s in shapes if s is not None and not s.is_empty]
-    if not filled:
-        return np.zeros(grid.shape, dtype=bool)
-    return rasterize(filled, out_shape=grid.shape, transform=Affine(*grid.transform), dtype=np.uint8).astype(bool)
-
-
 def _near_pools(grid: Grid, pools: pd.DataFrame, spacing_m: float) -> Bools:
     """Cells nearer than spacing_m to the cell of a pool, centre to centre, and that cell itself: (rows, cols)."""
     near = np.zeros(grid.shape, dtype=bool)
     stamp = too_near(spacing_m, grid.cell_m)
-    r = stamp.shape[0] // 2
     for row, col in zip(*grid.cell_of(pools["x"], pools["y"]), strict=True):
-        r0, r1, c0, c1 = max(row - r, 0), min(row + r + 1, grid.rows), max(col - r, 0), min(col + r + 1, grid.cols)
-        if r0 < r1 and c0 < c1:
-            near[r0:r1, c0:c1] |= stamp[r0 - row + r : r1 - row + r, c0 - col + r : c1 - col + r]
+        around, part = under(near, stamp, row, col)
+        around |= part
     return near

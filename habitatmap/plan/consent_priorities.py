@@ -12,11 +12,10 @@ from __future__ import annotations
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from affine import Affine
 from numpy.typing import NDArray
-from rasterio.features import rasterize
 
 from habitatmap.geo.grid import Grid
+from habitatmap.geo.masks import cells_in
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
 from habitatmap.plan.search import GainMap, Pick, Selection, make_plan
@@ -45,13 +44,13 @@ def rank_consents(
     base = GainMap(problem.allowing(with_all))
     rows = []
     groups = {name: to_ask[owner[to_ask] == name] for name in dict.fromkeys(owner[to_ask])}
-    ground = {name: _cells(grid, land.geometry.iloc[group]) for name, group in groups.items()}
+    ground = {name: cells_in(land.geometry.iloc[group], grid) for name, group in groups.items()}
     if counted_on:
         spots = np.zeros(problem.shape, bool)
         spots[selection.frame["row"], selection.frame["col"]] = ~selection.frame["kept"].to_numpy(bool)
         todo, left = [name for name in groups if (ground[name] & spots).any()], 0
     else:
-        settled = _cells(grid, land.geometry[land["consent"] == "no"])
+        settled = cells_in(land.geometry[land["consent"] == "no"], grid)
         upper_gains = _may_add(base, problem, selection, {name: cells & ~settled for name, cells in ground.items()})
         todo, left = list(upper_gains)[:MOST_CONSENTS], max(0, len(upper_gains) - MOST_CONSENTS)
     for name in todo:
@@ -60,7 +59,7 @@ def rank_consents(
             yes, no = selection, _replan(base, problem, without, selection.requested)
         else:
             others = [at for at in to_ask if at not in set(groups[name])]
-            free = ground[name] & ~settled & ~_cells(grid, land.geometry.iloc[others])
+            free = ground[name] & ~settled & ~cells_in(land.geometry.iloc[others], grid)
             added = np.where(free, with_all, problem.candidates)
             yes, no = _replan(base, problem, added, selection.requested), selection
         theirs = land.iloc[groups[name]]
@@ -81,14 +80,6 @@ def rank_consents(
     table = pd.DataFrame(rows, columns=COLUMNS)
     table = table[table["adds"] > 0].sort_values(["adds", "place"], ascending=[False, True], ignore_index=True)
     return table.assign(rank=np.arange(1, len(table) + 1)), left
-
-
-def _cells(grid: Grid, shapes: gpd.GeoSeries) -> NDArray[np.bool_]:
-    """Cells whose centre lies in one of the shapes."""
-    filled = [shape for shape in shapes if shape is not None and not shape.is_empty]
-    if not filled:
-        return np.zeros(grid.shape, bool)
-    return rasterize(filled, out_shape=grid.shape, transform=Affine(*grid.transform), dtype=np.uint8).astype(bool)
 
 
 def _replan(base: GainMap, problem: Problem, candidates: Floats, pools: int) -> Selection:

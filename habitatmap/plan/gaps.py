@@ -20,7 +20,7 @@ from rasterio.features import shapes
 from scipy.ndimage import find_objects, label
 from scipy.spatial import cKDTree
 
-from habitatmap.geo.flight import reach_weight, scale_m
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.distance import distance_to
 from habitatmap.plan.candidates import Candidates
@@ -28,8 +28,6 @@ from habitatmap.read.settings import Settings
 
 Floats = NDArray[np.floating]
 
-# 95 % of flights end within this many flight scales: a quantile of the 2-D exponential
-FLIGHT_SCALES = 4.743864518
 # expert judgement: patches parted by less of a flight median are one gap
 JOINED_BELOW = 0.2
 CELLS_LOOKED_AT = 200  # cells of a gap, evenly spread over it, that are measured to tell its cause
@@ -111,12 +109,12 @@ def _places_around(cells: Floats, position: Floats, settings: Settings) -> tuple
     if not len(position):
         return np.nan, 0, 0.0
     nearest = cKDTree(cells).query(position)[0]
-    in_flight = np.flatnonzero(nearest <= FLIGHT_SCALES * scale_m(settings.flight.forage_median_m))
+    flight = FlightKernel(settings.flight.forage_median_m)
+    in_flight = np.flatnonzero(nearest <= flight.p95_m)
     looked_at = cells[np.linspace(0, len(cells) - 1, min(len(cells), CELLS_LOOKED_AT)).astype(int)]
     missed = np.ones(len(looked_at))
     for k in in_flight:
-        far = np.hypot(*(looked_at - position[k]).T)
-        missed *= 1.0 - reach_weight(far, settings.flight.forage_median_m)
+        missed *= 1.0 - flight.reach_weight(np.hypot(*(looked_at - position[k]).T))
     return max(float(nearest.min()), 0.1), len(in_flight), float(1.0 - missed.mean())
 
 

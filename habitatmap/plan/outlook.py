@@ -29,6 +29,7 @@ from scipy.spatial.distance import cdist
 from scipy.stats import t as student
 
 from habitatmap.errors import InputError
+from habitatmap.geo.masks import least_apart
 
 Floats = NDArray[np.float64]
 Tail = Callable[[ArrayLike, float], Floats]
@@ -243,7 +244,7 @@ def other_plans(
             best = order[np.argmax(free[order])]
             chosen.append(cells[best])
             apart = np.hypot(*(cells - cells[best]).T) * cell_m
-            free &= apart >= max(spacing_m * (1 - 1e-9), cell_m / 2)  # a hair below: 30 cells of 0.1 m are 3 m
+            free &= apart >= max(least_apart(spacing_m), cell_m / 2)
         return _as_cells(chosen)
 
     return {
@@ -341,7 +342,7 @@ def _evenly(cells: NDArray[np.integer], standing: Floats, pools: int, spacing: f
     while len(chosen) < pools and len(cells):
         # where nothing stands yet there is nothing to keep from: begin in the middle
         best = int(np.argmax(far) if np.isfinite(far).any() else np.argmin(np.hypot(*(cells - cells.mean(axis=0)).T)))
-        if far[best] < max(spacing * (1 - 1e-9), 0.5):
+        if far[best] < max(least_apart(spacing), 0.5):
             break
         chosen.append(cells[best])
         far = np.minimum(far, np.hypot(*(cells - cells[best]).T))

@@ -16,7 +16,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
-from habitatmap.geo.flight import REACH_IN_SCALES, kernel, scale_m
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 
 Floats = NDArray[np.float64]
@@ -29,7 +29,7 @@ BLOCKS_PER_SCALE = 3.0
 
 def reach_kernel(median_m: float, cell_m: float, shape: tuple[int, int]) -> Floats:
     """The reach weight by cell offset, (2r+1, 2r+1), with r no larger than cells of one frame can be apart."""
-    k = kernel(median_m, cell_m, "reach")
+    k = FlightKernel(median_m).stamp(cell_m, "reach")
     spare = max(0, k.shape[0] // 2 - (max(shape) - 1))
     return np.ascontiguousarray(k[spare : k.shape[0] - spare, spare : k.shape[1] - spare])
 
@@ -72,7 +72,7 @@ def not_reached(
     `frame` is a Grid, or (rows, cols) together with `cell_m`; `places` has row, col and p (0-1) and may lie outside.
     """
     shape, cell = _frame(frame, cell_m)
-    k, R = kernel(median_m, cell, "reach"), np.ones(shape)
+    k, R = FlightKernel(median_m).stamp(cell, "reach"), np.ones(shape)
     for row, col, p in zip(*in_order(places), strict=True):
         multiply(R, 0, 0, row, col, p, k)
     return R
@@ -130,7 +130,7 @@ def loss_of_each(w: ArrayLike, R: Floats, places: pd.DataFrame, *, cell_m: float
         return np.full(len(places), math.nan)
     row, col, p = in_order(places)
     lost = np.empty(len(places))
-    lost[order_of(places)] = _losses(weights, R, row, col, p, kernel(median_m, cell_m, "reach")) / total
+    lost[order_of(places)] = _losses(weights, R, row, col, p, FlightKernel(median_m).stamp(cell_m, "reach")) / total
     return lost
 
 
@@ -139,14 +139,14 @@ def footprints(median_m: float, cell_m: float, size: int) -> Floats:
 
     Shape (size * size, 2r+1, 2r+1), [:, r, r] being the block the place stands in.
     """
-    a = scale_m(median_m)
-    r = int(REACH_IN_SCALES * a / (size * cell_m)) + 1
+    flight = FlightKernel(median_m)
+    r = int(flight.end_m / (size * cell_m)) + 1
     across = (np.arange(-r, r + 1) + 0.5) * size
     within = np.arange(size) + 0.5
     dy = across[None, None, :, None] - within[:, None, None, None]
     dx = across[None, None, None, :] - within[None, :, None, None]
     d = np.hypot(dy, dx).reshape(size * size, 2 * r + 1, 2 * r + 1) * cell_m
-    return np.where(d <= REACH_IN_SCALES * a, (1.0 + d / a) * np.exp(-d / a), 0.0)
+    return np.where(d <= flight.end_m, flight.reach_weight(d), 0.0)
 
 
 @njit(cache=True, nogil=True)
@@ -167,7 +167,7 @@ def multiply_blocks(
 
 def half_scale(median_m: float, cell_m: float) -> int:
     """Cells a side of the blocks on which plans are weighed roughly: half the flight scale a."""
-    return max(1, int(scale_m(median_m) / 2.0 / cell_m))
+    return FlightKernel(median_m).block_cells(cell_m, 2.0)
 
 
 def block_sum(values: Floats, size: int) -> Floats:
@@ -195,7 +195,7 @@ def reach_by_simulation(
         return np.zeros(len(probabilities))
     row, col, p = in_order(places)
     order = order_of(places)
-    size = max(1, int(scale_m(median_m) / BLOCKS_PER_SCALE / cell_m))
+    size = FlightKernel(median_m).block_cells(cell_m, BLOCKS_PER_SCALE)
     prints, blocks = footprints(median_m, cell_m, size), block_sum(weights, size)
 
     def on_blocks(probability: Floats) -> float:
@@ -233,7 +233,7 @@ def gains_by_simulation(
     row, col, p = in_order(places)
     order = order_of(places)
     site_row, site_col = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
-    size = max(1, int(scale_m(median_m) / BLOCKS_PER_SCALE / cell_m))
+    size = FlightKernel(median_m).block_cells(cell_m, BLOCKS_PER_SCALE)
     prints, blocks = footprints(median_m, cell_m, size), block_sum(weights, size)
 
     def on_blocks(probability: Floats, at_sites: Floats) -> Floats:

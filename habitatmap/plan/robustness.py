@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
 from habitatmap.geo.engine import default_workers
+from habitatmap.geo.masks import least_apart
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale, in_order, multiply_blocks, order_of
 from habitatmap.plan.search import GainMap, Selection, best_cells
@@ -182,7 +183,7 @@ class Replanner:
         self.sites = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
         self.near = near = _near_candidates(problem, sites)
         self.site_p, self.near_p = problem.probability[self.sites], problem.probability[near]
-        self.apart = (problem.spacing_m / problem.cell_m) ** 2 * (1.0 - 1e-9)
+        self.apart = (least_apart(problem.spacing_m) / problem.cell_m) ** 2
         self.units = np.array([unit[near] for unit, _ in problem.quotas], dtype=np.int64)
         self.units = self.units.reshape(len(problem.quotas), len(near[0]))
         self.most_of_unit = np.zeros(

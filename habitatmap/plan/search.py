@@ -29,6 +29,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.grid import Tile, cut
+from habitatmap.geo.masks import too_near, under
 from habitatmap.plan.exact import solve
 from habitatmap.plan.problem import Problem, Rules
 from habitatmap.plan.reach import Floats, multiply
@@ -262,26 +263,6 @@ def _near_best(
     return n, row, col
 
 
-@njit(cache=True, nogil=True)
-def _count(blocked: NDArray[np.uint16], row: int, col: int, near: NDArray[np.bool_], step: int) -> None:
-    """Adds step to the counters of the cells that are too near to (row, col)."""
-    q = near.shape[0] // 2
-    for i in range(max(0, row - q), min(blocked.shape[0], row + q + 1)):
-        for j in range(max(0, col - q), min(blocked.shape[1], col + q + 1)):
-            if near[i - row + q, j - col + q]:
-                blocked[i, j] += step
-
-
-def too_near(spacing_m: float, cell_m: float) -> NDArray[np.bool_]:
-    """Offsets of the cells whose centres are less than spacing_m away, and the cell itself."""
-    q = math.ceil(spacing_m / cell_m)
-    y, x = np.mgrid[-q : q + 1, -q : q + 1]
-    # a hair below, so that 30 cells of 0.1 m are 3 m
-    near = (y * y + x * x) * cell_m**2 < spacing_m**2 * (1.0 - 1e-9)
-    near[q, q] = True
-    return np.asarray(near)
-
-
 class GainMap:
     """The forage still missed (w R), what a pool would add at every cell, and which cells are open."""
 
@@ -301,7 +282,7 @@ class GainMap:
         self.blocked[np.isnan(problem.candidates)] = 1
         if problem.taken is not None:
             for row, col in problem.taken[["row", "col"]].to_numpy(np.int64).tolist():
-                _count(self.blocked, row, col, self.near, 1)
+                self._count(row, col, 1)
         self.free = self.blocked == 0  # before any site is set
         self.quotas = problem.quotas
         self.left = [most.copy() for _, most in problem.quotas]
@@ -441,7 +422,7 @@ class GainMap:
         a, b = 2 * r - pick.row, 2 * r - pick.col
         self.C[i0:i1, j0:j1] += patch[i0 + a : i1 + a, j0 + b : j1 + b]
         self.error, self.fresh = self.error + FFT_ERROR * float(np.abs(patch).max()), False
-        _count(self.blocked, pick.row, pick.col, self.near, step)
+        self._count(pick.row, pick.col, step)
         q = max(2 * r, self.near.shape[0] // 2)
         self.refresh(pick.row - q, pick.row + q + 1, pick.col - q, pick.col + q + 1)
         for (unit, _), left in zip(self.quotas, self.left, strict=True):
@@ -449,6 +430,11 @@ class GainMap:
                 self._use(unit, which, left, step)
         if self.budgeted:
             self._pay(float(self.cost[pick.row, pick.col]) * step)  # type: ignore[index]
+
+    def _count(self, row: int, col: int, step: int) -> None:
+        """Adds step (1 or -1) to the counters of the cells that are too near to (row, col)."""
+        around, near = under(self.blocked, self.near, row, col)
+        (np.add if step > 0 else np.subtract)(around, near, out=around)
 
     def _use(self, unit: NDArray[np.int64], which: int, left: NDArray[np.int64], step: int) -> None:
         """Counts a site of a unit; a full unit's cells are blocked until a site of it is taken away."""

@@ -9,9 +9,10 @@ import pandas as pd
 import scipy.ndimage
 from numpy.typing import NDArray
 
+from habitatmap.geo.masks import too_near, under
 from habitatmap.plan.problem import Problem
-from habitatmap.plan.reach import Floats, multiply
-from habitatmap.plan.search import correlate, too_near
+from habitatmap.plan.reach import multiply
+from habitatmap.plan.search import correlate
 
 AS_WELL = 0.9  # a zone's cells serve at least this share as well
 
@@ -60,17 +61,10 @@ def find_zones(problem: Problem, sites: pd.DataFrame, least: float = AS_WELL) ->
         own = float(p[row, col]) * float(added[row - row0, col - col0])
         gain[np.isnan(gain)] = -1.0
         for i, j in [*others, *taken]:
-            _block(gain, i - row0, j - col0, near)
+            around, part = under(gain, near, i - row0, j - col0)
+            around[part] = -1.0
         well = gain >= least * own * (1.0 - 1e-12)
         well[row - row0, col - col0] = True
         part, _ = scipy.ndimage.label(well, structure=np.ones((3, 3)))
         found.append(Zone(row0, col0, part == part[row - row0, col - col0]))
     return found
-
-
-def _block(gain: Floats, row: int, col: int, near: NDArray[np.bool_]) -> None:
-    """Makes the cells that are too near to (row, col) worthless."""
-    q = near.shape[0] // 2
-    i0, i1, j0, j1 = max(0, row - q), min(gain.shape[0], row + q + 1), max(0, col - q), min(gain.shape[1], col + q + 1)
-    if i0 < i1 and j0 < j1:
-        gain[i0:i1, j0:j1][near[i0 - row + q : i1 - row + q, j0 - col + q : j1 - col + q]] = -1.0

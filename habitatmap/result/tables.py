@@ -9,13 +9,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
-from rasterio.features import rasterize
 from scipy.spatial import cKDTree
 
 from habitatmap.geo.grid import Grid
+from habitatmap.geo.masks import cells_in
 from habitatmap.plan.zones import Zone
 from habitatmap.words.reasons import doubt, reason
 
@@ -275,10 +274,7 @@ def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd
     hold less private ground than FEWEST_PLOTS plots or LEAST_PRIVATE_HA, as it could then be somebody's own.
     """
     plots = land.geometry[land["private"] == "yes"]
-    filled = [shape for shape in plots if shape is not None and not shape.is_empty]
-    closed = np.zeros(grid.shape, dtype=np.uint8)
-    if filled:
-        rasterize(filled, out=closed, transform=Affine(*grid.transform))
+    closed = cells_in(plots, grid)
     shapes: list[Any] = []
     for private, zone in zip(plan["private"], around, strict=True):
         row, col = np.nonzero(zone.mask)
@@ -292,7 +288,7 @@ def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd
             enough = len(within) >= FEWEST_PLOTS or within.area.sum() >= LEAST_PRIVATE_HA * 10_000
             shapes.append(squares if enough else None)
             continue
-        row, col = row[closed[row, col] == 0], col[closed[row, col] == 0]
+        row, col = row[~closed[row, col]], col[~closed[row, col]]
         west, north = grid.left + col * grid.cell_m, grid.top - row * grid.cell_m
         cells = shapely.union_all(shapely.box(west, north - grid.cell_m, west + grid.cell_m, north))
         shapes.append(cells if len(row) else None)

@@ -19,7 +19,7 @@ from scipy.ndimage import map_coordinates
 from scipy.signal import fftconvolve
 from scipy.special import expit
 
-from habitatmap.geo.flight import kernel
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.survey.constant import Array, Prior
 from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.occupancy import fit_occupancy
@@ -115,5 +115,5 @@ def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, med
     inside = (row >= 0) & (row < shape[0]) & (col >= 0) & (col < shape[1])
     chances = np.zeros(shape)
     np.add.at(chances, (row[inside], col[inside]), places["p"].to_numpy(np.float64)[inside])
-    near = fftconvolve(chances, kernel(median_m, cell_m, "reach"), mode="same")
+    near = fftconvolve(chances, FlightKernel(median_m).stamp(cell_m, "reach"), mode="same")
     return np.asarray(np.maximum(near.round(9), 0.0))  # what the transform leaves of nothing is nothing

@@ -14,7 +14,7 @@ import pandas as pd
 import scipy.signal
 from scipy.ndimage import gaussian_filter
 
-from habitatmap.geo.flight import kernel
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.plan.bound import certify
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import not_reached
@@ -49,7 +49,7 @@ def town(side: int, seed: int = 1, varied: bool = True) -> tuple[np.ndarray, pd.
 def plain_greedy(demand: np.ndarray, places: pd.DataFrame, p: np.ndarray, pools: int) -> tuple[float, float]:
     """Gain and seconds of greedy with one whole-map transform (float64) for each pick."""
     start = time.perf_counter()
-    k = kernel(MEDIAN_M, CELL_M, "reach")
+    k = FlightKernel(MEDIAN_M).stamp(CELL_M, "reach")
     r = len(k) // 2
     missed = np.pad(np.nan_to_num(demand) * not_reached(demand.shape, places, cell_m=CELL_M, median_m=MEDIAN_M), r)
     rows, cols = np.ogrid[: p.shape[0], : p.shape[1]]

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from habitatmap.geo.flight import kernel
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.habitat.access import LEAST_SHARE, access_and_share, access_mean
 
 
 def plainly(values: NDArray[np.float64], cell_m: float, median_m: float) -> tuple[NDArray[np.float64], ...]:
     """The definition, in double precision: cell by cell over the whole kernel."""
-    weights = kernel(median_m, cell_m, "access")
+    weights = FlightKernel(median_m).stamp(cell_m, "access")
     r = weights.shape[0] // 2
     padded = np.pad(values, r, constant_values=np.nan)
     mean, share = np.full(values.shape, np.nan), np.zeros(values.shape)

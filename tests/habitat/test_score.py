@@ -14,7 +14,7 @@ from shapely import box
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.dead_wood import dead_wood
 from habitatmap.habitat.forage import MONTHS, forage_by_month, lean_month, season_mean, season_months
-from habitatmap.habitat.score import inside_cells, offer
+from habitatmap.habitat.score import offer
 
 GRID = Grid(0.0, 30.0, 10.0, 3, 4)
 NO_TREES = pd.DataFrame({"x": [], "y": [], "genus": [], "condition": []}).astype({"genus": str, "condition": str})
@@ -170,11 +170,6 @@ def test_without_land_cover_only_trees_are_known() -> None:
     assert np.isnan(found.forage_m).all()
     assert found.dead_wood_m[1, 2] == 10
     assert not found.measured.any()
-
-
-def test_a_cell_belongs_where_its_centre_lies() -> None:
-    assert inside_cells(box(0, 4, 14, 26), GRID).sum() == 3
-    assert inside_cells(box(0, 6, 16, 24), GRID).tolist() == [[False] * 4, [True, True, False, False], [False] * 4]
 
 
 def test_nothing_given_is_changed() -> None:

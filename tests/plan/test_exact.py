@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from habitatmap.geo.masks import too_near
 from habitatmap.plan import exact
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import reach_kernel
-from habitatmap.plan.search import too_near
 from tests.plan import slow
 
 

@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 from scipy.special import lambertw
 
-from habitatmap.geo.flight import MEDIAN_IN_SCALES, access_weight, kernel, radius_cells, reach_weight, scale_m
+from habitatmap.geo.flight import MEDIAN_IN_SCALES, FlightKernel
 from habitatmap.habitat import access_mean, distance_to
 
 MEDIAN = MEDIAN_IN_SCALES * 100.0  # so that the scale a is 100 m
+FLIGHT = FlightKernel(MEDIAN)
 
 # share of flights that end within r, for r/a
 WITHIN = {
@@ -34,12 +35,12 @@ WITHIN = {
 def test_the_median_in_scales() -> None:
     assert pytest.approx(1.678346990, abs=5e-10) == MEDIAN_IN_SCALES
     assert pytest.approx(-1 - lambertw(-1 / (2 * np.e), -1).real, abs=1e-14) == MEDIAN_IN_SCALES
-    assert scale_m(250) == pytest.approx(250 / 1.678346990)
+    assert FlightKernel(250).scale_m == pytest.approx(250 / 1.678346990)
 
 
 @pytest.mark.parametrize(("ratio", "within"), WITHIN.items())
 def test_reach_weight_is_what_lies_beyond(ratio: float, within: float) -> None:
-    assert reach_weight(ratio * 100, MEDIAN) == pytest.approx(1 - within, abs=1e-9)
+    assert FLIGHT.reach_weight(ratio * 100) == pytest.approx(1 - within, abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -47,12 +48,12 @@ def test_reach_weight_is_what_lies_beyond(ratio: float, within: float) -> None:
     [(0.25, 0.961278763), (0.75, 2.692634529), (0.9, 3.889720170), (0.95, 4.743864518), (0.99, 6.638352068)],
 )
 def test_quantiles_of_flight(share: float, ratio: float) -> None:
-    assert reach_weight(ratio * 100, MEDIAN) == pytest.approx(1 - share, abs=1e-8)
+    assert FLIGHT.reach_weight(ratio * 100) == pytest.approx(1 - share, abs=1e-8)
 
 
 def test_half_the_flights_reach_the_median() -> None:
-    assert reach_weight([0, 250], 250) == pytest.approx([1, 0.5])
-    assert access_weight([0, 100], MEDIAN) == pytest.approx([1, np.exp(-1)])
+    assert FlightKernel(250).reach_weight([0, 250]) == pytest.approx([1, 0.5])
+    assert FLIGHT.access_weight([0, 100]) == pytest.approx([1, np.exp(-1)])
 
 
 # the sum over a raster against 2 pi a^2: relative excess by a/h (Poisson summation)
@@ -61,8 +62,8 @@ def test_half_the_flights_reach_the_median() -> None:
 )
 def test_sum_over_a_raster(ratio: float, excess: float) -> None:
     cell = 100 / ratio
-    weights = kernel(MEDIAN, cell, "access")
-    cut_away = float(reach_weight(10 * 100, MEDIAN))  # what lies beyond the kernel's end
+    weights = FLIGHT.stamp(cell, "access")
+    cut_away = float(FLIGHT.reach_weight(10 * 100))  # what lies beyond the kernel's end
     assert weights.sum() * cell**2 / (2 * np.pi * 100**2) - 1 == pytest.approx(excess, abs=1.3 * cut_away)
 
 
@@ -89,10 +90,10 @@ def test_cells_within_a_radius(r: int, cells: int) -> None:
     centre[r + 1, r + 1] = True
     assert (distance_to(centre, 1.0) <= r).sum() == cells
     # and a kernel that ends there has as many weights; a median of r/10 scales puts its end at r cells
-    median = MEDIAN_IN_SCALES * r / 10
-    assert radius_cells(median, 1.0) == pytest.approx(r, abs=1)
-    if radius_cells(median, 1.0) == r:
-        assert (kernel(median, 1.0, "access") > 0).sum() == cells
+    flight = FlightKernel(MEDIAN_IN_SCALES * r / 10)
+    assert flight.radius_cells(1.0) == pytest.approx(r, abs=1)
+    if flight.radius_cells(1.0) == r:
+        assert (flight.stamp(1.0, "access") > 0).sum() == cells
 
 
 HALF_PLANE = {0: 0.5, 25: 0.422370043, 50: 0.352019967, 100: 0.238513073, 200: 0.103421536, 300: 0.042993082}

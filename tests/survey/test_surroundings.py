@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from scipy.special import expit
 
-from habitatmap.geo.flight import reach_weight
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.survey import Prior
 from habitatmap.survey import probabilities as chances
 from habitatmap.survey.constant import conditional
@@ -104,7 +104,7 @@ def test_places_near_by_adding_up() -> None:
         hand = 0.0
         for r, c, p in ((2, 3, 0.5), (2, 9, 1.0), (40, 40, 0.25)):
             d = 10 * np.hypot(r - row, c - col)
-            hand += p * float(reach_weight(d, 50.0)) if d <= 10 * 50 / 1.678347 else 0
+            hand += p * float(FlightKernel(50.0).reach_weight(d)) if d <= 10 * 50 / 1.678347 else 0
         assert near[row, col] == pytest.approx(hand, abs=0.002)
 
 
