@@ -28,7 +28,7 @@ from habitatmap.area import Area, blurred, is_private
 from habitatmap.fieldwork.rounds import Rounds, Week, known_on, plan_rounds
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
-from habitatmap.habitat.score import Habitat, offer
+from habitatmap.habitat.score import Habitat, score_habitat
 from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.web import web
 from habitatmap.plan.bound import ROUNDS, certify
@@ -206,7 +206,7 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
     """What the looks say about the pools of an area; `say` gets a line for each stage. Writes nothing."""
     clock = Clock(say or _silent)
     with clock("What each spot offers"):
-        spots = offer(area)
+        spots = score_habitat(area)
     with clock("What the looks say"):
         up = standing(area.pools, area.visits, pd.Timestamp(area.as_of))
         group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
@@ -247,7 +247,7 @@ def _what_the_looks_say(
     plain = chances(pools, area.visits, area.as_of, area.settings.occupancy, group)
     if plain.summary["estimate"] is None:  # too few looks to say anything about ground
         return plain, fields, at_pools
-    likelihood = area.tree_table.likelihood(area.trees)
+    likelihood = area.tree_table.rot_hole_probability(area.trees)
     places = breeding_places(pools, up, plain.pools["occupancy"], area.trees, likelihood, grid, area.settings)
     near = places_near(grid.shape, places, grid.cell_m, area.settings.flight.dispersal_median_m)
     others = (read(near) - np.where(up, plain.pools["occupancy"], 0.0)).clip(min=0.0)
@@ -263,7 +263,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     frame: dict[str, Any] = {"cell_m": grid.cell_m, "median_m": flight.forage_median_m}
 
     with clock("What each spot offers"):
-        spots = offer(area)
+        spots = score_habitat(area)
         weight = spots.weight
         forage_ha = float(np.nansum(weight, dtype=float)) * grid.cell_ha  # index-hectares
 
@@ -272,7 +272,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         up = standing(pools, area.visits, pd.Timestamp(area.as_of))
         group = merged(pools["x"], pools["y"], flight.merge_m)
         known, ground, _ = _what_the_looks_say(area, spots, up, group)
-        likelihood = area.tree_table.likelihood(trees)
+        likelihood = area.tree_table.rot_hole_probability(trees)
         flags = _flags(area, spots, up)
 
     with clock("What is in reach now"):

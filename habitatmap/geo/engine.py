@@ -8,16 +8,50 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor, as_completed
-from typing import Any
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
 
 from habitatmap.geo.grid import Tile, cut
 
+if TYPE_CHECKING:
+    from distributed import Client
+
 Blocks = dict[str, NDArray[Any]]
-Stage = Callable[..., Blocks]
+
+
+@dataclass(frozen=True)
+class Engine:
+    """Where tiles run, and how large they are; neither changes an answer by more than rounding.
+
+    threads: how many (None = `default_workers`). tile_cells: longest side of a tile (None = what suits the stage). With
+    a `client` the tiles run on its cluster, and the stage's function must live in an importable module.
+    """
+
+    threads: int | None = None
+    tile_cells: int | None = None
+    client: Client | None = None
+
+
+THREADS = Engine()
+
+
+@dataclass(frozen=True)
+class Stage:
+    """What is done to each tile: `work(blocks, halo)` gives the blocks of `outputs`.
+
+    outputs: for each name its dtype and its number of bands (0 = a plain rows x cols array). pad: what stands beyond
+    the array's edge. tile_cells: the side of a tile that suits the stage.
+    """
+
+    work: Callable[[Blocks, int], Blocks]
+    outputs: Mapping[str, tuple[DTypeLike, int]]
+    halo: int = 0
+    pad: float = 0
+    tile_cells: int = 512
 
 
 def default_workers() -> int:
@@ -40,51 +74,27 @@ def block(array: NDArray[Any], tile: Tile, halo: int, pad: float) -> NDArray[Any
     return out
 
 
-def map_tiles(
-    stage: Stage,
-    inputs: Mapping[str, NDArray[Any]],
-    outputs: Mapping[str, tuple[DTypeLike, int]],
-    *,
-    halo: int = 0,
-    pad: Mapping[str, float] | None = None,
-    tile_cells: int = 512,
-    workers: int | None = None,
-    client: Any = None,
-    progress: Callable[[int, int], None] | None = None,
-    **constants: Any,
-) -> Blocks:
-    """Runs `stage(blocks, halo, **constants) -> blocks` over every tile and puts the answers together.
-
-    `inputs` are arrays (..., rows, cols) of one frame; `outputs` gives for each name its dtype and its number of bands
-    (0 = a plain rows x cols array). `pad` is what stands beyond the edge, by input name (default 0). With `client` (a
-    `distributed.Client`) the tiles run there, and `stage` must live in an importable module.
-    """
+def map_tiles(stage: Stage, inputs: Mapping[str, NDArray[Any]], engine: Engine = THREADS) -> Blocks:
+    """Runs a stage over every tile of the inputs, arrays (..., rows, cols) of one frame, and joins the answers."""
     shape = next(iter(inputs.values())).shape[-2:]
-    fill = pad or {}
-    whole: Blocks = {n: np.empty((*([b] if b else []), *shape), dtype=t) for n, (t, b) in outputs.items()}
-    todo = list(cut((shape[0], shape[1]), tile_cells))
+    tiles = list(cut((shape[0], shape[1]), engine.tile_cells or stage.tile_cells))
+    whole: Blocks = {n: np.empty((*([b] if b else []), *shape), dtype=t) for n, (t, b) in stage.outputs.items()}
 
     def cut_out(tile: Tile) -> Blocks:
-        return {n: block(a, tile, halo, fill.get(n, 0)) for n, a in inputs.items()}
+        return {name: block(array, tile, stage.halo, stage.pad) for name, array in inputs.items()}
 
     def put(tile: Tile, answer: Blocks) -> None:
-        for n in outputs:
-            whole[n][..., tile.row0 : tile.row1, tile.col0 : tile.col1] = answer[n]
+        for name in whole:
+            whole[name][..., tile.row0 : tile.row1, tile.col0 : tile.col1] = answer[name]
 
-    if client is not None:
-        from distributed import as_completed as dask_as_completed
-
-        futures = {client.submit(stage, cut_out(t), halo, pure=False, **constants): t for t in todo}
-        for done, (future, answer) in enumerate(dask_as_completed(futures, with_results=True), 1):
-            put(futures[future], answer)
-            if progress:
-                progress(done, len(todo))
+    if engine.client is None:
+        with ThreadPoolExecutor(engine.threads or default_workers()) as pool:
+            list(pool.map(lambda tile: put(tile, stage.work(cut_out(tile), stage.halo)), tiles))
         return whole
 
-    with ThreadPoolExecutor(workers or default_workers()) as pool:
-        jobs = {pool.submit(lambda t: put(t, stage(cut_out(t), halo, **constants)), t): t for t in todo}
-        for done, job in enumerate(as_completed(jobs), 1):
-            job.result()
-            if progress:
-                progress(done, len(todo))
+    from distributed import as_completed
+
+    futures = {engine.client.submit(stage.work, cut_out(tile), stage.halo, pure=False): tile for tile in tiles}
+    for future, answer in as_completed(futures, with_results=True):
+        put(futures[future], answer)
     return whole

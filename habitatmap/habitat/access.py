@@ -3,54 +3,48 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
-from habitatmap.geo.engine import Blocks, map_tiles
+from habitatmap.geo.engine import THREADS, Blocks, Engine, Stage, map_tiles
 from habitatmap.geo.flight import FlightKernel
 
 # A mean over less than this share of the kernel rests on a handful of far cells: it is not known.
 LEAST_SHARE = 7e-4
 
 
-def access_mean(values: ArrayLike, cell_m: float, median_m: float, workers: int | None = None) -> NDArray[np.float32]:
+def access_mean(values: ArrayLike, cell_m: float, median_m: float, engine: Engine = THREADS) -> NDArray[np.float32]:
     """The mean of `values` (rows, cols; NaN = no data) around each cell by exp(-d/a); more in `access_and_share`."""
-    return access_and_share(values, cell_m, median_m, workers)[0]
+    return access_and_share(values, cell_m, median_m, engine)[0]
 
 
 def access_and_share(
-    values: ArrayLike,
-    cell_m: float,
-    median_m: float,
-    workers: int | None = None,
-    *,
-    tile_cells: int | None = None,
+    values: ArrayLike, cell_m: float, median_m: float, engine: Engine = THREADS
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Kernel means and the share of the kernel that fell on cells with data, both float32 arrays (rows, cols).
 
-    The mean is normalised by the kernel's own sum over cells with data, so missing ground (NaN, or beyond the raster)
-    counts neither as forage nor as bare; where less than 0.0007 of the kernel was seen the mean is NaN. A cell without
-    data has a mean too: what lies around it. `tile_cells` changes the work's pieces, never the answer.
+    mean_c = sum_i k(d_ci) v_i / sum_i k(d_ci) over the cells i with data, k the access weight exp(-d/a) of a flight
+    with `median_m` (metres), d from centre to centre; share_c = sum_i k(d_ci) over the kernel's whole sum. So missing
+    ground (NaN, or beyond the raster) counts neither as forage nor as bare; where less than 0.0007 of the kernel was
+    seen the mean is NaN. A cell without data has a mean too: what lies around it. By single-precision transforms, to
+    1e-6 of the values' range. ValueError unless `values` are rows x columns and `median_m` is above 0.
     """
     field = np.asarray(values)
     if field.ndim != 2:
         raise ValueError(f"values have {field.ndim} dimensions; expected rows x columns")
     halo = FlightKernel(median_m).radius_cells(cell_m)
-    answer = map_tiles(
-        _mean_tile,
-        {"values": field.astype(np.float32, copy=False)},
+    stage = Stage(
+        partial(_mean_tile, cell_m=cell_m, median_m=median_m),
         {"mean": (np.float32, 0), "share": (np.float32, 0)},
-        halo=halo,
-        pad={"values": np.nan},
-        tile_cells=tile_cells or _tile_side(max(field.shape), halo),
-        workers=workers,
-        cell_m=cell_m,
-        median_m=median_m,
+        halo,
+        pad=np.nan,
+        tile_cells=_tile_side(max(field.shape), halo),
     )
+    answer = map_tiles(stage, {"values": field.astype(np.float32, copy=False)}, engine)
     return answer["mean"], answer["share"]
 
 

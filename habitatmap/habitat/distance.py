@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree
 
-from habitatmap.geo.engine import Blocks, map_tiles
+from habitatmap.geo.engine import THREADS, Blocks, Engine, Stage, map_tiles
 
 # Rasters up to this many cells are one tile, with no cut-off at all.
 ONE_TILE = 16_000_000
@@ -20,29 +20,21 @@ ONE_TILE = 16_000_000
 HALO_CELLS = 200
 
 
-def distance_to(
-    mask: ArrayLike, cell_m: float, workers: int | None = None, *, tile_cells: int | None = None
-) -> NDArray[np.float64]:
+def distance_to(mask: ArrayLike, cell_m: float, engine: Engine = THREADS) -> NDArray[np.float64]:
     """Metres from each cell's centre to the centre of the nearest cell where `mask` (rows, cols) is true; 0 on it.
 
     Float64, exact to the last digit of sqrt(whole number) * cell_m. All NaN where the mask is nowhere true.
-    `tile_cells` changes the work's pieces, never the answer.
+    ValueError unless `mask` is rows x columns.
     """
     source = np.asarray(mask, dtype=bool)
     if source.ndim != 2:
         raise ValueError(f"mask has {source.ndim} dimensions; expected rows x columns")
     if not source.any():
         return np.full(source.shape, np.nan)
-    if tile_cells is None and source.size <= ONE_TILE:
+    if engine.tile_cells is None and source.size <= ONE_TILE:
         return np.sqrt(_squares(source, 0)) * cell_m
-    squares = map_tiles(
-        _squares_tile,
-        {"source": source},
-        {"squares": (np.int64, 0)},
-        halo=HALO_CELLS,
-        tile_cells=tile_cells or 1024,
-        workers=workers,
-    )["squares"]
+    stage = Stage(_squares_tile, {"squares": (np.int64, 0)}, HALO_CELLS, tile_cells=1024)
+    squares = map_tiles(stage, {"source": source}, engine)["squares"]
     far = squares < 0
     if far.any():
         # the nearest source of a cell outside is always on a rim, and rims are short

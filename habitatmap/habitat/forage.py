@@ -2,55 +2,52 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from functools import partial
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.geo.engine import THREADS, Blocks, Engine, Stage, map_tiles
 from habitatmap.geo.grid import Grid
+from habitatmap.read.land_cover import LandCover
+from habitatmap.read.layers import TreeTable
 
+Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 MONTHS = [f"forage_{month:02d}" for month in range(1, 13)]
 
 
-class LandCover(Protocol):
-    """Classes on the frame (0 = no data, i = row i - 1 of the table) and the class table."""
-
-    @property
-    def classes(self) -> NDArray[np.uint16]: ...
-    @property
-    def table(self) -> pd.DataFrame: ...
+def class_values(cover: LandCover, columns: list[str], engine: Engine = THREADS) -> Floats32:
+    """Columns of the class table on the frame (columns, rows, cols), NaN without data or where the table has none."""
+    return by_class(cover, cover.table[columns].to_numpy(dtype=float).T, np.nan, engine)
 
 
-class TreeValues(Protocol):
-    """What the table of tree genera knows about each tree; NaN where it knows nothing."""
+def by_class(cover: LandCover, values: Floats, no_data: float, engine: Engine = THREADS) -> Floats32:
+    """Each cell's entry of `values` (bands, classes), `no_data` where its class is not known: (bands, rows, cols)."""
+    table = np.column_stack([np.full(len(values), no_data), values]).astype(np.float32)
+    stage = Stage(partial(_look_up_tile, table=table), {"values": (np.float32, len(table))})
+    return map_tiles(stage, {"classes": cover.classes}, engine)["values"]
 
-    def forage(self, trees: pd.DataFrame) -> NDArray[np.float64]: ...
-    def crown_m2(self, trees: pd.DataFrame) -> NDArray[np.float64]: ...
-    def likelihood(self, trees: pd.DataFrame) -> NDArray[np.float64]: ...
 
-
-def class_values(land_cover: LandCover, column: str) -> NDArray[np.float32]:
-    """One column of the class table on the frame (rows, cols), NaN without data or where the table has no value."""
-    return np.r_[np.nan, land_cover.table[column].to_numpy(dtype=float)].astype(np.float32)[land_cover.classes]
+def _look_up_tile(blocks: Blocks, halo: int, *, table: Floats32) -> Blocks:
+    """The stage: class numbers become values; no cell asks its neighbours."""
+    return {"values": table[:, blocks["classes"]]}
 
 
 def forage_by_month(
-    land_cover: LandCover | None, trees: pd.DataFrame, tree_table: TreeValues, grid: Grid
-) -> NDArray[np.float32]:
+    cover: LandCover | None, trees: pd.DataFrame, tree_table: TreeTable, grid: Grid, engine: Engine = THREADS
+) -> Floats32:
     """Forage 0-1 by month, January first: (12, rows, cols), NaN where the class has no value for the month.
 
+    min(1, value of the class + sum over the cell's trees of crown m2 / cell m2 x value of their flowers).
     A living tree adds to the cell of its trunk its crown's share of the cell times its flowers' value; a cell holds at
     most 1. A tree of unknown genus or size adds nothing. Where the class is not known a tree makes nothing known: the
     ground around its crown may be bare or in flower.
     """
-    forage = np.full((12, *grid.shape), np.nan, dtype=np.float32)
-    if land_cover is None:
-        return forage
-    for month, column in enumerate(MONTHS):
-        forage[month] = class_values(land_cover, column)
-
+    if cover is None:
+        return np.full((12, *grid.shape), np.nan, dtype=np.float32)
+    forage = class_values(cover, MONTHS, engine)
     growing = trees[trees["condition"].isin(["living", ""])]
     row, col = grid.cell_of(growing["x"], growing["y"])
     crowns = tree_table.crown_m2(growing)[:, None] / grid.cell_m**2 * tree_table.forage(growing)
@@ -68,22 +65,28 @@ def season_months(first: int, last: int) -> list[int]:
     return [(first - 1 + i) % 12 + 1 for i in range((last - first) % 12 + 1)]
 
 
-def season_mean(forage: NDArray[np.float32], first: int, last: int) -> NDArray[np.float32]:
-    """The mean of the season's known months (rows, cols); NaN where none is known."""
-    total = np.zeros(forage.shape[1:])
-    known = np.zeros(forage.shape[1:], dtype=np.uint8)
-    for month in season_months(first, last):
-        values = forage[month - 1]
+def season_mean(forage: Floats32, first: int, last: int, engine: Engine = THREADS) -> Floats32:
+    """The mean of the season's known months (rows, cols) of forage (12, rows, cols); NaN where none is known."""
+    stage = Stage(partial(_season_tile, months=season_months(first, last)), {"season": (np.float32, 0)})
+    return map_tiles(stage, {"forage": forage}, engine)["season"]
+
+
+def _season_tile(blocks: Blocks, halo: int, *, months: list[int]) -> Blocks:
+    """The stage: a sum over months in their order, cell by cell."""
+    total = np.zeros(blocks["forage"].shape[1:])
+    known = np.zeros(total.shape, dtype=np.uint8)
+    for month in months:
+        values = blocks["forage"][month - 1]
         seen = ~np.isnan(values)
         np.add(total, values, out=total, where=seen)
         known += seen
     total[known == 0] = np.nan
-    return (total / np.maximum(known, 1)).astype(np.float32)
+    return {"season": (total / np.maximum(known, 1)).astype(np.float32)}
 
 
 def lean_month(
-    forage: NDArray[np.float32], first: int, last: int, inside: NDArray[np.bool_] | None = None
-) -> tuple[NDArray[np.float32], int | None]:
+    forage: Floats32, first: int, last: int, inside: NDArray[np.bool_] | None = None
+) -> tuple[Floats32, int | None]:
     """The forage of the season's poorest month, and its number 1-12 (the earlier one of a tie).
 
     One month for the whole area: that of the least mean over its known cells (over those `inside` where given). None,
@@ -102,20 +105,17 @@ def lean_month(
     return forage[poorest - 1].copy(), poorest
 
 
-def forage_bounds(land_cover: LandCover | None, season: NDArray[np.float32]) -> tuple[Floats32, Floats32]:
+def forage_bounds(cover: LandCover | None, season: Floats32) -> tuple[Floats32, Floats32]:
     """The season mean if every class had its low, or its high, value: (rows, cols) each, NaN as in `season`.
 
-    The class table states the bounds of the peak month; the other months are taken to move with it. A class without
-    bounds keeps its value.
+    min(1, season x stated bound / peak month): the class table states the bounds of the peak month, and the other
+    months are taken to move with it. A class without bounds keeps its value.
     """
-    if land_cover is None:
+    if cover is None:
         return season, season
-    peak = land_cover.table[MONTHS].max(axis=1).to_numpy(dtype=float)
-    bounds = []
-    for column in ("forage_low", "forage_high"):
-        stated = land_cover.table[column].to_numpy(dtype=float)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            factor = np.where(np.isnan(stated) | ~(peak > 0), 1.0, stated / peak)
-        by_cell = np.r_[1.0, factor].astype(np.float32)[land_cover.classes]
-        bounds.append(np.minimum(season * by_cell, np.float32(1)))
-    return bounds[0], bounds[1]
+    peak = cover.table[MONTHS].max(axis=1).to_numpy(dtype=float)
+    stated = cover.table[["forage_low", "forage_high"]].to_numpy(dtype=float).T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        factor = np.where(np.isnan(stated) | ~(peak > 0), 1.0, stated / peak)
+    low, high = np.minimum(season * by_class(cover, factor, 1.0), np.float32(1))
+    return low, high

@@ -1,40 +1,24 @@
-"""What each spot offers to the adults: everything the habitat room knows, computed once for an area."""
+"""What each cell offers to the adults: everything the habitat room knows, computed once for an area."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.area import Area
+from habitatmap.geo.engine import THREADS, Engine
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
 from habitatmap.habitat.access import access_and_share
 from habitatmap.habitat.dead_wood import dead_wood
 from habitatmap.habitat.distance import distance_to
-from habitatmap.habitat.forage import LandCover, TreeValues, class_values, forage_by_month, lean_month, season_mean
+from habitatmap.habitat.forage import class_values, forage_by_month, lean_month, season_mean
+from habitatmap.read.land_cover import LandCover
 
-# A threshold stated as 0.4 is met by the float32 mean of eight months of 0.4, whatever its last digit.
-HAIR = 1e-6
-
-
-class AreaLike(Protocol):
-    """What the habitat room needs of an area."""
-
-    @property
-    def grid(self) -> Grid: ...
-    @property
-    def land_cover(self) -> LandCover | None: ...
-    @property
-    def trees(self) -> pd.DataFrame: ...
-    @property
-    def tree_table(self) -> TreeValues: ...
-    @property
-    def boundary(self) -> Any: ...
-    @property
-    def settings(self) -> Any: ...
+# a threshold stated as 0.4 is met by the float32 mean of eight months of 0.4, whatever its last digit
+TOLERANCE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -56,23 +40,26 @@ class Habitat:
     measured: NDArray[np.bool_]  # the class's value is not marked as assumed (gardens, mowing)
 
 
-def offer(area: AreaLike, workers: int | None = None) -> Habitat:
-    """Forage by month, its access within flight, dead wood, and the distance to the nearest good cell of each."""
+def score_habitat(area: Area, engine: Engine = THREADS) -> Habitat:
+    """Forage by month, its access within flight, dead wood, and the distance to the nearest good cell of each.
+
+    Good are cells whose season mean reaches [near] forage_from, or whose dead wood reaches [near] dead_wood_from.
+    """
     grid, cover, settings = area.grid, area.land_cover, area.settings
     first, last = settings.season.first_month, settings.season.last_month
     median_m = settings.flight.forage_median_m
 
-    forage = forage_by_month(cover, area.trees, area.tree_table, grid)
-    season = season_mean(forage, first, last)
+    forage = forage_by_month(cover, area.trees, area.tree_table, grid, engine)
+    season = season_mean(forage, first, last, engine)
     known = ~np.isnan(season)
     inside = np.ones(grid.shape, bool) if area.boundary is None else cells_in([area.boundary], grid)
     lean, poorest = lean_month(forage, first, last, inside)
-    access, share = access_and_share(season, grid.cell_m, median_m, workers)
+    access, share = access_and_share(season, grid.cell_m, median_m, engine)
 
-    wood = dead_wood(cover, area.trees, area.tree_table, grid)
+    wood = dead_wood(cover, area.trees, area.tree_table, grid, engine)
     # a tree tells of its own cell, not of the ground around it: the mean is over ground whose class has a value
-    surveyed = np.zeros(grid.shape, bool) if cover is None else ~np.isnan(class_values(cover, "dead_wood"))
-    wood_access, _ = access_and_share(np.where(surveyed, wood, np.nan), grid.cell_m, median_m, workers)
+    surveyed = np.zeros(grid.shape, bool) if cover is None else ~np.isnan(class_values(cover, ["dead_wood"], engine)[0])
+    wood_access, _ = access_and_share(np.where(surveyed, wood, np.nan), grid.cell_m, median_m, engine)
 
     return Habitat(
         forage=forage,
@@ -83,8 +70,8 @@ def offer(area: AreaLike, workers: int | None = None) -> Habitat:
         access_share=share,
         dead_wood=wood,
         dead_wood_access=np.where(known | surveyed, wood_access, np.float32(np.nan)),
-        forage_m=distance_to(season >= settings.near.forage_from - HAIR, grid.cell_m, workers),
-        dead_wood_m=distance_to(wood >= settings.near.dead_wood_from - HAIR, grid.cell_m, workers),
+        forage_m=distance_to(season >= settings.near.forage_from - TOLERANCE, grid.cell_m, engine),
+        dead_wood_m=distance_to(wood >= settings.near.dead_wood_from - TOLERANCE, grid.cell_m, engine),
         inside=inside,
         weight=np.where(known & ~inside, np.float32(0), season),
         measured=_measured(cover, grid),

@@ -34,7 +34,7 @@ CLASS_COLUMNS = ["code", "label", *FORAGE, "dead_wood", "basis", "source", *BOUN
 # `profile`: which row of months.csv was used; `land`, `keep_away`: what a map tag means besides (osm.csv)
 EXTRA_COLUMNS = ["value", "like", "profile", "land", "keep_away", "note"]
 
-# stem diameters (cm) at which trees.csv states the likelihood of a rot-hole; between them it runs along straight lines
+# stem diameters (cm) at which trees.csv states the probability of a rot-hole; between them it runs along straight lines
 DIAMETERS = (20, 40, 60, 80, 100, 150)
 LIKELIHOOD = [f"rot_hole_{diameter}cm" for diameter in DIAMETERS]
 TREE_COLUMNS = ["genus", "names", *FORAGE, *LIKELIHOOD, "veteran_cm", "basis", "source"]
@@ -204,8 +204,8 @@ class TreeTable:
         crown_m = np.minimum(CROWN_PER_STEM * stem_m, CROWN_AT_MOST_M)
         return np.asarray(np.pi / 4.0 * crown_m**2)
 
-    def likelihood(self, trees: pd.DataFrame) -> NDArray[np.float64]:
-        """(n,) likelihood, 0-1, that the tree bears a wet rot-hole; 0 for dead trees, stumps and logs.
+    def rot_hole_probability(self, trees: pd.DataFrame) -> NDArray[np.float64]:
+        """(n,) probability that the tree bears a wet rot-hole; 0 for dead trees, stumps and logs.
 
         By genus and stem diameter along straight lines between the diameters of the table's columns; below the first
         it is the first value, above the last the last (expert judgement; propensities and sizes: layers/README.md).

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from habitatmap.geo.engine import Engine
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.habitat.access import LEAST_SHARE, access_and_share, access_mean
 
@@ -36,7 +37,7 @@ def patchy() -> NDArray[np.float64]:
 
 @pytest.mark.parametrize("tile_cells", [None, 13])
 def test_equals_the_plain_sum(patchy: NDArray[np.float64], tile_cells: int | None) -> None:
-    mean, share = access_and_share(patchy, 10.0, 20.0, tile_cells=tile_cells)
+    mean, share = access_and_share(patchy, 10.0, 20.0, Engine(tile_cells=tile_cells))
     expected, seen = plainly(patchy, 10.0, 20.0)
     assert np.isnan(expected).any()
     assert np.array_equal(np.isnan(mean), np.isnan(expected))
@@ -77,8 +78,8 @@ def test_the_corner_saw_a_quarter() -> None:
 
 def test_whole_numbers_and_threads() -> None:
     values = np.random.default_rng(1).integers(0, 2, (90, 70))
-    once = access_mean(values, 10.0, 50.0, workers=1)
-    assert np.array_equal(once, access_mean(values, 10.0, 50.0, workers=3))
+    once = access_mean(values, 10.0, 50.0, Engine(threads=1))
+    assert np.array_equal(once, access_mean(values, 10.0, 50.0, Engine(threads=3)))
     assert once.min() >= 0
     assert once.max() <= 1
 

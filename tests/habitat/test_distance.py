@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.typing import NDArray
 
+from habitatmap.geo.engine import Engine
 from habitatmap.habitat import distance
 from habitatmap.habitat.distance import distance_to
 
@@ -33,7 +34,7 @@ def test_exact_to_the_last_digit_however_it_is_cut(mask: NDArray[np.bool_], halo
     # a short halo sends cells to the search beyond it
     before, distance.HALO_CELLS = distance.HALO_CELLS, halo
     try:
-        assert np.array_equal(distance_to(mask, 10.0, tile_cells=tile), expected)
+        assert np.array_equal(distance_to(mask, 10.0, Engine(tile_cells=tile)), expected)
     finally:
         distance.HALO_CELLS = before
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,10 +12,11 @@ import pytest
 from numpy.typing import NDArray
 from shapely import box
 
+from habitatmap.geo.engine import Engine
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.dead_wood import dead_wood
 from habitatmap.habitat.forage import MONTHS, forage_by_month, lean_month, season_mean, season_months
-from habitatmap.habitat.score import offer
+from habitatmap.habitat.score import score_habitat
 
 GRID = Grid(0.0, 30.0, 10.0, 3, 4)
 NO_TREES = pd.DataFrame({"x": [], "y": [], "genus": [], "condition": []}).astype({"genus": str, "condition": str})
@@ -33,7 +35,7 @@ class Trees:
     def crown_m2(self, trees: pd.DataFrame) -> NDArray[np.float64]:
         return np.full(len(trees), 50.0)
 
-    def likelihood(self, trees: pd.DataFrame) -> NDArray[np.float64]:
+    def rot_hole_probability(self, trees: pd.DataFrame) -> NDArray[np.float64]:
         return np.where(trees["genus"] == "Quercus", 0.6, np.where(trees["genus"] == "", np.nan, 0.1))
 
 
@@ -147,7 +149,7 @@ def area(**changes: Any) -> Any:
 
 
 def test_the_whole_offer() -> None:
-    found = offer(area(trees=trees((15, 15, "Fraxinus", "dead")), boundary=box(0, 0, 30, 20)))
+    found = score_habitat(area(trees=trees((15, 15, "Fraxinus", "dead")), boundary=box(0, 0, 30, 20)))
     assert found.lean_month == 4
     np.testing.assert_allclose(found.season[:, :3], [[0.4, 0.4, 0.1], [0.4, 0.4, 0.1], [0.1, 0.1, 0.1]], rtol=1e-6)
     # the threshold of 0.4 is met by meadow, whatever the rounding of its mean
@@ -163,7 +165,7 @@ def test_the_whole_offer() -> None:
 
 
 def test_without_land_cover_only_trees_are_known() -> None:
-    found = offer(area(land_cover=None, trees=trees((15, 15, "Fraxinus", "log"))))
+    found = score_habitat(area(land_cover=None, trees=trees((15, 15, "Fraxinus", "log"))))
     assert found.lean_month is None
     assert np.isnan(found.access).all()
     assert np.isnan(found.dead_wood_access).all()
@@ -175,6 +177,28 @@ def test_without_land_cover_only_trees_are_known() -> None:
 def test_nothing_given_is_changed() -> None:
     stand = trees((5, 25, "Quercus", "living"))
     before, classes = stand.copy(), COVER.classes.copy()
-    offer(area(trees=stand))
+    score_habitat(area(trees=stand))
     pd.testing.assert_frame_equal(stand, before)
     assert np.array_equal(COVER.classes, classes)
+
+
+@pytest.fixture
+def cluster() -> Iterator[Engine]:
+    """Two processes of a Dask cluster, and tiles of 24 cells."""
+    distributed = pytest.importorskip("distributed")
+    with (
+        distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as here,
+        distributed.Client(here) as client,
+    ):
+        yield Engine(tile_cells=24, client=client)
+
+
+def test_a_cluster_gives_the_answer_of_threads(cluster: Engine) -> None:
+    rng = np.random.default_rng(4)
+    grid = Grid(0.0, 400.0, 10.0, 40, 50)
+    stand = trees(*((*xy, "Quercus", "living") for xy in rng.uniform(0, 400, (60, 2))))
+    place = area(grid=grid, land_cover=cover(rng.integers(0, 4, grid.shape).tolist()), trees=stand)
+    by_threads, by_cluster = score_habitat(place, Engine(threads=2)), score_habitat(place, cluster)
+    assert (by_threads.dead_wood_m > 0).any()
+    for name, values in vars(by_threads).items():
+        np.testing.assert_allclose(vars(by_cluster)[name], values, atol=1.5e-6, err_msg=name)

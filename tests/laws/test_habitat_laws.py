@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from habitatmap.geo.engine import Engine
 from habitatmap.habitat.access import access_and_share, access_mean
 from habitatmap.habitat.distance import distance_to
 
@@ -24,7 +25,7 @@ def field(seed: int, gaps: float = 0.2, shape: tuple[int, int] = (40, 52)) -> ND
 def test_the_answer_does_not_depend_on_the_tiles(seed: int, tile: int, workers: int) -> None:
     values = field(seed)
     whole, share = access_and_share(values, 10.0, 30.0)
-    pieces, share_too = access_and_share(values, 10.0, 30.0, workers, tile_cells=tile)
+    pieces, share_too = access_and_share(values, 10.0, 30.0, Engine(workers, tile))
     np.testing.assert_allclose(pieces, whole, atol=1.5e-6)
     np.testing.assert_allclose(share_too, share, atol=1.5e-6)
 

@@ -226,15 +226,15 @@ def test_likelihood_runs_along_straight_lines_between_the_columns() -> None:
     trees = layers.load_tree_table()
     beech = trees.table.set_index("genus").loc["Fagus"]
     at_60, at_80 = beech["rot_hole_60cm"], beech["rot_hole_80cm"]
-    assert trees.likelihood(tree("Fagus", "", 70)) == pytest.approx([(at_60 + at_80) / 2])
-    assert trees.likelihood(tree("Fagus", "", 5)) == pytest.approx([beech["rot_hole_20cm"]])
-    assert trees.likelihood(tree("Fagus", "", 400)) == pytest.approx([beech["rot_hole_150cm"]])
+    assert trees.rot_hole_probability(tree("Fagus", "", 70)) == pytest.approx([(at_60 + at_80) / 2])
+    assert trees.rot_hole_probability(tree("Fagus", "", 5)) == pytest.approx([beech["rot_hole_20cm"]])
+    assert trees.rot_hole_probability(tree("Fagus", "", 400)) == pytest.approx([beech["rot_hole_150cm"]])
 
 
 def test_what_is_not_given_is_not_known() -> None:
     trees = layers.load_tree_table()
-    assert np.isnan(trees.likelihood(tree("Fagus", ""))[0])
-    assert np.isnan(trees.likelihood(tree("", "", 90))[0])
+    assert np.isnan(trees.rot_hole_probability(tree("Fagus", ""))[0])
+    assert np.isnan(trees.rot_hole_probability(tree("", "", 90))[0])
     assert np.isnan(trees.crown_m2(tree("Fagus"))[0])
     assert np.isnan(trees.forage(tree("Unheardofia", "", 90))).all()
     unknown = pd.concat([tree("Unheardofia"), tree("Unheardofia"), tree("", "Zzz"), tree("Fagus"), tree()])
@@ -245,7 +245,7 @@ def test_what_is_not_given_is_not_known() -> None:
 def test_dead_wood_bears_no_flowers_and_is_no_rot_hole_tree(condition: str) -> None:
     trees = layers.load_tree_table()
     dead = tree("Prunus", "", 90, condition)
-    assert trees.likelihood(dead).tolist() == [0.0]
+    assert trees.rot_hole_probability(dead).tolist() == [0.0]
     assert (trees.forage(dead) == 0).all()
     assert trees.forage(tree("Prunus", "", 90))[0, 3] > 0
 
@@ -259,7 +259,7 @@ def test_crown_area_by_hand() -> None:
 def test_no_tree_at_all() -> None:
     trees, none = layers.load_tree_table(), tree().iloc[:0]
     assert trees.forage(none).shape == (0, 12)
-    assert trees.likelihood(none).shape == (0,)
+    assert trees.rot_hole_probability(none).shape == (0,)
     assert trees.not_known(none) == {}
 
 
