@@ -21,7 +21,8 @@ import pandas as pd
 import shapely
 from pyproj import CRS, Proj
 
-from habitatmap.errors import CrsError, InputError, why
+from habitatmap.errors import CrsError, InputError
+from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, choose_crs, crs_label, is_metric, metric_crs, to_lonlat
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
@@ -47,7 +48,7 @@ from habitatmap.read.land_cover import (
     read_cover_shapes,
 )
 from habitatmap.read.layers import TreeTable, load_tree_table
-from habitatmap.read.ledger import Ledger
+from habitatmap.read.ledger import Ledger, SetAside
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
 from habitatmap.read.points import rough_lonlat
@@ -482,8 +483,8 @@ def _nothing_placed(ledger: Ledger) -> str:
         return "no input has a place that can be used; add rows to pools.*, or add land_cover.tif"
     first, others = aside[0], f" (the first of {len(aside)} rows set aside)" if len(aside) > 1 else ""
     return (
-        f"no input has a place that can be used: {first.file}, row {first.row}: {first.reason}{others}; "
-        f"{first.remedy}, or add land_cover.tif"
+        f"no input has a place that can be used: {first.file}, row {first.row}: {first.why.reason}{others}; "
+        f"{first.why.remedy}, or add land_cover.tif"
     )
 
 
@@ -654,5 +655,5 @@ def _counts_only(ledger: Ledger) -> Ledger:
         public.read(kind, file, read)
         public.accept(kind, file, accepted)
         for _ in range(aside):
-            public.set_aside(kind, file, 0, "", "", *why.NOT_PUBLIC)
+            public.set_aside(SetAside(kind, file, 0, "", "", Why.NOT_PUBLIC))
     return public

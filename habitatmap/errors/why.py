@@ -1,33 +1,14 @@
-"""Why a row of somebody's file is set aside, and what to do: every reason and every remedy, in one list.
+"""Why a row of somebody's file is set aside, and what to do: a code for each reason, its words in one list.
 
-Readers take their words from here (the types `Reason` and `Remedy` hold them to it), and guide/set_aside.md explains
-each entry; a test holds list, guide and code together. `{words}` in braces are filled in by `Why.of`.
+Readers give a code, with the words of the file that its sentences need; the sentences are made here, when somebody is
+told. guide/set_aside.md explains each code; a test holds list, guide and readers together.
 """
 
 from __future__ import annotations
 
-import re
-from functools import cache
-from typing import NamedTuple, NewType
-
-Reason = NewType("Reason", str)
-Remedy = NewType("Remedy", str)
-
-
-class Why(NamedTuple):
-    """Why a row cannot be used, and what to do about it: one plain sentence each, without a full stop."""
-
-    reason: Reason
-    remedy: Remedy
-
-    def of(self, **words: object) -> Why:
-        """The same with its braces filled."""
-        return Why(Reason(self.reason.format(**words)), Remedy(self.remedy.format(**words)))
-
-
-def _why(reason: str, remedy: str) -> Why:
-    return Why(Reason(reason), Remedy(remedy))
-
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
 
 _DEGREES = "write latitude and longitude in decimal degrees, such as 60.1712 and 24.9415"
 _POSITION = "write one position such as 60.1712, 24.9415, or latitude and longitude in two columns"
@@ -37,162 +18,219 @@ _OUTCOME = "write larvae, none seen, dry, frozen, gone or not reached"
 _RETYPE = "open the file in a spreadsheet program, correct the formula or type the value itself, and save it again"
 STATE_SYSTEM = 'add to area.toml the line [source_crs] and below it "{file}" = "EPSG:...", with the code of its system'
 
-# --- rows of any table -----------------------------------------------------------------------------------------------
-HEADING_AGAIN = _why("the row repeats the headings", "delete the row, if it is not a record")
-TOTAL_ROW = _why("the row is a total, not a record", "delete the row; if a pool has this name, give it another")
-LONG_ROW = _why(
-    "the row has more cells than there are headings, so its cells may be shifted",
-    "put quotes around a text that contains the character between the cells",
-)
-FORMULA_ERROR = _why("the cell holds an error of a formula, and no value", _RETYPE)
-NOT_COMPUTED = _why("the cell holds a formula whose result was never stored", _RETYPE)
-REPEAT = _why("the row repeats row {row}{of}", "delete one of the two rows")
 
-# --- places ----------------------------------------------------------------------------------------------------------
-NO_COLUMNS = _why(
-    "{table} has no column of coordinates (its headings are {headings})",
-    "add columns lat and lon, or say in area.toml which columns they are, under [columns.pools] or [columns.trees]",
-)
-NO_PLACE = _why("the row has no coordinates", _DEGREES)
-HALF_A_PLACE = _why("the row has a {given} but no {missing}", _DEGREES)
-LATITUDE_UNREAD = _why("the latitude cannot be read", _DEGREES)
-LONGITUDE_UNREAD = _why("the longitude cannot be read", _DEGREES)
-SWAPPED_LETTERS = _why("latitude and longitude seem to be swapped, by their letters", "swap the two cells")
-LETTER_O = _why(
-    "the letter O is east (Ost) in some languages and west (ouest) in others: {places}",
-    "write E or W, or decimal degrees",
-)
-TWO_READINGS = _why("the position reads two ways: {places}", _DEGREES)
-ORDER_UNSAID = _why("nothing says which of the two numbers is the latitude: {places}", _DEGREES)
-TWO_SLIPS = _why("the place lies far from {said_by}, and two slips would explain it ({ways}): {places}", _DEGREES)
-SHORT_CODE = _why(
-    "{code} is a short code, which means another place in every town",
-    "write the full code, such as 9GFGQV7J+2W, or latitude and longitude",
-)
-LINK = _why("the link holds {found}", _POSITION)
-ZERO_ZERO = _why("0, 0 is what programs write for an unknown position", _DEGREES)
-BEYOND_90 = _why("a latitude beyond 90 degrees; the two may be swapped", "swap the two cells if so")
-BEYOND = _why("more than {limit} degrees; a decimal point may be lost", _DEGREES)
-POSITION_UNREAD = _why("the position cannot be read", _POSITION)
-TWO_NUMBERS = _why("two numbers beyond the range of degrees, and no system is stated", _POSITION)
-POSITION_BROKEN = _why("the position is not well-formed", _SHAPE_TEXT)
-POSITION_EMPTY = _why("the position is empty", _SHAPE_TEXT)
-GEOMETRY_EMPTY = _why("the row has an empty geometry", "give one point for a row")
-NOT_A_POINT = _why("a {shape} where a point is expected", "give one point for a row")
-NOT_FINITE = _why("the point has no finite coordinates", "give one point for a row")
-METRES_UNSTATED = _why("the position is in metres, but no system is stated", STATE_SYSTEM)
-TWO_PLACES_IN_ROW = _why(
-    "the columns of coordinates name two places, {metres} m apart", "correct or clear one of the two"
-)
-HALF_IN_METRES = _why("the row has no {axis}", "write both in metres, such as 385540.5 and 6671800")
-NOT_METRES = _why(
-    "{axis} is not a number, or one that reads two ways", "write both in metres, such as 385540.5 and 6671800"
-)
-UNREACHABLE = _why("the place does not exist in the area's coordinate system", "check the coordinates")
+class Why(Enum):
+    """A reason and what to do about it: one plain sentence each, without a full stop, `{words}` of the file in braces.
 
-# --- dates -----------------------------------------------------------------------------------------------------------
-DATE_UNREAD = _why("the date cannot be read", _ISO)
-DATE_NOT_WHOLE = _why("the date lacks its day, month or year", _ISO)
-DATE_IMPOSSIBLE = _why("there is no such day", _ISO)
-DATE_UNDECIDED = _why(
-    "day and month could be either way round, and nothing in the column decides it",
-    f"{_ISO}, or state the order in the heading, such as date (dd/mm/yyyy)",
-)
-DATES_MIXED = _why("the column has dates with the day first and dates with the month first", _ISO)
-DATES_SWAPPED = _why(
-    "the spreadsheet may have swapped day and month: all its dates have days up to 12, all it left as text later days",
-    "compare with the original notes, then write all dates of the column as year-month-day",
-)
+    `Why.REPEAT.of(row=7, of="")` is the reason with its braces filled; a code without braces is told as it is.
+    """
 
-# --- pools -----------------------------------------------------------------------------------------------------------
-NO_NAME = _why("the row names no pool", "write the pool's name")
-TWO_PLACES = _why(
-    "this pool has another place in row {row} of {file}, {metres} m away",
-    "correct or delete one of the rows; where two pools have one name, or one was moved, give each place its own name",
-)
-ONE_NAME_TWICE = _why(
-    "{file} has a pool of this name too, in row {row}, {metres} m away",
-    "rename one of the two, or put the group before the name (north {pool}, south {pool}), in the tables of pools and "
-    "of visits",
-)
-TWO_ROWS = _why(
-    "this pool stands in row {row} of {file} already, with other details ({details})",
-    "put the details of both rows into one",
-)
-REMOVED_FIRST = _why("the pool was removed before it was set out", "correct one of the two dates")
+    # --- rows of any table
+    HEADING_AGAIN = ("the row repeats the headings", "delete the row, if it is not a record")
+    TOTAL_ROW = ("the row is a total, not a record", "delete the row; if a pool has this name, give it another")
+    LONG_ROW = (
+        "the row has more cells than there are headings, so its cells may be shifted",
+        "put quotes around a text that contains the character between the cells",
+    )
+    FORMULA_ERROR = ("the cell holds an error of a formula, and no value", _RETYPE)
+    NOT_COMPUTED = ("the cell holds a formula whose result was never stored", _RETYPE)
+    REPEAT = ("the row repeats row {row}{of}", "delete one of the two rows")
 
-# --- visits ----------------------------------------------------------------------------------------------------------
-NO_POOL = _why("the visit names no pool", "write the pool's name")
-UNKNOWN_POOL = _why("there is no pool of this name{near}", "correct the name, or add the pool to the table of pools")
-POOL_ASIDE = _why("the pool of this visit was itself set aside", "correct the pool's own row, and the visit will count")
-NO_DATE = _why("the visit has no date", _ISO)
-NO_OUTCOME = _why("the visit has no outcome, and a blank is not the same as none seen", _OUTCOME)
-ODD_OUTCOME = _why("the outcome is not one of those we know", _OUTCOME)
-CODED_OUTCOME = _why(
-    "the outcome is a number, and nothing says what the numbers mean", f"{_OUTCOME}; put counts into a column larvae"
-)
-DOUBTFUL_COUNT = _why(
-    "the count leaves open whether there were larvae", "decide, and write larvae or none seen as the outcome"
-)
-CONTRADICTION = _why("the outcome is {outcome}, but the count is {count}", "correct the outcome or the count")
+    # --- places
+    NO_COLUMNS = (
+        "{table} has no column of coordinates (its headings are {headings})",
+        "add columns lat and lon, or say in area.toml which columns they are, under [columns.pools] or [columns.trees]",
+    )
+    NO_PLACE = ("the row has no coordinates", _DEGREES)
+    HALF_A_PLACE = ("the row has a {given} but no {missing}", _DEGREES)
+    LATITUDE_UNREAD = ("the latitude cannot be read", _DEGREES)
+    LONGITUDE_UNREAD = ("the longitude cannot be read", _DEGREES)
+    SWAPPED_LETTERS = ("latitude and longitude seem to be swapped, by their letters", "swap the two cells")
+    LETTER_O = (
+        "the letter O is east (Ost) in some languages and west (ouest) in others: {places}",
+        "write E or W, or decimal degrees",
+    )
+    TWO_READINGS = ("the position reads two ways: {places}", _DEGREES)
+    ORDER_UNSAID = ("nothing says which of the two numbers is the latitude: {places}", _DEGREES)
+    TWO_SLIPS = ("the place lies far from {said_by}, and two slips would explain it ({ways}): {places}", _DEGREES)
+    SHORT_CODE = (
+        "{code} is a short code, which means another place in every town",
+        "write the full code, such as 9GFGQV7J+2W, or latitude and longitude",
+    )
+    LINK = ("the link holds {found}", _POSITION)
+    ZERO_ZERO = ("0, 0 is what programs write for an unknown position", _DEGREES)
+    BEYOND_90 = ("a latitude beyond 90 degrees; the two may be swapped", "swap the two cells if so")
+    BEYOND = ("more than {limit} degrees; a decimal point may be lost", _DEGREES)
+    POSITION_UNREAD = ("the position cannot be read", _POSITION)
+    TWO_NUMBERS = ("two numbers beyond the range of degrees, and no system is stated", _POSITION)
+    POSITION_BROKEN = ("the position is not well-formed", _SHAPE_TEXT)
+    POSITION_EMPTY = ("the position is empty", _SHAPE_TEXT)
+    GEOMETRY_EMPTY = ("the row has an empty geometry", "give one point for a row")
+    NOT_A_POINT = ("a {shape} where a point is expected", "give one point for a row")
+    NOT_FINITE = ("the point has no finite coordinates", "give one point for a row")
+    METRES_UNSTATED = ("the position is in metres, but no system is stated", STATE_SYSTEM)
+    TWO_PLACES_IN_ROW = (
+        "the columns of coordinates name two places, {metres} m apart",
+        "correct or clear one of the two",
+    )
+    HALF_IN_METRES = ("the row has no {axis}", "write both in metres, such as 385540.5 and 6671800")
+    NOT_METRES = (
+        "{axis} is not a number, or one that reads two ways",
+        "write both in metres, such as 385540.5 and 6671800",
+    )
+    UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
 
-# --- trees -----------------------------------------------------------------------------------------------------------
-VACANT = _why(
-    "there is no tree (a vacant site, or the tree was removed)", "delete the row, or give the tree's condition"
-)
-SAME_TREE = _why(
-    "the same tree stands in row {row} of {file}, {metres} m away", "delete the row, or keep it: it counts once"
-)
+    # --- dates
+    DATE_UNREAD = ("the date cannot be read", _ISO)
+    DATE_NOT_WHOLE = ("the date lacks its day, month or year", _ISO)
+    DATE_IMPOSSIBLE = ("there is no such day", _ISO)
+    DATE_UNDECIDED = (
+        "day and month could be either way round, and nothing in the column decides it",
+        f"{_ISO}, or state the order in the heading, such as date (dd/mm/yyyy)",
+    )
+    DATES_MIXED = ("the column has dates with the day first and dates with the month first", _ISO)
+    DATES_SWAPPED = (
+        "the spreadsheet may have swapped day and month: all its dates have days up to 12, all it left as "
+        "text later days",
+        "compare with the original notes, then write all dates of the column as year-month-day",
+    )
 
-# --- layers: land, what to keep away from, paths, outlines -----------------------------------------------------------
-NO_SHAPES = _why(
-    "the file has no shapes and no coordinates",
-    "draw the shapes in a GIS program, or add a column position with their WKT",
-)
-NO_SHAPE = _why("the row has no shape", "draw it again, or delete the row")
-SHAPE_BROKEN = _why("the shape is not well-formed", "export it again as WKT")
-SHAPE_UNSTATED = _why("the shape is in metres, but no system is stated", STATE_SYSTEM)
-SHAPE_UNREACHABLE = _why("the shape has no image in {system}", "check the file's reference system")
-WRONG_SHAPE = _why("{shape} where {wanted} is expected", "draw it as {wanted}")
+    # --- pools
+    NO_NAME = ("the row names no pool", "write the pool's name")
+    TWO_PLACES = (
+        "this pool has another place in row {row} of {file}, {metres} m away",
+        "correct or delete one of the rows; where two pools have one name, or one was moved, give each place its "
+        "own name",
+    )
+    ONE_NAME_TWICE = (
+        "{file} has a pool of this name too, in row {row}, {metres} m away",
+        "rename one of the two, or put the group before the name (north {pool}, south {pool}), in the tables of pools "
+        "and of visits",
+    )
+    TWO_ROWS = (
+        "this pool stands in row {row} of {file} already, with other details ({details})",
+        "put the details of both rows into one",
+    )
+    REMOVED_FIRST = ("the pool was removed before it was set out", "correct one of the two dates")
 
-# --- land cover ------------------------------------------------------------------------------------------------------
-NO_CLASS = _why("the row has no class", "correct the class, or add a row for it to a class table of your own")
-UNKNOWN_CLASS = _why("{table} has no such class", "correct the class, or add a row for it to a class table of your own")
+    # --- visits
+    NO_POOL = ("the visit names no pool", "write the pool's name")
+    UNKNOWN_POOL = ("there is no pool of this name{near}", "correct the name, or add the pool to the table of pools")
+    POOL_ASIDE = ("the pool of this visit was itself set aside", "correct the pool's own row, and the visit will count")
+    NO_DATE = ("the visit has no date", _ISO)
+    NO_OUTCOME = ("the visit has no outcome, and a blank is not the same as none seen", _OUTCOME)
+    ODD_OUTCOME = ("the outcome is not one of those we know", _OUTCOME)
+    CODED_OUTCOME = (
+        "the outcome is a number, and nothing says what the numbers mean",
+        f"{_OUTCOME}; put counts into a column larvae",
+    )
+    DOUBTFUL_COUNT = (
+        "the count leaves open whether there were larvae",
+        "decide, and write larvae or none seen as the outcome",
+    )
+    CONTRADICTION = ("the outcome is {outcome}, but the count is {count}", "correct the outcome or the count")
 
-# --- corrections (NAME.fix.csv) and templates ------------------------------------------------------------------------
-CORRECTED = _why("corrected in row {row} of {file}", "nothing: the corrected row is used in its place")
-NOT_CORRECTED = _why("not corrected yet", "correct the row here, or in {file} itself")
-ORIGINAL_FINE = _why("row {row} of {file} is used as it is", "delete this row: nothing is left to correct")
-ORIGINAL_CHANGED = _why(
-    "row {row} of {file} is gone, or has changed since this correction was begun",
-    "see whether the row there is right now, then delete this one",
-)
-CORRECTED_TWICE = _why("row {row} of {file} corrects the same row", "delete one of the two rows")
-NO_ORIGINAL = _why(
-    "the row does not say which row of which file it corrects",
-    "write new records into the file itself; in a correction leave from_file, from_row and mark as they were",
-)
-STILL_EXAMPLE = _why(
-    "the row is marked as the example of the template, but somebody has written in it",
-    "write the pool's name over the mark, or delete the row",
-)
+    # --- trees
+    VACANT = (
+        "there is no tree (a vacant site, or the tree was removed)",
+        "delete the row, or give the tree's condition",
+    )
+    SAME_TREE = (
+        "the same tree stands in row {row} of {file}, {metres} m away",
+        "delete the row, or keep it: it counts once",
+    )
 
-# --- what the public page says of rows set aside ---------------------------------------------------------------------
-NOT_PUBLIC = _why("not public", "see the area's own list")
+    # --- layers: land, what to keep away from, paths, outlines
+    NO_SHAPES = (
+        "the file has no shapes and no coordinates",
+        "draw the shapes in a GIS program, or add a column position with their WKT",
+    )
+    NO_SHAPE = ("the row has no shape", "draw it again, or delete the row")
+    SHAPE_BROKEN = ("the shape is not well-formed", "export it again as WKT")
+    SHAPE_UNSTATED = ("the shape is in metres, but no system is stated", STATE_SYSTEM)
+    SHAPE_UNREACHABLE = ("the shape has no image in {system}", "check the file's reference system")
+    WRONG_SHAPE = ("{shape} where {wanted} is expected", "draw it as {wanted}")
 
-ALL: dict[str, Why] = {name: value for name, value in list(globals().items()) if isinstance(value, Why)}
+    # --- land cover
+    NO_CLASS = ("the row has no class", "correct the class, or add a row for it to a class table of your own")
+    UNKNOWN_CLASS = ("{table} has no such class", "correct the class, or add a row for it to a class table of your own")
+
+    # --- corrections (NAME.fix.csv) and templates
+    CORRECTED = ("corrected in row {row} of {file}", "nothing: the corrected row is used in its place")
+    NOT_CORRECTED = ("not corrected yet", "correct the row here, or in {file} itself")
+    ORIGINAL_FINE = ("row {row} of {file} is used as it is", "delete this row: nothing is left to correct")
+    ORIGINAL_CHANGED = (
+        "row {row} of {file} is gone, or has changed since this correction was begun",
+        "see whether the row there is right now, then delete this one",
+    )
+    CORRECTED_TWICE = ("row {row} of {file} corrects the same row", "delete one of the two rows")
+    NO_ORIGINAL = (
+        "the row does not say which row of which file it corrects",
+        "write new records into the file itself; in a correction leave from_file, from_row and mark as they were",
+    )
+    STILL_EXAMPLE = (
+        "the row is marked as the example of the template, but somebody has written in it",
+        "write the pool's name over the mark, or delete the row",
+    )
+
+    # --- what the public page says of rows set aside
+    NOT_PUBLIC = ("not public", "see the area's own list")
+
+    @property
+    def code(self) -> Why:
+        """The reason itself, as `Told.code` gives it."""
+        return self
+
+    @property
+    def reason(self) -> str:
+        """Why the row cannot be used."""
+        return str(self.value[0])
+
+    @property
+    def remedy(self) -> str:
+        """What to do about it."""
+        return str(self.value[1])
+
+    def of(self, **words: object) -> Told:
+        """The reason with what fills its braces."""
+        return Told(self, {name: str(word) for name, word in words.items()})
+
+
+@dataclass(frozen=True)
+class Told:
+    """A reason with the words of a file that its sentences need."""
+
+    code: Why
+    words: Mapping[str, str]
+
+    @property
+    def reason(self) -> str:
+        """Why the row cannot be used, its braces filled."""
+        return self.code.reason.format(**self.words)
+
+    @property
+    def remedy(self) -> str:
+        """What to do about it, its braces filled."""
+        return self.code.remedy.format(**self.words)
+
+
+# a reason as readers give it
+Reason = Why | Told
 
 # rows that may stay as they are: no records, or records that are used, or asked for, in another row
 NOTHING_TO_DO = frozenset(
-    "HEADING_AGAIN TOTAL_ROW REPEAT VACANT SAME_TREE CORRECTED NOT_CORRECTED ORIGINAL_FINE NOT_PUBLIC".split()
+    Why[name]
+    for name in """HEADING_AGAIN TOTAL_ROW REPEAT VACANT SAME_TREE CORRECTED NOT_CORRECTED ORIGINAL_FINE
+    NOT_PUBLIC""".split()
 )
-
-
-@cache
-def name_of(reason: str) -> str:
-    """The name in `ALL` of a reason as a person is told it, "" where it is none of them."""
-    # the longest words first, as "the row has no {axis}" fits "the row has no coordinates" as well
-    for name, why in sorted(ALL.items(), key=lambda item: -len(re.sub(r"\{\w+\}", "", item[1].reason))):
-        if re.fullmatch(re.sub(r"\\\{\w+\\\}", "(?s:.*)", re.escape(why.reason)), reason):
-            return name
-    return ""
+# what no correction in a list of cells can put right: those, and faults that lie elsewhere than in the row
+NOT_ASKED = NOTHING_TO_DO | frozenset(
+    Why[name]
+    for name in """NO_COLUMNS METRES_UNSTATED SHAPE_UNSTATED NO_SHAPES POOL_ASIDE ORIGINAL_CHANGED CORRECTED_TWICE
+    NO_ORIGINAL""".split()
+)
+# faults of a drawn shape, which only a GIS program can put right
+IN_A_SHAPE = frozenset(
+    Why[name]
+    for name in "GEOMETRY_EMPTY NOT_A_POINT NOT_FINITE NO_SHAPE WRONG_SHAPE UNREACHABLE SHAPE_UNREACHABLE".split()
+)

@@ -139,10 +139,11 @@ def rounding_m(step_degrees: ArrayLike, lat: ArrayLike) -> Floats:
 
 
 class Source(NamedTuple):
-    """Which system x and y of a file are in, and who says so."""
+    """Which system x and y of a file are in, and who says so. `own`: said of this very file or row, not of the area."""
 
     crs: CRS
     said_by: str
+    own: bool = False
 
 
 NAMELESS = "the file's name"

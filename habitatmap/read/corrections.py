@@ -22,8 +22,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from habitatmap.errors import InputError, why
-from habitatmap.errors.why import Why
+from habitatmap.errors import InputError
+from habitatmap.errors.why import IN_A_SHAPE, NOT_ASKED, Reason, Why
+from habitatmap.read.corrected_rows import KNOWN_DATE, Correction, Key, Lost, Placed, State, key_of
 from habitatmap.read.dates import month_number, read_dates
 from habitatmap.read.files import FIX, SHEET_SUFFIXES, TEXT_SUFFIXES, is_fix, read_tables
 from habitatmap.read.formats.cells import as_text, clean, guard
@@ -33,57 +34,11 @@ from habitatmap.read.ledger import Ledger, SetAside
 
 FIRST = ("why", "what_to_do")
 LAST = ("from_file", "from_sheet", "from_row", "mark", "saved_as")
-# a day after the twelfth, of a year that none of our records has
-KNOWN_DATE = "1999-12-31"
 # what a corrected row says of itself once it is in use
-USED = Why(why.Reason("corrected, and used"), why.Remedy("nothing"))
-
-# what no correction in a list of cells can mend: rows that are no records, repeats, and faults that lie elsewhere
-NOT_ASKED = frozenset(
-    """HEADING_AGAIN TOTAL_ROW REPEAT VACANT SAME_TREE NO_COLUMNS METRES_UNSTATED SHAPE_UNSTATED NO_SHAPES POOL_ASIDE
-    CORRECTED NOT_CORRECTED ORIGINAL_FINE ORIGINAL_CHANGED CORRECTED_TWICE NO_ORIGINAL NOT_PUBLIC""".split()
-)
-# faults of a drawn shape, which only a GIS program can mend
-IN_A_SHAPE = frozenset(
-    "GEOMETRY_EMPTY NOT_A_POINT NOT_FINITE NO_SHAPE WRONG_SHAPE UNREACHABLE SHAPE_UNREACHABLE".split()
-)
+USED = {"why": "corrected, and used", "what_to_do": "nothing"}
 
 _DATES = ("date", "set_out", "removed", "until")
 _NUMBERS = ("x", "y", "lat", "lon", "uncertainty_m", "volume_l", "diameter_cm", "girth_cm", "distance_m", "larvae")
-
-
-@dataclass(frozen=True)
-class Correction:
-    """One row of a correction file, and what it says of its original. `cells`: by the label of their column."""
-
-    file: str
-    row: int
-    cells: Mapping[str, Any]
-    from_file: str = ""
-    from_sheet: str = ""
-    from_row: int = 0
-    mark: str = ""
-    saved_as: str = KNOWN_DATE
-    semicolons: bool = False  # the file was saved where a comma marks decimals
-    fault: Why | None = None  # why the row cannot be a correction at all
-
-
-@dataclass(frozen=True)
-class Placed:
-    """A correction beside its original: the row as it would be read, None where nobody has changed anything."""
-
-    correction: Correction
-    table: Table
-    at: int
-    cells: tuple[Any, ...] | None
-    state: (
-        str  # "waiting" (unchanged), "fine" (unchanged, no longer needed), "used", "faulty" (changed, cannot be read)
-    )
-
-    @property
-    def original(self) -> tuple[Key, int]:
-        """Which row of which table."""
-        return _key(self.table), self.at
 
 
 class Read(Protocol):
@@ -94,10 +49,7 @@ class Read(Protocol):
 
 
 R = TypeVar("R", bound=Read)
-# what tells a table from the others: several may stand on one sheet
-Key = tuple[Any, ...]
 Tables = Mapping[str, Sequence[Table]]
-Lost = Sequence[tuple[Correction, Why]]
 
 
 # --- reading the files -----------------------------------------------------------------------------------------------
@@ -115,7 +67,7 @@ def _correction(table: Table, at: int) -> Correction:
     here = Correction(table.file, table.numbers[at], cells)
     file, number = as_text(cells.get("from_file")), as_text(cells.get("from_row"))
     if at in table.odd or not file or not number.isdigit():
-        return replace(here, fault=table.odd.get(at, why.NO_ORIGINAL))
+        return replace(here, fault=table.odd.get(at, Why.NO_ORIGINAL))
     return replace(
         here,
         from_file=file,
@@ -123,7 +75,7 @@ def _correction(table: Table, at: int) -> Correction:
         from_row=int(number),
         mark=as_text(cells.get("mark")),
         saved_as=as_text(cells.get("saved_as")) or KNOWN_DATE,
-        semicolons="cells between ;" in table.notes,
+        semicolons=table.delimiter == ";",
     )
 
 
@@ -234,26 +186,21 @@ def place_corrections(tables: Tables, corrections: Sequence[Correction], stated:
             by_file.setdefault(table.file, []).append((kind, table))
     marks = {id(t): _marks(t) for f in {c.from_file for c in corrections} for _, t in by_file.get(f, [])}
     beside: list[Placed] = []
-    lost: list[tuple[Correction, Why]] = []
+    lost: list[tuple[Correction, Reason]] = []
     for correction in corrections:
         found = None if correction.fault else _find(correction, by_file.get(correction.from_file, []), marks)
         if found is None:
-            gone = why.ORIGINAL_CHANGED.of(row=correction.from_row, file=correction.from_file)
+            gone = Why.ORIGINAL_CHANGED.of(row=correction.from_row, file=correction.from_file)
             lost.append((correction, correction.fault or gone))
             continue
         cells = _merged(correction, *found, stated)
-        beside.append(Placed(correction, found[1], found[2], cells, "waiting" if cells is None else "used"))
+        beside.append(Placed(correction, found[1], found[2], cells, State.WAITING if cells is None else State.USED))
     placed: dict[tuple[Key, int], Placed] = {}
     for here in sorted(beside, key=lambda p: p.cells is None):  # of two rows for one original a changed one counts
         first = placed.setdefault(here.original, here).correction
         if first is not here.correction:
-            lost.append((here.correction, why.CORRECTED_TWICE.of(row=first.row, file=first.file)))
+            lost.append((here.correction, Why.CORRECTED_TWICE.of(row=first.row, file=first.file)))
     return list(placed.values()), lost
-
-
-def _key(table: Table) -> Key:
-    first = (table.numbers[0], *map(as_text, table.rows[0])) if len(table) else ()
-    return table.file, table.sheet, table.headings, first
 
 
 def _marks(table: Table) -> dict[str, list[int]]:
@@ -298,9 +245,9 @@ def _settled(placed: Sequence[Placed], aside: Sequence[SetAside]) -> list[Placed
     faulty = {(entry.file, entry.row) for entry in aside}
     bad = {_original(entry) for entry in aside}
     return [
-        replace(p, state="waiting" if p.original in bad else "fine")
+        replace(p, state=State.WAITING if p.original in bad else State.FINE)
         if p.cells is None
-        else replace(p, state="faulty" if (p.correction.file, p.correction.row) in faulty else "used")
+        else replace(p, state=State.FAULTY if (p.correction.file, p.correction.row) in faulty else State.USED)
         for p in placed
     ]
 
@@ -309,9 +256,9 @@ def with_corrections(tables: Tables, placed: Sequence[Placed], lost: Lost) -> di
     """The tables with every correction as a row at the end, which the ledger counts for the file that it stands in."""
     beside: dict[Key, list[Placed]] = {}
     for one in placed:
-        beside.setdefault(_key(one.table), []).append(one)
-    out = {kind: [_extended(t, beside.get(_key(t), [])) for t in some] for kind, some in tables.items()}
-    by_file: dict[str, list[tuple[Correction, Why]]] = {}
+        beside.setdefault(key_of(one.table), []).append(one)
+    out = {kind: [_extended(t, beside.get(key_of(t), [])) for t in some] for kind, some in tables.items()}
+    by_file: dict[str, list[tuple[Correction, Reason]]] = {}
     for correction, told in lost:
         by_file.setdefault(correction.file, []).append((correction, told))
     kinds = {table.file: kind for kind, some in tables.items() for table in some}
@@ -335,12 +282,12 @@ def _extended(table: Table, placed: Sequence[Placed]) -> Table:
     corrected_in, failed = {}, dict(table.failed)
     for one in placed:
         file, row = one.correction.file, one.correction.row
-        if one.state == "used":
-            odd[one.at] = why.CORRECTED.of(row=row, file=file)
-        elif one.state == "waiting":
-            odd[len(rows)] = why.NOT_CORRECTED.of(file=table.file)
-        elif one.state == "fine":
-            odd[len(rows)] = why.ORIGINAL_FINE.of(row=table.numbers[one.at], file=table.file)
+        if one.state is State.USED:
+            odd[one.at] = Why.CORRECTED.of(row=row, file=file)
+        elif one.state is State.WAITING:
+            odd[len(rows)] = Why.NOT_CORRECTED.of(file=table.file)
+        elif one.state is State.FINE:
+            odd[len(rows)] = Why.ORIGINAL_FINE.of(row=table.numbers[one.at], file=table.file)
         corrected_in[len(rows)] = file
         cells = one.cells or table.rows[one.at]
         failed |= {(len(rows), j): what for (at, j), what in table.failed.items() if at == one.at and cells[j] is None}
@@ -374,8 +321,8 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
     a text of the area or the correction file itself has them. InputError where a file cannot be written.
     """
     aside = ledger.in_order()
-    by_row = {(e.file, e.row): Why(e.reason, e.remedy) for e in aside}
-    by_original = {_original(e): Why(e.reason, e.remedy) for e in aside}
+    by_row = {(e.file, e.row): _words(e.why) for e in aside}
+    by_original = {_original(e): _words(e.why) for e in aside}
     records: dict[str, list[dict[str, str]]] = {}
     tallies: dict[str, Written] = {}
 
@@ -385,7 +332,7 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
 
     for one in sorted(ledger.corrections, key=lambda p: (p.correction.file, p.correction.row)):
         file, row = one.correction.file, one.correction.row
-        if one.state == "fine":
+        if one.state is State.FINE:
             keep(file, None)
         elif one.cells is None:
             keep(file, _record(one.table, one.at, None, by_original[one.original])).waiting += 1
@@ -393,7 +340,7 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
             keep(file, _record(one.table, one.at, one.cells, by_row.get((file, row), USED))).changed += 1
     for correction, told in ledger.lost_corrections:
         touched = not _untouched(correction)
-        keep(correction.file, _kept(correction, told) if touched else None).changed += touched
+        keep(correction.file, _kept(correction, _words(told)) if touched else None).changed += touched
     known = {one.original for one in ledger.corrections}
     asked = [e for e in aside if _can_be_asked(e)]
     stems = Counter(Path(file).stem.casefold() for file in {e.file for e in asked})
@@ -401,10 +348,9 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
         if entry.table is not None and _original(entry) not in known:
             path = Path(entry.file)
             name = path.stem if stems[path.stem.casefold()] == 1 else path.name
-            told = Why(entry.reason, entry.remedy)
-            tally = keep(f"{name}{FIX}.csv", _record(entry.table, entry.at, None, told))
+            tally = keep(f"{name}{FIX}.csv", _record(entry.table, entry.at, None, _words(entry.why)))
             tally.waiting, tally.new = tally.waiting + 1, tally.new + 1
-    semicolons = semicolons or any("cells between ;" in reading.notes for reading in ledger.readings)
+    semicolons = semicolons or any(reading.delimiter == ";" for reading in ledger.readings)
     corrections = [*(p.correction for p in ledger.corrections), *(c for c, _ in ledger.lost_corrections)]
     with_semicolons = {c.file for c in corrections if c.semicolons}
     for file, rows in records.items():
@@ -413,34 +359,39 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
     return [tallies[file] for file in sorted(tallies)]
 
 
+def _words(told: Reason) -> dict[str, str]:
+    """`FIRST` of a row: why it waits for a person, and what to do."""
+    return dict(zip(FIRST, (told.reason, told.remedy), strict=True))
+
+
 def _original(entry: SetAside) -> tuple[Key, int]:
-    return (_key(entry.table) if entry.table is not None else ()), entry.at
+    return (key_of(entry.table) if entry.table is not None else ()), entry.at
 
 
 def _can_be_asked(entry: SetAside) -> bool:
     """Whether somebody could put the row right in a list of its cells."""
-    name = why.name_of(entry.reason)
-    if entry.table is None or entry.file != entry.table.file or entry.kind == "overlays" or name in NOT_ASKED:
+    code = entry.why.code
+    if entry.table is None or entry.file != entry.table.file or entry.kind == "overlays" or code in NOT_ASKED:
         return False
-    return entry.table.geometry is None or (name not in IN_A_SHAPE and entry.column not in ("position", "geometry"))
+    return entry.table.geometry is None or (code not in IN_A_SHAPE and entry.column not in ("position", "geometry"))
 
 
-def _record(table: Table, at: int, cells: Sequence[Any] | None, told: Why) -> dict[str, str]:
+def _record(table: Table, at: int, cells: Sequence[Any] | None, told: Mapping[str, str]) -> dict[str, str]:
     """A row of a correction file, by column: the reason, the row's own cells, and the way back to its original."""
     own = zip(labels(table), table.rows[at] if cells is None else cells, strict=True)
     way_back = (table.file, table.sheet, str(table.numbers[at]), mark_of(table, at), KNOWN_DATE)
     return {
-        **dict(zip(FIRST, told, strict=True)),
+        **told,
         **{label: protect(as_text(cell)) for label, cell in own},
         **dict(zip(LAST, way_back, strict=True)),
     }
 
 
-def _kept(correction: Correction, told: Why) -> dict[str, str]:
+def _kept(correction: Correction, told: Mapping[str, str]) -> dict[str, str]:
     """A row that belongs nowhere any more, as it was; only a person can say whether it may go."""
     own = {label: protect(unprotect(as_text(cell))) for label, cell in correction.cells.items()}
     way_back = {name: own.get(name, "") for name in LAST} | {"saved_as": correction.saved_as}
-    return own | dict(zip(FIRST, told, strict=True)) | way_back
+    return own | dict(told) | way_back
 
 
 def _untouched(correction: Correction) -> bool:

@@ -7,18 +7,10 @@ import re
 from collections.abc import Sequence
 from functools import lru_cache
 
-from habitatmap.errors import why
-from habitatmap.errors.why import Why as DateFault
+from habitatmap.errors.why import Why
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import DAY_ZERO
 from habitatmap.read.headings import fold
-
-NO_DATE = why.DATE_UNREAD
-NOT_WHOLE = why.DATE_NOT_WHOLE
-IMPOSSIBLE = why.DATE_IMPOSSIBLE
-UNDECIDED = why.DATE_UNDECIDED
-MIXED = why.DATES_MIXED
-SWAPPED = why.DATES_SWAPPED
 
 # no date is longer than this, weekday and time of day included
 LONGEST = 80
@@ -86,7 +78,7 @@ def month_number(word: str) -> int | None:
 
 def read_dates(
     cells: Sequence[object], heading: str = "", day_zero: datetime.date = DAY_ZERO
-) -> list[datetime.date | DateFault | None]:
+) -> list[datetime.date | Why | None]:
     """Dates of a column: a date, why there is none, or None for a blank cell. A time of day is left out.
 
     A purely numeric date has as many readings as there are orders that make it a day. The order that the heading
@@ -104,18 +96,18 @@ def read_dates(
     if _looks_swapped(cells, read):
         for i, cell in enumerate(cells):
             if isinstance(cell, datetime.date) and cell.day != cell.month:
-                dates[i] = SWAPPED
+                dates[i] = Why.DATES_SWAPPED
     return dates
 
 
-def _settle(readings: Readings, order: str | None, mixed: bool) -> datetime.date | DateFault:
+def _settle(readings: Readings, order: str | None, mixed: bool) -> datetime.date | Why:
     if order in readings:
         return readings[order]
     if order is not None:
-        return IMPOSSIBLE
+        return Why.DATE_IMPOSSIBLE
     if len(set(readings.values())) == 1:
         return next(iter(readings.values()))
-    return MIXED if mixed else UNDECIDED
+    return Why.DATES_MIXED if mixed else Why.DATE_UNDECIDED
 
 
 def _looks_swapped(cells: Sequence[object], read: Sequence[object]) -> bool:
@@ -148,48 +140,48 @@ def _day(year: int, month: int, day: int) -> datetime.date | None:
         return None
 
 
-def _read(cell: object, day_zero: datetime.date) -> datetime.date | DateFault | Readings | None:
+def _read(cell: object, day_zero: datetime.date) -> datetime.date | Why | Readings | None:
     if cell is None:
         return None
     if isinstance(cell, datetime.datetime):
         cell = cell.date()
     if isinstance(cell, datetime.date):
-        return cell if FIRST_YEAR <= cell.year <= LAST_YEAR else IMPOSSIBLE
+        return cell if FIRST_YEAR <= cell.year <= LAST_YEAR else Why.DATE_IMPOSSIBLE
     if isinstance(cell, bool) or not isinstance(cell, (int, float, str)):
-        return NO_DATE
+        return Why.DATE_UNREAD
     if isinstance(cell, (int, float)) and int(cell) in _SERIALS:
         return day_zero + datetime.timedelta(days=int(cell))
     return _read_written(as_text(cell).strip())
 
 
 @lru_cache(maxsize=20_000)  # a season has few days and many visits
-def _read_written(text: str) -> datetime.date | DateFault | Readings:
+def _read_written(text: str) -> datetime.date | Why | Readings:
     if len(text) > LONGEST:
-        return NO_DATE
+        return Why.DATE_UNREAD
     bare = re.sub(r"[.,]\d*$", "", text) if re.fullmatch(r"\d{5}[.,]\d+", text) else text
     if bare.isdigit():
         return _read_digits(bare)
     without_time = _TIME.sub("", text).strip()
     for candidate in dict.fromkeys((text, without_time)):
         found = _read_text(candidate)
-        if found is not NO_DATE:
+        if found is not Why.DATE_UNREAD:
             return found
-    return NO_DATE
+    return Why.DATE_UNREAD
 
 
-def _read_digits(text: str) -> datetime.date | DateFault:
+def _read_digits(text: str) -> datetime.date | Why:
     if len(text) == 8:
-        return _day(int(text[:4]), int(text[4:6]), int(text[6:])) or IMPOSSIBLE
+        return _day(int(text[:4]), int(text[4:6]), int(text[6:])) or Why.DATE_IMPOSSIBLE
     if len(text) == 5 and int(text) in _SERIALS:
         return DAY_ZERO + datetime.timedelta(days=int(text))
-    return NOT_WHOLE if len(text) == 4 else NO_DATE
+    return Why.DATE_NOT_WHOLE if len(text) == 4 else Why.DATE_UNREAD
 
 
-def _read_text(text: str) -> datetime.date | DateFault | Readings:
+def _read_text(text: str) -> datetime.date | Why | Readings:
     year_first = _YEAR_FIRST.fullmatch(text)
     if year_first:
         year, _, month, day = year_first.groups()
-        return _day(int(year), int(month), int(day)) or IMPOSSIBLE
+        return _day(int(year), int(month), int(day)) or Why.DATE_IMPOSSIBLE
     before = re.match(r"([^\W\d]+)\.?,?\s+(?=\d{1,2}[./-]\d)", text)
     if before and fold(before[1]) in _BESIDE:
         text = text[before.end() :]
@@ -205,19 +197,19 @@ def _read_text(text: str) -> datetime.date | DateFault | Readings:
             date = _day(year, numbers[m], numbers[d])
             if date is not None:
                 readings[order] = date
-        return readings or IMPOSSIBLE
+        return readings or Why.DATE_IMPOSSIBLE
     roman = _ROMAN.fullmatch(text)
     if roman:
         text = f"{roman[1]} {_MONTHS[_ROMANS.index(roman[2].casefold())].split()[0]} {roman[3]}"
     if re.search(r"[?~<>≈±]", text):
-        return NO_DATE
+        return Why.DATE_UNREAD
     words = re.findall(r"\d+|[^\W\d]+", text)
     named = [(w, month_number(w)) for w in words if not w.isdigit()]
     months = [number for _, number in named if number is not None]
     if len(months) == 2 and fold(named[0][0]) in _BESIDE:
         months = months[1:]  # "mar. 3 mai 2024" begins with Tuesday
     if any(number is None and fold(word) not in _BESIDE for word, number in named):
-        return NO_DATE
+        return Why.DATE_UNREAD
     numbers_ = [w for w in words if w.isdigit()]
     if len(months) == 1 and len(numbers_) == 2:
         years = [n for n in numbers_ if len(n) == 4]
@@ -226,10 +218,10 @@ def _read_text(text: str) -> datetime.date | DateFault | Readings:
         elif all(len(n) <= 2 for n in numbers_):
             day_text, year_text = numbers_[0], str(2000 + int(numbers_[1]))
         else:
-            return NO_DATE
-        return _day(int(year_text), months[0], int(day_text)) or IMPOSSIBLE
+            return Why.DATE_UNREAD
+        return _day(int(year_text), months[0], int(day_text)) or Why.DATE_IMPOSSIBLE
     if len(months) == 1 and len(numbers_) <= 1:
-        return NOT_WHOLE
+        return Why.DATE_NOT_WHOLE
     if re.fullmatch(r"\d{1,2}[./-]\d{4}|\d{4}[./-]\d{1,2}|\d{1,2}[./]\d{1,2}\.?|\d{4}", text):
-        return NOT_WHOLE
-    return NO_DATE
+        return Why.DATE_NOT_WHOLE
+    return Why.DATE_UNREAD

@@ -6,6 +6,7 @@ A doubt is never read as a yes: a blank or unreadable consent, and one that has 
 from __future__ import annotations
 
 import datetime
+from collections import defaultdict
 from collections.abc import Sequence
 
 import geopandas as gpd
@@ -13,7 +14,8 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from habitatmap.read.dates import DateFault, read_dates
+from habitatmap.errors.why import Why
+from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
@@ -72,6 +74,7 @@ def read_land(
     Rows without a polygon are set aside. Raises CrsError where a layer does not say its reference system.
     """
     frames = []
+    given: dict[str, list[bool]] = defaultdict(list)  # whether each row of a file states its consent
     for table, heads in match_layers("land", tables, stated, ledger):
         shapes = read_shapes(table, "land", crs, stated, ledger, "polygons", heads)
         cells = {name: shapes.column(heads.at.get(name)) for name in _READ}
@@ -87,7 +90,7 @@ def read_land(
             where = f"{file} row {row}"
             kind = as_text(cells["kind"][i])
             consent, note = consent_of(cells["consent"][i], untils[i], as_of)
-            if note not in ("", NOT_STATED):
+            if note and said[i]:
                 ledger.remark(f"{where}: {note}, so somebody must ask")
             private = yes_no(cells["private"][i])
             if private is None:
@@ -95,11 +98,15 @@ def read_land(
             private = private or ("yes" if is_home_ground(kind) else "no")
             owner = as_text(cells["owner"][i])
             rows.append((as_text(cells["name"][i]), kind, consent, note, private, owner, file, row))
+            given[file].append(bool(said[i]))
         ledger.accept_rows("land", table, shapes.at)
         columns = [c for c in COLUMNS if c != "geometry"]
         frames.append((pd.DataFrame(rows, columns=columns), shapes.geometry))
     land = frame_of(frames, COLUMNS, crs)
-    _tell_unstated(land, ledger)
+    for file, stating in sorted(given.items()):
+        if not all(stating):
+            unstated = len(stating) - sum(stating)
+            ledger.tell(f"{file}: {unstated} of {len(stating)} pieces of land state no consent, so somebody must ask")
     _tell_overlaps(land, ledger)
     return land
 
@@ -128,30 +135,20 @@ def _called(land: pd.Series) -> str:
     return f"{land['name']} ({land['file']} row {land['row']}): {land['consent']}".lstrip()
 
 
-def _tell_unstated(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
-    """A remark on how many pieces of land state no consent, file by file."""
-    for file, number in land.loc[land["consent_note"] == NOT_STATED, "file"].value_counts().sort_index().items():
-        of = int((land["file"] == file).sum())
-        ledger.tell(f"{file}: {number} of {of} pieces of land state no consent, so somebody must ask")
-
-
-NOT_STATED = "consent not stated"
-
-
-def _day(read: datetime.date | DateFault | None) -> str | None:
+def _day(read: datetime.date | Why | None) -> str | None:
     return read.isoformat() if isinstance(read, datetime.date) else None
 
 
-def consent_of(given: object, until: datetime.date | DateFault | None, as_of: datetime.date) -> tuple[str, str]:
+def consent_of(given: object, until: datetime.date | Why | None, as_of: datetime.date) -> tuple[str, str]:
     """("yes" | "ask" | "no", why it is an "ask"): a yes that ran out before `as_of`, or may have, is none."""
     word = word_of(given)
     if word == "":
-        return "ask", NOT_STATED
+        return "ask", "consent not stated"
     if word == "unread":
         return "ask", f'consent "{as_text(given)}" is neither yes, ask nor no'
     if word == "yes" and isinstance(until, datetime.date) and until < as_of:
         return "ask", f"consent expired {until.isoformat()}"
-    if word == "yes" and isinstance(until, tuple):
+    if word == "yes" and isinstance(until, Why):
         return "ask", f"until which day the consent holds is not clear: {until.reason}"
     return word, ""
 

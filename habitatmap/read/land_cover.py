@@ -31,14 +31,15 @@ from rasterio.transform import xy
 from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
 
-from habitatmap.errors import CrsError, InputError, why
+from habitatmap.errors import CrsError, InputError
+from habitatmap.errors.why import Why
 from habitatmap.geo.crs import crs_label, parse_crs, state_crs
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.layers import class_rows, class_table_names, code_text, load_class_table
-from habitatmap.read.ledger import Ledger, Reading
+from habitatmap.read.ledger import Fault, Ledger, Reading
 from habitatmap.read.shapes import Shapes, match_layers, read_shapes
 
 # the driver goes with the ending, so that no file can make GDAL follow a link or run a formula whatever it holds
@@ -415,8 +416,8 @@ def _account(cover: CoverShapes, kind: str, usable: set[str], legend: Legend, le
     table = cover.shapes.table
     for at, text in zip(cover.shapes.at, cover.texts, strict=True):
         if text not in usable:
-            told = why.UNKNOWN_CLASS.of(table=tables) if text else why.NO_CLASS
-            ledger.set_row_aside(kind, table, int(at), cover.column or "file name", text, told)
+            told = Why.UNKNOWN_CLASS.of(table=tables) if text else Why.NO_CLASS
+            ledger.set_row_aside(kind, table, int(at), Fault(cover.column or "file name", text, told))
     ledger.accept_rows(
         kind, table, (at for at, text in zip(cover.shapes.at, cover.texts, strict=True) if text in usable)
     )

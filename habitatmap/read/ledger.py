@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple, TypeVar
+from typing import NamedTuple, TypeVar
 
 import pandas as pd
 
-from habitatmap.errors.why import Reason, Remedy, Why
+from habitatmap.errors.why import Reason
+from habitatmap.read.corrected_rows import Lost, Placed
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import Headings
-
-if TYPE_CHECKING:
-    from habitatmap.read.corrections import Correction, Placed
 
 T = TypeVar("T")
 KINDS = ("pools", "visits", "trees", "land", "keep_away")
@@ -27,19 +25,31 @@ SAMPLES = 2
 LONGEST_SAMPLE = 80
 
 
+class Fault(NamedTuple):
+    """What is wrong with a row: the heading of the cell ("" for the row as a whole), what it holds, and why."""
+
+    column: str
+    value: object
+    why: Reason
+
+
 class SetAside(NamedTuple):
-    """One row of a user's file that could not be used."""
+    """One row of a user's file that could not be used; its sentences are made when they are asked for."""
 
     kind: str
     file: str
     row: int
     column: str
     value: str
-    reason: Reason
-    remedy: Remedy
+    why: Reason
     about: str = ""  # whose record it is (the pool's name), where the reader knows
     table: Table | None = None  # the row itself, where the reader gave it: its table, and its position there
     at: int = -1
+
+    @property
+    def cells(self) -> tuple[str, int, str, str, str, str]:
+        """The row as set_aside.csv has it: `COLUMNS`."""
+        return self.file, self.row, self.column, self.value, self.why.reason, self.why.remedy
 
 
 @dataclass
@@ -55,6 +65,8 @@ class Reading:
     crs: str = ""  # the system of shapes, where the file carries them
     cells: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # our name -> the first cells, as written
     samples: list[tuple[str, str, str]] = field(default_factory=list)  # heading, as written, as understood
+    left_out: tuple[str, ...] = ()  # those of the notes that tell what was not read
+    delimiter: str = ""  # what stands between the cells of a text file
 
     def sample(self, heading: str, cells: Sequence[object], meanings: Sequence[object]) -> None:
         """Keeps the first `SAMPLES` cells that were understood; a meaning of None is no understanding."""
@@ -77,9 +89,9 @@ class Ledger:
         self.remarks: list[str] = []
         self.doubts: list[str] = []
         self.readings: list[Reading] = []
-        # what became of the rows of correction files (fixes.py)
+        # what became of the rows of correction files (corrections.py)
         self.corrections: Sequence[Placed] = []
-        self.lost_corrections: Sequence[tuple[Correction, Why]] = []
+        self.lost_corrections: Lost = []
 
     def read(self, kind: str, file: str, n: int) -> None:
         """`n` rows of this kind were read from this file (which may have none)."""
@@ -100,37 +112,26 @@ class Ledger:
         for file, n in sorted(Counter(table.file_of(int(at)) for at in positions).items()):
             self.accept(kind, file, n)
 
-    def set_row_aside(
-        self, kind: str, table: Table, at: int, column: str, value: object, told: Why, about: str = ""
-    ) -> None:
+    def set_row_aside(self, kind: str, table: Table, at: int, fault: Fault, about: str = "") -> None:
         """The row at this position of the table is not used. To be called once for a row."""
-        self.set_aside(kind, table.file_of(at), table.numbers[at], column, value, *told, about=about)
-        self._aside[-1] = self._aside[-1]._replace(table=table, at=at)
-
-    def set_aside(
-        self,
-        kind: str,
-        file: str,
-        row: int,
-        column: str,
-        value: object,
-        reason: Reason,
-        remedy: Remedy,
-        about: str = "",
-    ) -> None:
-        """One row read is not used; `row` is the number a spreadsheet shows. To be called once for a row."""
-        text = as_text(value)
+        text = as_text(fault.value)
         if len(text) > LONGEST_VALUE:
             text = text[: LONGEST_VALUE - 1] + "…"
-        self._aside.append(SetAside(kind, file, row, column, text, reason, remedy, about))
+        file, row = table.file_of(at), table.numbers[at]
+        self.set_aside(SetAside(kind, file, row, fault.column, text, fault.why, about, table, at))
+
+    def set_aside(self, row: SetAside) -> None:
+        """One row read is not used. To be called once for a row."""
+        self._aside.append(row)
 
     def understood(self, kind: str, table: Table, headings: Headings) -> Reading:
         """Opens the account of how a table is understood; its readers add samples to it."""
         columns = {name: (headings.text[name], headings.how[name]) for name in headings.at}
         crs = table.crs.name if table.crs is not None else ""
         cells = {name: _first_cells(table, at) for name, at in headings.at.items()}
-        notes = (*table.notes, *_odd_letters(table))
+        notes = (*table.notes, *table.left_out, *_odd_letters(table))
         reading = Reading(kind, table.file, table.name, notes, columns, headings.unmatched, crs, cells)
+        reading.left_out, reading.delimiter = table.left_out, table.delimiter
         self.readings.append(reading)
         return reading
 
@@ -171,11 +172,11 @@ class Ledger:
 
     def in_order(self) -> list[SetAside]:
         """The rows set aside, ordered by file, row and reason."""
-        return sorted(self._aside, key=lambda e: (e.file, e.row, e.reason, e.column, e.value))
+        return sorted(self._aside, key=lambda e: (e.file, e.row, e.why.code.name, e.column, e.value))
 
     def frame(self) -> pd.DataFrame:
         """The rows set aside as set_aside.csv has them, ordered by file, row and reason."""
-        return pd.DataFrame([entry[1:7] for entry in self.in_order()], columns=list(COLUMNS)).astype({"row": "int64"})
+        return pd.DataFrame([entry.cells for entry in self.in_order()], columns=list(COLUMNS)).astype({"row": "int64"})
 
     def check(self) -> None:
         """Raises AssertionError, naming the file, where read is not accepted + set aside: a fault of the program."""

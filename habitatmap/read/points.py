@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from habitatmap.errors import CrsError, why
-from habitatmap.errors.why import Why
+from habitatmap.errors import CrsError
+from habitatmap.errors.why import Told, Why
 from habitatmap.geo.crs import WGS84, Source, parse_crs, state_crs
 from habitatmap.read.coordinates import (
     Box,
@@ -33,7 +33,7 @@ def source_of(file: str, stated: Stated) -> Source | None:
     """The system that area.toml states for the plain metres of a file: its own line first, then the area's crs."""
     if file in stated.source_crs:
         crs = parse_crs(stated.source_crs[file], f'area.toml, [source_crs] "{file}"')
-        return Source(crs, f'[source_crs] "{file}"')
+        return Source(crs, f'[source_crs] "{file}"', own=True)
     return Source(parse_crs(stated.crs, "area.toml, crs"), "crs in area.toml") if stated.crs else None
 
 
@@ -53,7 +53,7 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
     else:
         cells = {role: table.column(headings.at[role]) for role in ROLES if role in headings.at}
         read = read_points(cells, headings.text, source, table.file, stated.box) if cells else []
-        read = read or [Refusal("", "", *no_columns(table))] * len(table)
+        read = read or [Refusal("", "", no_columns(table))] * len(table)
     if "uncertainty_m" in headings.at:
         scale = {"ft": 0.3048, "km": 1000.0}.get(unit_of(headings.text["uncertainty_m"]), 1.0)
         for i, cell in enumerate(table.column(headings.at["uncertainty_m"])):
@@ -97,9 +97,9 @@ def _some(told: Sequence[str]) -> str:
     return "; ".join(told[:SLIPS_NAMED]) + ("; ..." if len(told) > SLIPS_NAMED else "")
 
 
-def no_columns(table: Table) -> Why:
-    """Reason and remedy for the rows of a table without any coordinates."""
-    return why.NO_COLUMNS.of(table=table.name, headings=", ".join(h for h in table.headings if h))
+def no_columns(table: Table) -> Told:
+    """The reason for the rows of a table without any coordinates."""
+    return Why.NO_COLUMNS.of(table=table.name, headings=", ".join(h for h in table.headings if h))
 
 
 def rough_lonlat(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -13,10 +13,10 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.errors import why
+from habitatmap.errors.why import Why
 from habitatmap.read.conflicts import alike_pools
 from habitatmap.read.coordinates import Refusal
-from habitatmap.read.dates import DateFault, read_dates
+from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import Ledger
@@ -64,7 +64,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
     names = [name_of(cell) for cell in draft.cells("pool")]
     for at, name in enumerate(names):
         if not name:
-            draft.refuse(at, "pool", "", *why.NO_NAME)
+            draft.refuse(at, "pool", "", Why.NO_NAME)
     if names and not draft.has("pool"):
         ledger.remark(
             f"{draft.table.name} has no column of names, and a row without a pool's name can't be used: add a column "
@@ -75,7 +75,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
     set_out, removed = (_dates(draft, name) for name in ("set_out", "removed"))
     for at, (start, end) in enumerate(zip(set_out, removed, strict=True)):
         if start is not None and end is not None and end < start:
-            draft.refuse(at, "removed", end, *why.REMOVED_FIRST)
+            draft.refuse(at, "removed", end, Why.REMOVED_FIRST)
     return {
         "pool": names,
         "x": x,
@@ -94,9 +94,9 @@ def _dates(draft: Draft, name: str) -> list[datetime.date | None]:
     cells = draft.cells(name)
     read = read_dates(cells, draft.headings.text.get(name, ""), draft.table.day_zero)
     for at, date in enumerate(read):
-        if isinstance(date, DateFault):
-            draft.refuse(at, name, cells[at], *date)
-    dates = [None if isinstance(date, DateFault) else date for date in read]
+        if isinstance(date, Why):
+            draft.refuse(at, name, cells[at], date)
+    dates = [None if isinstance(date, Why) else date for date in read]
     draft.sample(name, dates)
     return dates
 
@@ -129,16 +129,16 @@ def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
             if (metres > ONE_PLACE_M).any():
                 there = int(np.argmax(metres[k]))
                 other = part.iloc[there if metres[k, there] > ONE_PLACE_M else 1 - min(k, 1)]
-                words = why.TWO_PLACES if other["file"] == row["file"] else why.ONE_NAME_TWICE
+                words = Why.TWO_PLACES if other["file"] == row["file"] else Why.ONE_NAME_TWICE
                 told = words.of(
                     row=other["row"], file=other["file"], metres=f"{metres[k, there]:.0f}", pool=row["pool"]
                 )
             elif k:
                 other = part.iloc[0]
-                told = why.TWO_ROWS.of(row=other["row"], file=other["file"], details=_details(row, other))
+                told = Why.TWO_ROWS.of(row=other["row"], file=other["file"], details=_details(row, other))
             else:
                 continue
-            drafts[row["_draft"]].refuse(int(row["_at"]), "pool", row["pool"], *told)
+            drafts[row["_draft"]].refuse(int(row["_at"]), "pool", row["pool"], told)
             gone.add(i)
     return frame.drop(frame.index[sorted(gone)])
 

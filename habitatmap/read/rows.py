@@ -16,14 +16,14 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.errors import InputError, why
-from habitatmap.errors.why import Reason, Remedy, Why
+from habitatmap.errors import InputError
+from habitatmap.errors.why import Reason, Why
 from habitatmap.geo.crs import shift_m
 from habitatmap.read.coordinates import NO_PLACE, Point, Refusal, in_words, locate
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import Headings, match_headings
-from habitatmap.read.ledger import SAMPLES, Ledger, Reading
+from habitatmap.read.ledger import SAMPLES, Fault, Ledger, Reading
 from habitatmap.read.points import points_of, tell_slips
 
 # the columns that say where a row is
@@ -43,12 +43,12 @@ _ESSENTIAL = {
 
 @dataclass
 class Draft:
-    """One table on its way to a checked frame. `aside`: position of a row -> (column, value, reason, remedy)."""
+    """One table on its way to a checked frame. `aside`: what is wrong with rows, by their position."""
 
     kind: str
     table: Table
     headings: Headings
-    aside: dict[int, tuple[str, Any, Reason, Remedy]] = field(default_factory=dict)
+    aside: dict[int, Fault] = field(default_factory=dict)
     about: Sequence[str] = ()  # the name of each row's pool, once known
     reading: Reading | None = None  # the account of how the table was understood
     _cells: dict[str, list[Any]] = field(default_factory=dict)  # columns taken out once, as they are asked for often
@@ -67,9 +67,9 @@ class Draft:
         """The cells of a column as text, "" where blank."""
         return [as_text(cell) for cell in self.cells(name)]
 
-    def refuse(self, at: int, name: str, value: object, reason: Reason, remedy: Remedy) -> None:
+    def refuse(self, at: int, name: str, value: object, why: Reason) -> None:
         """Sets a row aside, unless it already is. `name`: our name of the column, shown by the file's own heading."""
-        self.aside.setdefault(at, (self.headings.text.get(name, name), value, reason, remedy))
+        self.aside.setdefault(at, Fault(self.headings.text.get(name, name), value, why))
 
     def sample(self, name: str, meanings: Sequence[object]) -> None:
         """Shows in the account what the first cells of a column were understood as; None is no understanding."""
@@ -146,7 +146,7 @@ def open_drafts(kind: str, tables: Sequence[Table], stated: Stated, ledger: Ledg
         ledger.read_table(kind, draft.table)
         for at, odd in draft.table.odd.items():
             words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
-            draft.refuse(at, "", words, odd.reason, odd.remedy)
+            draft.refuse(at, "", words, odd)
         _refuse_failed(draft, ledger)
     return kept
 
@@ -160,7 +160,7 @@ def _refuse_failed(draft: Draft, ledger: Ledger) -> None:
         if name in _WORDS_ONLY:
             lost.append(draft.table.numbers[at])
         elif name is not None:
-            draft.refuse(at, name, cell, *cell.why)
+            draft.refuse(at, name, cell, cell.why)
     if lost:
         ledger.remark(
             f"{draft.table.name}: {len(lost)} cells hold a formula without a result and were left out (row {lost[0]})"
@@ -168,8 +168,8 @@ def _refuse_failed(draft: Draft, ledger: Ledger) -> None:
 
 
 def _tell(draft: Draft, ledger: Ledger) -> None:
-    notes = f" ({', '.join(draft.table.notes)})" if draft.table.notes else ""
-    ledger.tell(f"{draft.table.name}{notes}: {draft.headings.describe()}")
+    notes = ", ".join([*draft.table.notes, *draft.table.left_out])
+    ledger.tell(f"{draft.table.name}{f' ({notes})' if notes else ''}: {draft.headings.describe()}")
     for name, used, other in draft.headings.doubles:
         ledger.remark(
             f"{draft.table.name}: {used} and {other} could both be {name}; {used} is used. "
@@ -186,9 +186,9 @@ def place_rows(
     beyond = stated.box.beyond(points) if stated.box is not None else np.zeros(len(points), dtype=bool)
     for at, point in enumerate(points):
         if isinstance(point, Refusal):
-            draft.refuse(at, point.role, point.value, point.reason, point.remedy)
+            draft.refuse(at, point.role, point.value, point.why)
         elif math.isnan(x[at]) or beyond[at]:
-            draft.refuse(at, "x", f"{point.x}, {point.y}", *why.UNREACHABLE)
+            draft.refuse(at, "x", f"{point.x}, {point.y}", Why.UNREACHABLE)
     ways = Counter(point.how for point in points if isinstance(point, Point))
     if ways:
         told = ", ".join(f"{number} as {how}" for how, number in sorted(ways.items()))
@@ -266,7 +266,7 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
         file = table.file_of(first[1])
         of = "" if file == draft.table.file_of(at) else f" of {file}"
         words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
-        draft.refuse(at, "", words, *why.REPEAT.of(row=table.numbers[first[1]], of=of))
+        draft.refuse(at, "", words, Why.REPEAT.of(row=table.numbers[first[1]], of=of))
         keep[i] = False
     return frame[keep]
 
@@ -274,9 +274,8 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
 def close(drafts: Sequence[Draft], ledger: Ledger) -> None:
     """Writes what was set aside and what was accepted into the ledger."""
     for draft in drafts:
-        for at, (column, value, reason, remedy) in sorted(draft.aside.items()):
-            about = draft.about[at] if draft.about else ""
-            ledger.set_row_aside(draft.kind, draft.table, at, column, value, Why(reason, remedy), about)
+        for at, fault in sorted(draft.aside.items()):
+            ledger.set_row_aside(draft.kind, draft.table, at, fault, draft.about[at] if draft.about else "")
         ledger.accept_rows(draft.kind, draft.table, (at for at in range(len(draft.table)) if at not in draft.aside))
 
 

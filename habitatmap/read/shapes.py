@@ -16,14 +16,14 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.errors import CrsError, InputError, why
+from habitatmap.errors import CrsError, InputError
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Source, crs_label, state_crs, to_lonlat, transform
 from habitatmap.read.coordinates import Point, Refusal, geometry_of, is_geometry, is_swapped, locate, read_points
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import ALIASES, Headings, match_headings
-from habitatmap.read.ledger import SAMPLES, Ledger
+from habitatmap.read.ledger import SAMPLES, Fault, Ledger
 from habitatmap.read.points import source_of, tell_slips
 
 Geometries = NDArray[Any]
@@ -96,7 +96,7 @@ def read_shapes(
     """
     ledger.read_table(kind, table)
     for i, odd in table.odd.items():
-        ledger.set_row_aside(kind, table, i, "", "", odd)
+        ledger.set_row_aside(kind, table, i, Fault("", "", odd))
     if table.failed:
         ledger.remark(
             f"{table.name}: {len(table.failed)} cells hold a formula without a result; they count as not given"
@@ -108,13 +108,13 @@ def read_shapes(
     for i, shape in zip(at.tolist(), placed, strict=True):
         if isinstance(shape, Refusal):
             column = heads.text.get(shape.role, shape.role)
-            ledger.set_row_aside(kind, table, i, column, shape.value, Why(shape.reason, shape.remedy))
+            ledger.set_row_aside(kind, table, i, Fault(column, shape.value, shape.why))
             continue
         words = [as_text(cell) for cell in table.rows[i]]
         first, _ = usable.setdefault((*words, shape), (i, shape))
         if first != i:
-            told = why.REPEAT.of(row=table.numbers[first], of="")
-            ledger.set_row_aside(kind, table, i, "", "; ".join(filter(None, words)), told)
+            told = Why.REPEAT.of(row=table.numbers[first], of="")
+            ledger.set_row_aside(kind, table, i, Fault("", "; ".join(filter(None, words)), told))
     at = np.array([i for i, _ in usable.values()], dtype=np.int64)
     found = _objects([shape for _, shape in usable.values()])
 
@@ -133,8 +133,8 @@ def read_shapes(
     wrong = shapely.is_missing(parts) | shapely.is_empty(parts)
     for i, shape in zip(at[wrong], found[wrong], strict=True):
         value = NAMES[shapely.get_type_id(shape)]
-        told = why.WRONG_SHAPE.of(shape=value, wanted=name)
-        ledger.set_row_aside(kind, table, int(i), "geometry", value, told)
+        told = Why.WRONG_SHAPE.of(shape=value, wanted=name)
+        ledger.set_row_aside(kind, table, int(i), Fault("geometry", value, told))
     return Shapes(table, at[~wrong], parts[~wrong])
 
 
@@ -203,7 +203,7 @@ def _placed(
     source = source_of(table.file, stated)
     cells = {role: [table.rows[i][heads.at[role]] for i in at] for role in PLACE_ROLES if role in heads.at}
     if not cells:
-        return [Refusal("", "", *why.NO_SHAPES)] * len(at)
+        return [Refusal("", "", Why.NO_SHAPES)] * len(at)
     texts = cells.get("position", [None] * len(at))
     written = [is_geometry(text) for text in texts]
     points: list[Point | Refusal] = []
@@ -218,7 +218,7 @@ def _placed(
             answer.append(points[i] if isinstance(points[i], Refusal) else _no_shape(point, crs, crs))
             continue
         read = _from_text(text, source, table.file)
-        if isinstance(read, Refusal) and read.reason == why.SHAPE_BROKEN.reason:
+        if isinstance(read, Refusal) and read.why == Why.SHAPE_BROKEN:
             read = _from_text(text, source, table.file, close_rings=True)
             closed += [] if isinstance(read, Refusal) else [int(at[i])]
         answer.append(read if isinstance(read, Refusal) else brought(int(at[i]), *read))
@@ -247,28 +247,28 @@ def _from_text(text: str, source: Source | None, file: str, close_rings: bool = 
     """A geometry written as text and its system: the one it carries, the stated one, or proven degrees."""
     read = geometry_of(text, close_rings)
     if read is None or read[0] is None:
-        return Refusal("position", text, *why.SHAPE_BROKEN)
+        return Refusal("position", text, Why.SHAPE_BROKEN)
     shape, own = read
     if shape.is_empty:
-        return Refusal("position", text, *why.NO_SHAPE)
+        return Refusal("position", text, Why.NO_SHAPE)
     if own is not None:
         own = own.to_2d()
-    elif source is not None and (source.said_by.startswith("[") or not _in_degrees(shape)):
+    elif source is not None and (source.own or not _in_degrees(shape)):
         own = source.crs
     elif _in_degrees(shape):
         own = WGS84
     else:
-        return Refusal("position", text, *why.SHAPE_UNSTATED.of(file=file))
+        return Refusal("position", text, Why.SHAPE_UNSTATED.of(file=file))
     return shape, own
 
 
 def _no_shape(shape: Any, own: CRS | None, crs: CRS) -> Any:
     """The shape in `crs`, or why there is none."""
     if shape is None or shape.is_empty or own is None:
-        return Refusal("geometry", "", *why.NO_SHAPE)
+        return Refusal("geometry", "", Why.NO_SHAPE)
     there = moved(shape, own, crs)
     if there is None:
-        return Refusal("geometry", "", *why.SHAPE_UNREACHABLE.of(system=crs_label(crs)))
+        return Refusal("geometry", "", Why.SHAPE_UNREACHABLE.of(system=crs_label(crs)))
     return there
 
 

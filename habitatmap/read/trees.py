@@ -12,7 +12,7 @@ import pandas as pd
 from pyproj import CRS
 from scipy.spatial import cKDTree
 
-from habitatmap.errors import why
+from habitatmap.errors.why import Why
 from habitatmap.read.coordinates import comma_of, read_number
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
@@ -107,11 +107,11 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
     conditions = _conditions(draft, ledger)
     for at, condition in enumerate(conditions):
         if condition == "no tree":
-            draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], *why.VACANT)
+            draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], Why.VACANT)
     for at, felled in enumerate(draft.cells("felled")):
         # a felled tree may have left a stump or a log, if the row says so
         if felled is not None and yes_no(felled) != "no" and conditions[at] not in ("stump", "log"):
-            draft.refuse(at, "felled", felled, *why.VACANT)
+            draft.refuse(at, "felled", felled, Why.VACANT)
     _points, x, y = place_rows(draft, crs, stated, ledger)
     return {
         "x": x,
@@ -149,9 +149,9 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger
             continue
         met |= {one, other}
         keep, lose = (one, other) if told[one] >= told[other] else (other, one)
-        told_by = why.SAME_TREE.of(row=frame["row"].iloc[keep], file=files[keep], metres=f"{apart[k]:.1f}")
+        told_by = Why.SAME_TREE.of(row=frame["row"].iloc[keep], file=files[keep], metres=f"{apart[k]:.1f}")
         row = frame.iloc[lose]
-        drafts[row["_draft"]].refuse(int(row["_at"]), "", row["species"] or row["genus"], *told_by)
+        drafts[row["_draft"]].refuse(int(row["_at"]), "", row["species"] or row["genus"], told_by)
         gone.add(lose)
         if differ := _at_odds(frame.iloc[keep], row):
             odds.append(f"{files[keep]} row {frame['row'].iloc[keep]} and {row['file']} row {row['row']}: {differ}")

@@ -11,11 +11,11 @@ import numpy as np
 import pandas as pd
 from pyproj import CRS
 
-from habitatmap.errors import CrsError, why
-from habitatmap.errors.why import Why
+from habitatmap.errors import CrsError
+from habitatmap.errors.why import Reason, Why
 from habitatmap.read.conflicts import alike_visits, visits_elsewhere
 from habitatmap.read.coordinates import Point, locate
-from habitatmap.read.dates import DateFault, read_dates
+from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
@@ -148,18 +148,18 @@ def _columns(
     known = list(names.values())
     for at, name in enumerate(given):
         if not name:
-            draft.refuse(at, "pool", "", *why.NO_POOL)
+            draft.refuse(at, "pool", "", Why.NO_POOL)
         elif name_key(name) in lost:
-            draft.refuse(at, "pool", name, *why.POOL_ASIDE)
+            draft.refuse(at, "pool", name, Why.POOL_ASIDE)
         elif name_key(name) not in names:
-            draft.refuse(at, "pool", name, *why.UNKNOWN_POOL.of(near=_near(name, known, own[at], pools)))
+            draft.refuse(at, "pool", name, Why.UNKNOWN_POOL.of(near=_near(name, known, own[at], pools)))
     cells = draft.cells("date")
     dates = read_dates(cells, draft.headings.text.get("date", ""), draft.table.day_zero)
     for at, date in enumerate(dates):
         if date is None:
-            draft.refuse(at, "date", "", *why.NO_DATE)
-        elif isinstance(date, DateFault):
-            draft.refuse(at, "date", cells[at], *date)
+            draft.refuse(at, "date", "", Why.NO_DATE)
+        elif isinstance(date, Why):
+            draft.refuse(at, "date", cells[at], date)
     draft.sample("date", [date if isinstance(date, datetime.date) else None for date in dates])
     counts = read_counts(draft.cells("larvae"))
     said = [fold(as_text(cell)) in OUTCOME_WORDS for cell in draft.cells("larvae")]
@@ -208,35 +208,35 @@ def _outcomes(draft: Draft, counts: Sequence[Count | None]) -> list[str]:
         outcome, fault = _outcome(cell, count, seen_or_not, stated=draft.has("outcome") and not in_words)
         if fault:
             column = "outcome" if cell is not None or larvae is None else "larvae"
-            draft.refuse(at, column, cell if column == "outcome" else larvae, *fault)
+            draft.refuse(at, column, cell if column == "outcome" else larvae, fault)
         outcomes.append(outcome)
     return outcomes
 
 
-def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool) -> tuple[str, Why | None]:
+def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool) -> tuple[str, Reason | None]:
     """An outcome, or "" and why there is none. `stated`: whether a 0 alone is no outcome, as there is a column."""
     text = as_text(cell).strip()
     if isinstance(cell, bool):
         outcome = "larvae" if cell else "none seen"
     elif text.isdigit():
         if not seen_or_not:
-            return "", why.CODED_OUTCOME
+            return "", Why.CODED_OUTCOME
         outcome = "larvae" if text == "1" else "none seen"
     elif text and fold(text) not in _UNKNOWN:
         outcome = "" if "?" in text else OUTCOME_WORDS.get(fold(text), "")
         if not outcome:
-            return "", why.ODD_OUTCOME
+            return "", Why.ODD_OUTCOME
     elif count is None:
-        return "", why.NO_OUTCOME
+        return "", Why.NO_OUTCOME
     elif count.low >= 1:
         return "larvae", None
     elif count.high == 0:
-        return ("", why.NO_OUTCOME) if stated else ("none seen", None)
+        return ("", Why.NO_OUTCOME) if stated else ("none seen", None)
     else:
-        return "", why.DOUBTFUL_COUNT
+        return "", Why.DOUBTFUL_COUNT
     if count is not None:
         wrong = count.high == 0 if outcome == "larvae" else count.low >= 1
         if wrong:
             number = as_text(count.exact) or f"at least {as_text(count.low)}"
-            return "", why.CONTRADICTION.of(outcome=outcome, count=number)
+            return "", Why.CONTRADICTION.of(outcome=outcome, count=number)
     return outcome, None

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from habitatmap.area import Area
-from habitatmap.errors import why
+from habitatmap.errors.why import NOTHING_TO_DO
 from habitatmap.export.folder import write_files
 from habitatmap.page.sections import Section, Table, aligned, letters, report_page, terminal
 from habitatmap.read.corrections import Written
@@ -70,7 +70,7 @@ class RowAside:
     @property
     def to_do(self) -> bool:
         """Whether somebody has to do something about it."""
-        return self.name not in why.NOTHING_TO_DO
+        return self.name not in {code.name for code in NOTHING_TO_DO}
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def check(area: Area, fixes: Sequence[Written] = ()) -> Check:
     tables: dict[tuple[str, str], list[Reading]] = {}
     for reading in area.ledger.readings:
         tables.setdefault((reading.kind, reading.file), []).append(reading)
-        doubts += [f"{reading.table}: {note}" for note in reading.notes if "not read" in note]
+        doubts += [f"{reading.table}: {note}" for note in reading.left_out]
     if area.land_cover is not None:
         doubts += [
             f"{area.land_cover.name} has no class {value} ({share:.1%} of the cells): what it is worth is not known"
@@ -152,7 +152,7 @@ def _row_aside(entry: SetAside) -> RowAside:
     row = entry.table.rows[entry.at] if entry.table else ()
     text = "; ".join(filter(None, map(as_text, row)))
     text = text if len(text) <= LONGEST_ROW else f"{text[: LONGEST_ROW - 1]}…"
-    return RowAside(*entry[1:7], entry.table.sheet if entry.table else "", why.name_of(entry.reason), text)
+    return RowAside(*entry.cells, entry.table.sheet if entry.table else "", entry.why.code.name, text)
 
 
 def write_check(found: Check, folder: str | Path) -> None:
@@ -166,7 +166,7 @@ def _groups(rows: Iterable[RowAside]) -> list[list[RowAside]]:
     """Rows that share file, reason and remedy, in the order of the first of each."""
     groups: dict[tuple[str, str, str], list[RowAside]] = {}
     for row in rows:
-        groups.setdefault((row.file, row.name or row.reason, row.remedy), []).append(row)
+        groups.setdefault((row.file, row.name, row.remedy), []).append(row)
     return list(groups.values())
 
 

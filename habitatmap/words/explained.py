@@ -7,7 +7,7 @@ from functools import cache
 from importlib.resources import files
 from typing import NamedTuple
 
-from habitatmap.errors import why
+from habitatmap.errors.why import Why
 
 
 class Explanation(NamedTuple):
@@ -21,7 +21,7 @@ class Explanation(NamedTuple):
 
 @cache
 def explanations() -> dict[str, Explanation]:
-    """{name in `why.ALL`: its explanation}, in the guide's order."""
+    """{name of a `Why`: its explanation}, in the guide's order."""
     text = (files("habitatmap") / "guide" / "set_aside.md").read_text(encoding="utf-8")
     entries = {}
     for entry in re.split(r"^### ", text, flags=re.MULTILINE)[1:]:
@@ -29,5 +29,5 @@ def explanations() -> dict[str, Explanation]:
         about = " ".join(re.split(r"\n## ", meaning)[0].split())
         meaning, example, remedy = re.split(r"\*For example:\*|\*What to do:\*", about)
         entries[reason] = Explanation(reason, meaning.strip(), example.strip(), remedy.strip())
-    headings = {name: re.sub(r"(\{\w+\})+", "…", told.reason) for name, told in why.ALL.items()}
+    headings = {name: re.sub(r"(\{\w+\})+", "…", told.reason) for name, told in Why.__members__.items()}
     return {name: entries[heading] for name, heading in headings.items() if heading in entries}

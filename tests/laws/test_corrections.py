@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from habitatmap.area import open_area
-from tests.read.test_fixes import LOCALES, POOLS, area, ask, rows_of, saved_by
+from tests.read.test_corrections import LOCALES, POOLS, area, ask, rows_of, saved_by
 
 HEADS = ("pool", "date", "outcome", "note")
 DAYS = st.dates(datetime.date(2025, 4, 5), datetime.date(2025, 9, 30))

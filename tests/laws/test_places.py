@@ -112,8 +112,8 @@ def test_no_text_is_a_fault(parts: list[str], heading: str) -> None:
             assert math.isfinite(read.y)
             assert read.uncertainty_m > 0
         else:
-            assert read.reason
-            assert read.remedy
+            assert read.why.reason
+            assert read.why.remedy
     for cells in ({"lon": [text], "lat": ["60.17"]}, {"x": ["385540"], "y": [text]}):
         assert len(read_points(cells, {}, finland, "f", box)) == 1
 

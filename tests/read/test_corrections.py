@@ -19,7 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from habitatmap.area import Area, open_area
-from habitatmap.errors import why
+from habitatmap.errors.why import Why
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.read.corrections import KNOWN_DATE, LAST, protect, unprotect, write_fixes
 from habitatmap.read.formats.cells import clean
@@ -64,7 +64,7 @@ def correct(path: Path, **new: str) -> None:
 
 def told(opened: Area) -> dict[tuple[str, int], str]:
     """(file, row) -> the name of the reason."""
-    return {(r["file"], r["row"]): why.name_of(r["reason"]) for r in opened.ledger.frame().to_dict("records")}
+    return {(entry.file, entry.row): entry.why.code.name for entry in opened.ledger.in_order()}
 
 
 def test_a_corrected_row_takes_the_place_of_its_original(tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ def test_a_wrong_correction_leaves_the_original_in_place_and_is_told(tmp_path: P
     correct(path, outcome="so-so")
     assert told(open_area(tmp_path)) == {("visits.csv", 2): "NO_OUTCOME", ("visits.fix.csv", 2): "ODD_OUTCOME"}
     (row,) = rows_of(ask(tmp_path))
-    assert (row["outcome"], row["why"]) == ("so-so", why.ODD_OUTCOME.reason)
+    assert (row["outcome"], row["why"]) == ("so-so", Why.ODD_OUTCOME.reason)
 
 
 def test_a_wrong_correction_does_not_undo_an_original_that_has_come_right(tmp_path: Path) -> None:
@@ -153,7 +153,7 @@ def test_asking_again_keeps_what_was_corrected_and_adds_what_is_new(tmp_path: Pa
     area(tmp_path, f"{VISITS}P1,2025-05-01,,,\nP2,,dry,,\n")
     first, second = rows_of(ask(tmp_path))
     assert (first["outcome"], first["note"], first["why"]) == ("dry", "Ä second look", "corrected, and used")
-    assert (second["pool"], second["why"]) == ("P2", why.NO_DATE.reason)
+    assert (second["pool"], second["why"]) == ("P2", Why.NO_DATE.reason)
     before = path.read_bytes()
     ask(tmp_path)
     assert path.read_bytes() == before
@@ -506,12 +506,13 @@ def test_every_reason_that_can_be_mended_in_a_sheet_is_mended(tmp_path: Path, ki
     asked = {reason for reason in CASES if reason != "LONG_ROW" or kind in ("csv", "semicolons")}
     # a place that can only be meant one way, where the area lies, may be used as it is
     assert asked - {"BEYOND", "LETTER_O", "SWAPPED_LETTERS"} <= set(told(opened).values()) <= asked
+    names = {entry.why.reason: entry.why.code.name for entry in opened.ledger.in_order()}
     write_fixes(tmp_path, opened.ledger)
     for name in files:
         path = tmp_path / f"{name}.fix.csv"
         rows = read_loosely(path)
         for row in rows:
-            reason = why.name_of(row["why"])
+            reason = names[row["why"]]
             # of the two rows with one name, only the second is to change
             if not (reason == "TWO_PLACES" and row["from_row"] == "2"):
                 row.update(CASES[reason][2])

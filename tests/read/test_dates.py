@@ -6,7 +6,7 @@ import datetime
 
 import pytest
 
-from habitatmap.read.dates import DateFault, month_number, read_dates
+from habitatmap.read.dates import Why, month_number, read_dates
 
 THIRD_OF_MAY = datetime.date(2024, 5, 3)
 
@@ -88,7 +88,7 @@ def test_one_reading(cell: object) -> None:
 )
 def test_no_reading(cell: object, word: str) -> None:
     (fault,) = read_dates([cell])
-    assert isinstance(fault, DateFault)
+    assert isinstance(fault, Why)
     assert word in fault.reason
     assert "2024-05-03" in fault.remedy
 
@@ -116,16 +116,16 @@ def test_the_heading_may_decide() -> None:
         assert read_dates(["3/5/2024"], heading) == [THIRD_OF_MAY]
     assert read_dates(["5/3/2024"], "date (mm/dd/yyyy)") == [THIRD_OF_MAY]
     (fault,) = read_dates(["5/25/2024"], "date (dd/mm/yyyy)")
-    assert isinstance(fault, DateFault)
+    assert isinstance(fault, Why)
 
 
 def test_undecided_and_mixed_columns_keep_what_is_clear() -> None:
     undecided = read_dates(["3/5/2024", "5/5/2024", "2024-05-03"])
-    assert isinstance(undecided[0], DateFault)
+    assert isinstance(undecided[0], Why)
     assert undecided[1:] == [datetime.date(2024, 5, 5), THIRD_OF_MAY]
     mixed = read_dates(["25/5/2024", "5/26/2024", "3/5/2024"])
     assert mixed[:2] == [datetime.date(2024, 5, 25), datetime.date(2024, 5, 26)]
-    assert isinstance(mixed[2], DateFault)
+    assert isinstance(mixed[2], Why)
     assert "month first" in mixed[2].reason
 
 
@@ -133,7 +133,7 @@ def test_dates_a_spreadsheet_may_have_swapped() -> None:
     """American settings read 3/4 as 4 March and leave 25/4 as text: the dates it made are not to be trusted."""
     made = [datetime.date(2024, 3, 4), datetime.date(2024, 6, 6)]
     read = read_dates([*made, "25/4/2024", "28/4/2024"])
-    assert isinstance(read[0], DateFault)
+    assert isinstance(read[0], Why)
     assert read[1:] == [made[1], datetime.date(2024, 4, 25), datetime.date(2024, 4, 28)]
     fine = read_dates([*made, datetime.date(2024, 5, 20), "25/4/2024", "28/4/2024"])
     assert fine[:3] == [*made, datetime.date(2024, 5, 20)]

@@ -14,7 +14,8 @@ import shapely
 import xlsxwriter
 
 from habitatmap import open_area
-from habitatmap.errors import InputError, why
+from habitatmap.errors import InputError
+from habitatmap.errors.why import Why
 from habitatmap.read.files import find_inputs, read_tables
 from habitatmap.read.formats.archive import file_name
 from habitatmap.read.formats.cells import guard, unguard
@@ -171,7 +172,7 @@ def test_texts_encoded_twice_are_read_as_meant_and_told(tmp_path: Path) -> None:
 
 def test_a_column_without_a_heading_is_named(tmp_path: Path) -> None:
     one = read_one(tmp_path, "pools.csv", "pool,lat,lon,,\nP1,60.1,24.9,stray,\n")
-    assert [note for note in one.notes if "no heading" in note] == [
+    assert [note for note in one.left_out if "no heading" in note] == [
         "column 4 of the table has no heading and was not read"
     ]
 
@@ -268,7 +269,7 @@ def test_hidden_sheets_are_named_and_several_sheets_are_several_tables(tmp_path:
     book.save(tmp_path / "pools.xlsx")
     north_table, south_table = read_tables(tmp_path / "pools.xlsx")
     assert (north_table.sheet, south_table.sheet) == ("north", "south")
-    assert any("old" in note for note in north_table.notes)
+    assert any("old" in note for note in north_table.left_out)
 
 
 def test_a_sheet_that_is_no_table_is_named_and_left_out(tmp_path: Path) -> None:
@@ -278,7 +279,7 @@ def test_a_sheet_that_is_no_table_is_named_and_left_out(tmp_path: Path) -> None:
     book.create_sheet("sums").append([1, 2, 3])
     book.save(tmp_path / "pools.xlsx")
     (one,) = read_tables(tmp_path / "pools.xlsx")
-    assert any("sheet sums has no row of headings" in note for note in one.notes)
+    assert any("sheet sums has no row of headings" in note for note in one.left_out)
 
 
 @pytest.mark.parametrize("start", [False, True], ids=["1900", "1904"])
@@ -363,8 +364,8 @@ def test_errors_and_formulas_without_a_result_are_no_blanks(tmp_path: Path) -> N
     (one,) = read_tables(tmp_path / "pools.xlsx")
     assert as_dict(one) == {2: ("P1", None, 24.9), 3: ("P2", 60.2, None), 4: ("P3", 60.3, 24.9)}
     assert {at: (cell.written, cell.why) for at, cell in one.failed.items()} == {
-        (0, 1): ("formula", why.NOT_COMPUTED),
-        (1, 2): ("#N/A", why.FORMULA_ERROR),
+        (0, 1): ("formula", Why.NOT_COMPUTED),
+        (1, 2): ("#N/A", Why.FORMULA_ERROR),
     }
 
 
@@ -411,9 +412,9 @@ def test_an_ods_tells_its_failed_formulas_too(tmp_path: Path) -> None:
         )
     (one,) = read_tables(tmp_path / "pools.ods")
     assert {at: cell.why for at, cell in one.failed.items()} == {
-        (0, 1): why.NOT_COMPUTED,
-        (0, 2): why.FORMULA_ERROR,
-        (1, 0): why.FORMULA_ERROR,
+        (0, 1): Why.NOT_COMPUTED,
+        (0, 2): Why.FORMULA_ERROR,
+        (1, 0): Why.FORMULA_ERROR,
     }
 
 
@@ -436,7 +437,7 @@ def test_an_old_workbook() -> None:
         6: ("P3", day(2024, 6, 13), "dry", None),
         7: ("P3", day(2024, 6, 14), "larvae", None),
     }
-    assert "hidden sheets old" in " ".join(one.notes)
+    assert "hidden sheets old" in " ".join(one.left_out)
 
 
 # --- archives --------------------------------------------------------------------------------------------------------

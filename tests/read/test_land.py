@@ -11,8 +11,8 @@ from shapely import set_srid, to_wkb
 from shapely.geometry import LineString, Point, Polygon, box
 
 from habitatmap.errors import CrsError, InputError
+from habitatmap.errors.why import Why
 from habitatmap.read.coordinates import Box
-from habitatmap.read.dates import UNDECIDED
 from habitatmap.read.exclusion_zones import read_keep_away
 from habitatmap.read.files import read_tables
 from habitatmap.read.formats.table import Stated
@@ -50,7 +50,7 @@ def test_words_of_consent(given: object, word: str) -> None:
         (None, "yes"),
         (datetime.date(2025, 6, 1), "yes"),  # the last day still counts
         (datetime.date(2025, 5, 31), "ask"),
-        (UNDECIDED, "ask"),
+        (Why.DATE_UNDECIDED, "ask"),
     ],
 )
 def test_a_yes_that_ran_out_must_be_asked_for_again(until: datetime.date | None, consent: str) -> None:

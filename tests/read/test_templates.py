@@ -11,7 +11,8 @@ import openpyxl
 import pytest
 
 from habitatmap.area import open_area
-from habitatmap.errors import InputError, why
+from habitatmap.errors import InputError
+from habitatmap.errors.why import Why
 from habitatmap.read.files import read_tables
 from habitatmap.read.headings import ALIASES, match_headings
 from habitatmap.read.start import new_area
@@ -67,7 +68,7 @@ def test_a_fresh_area_has_nothing_to_set_aside(tmp_path: Path) -> None:
     area = open_area(tmp_path / "town")
     assert area.ledger.frame().empty
     assert area.ledger.counts()["pools"] == {"read": 0, "accepted": 0, "set_aside": 0}
-    assert [note for reading in area.ledger.readings for note in reading.notes if "not read" in note] == []
+    assert [note for reading in area.ledger.readings for note in reading.left_out] == []
 
 
 def test_a_fresh_area_without_ground_says_what_to_do_first(fresh: Path) -> None:
@@ -140,8 +141,8 @@ def test_an_example_that_somebody_wrote_in_is_not_lost(fresh: Path) -> None:
     book = openpyxl.load_workbook(fresh / "pools.xlsx")
     book.worksheets[0]["B2"].value = 53.55
     book.save(fresh / "pools.xlsx")
-    (entry,) = open_area(fresh).ledger.frame().to_dict("records")
-    assert (entry["row"], why.name_of(entry["reason"])) == (2, "STILL_EXAMPLE")
+    (entry,) = open_area(fresh).ledger.in_order()
+    assert (entry.row, entry.why) == (2, Why.STILL_EXAMPLE)
 
 
 @pytest.mark.parametrize("kind", TEMPLATES)

@@ -9,58 +9,52 @@ from pathlib import Path
 import pytest
 
 from habitatmap.errors import why
+from habitatmap.errors.why import Why
 from habitatmap.words.explained import explanations
 
 PACKAGE = Path(why.__file__).parents[1]
-READERS = [
-    *sorted((PACKAGE / "coordinates").glob("*.py")),
-    PACKAGE / "area.py",
-    *sorted((PACKAGE / "intake").glob("*.py")),
-]
+READERS = [PACKAGE / "area.py", *sorted((PACKAGE / "read").rglob("*.py"))]
 PLACEHOLDER = re.compile(r"(\{\w+\})+")
-# calls that take a reason and a remedy, and how many words come before them
-TAKE = {"Refusal": 2, "refuse": 3, "set_aside": 5, "Why": 0, "DateFault": 0}
+# calls that take a reason, and how many words come before it
+TAKE = {"Refusal": 2, "refuse": 3, "Fault": 2, "SetAside": 5}
 
 
 def dots(text: str) -> str:
     return PLACEHOLDER.sub("…", text)
 
 
-@pytest.mark.parametrize("name", why.ALL)
+@pytest.mark.parametrize("name", Why.__members__)
 def test_the_guide_explains_the_reason_and_repeats_the_remedy(name: str) -> None:
     told = explanations()[name]
-    assert told.reason == dots(why.ALL[name].reason)
-    assert dots(why.ALL[name].remedy) in told.remedy
+    assert told.reason == dots(Why[name].reason)
+    assert dots(Why[name].remedy) in told.remedy
     assert len(told.meaning) > 20
     assert told.example
 
 
 def test_the_guide_has_no_other_reason() -> None:
     text = (PACKAGE / "guide" / "set_aside.md").read_text(encoding="utf-8")
-    assert re.findall(r"^### (.*)$", text, re.MULTILINE) == [dots(w.reason) for w in why.ALL.values()]
+    assert re.findall(r"^### (.*)$", text, re.MULTILINE) == [dots(w.reason) for w in Why]
 
 
-@pytest.mark.parametrize("name", why.ALL)
-def test_a_reason_is_known_again_by_its_words(name: str) -> None:
-    filled = PLACEHOLDER.sub("7", why.ALL[name].reason)
-    assert why.name_of(filled) == name
-    assert why.name_of(f"quite another reason than: {filled}, or so") in ("", name)
+def test_a_reason_is_told_with_the_words_of_the_file() -> None:
+    told = Why.REPEAT.of(row=7, of=" of pools.csv")
+    assert (told.code, told.reason) == (Why.REPEAT, "the row repeats row 7 of pools.csv")
+    assert (Why.NO_NAME.code, Why.NO_NAME.remedy) == (Why.NO_NAME, "write the pool's name")
 
 
 def test_every_reason_is_given_somewhere() -> None:
-    given = set()
-    for path in READERS:
-        given |= set(re.findall(r"\bwhy\.([A-Z_0-9]+)", path.read_text(encoding="utf-8")))
-    assert set(why.ALL) - given == set()
+    given = {name for path in READERS for name in re.findall(r"\bWhy\.([A-Z_0-9]+)", path.read_text(encoding="utf-8"))}
+    assert given == set(Why.__members__)
 
 
 def free_texts(source: str) -> list[int]:
-    """Lines that give a reason or a remedy as text of their own."""
+    """Lines that give a reason as text of their own."""
     lines = []
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Call):
             called = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
-            words = node.args[TAKE[called] : TAKE[called] + 2] if called in TAKE else []
+            words = node.args[TAKE[called] : TAKE[called] + 1] if called in TAKE else []
             if any(isinstance(word, ast.Constant | ast.JoinedStr) for word in words):
                 lines.append(node.lineno)
     return lines
@@ -72,6 +66,6 @@ def test_no_reader_gives_a_reason_of_its_own(path: Path) -> None:
 
 
 def test_the_search_for_free_texts_can_fail() -> None:
-    assert free_texts('draft.refuse(at, "pool", "", *why.NO_POOL)') == []
-    assert free_texts('draft.refuse(at, "pool", "", f"no pool {x}", "write it")') == [1]
-    assert free_texts('x = Refusal("lat", cell, "no latitude", WRITE)') == [1]
+    assert free_texts('draft.refuse(at, "pool", "", Why.NO_POOL)') == []
+    assert free_texts('draft.refuse(at, "pool", "", f"no pool {x}")') == [1]
+    assert free_texts('x = Refusal("lat", cell, "no latitude")') == [1]

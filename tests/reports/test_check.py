@@ -8,7 +8,6 @@ from pathlib import Path
 import shapely
 
 from habitatmap.area import open_area
-from habitatmap.errors import why
 from habitatmap.read.corrections import write_fixes
 from habitatmap.reports.check import MOST_ROWS, ROWS_NAMED, check, check_page, check_text
 from tests.read.cases import UTM, area_folder, write_layer, write_raster
@@ -120,5 +119,5 @@ def test_a_row_is_shown_whole_so_that_it_can_be_found(tmp_path: Path) -> None:
     found = check(open_area(area_folder(tmp_path, TOML, pools=f"{POOLS},500070,5499950,2025-04-09\n")))
     (row,) = found.set_aside
     assert (row.row, row.value, row.cells) == (4, "", "500070; 5499950; 2025-04-09")
-    assert why.name_of(row.reason) == row.name == "NO_NAME"
+    assert row.name == "NO_NAME"
     assert row.cells in check_page(found)

@@ -9,7 +9,8 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 from pyproj import CRS
 
-from habitatmap.errors import CrsError, why
+from habitatmap.errors import CrsError
+from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Source, crs_label, metres_per_degree, state_crs, system_in, system_of
 from habitatmap.read.coordinates.positions import (
     LEAST_UNCERTAINTY_M,
@@ -58,7 +59,7 @@ def read_points(
     # a name under "location" that happens to read like a grid reference contradicts nobody
     firm = ways[:-1] if "position" in cells and is_loose(headings.get("position", "")) else ways
     for i, apart in _contradictions(firm):
-        answer[i] = Refusal("", "", *why.TWO_PLACES_IN_ROW.of(metres=f"{apart:.0f}"))
+        answer[i] = Refusal("", "", Why.TWO_PLACES_IN_ROW.of(metres=f"{apart:.0f}"))
     return [NO_PLACE if a is None else a for a in answer]
 
 
@@ -76,7 +77,7 @@ def _by_system(
     answer: list[Point | Refusal] = [NO_PLACE] * len(cells["system"])
     for cell, rows in groups.items():
         own = system_of(cell) if cell is not None else None
-        said = Source(own, f'[{headings.get("system", "system")}] "{cell}"') if own is not None else source
+        said = Source(own, f'[{headings.get("system", "system")}] "{cell}"', own=True) if own is not None else source
         part = {role: [column[i] for i in rows] for role, column in cells.items() if role != "system"}
         for i, read in zip(rows, read_points(part, headings, said, file, box), strict=True):
             answer[i] = read
@@ -146,7 +147,7 @@ def _read_degrees(lons: Sequence[object], lats: Sequence[object], east_letter: s
 
 def _source_of_headings(headings: Mapping[str, str], source: Source | None) -> Source | None:
     """The system that the headings of the coordinates name, unless area.toml states one for this very file."""
-    if source is not None and source.said_by.startswith("["):
+    if source is not None and source.own:
         return source
     for roles in (("x", "y"), ("position",)):
         named = [system_in(headings.get(role, "")) for role in roles]
@@ -216,8 +217,8 @@ def _read_xy(xs: Sequence[object], ys: Sequence[object], source: Source, headed_
         if x is None or y is None:
             bad = 0 if x is None else 1
             role, blank = "xy"[bad], pair[bad] is None
-            fault = why.HALF_IN_METRES if blank else why.NOT_METRES
-            read.append(Refusal(role, pair[bad], *fault.of(axis=role)))
+            fault = Why.HALF_IN_METRES if blank else Why.NOT_METRES
+            read.append(Refusal(role, pair[bad], fault.of(axis=role)))
             continue
         off = max(min(x.step, y.step) * unit / math.sqrt(2), LEAST_UNCERTAINTY_M)
         written = Written(Angle(*x, ""), Angle(*y, ""), source.crs, headed_degrees)

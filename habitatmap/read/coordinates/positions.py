@@ -14,8 +14,8 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from habitatmap.errors import CrsError, why
-from habitatmap.errors.why import Reason, Remedy, Why
+from habitatmap.errors import CrsError
+from habitatmap.errors.why import Reason, Why
 from habitatmap.geo.crs import NAMELESS, WGS84, Floats, Source, crs_label, parse_crs, rounding_m, to_lonlat, transform
 from habitatmap.read.coordinates.squares import Square, read_squares, short_plus_code
 from habitatmap.read.coordinates.writing import (
@@ -57,20 +57,19 @@ class Point(NamedTuple):
 
 
 class Refusal(NamedTuple):
-    """Why a row has no place: the role of the cell (lat, x, position, ...), its value, and a reason with its remedy.
+    """Why a row has no place: the role of the cell (lat, x, position, ...), its value, and the reason.
 
     `readings`: the places that the cell may mean, where it is clear which these are.
     """
 
     role: str
     value: object
-    reason: Reason
-    remedy: Remedy
+    why: Reason
     written: Written | None = None
     readings: tuple[Point, ...] = ()
 
 
-NO_PLACE = Refusal("", "", *why.NO_PLACE)
+NO_PLACE = Refusal("", "", Why.NO_PLACE)
 
 
 def in_words(point: Point) -> str:
@@ -82,7 +81,7 @@ def in_words(point: Point) -> str:
 def two_ways(role: str, value: object, points: Sequence[Point], told: Why, **words: object) -> Refusal:
     """The refusal of a cell that may mean several places: `told` says why, and names them all as {places}."""
     places = " or ".join(in_words(p) for p in points)
-    return Refusal(role, value, *told.of(places=places, **words), readings=tuple(points))
+    return Refusal(role, value, told.of(places=places, **words), readings=tuple(points))
 
 
 def locate(points: Sequence[Point | Refusal | None], target: CRS) -> tuple[Floats, Floats]:
@@ -121,15 +120,15 @@ def read_lonlat(lon_cell: object, lat_cell: object, east_letter: str = "", crs: 
         if cell is None:
             other = "longitude" if role == "lat" else "latitude"
             missing = "latitude" if role == "lat" else "longitude"
-            return Refusal(role, "", *why.HALF_A_PLACE.of(given=other, missing=missing))
+            return Refusal(role, "", Why.HALF_A_PLACE.of(given=other, missing=missing))
     compact = (
         read_compact(f"{lat_cell} {lon_cell}") if isinstance(lat_cell, str) and isinstance(lon_cell, str) else None
     )
     lon, lat = compact or (read_angle(lon_cell), read_angle(lat_cell))
     if lat is None:
-        return Refusal("lat", lat_cell, *why.LATITUDE_UNREAD)
+        return Refusal("lat", lat_cell, Why.LATITUDE_UNREAD)
     if lon is None:
-        return Refusal("lon", lon_cell, *why.LONGITUDE_UNREAD)
+        return Refusal("lon", lon_cell, Why.LONGITUDE_UNREAD)
     return hemispheres(lon, lat, east_letter, crs, ("lon", lon_cell), ("lat", lat_cell))
 
 
@@ -140,24 +139,24 @@ def hemispheres(
     if lon.letter in ("N", "S") or lat.letter not in ("", "N", "S"):
         crossed = lon.letter in ("N", "S", "") and lat.letter in ("E", "W", "")
         right = lonlat_point(lat, lon, crs) if crossed else None
-        return Refusal(*lat_cell, *why.SWAPPED_LETTERS, readings=(right,) if right else ())
+        return Refusal(*lat_cell, Why.SWAPPED_LETTERS, readings=(right,) if right else ())
     if lon.letter == "O":
         east, west = (lon._replace(degrees=d, letter=w) for d, w in ((lon.degrees, "E"), (-lon.degrees, "W")))
         if not east_letter:
             both = [p for p in (lonlat_point(east, lat, crs), lonlat_point(west, lat, crs)) if p is not None]
-            return two_ways(*lon_cell, both, why.LETTER_O)
+            return two_ways(*lon_cell, both, Why.LETTER_O)
         lon = east if east_letter == "E" else west
     if lon.degrees == 0 and lat.degrees == 0:
-        return Refusal(*lat_cell, *why.ZERO_ZERO)
+        return Refusal(*lat_cell, Why.ZERO_ZERO)
     point = lonlat_point(lon, lat, crs)
     if point is not None:
         return point
     written = Written(lon, lat, crs)
     role, cell = lat_cell if abs(lat.degrees) > 90 else lon_cell
     if 90 < abs(lat.degrees) <= 180 and abs(lon.degrees) <= 90:
-        return Refusal(role, cell, *why.BEYOND_90, written)
+        return Refusal(role, cell, Why.BEYOND_90, written)
     limit = 90 if abs(lat.degrees) > 90 else 180
-    return Refusal(role, cell, *why.BEYOND.of(limit=limit), written)
+    return Refusal(role, cell, Why.BEYOND.of(limit=limit), written)
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -198,7 +197,7 @@ def read_position(
     if not readings:
         return _short_code(cell, bare) if short_plus_code(bare) else pair
     readings = [p._replace(uncertainty_m=max(p.uncertainty_m, said_off)) if said_off > 0 else p for p in readings]
-    return readings[0] if len(readings) == 1 else two_ways("position", cell, readings, why.TWO_READINGS)
+    return readings[0] if len(readings) == 1 else two_ways("position", cell, readings, Why.TWO_READINGS)
 
 
 def is_loose(heading: str) -> bool:
@@ -215,7 +214,7 @@ def _of_square(square: Square) -> Point:
 
 def _short_code(cell: object, text: str) -> Refusal:
     code = short_plus_code(text)
-    return Refusal("position", cell, *why.SHORT_CODE.of(code=code))
+    return Refusal("position", cell, Why.SHORT_CODE.of(code=code))
 
 
 _IN_LINK = re.compile(r"(?<![\d.])(-?\d{1,3}\.\d{2,})(?:,|%2C|/|%20|\+)+(-?\d{1,3}\.\d{2,})(?![\d.])", re.IGNORECASE)
@@ -227,10 +226,10 @@ def _read_link(text: str, cell: object) -> Point | Refusal:
     pairs = set(_NAMED_IN_LINK.findall(text)) or set(_IN_LINK.findall(text))
     if len(pairs) != 1:
         found = "no position" if not pairs else "several positions"
-        return Refusal("position", cell, *why.LINK.of(found=found))
+        return Refusal("position", cell, Why.LINK.of(found=found))
     lat, lon = (read_angle(part) for part in pairs.pop())
     if lat is None or lon is None:
-        return Refusal("position", cell, *why.LINK.of(found="no position"))
+        return Refusal("position", cell, Why.LINK.of(found="no position"))
     read = hemispheres(lon, lat, "", WGS84, ("position", cell), ("position", cell))
     off = read_accuracy((re.search(r"[;?&]u=([\d.]+)", text) or ["", None])[1])
     if isinstance(read, Point):
@@ -273,7 +272,7 @@ def _read_pair(
     if metres is not None:
         return _metric_point(metres, cell, source)
     if pair is None:
-        return Refusal("position", cell, *why.POSITION_UNREAD)
+        return Refusal("position", cell, Why.POSITION_UNREAD)
     (first, first_is), (second, second_is) = pair
     lon_first = bool(
         first_is == "lon" or second_is == "lat" or first.letter in ("E", "W", "O") or second.letter in ("N", "S")
@@ -281,7 +280,7 @@ def _read_pair(
     marked = first_is or second_is or first.letter or second.letter
     if not marked and either_order and max(abs(first.degrees), abs(second.degrees)) <= 90:
         both = [p for p in (lonlat_point(first, second), lonlat_point(second, first)) if p is not None]
-        return two_ways("position", cell, both, why.ORDER_UNSAID)
+        return two_ways("position", cell, both, Why.ORDER_UNSAID)
     if not marked and (abs(first.degrees) > 90 or _BOTH_ORDERS.search(heading)):
         lon_first = True
     lon, lat = (first, second) if lon_first else (second, first)
@@ -347,7 +346,7 @@ def _metric_point(numbers: tuple[Number, Number], cell: object, source: Source |
     x, y = numbers
     first, second = Angle(*x, ""), Angle(*y, "")
     if source is None or not source.crs.is_projected:
-        return Refusal("position", cell, *why.TWO_NUMBERS, Written(second, first, WGS84))
+        return Refusal("position", cell, Why.TWO_NUMBERS, Written(second, first, WGS84))
     off = max(math.hypot(x.step, y.step) / 2, LEAST_UNCERTAINTY_M)
     return Point(
         x.value, y.value, source.crs, off, f"x, y in {crs_label(source.crs)}", Written(first, second, source.crs, False)
@@ -392,10 +391,10 @@ def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | 
     """The point that a cell gives as a geometry."""
     read = geometry_of(text)
     if read is None:
-        return Refusal("position", text, *why.POSITION_BROKEN)
+        return Refusal("position", text, Why.POSITION_BROKEN)
     geometry, own = read
     if geometry is None or geometry.is_empty:
-        return Refusal("position", text, *why.POSITION_EMPTY)
+        return Refusal("position", text, Why.POSITION_EMPTY)
     return point_of(geometry, own, source, text, file)
 
 
@@ -404,22 +403,22 @@ def point_of(
 ) -> Point | Refusal:
     """The place of a shapely geometry; `own` is the system it carries, `source` the one stated for its file, if any."""
     if geometry is None or geometry.is_empty:
-        return Refusal("position", value, *why.GEOMETRY_EMPTY)
+        return Refusal("position", value, Why.GEOMETRY_EMPTY)
     while geometry.geom_type in ("MultiPoint", "GeometryCollection") and len(geometry.geoms) == 1:
         geometry = geometry.geoms[0]
     if geometry.geom_type != "Point":
-        return Refusal("position", value, *why.NOT_A_POINT.of(shape=geometry.geom_type.lower()))
+        return Refusal("position", value, Why.NOT_A_POINT.of(shape=geometry.geom_type.lower()))
     x, y = float(geometry.x), float(geometry.y)
     if not (math.isfinite(x) and math.isfinite(y)):
-        return Refusal("position", value, *why.NOT_FINITE)
+        return Refusal("position", value, Why.NOT_FINITE)
     step = min(step_of(repr(x)), step_of(repr(y)))
     crs = own
-    if crs is None and written_in_degrees(x, y, step) and (source is None or not source.said_by.startswith("[")):
+    if crs is None and written_in_degrees(x, y, step) and (source is None or not source.own):
         crs = WGS84
     if crs is None and source is not None:
         crs = source.crs
     if crs is None:
-        return Refusal("position", value, *why.METRES_UNSTATED.of(file=file or NAMELESS))
+        return Refusal("position", value, Why.METRES_UNSTATED.of(file=file or NAMELESS))
     if crs.is_geographic:
         read = hemispheres(Angle(x, step, ""), Angle(y, step, ""), "", crs, ("position", value), ("position", value))
         return read._replace(how="geometry") if isinstance(read, Point) else read

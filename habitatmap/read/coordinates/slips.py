@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Geod, Transformer
 
-from habitatmap.errors import why
+from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Floats, crs_label, to_lonlat
 from habitatmap.read.coordinates.positions import (
     LEAST_UNCERTAINTY_M,
@@ -180,7 +180,7 @@ def _settled(read: Point | Refusal, box: Box) -> Point | Refusal:
     if fits:
         role, value = (read.role, read.value) if isinstance(read, Refusal) else ("", in_words(read))
         ways = " or ".join(p.mended for p in fits)
-        return two_ways(role, value, fits, why.TWO_SLIPS, said_by=box.said_by, ways=ways)
+        return two_ways(role, value, fits, Why.TWO_SLIPS, said_by=box.said_by, ways=ways)
     return read
 
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
-from habitatmap.errors import InputError, why
+from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
 from habitatmap.read.formats.cells import Failed, as_text, encoded_once
 from habitatmap.read.formats.table import Table
@@ -200,7 +200,7 @@ def _table(
         inside, beyond = cells[:width], len(cells) > width and any(c is not None for c in cells[width:])
         fault = _oddness(inside, headings)
         if beyond and ragged and not fault:
-            fault = why.LONG_ROW
+            fault = Why.LONG_ROW
         if beyond and not ragged:
             beside.append(number)
             if all(c is None for c in inside):
@@ -212,13 +212,23 @@ def _table(
             inside = [None if isinstance(c, Failed) else c for c in inside]
         rows.append(tuple(inside) + (None,) * (width - len(inside)))
         numbers.append(number)
-    notes = list(notes)
+    left_out = []
     if beside:
-        notes.append(f"cells beside the table were not read (row {beside[0]} and {len(beside) - 1} more)")
+        left_out.append(f"cells beside the table were not read (row {beside[0]} and {len(beside) - 1} more)")
     for j, heading in enumerate(headings):
         if not heading and any(row[j] is not None for row in rows):
-            notes.append(f"column {j + 1} of the table has no heading and was not read")
-    return Table(file, tuple(headings), rows, numbers, odd, sheet=sheet, notes=tuple(notes), failed=failed)
+            left_out.append(f"column {j + 1} of the table has no heading and was not read")
+    return Table(
+        file,
+        tuple(headings),
+        rows,
+        numbers,
+        odd,
+        sheet=sheet,
+        notes=tuple(notes),
+        left_out=tuple(left_out),
+        failed=failed,
+    )
 
 
 def _is_comment(cells: Sequence[Any]) -> bool:
@@ -235,7 +245,7 @@ def _oddness(cells: Sequence[Any], headings: Sequence[str]) -> Why | None:
     if not isinstance(first, str):
         return None
     if fold(first) == fold(headings[at]) and _repeats(cells, headings):
-        return why.HEADING_AGAIN
+        return Why.HEADING_AGAIN
     if is_marked(cells):
-        return why.STILL_EXAMPLE
-    return why.TOTAL_ROW if _TOTALS.fullmatch(first) else None
+        return Why.STILL_EXAMPLE
+    return Why.TOTAL_ROW if _TOTALS.fullmatch(first) else None

@@ -7,7 +7,6 @@ import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
-from habitatmap.errors import why
 from habitatmap.errors.why import Why
 
 _FORMULA = re.compile(r"'*\s*[=+\-@＝＋－＠]|'*[\t\r\n|]")
@@ -34,7 +33,7 @@ class Failed:
         return self.written
 
 
-NOT_COMPUTED = Failed("formula", why.NOT_COMPUTED)
+NOT_COMPUTED = Failed("formula", Why.NOT_COMPUTED)
 
 # what spreadsheets write where a formula failed
 ERRORS = frozenset(
@@ -52,10 +51,10 @@ def clean(cell: Any) -> Any:
     if isinstance(cell, str):
         if cell.isascii() and cell[:1].isalnum():  # most cells by far
             text = cell.strip()
-            return Failed(text, why.FORMULA_ERROR) if _CODED_ERROR.fullmatch(text) else text
+            return Failed(text, Why.FORMULA_ERROR) if _CODED_ERROR.fullmatch(text) else text
         text = unguard(unicodedata.normalize("NFC", cell).translate(_INVISIBLE).strip())
         text = _WRITTEN_AS_TEXT.sub(r"\1", text.strip())
-        return Failed(text, why.FORMULA_ERROR) if text in ERRORS else text or None
+        return Failed(text, Why.FORMULA_ERROR) if text in ERRORS else text or None
     if isinstance(cell, float) and cell != cell:
         return None
     return cell

@@ -10,7 +10,7 @@ from typing import Any
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
-from habitatmap.errors.why import Why
+from habitatmap.errors.why import Reason
 from habitatmap.read.coordinates import Box
 from habitatmap.read.formats.cells import Failed
 
@@ -34,11 +34,13 @@ class Table:
     headings: tuple[str, ...]
     rows: Sequence[tuple[Any, ...]]
     numbers: Sequence[int]
-    odd: Mapping[int, Why] = field(default_factory=dict)  # by position in `rows`
+    odd: Mapping[int, Reason] = field(default_factory=dict)  # by position in `rows`
     geometry: Sequence[BaseGeometry | None] | None = None
     crs: CRS | None = None
     sheet: str = ""
     notes: tuple[str, ...] = ()  # how the file was understood: encoding, delimiter, sheet
+    left_out: tuple[str, ...] = ()  # what of the file was not read, which somebody should look at
+    delimiter: str = ""  # what stands between the cells of a text file, "" where nothing does
     corrected_in: Mapping[int, str] = field(default_factory=dict)  # rows that stand in a correction file: its name
     failed: Mapping[tuple[int, int], Failed] = field(default_factory=dict)  # (position, column): cells without a value
     day_zero: datetime.date = DAY_ZERO  # what the number 0 means where a sheet's date is a plain number

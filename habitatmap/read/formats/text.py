@@ -11,6 +11,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import chardet
@@ -55,7 +56,7 @@ def read_text(path: Path, file: str, stated: frozenset[str], encoding: str | Non
     tables = tables_of(file, records, stated, notes, ragged=True)
     if not tables:
         raise InputError(f"{file} holds no text; put a table with a row of headings there, or delete it")
-    return tables
+    return [replace(table, delimiter=delimiter) for table in tables]
 
 
 def _breaks_off(text: str, records: list[Record]) -> bool:

@@ -14,7 +14,8 @@ from xml.etree import ElementTree
 
 import python_calamine
 
-from habitatmap.errors import InputError, why
+from habitatmap.errors import InputError
+from habitatmap.errors.why import Why
 from habitatmap.read.formats.archive import refuse_trap
 from habitatmap.read.formats.assemble import Record, tables_of
 from habitatmap.read.formats.cells import ERRORS, NOT_COMPUTED, Failed, clean
@@ -82,7 +83,7 @@ def read_workbook(path: Path, file: str, stated: frozenset[str]) -> list[Table]:
         raise InputError(f"{file} has no filled sheet{told}; put a table with a row of headings there")
     extra = [f"not read: {fault}" for fault in no_table]
     extra += [f"not read: hidden sheets {', '.join(hidden)}"] if hidden else []
-    tables[0] = replace(tables[0], notes=(*tables[0].notes, *extra))
+    tables[0] = replace(tables[0], left_out=(*tables[0].left_out, *extra))
     # the name of the only sheet tells nobody anything
     only = len({table.sheet for table in tables}) == 1
     return [replace(table, sheet="" if only else table.sheet, day_zero=day_zero) for table in tables]
@@ -188,7 +189,7 @@ def _look_inside_sheet(xml: bytes, computed: bool) -> _Sheet:
         value = _VALUE.search(content)
         at = int(place[2]) - 1, _column(place[1]) - 1
         if error:
-            sheet.failed[at] = Failed(value[1].decode("utf-8", "replace") if value else "#N/A", why.FORMULA_ERROR)
+            sheet.failed[at] = Failed(value[1].decode("utf-8", "replace") if value else "#N/A", Why.FORMULA_ERROR)
         # a formula whose result is the empty text has a type, but no value either
         elif not (computed and (value or b't="str"' in attributes)):
             sheet.failed[at] = NOT_COMPUTED
@@ -222,7 +223,7 @@ def _look_inside_ods(content: IO[bytes]) -> dict[str, _Sheet]:
                     text = "".join(cell.itertext()).strip()
                     sheet.reach(row + times, column + span)
                     if text in ERRORS or (formula and not kind):
-                        sheet.failed[row, column] = Failed(text, why.FORMULA_ERROR) if text in ERRORS else NOT_COMPUTED
+                        sheet.failed[row, column] = Failed(text, Why.FORMULA_ERROR) if text in ERRORS else NOT_COMPUTED
                 column += span
             row += times
             element.clear()

@@ -219,7 +219,7 @@ def test_unclear_angles_are_not_read(text: object) -> None:
 )
 def test_one_place_in_many_writings(text: str) -> None:
     point = read_position(
-        text, Source(WGS84, '[source_crs] "pools.csv"') if "POINT" in text or text[0] == "0" else None
+        text, Source(WGS84, '[source_crs] "pools.csv"', own=True) if "POINT" in text or text[0] == "0" else None
     )
     assert isinstance(point, Point), point
     assert (point.x, point.y) == (24.94, 60.17)
@@ -257,8 +257,8 @@ def test_degrees_in_wkt_are_proven_by_range_and_decimals() -> None:
 def test_unclear_positions_are_refused_with_a_remedy(text: str) -> None:
     refusal = read_position(text, None, file="pools.csv")
     assert isinstance(refusal, Refusal)
-    assert refusal.reason
-    assert refusal.remedy
+    assert refusal.why.reason
+    assert refusal.why.remedy
 
 
 def test_a_heading_may_say_longitude_first() -> None:
@@ -283,9 +283,9 @@ def test_lon_and_lat_columns() -> None:
     assert isinstance(read[0], Point)
     assert read[0].uncertainty_m == pytest.approx(6.23, abs=0.01)
     assert [type(r) for r in read[1:]] == [Refusal] * 3
-    assert "no coordinates" in read[1].reason
-    assert "no latitude" in read[2].reason
-    assert "longitude cannot" in read[3].reason
+    assert "no coordinates" in read[1].why.reason
+    assert "no latitude" in read[2].why.reason
+    assert "longitude cannot" in read[3].why.reason
 
 
 def test_out_of_range_is_refused_and_says_what_may_be_wrong() -> None:
@@ -293,11 +293,11 @@ def test_out_of_range_is_refused_and_says_what_may_be_wrong() -> None:
         {"lon": [60.17, 249415, 0.0], "lat": [124.94, 60.17, 0.0]}, {}, None, "pools.csv"
     )
     assert isinstance(swapped, Refusal)
-    assert "swapped" in swapped.reason
+    assert "swapped" in swapped.why.reason
     assert isinstance(lost, Refusal)
-    assert "decimal point" in lost.reason
+    assert "decimal point" in lost.why.reason
     assert isinstance(nowhere, Refusal)
-    assert "unknown position" in nowhere.reason
+    assert "unknown position" in nowhere.why.reason
 
 
 def test_metres_need_a_stated_system() -> None:
@@ -314,7 +314,9 @@ def test_metres_need_a_stated_system() -> None:
 def test_plain_numbers_that_look_like_degrees_still_have_to_be_stated() -> None:
     with pytest.raises(CrsError, match='"EPSG:4326" if they are longitude and latitude'):
         read_points({"x": ["24.9415"], "y": ["60.1712"]}, {}, None, "pools.csv")
-    (point,) = read_points({"x": ["24.9415"], "y": ["60.1712"]}, {}, Source(WGS84, "[source_crs]"), "pools.csv")
+    (point,) = read_points(
+        {"x": ["24.9415"], "y": ["60.1712"]}, {}, Source(WGS84, "[source_crs]", own=True), "pools.csv"
+    )
     assert isinstance(point, Point)
     assert (point.x, point.y, point.crs) == (24.9415, 60.1712, WGS84)
 
@@ -331,7 +333,7 @@ def test_columns_that_contradict_each_other_are_refused() -> None:
     assert isinstance(agreed, Point)
     assert agreed.crs == FINLAND.crs
     assert isinstance(apart, Refusal)
-    assert "50 m apart" in apart.reason
+    assert "50 m apart" in apart.why.reason
     assert isinstance(alone, Point)
     assert alone.crs == WGS84
 

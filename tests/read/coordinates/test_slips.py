@@ -67,10 +67,10 @@ def test_two_slips_that_fit_are_refused_with_both() -> None:
     area = Box(33.9, -1.2, 34.1, 9.5, "the land cover")
     both = read(34.0, 90.0, area)
     assert isinstance(both, Refusal)
-    assert "two slips" in both.reason
-    assert "the land cover" in both.reason
+    assert "two slips" in both.why.reason
+    assert "the land cover" in both.why.reason
     assert len(both.readings) >= 2
-    assert all(in_words(p) in both.reason for p in both.readings)
+    assert all(in_words(p) in both.why.reason for p in both.readings)
 
 
 def test_a_place_in_the_area_or_not_far_from_it_stays_as_written() -> None:

@@ -119,8 +119,8 @@ def test_the_zone_letter_s_is_a_band_or_the_south_and_both_places_are_named() ->
     refusal = read_position("35S 385540 4012345", None)
     assert isinstance(refusal, Refusal)
     assert [p.crs.to_epsg() for p in refusal.readings] == [32635, 32735]
-    assert "36.24923 N" in refusal.reason
-    assert "54.02445 S" in refusal.reason
+    assert "36.24923 N" in refusal.why.reason
+    assert "54.02445 S" in refusal.why.reason
 
 
 def test_an_accuracy_behind_the_position_counts() -> None:
@@ -147,8 +147,8 @@ def test_an_accuracy_behind_the_position_counts() -> None:
 def test_what_is_not_clear_is_refused(text: str, words: str) -> None:
     refusal = read_position(text, None)
     assert isinstance(refusal, Refusal), refusal
-    assert words in refusal.reason
-    assert refusal.remedy
+    assert words in refusal.why.reason
+    assert refusal.why.remedy
 
 
 def test_the_last_letter_s_of_seconds_is_no_south_but_behind_them_it_is() -> None:
@@ -177,7 +177,7 @@ def test_the_letter_o_in_one_cell_for_both() -> None:
     cells = ["50°30'N 5°10'O", "50°30'N 4°10'O"]
     (alone, _) = read_points({"position": cells}, {"position": "position"}, None, "f")
     assert isinstance(alone, Refusal)
-    assert "50.50000 N 5.16667 E or 50.50000 N 5.16667 W" in alone.reason
+    assert "50.50000 N 5.16667 E or 50.50000 N 5.16667 W" in alone.why.reason
     french = read_points({"position": cells}, {"position": "coordonnées"}, None, "f")
     assert [round(p.x, 3) for p in french if isinstance(p, Point)] == [-5.167, -4.167]
     beside_west = read_points({"position": [*cells, "50°30'N 1°10'W"]}, {"position": "position"}, None, "f")
@@ -192,7 +192,7 @@ def test_headings_and_columns_that_name_a_system() -> None:
     read = read_points(cells, {"system": "utm zone"}, None, "f")
     assert [p.crs.to_epsg() for p in read if isinstance(p, Point)] == [32635, 25832, 4326]
     # what a file's own line in area.toml says counts more than a heading
-    stated = Source(CRS.from_epsg(25835), '[source_crs] "f"')
+    stated = Source(CRS.from_epsg(25835), '[source_crs] "f"', own=True)
     (point,) = read_points({"x": [385540], "y": [6671800]}, {"x": "x (EPSG:3067)", "y": "y (EPSG:3067)"}, stated, "f")
     assert isinstance(point, Point)
     assert point.crs.to_epsg() == 25835
@@ -224,7 +224,7 @@ def test_a_name_under_location_is_no_grid_reference() -> None:
     assert alone.crs.to_epsg() == 27700
     coded, _ = read_points(cells, {"position": "grid ref"}, None, "f")
     assert isinstance(coded, Refusal)
-    assert "two places" in coded.reason
+    assert "two places" in coded.why.reason
 
 
 @pytest.mark.parametrize("text", ["P1 P2", "60.17 N 24.94 N", "P12, I3", "040 1234567", "V 12"])
