@@ -6,7 +6,8 @@ import datetime
 
 import pytest
 
-from habitatmap.read.dates import Why, month_number, read_dates
+from habitatmap.errors.why import Why
+from habitatmap.read.dates import month_number, read_dates
 
 THIRD_OF_MAY = datetime.date(2024, 5, 3)
 
