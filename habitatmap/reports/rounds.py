@@ -9,24 +9,27 @@ from __future__ import annotations
 import datetime
 import hashlib
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
-from habitatmap.export.folder import write_folder
-from habitatmap.export.formats import csv_text, gpx_document, gpx_point, gpx_root, gpx_text, json_text, plain, visible
-from habitatmap.fieldwork.rounds import TOP_UP, Rounds
+from habitatmap.export.folder import Content, write_files
+from habitatmap.export.formats import GPX, csv_text, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
+from habitatmap.fieldwork.rounds import Rounds
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import route
-from habitatmap.page.sections import Drawing, Section, Table, report_page
+from habitatmap.page.sections import Column, Drawing, Section, Table, aligned, letters, report_page, table, terminal
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.read.headings import fold
 from habitatmap.words.cautions import round_cautions, stop_caution
+from habitatmap.words.numbers import count, metres
 
 KIND = "Rounds of the week"
 NOT_PUBLIC = "For the team: exact places and hosts. Not to be published."
@@ -54,7 +57,6 @@ def rounds_table(rounds: Rounds) -> pd.DataFrame:
 
 def rounds_summary(rounds: Rounds) -> dict[str, Any]:
     """The same for a machine."""
-    table = rounds_table(rounds)
     people = [
         {
             "person": person,
@@ -64,8 +66,7 @@ def rounds_summary(rounds: Rounds) -> dict[str, Any]:
             "water_not_known": int(mine["water_l"].isna().sum()),
             "stops": mine.drop(columns=["person", "week"]).to_dict("records"),
         }
-        for person in rounds.people
-        for mine in [table[table["person"] == person]]
+        for person, mine in _by_person(rounds).items()
     ]
     content: dict[str, Any] = plain(
         {
@@ -74,7 +75,7 @@ def rounds_summary(rounds: Rounds) -> dict[str, Any]:
             "monday": rounds.week.monday,
             "as_of": rounds.area.as_of,
             "standing": rounds.standing,
-            "due": len(table),
+            "due": len(rounds.stops),
             "due_by_reason": rounds.counts,
             "rules": [{"reason": r, "rule": text, "basis": basis} for r, text, basis in rounds.rules],
             "along": rounds.along,
@@ -87,43 +88,39 @@ def rounds_summary(rounds: Rounds) -> dict[str, Any]:
     return content
 
 
+def _by_person(rounds: Rounds) -> dict[str, pd.DataFrame]:
+    """The rows of rounds.csv for each person, who may have none."""
+    stops = rounds_table(rounds)
+    return {person: stops[stops["person"] == person] for person in rounds.people}
+
+
 def rounds_text(rounds: Rounds) -> str:
     """The rounds for a terminal."""
     lines = [f"{rounds.area.title}: {_when(rounds)}", _headline(rounds)]
-    table = rounds_table(rounds)
-    for person in rounds.people:
-        mine = table[table["person"] == person]
+    for person, mine in _by_person(rounds).items():
         lines += ["", f"{person}: {_load(rounds, person, mine)}"]
         rows = [
-            (str(s["order"]), s["pool"], _metres(s["leg_m"]) if s["order"] > 1 else "", f"{s['why']}. {s['caution']}")
+            (str(s["order"]), s["pool"], _way(s, first=""), f"{s['why']}. {s['caution']}")
             for s in mine.to_dict("records")
         ]
-        widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-        lines += ["  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in rows]
-    lines += ["", *rounds.notes, *round_cautions(rounds.area.settings)[:1]]
-    return visible("\n".join(shown(line) for line in lines)) + "\n"
+        lines += [f"  {line}" for line in aligned(rows)]
+    return terminal([*lines, "", *rounds.notes, *round_cautions(rounds.area.settings)[:1]])
 
 
 def write_rounds(rounds: Rounds, folder: str | Path) -> None:
     """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all."""
-    table = rounds_table(rounds)
-    files = {
-        "rounds.html": rounds_page(rounds).encode("utf-8"),
+    files: dict[str, Content] = {
+        "rounds.html": rounds_page(rounds),
         "rounds.pdf": rounds_pdf(rounds),
-        "rounds.csv": csv_text(table).encode("utf-8"),
-        "rounds.json": json_text(rounds_summary(rounds)).encode("utf-8"),
+        "rounds.csv": csv_text(rounds_table(rounds)),
+        "rounds.json": rounds_summary(rounds),
     }
+    stops = _by_person(rounds)
     for person, name in file_names(rounds.people).items():
-        mine = table[table["person"] == person]
-        files[f"{name}.html"] = person_page(rounds, person).encode("utf-8")
-        files[f"{name}.gpx"] = route_gpx(rounds, person, mine)
-        files[f"{name}.ics"] = calendar(rounds, person, mine)
-
-    def fill(fresh: Path) -> None:
-        for name, content in files.items():
-            (fresh / name).write_bytes(content)
-
-    write_folder(Path(folder).resolve(), fill)
+        files[f"{name}.html"] = person_page(rounds, person)
+        files[f"{name}.gpx"] = route_gpx(rounds, person, stops[person])
+        files[f"{name}.ics"] = calendar(rounds, person, stops[person])
+    write_files(folder, files)
 
 
 def file_names(people: Sequence[str]) -> dict[str, str]:
@@ -148,61 +145,51 @@ def rounds_pdf(rounds: Rounds) -> bytes:
 
 
 def _sections(rounds: Rounds) -> list[Section]:
-    table = rounds_table(rounds)
-    rows = [(p, len(mine), _metres(rounds.walk_m(p)), _water(mine))
-            for p in rounds.people for mine in [table[table["person"] == p]]]  # fmt: skip
-    heads = ["Who", "Pools", "On foot", "Rain water to take"]
+    stops = _by_person(rounds)
+    rows = [(p, len(mine), metres(rounds.walk_m(p)), _water(mine)) for p, mine in stops.items()]
     rules = [(reason, rounds.counts[reason], text, basis) for reason, text, basis in rounds.rules]
+    note = "The days stand in area.toml under [rounds]. A pool counts under its first reason."
     first = Section(
         "week",
         f"Week {rounds.week.name}",
         _headline(rounds),
         words=rounds.notes,
         tables=[
-            *([Table("Who goes", heads, rows)] if rows else []),
-            Table(
-                "Why pools are due",
-                ["Reason", "Pools", "Rule", "Rests on"],
-                rules,
-                "The days stand in area.toml under [rounds]. A pool counts under its first reason.",
-            ),
+            Table("Who goes", ["Who", "Pools", "On foot", "Rain water to take"], rows),
+            Table("Why pools are due", ["Reason", "Pools", "Rule", "Rests on"], rules, note),
         ],
         cautions=[" ".join(round_cautions(rounds.area.settings))],
     )
-    sheets = [_sheet(rounds, p, table[table["person"] == p], i) for i, p in enumerate(rounds.people)]
-    return [first, *sheets]
+    return [first, *(_sheet(rounds, p, mine, i) for i, (p, mine) in enumerate(stops.items()))]
 
 
 def person_page(rounds: Rounds, person: str) -> str:
     """One person's page: their pools and nobody else's."""
-    table = rounds_table(rounds)
-    sheet = _sheet(rounds, person, table[table["person"] == person], 0)
+    sheet = _sheet(rounds, person, _by_person(rounds)[person], 0)
     return report_page(rounds.area.title, KIND, _when(rounds), [sheet], sheets=True)
 
 
 def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, number: int) -> Section:
-    rows = [
-        (
-            f"{s['order']} {s['pool']}",
-            f"{s['why']}.",
-            _metres(s["leg_m"]) if s["order"] > 1 else "start",
-            "; ".join(p for p in (f"{s['lat']:.5f}, {s['lon']:.5f}", s["container"], s["note"]) if p),
-            s["caution"],
-            TO_WRITE,
-        )
-        for s in mine.to_dict("records")
-    ]
-    heads = ["Pool", "What to do", "Way", "Where", "Before you go", "Seen, larvae, done"]
+    columns: dict[str, Column] = {
+        "Pool": lambda s: f"{s['order']} {s['pool']}",
+        "What to do": lambda s: f"{s['why']}.",
+        "Way": lambda s: _way(s, first="start"),
+        "Where": lambda s: "; ".join(
+            part for part in (f"{s['lat']:.5f}, {s['lon']:.5f}", s["container"], s["note"]) if part
+        ),
+        "Before you go": "caution",
+        "Seen, larvae, done": lambda s: TO_WRITE,
+    }
+    litter = ", and leaf litter" if (mine["reason"] == "found dry").any() else ""
     return Section(
-        f"sheet-{_letters(number)}",
+        f"sheet-{letters(number)}",
         person,
         f"{rounds.week.name}: {_load(rounds, person, mine)}.",
-        words=[f"Take {GEAR}{', and leaf litter' if (mine['reason'] == 'found dry').any() else ''}; "
-               f"rain water: {_water(mine)}."],
+        words=[f"Take {GEAR}{litter}; rain water: {_water(mine)}."],
         drawings=[_sketch(rounds, person, mine)],
-        tables=[Table(f"Pools of {person}, in walking order", heads, rows)],
+        tables=[table(f"Pools of {person}, in walking order", mine, columns)],
         cautions=[" ".join(round_cautions(rounds.area.settings))],
-    )  # fmt: skip
+    )
 
 
 def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
@@ -215,15 +202,15 @@ def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
     )
     lines = [shapely.get_coordinates(part) for part in ground if part.geom_type == "LineString"]
     stops = [(s["x"], s["y"], str(s["order"])) for s in mine.to_dict("records")]
-    what = f"Sketch of the way to {len(stops)} pools in walking order"
-    metres = _round_length((east - west) / 4)
-    caption = f"North is up; the bar is {metres:g} m. {_FOLLOWS[rounds.along]}"
+    what = f"Sketch of the way to {count(len(stops), 'pool')} in walking order"
+    bar_m = _round_length((east - west) / 4)
+    caption = f"North is up; the bar is {bar_m:g} m. {_FOLLOWS[rounds.along]}"
     if lines:
         caption += " " + " ".join(["Grey: paths.", *rounds.area.credits])
-    return Drawing(route((west, south, east, north), lines, line, stops, metres, what), caption)
+    return Drawing(route((west, south, east, north), lines, line, stops, bar_m, what), caption)
 
 
-def _frame(line: Any) -> tuple[float, float, float, float]:
+def _frame(line: NDArray[np.float64]) -> tuple[float, float, float, float]:
     """A frame around the way, with a margin, no flatter than 1:2 and no taller than 1:1."""
     (west, south), (east, north) = line.min(axis=0), line.max(axis=0)
     width, height = max(east - west, 200.0), max(north - south, 100.0)
@@ -232,16 +219,10 @@ def _frame(line: Any) -> tuple[float, float, float, float]:
     return x - width / 2, y - height / 2, x + width / 2, y + height / 2
 
 
-def _round_length(metres: float) -> float:
+def _round_length(length: float) -> float:
     """The largest of 1, 2, 5, 10, ... that is no longer."""
-    power = 10.0 ** np.floor(np.log10(metres))
-    return float(max(step * power for step in (1, 2, 5) if step * power <= metres))
-
-
-def _letters(number: int) -> str:
-    """a, b, ..., z, ba, bb, ..."""
-    more, last = divmod(number, 26)
-    return (_letters(more) if more else "") + chr(ord("a") + last)
+    power = 10.0 ** np.floor(np.log10(length))
+    return float(max(step * power for step in (1, 2, 5) if step * power <= length))
 
 
 # --- route and calendar -----------------------------------------------------------------------------------------------
@@ -267,10 +248,8 @@ def route_gpx(rounds: Rounds, person: str, mine: pd.DataFrame) -> bytes:
     return gpx_document(root)
 
 
-def _child(parent: Any, tag: str) -> Any:
-    gpx_text(parent, tag, "")
-    parent[-1].text = None
-    return parent[-1]
+def _child(parent: ElementTree.Element, tag: str) -> ElementTree.Element:
+    return ElementTree.SubElement(parent, f"{{{GPX}}}{tag}")
 
 
 def calendar(rounds: Rounds, person: str, mine: pd.DataFrame) -> bytes:
@@ -287,7 +266,7 @@ def calendar(rounds: Rounds, person: str, mine: pd.DataFrame) -> bytes:
     entry.add("dtstamp", stamp)
     entry.add("dtstart", rounds.week.monday)
     entry.add("dtend", rounds.week.monday + datetime.timedelta(days=7))
-    entry.add("summary", _one_line(f"{rounds.area.title}: {len(mine)} pools to visit"))
+    entry.add("summary", _one_line(f"{rounds.area.title}: {count(len(mine), 'pool')} to visit"))
     stops = [f"{s['order']} {s['pool']}: {s['why']}. {s['caution']}" for s in mine.to_dict("records")]
     said = [f"{person}: {_load(rounds, person, mine)}.", *stops, *round_cautions(rounds.area.settings)]
     entry.add("description", "\n".join(_one_line(line) for line in said))
@@ -309,33 +288,34 @@ def _when(rounds: Rounds) -> str:
 
 
 def _headline(rounds: Rounds) -> str:
-    n = len(rounds.stops)
+    n, people = len(rounds.stops), len(rounds.people)
+    stand = f"{count(rounds.standing, 'pool')} {'stands' if rounds.standing == 1 else 'stand'}"
     if not n:
-        return f"No pool is due: {rounds.standing} pools stand, and none of the rules asks for a visit this week."
-    due = ", ".join(f"{reason}: {count}" for reason, count in rounds.counts.items() if count)
-    who = f"{len(rounds.people)} people" if len(rounds.people) > 1 else "one person"
-    way = (
-        f", {_metres(rounds.walk_m())} on foot in all, measured along {rounds.along}" if n > len(rounds.people) else ""
-    )
-    return f"{n} of {rounds.standing} standing pools are due ({due}), for {who}{way}."
+        return f"No pool is due: {stand}, and none of the rules asks for a visit this week."
+    due = ", ".join(f"{reason}: {number}" for reason, number in rounds.counts.items() if number)
+    who = f"{people} people" if people > 1 else "one person"
+    way = f", {metres(rounds.walk_m())} on foot in all, measured along {rounds.along}" if n > people else ""
+    are = "is" if n == 1 else "are"
+    return f"{n} of {count(rounds.standing, 'standing pool')} {are} due ({due}), for {who}{way}."
 
 
 def _load(rounds: Rounds, person: str, mine: pd.DataFrame) -> str:
-    ups = int(mine["reason"].isin(TOP_UP).sum())
-    if len(mine) == 1:
-        return "1 pool, to top up" if ups else "1 pool"
-    up = f", {ups} of them to top up" if ups else ""
-    return f"{len(mine)} pools{up}, {_metres(rounds.walk_m(person))} on foot"
+    """How much one person has to do."""
+    dry, hot = (int((mine["reason"] == reason).sum()) for reason in ("found dry", "hot week"))
+    parts = [count(len(mine), "pool"), f"{dry} dry" if dry else "", f"{hot} to top up in the heat" if hot else ""]
+    parts += [f"{metres(rounds.walk_m(person))} on foot"] if len(mine) != 1 else []
+    return ", ".join(filter(None, parts))
+
+
+def _way(stop: Mapping[Any, Any], first: str) -> str:
+    """How far it is from the stop before."""
+    return metres(stop["leg_m"]) if stop["order"] > 1 else first
 
 
 def _water(mine: pd.DataFrame) -> str:
-    """Litres to take, and for how many pools nobody knows."""
+    """Litres to take, rounded up, and for how many pools nobody knows."""
     known, unknown = mine["water_l"].sum(), int(mine["water_l"].isna().sum())
-    more = f"{unknown} pool{'s' * (unknown != 1)} of unknown volume"
+    more = f"{count(unknown, 'pool')} of unknown volume"
     if not known:
         return f"enough for {more}"
-    return f"about {max(np.ceil(known), 1):.0f} l" + (f" and for {more}" if unknown else "")
-
-
-def _metres(metres: float) -> str:
-    return f"{metres / 1000:.1f} km" if metres >= 1000 else f"{round(metres, -1):.0f} m"
+    return f"about {np.ceil(known):.0f} l" + (f" and for {more}" if unknown else "")
