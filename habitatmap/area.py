@@ -21,6 +21,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS, Proj
 
+from habitatmap import privacy
 from habitatmap.errors import CrsError, InputError
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, choose_crs, crs_label, is_metric, metric_crs, to_lonlat
@@ -69,10 +70,6 @@ SAVE_AS = "save it as csv, xlsx, ods, gpkg or geojson (GeoJSON must end in .geoj
 MOST_CELLS_AROUND = 2500
 # a metre of the reference system may differ so much from one on the ground before it is said, and before it is refused
 SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
-# a blur square with fewer private pools is left out of everything public
-FEWEST_PRIVATE = 3
-# where nothing may be shown, the public frame is a square of so many blur squares along each side
-ROUGHLY = 10
 
 
 @dataclass(frozen=True)
@@ -551,82 +548,24 @@ def _far_off(layers: dict[str, gpd.GeoDataFrame], grid: Grid) -> list[str]:
 # --- as the public may see it ----------------------------------------------------------------------------------------
 
 
-def is_private(pools: pd.DataFrame, land: gpd.GeoDataFrame) -> np.ndarray:
-    """Whether each pool is private: by its own column, else by the land it stands on, else yes."""
-    private = pools["private"].to_numpy() != "no"
-    asked = np.flatnonzero(pools["private"].to_numpy() == "")
-    points = shapely.points(pools[["x", "y"]].to_numpy(dtype=float)[asked])
-    on, under = shapely.STRtree(list(land.geometry)).query(points, predicate="intersects")
-    closed = land["private"].to_numpy() == "yes"
-    on_open = np.zeros(len(asked), dtype=bool)
-    on_open[on] = True
-    on_open[on[closed[under]]] = False  # where polygons overlap, private wins
-    private[asked[on_open]] = False
-    return private
-
-
 def blurred(area: Area) -> Area:
-    """The area as the public may see it, so that a private pool moved within its blur square changes nothing.
+    """The area as the public may see it (`privacy`): a private pool moved within its blur square changes nothing.
 
-    A private pool stands at the centre of its square of `public.blur_m` (aligned to the origin of the CRS), under a
-    number in place of its name, without its texts; squares with fewer than FEWEST_PRIVATE private hosts lose their
-    private pools. Hosts, notes, observers and row numbers are empty; private land, and sites wanted on it, are left
-    out. Open pools stay.
+    Hosts, notes, observers and row numbers are empty; private land, and sites committed on it, are left out.
     """
-    pools, names = _blurred_pools(area)
-    visits = _without_people(area.visits[area.visits["pool"].isin(names)])
-    visits = visits.assign(pool=visits["pool"].map(names))
-    visits = visits.sort_values(list(visits.columns), kind="stable", ignore_index=True)
-    land = area.land[area.land["private"] != "yes"].assign(consent_note="").reset_index(drop=True)
-    wanted = area.wanted[~is_private(area.wanted, area.land)].assign(name="", note="", file="", row=0)
-    wanted = wanted.sort_values(["x", "y"], kind="stable", ignore_index=True)
-    grid = area.grid if area.land_cover is not None else _public_frame(area, pools, land)
+    private = privacy.is_private(area.pools, area.land)
+    pools, names = privacy.public_pools(area.pools, area.visits, private, area.settings.public.blur_m)
+    land = privacy.public_land(area.land)
     return replace(
         area,
-        grid=grid,
+        grid=area.grid if area.land_cover is not None else _public_frame(area, pools, land),
         pools=pools,
-        visits=visits,
+        visits=privacy.public_visits(area.visits, names),
         land=land,
-        wanted=wanted,
+        wanted=privacy.public_sites(area.wanted, privacy.is_private(area.wanted, area.land)),
         ledger=_counts_only(area.ledger),
         notes=area.notes[:1],
     )
-
-
-def _blurred_pools(area: Area) -> tuple[pd.DataFrame, dict[str, str]]:
-    """The pools that may be shown, and their public name by their own one."""
-    private = is_private(area.pools, area.land)
-    open_ones = area.pools[~private].assign(private="no")
-    side = area.settings.public.blur_m
-    closed = area.pools[private].assign(
-        x=lambda f: (np.floor(f["x"] / side) + 0.5) * side,
-        y=lambda f: (np.floor(f["y"] / side) + 0.5) * side,
-        uncertainty_m=side / np.sqrt(2),
-        private="yes",
-        container="",
-        filling="",
-        shade="",
-    )
-    # a host with three buckets is one garden, however many buckets
-    host = closed["host"].str.strip().str.casefold()
-    garden = host.where(host != "", "pool " + closed["pool"])
-    closed = closed[garden.groupby([closed["x"], closed["y"]]).transform("nunique") >= FEWEST_PRIVATE]
-    # numbered by what may be known of them; two that are alike in all of it may swap their numbers unseen
-    looks: dict[str, list[str]] = {}
-    for pool, *rest in _without_people(area.visits).itertuples(index=False):
-        looks.setdefault(pool, []).append(repr(rest))
-    known = closed.drop(columns=["pool", "host", "note", "file", "row"]).assign(
-        looks=[repr(sorted(looks.get(pool, []))) for pool in closed["pool"]]
-    )
-    closed = closed.loc[known.sort_values(list(known.columns), kind="stable").index]
-    width, label = len(str(len(closed))), "private"
-    while open_ones["pool"].str.startswith(label).any():
-        label += " pool"
-    names = [f"{label} {i:0{width}d}" for i in range(1, len(closed) + 1)]
-    public_name = dict(zip(open_ones["pool"], open_ones["pool"], strict=True))
-    public_name |= dict(zip(closed["pool"], names, strict=True))
-    shown = pd.concat([open_ones, closed.assign(pool=names)]).assign(host="", note="", file="", row=0)
-    return shown.sort_values(["pool", "x", "y"], kind="stable", ignore_index=True), public_name
 
 
 def _public_frame(area: Area, pools: pd.DataFrame, land: gpd.GeoDataFrame) -> Grid:
@@ -634,18 +573,7 @@ def _public_frame(area: Area, pools: pd.DataFrame, land: gpd.GeoDataFrame) -> Gr
     others = [land, area.trees, area.keep_away]
     if len(pools) or area.boundary is not None or any(map(len, others)):
         return _frame_of_points(pools, area.boundary, others, area.settings, Ledger())[0]
-    side = area.settings.public.blur_m
-    squares = (np.floor(area.pools[["x", "y"]].to_numpy(dtype=float) / side) + 0.5) * side
-    west, south, east, north = area.grid.bounds
-    middle = np.median(squares, axis=0) if len(squares) else np.array([west + east, south + north]) / 2
-    left, bottom = np.floor(middle / (ROUGHLY * side)) * ROUGHLY * side
-    return Grid.covering(left, bottom, left + ROUGHLY * side, bottom + ROUGHLY * side, area.settings.cell_m)
-
-
-def _without_people(visits: pd.DataFrame) -> pd.DataFrame:
-    """Visits with pool first, and empty wherever somebody could be named or a row of a file found."""
-    rest = [c for c in visits.columns if c != "pool"]
-    return visits[["pool", *rest]].assign(observer="", note="", action="", file="", row=0)
+    return privacy.rough_frame(area.pools, area.grid, area.settings.public.blur_m)
 
 
 def _counts_only(ledger: Ledger) -> Ledger:

@@ -24,7 +24,7 @@ from pyproj import CRS
 from scipy.special import logit
 
 from habitatmap import __version__
-from habitatmap.area import Area, blurred, is_private
+from habitatmap.area import Area, blurred
 from habitatmap.fieldwork.rounds import Rounds, Week, known_on, plan_rounds
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
@@ -59,11 +59,12 @@ from habitatmap.plan.robustness import assess_robustness
 from habitatmap.plan.search import Selection, make_plan
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs, unknown_names
 from habitatmap.plan.zones import find_zones, single_cell_zones
+from habitatmap.privacy import in_squares, is_private
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.pools import standing
 from habitatmap.read.settings import Settings
 from habitatmap.result.summary import headline, missing_inputs, summarise, versions
-from habitatmap.result.tables import middle_of_square, place_table, plan_table, pool_table, sampler, zone_table
+from habitatmap.result.tables import place_table, plan_table, pool_table, sampler, zone_table
 from habitatmap.survey.account import Account, Budget, take_account
 from habitatmap.survey.probabilities import Chances, chances, where_to_look
 from habitatmap.survey.seasons import seasons
@@ -435,7 +436,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         zone_ground = zone_table(table_of_plan, around, grid, area.land)
         # a spot on private ground is seen in the middle of its square, as the raster would give it away
         shown = suggested.assign(private=table_of_plan["private"])
-        R_plan = R * not_reached(grid, _in_squares(shown, grid), median_m=flight.forage_median_m)
+        R_plan = R * not_reached(grid, in_squares(shown, grid), median_m=flight.forage_median_m)
         rasters["reach_with_plan"] = np.where(np.isnan(spots.season), np.nan, 1.0 - R_plan)
         owner = where.land_index
         site_owner = owner[sites["row"].to_numpy(int), sites["col"].to_numpy(int)] if len(sites) else np.empty(0, int)
@@ -596,14 +597,6 @@ def _ends_of_p(sites: pd.DataFrame, ends: Array) -> dict[str, Array]:
     """The ends (sites x 2) of the chance at each site, widened to hold the chance itself."""
     p = sites["p"].to_numpy(float)
     return {"occupancy_low": np.minimum(ends[:, 0], p), "occupancy_high": np.maximum(ends[:, 1], p)}
-
-
-def _in_squares(sites: pd.DataFrame, grid: Grid) -> pd.DataFrame:
-    """Sites as places (row, col, p), those on private ground in the middle of their square."""
-    x, y = middle_of_square(sites["x"], sites["y"])
-    row, col = grid.cell_of(x, y)
-    hidden = (sites["private"] == "yes").to_numpy()
-    return sites.assign(row=np.where(hidden, row, sites["row"]), col=np.where(hidden, col, sites["col"]))
 
 
 def _spent(asked: Problem, sites: pd.DataFrame, unit: str) -> dict[str, Any]:

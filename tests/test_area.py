@@ -16,8 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import box
 
-from habitatmap.area import Area, blurred, is_private, open_area
+from habitatmap.area import Area, blurred, open_area
 from habitatmap.geo.crs import to_lonlat
+from habitatmap.privacy import is_private
 from tests.read.cases import LEFT, TOP, area_folder, write_layer, write_raster
 
 WORLDCOVER = np.tile([[10, 30, 50], [80, 90, 10]], (20, 20))

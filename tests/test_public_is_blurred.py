@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 import habitatmap
-from habitatmap.area import is_private
 from habitatmap.page import map_page, public_page
 from habitatmap.paper.pictures import pictures
+from habitatmap.privacy import is_private
 from habitatmap.read.layers import shipped_folder
 
 

@@ -14,15 +14,17 @@ import pandas as pd
 from PIL import Image
 
 import habitatmap
-from habitatmap.area import Area, is_private
+from habitatmap.area import Area
 from habitatmap.page import public_page
 from habitatmap.paper.pictures import pictures
+from habitatmap.privacy import Threat, is_private
 from habitatmap.read.layers import shipped_folder
 from habitatmap.reports.council import report_html
 from habitatmap.run import Result
 from tests.areas import CRS
 
-GUIDE = Path(__file__).parents[2] / "habitatmap" / "guide" / "privacy.md"
+TESTS = Path(__file__).parent
+GUIDE = TESTS.parent / "habitatmap" / "guide" / "privacy.md"
 CANARY = "Zzyzx-Canary"
 
 
@@ -44,15 +46,13 @@ def private_numbers(area: Area) -> np.ndarray:
     return np.flatnonzero(is_private(area.pools, area.land))
 
 
-def test_every_threat_of_the_guide_names_a_test_that_exists() -> None:
-    """The column "tested by" of the list, against the functions of the files it names."""
-    lines = GUIDE.read_text(encoding="utf-8").splitlines()
-    rows = [line for line in lines if line.count("|") == 4 and not line.startswith(("|---", "| threat"))]
-    named = [m for line in rows for m in re.findall(r"`tests/([\w/]+\.py)::(\w+)`", line)]
-    assert len(rows) >= 8
-    assert len(named) == len(rows)
-    for file, function in named:
-        source = (Path(__file__).parents[1] / file).read_text(encoding="utf-8")
+def test_every_threat_stands_in_the_guide_and_names_a_test_that_exists() -> None:
+    """The names of the list, and its column "tested by" against the functions of the files it names."""
+    text = GUIDE.read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `(\w+)` \| .+ \| .+ \| `tests/([\w/]+\.py)::(\w+)` \|$", text, re.MULTILINE)
+    assert [name for name, _, _ in rows] == list(Threat)
+    for _, file, function in rows:
+        source = (TESTS / file).read_text(encoding="utf-8")
         assert f"def {function}(" in source, f"{file} has no {function}"
 
 

@@ -19,10 +19,11 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from habitatmap.area import Area, is_private
+from habitatmap.area import Area
 from habitatmap.errors import InputError
 from habitatmap.fieldwork.footpaths import Ways, straight_ways, ways
 from habitatmap.fieldwork.routes import shares, tours, walk_m
+from habitatmap.privacy import is_private
 from habitatmap.read.pools import standing
 from habitatmap.read.settings import RoundsSettings
 

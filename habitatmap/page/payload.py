@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
-from shapely import STRtree, box, get_coordinates, get_parts, intersection, length, remove_repeated_points, simplify
+from shapely import STRtree, get_coordinates, get_parts, intersection, length, remove_repeated_points, simplify
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.grid import Grid
@@ -37,13 +37,13 @@ from habitatmap.page.pictures import (
     web_frame,
 )
 from habitatmap.page.tornado import tornado_svg, tornado_words
+from habitatmap.privacy import FEWEST_PRIVATE, TEAM_RASTERS, counts_by_square, square_around
 
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
 MOST_STREETS = 5  # named with a gap
 MOST_REASONS = 40  # lines of what was set aside; set_aside.csv has them all
 INK = "#20292b"
-FEWEST_SHOWN = 3  # places in a blur square (expert judgement, FACTS 9)
 
 
 class Writer:
@@ -134,7 +134,7 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
         "as_of": shown(summary.get("as_of", "")),
         "crs": shown(summary.get("crs", "")),
         "blur_m": _number(settings.public.blur_m),
-        "fewest": FEWEST_SHOWN,
+        "fewest": FEWEST_PRIVATE,
         "flight": [_number(settings.flight.forage_median_m), _number(settings.flight.dispersal_median_m)],
         "bounds": web_frame(result.grid, result.crs).bounds,
         "reach": {key: _number(value) for key, value in reach.items()},
@@ -328,29 +328,17 @@ def _keep_away(result: Any, writer: Writer) -> list[dict[str, Any]]:
 
 
 def _blur_cells(public: Any, writer: Writer) -> list[dict[str, Any]]:
-    """Pools per blur square, as many as may be told: gardens count from FEWEST_SHOWN on, and so does the square."""
+    """Pools per blur square, as many as may be told."""
     side = float(public.settings.public.blur_m)
     pools = public.pools
-    if not len(pools):
-        return []
     if "flag" in pools:
         pools = pools[pools["flag"] != "not standing"]
-    squares = pd.DataFrame(
-        {
-            "col": np.floor(pools["x"] / side).astype(int),
-            "row": np.floor(pools["y"] / side).astype(int),
-            "garden": (pools["private"] != "no").astype(int),
-        }
-    )
-    counted = squares.groupby(["row", "col"], sort=True)["garden"].agg(["size", "sum"]).reset_index()
-    gardens = counted["sum"].where(counted["sum"] >= FEWEST_SHOWN, 0)
-    counted["n"] = counted["size"] - counted["sum"] + gardens
-    cells = []
-    for square in counted[counted["n"] >= FEWEST_SHOWN].to_dict("records"):
-        west, south = square["col"] * side, square["row"] * side
-        ground = box(west, south, west + side, south + side)
-        cells.append({"n": int(square["n"]), "area": writer.polygon(ground), "at": writer.inside(ground)})
-    return cells
+    counted = counts_by_square(pools, side)
+    middles = (counted["col"] + 0.5) * side, (counted["row"] + 0.5) * side
+    return [
+        {"n": int(n), "area": writer.polygon(ground), "at": writer.inside(ground)}
+        for n, ground in zip(counted["n"], square_around(*middles, side), strict=True)
+    ]
 
 
 # --------------------------------------------------------------------------------------------- pictures and lines
@@ -366,7 +354,7 @@ def _background(result: Any, writer: Writer, public: bool) -> dict[str, Any]:
         pictures.append(_cover_picture(cover, grid, crs, known))
     for theme in themes.THEMES:
         values = _raster(result, theme.name)
-        if values is None or (public and not theme.public) or not np.isfinite(values).any():
+        if values is None or (public and theme.name in TEAM_RASTERS) or not np.isfinite(values).any():
             continue
         warped = warp(values, grid, crs, frame, resampling(grid, frame, categories=False))
         classes = np.where(known, classes_of(warped, theme.breaks), OUTSIDE)

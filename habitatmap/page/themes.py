@@ -27,7 +27,6 @@ class Theme:
     breaks: tuple[float, ...]
     colours: tuple[str, ...]
     chance: bool = False
-    public: bool = True
 
 
 THEMES = (
@@ -38,7 +37,7 @@ THEMES = (
     Theme("reach_now", CHANCE_BREAKS, HONEY, chance=True),
     Theme("reach_with_plan", CHANCE_BREAKS, HONEY, chance=True),
     Theme("reach_added", ADDED_BREAKS, HONEY, chance=True),
-    Theme("occupancy", CHANCE_BREAKS, DUSK, chance=True, public=False),
+    Theme("occupancy", CHANCE_BREAKS, DUSK, chance=True),
 )
 
 # land cover: from the class with most dead wood and flowers to the barest; then what a table marks as water or building

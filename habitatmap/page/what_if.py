@@ -20,6 +20,7 @@ from habitatmap.geo.grid import Grid
 from habitatmap.page.months import planes
 from habitatmap.plan.candidates import Candidates
 from habitatmap.plan.reach import block_sum, forage_in_reach, not_reached
+from habitatmap.privacy import may_be_placed
 
 MOST_CELLS = 1_000_000  # a browser multiplies them in a blink
 MOST_GROUND = 4_000_000  # cells of the map of allowed ground
@@ -75,7 +76,7 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
             "reasons": reasons,
             "pools": _columns(pools) | {"index": [row_of_pool[name] for name in pools["id"]]},
             "fixed": None if carried else _columns(fixed),
-            "plan": base.sites[["row", "col"]].to_numpy(int)[_public_ground(result)].tolist(),
+            "plan": base.sites[["row", "col"]].to_numpy(int)[may_be_placed(result.plan)].tolist(),
             "off_by": _off_by(weight, base, grid, median_m, size),
             **_turns(grid, result.crs),
         },
@@ -90,11 +91,6 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
     if not same:
         blocks["what-if-p"] = planes(np.rint(np.nan_to_num(chance) * FULL))
     return blocks
-
-
-def _public_ground(result: Any) -> NDArray[np.bool_]:
-    """The suggestions whose exact place the page may know."""
-    return (result.plan["private"] != "yes").to_numpy()
 
 
 def _columns(places: pd.DataFrame) -> dict[str, list[Any]]:

@@ -12,6 +12,7 @@ import numpy as np
 
 from habitatmap.paper.maps import GAP, Sheet, disc, ground, swatch, theme, whole
 from habitatmap.paper.typst_pdf import png
+from habitatmap.privacy import may_be_placed
 
 PNG_PX = 1600
 
@@ -42,7 +43,7 @@ def plan_sheet(result: Any) -> Sheet:
     """The suggestions of a team's plan over plain ground: no pool and no surface that could give a garden away."""
     sheet = whole(result)
     ground(sheet, result, faint=True)
-    mapped = result.plan[result.plan["private"] != "yes"]
+    mapped = result.plan[may_be_placed(result.plan)]
     for row in reversed(list(mapped.itertuples())):
         sheet.number(row.x, row.y, str(row.rank))
     sheet.key.append((disc("1"), "suggested pool, the most helpful first"))
@@ -71,7 +72,7 @@ def _sheets(public: Any) -> dict[str, Sheet]:
             f'fill="{GAP}" fill-opacity=".22" stroke="{GAP}" stroke-width="1.6" stroke-dasharray="5 3"',
         )
         sheet.key.append((swatch("#e2cddf"), "gap"))
-    on_public_ground = public.plan[public.plan["private"] != "yes"] if len(public.plan) else public.plan
+    on_public_ground = public.plan[may_be_placed(public.plan)]
     if len(on_public_ground):
         sheet = sheets["plan"] = whole(public)
         theme(sheet, public, "reach_with_plan")

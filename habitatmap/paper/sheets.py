@@ -21,11 +21,11 @@ from habitatmap.errors import InputError
 from habitatmap.export.folder import write_folder
 from habitatmap.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
 from habitatmap.paper.typst_pdf import pdf
+from habitatmap.privacy import ASK_M, middle_of_square, square_around
 from habitatmap.words.cautions import CONSENT, LOCAL, PRIVATE, general_cautions
 
 AROUND_M = 600.0  # side of the map picture of a site
 PICTURE_UNITS = 300.0
-SQUARE_M = 500.0  # side of the square that stands for a site on private ground
 WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 NOT_PUBLIC = "For the team: names places and people's consent. Not to be published."
 
@@ -287,7 +287,8 @@ def _middle(result: Any, rank: int) -> tuple[float, float]:
     """The middle of the square that a suggestion on private ground lies in."""
     cell = result.groundwork.sites.iloc[rank - 1]
     x, y = result.grid.centre(int(cell["row"]), int(cell["col"]))
-    return (math.floor(x / SQUARE_M) + 0.5) * SQUARE_M, (math.floor(y / SQUARE_M) + 0.5) * SQUARE_M
+    east, north = middle_of_square(x, y, ASK_M)
+    return float(east), float(north)
 
 
 def _picture(result: Any, x: float, y: float, zone: Any, private: bool, rank: int) -> str:
@@ -323,9 +324,7 @@ def _picture(result: Any, x: float, y: float, zone: Any, private: bool, rank: in
         sheet.number(x, y, str(rank))
         sheet.key.append((disc(str(rank)), "the suggested spot"))
     else:
-        side = SQUARE_M / 2
-        square = shapely.box(x - side, y - side, x + side, y + side)
-        sheet.lines([square], f'stroke="{ZONE}" stroke-width="2"')
+        sheet.lines([square_around(x, y, ASK_M)], f'stroke="{ZONE}" stroke-width="2"')
         sheet.key.append((swatch("#ffffff"), "square to ask in"))
     return sheet.svg(f"Site {rank}", result.credits)
 

@@ -17,6 +17,7 @@ from habitatmap.page.drawings import Mark, intervals
 from habitatmap.page.sections import Drawing, Section, Table, report_page
 from habitatmap.paper.pictures import plan_sheet
 from habitatmap.paper.printed import sections_pdf
+from habitatmap.privacy import may_be_placed
 from habitatmap.words.cautions import LOCAL
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
@@ -165,7 +166,7 @@ _CONSENT = {"yes": "given", "ask": "to be asked", "provisional": "not known"}
 def _where(result: Any) -> Section | None:
     if not len(result.plan):
         return None
-    on_map = int((result.plan["private"] != "yes").sum())
+    on_map = int(may_be_placed(result.plan).sum())
     words = ["The numbers are the suggestions of the list, the most helpful first."]
     if on_map < len(result.plan):
         words.append("Suggestions on private ground are left off the map: there, hosts are sought by street.")

@@ -16,12 +16,11 @@ from scipy.spatial import cKDTree
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
 from habitatmap.plan.zones import Zone
+from habitatmap.privacy import middle_of_square, private_zone, street_or_zone
 from habitatmap.words.reasons import doubt, reason
 
 # common practice, no source: the trees a volunteer would call near
 TREES_NEAR_M = 100.0
-# a street farther off than this says nothing about where a garden lies
-STREET_M = 250.0
 
 POOL_COLUMNS = [
     *("pool", "x", "y", "lon", "lat", "uncertainty_m", "standing", "forage_m", "dead_wood_m", "rot_hole_tree_m"),
@@ -56,10 +55,6 @@ PLAN_COLUMNS = [
         "private",
     ),
 ]
-# on private ground nothing is placed more closely than a square of this side (expert judgement: it holds many gardens)
-SQUARE_M = 250.0
-# private ground that could be one household's: fewer plots and fewer hectares than this (expert judgement)
-FEWEST_PLOTS, LEAST_PRIVATE_HA = 3, 1.0
 
 
 def lon_lat(x: NDArray[np.float64], y: NDArray[np.float64], crs: CRS) -> tuple[NDArray[Any], NDArray[Any]]:
@@ -115,18 +110,6 @@ def name_of_land(land: gpd.GeoDataFrame, at: int) -> str:
     """The polygon's name, else its kind, else its number."""
     row = land.iloc[at]
     return str(row["name"]) or str(row["kind"]) or f"land {at + 1}"
-
-
-def street_or_zone(x: float, y: float, paths: gpd.GeoDataFrame, kind: str, grid_m: float = 500.0) -> str:
-    """Where to look for a host on private land, without pointing at anybody: the next named street, else a square."""
-    if len(paths):
-        named = paths[paths["name"].astype(str) != ""]
-        if len(named):
-            far = named.distance(shapely.Point(x, y))
-            if float(far.min()) <= STREET_M:
-                return f"private ground near {named.loc[far.idxmin(), 'name']}"
-    east, north = int(x // grid_m * grid_m), int(y // grid_m * grid_m)
-    return f"{kind or 'private ground'} in the square of {grid_m:.0f} m from E {east}, N {north}"
 
 
 def pool_table(
@@ -261,17 +244,11 @@ def plan_table(
     return pd.DataFrame(rows, columns=PLAN_COLUMNS)
 
 
-def middle_of_square(x: Any, y: Any) -> tuple[Any, Any]:
-    """The middle of the square of SQUARE_M, aligned to the origin of the CRS, that holds a point."""
-    return (np.floor(np.asarray(x) / SQUARE_M) + 0.5) * SQUARE_M, (np.floor(np.asarray(y) / SQUARE_M) + 0.5) * SQUARE_M
-
-
 def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """The ground around each suggestion that serves at least 90 % as well: rank, place, private, area_ha and a shape.
 
     No shape points at a garden: the zone of a spot on public ground leaves private ground out, and that of a spot on
-    private ground is made of whole squares of SQUARE_M, the same as for `middle_of_square`. It has no shape where these
-    hold less private ground than FEWEST_PLOTS plots or LEAST_PRIVATE_HA, as it could then be somebody's own.
+    private ground is `privacy.private_zone`, which may have no shape.
     """
     plots = land.geometry[land["private"] == "yes"]
     closed = cells_in(plots, grid)
@@ -280,13 +257,7 @@ def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd
         row, col = np.nonzero(zone.mask)
         row, col = row + zone.row0, col + zone.col0
         if private == "yes":
-            x, y = middle_of_square(*grid.centre(row, col))
-            middles = np.unique(np.column_stack([x, y]), axis=0)
-            squares = shapely.union_all(shapely.box(*(middles - SQUARE_M / 2).T, *(middles + SQUARE_M / 2).T))
-            within = plots.intersection(squares)
-            within = within[~within.is_empty]
-            enough = len(within) >= FEWEST_PLOTS or within.area.sum() >= LEAST_PRIVATE_HA * 10_000
-            shapes.append(squares if enough else None)
+            shapes.append(private_zone(*grid.centre(row, col), plots))
             continue
         row, col = row[~closed[row, col]], col[~closed[row, col]]
         west, north = grid.left + col * grid.cell_m, grid.top - row * grid.cell_m

@@ -23,9 +23,10 @@ from habitatmap.errors import HabitatmapError
 from habitatmap.page import document as figure
 from habitatmap.page import map_page, public_page
 from habitatmap.page.names import names
-from habitatmap.page.payload import FEWEST_SHOWN, SORTS, Writer, _streets_in
+from habitatmap.page.payload import SORTS, Writer, _streets_in
 from habitatmap.page.pictures import OUTSIDE, classes_of, warp, web_frame
 from habitatmap.page.themes import FORAGE_BREAKS, THEMES
+from habitatmap.privacy import FEWEST_PRIVATE
 from habitatmap.words.page_words import WORDS
 from tests.browser.town import CELL, CRS_CODE, NORTH, WEST, blurred, square, town
 
@@ -222,7 +223,7 @@ def test_a_square_with_few_gardens_does_not_count_them() -> None:
     assert [cell["n"] for cell in cells] == [4]
     result.pools = result.pools.iloc[:4]
     assert block(public_page(result, blurred(result)), "cells") == []
-    assert FEWEST_SHOWN == 3
+    assert FEWEST_PRIVATE == 3
 
 
 def test_a_public_page_needs_the_blurred_result() -> None:
