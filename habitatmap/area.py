@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import datetime
 import difflib
-import re
-import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -28,16 +26,15 @@ from habitatmap.geo.crs import WGS84, choose_crs, crs_label, is_metric, metric_c
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
-from habitatmap.read.committed import read_wanted, taken_out
+from habitatmap.read.committed import read_committed, taken_out
 from habitatmap.read.coordinates import Box
 from habitatmap.read.corrections import corrected, read_corrected, read_corrections
 from habitatmap.read.exclusion_zones import read_keep_away
-from habitatmap.read.files import SUFFIXES, find_inputs, is_fix, read_tables, tables_in
-from habitatmap.read.formats.archive import archive_of, file_name
+from habitatmap.read.files import read_tables
+from habitatmap.read.folder import area_folder, find_all, nothing_to_map, unused
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.land import read_land
 from habitatmap.read.land_cover import (
-    RASTER_DRIVERS,
     CoverShapes,
     LandCover,
     Legend,
@@ -59,13 +56,8 @@ from habitatmap.read.settings import FILE_NAME, Settings, read_settings
 from habitatmap.read.shapes import match_layers, read_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
+from habitatmap.vocabulary.kinds import ENOUGH, Kind
 
-KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried", "wanted")
-# kinds of files in which people send records, and which are not read
-FOREIGN = frozenset(
-    ".json .gpx .kml .kmz .doc .docx .odt .rtf .pdf .numbers .xlsb .fods .mdb .accdb .html .htm .tab .mif .dxf".split()
-)
-SAVE_AS = "save it as csv, xlsx, ods, gpkg or geojson (GeoJSON must end in .geojson)"
 # half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
 MOST_CELLS_AROUND = 2500
 # a metre of the reference system may differ so much from one on the ground before it is said, and before it is refused
@@ -76,7 +68,7 @@ SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
 class Area:
     """An area folder, read and checked. Frames have the columns their readers in `intake` state; lengths are metres.
 
-    `has` names the inputs that the folder holds (KINDS, "land_cover", "overlays"); `notes` says what was decided on the
+    `has` names the kinds of input that the folder holds; `notes` says what was decided on the
     way; `boundary` and `inventoried` are shapely shapes, None where the folder has none.
     """
 
@@ -92,10 +84,10 @@ class Area:
     land: gpd.GeoDataFrame
     keep_away: gpd.GeoDataFrame
     paths: gpd.GeoDataFrame
-    wanted: pd.DataFrame
+    committed: pd.DataFrame
     boundary: Any
     inventoried: Any
-    has: frozenset[str]
+    has: frozenset[Kind]
     land_cover: LandCover | None
     tree_table: TreeTable
     notes: list[str] = field(default_factory=list)
@@ -107,25 +99,25 @@ class Area:
         return self.settings.title or self.folder.resolve().name
 
 
-def open_area(path: str | Path, as_of: datetime.date | None = None, wanted: Path | None = None) -> Area:
+def open_area(path: str | Path, as_of: datetime.date | None = None, committed: Path | None = None) -> Area:
     """Reads an area folder as of a day: `as_of`, else area.toml's, else today.
 
-    `wanted` is one more file of wanted sites; where it was saved on the map page, the pools taken out there do not
-    stand on that day (their visits still count for the estimate).
+    `committed` is one more file of committed sites; where it was saved on the map page, the pools taken out there do
+    not stand on that day (their visits still count for the estimate).
     Raises InputError (or its CrsError, LayerError) with one sentence where the folder cannot be used.
     """
-    folder = _folder(Path(path))
+    folder = area_folder(Path(path))
     settings = read_settings(folder)
     day = as_of or settings.as_of or datetime.date.today()
     stated = Stated(settings.columns.model_dump(), settings.source_crs, settings.crs, settings.encoding)
-    files = _find(folder, settings)
+    files = find_all(folder, settings)
     without: list[str] = []
-    if wanted is not None:
-        without, holds_sites = taken_out(wanted)
+    if committed is not None:
+        without, holds_sites = taken_out(committed)
         if holds_sites:
-            files["wanted"] = [*files.get("wanted", []), wanted]
-    if not {"pools", "land_cover", "overlays"} & files.keys():
-        raise InputError(_nothing_to_map(folder))
+            files[Kind.COMMITTED] = [*files.get(Kind.COMMITTED, []), committed]
+    if not ENOUGH & files.keys():
+        raise InputError(nothing_to_map(folder))
 
     rasters = [p for p in files.get("land_cover", []) if is_raster(p)]
     tables = {
@@ -135,9 +127,9 @@ def open_area(path: str | Path, as_of: datetime.date | None = None, wanted: Path
     tables = sort_kinds(tables, stated)
     corrections = read_corrections(folder)
     crs, chosen_by = _choose_crs(settings, rasters, corrected(tables, corrections, stated), stated)
-    about = (folder, settings, day, stated, files, rasters, crs, [chosen_by, *_unused(folder, files, settings)])
+    about = (folder, settings, day, stated, files, rasters, crs, [chosen_by, *unused(folder, files, settings)])
     area = read_corrected(tables, corrections, stated, lambda some: _read_area(some, *about))
-    return _without(area, without, wanted.name if wanted else "")
+    return _without(area, without, committed.name if committed else "")
 
 
 def _without(area: Area, names: Sequence[str], source: str) -> Area:
@@ -160,7 +152,7 @@ def _read_area(
     settings: Settings,
     day: datetime.date,
     stated: Stated,
-    files: Mapping[str, Sequence[Path]],
+    files: Mapping[Kind, Sequence[Path]],
     rasters: Sequence[Path],
     crs: CRS,
     first_notes: Sequence[str],
@@ -177,7 +169,7 @@ def _read_area(
     land = read_land(tables.get("land", []), crs, stated, ledger, day)
     keep_away = read_keep_away(tables.get("keep_away", []), crs, stated, ledger, settings.keep_away)
     paths = read_paths(tables.get("paths", []), crs, stated, ledger)
-    wanted = read_wanted(tables.get("wanted", []), crs, stated, ledger)
+    committed = read_committed(tables.get(Kind.COMMITTED, []), crs, stated, ledger)
     inventoried = read_outline(tables.get("inventoried", []), "inventoried", crs, stated, ledger)
     overlays = read_cover_shapes(tables.get("overlays", []), "overlays", crs, stated, ledger)
 
@@ -210,10 +202,10 @@ def _read_area(
         land=land,
         keep_away=keep_away,
         paths=paths,
-        wanted=wanted,
+        committed=committed,
         boundary=boundary,
         inventoried=inventoried,
-        has=frozenset(kind for kind, found in tables.items() if found) | ({"land_cover"} if cover else set()),
+        has=frozenset(kind for kind, found in tables.items() if found) | ({Kind.LAND_COVER} if cover else set()),
         land_cover=cover,
         tree_table=tree_table,
         notes=notes,
@@ -232,123 +224,7 @@ def _tell_late(visits: pd.DataFrame, day: datetime.date, ledger: Ledger) -> None
         )
 
 
-# --- files -----------------------------------------------------------------------------------------------------------
-
-
-def _folder(path: Path) -> Path:
-    if not path.exists():
-        raise InputError(f"{path.name or path} does not exist; expected an area folder, start one with: habitatmap new")
-    if not path.is_dir():
-        raise InputError(f"{path.name} is a file; expected the area folder that holds it")
-    return path
-
-
-def _find(folder: Path, settings: Settings) -> dict[str, list[Path]]:
-    """The files of each kind that the folder holds, in the order of their names."""
-    files = {kind: find_inputs(folder, kind) for kind in KINDS} | {"land_cover": _cover_files(folder, settings)}
-    overlays = folder / "overlays"
-    if overlays.is_dir():
-        given = (p for p in overlays.iterdir() if p.suffix.lower() in (*SUFFIXES, ".zip") and not is_fix(p))
-        files["overlays"] = sorted((t for p in given for t in tables_in(p)), key=file_name)
-    return {kind: paths for kind, paths in files.items() if paths}
-
-
-def _cover_files(folder: Path, settings: Settings) -> list[Path]:
-    named = settings.land_cover.file
-    if named is not None:
-        path = folder / named
-        if not path.is_file():
-            names = sorted(p.name for p in folder.iterdir() if p.is_file())
-            close = difflib.get_close_matches(named, names, n=1)
-            hint = f"did you mean {close[0]}?" if close else "put the file there or correct the line"
-            raise InputError(f"{FILE_NAME}: land_cover.file is {named}, which is not in the folder; {hint}")
-        return [path]
-    found = [
-        p
-        for p in folder.iterdir()
-        if (p.stem.lower() == "land_cover" or p.stem.lower().startswith("land_cover_"))
-        and p.suffix.lower() in (*RASTER_DRIVERS, *SUFFIXES)
-        and p.name != settings.land_cover.classes
-        and not is_fix(p)
-        and not looks_like_class_table(p)
-    ]
-    found += [p for p in find_inputs(folder, "land_cover") if p not in found and archive_of(p)]
-    return sorted(found, key=file_name)
-
-
-def _nothing_to_map(folder: Path) -> str:
-    names = sorted(p.name for p in folder.iterdir() if not p.name.startswith("."))
-    if not names:
-        return f"{folder.name or folder} is an empty folder; expected pools.csv or land_cover.tif, or both, in it"
-    close = next((f"did you mean {n} to be {k}{Path(n).suffix}?" for n in names if (k := _meant(n))), "put one there")
-    close = next((f"{n} is of a kind that is not read; {SAVE_AS}" for n in names if _is_foreign(n)), close)
-    return f"{folder.name or folder} holds neither pools.* nor land_cover.*, and one of them is needed; {close}"
-
-
-def _is_foreign(name: str) -> bool:
-    """Whether a file has the name of an input, and is of a kind in which people send records but that is not read."""
-    path = Path(name.lower())
-    return path.suffix in FOREIGN and any(path.stem == kind or path.stem.startswith(f"{kind}_") for kind in KINDS)
-
-
-def _meant(name: str) -> str:
-    """The kind of input a file may be meant for, "" where its name is like none."""
-    path = Path(name)
-    if path.suffix.lower() not in (*RASTER_DRIVERS, *SUFFIXES):
-        return ""
-    # "pools (1).csv" and "pools - copy.xlsx" begin with the word; whether they add to the first one nobody can know
-    word = re.match(r"[^\W\d]+", path.stem.lower())
-    names = [*KINDS, "land_cover"]
-    close = [word[0]] if word and word[0] in names else difflib.get_close_matches(path.stem.lower(), names, 1, 0.75)
-    return close[0] if close else ""
-
-
-def _unused(folder: Path, files: dict[str, list[Path]], settings: Settings) -> list[str]:
-    """A word on files that look like inputs under a wrong name, and on [source_crs] lines that name no file."""
-    used = {file_name(p) for paths in files.values() for p in paths} | {settings.land_cover.classes}
-    notes = [
-        f'{p.name} looks like a class table; to use it, add to area.toml: [land_cover] classes = "{p.name}".'
-        for p in sorted(folder.iterdir())
-        if p.name not in used and looks_like_class_table(p)
-    ]
-    notes += [
-        f"{p.name} is not read: the name of an input is expected, such as {kind}{p.suffix}"
-        for p in sorted(folder.iterdir())
-        if p.is_file()
-        and p.name not in used
-        and not is_fix(p)
-        and not looks_like_class_table(p)
-        and (kind := _meant(p.name))
-    ]
-    notes += [
-        f"{p.name} is not read, as its kind of file is none of those of inputs; {SAVE_AS}."
-        for p in sorted(folder.iterdir())
-        if _is_foreign(p.name)
-    ]
-    notes += [
-        f"{p.name} is not read: it cannot be unpacked, so nobody knows whether inputs lie in it."
-        for p in sorted(folder.glob("*.zip"))
-        if p.name not in used and not zipfile.is_zipfile(p)
-    ]
-    lines = [
-        f"{FILE_NAME}: [{key}] names {n}, which is no input"
-        for key, lines in (("source_crs", settings.source_crs), ("encoding", settings.encoding))
-        for n in lines
-        if n not in used
-    ]
-    return notes + lines
-
-
-def looks_like_class_table(path: Path) -> bool:
-    """Whether a CSV has the headings of a class table."""
-    if path.suffix.lower() != ".csv" or not path.is_file():
-        return False
-    with path.open("rb") as file:
-        heads = re.split(r"[,;\s\"]+", file.readline(10_000).decode("utf-8-sig", errors="replace"))
-    return "code" in heads and bool({"forage_01", "like"} & set(heads))
-
-
-def _tables(path: Path, kind: str, stated: Stated) -> list[Table]:
+def _tables(path: Path, kind: Kind, stated: Stated) -> list[Table]:
     return read_tables(path, stated.columns.get(kind, {}).values(), stated.encoding)
 
 
@@ -372,14 +248,26 @@ def _choose_crs(
     return crs, f"The reference system is {crs_label(crs)}, chosen from the data; {FILE_NAME} states none."
 
 
+# where an area lies, from the surest kind of input to the least sure
+_PLACED = (
+    Kind.LAND_COVER,
+    Kind.BOUNDARY,
+    Kind.POOLS,
+    Kind.OVERLAYS,
+    Kind.LAND,
+    Kind.TREES,
+    Kind.KEEP_AWAY,
+)
+
+
 def _some_places(rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]], stated: Stated) -> tuple[Any, Any]:
     """Longitudes and latitudes of the first input that has any: the land cover, the boundary, the pools, and so on."""
     for path in rasters:
         own = raster_crs(path, dict(stated.source_crs))
         west, south, east, north = raster_bounds(path, own, dict(stated.source_crs))
         return to_lonlat([west, east], [south, north], own)
-    for kind in ("land_cover", "boundary", "pools", "overlays", "land", "trees", "keep_away"):
-        if kind in ("pools", "trees"):
+    for kind in _PLACED:
+        if kind in (Kind.POOLS, Kind.TREES):
             lon, lat = rough_lonlat(tables.get(kind, []), kind, stated)
         else:
             lon, lat = _lonlat_of_shapes(tables.get(kind, []), kind, stated)
@@ -562,7 +450,7 @@ def blurred(area: Area) -> Area:
         pools=pools,
         visits=privacy.public_visits(area.visits, names),
         land=land,
-        wanted=privacy.public_sites(area.wanted, privacy.is_private(area.wanted, area.land)),
+        committed=privacy.public_sites(area.committed, privacy.is_private(area.committed, area.land)),
         ledger=_counts_only(area.ledger),
         notes=area.notes[:1],
     )

@@ -306,7 +306,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     with clock("Which spots help most"):
         p_anywhere = known.new_on(ground, grid.shape)
         p_new = np.where(where.allowed, p_anywhere, np.nan)
-        kept = kept_sites(area.wanted, is_private(area.wanted, area.land), grid, p_anywhere)
+        kept = kept_sites(area.committed, is_private(area.committed, area.land), grid, p_anywhere)
         cost = site_costs(area.land, where.land_index, settings.plan)
         asked = Problem.of(
             weight,
@@ -319,14 +319,14 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
             budget=settings.plan.budget,
             **frame,
         )
-        wanted = number_of_pools(settings.plan, cost, where.allowed, kept) if forage_ha > 0 else 0
+        requested = number_of_pools(settings.plan, cost, where.allowed, kept) if forage_ha > 0 else 0
         ec_gain = None
         if settings.plan.objective == "connectivity":
             here = build_network(network_places(places, spots.access), flight.link_m, flight.dispersal_median_m)
             reaching = (spots.access, grid, flight.link_m, flight.dispersal_median_m)
-            choice, ec_gain = plan_by_connectivity(asked, wanted, here, *reaching)
+            choice, ec_gain = plan_by_connectivity(asked, requested, here, *reaching)
         else:
-            choice = make_plan(asked, wanted)
+            choice = make_plan(asked, requested)
         sites = choice.frame
         with_plan = choice.with_plan
         suggested = _as_places(sites, grid)
@@ -337,7 +337,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         gains = gains_by_simulation(weight, places, sites, draws, site_draws, **frame)
 
     with clock("How far from the best possible"):
-        bound = certify(asked, wanted, rounds=1 if for_public else ROUNDS)
+        bound = certify(asked, requested, rounds=1 if for_public else ROUNDS)
 
     with clock("How sure"):
         around = (
@@ -465,8 +465,8 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         candidates={"all": grid.rows * grid.cols, "lost": where.lost, "left": where.left},
         plan={
             "pools": len(sites),
-            "wanted": choice.requested,
-            "decided": int(sites["kept"].sum()),
+            "requested": choice.requested,
+            "committed": int(sites["kept"].sum()),
             "objective": settings.plan.objective,
             **_spent(asked, sites, settings.plan.cost_unit),
             "share_of_bound": bound.share(with_plan) if len(sites) and ec_gain is None else None,
@@ -480,7 +480,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         sensitivity=steady.sensitivity.to_dict("records"),
         forage={"lean_month": spots.lean_month, "months": list(settings.season.months)},
         missing=missing_inputs(area.has, int(up.sum()), int(known.looks.looks.sum())),
-        warnings=[*known.warnings, *unknown_names(area.land, settings.plan), *_not_kept(area.wanted, kept)],
+        warnings=[*known.warnings, *unknown_names(area.land, settings.plan), *_not_kept(area.committed, kept)],
         seconds=clock.seconds,
         versions=versions(__version__),
         cautions=general_cautions(settings),
@@ -607,12 +607,13 @@ def _spent(asked: Problem, sites: pd.DataFrame, unit: str) -> dict[str, Any]:
     return {"budget": asked.budget, "spent": spent, "cost_unit": unit}
 
 
-def _not_kept(wanted: pd.DataFrame, kept: pd.DataFrame) -> list[str]:
-    """A word on wanted sites that the plan could not keep."""
-    lost = len(wanted) - len(kept)
+def _not_kept(committed: pd.DataFrame, kept: pd.DataFrame) -> list[str]:
+    """A word on committed sites that the plan could not keep."""
+    lost = len(committed) - len(kept)
     if not lost:
         return []
-    return [f"{lost} of {len(wanted)} wanted sites are not in the plan: they lie outside the map, or share a cell."]
+    some = f"{lost} of {len(committed)} committed sites"
+    return [f"{some} are not in the plan: they lie outside the map, or share a cell."]
 
 
 def _ground(cover: LandCover | None) -> Array | None:

@@ -117,7 +117,7 @@ def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:
         "occupancy_low": 0.1,
         "occupancy_high": 0.6,
         "robustness": 0.8,
-        "wanted": "no",
+        "committed": "no",
         "not_allowed": "",
         "sampled": "yes",
         "private": "no",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -11,14 +12,25 @@ import click
 log = logging.getLogger("habitatmap")
 
 
+def renamed(new: str) -> Callable[[click.Context, click.Parameter, object], None]:
+    """What refuses an option of an earlier version, with its name of today."""
+
+    def refuse(context: click.Context, option: click.Parameter, value: object) -> None:
+        if value is not None:
+            raise click.UsageError(f"The option {option.opts[0]} is now called {new}.", context)
+
+    return refuse
+
+
 @click.command("map")
 @click.argument("area", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/out.")
 @click.option(
-    "--wanted",
+    "--committed",
     type=click.Path(path_type=Path),
-    help="One more file of wanted sites, or one saved under What if on the map: its pools are kept or taken out.",
+    help="One more file of committed sites, or one saved under What if on the map: its pools are kept or taken out.",
 )
+@click.option("--wanted", hidden=True, expose_value=False, callback=renamed("--committed"))
 @click.option("--language", type=click.Choice(["en", "de", "fr", "nl"]), default="en", help="The maps' first language.")
 @click.option("--tiles", help="An online background for the maps, off at first: https://SERVER/{z}/{x}/{y}.png")
 @click.option("--tiles-credit", default="", help="The words the server of --tiles asks to be named with.")
@@ -28,7 +40,7 @@ log = logging.getLogger("habitatmap")
 def command(
     area: Path,
     out: Path | None,
-    wanted: Path | None,
+    committed: Path | None,
     language: str,
     tiles: str | None,
     tiles_credit: str,
@@ -50,7 +62,7 @@ def command(
     }
     target = out or area / "out"
     check_target(target)
-    opened = open_area(area, wanted=wanted)
+    opened = open_area(area, committed=committed)
     for kind, n in opened.ledger.counts().items():
         if n["read"]:
             log.info("%-10s %6d read, %d accepted, %d set aside", kind, n["read"], n["accepted"], n["set_aside"])

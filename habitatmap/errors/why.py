@@ -149,7 +149,7 @@ class Why(Enum):
     SHAPE_BROKEN = ("the shape is not well-formed", "export it again as WKT")
     SHAPE_UNSTATED = ("the shape is in metres, but no system is stated", STATE_SYSTEM)
     SHAPE_UNREACHABLE = ("the shape has no image in {system}", "check the file's reference system")
-    WRONG_SHAPE = ("{shape} where {wanted} is expected", "draw it as {wanted}")
+    WRONG_SHAPE = ("{shape} where {expected} is expected", "draw it as {expected}")
 
     # --- land cover
     NO_CLASS = ("the row has no class", "correct the class, or add a row for it to a class table of your own")

@@ -10,8 +10,9 @@ from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import Floats32, class_values
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.layers import TreeTable
+from habitatmap.vocabulary.terms import Condition
 
-DEAD = ["dead", "stump", "log"]
+DEAD = [condition for condition in Condition if condition.is_dead_wood]
 
 
 def dead_wood(

@@ -12,6 +12,7 @@ from habitatmap.geo.engine import THREADS, Blocks, Engine, Stage, map_tiles
 from habitatmap.geo.grid import Grid
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.layers import TreeTable
+from habitatmap.vocabulary.terms import Condition
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -48,7 +49,7 @@ def forage_by_month(
     if cover is None:
         return np.full((12, *grid.shape), np.nan, dtype=np.float32)
     forage = class_values(cover, MONTHS, engine)
-    growing = trees[trees["condition"].isin(["living", ""])]
+    growing = trees[trees["condition"].isin([Condition.LIVING, ""])]
     row, col = grid.cell_of(growing["x"], growing["y"])
     crowns = tree_table.crown_m2(growing)[:, None] / grid.cell_m**2 * tree_table.forage(growing)
     within = grid.inside(row, col)

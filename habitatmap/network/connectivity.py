@@ -349,11 +349,11 @@ class _Block:
             length, before = dijkstra(block, directed=True, indices=self.sources[some], return_predecessors=True)
             return some, length, before
 
-        def lost(found: tuple[slice, Floats, NDArray[np.int32]], wanted: NDArray[np.bool_]) -> Floats:
+        def lost(found: tuple[slice, Floats, NDArray[np.int32]], chosen: NDArray[np.bool_]) -> Floats:
             some, length, before = found
             return _lost_by_removal(
                 block.indptr, block.indices, block.data, a, self.sources[some], share[some], later[some],
-                length, before, wanted,
+                length, before, chosen,
             )  # fmt: skip
 
         def part(lo: int) -> tuple[Any, ...]:
@@ -372,9 +372,9 @@ class _Block:
             row_sum[self.order] = seen_from if self.all else np.maximum(seen_by, a)
             if removals and not self.all:
                 at_least = 2.0 * a * row_sum[self.order] - a**2
-                wanted = _largest(at_least, WORKED_OUT // 2) | _largest(at_least + at_most, WORKED_OUT // 2)
-                exact = np.sum(list(pool.map(lambda p: lost(p[3], wanted), parts)), axis=0)
-                stepping[self.order] = np.where(wanted, exact, np.nan)
+                chosen = _largest(at_least, WORKED_OUT // 2) | _largest(at_least + at_most, WORKED_OUT // 2)
+                exact = np.sum(list(pool.map(lambda p: lost(p[3], chosen), parts)), axis=0)
+                stepping[self.order] = np.where(chosen, exact, np.nan)
             else:
                 stepping[self.order] = at_most
         variance = 0.0 if self.all else float(a.sum()) ** 2 * float(seen_from.var(ddof=1)) / len(self.sources)
@@ -416,9 +416,9 @@ def _lost_by_removal(
     later: NDArray[np.int64],
     length: Floats,
     before: NDArray[np.int32],
-    wanted: NDArray[np.bool_],
+    chosen: NDArray[np.bool_],
 ) -> Floats:  # pragma: no cover - compiled
-    """What pairs of these sources with places after `later` lose without each wanted k: (n,).
+    """What pairs of these sources with places after `later` lose without each chosen k: (n,).
 
     That is sum share a_j (best - best without k). share, later: (sources,). length, before: (sources, n) best path
     lengths and predecessors. Only the places behind k in the source's tree of best paths can lose; their new lengths
@@ -461,7 +461,7 @@ def _lost_by_removal(
         for m in range(1, n):
             k = in_order[m]
             first, last = m + 1, m + size[k]
-            if not wanted[k] or latest[k] <= later[s]:
+            if not chosen[k] or latest[k] <= later[s]:
                 continue
             heap = [(0.0, np.int64(0)) for _ in range(0)]
             for b in range(first, last):

@@ -17,8 +17,9 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.rows import close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.read.values import name_of, yes_no
+from habitatmap.vocabulary.kinds import Kind
 
-WANTED = {
+COMMITTED = {
     "name": "str",
     "x": "float64",
     "y": "float64",
@@ -30,13 +31,13 @@ WANTED = {
 }
 
 
-def read_wanted(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:
-    """Wanted sites as `WANTED` has them, x and y in metres of `crs`, in the order of their names.
+def read_committed(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:
+    """Committed sites as `COMMITTED` has them, x and y in metres of `crs`, in the order of their names.
 
     Rows without a place and repeats leave for the ledger. A site needs no name. CrsError where coordinates have no
     known system.
     """
-    drafts = open_drafts("wanted", tables, stated, ledger)
+    drafts = open_drafts(Kind.COMMITTED, tables, stated, ledger)
     columns: list[dict[str, Any]] = []
     for draft in drafts:
         draft.about = [name_of(cell) for cell in draft.cells("name")]
@@ -55,7 +56,7 @@ def read_wanted(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledge
         )
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     close(drafts, ledger)
-    return shaped(frame, WANTED, ("name", "x", "y"))
+    return shaped(frame, COMMITTED, ("name", "x", "y"))
 
 
 def taken_out(path: Path) -> tuple[list[str], bool]:
@@ -64,7 +65,9 @@ def taken_out(path: Path) -> tuple[list[str], bool]:
     Any other file takes none out. Raises InputError where the file is not there.
     """
     if not path.is_file():
-        raise InputError(f"{path.name} does not exist; --wanted needs a file saved on the map page, or a list of sites")
+        raise InputError(
+            f"{path.name} does not exist; --committed needs a file saved on the map page, or a list of sites"
+        )
     if path.suffix.lower() not in (".geojson", ".json"):
         return [], True
     try:

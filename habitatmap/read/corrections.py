@@ -31,6 +31,7 @@ from habitatmap.read.formats.cells import as_text, clean, guard
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import ALIASES, match_headings
 from habitatmap.read.ledger import Ledger, SetAside
+from habitatmap.vocabulary.kinds import TABLES, Kind
 
 FIRST = ("why", "what_to_do")
 LAST = ("from_file", "from_sheet", "from_row", "mark", "saved_as")
@@ -271,7 +272,7 @@ def with_corrections(tables: Tables, placed: Sequence[Placed], lost: Lost) -> di
 
 def _kind_of(file: str) -> str:
     """The kind of input that a correction file is for, by its name alone."""
-    return next((kind for kind in ("visits", "trees", "land", "keep_away") if file.startswith(kind)), "pools")
+    return next((kind for kind in TABLES if file.startswith(kind)), Kind.POOLS)
 
 
 def _extended(table: Table, placed: Sequence[Placed]) -> Table:

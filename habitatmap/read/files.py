@@ -19,12 +19,12 @@ from habitatmap.read.formats.table import Table
 from habitatmap.read.formats.text import read_text
 from habitatmap.read.formats.workbook import read_workbook
 from habitatmap.read.headings import fold
+from habitatmap.vocabulary.kinds import Kind
 
 TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
 SHEET_SUFFIXES = (".xlsx", ".xlsm", ".xls", ".ods")
 VECTOR_SUFFIXES = (".gpkg", ".geojson", ".shp")
 SUFFIXES = (*TEXT_SUFFIXES, *SHEET_SUFFIXES, *VECTOR_SUFFIXES, ".parquet")
-KINDS = ("pools", "visits", "trees", "land", "keep_away", "paths", "boundary", "inventoried", "land_cover")
 # the end of the name of a correction file, before its suffix
 FIX = ".fix"
 
@@ -39,7 +39,7 @@ def is_fix(path: Path) -> bool:
     return path.stem.casefold().endswith(FIX)
 
 
-def find_inputs(folder: Path, kind: str) -> list[Path]:
+def find_inputs(folder: Path, kind: Kind) -> list[Path]:
     """The area's files of one kind in the order of their names: `pools.*`, `pools_*.*`, in any format we read.
 
     A file in a zip counts as one in the folder, and in a zip named for a kind, such as `pools.zip`, every file does
@@ -49,29 +49,22 @@ def find_inputs(folder: Path, kind: str) -> list[Path]:
     for path in folder.iterdir():
         if is_fix(path):
             continue
-        if path.suffix.casefold() in SUFFIXES and _is_named(path, kind):
+        if path.suffix.casefold() in SUFFIXES and Kind.of_stem(path.stem) == kind:
             found.append(path)
         elif path.suffix.casefold() == ".zip" and path.is_file():
             found += _inputs_in(path, kind)
     return sorted(found, key=file_name)
 
 
-def _is_named(path: Path, kind: str) -> bool:
-    stem = path.stem.casefold()
-    # land_cover.gpkg is no land register, whatever its first word
-    if kind == "land" and stem.startswith("land_cover"):
-        return False
-    return stem == kind or stem.startswith(f"{kind}_")
-
-
-def _inputs_in(archive: Path, kind: str) -> list[Path]:
-    meant = _is_named(archive, kind)
+def _inputs_in(archive: Path, kind: Kind) -> list[Path]:
+    meant = Kind.of_stem(archive.stem) == kind
     try:
         inside = tables_in(archive)
     except InputError:
         # a zip of photos may be as broken as it likes; one named for an input may not
         return [archive] if meant else []
-    found = [p for p in inside if _is_named(p, kind) or (meant and not any(_is_named(p, other) for other in KINDS))]
+    # in pools.zip, a file that is named for no kind is a list of pools
+    found = [p for p in inside if (Kind.of_stem(p.stem) or (kind if meant else None)) == kind]
     return found or ([archive] if meant else [])
 
 

@@ -22,11 +22,11 @@ from numpy.typing import NDArray
 
 from habitatmap.errors import LayerError
 from habitatmap.read.headings import fold
+from habitatmap.vocabulary.terms import Basis, Condition
 
 MONTHS = range(1, 13)
 FORAGE = [f"forage_{month:02d}" for month in MONTHS]
 BOUNDS = ["forage_low", "forage_high", "dead_wood_low", "dead_wood_high"]
-BASES = ("published", "common practice", "expert judgement")
 CHOICES = {"assumed": ("garden", "mowing"), "ground": ("water", "building")}
 
 CLASS_COLUMNS = ["code", "label", *FORAGE, "dead_wood", "basis", "source", *BOUNDS, "assumed", "ground"]
@@ -242,7 +242,7 @@ class TreeTable:
 
     @staticmethod
     def _is_dead(trees: pd.DataFrame) -> NDArray[np.bool_]:
-        return trees["condition"].isin(["dead", "stump", "log"]).to_numpy(dtype=bool)
+        return trees["condition"].isin([c for c in Condition if c.is_dead_wood]).to_numpy(dtype=bool)
 
 
 def _genus_row(names: Mapping[str, int], genus: str, species: str) -> int:
@@ -465,7 +465,7 @@ def _one_of(path: Path, number: int, column: str, text: str, choices: tuple[str,
 
 
 def _check_basis(path: Path, number: int, basis: str, source: str) -> None:
-    _one_of(path, number, "basis", basis, BASES)
+    _one_of(path, number, "basis", basis, tuple(Basis))
     if not source:
         raise _fault(path, number, "source", "", "where the values come from")
 

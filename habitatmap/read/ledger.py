@@ -14,9 +14,9 @@ from habitatmap.read.corrected_rows import Lost, Placed
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import Headings
+from habitatmap.vocabulary.kinds import COUNTED
 
 T = TypeVar("T")
-KINDS = ("pools", "visits", "trees", "land", "keep_away")
 COLUMNS = ("file", "row", "column", "value", "reason", "remedy")
 # a cell longer than this is cut in the list of what was set aside; its file and row still lead to the whole text
 LONGEST_VALUE = 300
@@ -151,8 +151,8 @@ class Ledger:
             self.remarks.append(text)
 
     def counts(self) -> dict[str, dict[str, int]]:
-        """{kind: {"read", "accepted", "set_aside"}}, with every kind of `KINDS` present."""
-        total = {kind: {"read": 0, "accepted": 0, "set_aside": 0} for kind in KINDS}
+        """{kind: {"read", "accepted", "set_aside"}}, with every kind of `COUNTED` present."""
+        total: dict[str, dict[str, int]] = {str(kind): {"read": 0, "accepted": 0, "set_aside": 0} for kind in COUNTED}
         for (kind, _file), (read, accepted, aside) in self.by_file().items():
             part = total.setdefault(kind, {"read": 0, "accepted": 0, "set_aside": 0})
             part["read"] += read

@@ -37,7 +37,7 @@ _ESSENTIAL = {
     "pools": {"pool", "x", "lon", "position"},
     "visits": {"pool"},
     "trees": {"x", "lon", "position"},
-    "wanted": {"x", "lon", "position"},
+    "committed": {"x", "lon", "position"},
 }
 
 

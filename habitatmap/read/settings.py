@@ -14,9 +14,12 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from habitatmap.errors import InputError
+from habitatmap.vocabulary.kinds import OLD_NAMES
+from habitatmap.vocabulary.terms import Consent, Mosquitoes, Objective, ShareBy
 
 FILE_NAME = "area.toml"
-TABLE_KINDS = ("pools", "visits", "trees", "land", "keep_away")
+# keys of an earlier version, and what they are called today
+RENAMED = {f"columns.{old}": f"columns.{new}" for old, new in OLD_NAMES.items()}
 
 
 def _a_date(value: object) -> object:
@@ -114,13 +117,13 @@ class PlanSettings(_Part):
     pools: Annotated[int, Field(ge=0, description="a whole number, 0 or more")] = 10
     spacing_m: MetresOrNone = 100.0
     consent: Annotated[
-        tuple[Literal["yes", "ask"], ...],
+        tuple[Literal[Consent.YES, Consent.ASK], ...],
         Field(strict=False, description='a list of "yes" and "ask" (land with consent "no" is never planned on)'),
-    ] = ("yes", "ask")
+    ] = (Consent.YES, Consent.ASK)
     private: Annotated[bool, Field(description="true or false")] = False
-    objective: Annotated[
-        Literal["reach", "connectivity"], Field(description='"reach" (forage in reach) or "connectivity"')
-    ] = "reach"
+    objective: Annotated[Objective, Field(strict=False, description='"reach" (forage in reach) or "connectivity"')] = (
+        Objective.REACH
+    )
     budget: Money | None = None
     cost_per_site: Money = 1.0
     cost_by_kind: Annotated[dict[str, Money], Field(description="the cost of a site by kind of land")] = {}
@@ -132,9 +135,9 @@ class CautionSettings(_Part):
     """What is known about disease-carrying mosquitoes in the area."""
 
     mosquitoes: Annotated[
-        Literal["not assessed", "none reported", "reported"],
-        Field(description='"not assessed", "none reported" or "reported"'),
-    ] = "not assessed"
+        Mosquitoes,
+        Field(strict=False, description='"not assessed", "none reported" or "reported"'),
+    ] = Mosquitoes.NOT_ASSESSED
 
 
 class RoundsSettings(_Part):
@@ -147,9 +150,9 @@ class RoundsSettings(_Part):
     hot_weeks: Annotated[list[Text], Field(description='a list of weeks, such as ["2026-W28"]')] = []
     extra_visits: Annotated[int, Field(ge=0, description="a whole number, 0 or more")] = 3
     people: Annotated[list[Text], Field(description='a list of names, such as ["Ann", "Ben"]')] = []
-    share_by: Annotated[
-        Literal["last visitor", "shortest walk"], Field(description='"last visitor" or "shortest walk"')
-    ] = "last visitor"
+    share_by: Annotated[ShareBy, Field(strict=False, description='"last visitor" or "shortest walk"')] = (
+        ShareBy.LAST_VISITOR
+    )
     path_within_m: MetresOrNone = 250.0
 
 
@@ -173,7 +176,7 @@ class ColumnSettings(_Part):
     trees: dict[str, Text] = {}
     land: dict[str, Text] = {}
     keep_away: dict[str, Text] = {}
-    wanted: dict[str, Text] = {}
+    committed: dict[str, Text] = {}
     land_cover: dict[str, Text] = {}
 
 
@@ -289,6 +292,8 @@ def _shown(value: object) -> str:
 def _nearest(keys: tuple[str, ...], model: type[_Part]) -> str:
     """What the user may have meant: the nearest key of the same table, else of any, else the table's keys."""
     here = ".".join([*keys[:-1], ""])
+    if new := RENAMED.get(".".join(keys)):
+        return f"it is now called {new}"
     names = list(model.model_fields)
     close = difflib.get_close_matches(keys[-1], names, n=1, cutoff=0.6)
     if close:

@@ -133,7 +133,7 @@ def read_shapes(
     wrong = shapely.is_missing(parts) | shapely.is_empty(parts)
     for i, shape in zip(at[wrong], found[wrong], strict=True):
         value = NAMES[shapely.get_type_id(shape)]
-        told = Why.WRONG_SHAPE.of(shape=value, wanted=name)
+        told = Why.WRONG_SHAPE.of(shape=value, expected=name)
         ledger.set_row_aside(kind, table, int(i), Fault("geometry", value, told))
     return Shapes(table, at[~wrong], parts[~wrong])
 

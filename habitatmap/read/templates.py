@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from habitatmap.read.formats.cells import as_text
+from habitatmap.vocabulary.terms import Outcome, YesNo
 
 # --- words -----------------------------------------------------------------------------------------------------------
 
@@ -21,8 +22,7 @@ from habitatmap.read.formats.cells import as_text
 EXAMPLE = "example, not read"
 NOT_READ = "This sheet is not read."
 
-YES_NO = ("yes", "no")
-OUTCOMES = ("larvae", "none seen", "dry", "frozen", "gone", "not reached")
+YES_NO = tuple(YesNo)
 DROWNING = "A few centimetres of water can drown a small child: narrow, filled with litter, under a fixed grille."
 NO_LOOKS = "none seen: looked and found no larvae. Dry, frozen, gone, not reached are no looks. Blank is not none seen."
 
@@ -57,7 +57,7 @@ POOLS = (
 VISITS = (
     Column("pool", 20, EXAMPLE, "A name from the list of pools. Fill the list on the sheet Pool names.", "names"),
     Column("date", 12, datetime.date(2024, 6, 15), "The day of the visit.", "date"),
-    Column("outcome", 14, "none seen", NO_LOOKS, OUTCOMES, strict=True),
+    Column("outcome", 14, "none seen", NO_LOOKS, tuple(Outcome), strict=True),
     Column("larvae", 10, 0, "How many were seen. 10+ or 2-3 are read too. Blank where nobody counted.", (0, 10_000)),
     Column("taxon", 24, None, "The species or group, where somebody named it, such as Eristalini."),
     Column("checked", 10, "no", "yes where somebody who knows the species saw it or a photo.", YES_NO, strict=True),

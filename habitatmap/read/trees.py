@@ -21,6 +21,7 @@ from habitatmap.read.layers import genus_by_name
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.read.values import yes_no
+from habitatmap.vocabulary.terms import Condition
 
 TREES = {
     "x": "float64",
@@ -47,23 +48,25 @@ GIRTH_TO_DIAMETER = (2.5, 4.0)
 
 # English; German; French; Dutch; Spanish; Finnish
 _CONDITIONS = {
-    "living": """living, alive, live, good, fair, poor, healthy, excellent, very good, moderate, critical,
+    Condition.LIVING: """living, alive, live, good, fair, poor, healthy, excellent, very good, moderate, critical,
         damaged, declining, young, mature,
         veteran, over mature, semi mature, ancient; lebend, lebendig, vital, gut, gesund, mittel, schlecht, geschadigt;
         vivant, bon, moyen, mauvais, sain; levend, goed, matig, slecht, redelijk; vivo, viva, bueno, buena,
         regular, malo, sano;
         elava, hyva, tyydyttava, huono, terve, elossa""",
-    "dead": """dead, dead tree, standing dead, snag, dead standing; tot, abgestorben, totholz, stehendes totholz,
+    Condition.DEAD: """dead, dead tree, standing dead, snag, dead standing; tot, abgestorben, totholz, stehendes
+        totholz,
         abgangig tot;
         mort, arbre mort, morte, chandelle; dood, dode boom, afgestorven; muerto, muerta, arbol muerto, seco;
         kuollut, pystykuollut, kelo""",
-    "stump": "stump, tree stump, stub; stumpf, baumstumpf, stubben; souche; stronk, boomstronk, stobbe; tocon; kanto",
-    "log": """log, fallen, fallen log, fallen dead, lying dead, lying dead wood, windthrow, fallen tree;
+    Condition.STUMP: """stump, tree stump, stub; stumpf, baumstumpf, stubben; souche; stronk, boomstronk, stobbe; tocon;
+        kanto""",
+    Condition.LOG: """log, fallen, fallen log, fallen dead, lying dead, lying dead wood, windthrow, fallen tree;
         liegend, liegendes totholz, stamm liegend, umgesturzt;
         tronc au sol, couche, bois mort au sol; liggend, omgevallen, liggend dood hout; caido, tronco caido, arbol
         caido;
         maapuu, kaatunut, makaava""",
-    "no tree": """vacant, vacant site, vacant planting site, planting site, empty, empty pit, empty tree pit,
+    Condition.NO_TREE: """vacant, vacant site, vacant planting site, planting site, empty, empty pit, empty tree pit,
         removed, felled,
         cut down, gone, no tree, missing, retired; leer, leerer standort, gefallt, entfernt, baum fehlt, fehlt,
         nachpflanzung geplant;
@@ -106,11 +109,11 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
     names = [named[pair] for pair in given]
     conditions = _conditions(draft, ledger)
     for at, condition in enumerate(conditions):
-        if condition == "no tree":
+        if condition == Condition.NO_TREE:
             draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], Why.VACANT)
     for at, felled in enumerate(draft.cells("felled")):
         # a felled tree may have left a stump or a log, if the row says so
-        if felled is not None and yes_no(felled) != "no" and conditions[at] not in ("stump", "log"):
+        if felled is not None and yes_no(felled) != "no" and conditions[at] not in (Condition.STUMP, Condition.LOG):
             draft.refuse(at, "felled", felled, Why.VACANT)
     _points, x, y = place_rows(draft, crs, stated, ledger)
     return {
@@ -207,7 +210,7 @@ def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:
 
 
 def _conditions(draft: Draft, ledger: Ledger) -> list[str]:
-    """living, dead, stump, log, "no tree" or "" for each row, from its condition, else from its name."""
+    """A `Condition`, or "" where none is known, for each row, from its condition, else from its name."""
     answer, unknown = [], []
     for said, *names in zip(*(draft.cells(c) for c in ("condition", "genus", "species")), strict=True):
         found = CONDITION_WORDS.get(fold(as_text(said)), "")
@@ -215,7 +218,7 @@ def _conditions(draft: Draft, ledger: Ledger) -> list[str]:
             unknown.append(as_text(said))
         # some registers write the condition where the species should stand
         by_name = [CONDITION_WORDS.get(fold(as_text(n)), "") for n in names if n is not None]
-        answer.append(next((w for w in by_name if w in ("dead", "stump", "log", "no tree")), found))
+        answer.append(next((word for word in by_name if word and word is not Condition.LIVING), found))
     if unknown:
         words = ", ".join(dict.fromkeys(unknown[:100]).keys())[:120]
         ledger.remark(

@@ -23,6 +23,7 @@ from habitatmap.read.ledger import Ledger
 from habitatmap.read.points import points_of
 from habitatmap.read.rows import PLACE_COLUMNS, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import Count, name_key, name_of, nearest_name, read_counts, yes_no
+from habitatmap.vocabulary.terms import Outcome
 
 VISITS = {
     "pool": "str",
@@ -39,11 +40,10 @@ VISITS = {
     "file": "str",
     "row": "int64",
 }
-OUTCOMES = ("larvae", "none seen", "dry", "frozen", "gone", "not reached")
 
 # English; German; French; Dutch; Spanish; Finnish
 _WORDS = {
-    "larvae": """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected,
+    Outcome.LARVAE: """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected,
         maggots, maggots seen, rat tailed maggots, rat tailed larvae, with larvae, positive, yes, true;
         larven, larve, larven gesehen, larven gefunden, larven vorhanden, mit larven,
         gesehen, gefunden, vorhanden, positiv, ja, nachweis;
@@ -52,7 +52,7 @@ _WORDS = {
         gezien, gevonden, aanwezig;
         larvas, larvas vistas, con larvas, larvas presentes, visto, vistas, encontradas, presente, presentes, si;
         toukkia, toukat, toukka, toukkia nahty, toukkia loytyi, nahty, loytyi, kylla""",
-    "none seen": """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing
+    Outcome.NONE_SEEN: """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing
         found, not seen,
         none found, absent, not detected, notdetected, not found, negative, no, false, zero;
         keine, keine larven, keine gesehen, keine larven gesehen, nichts, nichts gesehen, nichts gefunden,
@@ -61,19 +61,19 @@ _WORDS = {
         geen, geen larven, geen gezien, niets, niets gezien, afwezig, nee;
         ninguna, ninguna vista, ninguna larva, sin larvas, nada, ausente, ausentes;
         ei toukkia, ei nahty, ei havaittu, ei mitaan, ei loytynyt, ei""",
-    "dry": """dry, dried out, dried up, dry pool, no water, empty; trocken, ausgetrocknet, vertrocknet, kein
+    Outcome.DRY: """dry, dried out, dried up, dry pool, no water, empty; trocken, ausgetrocknet, vertrocknet, kein
         wasser, leer;
         sec, seche, a sec, asseche, sans eau, vide; droog, uitgedroogd, drooggevallen, geen water, leeg;
         seco, seca, sin agua, vacio; kuiva, kuivunut, ei vetta, tyhja""",
-    "frozen": """frozen, frozen over, iced over, ice; gefroren, zugefroren, vereist, eis; gele, gelee, glace;
+    Outcome.FROZEN: """frozen, frozen over, iced over, ice; gefroren, zugefroren, vereist, eis; gele, gelee, glace;
         bevroren, dichtgevroren, ijs;
         helado, helada, congelado, congelada, hielo; jaassa, jaatynyt, jaa""",
-    "gone": """gone, missing, lost, removed, stolen, vanished, destroyed, disappeared; weg, verschwunden, fehlt,
+    Outcome.GONE: """gone, missing, lost, removed, stolen, vanished, destroyed, disappeared; weg, verschwunden, fehlt,
         entfernt,
         gestohlen, verloren, zerstort; disparu, disparue, perdu, vole, detruit, absent du site, enleve;
         verdwenen, kwijt, gestolen, vernield; desaparecido, desaparecida, perdido, robado, destruido, falta;
         kadonnut, poissa, varastettu, havinnyt, tuhoutunut""",
-    "not reached": """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked,
+    Outcome.NOT_REACHED: """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked,
         not checked,
         nobody home, skipped; nicht erreicht, nicht erreichbar, nicht besucht, kein zugang,
         nicht zuganglich, unzuganglich, verschlossen,
@@ -209,34 +209,37 @@ def _outcomes(draft: Draft, counts: Sequence[Count | None]) -> list[str]:
         if fault:
             column = "outcome" if cell is not None or larvae is None else "larvae"
             draft.refuse(at, column, cell if column == "outcome" else larvae, fault)
-        outcomes.append(outcome)
+        outcomes.append(outcome or "")
     return outcomes
 
 
-def _outcome(cell: object, count: Count | None, seen_or_not: bool, stated: bool) -> tuple[str, Reason | None]:
-    """An outcome, or "" and why there is none. `stated`: whether a 0 alone is no outcome, as there is a column."""
+def _outcome(
+    cell: object, count: Count | None, seen_or_not: bool, stated: bool
+) -> tuple[Outcome | None, Reason | None]:
+    """An outcome, or None and why there is none. `stated`: whether a 0 alone is no outcome, as there is a column."""
     text = as_text(cell).strip()
+    outcome: Outcome | None
     if isinstance(cell, bool):
-        outcome = "larvae" if cell else "none seen"
+        outcome = Outcome.LARVAE if cell else Outcome.NONE_SEEN
     elif text.isdigit():
         if not seen_or_not:
-            return "", Why.CODED_OUTCOME
-        outcome = "larvae" if text == "1" else "none seen"
+            return None, Why.CODED_OUTCOME
+        outcome = Outcome.LARVAE if text == "1" else Outcome.NONE_SEEN
     elif text and fold(text) not in _UNKNOWN:
-        outcome = "" if "?" in text else OUTCOME_WORDS.get(fold(text), "")
+        outcome = None if "?" in text else OUTCOME_WORDS.get(fold(text))
         if not outcome:
-            return "", Why.ODD_OUTCOME
+            return None, Why.ODD_OUTCOME
     elif count is None:
-        return "", Why.NO_OUTCOME
+        return None, Why.NO_OUTCOME
     elif count.low >= 1:
-        return "larvae", None
+        return Outcome.LARVAE, None
     elif count.high == 0:
-        return ("", Why.NO_OUTCOME) if stated else ("none seen", None)
+        return (None, Why.NO_OUTCOME) if stated else (Outcome.NONE_SEEN, None)
     else:
-        return "", Why.DOUBTFUL_COUNT
+        return None, Why.DOUBTFUL_COUNT
     if count is not None:
-        wrong = count.high == 0 if outcome == "larvae" else count.low >= 1
+        wrong = count.high == 0 if outcome is Outcome.LARVAE else count.low >= 1
         if wrong:
             number = as_text(count.exact) or f"at least {as_text(count.low)}"
-            return "", Why.CONTRADICTION.of(outcome=outcome, count=number)
+            return None, Why.CONTRADICTION.of(outcome=outcome, count=number)
     return outcome, None

@@ -16,23 +16,11 @@ from habitatmap.page.sections import Section, Table, aligned, letters, report_pa
 from habitatmap.read.corrections import Written
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.ledger import COLUMNS, Reading, SetAside
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.explained import explanations
+from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.numbers import count, number, sentence
 
-# what the kinds are called for somebody who has not read the README
-KINDS = {
-    "pools": "pools",
-    "visits": "visits",
-    "trees": "trees",
-    "land": "land and consents",
-    "keep_away": "exclusion zones",
-    "paths": "paths and streets",
-    "boundary": "outline of the area",
-    "inventoried": "where the list of trees is complete",
-    "land_cover": "land cover",
-    "overlays": "painted over the land cover",
-    "committed": "committed sites",
-}
 # rows of one reason that the page lists; set_aside.csv has them all
 MOST_ROWS = 200
 LONGEST_ROW = 200
@@ -254,9 +242,7 @@ def _summary(found: Check) -> Section:
             _fixes_line([fix.file for fix in found.fixes if fix.waiting or fix.changed]),
         ]
     heads = ("File", "Need you", "Set aside", "Used", "Rows", "What it holds")
-    rows = [
-        (f.file, *map(number, (f.to_do, f.set_aside, f.accepted, f.read)), KINDS.get(f.kind, f.kind)) for f in files
-    ]
+    rows = [(f.file, *map(number, (f.to_do, f.set_aside, f.accepted, f.read)), KIND_NAMES[Kind(f.kind)]) for f in files]
     return Section("summary", "What needs you", lead, words, tables=[Table("Files of this folder", heads, rows)])
 
 

@@ -45,7 +45,7 @@ PLAN_COLUMNS = [
     *(
         "assumed_share",
         "sampled",
-        "wanted",
+        "committed",
         "not_allowed",
         "cost",
         "ec_gain",
@@ -202,7 +202,7 @@ def plan_table(
     """plan.csv: the suggestions in their nested order; the columns are PLAN_COLUMNS.
 
     `sites` has rank, row, col, p, kept, gain (share of the area's forage), and those of PLAN_FIGURES that are known; a
-    wanted site has its `private` as stated. `lost_as` says why no pool may stand on a cell, "" where one may. On
+    committed site has its `private` as stated. `lost_as` says why no pool may stand on a cell, "" where one may. On
     private land x, y, lon, lat are NaN, `place` names the street or zone, and distances are those of the middle of the
     site's square (`middle_of_square`).
     """
@@ -234,7 +234,7 @@ def plan_table(
             "cumulative": cumulative,
             "occupancy_expected": float(site["p"]),
             **{name: float(site.get(name, np.nan)) for name in PLAN_FIGURES},
-            "wanted": "yes" if site["kept"] else "no",
+            "committed": "yes" if site["kept"] else "no",
             "not_allowed": lost_as(row, col) if site["kept"] else "",
             "sampled": "yes" if np.isfinite(read(rasters.get("occupancy"))[0]) else "no",
             "private": "yes" if hidden else "no",

@@ -209,7 +209,7 @@ WORDS: dict[str, dict[str, str]] = {
         propietario; proprietario; omistaja, maanomistaja""",
         "position": _PLACE["position"],
     },
-    "wanted": {
+    "committed": {
         "name": f"{_POOL}; {_NAME}, site, station, place",
         **_PLACE,
         "private": _PRIVATE,

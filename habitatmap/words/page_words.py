@@ -172,7 +172,7 @@ WORDS: dict[str, str] = {
     "try_plan_done": "{n} of {all} suggestions stand; those on private ground have no exact place here.",
     "try_clear": "Undo all",
     "try_save": "Save as a file",
-    "try_saved": "Saved as wanted.geojson.",
+    "try_saved": "Saved as committed.geojson.",
     "try_file": "{command} with the saved file makes a whole map of it.",
     "try_outside": "That is outside the data.",
     "try_refused": "No pool may stand there: {reason}.",

@@ -28,7 +28,7 @@ def reason(row: Mapping[str, Any]) -> str:
             f"A pool here makes the network worth {percent(row['ec_gain'])} more (equivalent connectivity). It also "
             f"{brings.removeprefix('A pool here ')}"
         )
-    if row.get("wanted") == "yes":
+    if row.get("committed") == "yes":
         brings = f"This spot is decided already. {brings}"
     near = [
         f"{text} {metres(row[column])}"
@@ -54,7 +54,7 @@ def doubt(row: Mapping[str, Any]) -> str:
         said.append("The owner may say no")
     elif row.get("consent") == "provisional":
         said.append("Whose ground this is, and whether a pool may stand here, is not known")
-    if known(row.get("robustness")) and row.get("wanted") != "yes":
+    if known(row.get("robustness")) and row.get("committed") != "yes":
         stays = f"it stays in the plan in {percent(row['robustness'])} of the draws of what is assumed"
         if row["robustness"] < UNSURE:
             said.append(f"Another spot may be better: {stays}")

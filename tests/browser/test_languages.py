@@ -93,10 +93,10 @@ def test_reasons_doubts_and_causes_are_put_together_in_each_language(
     result = town()
     row = {"gain": 0.0123, "gain_low": 0.01, "gain_high": 0.02, "cumulative": 0.5, "occupancy_expected": 0.42}
     row |= {"forage_m": 20.0, "dead_wood_m": 226.0, "nearest_pool_m": 139.0, "consent": "ask", "robustness": 0.45}
-    row |= {"assumed_share": 0.4, "sampled": "no", "occupancy_low": 0.1, "occupancy_high": 0.9, "wanted": "no"}
+    row |= {"assumed_share": 0.4, "sampled": "no", "occupancy_low": 0.1, "occupancy_high": 0.9, "committed": "no"}
     bare = {"gain": 0.002, "cumulative": None, "occupancy_expected": None, "dead_wood_m": 226.0}
     bare |= {"forage_m": None, "nearest_pool_m": None}
-    reasons = [reason(row), reason(bare), reason(row | {"ec_gain": 0.1, "wanted": "yes"})]
+    reasons = [reason(row), reason(bare), reason(row | {"ec_gain": 0.1, "committed": "yes"})]
     result.plan["reason"] = [*reasons, *[reasons[0]] * (len(result.plan) - 3)]
     result.plan["could_be_wrong"], result.plan["caution"] = doubt(row), ""
     result.gaps["cause"] = (

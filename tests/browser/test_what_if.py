@@ -173,17 +173,17 @@ def test_the_saved_file_makes_a_map_of_what_was_tried(
     page.locator("#try-plan").click()
     with page.expect_download() as saved:
         page.locator("#try-save").click()
-    saved.value.save_as(tmp_path / "wanted.geojson")
-    content = json.loads((tmp_path / "wanted.geojson").read_text(encoding="utf-8"))
+    saved.value.save_as(tmp_path / "committed.geojson")
+    content = json.loads((tmp_path / "committed.geojson").read_text(encoding="utf-8"))
     assert content["taken_out"] == ["North"]
-    frame = gpd.read_file(tmp_path / "wanted.geojson").to_crs(32632)
+    frame = gpd.read_file(tmp_path / "committed.geojson").to_crs(32632)
     assert frame["name"].tolist() == ["A", "B"]
     sites = [centre(row, col) for row, col in result.groundwork.sites[["row", "col"]].to_numpy()]
     assert np.abs(np.column_stack([frame.geometry.x, frame.geometry.y]) - sites).max() < 0.1
     claimed = reached(page)
-    again = habitatmap.run(open_area(area(tmp_path / "again", POOLS), wanted=tmp_path / "wanted.geojson")).summary
+    again = habitatmap.run(open_area(area(tmp_path / "again", POOLS), committed=tmp_path / "committed.geojson")).summary
     assert again["forage_in_reach"]["with_plan"] == pytest.approx(claimed, rel=1e-3)
-    assert again["plan"]["decided"] == 2
+    assert again["plan"]["committed"] == 2
     assert page.trouble == []
 
 
@@ -256,10 +256,10 @@ def test_the_public_page_has_no_what_if(visit: Callable[..., Any], public_file: 
         (None, "does not exist"),
     ],
 )
-def test_a_wanted_file_that_is_not_fit_is_refused(tmp_path: Path, content: str | None, fault: str) -> None:
+def test_a_committed_file_that_is_not_fit_is_refused(tmp_path: Path, content: str | None, fault: str) -> None:
     file = tmp_path / "mine.geojson"
     if content is not None:
         file.write_text(content, encoding="utf-8")
     with pytest.raises(InputError, match=fault) as told:
-        open_area(area(tmp_path / "area", POOLS), wanted=file)
+        open_area(area(tmp_path / "area", POOLS), committed=file)
     assert "mine.geojson" in str(told.value)

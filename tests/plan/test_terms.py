@@ -46,7 +46,9 @@ LAND: list[tuple[str, str, str, str, str, shapely.Polygon]] = [
 ]
 
 
-def made(folder: Path, plan: str = "", wanted: str = "", consents: dict[str, str] | None = None, **how: Any) -> Result:
+def made(
+    folder: Path, plan: str = "", committed: str = "", consents: dict[str, str] | None = None, **how: Any
+) -> Result:
     """The result for an invented square of land, with some lines under [plan]."""
     classes = np.kron(np.random.default_rng(5).integers(1, 5, (9, 9)), np.ones((2, 2))).astype(np.uint8)
     write_area(
@@ -66,8 +68,8 @@ def made(folder: Path, plan: str = "", wanted: str = "", consents: dict[str, str
     for name, consent in (consents or {}).items():
         frame.loc[(frame["name"] == name) | (frame["owner"] == name), "consent"] = consent
     frame.to_file(folder / "land.gpkg")
-    if wanted:
-        (folder / "wanted.csv").write_text(wanted, encoding="utf-8")
+    if committed:
+        (folder / "committed.csv").write_text(committed, encoding="utf-8")
     return habitatmap.run(habitatmap.open_area(folder))
 
 
@@ -105,7 +107,7 @@ WANTED = "name,x,y\nBy the gate,{},{}\nQuarry floor,{},{}\n".format(*centre(13, 
 def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
     result = made(tmp_path, "pools = 5", WANTED)
     plan = result.plan
-    assert plan["wanted"].tolist() == ["yes", "yes", "no", "no", "no"]
+    assert plan["committed"].tolist() == ["yes", "yes", "no", "no", "no"]
     first = {tuple(xy) for xy in plan[["x", "y"]].head(2).to_numpy()}
     assert first == {centre(13, 3, CELL_M), centre(10, 12, CELL_M)}
     quarry = plan[plan["place"] == "Old quarry"].iloc[0]
@@ -113,7 +115,7 @@ def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
     assert quarry["could_be_wrong"].startswith("The plan would not have put a pool here")
     assert plan["reason"].head(2).str.startswith("This spot is decided already").all()
     assert plan["robustness"].head(2).tolist() == [1.0, 1.0]
-    assert result.summary["plan"]["decided"] == 2
+    assert result.summary["plan"]["committed"] == 2
     reach = result.summary["forage_in_reach"]
     assert reach["now"] <= reach["with_plan"] <= reach["upper_bound"]
     assert plan["cumulative"].iloc[-1] == pytest.approx(reach["with_plan"], abs=1e-12)
@@ -123,8 +125,8 @@ def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
 
 def test_a_decided_site_beyond_the_map_is_said(tmp_path: Path) -> None:
     result = made(tmp_path, "pools = 2", f"name,x,y\nFar away,{LEFT - 90_000},{TOP}\n")
-    assert (result.plan["wanted"] == "no").all()
-    assert any("1 of 1 wanted sites are not in the plan" in note for note in result.notes)
+    assert (result.plan["committed"] == "no").all()
+    assert any("1 of 1 committed sites are not in the plan" in note for note in result.notes)
 
 
 def test_quotas_of_places_and_owners(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import pytest
 from habitatmap.errors import LayerError
 from habitatmap.read import layers
 from habitatmap.read.layers import FORAGE, LIKELIHOOD
+from habitatmap.vocabulary.terms import Basis
 
 HEADS = ",".join(["code", "label", *FORAGE, "dead_wood", "basis", "source"])
 ROW = ",".join(["1", "Meadow", *["0.5"] * 12, "0", "expert judgement", "us"])
@@ -329,7 +330,7 @@ def test_six_languages_have_common_names_and_each_says_where_it_comes_from() -> 
         rows = list(csv.DictReader(file))
     counts = {code: sum(row["language"] == code for row in rows) for code in ("en", "de", "fr", "nl", "es", "fi")}
     assert all(number >= 60 for number in counts.values()), counts
-    assert {row["basis"] for row in rows} <= set(layers.BASES)
+    assert {row["basis"] for row in rows} <= set(Basis)
     assert all(row["source"] for row in rows)
 
 

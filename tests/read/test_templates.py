@@ -17,7 +17,7 @@ from habitatmap.read.files import read_tables
 from habitatmap.read.headings import ALIASES, match_headings
 from habitatmap.read.start import new_area
 from habitatmap.read.templates import EXAMPLE, NAMES_SHEET, NOT_READ, ROWS, TEMPLATES, is_example, write_templates
-from habitatmap.read.visits import OUTCOMES
+from habitatmap.vocabulary.terms import Outcome
 from tests.read.cases import write_raster
 
 
@@ -85,7 +85,7 @@ def test_filled_in_and_read_back_nothing_is_set_aside(fresh: Path) -> None:
     assert set(area.pools["private"]) == {"yes", "no"}
     assert area.pools["set_out"].dt.day.tolist() == list(range(1, len(area.pools) + 1))
     assert area.pools["volume_l"].unique().tolist() == [7.5]
-    assert set(area.visits["outcome"]) == set(OUTCOMES)
+    assert set(area.visits["outcome"]) == set(Outcome)
     assert set(area.visits["action"]) == {"topped up", "refilled", "moved"}
 
 

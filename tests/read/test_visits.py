@@ -10,7 +10,8 @@ import pytest
 
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.pools import read_pools
-from habitatmap.read.visits import OUTCOME_WORDS, OUTCOMES, VISITS, read_visits
+from habitatmap.read.visits import OUTCOME_WORDS, VISITS, read_visits
+from habitatmap.vocabulary.terms import Outcome
 from tests.read.tables import FINLAND, IN_METRES, aside, table, visits
 
 
@@ -66,8 +67,8 @@ def test_outcomes_in_six_languages(outcome: str, words: str) -> None:
 
 
 def test_every_outcome_has_words_and_no_word_two_outcomes() -> None:
-    assert set(OUTCOME_WORDS.values()) == set(OUTCOMES)
-    for outcome in OUTCOMES:
+    assert set(OUTCOME_WORDS.values()) == set(Outcome)
+    for outcome in Outcome:
         assert OUTCOME_WORDS[outcome] == outcome
 
 

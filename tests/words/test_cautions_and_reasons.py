@@ -121,7 +121,7 @@ def test_something_could_always_be_wrong() -> None:
         ({"assumed_share": 0.6}, "60 % of what it adds is forage assumed"),
         ({"sampled": "no"}, "untested"),
         ({"occupancy_low": 0.1, "occupancy_high": 0.8}, "between 10 % and 80 %"),
-        ({"not_allowed": "keep-away: school", "wanted": "yes"}, "lost as: keep-away: school"),
+        ({"not_allowed": "keep-away: school", "committed": "yes"}, "lost as: keep-away: school"),
     ],
 )
 def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any], words: str) -> None:
@@ -130,7 +130,7 @@ def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any],
 
 
 def test_a_decided_spot_and_a_range_are_said_in_the_reason() -> None:
-    said = suggestion(1, Settings(), wanted="yes", gain_low=0.01, gain_high=0.02)["reason"]
+    said = suggestion(1, Settings(), committed="yes", gain_low=0.01, gain_high=0.02)["reason"]
     assert said.startswith("This spot is decided already. A pool here brings 1.2 % more")
     assert "(likely 1.0 % to 2.0 %)" in said
 

@@ -15,7 +15,7 @@ function whatIf() {
       el("p", {id: "try-gain"}), el("p", {id: "try-gaps"}), el("p", {id: "try-said", class: "try-said", role: "status"}),
       el("ul", {id: "try-list", class: "try-list"}),
       el("p", {class: "acts"}, base.plan.length ? act("try_plan", "try-plan", tryPlan) : "", act("try_clear", "try-clear", clearTrial), act("try_save", "try-save", saveTrial)),
-      el("p", {class: "range"}, say("try_file", {command: "habitatmap map --wanted"}))),
+      el("p", {class: "range"}, say("try_file", {command: "habitatmap map --committed"}))),
     el("p", {class: "range"}, say("try_assumes", {p: base.p === null ? words.try_p_map : percent(base.p, 0)}) + " "
       + (base.size === 1 ? words.try_exact : say("try_off", {block: metres(base.size * base.cell_m), off: base.off_by < 0.001 ? percent(0.001, 1) : percent(base.off_by, 1)}))),
     el("div", {class: "caution"}, el("h3", null, words.caution), el("p", null, words.try_caution)));
@@ -184,7 +184,7 @@ function pixelsOfBlocks() {
   return {width, height, block, ground};
 }
 
-/** The pools tried out as GeoJSON, which `map --wanted` reads: sites to keep, and by name the pools to do without. */
+/** The pools tried out as GeoJSON, which `map --committed` reads: sites to keep, and by name the pools to do without. */
 function saveTrial() {
   const degrees = (place) => cellPlace(place).reverse().map((part) => Number(part.toFixed(7)));
   const content = {
@@ -193,7 +193,7 @@ function saveTrial() {
     features: trial.added.map((place) => ({type: "Feature", properties: {name: place.letter}, geometry: {type: "Point", coordinates: degrees(place)}}))
   };
   const file = new Blob([JSON.stringify(content, null, 1) + "\n"], {type: "application/geo+json"});
-  const link = el("a", {download: "wanted.geojson", href: URL.createObjectURL(file)});
+  const link = el("a", {download: "committed.geojson", href: URL.createObjectURL(file)});
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   told(words.try_saved);

@@ -1,0 +1,42 @@
+"""The kinds of input that an area folder may hold, each by the name that its files bear."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Kind(StrEnum):
+    """A kind of input; its files are named for it, such as `pools.csv` or `pools_north.xlsx`."""
+
+    POOLS = "pools"
+    VISITS = "visits"
+    TREES = "trees"
+    LAND = "land"
+    KEEP_AWAY = "keep_away"
+    PATHS = "paths"
+    BOUNDARY = "boundary"
+    INVENTORIED = "inventoried"
+    COMMITTED = "committed"
+    LAND_COVER = "land_cover"
+    OVERLAYS = "overlays"  # a folder of this name, whose files may have any name
+
+    @classmethod
+    def of_stem(cls, stem: str) -> Kind | None:
+        """The kind that a file is named for, by the stem of its name; None where it is named for none."""
+        plain = stem.casefold()
+        kind = next((kind for kind in _LONGEST_FIRST if plain == kind or plain.startswith(f"{kind}_")), None)
+        # land_coverage.gpkg is no land register, whatever its first word
+        return None if kind is Kind.LAND and plain.startswith(Kind.LAND_COVER) else kind
+
+
+# named in the folder itself; the others lie in a folder of their own
+NAMED = tuple(kind for kind in Kind if kind is not Kind.OVERLAYS)
+_LONGEST_FIRST = sorted(NAMED, key=len, reverse=True)
+# rows are counted for these in every run, though there be none
+COUNTED = (Kind.POOLS, Kind.VISITS, Kind.TREES, Kind.LAND, Kind.KEEP_AWAY)
+# read row by row into frames; a correction file is for one of these
+TABLES = (*COUNTED, Kind.COMMITTED)
+# one of these is enough for a map
+ENOUGH = frozenset({Kind.POOLS, Kind.LAND_COVER, Kind.OVERLAYS})
+# the names of an earlier version, which are refused with today's
+OLD_NAMES = {"wanted": Kind.COMMITTED}
