@@ -66,9 +66,9 @@ from habitatmap.read.settings import Settings
 from habitatmap.result.summary import headline, missing_inputs, summarise, versions
 from habitatmap.result.tables import place_table, plan_table, pool_table, sampler, zone_table
 from habitatmap.survey.account import Account, Budget, take_account
-from habitatmap.survey.probabilities import Chances, chances, where_to_look
+from habitatmap.survey.probabilities import PoolOccupancy, estimate_pools, most_informative
 from habitatmap.survey.seasons import seasons
-from habitatmap.survey.surface import chance_surface
+from habitatmap.survey.surface import probability_surface
 from habitatmap.survey.surroundings import places_near
 from habitatmap.words.cautions import general_cautions, site_caution
 
@@ -211,7 +211,7 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
     with clock("What the looks say"):
         up = standing(area.pools, area.visits, pd.Timestamp(area.as_of))
         group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
-        known, _, at_pools = _what_the_looks_say(area, spots, up, group)
+        known, _, at_pools = _what_the_searches_say(area, spots, up, group)
         return take_account(
             area.title,
             area.pools,
@@ -228,14 +228,14 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
 def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
     """Who goes where in a week. `people`: names, or one number; without any the visits' observers. Writes nothing."""
     group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
-    known = chances(area.pools, area.visits, known_on(area.as_of, week), area.settings.occupancy, group)
-    teaches = where_to_look(known).query("value > 0")["pool"].tolist()
+    known = estimate_pools(area.pools, area.visits, known_on(area.as_of, week), area.settings.occupancy, group)
+    teaches = most_informative(known).query("value > 0")["pool"].tolist()
     return plan_rounds(area, week, people, teaches)
 
 
-def _what_the_looks_say(
+def _what_the_searches_say(
     area: Area, spots: Habitat, up: Array, group: Array
-) -> tuple[Chances, dict[str, Array], pd.DataFrame]:
+) -> tuple[PoolOccupancy, dict[str, Array], pd.DataFrame]:
     """The chances of the pools; the rasters of the ground that may shape them; and these at each pool.
 
     Breeding places near are weighed with the chances that are the same everywhere, and a standing pool is none of those
@@ -245,7 +245,7 @@ def _what_the_looks_say(
     fields: dict[str, Array] = {"forage_score": spots.access, "dead_wood_score": spots.dead_wood_access}
     read = sampler(grid, pools["x"].to_numpy(float), pools["y"].to_numpy(float), np.ones(len(pools), bool))
     at_pools = pd.DataFrame({name: read(field) for name, field in fields.items()})
-    plain = chances(pools, area.visits, area.as_of, area.settings.occupancy, group)
+    plain = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group)
     if plain.summary["estimate"] is None:  # too few looks to say anything about ground
         return plain, fields, at_pools
     likelihood = area.tree_table.rot_hole_probability(area.trees)
@@ -253,7 +253,7 @@ def _what_the_looks_say(
     near = places_near(grid.shape, places, grid.cell_m, area.settings.flight.dispersal_median_m)
     others = (read(near) - np.where(up, plain.pools["occupancy"], 0.0)).clip(min=0.0)
     fields, at_pools = fields | {"places_near": near}, at_pools.assign(places_near=others)
-    known = chances(pools, area.visits, area.as_of, area.settings.occupancy, group, ground=at_pools)
+    known = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group, surroundings=at_pools)
     return known, fields, at_pools
 
 
@@ -272,7 +272,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         pools, trees = area.pools, area.trees
         up = standing(pools, area.visits, pd.Timestamp(area.as_of))
         group = merged(pools["x"], pools["y"], flight.merge_m)
-        known, ground, _ = _what_the_looks_say(area, spots, up, group)
+        known, ground, _ = _what_the_searches_say(area, spots, up, group)
         likelihood = area.tree_table.rot_hole_probability(trees)
         flags = _flags(area, spots, up)
 
@@ -479,7 +479,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         ask_first={"helpful": asks.to_dict("records"), "not_worked_out": asks_left},
         sensitivity=steady.sensitivity.to_dict("records"),
         forage={"lean_month": spots.lean_month, "months": list(settings.season.months)},
-        missing=missing_inputs(area.has, int(up.sum()), int(known.looks.looks.sum())),
+        missing=missing_inputs(area.has, int(up.sum()), int(known.searches.searches.sum())),
         warnings=[*known.warnings, *unknown_names(area.land, settings.plan), *_not_kept(area.committed, kept)],
         seconds=clock.seconds,
         versions=versions(__version__),
@@ -550,7 +550,7 @@ def _flags(area: Area, spots: Habitat, up: Array) -> Array:
     return flags
 
 
-def _draws_of_places(places: pd.DataFrame, known: Chances, up: Array) -> Array:
+def _draws_of_places(places: pd.DataFrame, known: PoolOccupancy, up: Array) -> Array:
     """Draws x places: a standing pool's drawn chances, a tree's one chance in every draw."""
     draws = np.repeat(places["p"].to_numpy(float)[None, :], len(known.draws), axis=0)
     draws[:, : up.sum()] = known.draws[:, up]
@@ -647,14 +647,14 @@ def _share(weight: Array, part: Array) -> float:
 
 
 def _chance_surface(
-    chance: Array, spots: Habitat, ground: dict[str, Array], pools: pd.DataFrame, known: Chances, grid: Grid
+    chance: Array, spots: Habitat, ground: dict[str, Array], pools: pd.DataFrame, known: PoolOccupancy, grid: Grid
 ) -> Array:
     """The chance of a new pool (rows x cols) on ground like that of the pools that were looked at."""
     row, col = grid.cell_of(pools["x"], pools["y"])
-    at = grid.inside(row, col) & (known.looks.looks > 0)
-    used = {"forage_score", "dead_wood_score"} | set(known.ground.names if known.ground else ())
+    at = grid.inside(row, col) & (known.searches.searches > 0)
+    used = {"forage_score", "dead_wood_score"} | set(known.surroundings.names if known.surroundings else ())
     scores = [ground[name] for name in sorted(used)]
-    return chance_surface(chance, scores, ~np.isnan(spots.season), row[at], col[at])
+    return probability_surface(chance, scores, ~np.isnan(spots.season), row[at], col[at])
 
 
 def _last_outcomes(visits: pd.DataFrame, as_of: Any) -> dict[str, str]:

@@ -21,10 +21,13 @@ log = logging.getLogger("habitatmap")
 @click.option("--hours", type=click.FloatRange(min=0, min_open=True), help="Hours that next season's visits may take.")
 @click.option("--visit-hours", type=click.FloatRange(min=0, min_open=True), help="Hours of one visit, with its way.")
 @click.option("--pool-hours", type=click.FloatRange(min=0), help="Hours that each pool takes besides its visits.")
-@click.option("--allot", is_flag=True, help="Instead, draw treatments by lot for planned sites, into AREA/allotment.")
-@click.option("--treatments", multiple=True, help="For --allot: what is tried, such as container=barrel,bucket.")
-@click.option("--sites", type=click.Path(path_type=Path), help="For --allot: the sites (default: AREA/out/plan.csv).")
-@click.option("--seed", type=click.IntRange(min=0), help="For --allot: the seed of the draw (default: 1).")
+@click.option(
+    "--assign", is_flag=True, help="Instead, assign treatments to planned sites at random, into AREA/random_assignment."
+)
+@click.option("--allot", is_flag=True, hidden=True)
+@click.option("--treatments", multiple=True, help="For --assign: what is tried, such as container=barrel,bucket.")
+@click.option("--sites", type=click.Path(path_type=Path), help="For --assign: the sites (default: AREA/out/plan.csv).")
+@click.option("--seed", type=click.IntRange(min=0), help="For --assign: the seed of the draw (default: 1).")
 def command(
     area: Path,
     out: Path | None,
@@ -34,6 +37,7 @@ def command(
     hours: float | None,
     visit_hours: float | None,
     pool_hours: float | None,
+    assign: bool,
     allot: bool,
     treatments: tuple[str, ...],
     sites: Path | None,
@@ -41,15 +45,17 @@ def command(
 ) -> None:
     """Estimate what is really in the pools of AREA: a page and tables, written to AREA/survey, whole or not at all."""
     if allot:
-        _allot(area, out, treatments, sites, seed)
+        raise click.UsageError("--allot is named --assign now.")
+    if assign:
+        _assign(area, out, treatments, sites, seed)
         return
     if treatments or sites or seed is not None:
-        raise click.UsageError("--treatments, --sites and --seed go with --allot.")
+        raise click.UsageError("--treatments, --sites and --seed go with --assign.")
     from habitatmap.area import open_area
     from habitatmap.export.folder import check_target
     from habitatmap.export.formats import json_text
     from habitatmap.practice.account import practice
-    from habitatmap.read.random_assignment import read_allotment
+    from habitatmap.read.random_assignment import read_assignment
     from habitatmap.reports.practice import practice_sections, practice_summary, practice_tables, practice_text
     from habitatmap.reports.survey import survey_summary, survey_text, write_survey
     from habitatmap.run import survey_area
@@ -64,8 +70,8 @@ def command(
         log.info("Dry run: %s would be written; nothing was.", target)
         return
     told = survey_area(opened, budget, say=log.info)
-    blocks = read_allotment(area, opened.pools)
-    shown = practice(opened.pools, opened.visits, opened.as_of, told.known.looks, blocks)
+    blocks = read_assignment(area, opened.pools)
+    shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
     write_survey(told, target, practice_sections(shown), practice_tables(shown), summary)
     click.echo(
@@ -77,22 +83,22 @@ def command(
         raise click.exceptions.Exit(1)
 
 
-def _allot(area: Path, out: Path | None, treatments: tuple[str, ...], sites: Path | None, seed: int | None) -> None:
+def _assign(area: Path, out: Path | None, treatments: tuple[str, ...], sites: Path | None, seed: int | None) -> None:
     """Draws once, and writes the draw."""
     from habitatmap.area import open_area
-    from habitatmap.fieldwork.random_assignment import SEED, allot, read_treatments
-    from habitatmap.read.random_assignment import FOLDER, read_sites
-    from habitatmap.reports.random_assignment import allotment_text, check_allotment, write_allotment
+    from habitatmap.fieldwork.random_assignment import SEED, assign_at_random, read_treatments
+    from habitatmap.read.random_assignment import FILE, FOLDER, read_sites
+    from habitatmap.reports.random_assignment import assignment_text, check_assignment, write_assignment
 
     if not treatments:
-        raise click.UsageError("--allot needs --treatments, such as --treatments container=barrel,bucket.")
+        raise click.UsageError("--assign needs --treatments, such as --treatments container=barrel,bucket.")
     tried = read_treatments(treatments)
     target = out or area / FOLDER
-    check_allotment(target)
+    check_assignment(target)
     opened = open_area(area)
     table = read_sites(sites or area / "out" / "plan.csv")
-    lot = SEED if seed is None else seed
-    drawn = allot(table, tried, lot)
-    write_allotment(opened, drawn, table, tried, lot, target)
-    click.echo(allotment_text(drawn, lot), nl=False)
-    log.info("To fill in: %s", (target / "allotment.csv").resolve())
+    seed = SEED if seed is None else seed
+    drawn = assign_at_random(table, tried, seed)
+    write_assignment(opened, drawn, table, tried, seed, target)
+    click.echo(assignment_text(drawn, seed), nl=False)
+    log.info("To fill in: %s", (target / FILE).resolve())

@@ -22,7 +22,7 @@ GRID_M = 0.01  # ends of lines that lie closer are one junction
 
 
 @dataclass(frozen=True)
-class Ways:
+class Footpaths:
     """distances: pool to pool, metres, symmetric; by_path: legs that follow paths; off_path: pools too far from any."""
 
     x: Array
@@ -40,20 +40,20 @@ class Ways:
         return np.array([ends[0], *self._net.between(i, j), ends[1]])
 
 
-def straight_ways(x: Any, y: Any) -> Ways:
+def straight_lines(x: Any, y: Any) -> Footpaths:
     """Every leg as the crow flies."""
     x, y = np.asarray(x, float), np.asarray(y, float)
     none = np.zeros((len(x), len(x)), dtype=bool)
-    return Ways(x, y, straight(x, y), none, np.ones(len(x), dtype=bool))
+    return Footpaths(x, y, straight(x, y), none, np.ones(len(x), dtype=bool))
 
 
-def ways(x: Any, y: Any, lines: Any, within_m: float) -> Ways:
+def along_paths(x: Any, y: Any, lines: Any, within_m: float) -> Footpaths:
     """Ways along `lines` (shapely, in metres) between pools that lie within `within_m` of one.
 
     Lines meet wherever they cross, bridges too. A leg is straight where a pool is farther from every path, where no
     path leads over, and where the straight line is no longer than the two bits from the pools to the paths.
     """
-    plain = straight_ways(x, y)
+    plain = straight_lines(x, y)
     x, y = plain.x, plain.y
     if not len(x):
         return plain
@@ -73,7 +73,7 @@ def ways(x: Any, y: Any, lines: Any, within_m: float) -> Ways:
     np.fill_diagonal(by_path, False)
     distances = np.where(by_path, over, plain.distances)
     distances = np.minimum(distances, distances.T)  # alike but for rounding
-    return Ways(x, y, distances, by_path, off_path, net)
+    return Footpaths(x, y, distances, by_path, off_path, net)
 
 
 class _Network:

@@ -1,7 +1,7 @@
-"""Treatments drawn by lot in blocks of neighbouring sites, before anything is set out.
+"""Treatments drawn at random in blocks of neighbouring sites, before anything is set out.
 
 Only what chance decided can be told from the place it stood in. Sites near each other share much of what matters, so
-each block of neighbours gets every treatment once, in an order drawn by lot (common practice of field trials since
+each block of neighbours gets every treatment once, in an order drawn at random (common practice of field trials since
 Fisher 1926, Journal of the Ministry of Agriculture 33:503-513).
 """
 
@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from habitatmap.errors import InputError
-from habitatmap.fieldwork.routes import straight, tours
+from habitatmap.fieldwork.routes import shortest_routes, straight
 
 SEED = 1
 MOST = 12  # treatments in one block; more neighbours than that are no neighbours (expert judgement)
@@ -37,7 +37,7 @@ def read_treatments(text: Sequence[str]) -> dict[str, list[str]]:
     return found
 
 
-def allot(sites: pd.DataFrame, treatments: Mapping[str, Sequence[str]], seed: int = SEED) -> pd.DataFrame:
+def assign_at_random(sites: pd.DataFrame, treatments: Mapping[str, Sequence[str]], seed: int = SEED) -> pd.DataFrame:
     """Blocks and treatments for `sites` (site, x, y in metres; NaN = place not known): site, block, treatment, factors.
 
     A block has as many sites as there are treatments (every combination, where there are several factors): neighbours,
@@ -61,7 +61,7 @@ def allot(sites: pd.DataFrame, treatments: Mapping[str, Sequence[str]], seed: in
     # the most lonely sites are left over; they join those without a place
     alone = np.sort(apart + np.diag(np.full(len(placed), np.inf)), axis=1)[:, :1].max(axis=1, initial=0.0)
     kept = np.sort(np.argsort(alone, kind="stable")[: len(placed) // size * size])
-    walks = tours(apart[np.ix_(kept, kept)], len(kept) // size) if len(kept) else []
+    walks = shortest_routes(apart[np.ix_(kept, kept)], len(kept) // size) if len(kept) else []
     order = [int(placed.index[kept[i]]) for walk in walks for i in walk]
     order += [i for i in table.index if i not in set(order)]
     draw = np.random.default_rng(seed)

@@ -21,8 +21,8 @@ from scipy.optimize import linear_sum_assignment
 
 from habitatmap.area import Area
 from habitatmap.errors import InputError
-from habitatmap.fieldwork.footpaths import Ways, straight_ways, ways
-from habitatmap.fieldwork.routes import shares, tours, walk_m
+from habitatmap.fieldwork.footpaths import Footpaths, along_paths, straight_lines
+from habitatmap.fieldwork.routes import shares, shortest_routes, walk_m
 from habitatmap.privacy import is_private
 from habitatmap.read.pools import standing
 from habitatmap.read.settings import RoundsSettings
@@ -31,10 +31,10 @@ PRACTICE, JUDGEMENT = "common practice, no source", "expert judgement"
 # reason -> its rule, and what the rule rests on; the first that fits is a pool's main reason
 RULES = {
     "found dry": ("found dry {dry_days} days ago or more, and not seen with water since", PRACTICE),
-    "first look": ("set out {first_days} to {first_until} days ago and not looked at since", PRACTICE),
+    "first search": ("set out {first_days} to {first_until} days ago and not searched since", PRACTICE),
     "hot week": ("the week is one of hot_weeks and nobody was there for {hot_days} days", PRACTICE),
     "regular visit": ("in the season, {visit_days} days or more since anybody was there", PRACTICE),
-    "one more look": ("one of the {extra_visits} other pools where one more look teaches most", JUDGEMENT),
+    "one more search": ("one of the {extra_visits} other pools where one more search teaches most", JUDGEMENT),
 }
 TOP_UP = ("found dry", "hot week")
 # water to carry, as a share of the container's volume: half of it is litter; the rest is what has dried up
@@ -143,7 +143,7 @@ def due(
 ) -> pd.DataFrame:
     """Pools that are due in the week, in the order of `pools`: its columns and those of STOPS that are about visits.
 
-    `months`: the season's; `teaches`: pools in the order in which one more look teaches most.
+    `months`: the season's; `teaches`: pools in the order in which one more search teaches most.
     """
     day, monday, sunday = known_on(as_of, week), pd.Timestamp(week.monday), pd.Timestamp(week.sunday)
     # set out by the week's end and not taken in or lost before, by what was known then and by what is known now
@@ -171,14 +171,14 @@ def due(
     never = here["last_visit"].isna()
     hits = {
         "found dry": (here["last_outcome"] == "dry") & (since >= rules.dry_days),
-        "first look": never & (age >= rules.first_days) & (age < rules.visit_days),
+        "first search": never & (age >= rules.first_days) & (age < rules.visit_days),
         "hot week": hot & ((monday - here["last_visit"]).dt.days.fillna(np.inf) >= rules.hot_days),
         "regular visit": season & ((since >= rules.visit_days) | (never & ~(age < rules.visit_days))),
     }
     asked = pd.DataFrame(hits).any(axis=1)
     others = [name for name in teaches if name in set(here.loc[~asked & ~(since < 7), "pool"])]
     chosen = others[: rules.extra_visits] if season else []
-    hits["one more look"] = here["pool"].isin(chosen)
+    hits["one more search"] = here["pool"].isin(chosen)
     table = pd.DataFrame(hits)
     here["reason"] = [next((r for r in RULES if row[r]), "") for row in table.to_dict("records")]
     here = here[here["reason"] != ""].reset_index(drop=True)
@@ -199,11 +199,11 @@ def _why(row: Any) -> str:
     if row["last_outcome"]:
         last += f" ({row['last_outcome']})"
     words = {
-        "found dry": "top up and look: it was dry",
-        "first look": "first look after setting out",
+        "found dry": "top up and search: it was dry",
+        "first search": "first search after setting out",
         "hot week": "top up: hot week",
-        "regular visit": "look and top up",
-        "one more look": "one more look teaches most here",
+        "regular visit": "search and top up",
+        "one more search": "one more search teaches most here",
     }
     return f"{words[row['reason']]}; {last}"
 
@@ -271,7 +271,7 @@ def share_out(
     knows = np.array([[_key(p) in {_key(n) for n in names_in(cell)} for p in people] for cell in last], dtype=bool)
     knows = knows.reshape(points, len(people))
     if by == "shortest walk":
-        walks = tours(distances, len(people))
+        walks = shortest_routes(distances, len(people))
         # equal loads first: the walks differ by one point at most, so any person may take any walk
         common = np.array([[knows[walk, k].sum() for k in range(len(people))] for walk in walks])
         of = linear_sum_assignment(common.reshape(len(people), -1), maximize=True)[1]
@@ -280,7 +280,7 @@ def share_out(
     found = {}
     for k, person in enumerate(people):
         own = np.flatnonzero(mine == k)
-        order = tours(distances[np.ix_(own, own)], 1)[0] if len(own) else []
+        order = shortest_routes(distances[np.ix_(own, own)], 1)[0] if len(own) else []
         found[person] = [int(own[i]) for i in order]
     return found
 
@@ -310,7 +310,7 @@ def _assign(distances: NDArray[np.float64], knows: NDArray[np.bool_]) -> NDArray
 def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequence[str] = ()) -> Rounds:
     """The rounds of a week. `asked`: names of people, or one number; see `choose_people`. Raises InputError.
 
-    `teaches`: pools in the order in which one more look teaches most.
+    `teaches`: pools in the order in which one more search teaches most.
     """
     rules, day = area.settings.rounds, known_on(area.as_of, week)
     notes = []
@@ -323,7 +323,7 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
         notes.append("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
     pools = area.pools.assign(private=np.where(is_private(area.pools, area.land), "yes", "no"))
     stops = due(pools, area.visits, area.as_of, week, rules, area.settings.season.months, teaches)
-    on_foot, along = _ways(area, stops, notes)
+    on_foot, along = _on_foot(area, stops, notes)
     by = "shortest walk" if unnamed else rules.share_by
     last = stops["last_person"].tolist()
     walks = share_out(on_foot.distances, people, last, by)
@@ -357,14 +357,14 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
     )
 
 
-def _ways(area: Area, stops: pd.DataFrame, notes: list[str]) -> tuple[Ways, str]:
+def _on_foot(area: Area, stops: pd.DataFrame, notes: list[str]) -> tuple[Footpaths, str]:
     """Ways between the pools, what they follow, and a word on where that could not be done."""
     x, y = stops["x"].to_numpy(float), stops["y"].to_numpy(float)
     within = area.settings.rounds.path_within_m
     if not len(area.paths):
         notes.append("There is no paths.*, so walks are measured along straight lines; the real way is longer.")
-        return straight_ways(x, y), "straight lines"
-    found = ways(x, y, area.paths.geometry.to_numpy(), within)
+        return straight_lines(x, y), "straight lines"
+    found = along_paths(x, y, area.paths.geometry.to_numpy(), within)
     off = stops.loc[found.off_path, "pool"].tolist()
     if off:
         shown = ", ".join(off[:5]) + (f" and {len(off) - 5} more" if len(off) > 5 else "")

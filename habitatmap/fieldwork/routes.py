@@ -39,7 +39,7 @@ def walk_m(distances: NDArray[Any], order: Any) -> float:
     return float(distances[order[:-1], order[1:]].sum())
 
 
-def tours(distances: NDArray[np.float64], people: int) -> list[list[int]]:
+def shortest_routes(distances: NDArray[np.float64], people: int) -> list[list[int]]:
     """For each person the points in walking order; every point once. `distances` is symmetric, in metres.
 
     The walks stand in the order of their lowest point, and each begins at the end whose number is lower.

@@ -10,12 +10,14 @@ import pandas as pd
 
 from habitatmap.practice.comparison import Comparison, compare
 from habitatmap.practice.lifetimes import Survival, incidents, lifetimes, survival
-from habitatmap.survey.searches import Looks
+from habitatmap.survey.searches import Searches
 
 
 @dataclass(frozen=True)
 class Practice:
-    """The parts are those of `compare`, `lifetimes`, `survival`, `incidents`; `allotted`: pools of an allotment."""
+    """The parts are those of `compare`, `lifetimes`, `survival`, `incidents`; `assigned at random`: pools of an random
+    assignment.
+    """
 
     as_of: datetime.date
     comparison: Comparison
@@ -23,13 +25,13 @@ class Practice:
     curve: Survival
     incidents: pd.DataFrame
     complaints: pd.DataFrame
-    allotted: int
+    assigned: int
 
 
 def practice(
-    pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any, seen: Looks, blocks: pd.DataFrame | None = None
+    pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any, seen: Searches, blocks: pd.DataFrame | None = None
 ) -> Practice:
-    """Everything at once, of frames as the area has them. `seen`: the season's looks; `blocks`: see `compare`."""
+    """Everything at once, of frames as the area has them. `seen`: the season's searches; `blocks`: see `compare`."""
     lives = lifetimes(pools, visits, as_of)
     wrong, complaints = incidents(pools, visits, as_of)
     return Practice(
@@ -39,5 +41,5 @@ def practice(
         curve=survival(lives["days"], lives["lost"]),
         incidents=wrong,
         complaints=complaints,
-        allotted=0 if blocks is None else len(blocks),
+        assigned=0 if blocks is None else len(blocks),
     )

@@ -1,13 +1,14 @@
 """What seemed to work: containers, fillings, shade and volume against larvae found and counted.
 
 Pools were not put out at random, so a difference may come from the place and not from the bucket; only pools that were
-allotted in blocks (allotment.py) can say more. Three measures, because none is enough:
+assigned at random in blocks can say more. Three measures, because none is enough:
 - the share of pools with larvae: Newcombe's hybrid score interval for a difference of two proportions (Newcombe 1998,
-  Statistics in Medicine 17:873-890, method 10). A pool looked at more often has more chances to show larvae.
-- the odds that a look finds larvae: a logistic model with one row per look, so unequal looks do no harm; the looks of
-  one pool are not independent, hence an error robust to that (generalised estimating equations, bias-reduced sandwich:
-  Mancl & DeRouen 2001, Biometrics 57:126-134). It mixes "is occupied" with "is seen"; the occupancy models part them.
-- larvae counted per look: a negative binomial model of each pool's total with its counted looks as exposure.
+  Statistics in Medicine 17:873-890, method 10). A pool searched more often has more chances to show larvae.
+- the odds that a search finds larvae: a logistic model with one row per search, so unequal searches do no harm; the
+  searches of one pool are not independent, hence an error robust to that (generalised estimating equations,
+  bias-reduced sandwich: Mancl & DeRouen 2001, Biometrics 57:126-134). It mixes "is occupied" with "is seen"; the
+  occupancy models part them.
+- larvae counted per search: a negative binomial model of each pool's total with its counted searches as exposure.
 Every level is compared with the commonest level of its factor. Beside each 95 % interval stands a wider one that holds
 for all comparisons together (Bonferroni); only where that one excludes "no difference" is a difference called so.
 """
@@ -25,20 +26,20 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
-from habitatmap.survey.searches import Looks
+from habitatmap.survey.searches import Searches
 
 Interval = Callable[..., tuple[float, float]]  # takes `confidence`, gives low and high
 
 FACTORS = {"container": "Container", "filling": "Filling", "shade": "Shade"}
-NAMES = FACTORS | {"volume_l": "Volume", "allotted": "Allotted blocks"}
-FEWEST = 5  # pools looked at, for a level to be compared at all (expert judgement)
+NAMES = FACTORS | {"volume_l": "Volume", "assigned": "Random assignment"}
+FEWEST = 5  # pools searched, for a level to be compared at all (expert judgement)
 FEWEST_COUNTED = 10  # pools with a count above 0, for a model of counts (expert judgement)
-UNEQUAL = 1.25  # looks per pool in one level over the other, from which on it is said (expert judgement)
+UNEQUAL = 1.25  # searches per pool in one level over the other, from which on it is said (expert judgement)
 CONFIDENCE = 0.95
 
 SHARE = "share of pools with larvae"
-ODDS = "odds that a look finds larvae"
-COUNT = "larvae counted per look"
+ODDS = "odds that a search finds larvae"
+COUNT = "larvae counted per search"
 PAIRED = "share of pools with larvae, within blocks"
 
 ALIKE = "cannot be told apart"
@@ -61,11 +62,12 @@ COLUMNS = {
 class Comparison:
     """What seemed to work.
 
-    levels: factor, level, pools (looked at), looks, looks_a_pool, pools_with, share, share_low, share_high (Wilson),
-    looks_with, counted (pools whose larvae were all counted), larvae_a_look. differences: COLUMNS; `estimate` is a
-    difference of shares, or a ratio for odds and counts (for volume: per doubling); low, high 95 % each, low_all,
-    high_all for all together; NaN where it can't be known, and `words` says why. species: factor, level, taxon, pools
-    (where the species was checked). comparisons: how many intervals; notes: sentences to stand beside the table.
+    levels: factor, level, pools (searched), searches, searches_per_pool, pools_with, share, share_low, share_high
+    (Wilson), looks_with, counted (pools whose larvae were all counted), larvae_per_search. differences: COLUMNS;
+    `estimate` is a difference of shares, or a ratio for odds and counts (for volume: per doubling); low, high 95 %
+    each, low_all, high_all for all together; NaN where it can't be known, and `words` says why. species: factor, level,
+    taxon, pools (where the species was checked). comparisons: how many intervals; notes: sentences to stand beside the
+    table.
     """
 
     levels: pd.DataFrame
@@ -88,27 +90,29 @@ class _Row:
     words: str = ""
 
 
-def compare(pools: pd.DataFrame, visits: pd.DataFrame, seen: Looks, blocks: pd.DataFrame | None = None) -> Comparison:
-    """Compares the pools of one season's looks (see `looks`) by what they are made of.
+def compare(
+    pools: pd.DataFrame, visits: pd.DataFrame, seen: Searches, blocks: pd.DataFrame | None = None
+) -> Comparison:
+    """Compares the pools of one season's searches (see `searches`) by what they are made of.
 
     `pools` and `visits` as the area has them, `seen` made from them. `blocks`: pool, block, treatment of pools that
-    were allotted; compared within their blocks.
+    were assigned at random; compared within their blocks.
     """
     each = _by_pool(pools, visits, seen)
-    looked = each[each["looks"] > 0]
+    searched = each[each["searches"] > 0]
     rows: list[_Row] = []
     levels, notes, species = [], [], []
     for factor in FACTORS:
-        given = looked[looked[factor] != ""]
-        if len(looked) > len(given):
+        given = searched[searched[factor] != ""]
+        if len(searched) > len(given):
             notes.append(
-                f"{FACTORS[factor]}: not given for {len(looked) - len(given)} of {len(looked)} pools looked at."
+                f"{FACTORS[factor]}: not given for {len(searched) - len(given)} of {len(searched)} pools searched."
             )
         groups = {str(level): group for level, group in given.groupby(factor)}
         levels += [_level(factor, level, group) for level, group in groups.items()]
         species += _species(factor, given, visits, seen)
         rows += _differences(factor, groups, notes)
-    rows += _by_volume(looked, notes)
+    rows += _by_volume(searched, notes)
     if blocks is not None:
         rows += _within_blocks(blocks, each, seen, notes)
     number = sum(row.interval is not None for row in rows)
@@ -169,39 +173,40 @@ def wilson(found: int, of: int, confidence: float = CONFIDENCE) -> tuple[float, 
 # --- one row for each pool -------------------------------------------------------------------------------------------
 
 _LEVEL_COLUMNS = [
-    *("factor", "level", "pools", "looks", "looks_a_pool", "pools_with", "share", "share_low", "share_high"),
-    *("looks_with", "counted", "larvae_a_look"),
+    *("factor", "level", "pools", "searches", "searches_per_pool", "pools_with", "share", "share_low", "share_high"),
+    *("searches_with", "counted", "larvae_per_search"),
 ]
 
 
-def _by_pool(pools: pd.DataFrame, visits: pd.DataFrame, seen: Looks) -> pd.DataFrame:
-    """pool, the factors in small letters, volume_l, looks, found, larvae: the total counted, NaN where one is not."""
+def _by_pool(pools: pd.DataFrame, visits: pd.DataFrame, seen: Searches) -> pd.DataFrame:
+    """pool, the factors in small letters, volume_l, searches, found, larvae: the total counted, NaN where one is not.
+    """
     each = pools.set_index("pool").loc[seen.pools, [*FACTORS, "volume_l"]].reset_index()
     for factor in FACTORS:
         each[factor] = each[factor].str.split().str.join(" ").str.casefold()
     here = seen.rows >= 0
     count = np.where(here, visits["larvae"].to_numpy(float)[seen.rows], 0.0) if len(visits) else np.zeros(here.shape)
-    count[here & (seen.detections == 0)] = 0.0  # none seen is a count; larvae without a number are none
-    return each.assign(looks=seen.looks, found=seen.found, larvae=count.sum(axis=1))
+    count[here & (seen.histories == 0)] = 0.0  # none seen is a count; larvae without a number are none
+    return each.assign(searches=seen.searches, detections=seen.detections, larvae=count.sum(axis=1))
 
 
 def _level(factor: str, level: str, group: pd.DataFrame) -> tuple[Any, ...]:
-    looks, having = int(group["looks"].sum()), int((group["found"] > 0).sum())
+    searches, having = int(group["searches"].sum()), int((group["detections"] > 0).sum())
     counted = group[group["larvae"].notna()]
-    a_look = counted["larvae"].sum() / counted["looks"].sum() if len(counted) else np.nan
+    per_search = counted["larvae"].sum() / counted["searches"].sum() if len(counted) else np.nan
     share = wilson(having, len(group))
     return (
-        *(factor, level, len(group), looks, looks / len(group), having, *share),
-        *(int(group["found"].sum()), len(counted), a_look),
+        *(factor, level, len(group), searches, searches / len(group), having, *share),
+        *(int(group["detections"].sum()), len(counted), per_search),
     )
 
 
-def _species(factor: str, given: pd.DataFrame, visits: pd.DataFrame, seen: Looks) -> list[tuple[str, str, str, int]]:
+def _species(factor: str, given: pd.DataFrame, visits: pd.DataFrame, seen: Searches) -> list[tuple[str, str, str, int]]:
     """In how many pools of each level each checked species was found."""
     rows = seen.rows[seen.checked]
-    finds = visits.iloc[rows][["pool", "taxon"]] if len(rows) else pd.DataFrame({"pool": [], "taxon": []}, dtype=str)
-    finds = finds[finds["taxon"] != ""].drop_duplicates().merge(given[["pool", factor]], on="pool")
-    counts = finds.groupby([factor, "taxon"]).size().reset_index(name="pools")
+    detected = visits.iloc[rows][["pool", "taxon"]] if len(rows) else pd.DataFrame({"pool": [], "taxon": []}, dtype=str)
+    detected = detected[detected["taxon"] != ""].drop_duplicates().merge(given[["pool", factor]], on="pool")
+    counts = detected.groupby([factor, "taxon"]).size().reset_index(name="pools")
     return [(factor, *row) for row in counts.itertuples(index=False, name=None)]
 
 
@@ -212,7 +217,7 @@ def _differences(factor: str, groups: dict[str, pd.DataFrame], notes: list[str])
     enough = {level: group for level, group in groups.items() if len(group) >= FEWEST}
     few = [level for level in groups if level not in enough]
     if few:
-        notes.append(f"{FACTORS[factor]}: {', '.join(few)}: fewer than {FEWEST} pools looked at, too few to compare.")
+        notes.append(f"{FACTORS[factor]}: {', '.join(few)}: fewer than {FEWEST} pools searched, too few to compare.")
     if len(enough) < 2:
         return []
     usual = min(enough, key=lambda level: (-len(enough[level]), level))
@@ -221,15 +226,15 @@ def _differences(factor: str, groups: dict[str, pd.DataFrame], notes: list[str])
     rows = []
     for level in others:
         group = enough[level]
-        a, b = (int((g["found"] > 0).sum()) for g in (group, base))
+        a, b = (int((g["detections"] > 0).sum()) for g in (group, base))
         n, m = len(group), len(base)
         rows.append(_Row(factor, level, usual, SHARE, a / n - b / m, partial(difference, a, n, b, m)))
-        ratio = (group["looks"].mean()) / (base["looks"].mean())
+        ratio = (group["searches"].mean()) / (base["searches"].mean())
         if max(ratio, 1 / ratio) >= UNEQUAL:
             notes.append(
-                f"{FACTORS[factor]}: {level} was looked at {group['looks'].mean():.1f} times a pool, {usual} "
-                f"{base['looks'].mean():.1f} times; the more looks, the more pools show larvae, so trust the odds per "
-                "look before the share of pools."
+                f"{FACTORS[factor]}: {level} was searched {group['searches'].mean():.1f} times a pool, {usual} "
+                f"{base['searches'].mean():.1f} times; the more searches, the more pools show larvae, so trust the "
+                "odds per search before the share of pools."
             )
     both = pd.concat([g.assign(level=level) for level, g in enough.items()])
     rows += _odds(factor, both, others, usual)
@@ -237,10 +242,10 @@ def _differences(factor: str, groups: dict[str, pd.DataFrame], notes: list[str])
 
 
 def _odds(factor: str, both: pd.DataFrame, others: list[str], usual: str) -> list[_Row]:
-    """Odds ratios per look; a level in which every look, or none, found larvae has none."""
-    tally = both.groupby("level")[["found", "looks"]].sum()
-    apart = dict.fromkeys(tally.index[tally["found"] == 0], "no look")
-    apart |= dict.fromkeys(tally.index[tally["found"] == tally["looks"]], "every look")
+    """Odds ratios per search; a level in which every search, or none, found larvae has none."""
+    tally = both.groupby("level")[["detections", "searches"]].sum()
+    apart = dict.fromkeys(tally.index[tally["detections"] == 0], "no search")
+    apart |= dict.fromkeys(tally.index[tally["detections"] == tally["searches"]], "every search")
     fitted = [level for level in others if level not in apart and usual not in apart]
     model = _logistic(both[both["level"].isin([*fitted, usual])], fitted) if fitted else None
     rows = []
@@ -280,16 +285,16 @@ def _counts(factor: str, both: pd.DataFrame, others: list[str], usual: str, note
     return rows
 
 
-def _by_volume(looked: pd.DataFrame, notes: list[str]) -> list[_Row]:
-    """Per doubling of the volume: odds per look, and larvae counted per look."""
-    given = looked[looked["volume_l"] > 0]
-    if len(looked) > len(given):
-        notes.append(f"Volume: not given for {len(looked) - len(given)} of {len(looked)} pools looked at.")
+def _by_volume(searched: pd.DataFrame, notes: list[str]) -> list[_Row]:
+    """Per doubling of the volume: odds per search, and larvae counted per search."""
+    given = searched[searched["volume_l"] > 0]
+    if len(searched) > len(given):
+        notes.append(f"Volume: not given for {len(searched) - len(given)} of {len(searched)} pools searched.")
     size = np.log2(given["volume_l"].to_numpy())
     if len(np.unique(size)) < 2 or len(given) < 2 * FEWEST:
         return []
-    found, looks = given["found"].to_numpy(), given["looks"].to_numpy()
-    having, blank = size[found > 0], size[found < looks]
+    found, searches = given["detections"].to_numpy(), given["searches"].to_numpy()
+    having, blank = size[found > 0], size[found < searches]
     words = ("volume_l", "twice as large", "as it is")
     if not len(having) or not len(blank) or having.min() >= blank.max() or having.max() <= blank.min():
         return [_Row(*words, ODDS, words="the volume parts finds from blanks altogether, so there is no odds ratio")]
@@ -300,13 +305,14 @@ def _by_volume(looked: pd.DataFrame, notes: list[str]) -> list[_Row]:
     return rows
 
 
-def _within_blocks(blocks: pd.DataFrame, each: pd.DataFrame, seen: Looks, notes: list[str]) -> list[_Row]:
-    """Treatments within their blocks: of two pools, the first m looks of each, m the fewer, so that neither leads."""
+def _within_blocks(blocks: pd.DataFrame, each: pd.DataFrame, seen: Searches, notes: list[str]) -> list[_Row]:
+    """Treatments within their blocks: of two pools, the first m searches of each, m the fewer, so that neither leads.
+    """
     place = {pool: i for i, pool in enumerate(seen.pools)}
     known = blocks[blocks["pool"].isin(place)].sort_values(["block", "treatment", "pool"])
     treatments = known["treatment"].value_counts()
     if len(treatments) < 2:
-        notes.append("An allotment is there, but no two treatments of it have pools that were looked at.")
+        notes.append("A random assignment is there, but no two treatments of it have pools that were searched.")
         return []
     usual = min(treatments.index, key=lambda name: (-treatments[name], name))
     rows = []
@@ -316,17 +322,17 @@ def _within_blocks(blocks: pd.DataFrame, each: pd.DataFrame, seen: Looks, notes:
             one, two = (block.loc[block["treatment"] == name, "pool"] for name in (other, usual))
             for a, b in zip(one, two, strict=False):
                 i, j = place[a], place[b]
-                looks = min(seen.looks[i], seen.looks[j])
-                if looks:
-                    hit = [int(np.nanmax(seen.detections[k, :looks])) for k in (i, j)]
+                searches = min(seen.searches[i], seen.searches[j])
+                if searches:
+                    hit = [int(np.nanmax(seen.histories[k, :searches])) for k in (i, j)]
                     tally[hit[0], hit[1]] += 1
         both, first, second, neither = (int(tally[k]) for k in ((1, 1), (1, 0), (0, 1), (0, 0)))
         pairs = both + first + second + neither
         if pairs < FEWEST:
-            notes.append(f"Allotted blocks: {other} and {usual} have {pairs} pairs looked at, too few to compare.")
+            notes.append(f"Random assignment: {other} and {usual} have {pairs} pairs searched, too few to compare.")
             continue
         interval = partial(paired_difference, both, first, second, neither)
-        rows.append(_Row("allotted", other, usual, PAIRED, (first - second) / pairs, interval))
+        rows.append(_Row("assigned", other, usual, PAIRED, (first - second) / pairs, interval))
     return rows
 
 
@@ -343,12 +349,12 @@ def _design(frame: pd.DataFrame, by: Any) -> NDArray[np.float64]:
 
 
 def _logistic(frame: pd.DataFrame, by: Any) -> tuple[NDArray[Any], NDArray[Any], int] | None:
-    """Coefficients, errors and degrees of freedom of a logistic model of looks; None where it can't be fitted."""
+    """Coefficients, errors and degrees of freedom of a logistic model of searches; None where it can't be fitted."""
     import statsmodels.api as sm
 
-    looks, found = frame["looks"].to_numpy(), frame["found"].to_numpy()
-    pool = np.repeat(np.arange(len(frame)), looks)
-    first = np.concatenate([np.arange(n) for n in looks])
+    searches, found = frame["searches"].to_numpy(), frame["detections"].to_numpy()
+    pool = np.repeat(np.arange(len(frame)), searches)
+    first = np.concatenate([np.arange(n) for n in searches])
     hit = (first < found[pool]).astype(float)
     design = _design(frame, by)
     with warnings.catch_warnings(), np.errstate(all="ignore"):
@@ -365,7 +371,7 @@ def _negative_binomial(frame: pd.DataFrame, by: Any) -> tuple[NDArray[Any], NDAr
     import statsmodels.api as sm
 
     design, total = _design(frame, by), frame["larvae"].to_numpy()
-    offset = np.log(frame["looks"].to_numpy(float))
+    offset = np.log(frame["searches"].to_numpy(float))
     free = len(frame) - design.shape[1]
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         warnings.simplefilter("ignore")
@@ -386,7 +392,7 @@ def _negative_binomial(frame: pd.DataFrame, by: Any) -> tuple[NDArray[Any], NDAr
 def _ratio(factor: str, level: str, other: str, measure: str, model: Any, at: int) -> _Row:
     """exp of a coefficient with its interval from Student's t."""
     if model is None or not (np.isfinite(model[1][at]) and 0 < model[1][at] < 10 and model[2] > 0):
-        return _Row(factor, level, other, measure, words="the model could not be fitted to so few looks")
+        return _Row(factor, level, other, measure, words="the model could not be fitted to so few searches")
     value, error, free = float(model[0][at]), float(model[1][at]), int(model[2])
 
     def interval(confidence: float) -> tuple[float, float]:
@@ -423,7 +429,7 @@ def reading(found: Comparison) -> list[str]:
     """The comparison in plain sentences, with what it can't say."""
     told = found.differences[found.differences["low"].notna()]
     if told.empty:
-        return ["Too few pools were looked at to compare what they are made of.", *found.notes]
+        return ["Too few pools were searched to compare what they are made of.", *found.notes]
     sure = told[told["words"].isin(["more", "less"])]
     alike = len(told) - len(sure)
     verdict_on_all = f"All {alike} comparisons cannot be told apart"
@@ -437,6 +443,6 @@ def reading(found: Comparison) -> list[str]:
             f"({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
             for row in sure.itertuples()
         ),
-        "An allotment drawn before setting out (survey --allot) would tell what chance decided from the place.",
+        "A random assignment before setting out (survey --assign) would tell what chance decided from the place.",
     ]
     return [*said, *found.notes]

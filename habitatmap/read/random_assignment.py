@@ -1,4 +1,4 @@
-"""Sites to be allotted, and an allotment read back once its pools stand."""
+"""Sites for a random assignment of treatments, and the assignment read back once its pools stand."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import fold
 from habitatmap.read.values import name_key
 
-FOLDER, FILE = "allotment", "allotment.csv"
+FOLDER, FILE = "random_assignment", "random_assignment.csv"
+OLD = ("allotment", "allotment.csv")  # what both were named at first
 
 
 def read_sites(path: Path) -> pd.DataFrame:
@@ -25,8 +26,8 @@ def read_sites(path: Path) -> pd.DataFrame:
     """
     if not path.is_file():
         raise InputError(
-            f"{path.name} is not there, so there are no sites to allot; run habitatmap map first, or give a table of "
-            "sites with --sites"
+            f"{path.name} is not there, so there are no sites for a random assignment; run habitatmap map first, or "
+            "give a table of sites with --sites"
         )
     table = _one_table(path)
     site, rank = _column(table, "site"), _column(table, "rank")
@@ -43,11 +44,14 @@ def read_sites(path: Path) -> pd.DataFrame:
     return frame[frame["site"] != ""].reset_index(drop=True)
 
 
-def read_allotment(folder: Path, pools: pd.DataFrame) -> pd.DataFrame | None:
-    """pool, block, treatment of the area's allotment, for those of its pools that stand in `pools`; None without one.
+def read_assignment(folder: Path, pools: pd.DataFrame) -> pd.DataFrame | None:
+    """pool, block, treatment of the area's random assignment, for those of its pools that stand in `pools`; None
+    without one.
 
     A pool is known by the column pool, else by the site's own name.
     """
+    if folder.joinpath(*OLD).exists():
+        raise InputError(f"{'/'.join(OLD)} is named {FOLDER}/{FILE} now; rename the folder and the file")
     path = folder / FOLDER / FILE
     if not path.is_file():
         return None

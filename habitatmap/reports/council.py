@@ -79,7 +79,7 @@ def _done(summary: Mapping[str, Any]) -> Section:
             [
                 str(s["season"]),
                 _number(s["pools_visited"]),
-                _number(s["looks"]),
+                _number(s["searches"]),
                 _number(s["detections"]),
                 _percent(s["naive"]),
                 _estimate(s),

@@ -24,9 +24,9 @@ def practice_sections(found: Practice) -> list[Section]:
 def practice_tables(found: Practice) -> dict[str, pd.DataFrame]:
     """File name -> table: every figure of the sections."""
     return {
-        "makes.csv": found.comparison.levels,
+        "pool_types.csv": found.comparison.levels,
         "differences.csv": found.comparison.differences,
-        "species_by_make.csv": found.comparison.species,
+        "species_by_pool_type.csv": found.comparison.species,
         "lifetimes.csv": found.lives,
         "standing.csv": _curve(found),
         "incidents.csv": found.incidents,
@@ -88,11 +88,11 @@ def _worked(found: Practice) -> Section:
         (
             f"{NAMES[r['factor']]}: {r['level']}",
             r["pools"],
-            f"{r['looks_a_pool']:.1f}",
+            f"{r['searches_per_pool']:.1f}",
             r["pools_with"],
             f"{_percent(r['share'])} ({_percent(r['share_low'])} to {_percent(r['share_high'])})",
-            f"{r['looks_with']} of {r['looks']}",
-            "" if np.isnan(r["larvae_a_look"]) else f"{r['larvae_a_look']:.1f}",
+            f"{r['searches_with']} of {r['searches']}",
+            "" if np.isnan(r["larvae_per_search"]) else f"{r['larvae_per_search']:.1f}",
         )
         for r in found.comparison.levels.to_dict("records")
     ]

@@ -1,4 +1,4 @@
-"""Treatments drawn by lot, as a table to fill in while setting out and a page to print."""
+"""Treatments assigned at random, as a table to fill in while setting out and a page to print."""
 
 from __future__ import annotations
 
@@ -18,22 +18,22 @@ from habitatmap.words.cautions import CHILDREN, LOCAL, MOSQUITOES
 
 USE = (
     "Set out each site's own treatment and nothing else; where that can't be done, write down what was set out instead "
-    "and don't swap. Write each pool's name into the column pool of allotment.csv (left empty, the site's name is "
-    "taken for it). `habitatmap survey` then compares the pools within their blocks."
+    "and don't swap. Write each pool's name into the column pool of random_assignment.csv (left empty, the site's name "
+    "is taken for it). `habitatmap survey` then compares the pools within their blocks."
 )
 
 
-def check_allotment(folder: Path) -> None:
-    """Refuses to draw again: drawing until one is liked is no lot. Raises InputError."""
+def check_assignment(folder: Path) -> None:
+    """Refuses to draw again: drawing until one is liked is not random. Raises InputError."""
     if (folder / FILE).exists():
         raise InputError(
-            f"{folder} holds an allotment already, and drawing again until one is liked is no lot; use that one, or "
-            "delete the folder if no pool was set out by it"
+            f"{folder} holds a random assignment already, and drawing again until one is liked is not random; use that "
+            "one, or delete the folder if no pool was set out by it"
         )
     check_target(folder, mark=FILE)
 
 
-def write_allotment(
+def write_assignment(
     area: Area,
     drawn: pd.DataFrame,
     sites: pd.DataFrame,
@@ -41,21 +41,21 @@ def write_allotment(
     seed: int,
     folder: Path,
 ) -> None:
-    """Writes allotment.csv and allotment.html into a new `folder`, whole or not at all."""
+    """Writes random_assignment.csv and random_assignment.html into a new `folder`, whole or not at all."""
     table = drawn.merge(sites, on="site").assign(pool="", set_out="")
     table = table[["block", "site", "place", "treatment", *treatments, "pool", "set_out", "x", "y"]]
     page = report_page(
-        area.title, "Treatments drawn by lot", f"As of {area.as_of}. For the team.", [_section(area, table, seed)]
+        area.title, "Treatments assigned at random", f"As of {area.as_of}. For the team.", [_section(area, table, seed)]
     )
 
     def fill(fresh: Path) -> None:
         (fresh / FILE).write_bytes(csv_text(table).encode("utf-8"))
-        (fresh / "allotment.html").write_bytes(page.encode("utf-8"))
+        (fresh / "random_assignment.html").write_bytes(page.encode("utf-8"))
 
     write_folder(folder.resolve(), fill)
 
 
-def allotment_text(drawn: pd.DataFrame, seed: int) -> str:
+def assignment_text(drawn: pd.DataFrame, seed: int) -> str:
     """The draw for a terminal."""
     lines = [f"{headline(drawn, seed)}", ""]
     for block, members in drawn.groupby("block"):
@@ -65,7 +65,7 @@ def allotment_text(drawn: pd.DataFrame, seed: int) -> str:
 
 def headline(drawn: pd.DataFrame, seed: int) -> str:
     blocks, size = drawn["block"].nunique(), drawn["treatment"].nunique()
-    text = f"{len(drawn)} sites in {blocks} blocks of {size} neighbours each, drawn by lot with seed {seed}."
+    text = f"{len(drawn)} sites in {blocks} blocks of {size} neighbours each, assigned at random with seed {seed}."
     if short := len(drawn) % size:
         text += f" The last block has {short} sites only and lacks treatments."
     return text
@@ -77,7 +77,7 @@ def _section(area: Area, table: pd.DataFrame, seed: int) -> Section:
     ]
     heads = ["Site", "Block", "Place", "Treatment", "Pool", "Set out on"]
     return Section(
-        "allotment",
+        "assignment",
         "What goes where",
         headline(table, seed),
         words=[USE],

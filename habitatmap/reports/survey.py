@@ -127,7 +127,7 @@ def estimates(told: Account) -> pd.DataFrame:
     for share, figures in (s["false_positives"] or {}).items():
         name = f"occupancy, if {share} of looks at empty pools reported larvae"
         rows.append((name, *_given(figures, "estimate", "low", "high"), np.nan, "what-if, profile likelihood", ""))
-    f = told.false_finds
+    f = told.false_positives
     rows.append(
         ("occupancy, mistakes told by checked finds", f.psi, f.low, f.high, np.nan, "maximum likelihood", f.why)
     )
@@ -158,7 +158,7 @@ def models(told: Account) -> pd.DataFrame:
 
 def survey_summary(told: Account) -> dict[str, Any]:
     """survey.json: the same and everything else, None where not known."""
-    g, c, b, f = told.goodness, told.clustering, told.blocks, told.false_finds
+    g, c, b, f = told.goodness, told.clustering, told.blocks, told.false_positives
     summary = {
         "title": told.title,
         "as_of": told.as_of.isoformat(),
@@ -175,7 +175,7 @@ def survey_summary(told: Account) -> dict[str, Any]:
         },
         "models": models(told).to_dict("records"),
         "effects": told.effects.to_dict("records"),
-        "false_finds": {"p": f.p, "checked": f.checked, "false_share": f.false_share, "why": f.why},
+        "false_positives": {"p": f.p, "checked": f.checked, "false_share": f.false_share, "why": f.why},
         "place": {
             "moran": {"i": c.i, "expected": c.expected, "p_value": c.p_value, "why": c.why},
             "blocks": {"low": b.low, "high": b.high, "blocks": b.blocks, "side_m": b.side_m, "why": b.why},
@@ -230,11 +230,11 @@ def sections(told: Account) -> list[Section]:
 
 
 def _what_was_looked_at(told: Account) -> Section:
-    looks, s = told.known.looks, told.known.summary
+    looks, s = told.known.searches, told.known.summary
     left = [(reason, count) for reason, count in looks.left_out.items() if count]
     dates = looks.dates[looks.rows >= 0]
     month = pd.Series(dates).dt.month
-    found = pd.Series(looks.detections[looks.rows >= 0] == 1)
+    found = pd.Series(looks.histories[looks.rows >= 0] == 1)
     per_month = [
         (MONTHS[m - 1], int(found[month == m].sum()), int((~found[month == m]).sum())) for m in sorted(month.unique())
     ]
@@ -269,13 +269,13 @@ def _what_was_looked_at(told: Account) -> Section:
 
 
 def _looked(told: Account) -> str:
-    looks, s = told.known.looks, told.known.summary
+    looks, s = told.known.searches, told.known.summary
     pools = len(looks.pools)
     if not pools:
         return "There is no pool yet."
     if not s["pools_visited"]:
         return f"No look counts for any of {pools} pools."
-    said = f"{s['pools_visited']} of {pools} pools were looked into, {s['looks']} times in all, {s['period']}"
+    said = f"{s['pools_visited']} of {pools} pools were looked into, {s['searches']} times in all, {s['period']}"
     left = sum(looks.left_out.values())
     return f"{said}; {left} visits were left out, with the reason." if left else f"{said}."
 
@@ -393,7 +393,7 @@ def _where_larvae_live(told: Account) -> Section:
             _named(row["covariate"]),
             row["part"],
             f"{row['from']} to {row['to']}",
-            f"{_percent(row['chance_from'])} to {_percent(row['chance_to'])}",
+            f"{_percent(row['probability_from'])} to {_percent(row['probability_to'])}",
             _points(row["difference"], row["low"], row["high"]),
             "" if np.isnan(row["odds_per_sd"]) else f"{row['odds_per_sd']:.2f}",
             row["words"],
@@ -439,7 +439,7 @@ def _where_larvae_live(told: Account) -> Section:
 
 
 def _mistakes(told: Account) -> Section:
-    s, f = told.known.summary, told.false_finds
+    s, f = told.known.summary, told.false_positives
     shares: Mapping[str, Any] = s["false_positives"] or {}
     marks = [] if told.few else [_mark("no mistakes", s["estimate"], s["low"], s["high"])]
     marks += [_mark(f"{share} mistakes", *_given(v, "estimate", "low", "high")) for share, v in shares.items()]
@@ -478,7 +478,7 @@ def _species(told: Account) -> Section:
         (
             row["taxon"],
             row["detections"],
-            row["looks"],
+            row["searches"],
             _percent(row["naive"]),
             _percent(row["estimate"]),
             _range(row["low"], row["high"]),
@@ -507,13 +507,13 @@ def _species(told: Account) -> Section:
 def _each_pool(told: Account) -> Section:
     psi, p, basis = told.sure
     needed = blank_visits(p, SURE, psi)
-    frame = told.pools.assign(order=np.where(told.pools["finds"] > 0, 1, 0))
+    frame = told.pools.assign(order=np.where(told.pools["detections"] > 0, 1, 0))
     frame = frame.sort_values(["order", "value", "pool"], ascending=[True, False, True])
     rows = [
         (
             row["pool"],
-            row["looks"],
-            row["finds"],
+            row["searches"],
+            row["detections"],
             _percent(row["occupancy"]),
             _range(row["occupancy_low"], row["occupancy_high"]),
             "" if np.isnan(row["more_needed"]) else f"{row['more_needed']:.0f}",
@@ -555,7 +555,7 @@ def _place(told: Account) -> Section:
         if not b.why
         else f"An interval by whole squares of ground cannot be given: {b.why}."
     )
-    pools, places = len(told.known.looks.pools), told.fit.n_sites
+    pools, places = len(told.known.searches.pools), told.fit.n_sites
     return Section(
         "place",
         "Where the pools stand",
@@ -618,7 +618,7 @@ def _several_seasons(told: Account) -> Section:
         (
             row["season"],
             row["pools_visited"],
-            row["looks"],
+            row["searches"],
             _percent(row["naive"]),
             _percent(row["estimate"]),
             _range(row["low"], row["high"]),

@@ -1,4 +1,4 @@
-"""The survey as a whole: everything that is told about what was looked at, in the order in which it is told."""
+"""The survey as a whole: everything that is told about what was searched, in the order in which it is told."""
 
 from __future__ import annotations
 
@@ -15,23 +15,23 @@ from habitatmap.survey.covariates import Covariates, covariates
 from habitatmap.survey.effects import COLUMNS as EFFECT_COLUMNS
 from habitatmap.survey.effects import effects
 from habitatmap.survey.effort import Design, best_survey, best_visits, blank_visits, sites_needed
-from habitatmap.survey.false_positives import FalseFinds
+from habitatmap.survey.false_positives import FalsePositives
 from habitatmap.survey.fit import Fit
 from habitatmap.survey.models import Goodness, compare_models, goodness_of_fit
 from habitatmap.survey.occupancy import fit_occupancy
-from habitatmap.survey.probabilities import Chances, where_to_look
+from habitatmap.survey.probabilities import PoolOccupancy, most_informative
 from habitatmap.survey.searches import one_per_place
 from habitatmap.survey.seasons import Seasons, seasons
 from habitatmap.survey.spatial_autocorrelation import Blocks, Clustering, block_bootstrap, clustering
-from habitatmap.survey.species import by_species, from_checked_finds
+from habitatmap.survey.species import by_species, from_checked_larvae
 
 MOST_SURE = 1 - 1e-12  # a wider interval than this says no more
 SURE = 0.95  # how sure "this pool is empty" is to be
 VISIT_HOURS, POOL_HOURS = 0.5, 1.0  # expert judgement: one visit with its way; setting out, asking leave, labelling
 WANTED_ERRORS = (0.05, 0.1)
 NO_EFFECTS = pd.DataFrame(columns=EFFECT_COLUMNS)
-NO_BLOCKS = Blocks(np.nan, np.nan, 0, np.nan, 0, "the looks are too few")
-NO_HOURS = 40.0  # what is reckoned with where nothing was looked at and no budget is given
+NO_BLOCKS = Blocks(np.nan, np.nan, 0, np.nan, 0, "the searches are too few")
+NO_HOURS = 40.0  # what is reckoned with where nothing was searched and no budget is given
 DESIGNS: dict[Design, str] = {
     "standard": "the same number of visits at every pool",
     "removal": "stop at the first find",
@@ -50,15 +50,15 @@ class Budget(NamedTuple):
 class Account:
     """What the survey says. Frames have a row per pool in the order of the pools; NaN where something can't be known.
 
-    known: the chances as `map` uses them; fit: maximum likelihood, by place; weak: the same under the prior; pools:
-    `known.pools` with looks and finds of this season, more_needed (blank looks until it is SURE to be empty, given its
-    chance now) and value (of one more look); models, effects: covariates; sure: psi and p that effort is reckoned with,
-    and where they are from.
+    known: the probabilities as `map` uses them; fit: maximum likelihood, by place; weak: the same under the prior;
+    pools: `known.pools` with searches and detections of this season, more_needed (non-detections until it is SURE to be
+    empty, given its probability now) and value (of one more search); models, effects: covariates; sure: psi and p that
+    effort is reckoned with, and where they are from.
     """
 
     title: str
     as_of: datetime.date
-    known: Chances
+    known: PoolOccupancy
     fit: Fit
     weak: Fit
     widened: tuple[float, float]
@@ -66,7 +66,7 @@ class Account:
     covariates: Covariates
     models: pd.DataFrame
     effects: pd.DataFrame
-    false_finds: FalseFinds
+    false_positives: FalsePositives
     species: pd.DataFrame
     clustering: Clustering
     blocks: Blocks
@@ -78,7 +78,7 @@ class Account:
 
     @property
     def few(self) -> bool:
-        """Too few looks to estimate from."""
+        """Too few searches to estimate from."""
         return self.known.summary["estimate"] is None
 
 
@@ -87,14 +87,14 @@ def take_account(
     pools: pd.DataFrame,
     visits: pd.DataFrame,
     as_of: datetime.date,
-    known: Chances,
+    known: PoolOccupancy,
     group: NDArray[np.int64],
     places: pd.DataFrame | None = None,
     block_m: float = 1000.0,
     budget: Budget | None = None,
     resamples: int = 200,
 ) -> Account:
-    """Puts everything together, from the frames of the area and the chances that `chances` found in them.
+    """Puts everything together, from the frames of the area and the probabilities that `probabilities` found in them.
 
     `group`: the place of each pool (pools within merge_m are one); `places`: covariates of each pool's ground, one row
     per pool; `block_m`: side of the squares of the block bootstrap, metres; `resamples`: surveys simulated for the
@@ -103,13 +103,13 @@ def take_account(
     spending = budget or Budget()
     if places is not None:
         pools = pd.concat([pools, places.set_axis(pools.index)], axis=1)
-    seen, sites, counted = one_per_place(known.looks, pools, visits, group)
-    n, d = seen.looks, seen.found
-    fit, weak = fit_occupancy(seen.detections), fit_occupancy(seen.detections, prior=known.prior)
+    seen, sites, counted = one_per_place(known.searches, pools, visits, group)
+    n, d = seen.searches, seen.detections
+    fit, weak = fit_occupancy(seen.histories), fit_occupancy(seen.histories, prior=known.prior)
     enough = known.summary["estimate"] is not None
-    goodness = goodness_of_fit(seen.detections, surveys=resamples if enough else 0)
+    goodness = goodness_of_fit(seen.histories, surveys=resamples if enough else 0)
     about = covariates(seen, sites, counted, None if places is None else sites[list(places.columns)])
-    models = compare_models(seen.detections, about.site, about.visit, about.models())
+    models = compare_models(seen.histories, about.site, about.visit, about.models())
     x, y = sites["x"].to_numpy(dtype=np.float64), sites["y"].to_numpy(dtype=np.float64)
     psi, p, basis = _sure(fit, weak, enough)
     return Account(
@@ -122,8 +122,8 @@ def take_account(
         goodness=goodness,
         covariates=about,
         models=models,
-        effects=effects(seen.detections, about.site, about.visit, known.prior) if enough else NO_EFFECTS,
-        false_finds=from_checked_finds(seen),
+        effects=effects(seen.histories, about.site, about.visit, known.prior) if enough else NO_EFFECTS,
+        false_positives=from_checked_larvae(seen),
         species=by_species(visits, pools, as_of, group),
         clustering=clustering(x, y, n, d, fit),
         blocks=block_bootstrap(x, y, n, d, block_m, 2 * resamples) if enough else NO_BLOCKS,
@@ -139,7 +139,7 @@ def _sure(fit: Fit, weak: Fit, enough: bool) -> tuple[float, float, str]:
     """psi and p to plan with: the estimates, or the posterior means where those lie at a limit or are not told."""
     if enough and 0 < fit.psi < 1 and 0 < fit.p < 1:
         return float(fit.psi), float(fit.p), "this season's estimate"
-    return float(weak.psi), float(weak.p), "this season's looks, weighed with an expert value"
+    return float(weak.psi), float(weak.p), "this season's searches, weighed with an expert value"
 
 
 def _widened(fit: Fit, goodness: Goodness) -> tuple[float, float]:
@@ -150,15 +150,16 @@ def _widened(fit: Fit, goodness: Goodness) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _pools(known: Chances, p: float) -> pd.DataFrame:
-    """A row per pool: this season's looks and finds, its chance, and what further looks would tell."""
-    frame = known.pools.rename(columns={"visits": "looks_ever", "detections": "finds_ever"})
-    frame.insert(1, "looks", known.looks.looks)
-    frame.insert(2, "finds", known.looks.found)
+def _pools(known: PoolOccupancy, p: float) -> pd.DataFrame:
+    """A row per pool: this season's searches and finds, its probability, and what further searches would tell."""
+    frame = known.pools.rename(columns={"visits": "searches_ever", "detections": "detections_ever"})
+    frame.insert(1, "searches", known.searches.searches)
+    frame.insert(2, "detections", known.searches.detections)
     frame["more_needed"] = [
-        blank_visits(p, SURE, chance) if 0 < chance < 1 else np.nan for chance in frame["occupancy"].tolist()
+        blank_visits(p, SURE, probability) if 0 < probability < 1 else np.nan
+        for probability in frame["occupancy"].tolist()
     ]
-    value = where_to_look(known).set_index("pool")["value"]
+    value = most_informative(known).set_index("pool")["value"]
     frame["value"] = frame["pool"].map(value).to_numpy()
     return frame
 

@@ -1,7 +1,9 @@
-"""The model without covariates: one chance of being occupied (psi), one chance of finding larvae at a look (p).
+"""The model without covariates: one probability of being occupied (psi), one probability of finding larvae at a search
+(p).
 
-Its likelihood needs only how many sites had n looks of which d found something, so that everything here - likelihood,
-profile intervals, posterior on a grid, what-ifs about false finds - takes milliseconds whatever the number of sites.
+Its likelihood needs only how many sites had n searches of which d found something, so that everything here -
+likelihood, profile intervals, posterior on a grid, what-ifs about false positives - takes milliseconds whatever the
+number of sites.
 
 Model: MacKenzie, Nichols, Lachman, Droege, Royle & Langtimm 2002, Ecology 83:2248-2255.
 """
@@ -28,13 +30,14 @@ TAIL = 32.0  # what lies this far below the peak's log density (a factor of 1e-1
 
 @dataclass(frozen=True)
 class Prior:
-    """What is believed before any look: Beta distributions given by their mean and by the number of looks they weigh.
+    """What is believed before any search: Beta distributions given by their mean and by the number of searches they
+    weigh.
 
     `psi_worth = 3` says: the expert value counts as much as three pools whose state is known. The defaults are expert
     judgement, not measurements; they weigh no more than this because with 4 and 4 the 95 % intervals covered only 75 %
-    of made-up towns where most pools are occupied and a look mostly misses, with 3 and 2 about 90 % (guide/survey.md).
-    With covariates these stand for a site, or a look, with average covariates, and each slope per standard deviation of
-    its covariate is Normal(0, slope_sd).
+    of made-up towns where most pools are occupied and a search mostly misses, with 3 and 2 about 90 %
+    (guide/survey.md). With covariates these stand for a site, or a search, with average covariates, and each slope per
+    standard deviation of its covariate is Normal(0, slope_sd).
     """
 
     psi_mean: float = 0.4
@@ -64,22 +67,22 @@ class Prior:
         """The prior in a sentence's half, for a basis text."""
         return (
             f"{self.basis}: occupancy {self.psi_mean:g} worth {self.psi_worth:g} pools, "
-            f"detection {self.p_mean:g} worth {self.p_worth:g} looks"
+            f"detection {self.p_mean:g} worth {self.p_worth:g} searches"
         )
 
 
 @dataclass(frozen=True)
 class Histories:
-    """How many sites had so many looks of which so many found something: three int arrays of one length."""
+    """How many sites had so many searches of which so many found something: three int arrays of one length."""
 
-    looks: NDArray[np.int64]
-    found: NDArray[np.int64]
+    searches: NDArray[np.int64]
+    detections: NDArray[np.int64]
     sites: NDArray[np.int64]
 
     @classmethod
-    def count(cls, looks: NDArray[Any], found: NDArray[Any]) -> Histories:
-        """From the looks and finds of each site; sites without a look add nothing."""
-        pairs = np.stack([looks, found], axis=1).astype(np.int64)[np.asarray(looks) > 0]
+    def count(cls, searches: NDArray[Any], found: NDArray[Any]) -> Histories:
+        """From the searches and detections of each site; sites without a search add nothing."""
+        pairs = np.stack([searches, found], axis=1).astype(np.int64)[np.asarray(searches) > 0]
         kinds, sites = np.unique(pairs, axis=0, return_counts=True)
         return cls(kinds[:, 0], kinds[:, 1], sites)
 
@@ -88,18 +91,18 @@ class Histories:
         return int(self.sites.sum())
 
     @property
-    def n_occupied(self) -> int:
+    def n_detected(self) -> int:
         """Sites where something was found at least once."""
-        return int(self.sites[self.found > 0].sum())
+        return int(self.sites[self.detections > 0].sum())
 
     @property
-    def n_looks(self) -> int:
-        return int((self.sites * self.looks).sum())
+    def n_searches(self) -> int:
+        return int((self.sites * self.searches).sum())
 
     @property
-    def n_found(self) -> int:
-        """Looks that found something."""
-        return int((self.sites * self.found).sum())
+    def n_detections(self) -> int:
+        """Searches that found something."""
+        return int((self.sites * self.detections).sum())
 
 
 def _times(k: int, log: Any) -> Any:
@@ -112,7 +115,7 @@ def _log_likelihood(h: Histories, l1: Any, l0: Any, lp: Any, lq: Any, false_shar
     with np.errstate(divide="ignore"):
         lf, lg = np.log(false_share), np.log1p(-false_share)
     total: Any = 0.0
-    for n, d, sites in zip(h.looks.tolist(), h.found.tolist(), h.sites.tolist(), strict=True):
+    for n, d, sites in zip(h.searches.tolist(), h.detections.tolist(), h.sites.tolist(), strict=True):
         occupied = l1 + _times(d, lp) + _times(n - d, lq)
         empty = l0 + _times(d, lf) + _times(n - d, lg)
         total = total + sites * np.logaddexp(occupied, empty)
@@ -122,7 +125,7 @@ def _log_likelihood(h: Histories, l1: Any, l0: Any, lp: Any, lq: Any, false_shar
 def log_likelihood(h: Histories, psi: Any, p: Any, false_share: float = 0.0) -> Any:
     """Log likelihood of the constant model, with no combinatorial constant (histories, not counts).
 
-    `false_share` is the chance that a look at an empty site reports a find all the same.
+    `false_share` is the probability that a search at an empty site reports a detection all the same.
     """
     with np.errstate(divide="ignore"):
         return _log_likelihood(h, np.log(psi), np.log1p(-psi), np.log(p), np.log1p(-p), false_share)
@@ -162,7 +165,7 @@ def profile_interval(
 
 @dataclass(frozen=True)
 class WhatIf:
-    """What the estimate would be if looks at empty sites reported a find this often."""
+    """What the estimate would be if searches at empty sites reported a detection this often."""
 
     false_share: float
     psi: float
@@ -172,7 +175,7 @@ class WhatIf:
 
 
 def what_if(h: Histories, false_share: float, level: float = 0.95) -> WhatIf:
-    """Maximum likelihood with a known share of false finds (0-1), the interval by profile likelihood.
+    """Maximum likelihood with a known share of false positives (0-1), the interval by profile likelihood.
 
     A find is taken to be likelier at an occupied site than at an empty one (p >= false_share): without that the two
     states could change names.
@@ -223,9 +226,9 @@ class Posterior:
     def p_grid(self) -> Array:
         return self.p[None, :]
 
-    def conditional(self, looks: int) -> Array:
-        """On the grid: the chance that a site is occupied though `looks` looks found nothing."""
-        return conditional(self.psi_grid, self.p_grid, looks)
+    def conditional(self, searches: int) -> Array:
+        """On the grid: the probability that a site is occupied though `searches` searches found nothing."""
+        return conditional(self.psi_grid, self.p_grid, searches)
 
     def from_data(self) -> float:
         """How much of what is known about psi came from the data: 1 - posterior variance / prior variance, 0 to 1."""
@@ -245,9 +248,11 @@ class Posterior:
         return self.psi[row], self.p[col]
 
 
-def conditional(psi: Any, p: Any, looks: Any) -> Any:
-    """The chance that a site is occupied though `looks` looks found nothing: psi q / (1 - psi + psi q), q = (1-p)^n."""
-    missed = psi * np.power(1 - p, looks)
+def conditional(psi: Any, p: Any, searches: Any) -> Any:
+    """The probability that a site is occupied though `searches` searches found nothing: psi q / (1 - psi + psi q), q =
+    (1-p)^n.
+    """
+    missed = psi * np.power(1 - p, searches)
     return missed / (1 - psi + missed)
 
 

@@ -1,6 +1,6 @@
 """What might explain where larvae live and when they are seen: covariates from the records, and the models to compare.
 
-The list of models is fixed before the looks are read: none, then each covariate alone. Comparing every combination
+The list of models is fixed before the searches are read: none, then each covariate alone. Comparing every combination
 would find patterns in noise.
 """
 
@@ -13,15 +13,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from habitatmap.survey.searches import Looks
+from habitatmap.survey.searches import Searches
 
 NOT_GIVEN = "not given"
-FEW = 5  # looks; an observer, or a kind of pool, with fewer is "other" (expert judgement)
+FEW = 5  # searches; an observer, or a kind of pool, with fewer is "other" (expert judgement)
 
 
 @dataclass(frozen=True)
 class Covariates:
-    """site: frame, one row per pool; visit: pools x looks arrays by name; left_out: part ("psi" or "p"), name, why."""
+    """site: frame, one row per pool; visit: pools x searches arrays by name; left_out: part ("psi" or "p"), name, why.
+    """
 
     site: pd.DataFrame
     visit: dict[str, NDArray[np.generic]]
@@ -38,16 +39,16 @@ class Covariates:
 
 
 def covariates(
-    seen: Looks, pools: pd.DataFrame, visits: pd.DataFrame, places: pd.DataFrame | None = None
+    seen: Searches, pools: pd.DataFrame, visits: pd.DataFrame, places: pd.DataFrame | None = None
 ) -> Covariates:
-    """Covariates of the looks at the pools (frames as in the area).
+    """Covariates of the searches at the pools (frames as in the area).
 
-    Of psi: shade, container, filling (words), volume_l, age_days at the season's first look, and the columns of
+    Of psi: shade, container, filling (words), volume_l, age_days at the season's first search, and the columns of
     `places` (numbers per pool, such as forage, dead wood or reach). Of p: month, observer (words), days_out since
-    set-out. A covariate that is the same throughout, or is missing where there was a look, is left out with a note.
+    set-out. A covariate that is the same throughout, or is missing where there was a search, is left out with a note.
     """
-    looked = seen.looks > 0
-    site = {name: _kinds(pools[name], seen.looks) for name in ("shade", "container", "filling") if name in pools}
+    searched = seen.searches > 0
+    site = {name: _kinds(pools[name], seen.searches) for name in ("shade", "container", "filling") if name in pools}
     numbers: dict[str, Any] = {"volume_l": pools["volume_l"]} if "volume_l" in pools else {}
     set_out = pd.to_datetime(pools["set_out"]).to_numpy("datetime64[s]")
     if seen.first is not None:
@@ -56,16 +57,16 @@ def covariates(
     numbers |= {} if places is None else {str(name): places[name] for name in places.columns}
     site |= {name: np.asarray(values, dtype=np.float64) for name, values in numbers.items()}
 
-    is_look = seen.rows >= 0
+    is_search = seen.rows >= 0
     visit: dict[str, NDArray[np.generic]] = {
         "month": _months(seen.dates),
         "days_out": _days(seen.dates - set_out[:, None]),
     }
     if "observer" in visits and len(visits):
         names = visits["observer"].astype(str).to_numpy(dtype=object)[seen.rows]
-        visit["observer"] = _kinds(pd.Series(names.ravel()), is_look.ravel().astype(int)).reshape(is_look.shape)
-    left_out = [("psi", name, why) for name, values in site.items() if (why := _useless(values, looked))]
-    left_out += [("p", name, why) for name, values in visit.items() if (why := _useless(values, is_look))]
+        visit["observer"] = _kinds(pd.Series(names.ravel()), is_search.ravel().astype(int)).reshape(is_search.shape)
+    left_out = [("psi", name, why) for name, values in site.items() if (why := _useless(values, searched))]
+    left_out += [("p", name, why) for name, values in visit.items() if (why := _useless(values, is_search))]
     gone = {(part, name) for part, name, _ in left_out}
     return Covariates(
         pd.DataFrame({name: values for name, values in site.items() if ("psi", name) not in gone}),
@@ -84,15 +85,15 @@ def _days(span: NDArray[np.timedelta64]) -> NDArray[np.float64]:
     return np.asarray(span / np.timedelta64(1, "D"))
 
 
-def _kinds(words: pd.Series, looks: NDArray[np.int64]) -> NDArray[np.object_]:
-    """Words with blanks as "not given" and kinds with few looks as "other"."""
+def _kinds(words: pd.Series, searches: NDArray[np.int64]) -> NDArray[np.object_]:
+    """Words with blanks as "not given" and kinds with few searches as "other"."""
     plain = words.astype(str).str.strip().replace("", NOT_GIVEN).reset_index(drop=True)
-    counts = pd.Series(looks).groupby(plain).sum()
+    counts = pd.Series(searches).groupby(plain).sum()
     return plain.where(plain.map(counts) >= FEW, "other").to_numpy(dtype=object)
 
 
 def _useless(values: NDArray[np.generic], used: NDArray[np.bool_]) -> str:
-    """Why a covariate can't be used: it must differ, and be known wherever there was a look; empty where it can."""
+    """Why a covariate can't be used: it must differ, and be known wherever there was a search; empty where it can."""
     there = pd.Series(values[used])
     if there.isna().any():
         return f"it is not given for {int(there.isna().sum())} of {len(there)}"

@@ -91,7 +91,8 @@ def _as_numbers(values: pd.Series) -> Array | None:
 
 @dataclass(frozen=True)
 class Rows:
-    """The rows of one part of the model for every site (or look): standardised, and the way back to the given units."""
+    """The rows of one part of the model for every site (or search): standardised, and the way back to the given units.
+    """
 
     rows: Array
     back: Array  # coefficients as given = back @ standardised ones
@@ -133,13 +134,13 @@ class Rows:
 
 
 def refuse_gaps(design: Design, used: NDArray[np.bool_], per_site: int) -> None:
-    """Refuses a missing covariate where there was a look."""
+    """Refuses a missing covariate where there was a search."""
     for name, gap in design.columns:
         wrong = np.flatnonzero(gap & used)
         if len(wrong):
             i, j = divmod(int(wrong[0]), per_site)
             where = f"site {i + 1}" + (f", visit {j + 1}" if per_site > 1 else "")
             raise InputError(
-                f"The covariate {name!r} is missing at {where}, where there was a look; fill it in, or leave out the "
-                "look or the covariate."
+                f"The covariate {name!r} is missing at {where}, where there was a search; fill it in, or leave out the "
+                "search or the covariate."
             )

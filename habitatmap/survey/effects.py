@@ -1,4 +1,6 @@
-"""What a covariate does, in chances and not in log odds: each alone, under a weak prior, between two values of it."""
+"""What a covariate does, in probabilities and not in log odds: each alone, under a weak prior, between two values of
+it.
+"""
 
 from __future__ import annotations
 
@@ -21,8 +23,8 @@ COLUMNS = [
         "covariate",
         "from",
         "to",
-        "chance_from",
-        "chance_to",
+        "probability_from",
+        "probability_to",
         "difference",
         "low",
         "high",
@@ -37,24 +39,24 @@ def effects(
 ) -> pd.DataFrame:
     """One row for each number, and for each kind of a word but the commonest; arguments as for `fit_occupancy`.
 
-    A number is compared between its quartiles over the looked-at sites (looks, for detection), a kind with the
+    A number is compared between its quartiles over the searched sites (searches, for detection), a kind with the
     commonest one. part: "occupancy" or "detection"; difference: chance_to less chance_from, with the central 95 % of
     the posterior; odds_per_sd: the factor on the odds per standard deviation, numbers only; words: whether 0 lies
     outside. A covariate whose terms are more than one per ten finds is left out.
     """
-    looked = ~np.isnan(np.asarray(detections, dtype=np.float64))
-    finds = int(np.nansum(detections))
+    searched = ~np.isnan(np.asarray(detections, dtype=np.float64))
+    detected = int(np.nansum(detections))
     rows: list[dict[str, Any]] = []
     for name in site.columns:
         values = site[name].to_numpy()
-        used = values[looked.any(axis=1)]
-        if _terms(used) * PER_COVARIATE <= finds:
+        used = values[searched.any(axis=1)]
+        if _terms(used) * PER_COVARIATE <= detected:
             fit = fit_occupancy(detections, site[[name]], prior=prior or Prior())
             assert fit.draws is not None
             rows += _rows("occupancy", str(name), used, fit.draws[:, :-1], fit.coefficients["term"])
     for name, table in visit.items():
-        used = np.asarray(table)[looked]
-        if _terms(used) * PER_COVARIATE <= finds:
+        used = np.asarray(table)[searched]
+        if _terms(used) * PER_COVARIATE <= detected:
             fit = fit_occupancy(detections, visit={name: table}, prior=prior or Prior())
             assert fit.draws is not None
             rows += _rows("detection", name, used, fit.draws[:, 1:], fit.coefficients["term"][1:])
@@ -94,8 +96,8 @@ def _row(part: str, name: str, low: str, high: str, at_low: Array, at_high: Arra
         "covariate": name,
         "from": low,
         "to": high,
-        "chance_from": float(a.mean()),
-        "chance_to": float(b.mean()),
+        "probability_from": float(a.mean()),
+        "probability_to": float(b.mean()),
         "difference": float((b - a).mean()),
         "low": float(ends[0]),
         "high": float(ends[1]),

@@ -22,8 +22,8 @@ def standard_error(psi: Any, p: Any, visits: Any, sites: Any, design: Design = "
 
     Numbers or arrays that broadcast; 0 < psi <= 1, 0 < p <= 1. NaN with one visit a site, which can't tell psi from p.
     """
-    _chance("psi", psi, top=True)
-    _chance("p", p, top=True)
+    _probability("psi", psi, top=True)
+    _probability("p", p, top=True)
     _count("visits", visits)
     _count("sites", sites)
     return np.sqrt(_variance_of_one(psi, p, visits, design) / sites)[()]
@@ -35,8 +35,8 @@ def best_visits(psi: float, p: float, design: Design = "standard") -> int:
     With the removal design it is the most visits a site gets, and the expected ones count. Where two numbers do equally
     well the smaller one is given; neighbours often differ by less than a percent.
     """
-    _chance("psi", psi)
-    _chance("p", p, top=True)
+    _probability("psi", psi)
+    _probability("p", p, top=True)
     # the optimum grows as 1/p and, for a psi near 1, as the log of 1/(1-psi); far beyond it the cost only rises
     least, most = 2, 10 + math.ceil((6 - 2 * math.log1p(-psi)) / p)
     while most - least > 2000:  # the cost has one valley: close in on it
@@ -80,8 +80,8 @@ def best_survey(
     `visit_hours` is what one visit takes, `site_hours` what each site takes besides (setting out, asking leave). With
     the removal design a site takes the visits it is expected to need. Raises InputError where not even one site fits.
     """
-    _chance("psi", psi)
-    _chance("p", p, top=True)
+    _probability("psi", psi)
+    _probability("p", p, top=True)
     if not (visit_hours > 0 and site_hours >= 0):
         raise InputError(
             f"A visit takes {visit_hours} hours and a site {site_hours}; give hours above 0, and 0 or more."
@@ -97,14 +97,16 @@ def best_survey(
 
 
 def visit_value(occupancy: Any, p: Any) -> Any:
-    """How much one more look is expected to teach about a site: the expected fall of the variance of "is it occupied".
+    """How much one more search is expected to teach about a site: the expected fall of the variance of "is it
+    occupied".
 
-    `occupancy` is the chance that the site is occupied, 0 to 1, given the looks so far; arrays broadcast. From Bayes'
-    rule: a find makes it certain, a blank lowers the chance to c q / (1 - c + c q). 0 where it is certain already.
+    `occupancy` is the probability that the site is occupied, 0 to 1, given the searches so far; arrays broadcast. From
+    Bayes' rule: a detection makes it certain, a blank lowers the probability to c q / (1 - c + c q). 0 where it is
+    certain already.
     """
     c, p = np.asarray(occupancy, float), np.asarray(p, float)
     if not ((c >= 0) & (c <= 1) & (p >= 0) & (p <= 1)).all():
-        raise InputError("A chance of being occupied or of finding lies outside 0 to 1; check them.")
+        raise InputError("A probability of being occupied or of finding lies outside 0 to 1; check them.")
     blank = 1 - c * p
     left = np.divide(c * (1 - p) * (1 - c), blank, out=np.zeros(np.broadcast(c, p).shape), where=blank > 0)
     return (c * (1 - c) - left)[()]
@@ -113,15 +115,15 @@ def visit_value(occupancy: Any, p: Any) -> Any:
 def blank_visits(p: float, confidence: float, prior: float | None = None) -> int:
     """How many blank visits in a row it takes to be sure.
 
-    Without `prior`: until something would have been found with this confidence if it were there (common practice).
-    With `prior`, the chance of being occupied before any visit: until the site is empty with this confidence (derived
+    Without `prior`: until something would have been found with this confidence if it were there (common practice). With
+    `prior`, the probability of being occupied before any visit: until the site is empty with this confidence (derived
     from Bayes' rule; the idea in Wintle, Walshe, Parris & McCarthy 2012, Diversity and Distributions 18:417-424).
     """
-    _chance("p", p, top=True)
-    _chance("confidence", confidence)
+    _probability("p", p, top=True)
+    _probability("confidence", confidence)
     tolerated = 1 - confidence
     if prior is not None:
-        _chance("prior", prior)
+        _probability("prior", prior)
         tolerated = tolerated * (1 - prior) / (confidence * prior)
     if tolerated >= 1:
         return 0
@@ -132,7 +134,7 @@ def _variance_of_one(psi: Any, p: Any, visits: Any, design: Design) -> Any:
     """The variance of occupancy times the number of sites."""
     psi, p, visits = np.asarray(psi, float), np.asarray(p, float), np.asarray(visits, float)
     with np.errstate(divide="ignore"):
-        found = -np.expm1(visits * np.log1p(-p))  # at least once; this way small chances keep their digits
+        found = -np.expm1(visits * np.log1p(-p))  # at least once; this way small probabilities keep their digits
     missed = 1 - found
     if design == "standard":
         share = found - visits * p * (1 - p) ** (visits - 1)
@@ -150,7 +152,7 @@ def _visits_expected(psi: float, p: float, visits: Any, design: Design) -> Any:
     return visits if design == "standard" else (1 - psi) * visits + psi * (1 - (1 - p) ** visits) / p
 
 
-def _chance(name: str, value: Any, top: bool = False) -> None:
+def _probability(name: str, value: Any, top: bool = False) -> None:
     values = np.asarray(value, dtype=np.float64)
     if not ((values > 0) & ((values < 1) | (top & (values == 1)))).all():
         raise InputError(f"{name} is {value}; give a number above 0 and {'at most' if top else 'below'} 1.")

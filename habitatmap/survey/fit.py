@@ -13,27 +13,25 @@ import pandas as pd
 from habitatmap.errors import InputError
 from habitatmap.survey.constant import Array, Prior
 
-NOTHING_FOUND = "nothing was found at any look, so that rare and hard to find cannot be told apart"
-LOOKED_ONCE = "no site was looked at more than once, so that only the product of occupancy and detection can be told"
+NO_DETECTION = "nothing was found at any search, so that rare and hard to find cannot be told apart"
+SEARCHED_ONCE = "no site was searched more than once, so that only the product of occupancy and detection can be told"
 
 
 @dataclass(frozen=True)
 class Fit:
-    """What the looks say. Numbers that can't be known are NaN, never 0.
+    """What the searches say. Numbers that can't be known are NaN, never 0.
 
-    psi, psi_se           chance of being occupied: one number, or with site covariates one per site
-    p, p_se               chance that a look at an occupied site finds: one number, or with visit covariates an array
-                          of sites x visits
+    psi, psi_se           probability of being occupied: one number, or with site covariates one per site p, p_se
+    probability that a search at an occupied site finds: one number, or with visit covariates an array of sites x visits
     minus2loglik, aic     -2 log likelihood at these estimates (no combinatorial constant); aic is NaN for a posterior
-    conditional           per site: 1 where something was found, else the chance of being occupied given its blank looks
-    coefficients          frame: part ("psi" or "p"), term, estimate, se, in log odds
-    identifiable, why     False where the looks alone give no regular estimate with an error; `why` says what is amiss
-    naive                 share of the looked-at sites where something was found
-    from_data             with a prior: 1 - posterior / prior variance of psi (constant model), else NaN
-    sampling_efficiency   with a prior and covariates: effective share of the posterior's draws, else NaN
-    numerical_error       with a prior: how far psi may be off because the posterior was summed or sampled and not
-                          solved (the change from a grid half as fine; one standard error of the draws' mean), else NaN
-    draws                 with a prior: draws of the coefficients (draws x terms, order and units of `coefficients`)
+    conditional           per site: 1 where something was found, else the probability of being occupied given its
+    non-detections coefficients          frame: part ("psi" or "p"), term, estimate, se, in log odds identifiable, why
+    False where the searches alone give no regular estimate with an error; `why` says what is amiss naive
+    share of the searched sites where something was found from_data             with a prior: 1 - posterior / prior
+    variance of psi (constant model), else NaN sampling_efficiency   with a prior and covariates: effective share of the
+    posterior's draws, else NaN numerical_error       with a prior: how far psi may be off because the posterior was
+    summed or sampled and not solved (the change from a grid half as fine; one standard error of the draws' mean), else
+    NaN draws                 with a prior: draws of the coefficients (draws x terms, order and units of `coefficients`)
     """
 
     psi: Any
@@ -47,7 +45,7 @@ class Fit:
     identifiable: bool
     why: str
     n_sites: int
-    n_looks: int
+    n_searches: int
     n_detections: int
     naive: float
     prior: Prior | None
@@ -70,7 +68,9 @@ class Fit:
         if part not in ("psi", "p", "conditional"):
             raise InputError(f"The interval of {part!r} was asked for; give 'psi', 'p' or 'conditional'.")
         if part == "conditional" and self.prior is None:
-            raise InputError("Without a prior a site's conditional chance has no interval; fit with prior=Prior().")
+            raise InputError(
+                "Without a prior a site's conditional probability has no interval; fit with prior=Prior()."
+            )
         return self._interval(part, level)
 
     @cached_property
@@ -88,7 +88,7 @@ class Fit:
         return self._psi_bounds[1]
 
     def mean_psi(self) -> tuple[float, float]:
-        """The mean of psi over the sites that were looked at, and its standard error."""
+        """The mean of psi over the sites that were searched, and its standard error."""
         return self._mean_psi
 
 

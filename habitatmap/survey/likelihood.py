@@ -1,7 +1,8 @@
 """The likelihood of the occupancy model with covariates: its derivatives, its peak, its profile, its posterior.
 
-With c_i the chance that site i is occupied given its looks (1 where something was found), the first derivatives in log
-odds are c - psi for a site and c (y - p) for a look; the second ones follow from dc = c (1 - c) d(log odds of c).
+With c_i the probability that site i is occupied given its searches (1 where something was found), the first derivatives
+in log odds are c - psi for a site and c (y - p) for a search; the second ones follow from dc = c (1 - c) d(log odds of
+c).
 """
 
 from __future__ import annotations
@@ -22,16 +23,16 @@ from habitatmap.survey.constant import Array, Histories, Prior
 FLAT = 1e-4  # information (of standardised covariates) below this, an error above 100 in log odds, is no information
 LONGEST = 4.0  # log odds a step may go
 STEEP = 30.0  # log odds beyond this are 0 or 1
-FEWEST, MOST = 400, 4000  # draws of a posterior: fewer for many looks, where it is narrow and even
+FEWEST, MOST = 400, 4000  # draws of a posterior: fewer for many searches, where it is narrow and even
 BATCH = 2_000_000  # cells held at a time while many coefficients are tried
 
 
 @dataclass(frozen=True)
 class Problem:
-    """The looked-at sites, their looks one below the other, and the log posterior of the coefficients (b, a).
+    """The searched sites, their searches one below the other, and the log posterior of the coefficients (b, a).
 
-    x: sites x terms of psi; w: looks x terms of p; y: looks, 1 or 0; first: where each site's looks begin;
-    some: sites with a find; weight: how many sites a row stands for; prior: None, or on standardised terms.
+    x: sites x terms of psi; w: searches x terms of p; y: searches, 1 or 0; first: where each site's searches begin;
+    some: sites with a detection; weight: how many sites a row stands for; prior: None, or on standardised terms.
     Coefficients are one row (terms) or many (draws x terms).
     """
 
@@ -45,15 +46,17 @@ class Problem:
 
     @classmethod
     def from_histories(cls, h: Histories) -> Problem:
-        """Without covariates the order of looks does not matter: one row stands for all sites alike."""
-        first = np.cumsum(h.looks) - h.looks
-        within = np.arange(h.looks.sum()) - np.repeat(first, h.looks)
-        y = (within < np.repeat(h.found, h.looks)).astype(np.float64)
-        return cls(np.ones((len(h.looks), 1)), np.ones((len(y), 1)), y, first, h.found > 0, h.sites.astype(np.float64))
+        """Without covariates the order of searches does not matter: one row stands for all sites alike."""
+        first = np.cumsum(h.searches) - h.searches
+        within = np.arange(h.searches.sum()) - np.repeat(first, h.searches)
+        y = (within < np.repeat(h.detections, h.searches)).astype(np.float64)
+        return cls(
+            np.ones((len(h.searches), 1)), np.ones((len(y), 1)), y, first, h.detections > 0, h.sites.astype(np.float64)
+        )
 
     @cached_property
     def site(self) -> NDArray[np.int64]:
-        """The site of each look."""
+        """The site of each search."""
         return np.repeat(np.arange(len(self.x)), np.diff(np.append(self.first, len(self.y))))
 
     @property
@@ -61,32 +64,34 @@ class Problem:
         """How many of the coefficients belong to psi."""
         return self.x.shape[1]
 
-    def log_chances(self, at: Array) -> tuple[Array, Array, Array, Array]:
-        """Log odds of psi and of p, and by site the log chance of (occupied and these looks) and of these looks."""
+    def log_probabilities(self, at: Array) -> tuple[Array, Array, Array, Array]:
+        """Log odds of psi and of p, and by site the log probability of (occupied and these searches) and of these
+        searches.
+        """
         psi, p = at[..., : self.k] @ self.x.T, at[..., self.k :] @ self.w.T
-        looks = log_expit(p * np.where(self.y == 1, 1.0, -1.0))
-        occupied = log_expit(psi) + np.add.reduceat(looks, self.first, axis=-1)
+        searches = log_expit(p * np.where(self.y == 1, 1.0, -1.0))
+        occupied = log_expit(psi) + np.add.reduceat(searches, self.first, axis=-1)
         return psi, p, occupied, np.where(self.some, occupied, np.logaddexp(occupied, log_expit(-psi)))
 
     def loss(self, at: Array) -> Array:
         """Minus the log likelihood (and the log prior), a number for each row of coefficients."""
-        return -(self.log_chances(at)[3] @ self.weight) - self._log_prior(at)
+        return -(self.log_probabilities(at)[3] @ self.weight) - self._log_prior(at)
 
     def loss_and_slope(self, at: Array) -> tuple[float, Array]:
-        psi, p, occupied, total = self.log_chances(at)
+        psi, p, occupied, total = self.log_probabilities(at)
         state = self.weight * np.exp(occupied - total)  # the sites a row stands for, as far as they are occupied
         by_site = (state - self.weight * expit(psi)) @ self.x
-        by_look = (state[self.site] * (self.y - expit(p))) @ self.w
-        slope = np.concatenate([by_site, by_look]) + self._log_prior_slopes(at)[0]
+        by_search = (state[self.site] * (self.y - expit(p))) @ self.w
+        slope = np.concatenate([by_site, by_search]) + self._log_prior_slopes(at)[0]
         return -float(total @ self.weight) - float(self._log_prior(at)), -slope
 
     def curvature(self, at: Array) -> Array:
         """Minus the second derivatives: the observed information."""
-        psi, p, occupied, total = self.log_chances(at)
-        state, chance, share = np.exp(occupied - total), expit(p), expit(psi)
+        psi, p, occupied, total = self.log_probabilities(at)
+        state, probability, share = np.exp(occupied - total), expit(p), expit(psi)
         unsure = self.weight * state * (1 - state)
-        missed = np.add.reduceat(self.w * chance[:, None], self.first, axis=0)
-        spread = (self.weight * state)[self.site] * chance * (1 - chance)
+        missed = np.add.reduceat(self.w * probability[:, None], self.first, axis=0)
+        spread = (self.weight * state)[self.site] * probability * (1 - probability)
         bb = self.x.T @ ((unsure - self.weight * share * (1 - share))[:, None] * self.x)
         ba = -self.x.T @ (unsure[:, None] * missed)
         aa = missed.T @ (unsure[:, None] * missed) - self.w.T @ (spread[:, None] * self.w)
@@ -123,13 +128,13 @@ class Problem:
 
     def starts(self) -> list[Array]:
         """Three places to climb from: occupancy as seen, halfway to all, and nearly all sites."""
-        looks = self.weight[self.site]
+        searches = self.weight[self.site]
         naive = self.weight @ self.some / self.weight.sum()
-        finds, where_some = looks @ self.y, looks @ self.some[self.site]
+        detected, where_some = searches @ self.y, searches @ self.some[self.site]
         pairs = [
-            (naive, finds / np.maximum(where_some, 1)),
-            ((1 + naive) / 2, 2 * finds / (looks.sum() + where_some)),
-            (0.98, finds / looks.sum()),
+            (naive, detected / np.maximum(where_some, 1)),
+            ((1 + naive) / 2, 2 * detected / (searches.sum() + where_some)),
+            (0.98, detected / searches.sum()),
         ]
         out = []
         for pair in pairs:
@@ -149,8 +154,8 @@ def _climb(
 ) -> tuple[Array, float]:
     """Newton's method, damped: where it ends, and how low f is there.
 
-    Own code because a library's trust region overflowed on the flat ridges that few looks leave. Directions of negative
-    curvature are walked downhill too, a step is at most LONGEST, and is halved until f falls.
+    Own code because a library's trust region overflowed on the flat ridges that few searches leave. Directions of
+    negative curvature are walked downhill too, a step is at most LONGEST, and is halved until f falls.
     """
     value, slope = f(at)
     for _ in range(200):

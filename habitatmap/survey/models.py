@@ -25,7 +25,7 @@ PER_COVARIATE = 10  # detections
 class Goodness:
     """How well the fitted model reproduces the histories.
 
-    chi_square: Pearson's, over all histories possible with the looks made; p_value: the share of surveys simulated
+    chi_square: Pearson's, over all histories possible with the searches made; p_value: the share of surveys simulated
     from the fitted model that fit as badly or worse; overdispersion: chi_square over the simulated ones' mean (about 1
     where the model is right; above it, errors are too small by its square root); surveys: how many were simulated;
     histories: frame with history, sites, observed, expected for the histories that were seen.
@@ -112,8 +112,8 @@ def _histories(found: Array, fit: Fit) -> pd.DataFrame:
         if (kind == 2).all():
             continue
         mine = group_of_site == group
-        chance = np.where(kind == 1, p[mine], np.where(kind == 0, 1 - p[mine], 1.0)).prod(axis=1)
-        expected = float((psi[mine] * chance + (1 - psi[mine]) * (not (kind == 1).any())).sum())
+        probability = np.where(kind == 1, p[mine], np.where(kind == 0, 1 - p[mine], 1.0)).prod(axis=1)
+        expected = float((psi[mine] * probability + (1 - psi[mine]) * (not (kind == 1).any())).sum())
         rows.append(("".join("01."[c] for c in kind), int(mine.sum()), int(count), expected))
     return pd.DataFrame(rows, columns=COLUMNS)
 
@@ -129,8 +129,8 @@ def _chi_square(table: pd.DataFrame) -> float:
 def _simulate(found: Array, fit: Fit, rng: np.random.Generator) -> Array:
     """A survey of the same visits in a town where the fitted model is true."""
     occupied = rng.random(len(found)) < np.broadcast_to(fit.psi, found.shape[:1])
-    finds = occupied[:, None] & (rng.random(found.shape) < np.broadcast_to(fit.p, found.shape))
-    return np.where(np.isnan(found), np.nan, finds)
+    detected = occupied[:, None] & (rng.random(found.shape) < np.broadcast_to(fit.p, found.shape))
+    return np.where(np.isnan(found), np.nan, detected)
 
 
 def compare_models(

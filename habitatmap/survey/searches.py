@@ -1,11 +1,12 @@
-"""Which visits count as looks: somebody saw into the pool, long enough after it was set out, within one stated period.
+"""Which visits count as searches: somebody saw into the pool, long enough after it was set out, within one stated
+period.
 
-A pool that was dry, frozen, gone or not reached was not looked into. A look within a week of set-out comes too early
-for larvae (common practice: eggs within about a week, larvae easily seen by a month). One fit takes the looks of one
-season, since occupancy is taken not to change within it: the latest calendar year, up to `as_of`, that has a look.
+A pool that was dry, frozen, gone or not reached was not searched. A search within a week of set-out comes too early
+for larvae (common practice: eggs within about a week, larvae easily seen by a month). One fit takes the searches of one
+season, since occupancy is taken not to change within it: the latest calendar year, up to `as_of`, that has a search.
 
-Finds are of the group (rat-tailed and other water-living larvae) unless a species is asked for; then only larvae that
-were checked can tell, and larvae that nobody checked are no look at all.
+Detections are of the group (rat-tailed and other water-living larvae) unless a species is asked for; then only larvae
+that were checked can tell, and larvae that nobody checked are no search at all.
 """
 
 from __future__ import annotations
@@ -24,23 +25,23 @@ LONG = 244  # days, about eight months (expert judgement): pools are hardly ever
 
 
 @dataclass(frozen=True)
-class Looks:
-    """The looks of one season at each pool.
+class Searches:
+    """The searches of one season at each pool.
 
-    pools: names, in the order of the pools frame; detections: pools x looks by date, 1 larvae, 0 none seen, NaN no
-    look; dates: of the same shape, NaT no look; checked: of the same shape, the find was checked; rows: of the same
-    shape, the place of each look's row in the visits frame, -1 no look; all_looks, all_found: per pool, of every
-    season up to as_of; season: the year, None without a look; first, last: the season's first and last look;
+    pools: names, in the order of the pools frame; histories: pools x searches by date, 1 larvae, 0 none seen, NaN no
+    search; dates: of the same shape, NaT no search; checked: of the same shape, the find was checked; rows: of the same
+    shape, the place of each search's row in the visits frame, -1 no search; all_searches, all_detections: per pool, of
+    every season up to as_of; season: the year, None without a search; first, last: the season's first and last search;
     left_out: how many visits by reason; warnings: sentences.
     """
 
     pools: list[str]
-    detections: NDArray[np.float64]
+    histories: NDArray[np.float64]
     dates: NDArray[np.datetime64]
     checked: NDArray[np.bool_]
     rows: NDArray[np.int64]
-    all_looks: NDArray[np.int64]
-    all_found: NDArray[np.int64]
+    all_searches: NDArray[np.int64]
+    all_detections: NDArray[np.int64]
     season: int | None
     first: pd.Timestamp | None
     last: pd.Timestamp | None
@@ -48,31 +49,32 @@ class Looks:
     warnings: list[str]
 
     @property
-    def looks(self) -> NDArray[np.int64]:
-        """Looks at each pool in the season."""
-        return np.asarray((~np.isnan(self.detections)).sum(axis=1))
+    def searches(self) -> NDArray[np.int64]:
+        """Searches at each pool in the season."""
+        return np.asarray((~np.isnan(self.histories)).sum(axis=1))
 
     @property
-    def found(self) -> NDArray[np.int64]:
-        """Looks with larvae at each pool in the season."""
-        return np.asarray((self.detections == 1).sum(axis=1))
+    def detections(self) -> NDArray[np.int64]:
+        """Searches with larvae at each pool in the season."""
+        return np.asarray((self.histories == 1).sum(axis=1))
 
     def period(self) -> str:
-        """The season in words, from its first to its last look."""
+        """The season in words, from its first to its last search."""
         if self.first is None or self.last is None:
-            return "no look"
+            return "no search"
         return f"{self.first:%Y-%m-%d} to {self.last:%Y-%m-%d}"
 
 
-def looks(
+def count_searches(
     visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, settle_days: int = 7, taxon: str | None = None
-) -> Looks:
-    """The looks among the visits (pool, date, outcome, taxon, checked) at the pools (pool, set_out).
+) -> Searches:
+    """The searches among the visits (pool, date, outcome, taxon, checked) at the pools (pool, set_out).
 
-    Left out, and counted by reason: a visit without a date or after `as_of`, one that was no look, one at a pool that
-    is not in the list, one less than `settle_days` days after set-out, and looks of earlier seasons. Two looks on one
-    day are two looks. The rows' order changes nothing. With `taxon` a find is larvae checked to be that taxon (in any
-    case of letters); larvae checked to be another are a look that did not find it, unchecked ones are left out.
+    Left out, and counted by reason: a visit without a date or after `as_of`, one that was no search, one at a pool that
+    is not in the list, one less than `settle_days` days after set-out, and searches of earlier seasons. Two searches on
+    one day are two searches. The rows' order changes nothing. With `taxon` a detection is larvae checked to be that
+    taxon (in any case of letters); larvae checked to be another are a search that did not find it, unchecked ones are
+    left out.
     """
     names = pools["pool"].astype(str).tolist()
     if len(set(names)) < len(names):
@@ -107,26 +109,26 @@ def looks(
     why = why.mask((why == "") & (date.dt.year != season), "earlier season")
 
     every = pd.DataFrame(
-        {"pool": pool, "date": date, "found": found, "checked": checked, "row": np.arange(len(visits))}
+        {"pool": pool, "date": date, "detections": found, "checked": checked, "row": np.arange(len(visits))}
     )
     every = every[kept].astype({"pool": int})
-    now = every[every["date"].dt.year == season].sort_values(["pool", "date", "found", "checked"], kind="stable")
+    now = every[every["date"].dt.year == season].sort_values(["pool", "date", "detections", "checked"], kind="stable")
     place = now.groupby("pool").cumcount().to_numpy()
     shape = (len(names), int(place.max()) + 1 if len(now) else 0)
-    detections, dates = np.full(shape, np.nan), np.full(shape, np.datetime64("NaT", "s"))
-    detections[now["pool"], place] = now["found"].astype(float)
+    histories, dates = np.full(shape, np.nan), np.full(shape, np.datetime64("NaT", "s"))
+    histories[now["pool"], place] = now["detections"].astype(float)
     dates[now["pool"], place] = now["date"].to_numpy("datetime64[s]")
     sure, rows = np.zeros(shape, dtype=bool), np.full(shape, -1)
     sure[now["pool"], place], rows[now["pool"], place] = now["checked"], now["row"]
     first, last = (now["date"].min(), now["date"].max()) if len(now) else (None, None)
-    return Looks(
+    return Searches(
         pools=names,
-        detections=detections,
+        histories=histories,
         dates=dates,
         checked=sure,
         rows=rows,
-        all_looks=np.bincount(every["pool"], minlength=len(names)),
-        all_found=np.bincount(every.loc[every["found"], "pool"], minlength=len(names)),
+        all_searches=np.bincount(every["pool"], minlength=len(names)),
+        all_detections=np.bincount(every.loc[every["detections"], "pool"], minlength=len(names)),
         season=season,
         first=first,
         last=last,
@@ -136,9 +138,9 @@ def looks(
 
 
 def one_per_place(
-    seen: Looks, pools: pd.DataFrame, visits: pd.DataFrame, group: Any
-) -> tuple[Looks, pd.DataFrame, pd.DataFrame]:
-    """The same looks by place: pools of one label count as one. Gives looks, pools and visits to go on with.
+    seen: Searches, pools: pd.DataFrame, visits: pd.DataFrame, group: Any
+) -> tuple[Searches, pd.DataFrame, pd.DataFrame]:
+    """The same searches by place: pools of one label count as one. Gives searches, pools and visits to go on with.
 
     A place has the name of its first pool, the mean of its pools' numbers, their word where they share it (else
     "mixed"), and the earliest set-out; the visits are those that `seen` counted. Places are in the order of labels.
@@ -161,7 +163,7 @@ def one_per_place(
     place_of = dict(zip(pools["pool"].astype(str), merged["pool"].to_numpy()[label], strict=True))
     counted = visits.iloc[np.sort(seen.rows[seen.rows >= 0])].reset_index(drop=True)
     counted = counted.assign(pool=counted["pool"].astype(str).map(place_of))
-    return looks(counted, merged, seen.last if seen.last is not None else pd.Timestamp.max), merged, counted
+    return count_searches(counted, merged, seen.last if seen.last is not None else pd.Timestamp.max), merged, counted
 
 
 def _text(visits: pd.DataFrame, column: str) -> pd.Series:
@@ -173,6 +175,6 @@ def _too_long(first: pd.Timestamp | None, last: pd.Timestamp | None) -> list[str
     if first is None or last is None or (last - first).days <= LONG:
         return []
     return [
-        f"The looks span {(last - first).days} days ({first:%Y-%m-%d} to {last:%Y-%m-%d}), too long to be closed: "
+        f"The searches span {(last - first).days} days ({first:%Y-%m-%d} to {last:%Y-%m-%d}), too long to be closed: "
         "pools may have been occupied or emptied meanwhile, and the estimate then leans towards pools used at any time."
     ]

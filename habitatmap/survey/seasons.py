@@ -1,10 +1,10 @@
 """Several seasons: how often empty pools are colonised and occupied ones lost from one season to the next.
 
-Model: MacKenzie, Nichols, Hines, Knutson & Franklin 2003, Ecology 84:2200-2207, with one chance of colonisation, one of
-loss and one of detection. Between seasons an empty pool becomes occupied with the chance `colonised`, an occupied one
-empty with the chance `lost`; within a season nothing changes.
+Model: MacKenzie, Nichols, Hines, Knutson & Franklin 2003, Ecology 84:2200-2207, with one probability of colonisation,
+one of loss and one of detection. Between seasons an empty pool becomes occupied with the probability `colonised`, an
+occupied one empty with the probability `lost`; within a season nothing changes.
 
-A change is only told from the same pools, looked at in the same way, over at least three seasons: of two seasons
+A change is only told from the same pools, searched in the same way, over at least three seasons: of two seasons
 nobody can say whether the second was a good one or the start of something.
 """
 
@@ -22,19 +22,19 @@ from scipy.stats import chi2
 
 from habitatmap.survey.constant import Array
 from habitatmap.survey.probabilities import ENOUGH_DETECTIONS, ENOUGH_TWICE, estimate
-from habitatmap.survey.searches import Looks, looks
+from habitatmap.survey.searches import Searches, count_searches
 
 FEWEST_SEASONS = 3
-LOOKS_APART = 1.0  # looks per pool and season, on average; expert judgement: within it the protocol is the same
-DAYS_APART = 30  # between the middles of two seasons' looks; expert judgement
-BOUNDS = (-12.0, 12.0)  # log odds: beyond these a chance is 0 or 1 for any survey
+SEARCHES_APART = 1.0  # searches per pool and season, on average; expert judgement: within it the protocol is the same
+DAYS_APART = 30  # between the middles of two seasons' searches; expert judgement
+BOUNDS = (-12.0, 12.0)  # log odds: beyond these a probability is 0 or 1 for any survey
 PARTS = ("first", "colonised", "lost", "detection")
 NO_CHANGE = "no change can be shown"
 
 
 @dataclass(frozen=True)
 class Seasons:
-    """each: frame with season and what `chances.estimate` gives for it; same: pools looked at in every season.
+    """each: frame with season and what `probabilities.estimate` gives for it; same: pools searched in every season.
 
     change: frame part (first, colonised, lost, detection, last less first), estimate, low, high (95 %, profile
     likelihood); empty where no change can be told; `why` says what is missing; shown: the words.
@@ -50,21 +50,21 @@ class Seasons:
 def seasons(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, group: Any = None) -> Seasons:
     """Every season up to `as_of` by itself, and the change between them where it can be told (frames of the area)."""
     kept = visits[pd.to_datetime(visits["date"]) <= pd.Timestamp(as_of)]
-    told: dict[int, Looks] = {}
+    told: dict[int, Searches] = {}
     for year in sorted(pd.to_datetime(kept["date"]).dt.year.dropna().astype(int).unique()):
-        seen = looks(kept, pools, pd.Timestamp(year, 12, 31))
+        seen = count_searches(kept, pools, pd.Timestamp(year, 12, 31))
         if seen.season == year:
             told[year] = seen
     each = pd.DataFrame([{"season": year, **estimate(seen, group)} for year, seen in told.items()])
     empty = pd.DataFrame(columns=["part", "estimate", "low", "high"])
     if not told:
-        return Seasons(each, 0, empty, "no look", f"{NO_CHANGE}: no look counts")
-    same = np.all([seen.looks > 0 for seen in told.values()], axis=0)
+        return Seasons(each, 0, empty, "no search", f"{NO_CHANGE}: no search counts")
+    same = np.all([seen.searches > 0 for seen in told.values()], axis=0)
     why = _lacking(list(told.values()), same)
     if why:
         return Seasons(each, int(same.sum()), empty, why, f"{NO_CHANGE}: {why}")
-    n = np.stack([seen.looks[same] for seen in told.values()], axis=1)
-    d = np.stack([seen.found[same] for seen in told.values()], axis=1)
+    n = np.stack([seen.searches[same] for seen in told.values()], axis=1)
+    d = np.stack([seen.detections[same] for seen in told.values()], axis=1)
     change = fit_seasons(n, d)
     low, high = change.loc[change["part"] == "last less first", ["low", "high"]].to_numpy(dtype=np.float64)[0]
     said = f"{NO_CHANGE}: the interval of the last season less the first holds 0"
@@ -73,31 +73,32 @@ def seasons(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, group: Any = 
     return Seasons(each, int(same.sum()), change, "", said)
 
 
-def _lacking(seen: list[Looks], same: NDArray[np.bool_]) -> str:
+def _lacking(seen: list[Searches], same: NDArray[np.bool_]) -> str:
     """What keeps a change from being told, in words; empty where nothing does."""
     said = []
     if len(seen) < FEWEST_SEASONS:
-        said.append(f"{len(seen)} season{'s' * (len(seen) > 1)} with looks ({FEWEST_SEASONS} needed)")
+        said.append(f"{len(seen)} season{'s' * (len(seen) > 1)} with searches ({FEWEST_SEASONS} needed)")
     stay = int(same.sum())
     if stay < ENOUGH_TWICE:
-        said.append(f"{stay} pool{'s' * (stay != 1)} looked at in every season ({ENOUGH_TWICE} needed)")
+        said.append(f"{stay} pool{'s' * (stay != 1)} searched in every season ({ENOUGH_TWICE} needed)")
     elif len(seen) > 1:
-        per_pool = [s.looks[same].mean() for s in seen]
-        if max(per_pool) - min(per_pool) > LOOKS_APART:
-            said.append(f"the same pools had {min(per_pool):.1f} to {max(per_pool):.1f} looks a season")
+        per_pool = [s.searches[same].mean() for s in seen]
+        if max(per_pool) - min(per_pool) > SEARCHES_APART:
+            said.append(f"the same pools had {min(per_pool):.1f} to {max(per_pool):.1f} searches a season")
         middle = [pd.Series(s.dates[same].ravel()).dropna().dt.day_of_year.median() for s in seen]
         if max(middle) - min(middle) > DAYS_APART:
-            said.append(f"the seasons' looks lie up to {max(middle) - min(middle):.0f} days apart in the year")
-        finds = sum(int(s.found[same].sum()) for s in seen)
-        if finds < ENOUGH_DETECTIONS * len(seen):
-            said.append(f"{finds} looks with larvae ({ENOUGH_DETECTIONS} a season needed)")
+            said.append(f"the seasons' searches lie up to {max(middle) - min(middle):.0f} days apart in the year")
+        detected = sum(int(s.detections[same].sum()) for s in seen)
+        if detected < ENOUGH_DETECTIONS * len(seen):
+            said.append(f"{detected} searches with larvae ({ENOUGH_DETECTIONS} a season needed)")
     return ", ".join(said)
 
 
 def log_likelihood(
     n: NDArray[Any], d: NDArray[Any], first: float, colonised: float, lost: float, p: float, sites: Any = 1
 ) -> float:
-    """The log likelihood of looks n and finds d (rows x seasons), the courses of states summed by the forward rule.
+    """The log likelihood of searches n and detections d (rows x seasons), the courses of states summed by the forward
+    rule.
 
     `sites`: how many sites each row stands for.
     """
@@ -120,16 +121,16 @@ def last_occupied(first: Any, colonised: Any, lost: Any, seasons: int) -> Any:
 
 
 def fit_seasons(n: NDArray[Any], d: NDArray[Any], level: float = 0.95) -> pd.DataFrame:
-    """Maximum likelihood for looks n and finds d (sites x seasons), intervals by profile likelihood.
+    """Maximum likelihood for searches n and detections d (sites x seasons), intervals by profile likelihood.
 
     Frame: part, estimate, low, high; the last row is the occupancy of the last season less that of the first.
     """
     kinds, sites = np.unique(np.concatenate([n, d], axis=1), axis=0, return_counts=True)
-    looked, found = kinds[:, : n.shape[1]], kinds[:, n.shape[1] :]
+    searched, found = kinds[:, : n.shape[1]], kinds[:, n.shape[1] :]
 
     def loss(v: Array) -> float:
         first, colonised, lost, p = expit(v).tolist()
-        value = -log_likelihood(looked, found, first, colonised, lost, p, sites)
+        value = -log_likelihood(searched, found, first, colonised, lost, p, sites)
         return value if np.isfinite(value) else 1e9
 
     naive = np.clip((d[:, 0] > 0).mean(), 0.1, 0.9)
@@ -147,7 +148,7 @@ def fit_seasons(n: NDArray[Any], d: NDArray[Any], level: float = 0.95) -> pd.Dat
 
 
 def _profile(loss: Any, peak: Array, i: int, least: float) -> tuple[float, float]:
-    """Where one chance can go before the best of the others falls below the limit; 0 or 1 without a bound."""
+    """Where one probability can go before the best of the others falls below the limit; 0 or 1 without a bound."""
     others = [k for k in range(len(peak)) if k != i]
 
     def excess(odds: float) -> float:

@@ -1,7 +1,7 @@
 """Honesty about place: pools were not put out at random, and pools side by side tell less than pools far apart.
 
-Moran's I says whether finds lie together more than the looks explain; the block bootstrap says how wide the estimate's
-interval becomes when whole blocks of ground, and not single pools, are what was sampled.
+Moran's I says whether detections lie together more than the searches explain; the block bootstrap says how wide the
+estimate's interval becomes when whole blocks of ground, and not single pools, are what was sampled.
 """
 
 from __future__ import annotations
@@ -25,10 +25,11 @@ TOWNS = 400  # resampled ones
 
 @dataclass(frozen=True)
 class Clustering:
-    """Moran's I of what was found beyond what the number of looks lets expect; NaN with a `why` where it can't be told.
+    """Moran's I of what was found beyond what the number of searches lets expect; NaN with a `why` where it can't be
+    told.
 
-    i: about `expected` (slightly below 0) where finds lie at random, towards 1 where they lie together; p_value: of so
-    large an I, either way, by chance (large-sample, under random labelling).
+    i: about `expected` (slightly below 0) where detections lie at random, towards 1 where they lie together; p_value:
+    of so large an I, either way, by chance (large-sample, under random labelling).
     """
 
     i: float
@@ -39,10 +40,10 @@ class Clustering:
 
     def words(self) -> str:
         if self.why:
-            return f"Whether finds lie together cannot be told: {self.why}."
-        lie = "no sign that finds lie together or apart"
+            return f"Whether detections lie together cannot be told: {self.why}."
+        lie = "no sign that detections lie together or apart"
         if self.p_value < 0.05:
-            lie = "finds lie together" if self.i > self.expected else "finds lie apart"
+            lie = "detections lie together" if self.i > self.expected else "detections lie apart"
             lie += " more than chance explains, so that the plain interval is too narrow" * (self.i > self.expected)
         return f"Moran's I {self.i:.2f} (expected by chance {self.expected:.2f}, p = {self.p_value:.2f}): {lie}."
 
@@ -59,19 +60,19 @@ class Blocks:
     why: str
 
 
-def clustering(x: Array, y: Array, looks: NDArray[Any], found: NDArray[Any], fit: Fit) -> Clustering:
-    """Moran's I over places (x, y in metres) of (found something) less its chance under the constant model `fit`.
+def clustering(x: Array, y: Array, searches: NDArray[Any], found: NDArray[Any], fit: Fit) -> Clustering:
+    """Moran's I over places (x, y in metres) of (found something) less its probability under the constant model `fit`.
 
     Weights: the four nearest places, each row summing to 1. Library: esda, libpysal. Moran 1950, Biometrika 37:17-23.
     """
-    looked = np.asarray(looks) > 0
-    places = int(looked.sum())
+    searched = np.asarray(searches) > 0
+    places = int(searched.sum())
     why = ""
     if places < FEWEST_PLACES:
-        why = f"{places} places looked at ({FEWEST_PLACES} needed)"
+        why = f"{places} places searched ({FEWEST_PLACES} needed)"
     elif not np.isfinite(fit.psi):
         why = fit.why
-    seen = (np.asarray(found)[looked] > 0).astype(np.float64)
+    seen = (np.asarray(found)[searched] > 0).astype(np.float64)
     if not why and seen.min() == seen.max():
         why = "larvae were seen at all places, or at none"
     if why:
@@ -80,16 +81,16 @@ def clustering(x: Array, y: Array, looks: NDArray[Any], found: NDArray[Any], fit
     from esda.moran import Moran
     from libpysal.weights import KNN
 
-    beyond = seen - fit.psi * (1 - (1 - fit.p) ** np.asarray(looks)[looked])
+    beyond = seen - fit.psi * (1 - (1 - fit.p) ** np.asarray(searches)[searched])
     # two places at one spot make the nearest ones a matter of order: a hair apart, in the order given
-    at = np.column_stack([x, y])[looked] + np.arange(places)[:, None] * 1e-6
+    at = np.column_stack([x, y])[searched] + np.arange(places)[:, None] * 1e-6
     near = KNN.from_array(at, k=NEIGHBOURS, silence_warnings=True)
     told = Moran(beyond, near, transformation="r", permutations=0)
     return Clustering(float(told.I), float(told.EI), float(told.p_rand), places, "")
 
 
 def block_bootstrap(
-    x: Array, y: Array, looks: NDArray[Any], found: NDArray[Any], side_m: float, towns: int = TOWNS, seed: int = 1
+    x: Array, y: Array, searches: NDArray[Any], found: NDArray[Any], side_m: float, towns: int = TOWNS, seed: int = 1
 ) -> Blocks:
     """Maximum likelihood in so many towns put together from whole squares of `side_m`, drawn with replacement.
 
@@ -97,11 +98,11 @@ def block_bootstrap(
     halved, at most twice. Towns in which nothing can be estimated are left out and make it tell nothing when more than
     a tenth.
     """
-    n, d = np.asarray(looks), np.asarray(found)
-    looked = n > 0
-    n, d = n[looked], d[looked]
+    n, d = np.asarray(searches), np.asarray(found)
+    searched = n > 0
+    n, d = n[searched], d[searched]
     for side in (side_m, side_m / 2, side_m / 4):
-        squares = np.floor(np.column_stack([x, y])[looked] / side)
+        squares = np.floor(np.column_stack([x, y])[searched] / side)
         _, block = np.unique(squares, axis=0, return_inverse=True)
         block = block.ravel()
         count = int(block.max()) + 1 if len(block) else 0

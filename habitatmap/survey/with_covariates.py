@@ -15,7 +15,7 @@ from scipy.stats import norm
 from habitatmap.errors import InputError
 from habitatmap.survey.constant import Array, Histories, Prior
 from habitatmap.survey.design import Design, Rows, refuse_gaps
-from habitatmap.survey.fit import LOOKED_ONCE, NOTHING_FOUND, Fit, coefficients
+from habitatmap.survey.fit import NO_DETECTION, SEARCHED_ONCE, Fit, coefficients
 from habitatmap.survey.likelihood import Problem, Spread, batches, posterior_draws, profile_bounds
 
 FEW_ROWS = 25  # up to so many different rows of covariates the intervals of psi are by profile likelihood
@@ -23,28 +23,28 @@ FEW_ROWS = 25  # up to so many different rows of covariates the intervals of psi
 
 def fit_covariates(
     found: Array,
-    looked: NDArray[np.bool_],
+    searched: NDArray[np.bool_],
     x: Design,
     w: Design,
     h: Histories,
     prior: Prior | None,
 ) -> Fit:
     """The model with covariates: maximum likelihood, or the posterior under the prior."""
-    looks, finds = looked.sum(axis=1), np.nansum(found, axis=1)
-    counted = looks > 0
+    searches, detected = searched.sum(axis=1), np.nansum(found, axis=1)
+    counted = searches > 0
     if not counted.any():
         raise InputError(
-            "No site was looked at, so that no covariate can be fitted; give looks, or leave the covariates out."
+            "No site was searched, so that no covariate can be fitted; give searches, or leave the covariates out."
         )
     refuse_gaps(x, counted, 1)
-    refuse_gaps(w, looked.ravel(), found.shape[1])
-    psi_rows, p_rows = Rows.of(x, counted), Rows.of(w, looked.ravel())
+    refuse_gaps(w, searched.ravel(), found.shape[1])
+    psi_rows, p_rows = Rows.of(x, counted), Rows.of(w, searched.ravel())
     problem = Problem(
         x=psi_rows.rows[counted],
-        w=p_rows.rows[looked.ravel()],
-        y=found[looked],
-        first=np.cumsum(looks[counted]) - looks[counted],
-        some=finds[counted] > 0,
+        w=p_rows.rows[searched.ravel()],
+        y=found[searched],
+        first=np.cumsum(searches[counted]) - searches[counted],
+        some=detected[counted] > 0,
         weight=np.ones(int(counted.sum())),
     )
     peak = problem.peak()
@@ -53,11 +53,11 @@ def fit_covariates(
     model = _Model(problem, psi_rows, p_rows, counted, found.shape)
     if prior is not None:
         answer = _by_posterior(model, replace(problem, prior=prior))
-    elif h.n_found == 0 or h.looks.max() == 1:
-        answer = _untold(model, 0.0 if h.n_found == 0 else -float(problem.loss(peak)))
+    elif h.n_detections == 0 or h.searches.max() == 1:
+        answer = _untold(model, 0.0 if h.n_detections == 0 else -float(problem.loss(peak)))
     else:
         answer = _by_peak(model, peak, spread)
-    given = np.where(finds > 0, 1.0, answer.conditional)
+    given = np.where(detected > 0, 1.0, answer.conditional)
     terms = len(psi_rows.kept) + len(p_rows.kept)
     return Fit(
         psi=psi_rows.shaped(answer.psi, found.shape[:1]),
@@ -71,9 +71,9 @@ def fit_covariates(
         identifiable=not why,
         why=why,
         n_sites=h.n_sites,
-        n_looks=h.n_looks,
-        n_detections=h.n_found,
-        naive=h.n_occupied / h.n_sites,
+        n_searches=h.n_searches,
+        n_detections=h.n_detections,
+        naive=h.n_detected / h.n_sites,
         prior=prior,
         from_data=np.nan,
         sampling_efficiency=answer.efficiency,
@@ -85,30 +85,30 @@ def fit_covariates(
 
 
 def _why(h: Histories, spread: Spread, psi_rows: Rows, p_rows: Rows, k: int) -> str:
-    """What keeps the looks alone from giving a regular estimate, as a sentence's half; empty where nothing does."""
-    if h.n_found == 0:
-        return NOTHING_FOUND
-    if h.looks.max() == 1:
-        return LOOKED_ONCE
+    """What keeps the searches alone from giving a regular estimate, as a sentence's half; empty where nothing does."""
+    if h.n_detections == 0:
+        return NO_DETECTION
+    if h.searches.max() == 1:
+        return SEARCHED_ONCE
     said = []
     for part, rows, before, after in (("psi", psi_rows, 0, len(p_rows.kept)), ("p", p_rows, k, 0)):
         errors = spread.errors(np.pad(rows.back, ((0, 0), (before, after))))
         lost = [rows.terms[i] for i, e in zip(rows.kept, errors, strict=True) if np.isnan(e)]
         if lost:
             said.append(
-                f"the looks push {', '.join(lost)} of {part} without limit (to 0 or 1 for some), where no standard "
+                f"the searches push {', '.join(lost)} of {part} without limit (to 0 or 1 for some), where no standard "
                 "error holds"
             )
         if rows.left_out():
             said.append(f"the other covariates of {part} already determine {', '.join(rows.left_out())}, left out")
     if not said and not spread.regular:
-        said.append("the looks do not tell the coefficients apart")
+        said.append("the searches do not tell the coefficients apart")
     return "; ".join(said)
 
 
 @dataclass(frozen=True)
 class _Model:
-    """A problem and the rows of all sites and looks, those without a look among them."""
+    """A problem and the rows of all sites and searches, those without a search among them."""
 
     problem: Problem
     psi_rows: Rows
@@ -135,7 +135,7 @@ class _Answer:
 
 
 def _untold(m: _Model, top: float) -> _Answer:
-    """Where the looks can't tell psi and p apart: NaN all over, and every psi from 0 to 1 is possible."""
+    """Where the searches can't tell psi and p apart: NaN all over, and every psi from 0 to 1 is possible."""
     sites, cells = np.full(m.shape[0], np.nan), np.full(int(np.prod(m.shape)), np.nan)
     nothing = np.full(len(m.psi_rows.terms) + len(m.p_rows.terms), np.nan)
     return _Answer(sites, sites, cells, cells, top, sites, nothing, nothing, partial(_anything, m), (np.nan, np.nan))
@@ -153,7 +153,7 @@ def _by_peak(m: _Model, peak: Array, spread: Spread) -> _Answer:
     psi, p = expit(m.psi_rows.rows @ peak[:k]), expit(m.p_rows.rows @ peak[k:])
     psi_se = psi * (1 - psi) * spread.errors(np.pad(m.psi_rows.rows, pad_x))
     p_se = p * (1 - p) * spread.errors(np.pad(m.p_rows.rows, pad_w))
-    _, _, occupied, total = m.problem.log_chances(peak)
+    _, _, occupied, total = m.problem.log_probabilities(peak)
     state = psi.copy()
     state[m.counted] = np.exp(occupied - total)
     seen = psi[m.counted]
@@ -200,10 +200,10 @@ def _peak_interval(
     return m.psi_rows.shaped(low, m.shape[:1]), m.psi_rows.shaped(high, m.shape[:1])
 
 
-def _wald(chance: Array, se: Array, level: float) -> tuple[Array, Array]:
+def _wald(probability: Array, se: Array, level: float) -> tuple[Array, Array]:
     """The interval that is even in log odds."""
-    half = norm.ppf((1 + level) / 2) * se / (chance * (1 - chance))
-    return expit(logit(chance) - half), expit(logit(chance) + half)
+    half = norm.ppf((1 + level) / 2) * se / (probability * (1 - probability))
+    return expit(logit(probability) - half), expit(logit(probability) + half)
 
 
 def _by_posterior(m: _Model, problem: Problem) -> _Answer:
@@ -217,7 +217,7 @@ def _by_posterior(m: _Model, problem: Problem) -> _Answer:
         psi, p = expit(some[:, :k] @ m.psi_rows.rows.T), expit(some[:, k:] @ m.p_rows.rows.T)
         sums["psi"] += [psi.sum(axis=0), (psi**2).sum(axis=0)]
         sums["p"] += [p.sum(axis=0), (p**2).sum(axis=0)]
-        _, _, occupied, total = problem.log_chances(some)
+        _, _, occupied, total = problem.log_probabilities(some)
         state += np.exp(occupied - total).sum(axis=0)
         mean_psi.append(psi[:, counted].mean(axis=1))
     mean = {name: s[0] / len(draws) for name, s in sums.items()}
@@ -248,7 +248,7 @@ def _draws_interval(m: _Model, draws: Array, part: str, level: float) -> tuple[A
         low, high = expit(_quantiles(m.psi_rows.rows, draws[:, :k], ends))
         states = []
         for some in batches(draws, len(m.problem.y)):
-            _, _, occupied, total = m.problem.log_chances(some)
+            _, _, occupied, total = m.problem.log_probabilities(some)
             states.append(np.exp(occupied - total))
         low[m.counted], high[m.counted] = np.quantile(np.concatenate(states), ends, axis=0)
         return low, high
@@ -258,6 +258,6 @@ def _draws_interval(m: _Model, draws: Array, part: str, level: float) -> tuple[A
 
 
 def _quantiles(rows: Array, draws: Array, ends: list[float]) -> Array:
-    """Quantiles of the log odds of each row, which are ordered as the chances are; a thousand rows at a time."""
+    """Quantiles of the log odds of each row, which are ordered as the probabilities are; a thousand rows at a time."""
     parts = [np.quantile(rows[i : i + 1000] @ draws.T, ends, axis=1) for i in range(0, len(rows), 1000)]
     return np.concatenate(parts, axis=1)

@@ -1,9 +1,10 @@
-"""How far slopes should be held near 0: the error of chances at new places, by the prior's width. By hand.
+"""How far slopes should be held near 0: the error of probabilities at new places, by the prior's width. By hand.
 
     python tests/benchmarks/ground_slopes.py
 
-Made-up surveys of 45 pools with two or three looks (detection 0.4) and two covariates; printed is the root mean square
-error of the chance at 200 other places, without covariates and for four widths. The table stands in guide/survey.md.
+Made-up surveys of 45 pools with two or three searches (detection 0.4) and two covariates; printed is the root mean
+square error of the probability at 200 other places, without covariates and for four widths. The table stands in
+guide/survey.md.
 """
 
 from __future__ import annotations
@@ -35,8 +36,8 @@ def errors(slopes: tuple[float, float], rng: np.random.Generator) -> dict[str, f
             fit = fit_occupancy(found, pd.DataFrame(at, columns=["a", "b"]), prior=Prior(slope_sd=width))
             assert fit.draws is not None
             some = fit.draws[::10, :3]
-            chance = expit(some[:, :1] + some[:, 1:] @ others.T).mean(axis=0)
-            squares.setdefault(f"sd {width}", []).append(np.mean((chance - truth) ** 2))
+            probability = expit(some[:, :1] + some[:, 1:] @ others.T).mean(axis=0)
+            squares.setdefault(f"sd {width}", []).append(np.mean((probability - truth) ** 2))
     return {name: float(np.sqrt(np.mean(values))) for name, values in squares.items()}
 
 

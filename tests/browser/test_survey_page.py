@@ -36,7 +36,7 @@ def survey_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "visits.csv").write_text("\n".join(visits), encoding="utf-8")
     area = open_area(folder)
     told = survey_area(area)
-    shown = practice(area.pools, area.visits, area.as_of, told.known.looks)
+    shown = practice(area.pools, area.visits, area.as_of, told.known.searches)
     write_survey(told, folder / "survey", practice_sections(shown))
     return folder / "survey" / "survey.html"
 

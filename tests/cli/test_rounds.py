@@ -1,4 +1,4 @@
-"""`habitatmap rounds` and `survey --allot` as a user meets them."""
+"""`habitatmap rounds` and `survey --assign` as a user meets them."""
 
 from __future__ import annotations
 
@@ -89,17 +89,17 @@ def test_settings_are_checked(demo: Path) -> None:
         assert sentence in str(call("rounds", demo).exception)
 
 
-def test_an_allotment_is_drawn_once_and_read_back(demo: Path) -> None:
+def test_a_random_assignment_is_drawn_once_and_read_back(demo: Path) -> None:
     (demo / "out").mkdir()
     lines = ["rank,place,x,y", *(f"{i},Park,{401000 + 200 * i},6002000" for i in range(1, 9))]
     (demo / "out" / "plan.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    said = call("survey", demo, "--allot", "--treatments", "container=barrel,bucket")
+    said = call("survey", demo, "--assign", "--treatments", "container=barrel,bucket")
     assert said.exit_code == 0, said.output
-    assert "8 sites in 4 blocks of 2 neighbours each, drawn by lot with seed 1" in said.stdout
-    again = call("survey", demo, "--allot", "--treatments", "container=barrel,bucket", "--seed", 2)
-    assert "is no lot" in str(again.exception)
+    assert "8 sites in 4 blocks of 2 neighbours each, assigned at random with seed 1" in said.stdout
+    again = call("survey", demo, "--assign", "--treatments", "container=barrel,bucket", "--seed", 2)
+    assert "is not random" in str(again.exception)
     # pools are set out on the sites, and two seasons later compared within their blocks
-    file = demo / "allotment" / "allotment.csv"
+    file = demo / "random_assignment" / "random_assignment.csv"
     rows = file.read_text(encoding="utf-8").splitlines()
     head = rows[0].split(",").index("pool")
     for i, row in enumerate(rows[1:], 1):
@@ -108,25 +108,33 @@ def test_an_allotment_is_drawn_once_and_read_back(demo: Path) -> None:
         rows[i] = ",".join(cells)
     file.write_text("\n".join(rows) + "\n", encoding="utf-8")
     from habitatmap.area import open_area
-    from habitatmap.read.random_assignment import read_allotment
+    from habitatmap.read.random_assignment import read_assignment
 
-    blocks = read_allotment(demo, open_area(demo).pools)
+    blocks = read_assignment(demo, open_area(demo).pools)
     assert blocks is not None
     assert sorted(blocks["pool"]) == [f"Q{20 + i}" for i in range(1, 9)]
     assert blocks.groupby("block")["treatment"].nunique().tolist() == [2] * 4
 
 
+def test_the_old_folder_of_an_assignment_is_refused_with_the_new_name(demo: Path) -> None:
+    (demo / "allotment").mkdir()
+    (demo / "allotment" / "allotment.csv").write_text("site,block,treatment\n", encoding="utf-8")
+    said = call("survey", demo)
+    assert "allotment/allotment.csv is named random_assignment/random_assignment.csv now" in str(said.exception)
+
+
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["--allot"], "--allot needs --treatments"),
-        (["--seed", "3"], "go with --allot"),
-        (["--allot", "--treatments", "container"], "container=barrel,bucket"),
-        (["--allot", "--treatments", "container=a,b"], "run habitatmap map first"),
-        (["--allot", "--treatments", "container=a,b", "--sites", "pools.csv"], "pools.csv is not there"),
+        (["--assign"], "--assign needs --treatments"),
+        (["--seed", "3"], "go with --assign"),
+        (["--allot", "--treatments", "container=a,b"], "--allot is named --assign now"),
+        (["--assign", "--treatments", "container"], "container=barrel,bucket"),
+        (["--assign", "--treatments", "container=a,b"], "run habitatmap map first"),
+        (["--assign", "--treatments", "container=a,b", "--sites", "pools.csv"], "pools.csv is not there"),
     ],
 )
-def test_faults_of_an_allotment(demo: Path, words: list[str], sentence: str) -> None:
+def test_faults_of_a_random_assignment(demo: Path, words: list[str], sentence: str) -> None:
     said = call("survey", demo, *words)
     assert sentence in said.output + str(said.exception)
-    assert not (demo / "allotment").exists()
+    assert not (demo / "random_assignment").exists()

@@ -15,7 +15,7 @@ from habitatmap.errors import InputError
 
 DEMO = Path(__file__).parents[2] / "demo_area"
 FILES = {"survey.html", "pools.csv", "estimates.csv", "models.csv", "effects.csv", "effort.csv", "survey.json"}
-FILES |= {"makes.csv", "differences.csv", "species_by_make.csv", "lifetimes.csv", "standing.csv"}
+FILES |= {"pool_types.csv", "differences.csv", "species_by_pool_type.csv", "lifetimes.csv", "standing.csv"}
 FILES |= {"incidents.csv", "complaints.csv"}
 
 
@@ -61,8 +61,8 @@ def test_it_writes_its_own_folder_and_nothing_else(town: Path, done: Result) -> 
     assert models.loc[models["aic"].isna(), "why"].notna().all()
     assert "not tried: it is not given for 45 of 45" in models.set_index("psi").loc["forage_score", "why"]
     pools = pd.read_csv(town / "survey" / "pools.csv")
-    assert pools["looks"].sum() == told["occupancy"]["looks"]
-    assert (pools.loc[pools["finds"] > 0, "occupancy"] == 1).all()
+    assert pools["searches"].sum() == told["occupancy"]["searches"]
+    assert (pools.loc[pools["detections"] > 0, "occupancy"] == 1).all()
 
 
 @pytest.mark.usefixtures("done")

@@ -1,4 +1,4 @@
-"""Treatments drawn by lot in blocks of neighbours."""
+"""Treatments drawn at random in blocks of neighbours."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from habitatmap.errors import InputError
-from habitatmap.fieldwork.random_assignment import allot, read_treatments
+from habitatmap.fieldwork.random_assignment import assign_at_random, read_treatments
 
 TWO = {"container": ["barrel", "bucket"]}
 
@@ -21,7 +21,7 @@ def sites_at(xy: list[tuple[float, float]]) -> pd.DataFrame:
 
 
 def test_neighbours_share_a_block() -> None:
-    found = allot(sites_at([(0, 0), (900, 0), (10, 0), (910, 0), (0, 900), (0, 910)]), TWO)
+    found = assign_at_random(sites_at([(0, 0), (900, 0), (10, 0), (910, 0), (0, 900), (0, 910)]), TWO)
     blocks = {tuple(sorted(b["site"])) for _, b in found.groupby("block")}
     assert blocks == {("S00", "S02"), ("S01", "S03"), ("S04", "S05")}
     assert all(sorted(b["container"]) == ["barrel", "bucket"] for _, b in found.groupby("block"))
@@ -33,18 +33,22 @@ def test_every_site_once_and_every_block_whole(n: int, seed: int, lost: int) -> 
     draw = np.random.default_rng(seed)
     sites = sites_at([(float(x), float(y)) for x, y in draw.random((n, 2)) * 1000])
     sites.loc[: lost - 1, ["x", "y"]] = np.nan
-    found = allot(sites, TWO | {"shade": ["full", "open"]}, seed)
+    found = assign_at_random(sites, TWO | {"shade": ["full", "open"]}, seed)
     assert sorted(found["site"]) == sorted(sites["site"])
     sizes = found.groupby("block")["treatment"].agg(["size", "nunique"])
     assert (sizes["size"] == sizes["nunique"]).all()
     assert sizes["size"].tolist() == [4] * (n // 4) + [n % 4] * (n % 4 > 0)
     shuffled = sites.sample(frac=1, random_state=seed)
-    pd.testing.assert_frame_equal(found, allot(shuffled, TWO | {"shade": ["full", "open"]}, seed))
+    pd.testing.assert_frame_equal(found, assign_at_random(shuffled, TWO | {"shade": ["full", "open"]}, seed))
 
 
 def test_chance_decides_and_its_seed_is_kept() -> None:
     sites = sites_at([(float(i), 0.0) for i in range(40)])
-    one, again, other = allot(sites, TWO, 1), allot(sites, TWO, 1), allot(sites, TWO, 2)
+    one, again, other = (
+        assign_at_random(sites, TWO, 1),
+        assign_at_random(sites, TWO, 1),
+        assign_at_random(sites, TWO, 2),
+    )
     pd.testing.assert_frame_equal(one, again)
     assert (one["treatment"] != other["treatment"]).any()
     first = one.drop_duplicates("block")["treatment"]
@@ -65,6 +69,6 @@ def test_treatments_are_read_or_refused() -> None:
 
 def test_too_few_sites_and_too_many_treatments() -> None:
     with pytest.raises(InputError, match="1 sites are too few for 2 treatments"):
-        allot(sites_at([(0, 0)]), TWO)
+        assign_at_random(sites_at([(0, 0)]), TWO)
     with pytest.raises(InputError, match="16 combinations"):
-        allot(sites_at([(0, 0)]), {"a": list("pqrs"), "b": list("tuvw")})
+        assign_at_random(sites_at([(0, 0)]), {"a": list("pqrs"), "b": list("tuvw")})

@@ -73,7 +73,7 @@ def test_what_is_due_by_hand() -> None:
             "dry, just now": old,
             "new": ("2026-05-05", None),
             "brand new": ("2026-05-13", None),
-            "new and looked at": ("2026-05-01", None),
+            "new and searched": ("2026-05-01", None),
             "never": old,
             "not reached": old,
             "no date": (None, None),
@@ -87,24 +87,24 @@ def test_what_is_due_by_hand() -> None:
             ("dry, then wet", "2026-05-01", "dry", "Ann"),
             ("dry, then wet", "2026-05-09", "none seen", "Ann"),
             ("dry, just now", "2026-05-11", "dry", "Ann"),
-            ("new and looked at", "2026-05-08", "none seen", "Ann"),
+            ("new and searched", "2026-05-08", "none seen", "Ann"),
             ("not reached", "2026-05-09", "not reached", "Ann"),
         ]
     )
     assert reasons(pools, visits, as_of=datetime.date(2026, 5, 11)) == {
         "seen long ago": "regular visit",
         "dry": "found dry",
-        "new": "first look",
+        "new": "first search",
         "never": "regular visit",
         "not reached": "regular visit",
         "no date": "regular visit",
     }
     # out of season only what can't wait
-    assert reasons(pools, visits, months=[6, 7]) == {"dry": "found dry", "new": "first look"}
+    assert reasons(pools, visits, months=[6, 7]) == {"dry": "found dry", "new": "first search"}
     # a hot week asks for all where nobody was for seven days before it
     hot = reasons(pools, visits, rules=RoundsSettings(hot_weeks=["2026-w20"]))
     assert {"seen lately", "seen long ago", "brand new"} <= {p for p, reason in hot.items() if reason == "hot week"}
-    assert not {"dry, then wet", "new and looked at"} & set(hot)
+    assert not {"dry, then wet", "new and searched"} & set(hot)
     assert hot["dry"] == "found dry"
 
 
@@ -113,8 +113,8 @@ def test_words_and_water() -> None:
     pools.loc[1, "volume_l"] = np.nan
     visits = visits_of([("a", "2026-05-01", "dry", "Ann"), ("b", "2026-05-09", "not reached", "Ben")])
     found = due(pools, visits, DAY, WEEK, RULES, SEASON).set_index("pool")
-    assert found.at["a", "why"] == "top up and look: it was dry; last there 2026-05-01 (dry)"
-    assert found.at["b", "why"] == "look and top up; no visit on record"
+    assert found.at["a", "why"] == "top up and search: it was dry; last there 2026-05-01 (dry)"
+    assert found.at["b", "why"] == "search and top up; no visit on record"
     assert found.at["a", "water_l"] == 5.0
     assert np.isnan(found.at["b", "water_l"])  # not known is not zero
     assert found.at["b", "not_reached"] == pd.Timestamp("2026-05-09")
@@ -155,7 +155,7 @@ def test_one_more_look_where_it_teaches_most() -> None:
         [(name, "2026-05-01", "none seen", "Ann") for name in "abcd"] + [("e", "2026-05-15", "dry", "B")]
     )
     found = reasons(pools, visits, teaches=["d", "gone", "b", "a", "c"], rules=RoundsSettings(extra_visits=2))
-    assert found == {"b": "one more look", "d": "one more look", "e": "regular visit"}
+    assert found == {"b": "one more search", "d": "one more search", "e": "regular visit"}
     assert reasons(pools, visits, teaches=["d"], rules=RoundsSettings(extra_visits=0)) == {"e": "regular visit"}
 
 

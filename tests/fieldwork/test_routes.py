@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from habitatmap.fieldwork.routes import shares, straight, tours, walk_m
+from habitatmap.fieldwork.routes import shares, shortest_routes, straight, walk_m
 
 
 def town(points: int, seed: int) -> NDArray[np.float64]:
@@ -26,7 +26,7 @@ def total(distances: NDArray[np.float64], walks: list[list[int]]) -> float:
 def test_one_person_walks_the_shortest_of_all_orders(seed: int) -> None:
     distances = town(7, seed)
     best = min(walk_m(distances, order) for order in itertools.permutations(range(7)))
-    assert total(distances, tours(distances, 1)) == pytest.approx(best)
+    assert total(distances, shortest_routes(distances, 1)) == pytest.approx(best)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -34,31 +34,31 @@ def test_two_people_share_as_well_as_can_be(seed: int) -> None:
     distances = town(7, 50 + seed)
     orders = itertools.permutations(range(7))
     best = min(walk_m(distances, o[:4]) + walk_m(distances, o[4:]) for o in orders)
-    assert total(distances, tours(distances, 2)) == pytest.approx(best)
+    assert total(distances, shortest_routes(distances, 2)) == pytest.approx(best)
 
 
 def test_a_line_by_hand() -> None:
     x = np.array([30.0, 0, 20, 10, 100, 110])
     distances = straight(x, np.zeros(6))
-    assert tours(distances, 1) == [[1, 3, 2, 0, 4, 5]]
-    assert tours(straight(x[:4], np.zeros(4)), 2) in ([[0, 2], [1, 3]], [[0, 2], [3, 1]])
+    assert shortest_routes(distances, 1) == [[1, 3, 2, 0, 4, 5]]
+    assert shortest_routes(straight(x[:4], np.zeros(4)), 2) in ([[0, 2], [1, 3]], [[0, 2], [3, 1]])
 
 
 @settings(max_examples=30, deadline=None)
 @given(points=st.integers(0, 25), people=st.integers(1, 9), seed=st.integers(0, 999))
 def test_every_point_once_and_equal_loads(points: int, people: int, seed: int) -> None:
     distances = town(points, seed)
-    walks = tours(distances, people)
+    walks = shortest_routes(distances, people)
     assert sorted(i for walk in walks for i in walk) == list(range(points))
     loads = [len(walk) for walk in walks]
     assert len(loads) == people
     assert max(loads) - min(loads) <= 1
     assert sorted(loads, reverse=True) == shares(points, people).tolist()
-    assert walks == tours(distances, people)
+    assert walks == shortest_routes(distances, people)
 
 
 def test_points_on_one_spot() -> None:
-    assert total(np.zeros((9, 9)), tours(np.zeros((9, 9)), 3)) == 0
+    assert total(np.zeros((9, 9)), shortest_routes(np.zeros((9, 9)), 3)) == 0
 
 
 def strong(distances: NDArray[np.float64], people: int, seconds: int) -> float:
@@ -83,7 +83,7 @@ def strong(distances: NDArray[np.float64], people: int, seconds: int) -> float:
 
 def test_sixty_pools_and_six_people_against_a_strong_solver() -> None:
     distances = town(60, 60)
-    walks = tours(distances, 6)
+    walks = shortest_routes(distances, 6)
     assert [len(walk) for walk in walks] == [10] * 6
     assert total(distances, walks) <= 1.10 * strong(distances, 6, seconds=2)
 
@@ -94,6 +94,6 @@ def test_many_towns_against_a_strong_solver() -> None:
     for seed in range(6):
         for points, people in ((60, 6), (60, 1), (45, 9), (61, 6)):
             distances = town(points, seed)
-            ratios.append(total(distances, tours(distances, people)) / strong(distances, people, seconds=10))
+            ratios.append(total(distances, shortest_routes(distances, people)) / strong(distances, people, seconds=10))
     print(f"ours over theirs: mean {np.mean(ratios):.3f}, worst {max(ratios):.3f}, best {min(ratios):.3f}")
     assert max(ratios) <= 1.05

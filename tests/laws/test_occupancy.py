@@ -1,4 +1,4 @@
-"""What holds for any looks."""
+"""What holds for any searches."""
 
 from __future__ import annotations
 

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from habitatmap.practice.comparison import ALIKE, COUNT, ODDS, PAIRED, SHARE, Comparison, compare, reading, verdict
-from habitatmap.survey import searches as looks
+from habitatmap.survey import count_searches
 
 DAY = "2026-11-01"
 
@@ -20,7 +20,7 @@ def pools_of(**columns: list[object]) -> pd.DataFrame:
 
 
 def visits_of(found: list[list[int]], larvae: float = np.nan, taxon: str = "", checked: str = "") -> pd.DataFrame:
-    """found[i]: 1 and 0 for each look at pool i."""
+    """found[i]: 1 and 0 for each search at pool i."""
     rows = [
         (f"P{i:02d}", f"2026-0{4 + k}-01", "larvae" if hit else "none seen", larvae if hit else np.nan)
         for i, looks_at in enumerate(found)
@@ -31,7 +31,7 @@ def visits_of(found: list[list[int]], larvae: float = np.nan, taxon: str = "", c
 
 
 def compared(pools: pd.DataFrame, visits: pd.DataFrame, blocks: pd.DataFrame | None = None) -> Comparison:
-    return compare(pools, visits, looks(visits, pools, DAY), blocks)
+    return compare(pools, visits, count_searches(visits, pools, DAY), blocks)
 
 
 def row_of(found: Comparison, measure: str) -> pd.Series:
@@ -45,8 +45,14 @@ def test_counts_by_hand() -> None:
     visits = visits_of([[1, 0], [0], [1, 1], [0, 0], [1]], larvae=3)
     level = compared(pools, visits).levels.set_index("level")
     assert list(level.index) == ["bucket", "tub"]  # case and blanks make no other bucket; not given is no level
-    assert level.loc["bucket", ["pools", "looks", "pools_with", "looks_with", "counted"]].tolist() == [3, 5, 2, 3, 3]
-    assert level.loc["bucket", "larvae_a_look"] == pytest.approx(9 / 5)
+    assert level.loc["bucket", ["pools", "searches", "pools_with", "searches_with", "counted"]].tolist() == [
+        3,
+        5,
+        2,
+        3,
+        3,
+    ]
+    assert level.loc["bucket", "larvae_per_search"] == pytest.approx(9 / 5)
     assert level.loc["tub", "share"] == 0
     assert "not given for 1 of 5" in " ".join(compared(pools, visits).notes)
 
@@ -60,7 +66,7 @@ def test_a_clear_difference_is_told_and_its_size_is_right() -> None:
     assert share["estimate"] == pytest.approx(3 / 20 - 17 / 20)
     assert share["words"] == "less"
     assert share["low_all"] < share["low"] < share["high"] < share["high_all"] < 0
-    # one look more or less by hand: 3 of 60 against 34 of 60
+    # one search more or less by hand: 3 of 60 against 34 of 60
     assert row_of(told, ODDS)["estimate"] == pytest.approx((3 / 57) / (34 / 26), rel=1e-6)
     assert row_of(told, COUNT)["estimate"] == pytest.approx(3 / 34, rel=1e-3)
     assert told.comparisons == 3
@@ -79,7 +85,7 @@ def test_cannot_be_told_apart() -> None:
 def test_unequal_looks_are_said() -> None:
     pools = pools_of(shade=["full"] * 8 + ["open"] * 8)
     told = compared(pools, visits_of([[1, 0, 0, 0], [0, 0, 0, 0]] * 4 + [[0], [1]] * 4))
-    assert any("trust the odds per look" in note for note in told.notes)
+    assert any("trust the odds per search" in note for note in told.notes)
     assert not any("trust the odds" in n for n in compared(pools, visits_of([[1, 0], [0, 0]] * 8)).notes)
 
 
@@ -126,9 +132,9 @@ def test_species_count_checked_finds_only() -> None:
     ]
 
 
-def test_blocks_compare_neighbours_on_as_many_looks() -> None:
+def test_blocks_compare_neighbours_on_as_many_searches() -> None:
     pools = pools_of(container=["barrel", "bucket"] * 6)
-    # the barrel of each pair has a second look with larvae, which its neighbour never had: it must not count
+    # the barrel of each pair has a second search with larvae, which its neighbour never had: it must not count
     visits = visits_of([[0, 1], [0]] * 4 + [[1, 0], [0]] * 2)
     blocks = pd.DataFrame({"pool": pools["pool"], "block": np.repeat(range(6), 2), "treatment": pools["container"]})
     row = row_of(compared(pools, visits, blocks), PAIRED)

@@ -43,7 +43,7 @@ POOLS, VISITS = frames(
     ],
     [
         ("a", "2026-09-01", "dry", "refilled", "Neighbour complained about the smell"),
-        ("a", "2026-09-01", "dry", "refilled", "second look"),
+        ("a", "2026-09-01", "dry", "refilled", "second search"),
         ("b", "2026-05-31", "gone", "", "vandalism, I think"),
         ("b", "2026-06-30", "gone", "", ""),
         ("e", "2026-05-01", "gone", "", "stolen"),

@@ -1,6 +1,6 @@
 """Cases whose answer can be written down.
 
-With two looks at every site, n1 sites with one find and n2 with two, setting the derivatives of the likelihood
+With two searches at every site, n1 sites with one detection and n2 with two, setting the derivatives of the likelihood
 (MacKenzie et al. 2002, Ecology 83:2248-2255) to zero gives p = 2 n2 / (n1 + 2 n2) and psi = (n1 + 2 n2)^2 / (4 S n2).
 """
 
@@ -39,7 +39,7 @@ def test_at_the_boundary() -> None:
     assert np.isnan(fit.p_se)
     assert "limit" in fit.why
     assert fit.psi_high == 1
-    assert 0.8 < fit.psi_low < 1  # at least the 80 sites with a find
+    assert 0.8 < fit.psi_low < 1  # at least the 80 sites with a detection
     assert (fit.conditional == 1).all()
 
 

@@ -23,7 +23,7 @@ EDGE = pd.DataFrame({"edge": [float(p[-1] == "e") for p in PILES]})
 
 def test_the_constant_model() -> None:
     fit = fit_occupancy(TABLE)
-    assert (fit.n_looks, fit.n_detections, fit.naive) == (76, 23, 10 / 27)
+    assert (fit.n_searches, fit.n_detections, fit.naive) == (76, 23, 10 / 27)
     np.testing.assert_allclose(
         [fit.psi, fit.psi_se, fit.p, fit.p_se], [0.522199, 0.135774, 0.502297, 0.087753], atol=1e-6
     )

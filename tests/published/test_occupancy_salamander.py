@@ -67,7 +67,7 @@ def test_detection_by_day() -> None:
 
 def test_with_missing_visits() -> None:
     fit = fit_occupancy(as_table(WITH_GAPS))
-    assert (fit.n_looks, fit.n_detections) == (181, 25)
+    assert (fit.n_searches, fit.n_detections) == (181, 25)
     np.testing.assert_allclose(
         [fit.psi, fit.psi_se, fit.p, fit.p_se], [0.494339, 0.115908, 0.279998, 0.066866], atol=1e-6
     )

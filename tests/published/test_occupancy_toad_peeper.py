@@ -67,7 +67,7 @@ def test_the_four_models(
 def test_counts_and_coefficients_of_the_toad() -> None:
     found, site, visit = table("toad")
     fit = fit_occupancy(found, site, visit)
-    assert (fit.n_sites, fit.n_looks, fit.n_detections) == (29, 258, 31)
+    assert (fit.n_sites, fit.n_searches, fit.n_detections) == (29, 258, 31)
     np.testing.assert_allclose(fit.coefficients["estimate"], [-0.56613, 1.89481, -2.23122, 0.50785], atol=1e-5)
     constant = fit_occupancy(found)
     np.testing.assert_allclose([constant.p, constant.p_se], [0.188674, 0.035527], atol=1e-6)
@@ -83,7 +83,7 @@ def test_no_wald_error_where_every_pond_was_occupied() -> None:
     assert np.isnan(fit.psi_se[ponds]).all()
     assert np.isfinite(fit.psi_se[~ponds]).all()
     assert (fit.psi[ponds] > 0.999).all()
-    assert (fit.psi_high[ponds] == 1).all()  # the profile interval still says what the looks bear
+    assert (fit.psi_high[ponds] == 1).all()  # the profile interval still says what the searches bear
     # all 9 ponds had finds, so that the interval ends where 9 ln(psi) has fallen by half of chi-squared's 3.8415
     np.testing.assert_allclose(fit.psi_low[ponds], np.exp(-3.8414588 / 2 / 9), atol=1e-5)
     constant = fit_occupancy(found, visit=visit)

@@ -62,7 +62,7 @@ def test_the_eight_models(
 
 def test_the_counts_and_the_constant_model() -> None:
     fit = fit_occupancy(TABLE)
-    assert (fit.n_looks, fit.n_detections, fit.naive) == (262, 56, 35 / 72)
+    assert (fit.n_searches, fit.n_detections, fit.naive) == (262, 56, 35 / 72)
     np.testing.assert_allclose([fit.p, fit.p_se], [0.349365, 0.053730], atol=1e-6)
 
 

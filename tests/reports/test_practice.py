@@ -12,7 +12,7 @@ from habitatmap.page.sections import report_page
 from habitatmap.practice.account import Practice, practice
 from habitatmap.practice.lifetimes import CAUSES, COMPLAINTS
 from habitatmap.reports.practice import practice_sections, practice_summary, practice_tables
-from habitatmap.survey import searches as looks
+from habitatmap.survey import count_searches
 
 
 def practised(n: int = 24, note: str = "") -> Practice:
@@ -40,7 +40,7 @@ def practised(n: int = 24, note: str = "") -> Practice:
     visits.loc[visits["outcome"] != "larvae", ["larvae", "taxon", "checked"]] = [np.nan, "", ""]
     visits = visits.astype(dict.fromkeys(("pool", "outcome", "note", "taxon", "checked", "action"), "str"))
     day = pd.Timestamp("2025-10-01").date()
-    return practice(pools, visits, day, looks(visits, pools, day))
+    return practice(pools, visits, day, count_searches(visits, pools, day))
 
 
 def test_the_sections_say_what_the_tables_hold() -> None:

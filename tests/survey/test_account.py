@@ -10,9 +10,7 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.survey import blank_visits, fit_occupancy
-from habitatmap.survey import probabilities as chances
-from habitatmap.survey import searches as looks
+from habitatmap.survey import blank_visits, count_searches, estimate_pools, fit_occupancy
 from habitatmap.survey.account import Account, Budget, take_account
 from habitatmap.survey.searches import one_per_place
 
@@ -35,28 +33,28 @@ def town(pools: int = 40) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def account(pools: pd.DataFrame, visits: pd.DataFrame, group: np.ndarray | None = None, **more: object) -> Account:
     group = np.arange(len(pools)) if group is None else group
-    known = chances(pools, visits, AS_OF, SimpleNamespace(existing="model", new="model"), group)
+    known = estimate_pools(pools, visits, AS_OF, SimpleNamespace(existing="model", new="model"), group)
     return take_account("Made up", pools, visits, AS_OF, known, group, resamples=20, **more)  # type: ignore[arg-type]
 
 
 def test_it_says_what_its_parts_say() -> None:
     pools, visits = town()
     told = account(pools, visits)
-    seen = looks(visits, pools, AS_OF)
-    fit = fit_occupancy(seen.detections)
+    seen = count_searches(visits, pools, AS_OF)
+    fit = fit_occupancy(seen.histories)
     assert told.fit.psi == pytest.approx(fit.psi)
     assert told.known.summary["estimate"] == pytest.approx(fit.psi)
     assert told.sure[:2] == (fit.psi, fit.p)
     assert told.widened[0] <= told.fit.psi_low + 1e-9
     assert told.widened[1] >= told.fit.psi_high - 1e-9
     assert told.weak.numerical_error < 1e-8
-    blank = told.pools["finds"] == 0
-    for chance, more in told.pools.loc[blank, ["occupancy", "more_needed"]].to_numpy():
-        assert more == blank_visits(fit.p, 0.95, chance)
-        left = chance * (1 - fit.p) ** more
-        assert left / (1 - chance + left) <= 0.05
+    blank = told.pools["detections"] == 0
+    for probability, more in told.pools.loc[blank, ["occupancy", "more_needed"]].to_numpy():
+        assert more == blank_visits(fit.p, 0.95, probability)
+        left = probability * (1 - fit.p) ** more
+        assert left / (1 - probability + left) <= 0.05
     assert told.pools.loc[~blank, "more_needed"].isna().all()
-    assert told.seasons.shown.startswith("no change can be shown: 1 season with looks")
+    assert told.seasons.shown.startswith("no change can be shown: 1 season with searches")
 
 
 def test_pools_side_by_side_count_once() -> None:
@@ -65,14 +63,14 @@ def test_pools_side_by_side_count_once() -> None:
     told = account(pools, visits, group)
     assert told.fit.n_sites == 20
     assert told.known.summary["estimate"] == pytest.approx(told.fit.psi)
-    seen, merged, counted = one_per_place(told.known.looks, pools, visits, group)
+    seen, merged, counted = one_per_place(told.known.searches, pools, visits, group)
     assert len(seen.pools) == len(merged) == 20
-    assert seen.looks.sum() == told.known.looks.looks.sum() == len(counted)
+    assert seen.searches.sum() == told.known.searches.searches.sum() == len(counted)
     assert merged["x"][0] == pytest.approx(pools["x"][:2].mean())
     same = pools["shade"][0] == pools["shade"][1]
     assert merged["shade"][0] == (pools["shade"][0] if same else "mixed")
     with pytest.raises(InputError, match="3 labels for 40 pools"):
-        one_per_place(told.known.looks, pools, visits, [1, 2, 3])
+        one_per_place(told.known.searches, pools, visits, [1, 2, 3])
 
 
 def test_what_is_no_look_changes_no_digit() -> None:
@@ -99,7 +97,7 @@ def test_the_budget_is_kept() -> None:
         account(pools, visits, budget=Budget(1.0))
 
 
-@pytest.mark.parametrize("history", ["11", "10"], ids=["at every look", "at one look of two"])
+@pytest.mark.parametrize("history", ["11", "10"], ids=["at every search", "at one search of two"])
 def test_larvae_in_every_pool(history: str) -> None:
     """At its limits an estimate has an interval and no error, and a bad fit widens it to anything at most."""
     pools, _ = town(25)
@@ -114,7 +112,7 @@ def test_larvae_in_every_pool(history: str) -> None:
     assert np.isnan(told.fit.psi_se)
     assert 0 <= told.widened[0] <= told.fit.psi_low
     assert told.widened[1] == 1
-    assert told.sure[2] == "this season's looks, weighed with an expert value"
+    assert told.sure[2] == "this season's searches, weighed with an expert value"
 
 
 def test_few_looks_and_none() -> None:
@@ -122,11 +120,11 @@ def test_few_looks_and_none() -> None:
     few = account(pools, visits)
     assert few.few
     assert few.effects.empty
-    assert few.blocks.why == "the looks are too few"
-    assert few.sure[2] == "this season's looks, weighed with an expert value"
+    assert few.blocks.why == "the searches are too few"
+    assert few.sure[2] == "this season's searches, weighed with an expert value"
     none = account(pools, visits[:0])
     assert none.few
-    assert none.pools["looks"].sum() == 0
+    assert none.pools["searches"].sum() == 0
     assert none.effort["hours"].tolist() == [40.0, 40.0]
     nobody = account(pools[:0], visits[:0])
     assert len(nobody.pools) == 0

@@ -1,17 +1,16 @@
-"""Covariates from the records, lined up with the looks."""
+"""Covariates from the records, lined up with the searches."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from habitatmap.survey import compare_models, fit_occupancy
-from habitatmap.survey import searches as looks
+from habitatmap.survey import compare_models, count_searches, fit_occupancy
 from habitatmap.survey.covariates import covariates
 
 
 def town(pools: int = 24) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Made-up pools in two kinds of shade, three looks each by two people and once by a stranger."""
+    """Made-up pools in two kinds of shade, three searches each by two people and once by a stranger."""
     rng = np.random.default_rng(6)
     frame = pd.DataFrame(
         {
@@ -33,9 +32,9 @@ def town(pools: int = 24) -> tuple[pd.DataFrame, pd.DataFrame]:
     return frame, visits.assign(date=pd.to_datetime(visits["date"]))
 
 
-def test_they_stand_beside_their_looks() -> None:
+def test_they_stand_beside_their_searches() -> None:
     pools, visits = town()
-    seen = looks(visits, pools, "2026-11-01")
+    seen = count_searches(visits, pools, "2026-11-01")
     got = covariates(seen, pools, visits)
     assert got.site.columns.tolist() == ["shade", "filling", "age_days"]
     assert got.site["filling"].tolist() == ["leaves"] * 10 + ["not given"] * 14
@@ -52,26 +51,26 @@ def test_they_stand_beside_their_looks() -> None:
 def test_the_order_of_visits_does_not_matter() -> None:
     pools, visits = town()
     mixed = visits.sample(frac=1, random_state=1)
-    plain = covariates(looks(visits, pools, "2026-11-01"), pools, visits)
-    got = covariates(looks(mixed, pools, "2026-11-01"), pools, mixed)
+    plain = covariates(count_searches(visits, pools, "2026-11-01"), pools, visits)
+    got = covariates(count_searches(mixed, pools, "2026-11-01"), pools, mixed)
     pd.testing.assert_frame_equal(got.site, plain.site)
     assert all((got.visit[k] == plain.visit[k]).all() for k in plain.visit)
 
 
 def test_their_models_can_be_compared() -> None:
     pools, visits = town()
-    seen = looks(visits, pools, "2026-11-01")
+    seen = count_searches(visits, pools, "2026-11-01")
     got = covariates(seen, pools, visits, pd.DataFrame({"forage": np.linspace(0, 1, 24)}))
-    table = compare_models(seen.detections, got.site, got.visit, got.models())
+    table = compare_models(seen.histories, got.site, got.visit, got.models())
     assert len(table) == 1 + 4 + 3
     assert table["psi"].tolist().count("forage") == 1
-    fit = fit_occupancy(seen.detections, got.site[["shade"]])
+    fit = fit_occupancy(seen.histories, got.site[["shade"]])
     assert fit.psi[0] > fit.psi[1]
 
 
 def test_no_look() -> None:
     pools, visits = town()
-    got = covariates(looks(visits[:0], pools, "2026-11-01"), pools, visits[:0])
+    got = covariates(count_searches(visits[:0], pools, "2026-11-01"), pools, visits[:0])
     assert got.site.columns.tolist() == []
     assert got.visit == {}
     assert got.models() == [([], [])]

@@ -16,7 +16,7 @@ POOLS = 30
 
 
 def made_up_town(rng: np.random.Generator, psi: float, p: float, false_share: float = 0.0) -> np.ndarray:
-    """Thirty pools with two or three looks each."""
+    """Thirty pools with two or three searches each."""
     found = np.full((POOLS, 3), np.nan)
     for i in range(POOLS):
         occupied = rng.random() < psi
@@ -31,7 +31,9 @@ def enough(found: np.ndarray) -> bool:
 
 
 def coverage(psi: float, p: float, towns: int, seed: int = 11) -> dict[str, float]:
-    """Shares of towns whose 95 % interval holds the truth: profile (where enough looks), posterior, and the chances."""
+    """Shares of towns whose 95 % interval holds the truth: profile (where enough searches), posterior, and the
+    probabilities.
+    """
     rng = np.random.default_rng(seed)
     told, posterior, naive_lower = [], [], []
     for _ in range(towns):

@@ -16,7 +16,7 @@ import pytest
 
 from habitatmap.area import open_area
 from habitatmap.network.places import merged
-from habitatmap.survey import probabilities as chances
+from habitatmap.survey import estimate_pools
 
 SCRIPT = Path(__file__).parents[2] / "demo_area" / "make_demo.py"
 MODEL = SimpleNamespace(existing="model", new="model")
@@ -28,7 +28,7 @@ def script() -> ModuleType:
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module  # dataclasses look their module up there
+    sys.modules[spec.name] = module  # dataclasses search their module up there
     spec.loader.exec_module(module)
     return module
 
@@ -45,7 +45,7 @@ def test_fifty_demo_towns(script: ModuleType, tmp_path: Path) -> None:
         shutil.rmtree(whole)
         (records / "area.toml").write_text('crs = "EPSG:25832"\nas_of = 2025-10-15\n', encoding="utf-8")
         area = open_area(records)
-        told = chances(area.pools, area.visits, area.as_of, MODEL, merged(area.pools["x"], area.pools["y"], 30))
+        told = estimate_pools(area.pools, area.visits, area.as_of, MODEL, merged(area.pools["x"], area.pools["y"], 30))
         s = told.summary
         rows.append((s["estimate"], s["low"], s["high"], s["naive"], s["posterior"]["low"], s["posterior"]["high"]))
     truth = script.TRUE_OCCUPANCY

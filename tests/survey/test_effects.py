@@ -1,4 +1,4 @@
-"""What a covariate does, in chances: against the fit it comes from, and with plain words where nothing shows."""
+"""What a covariate does, in probabilities: against the fit it comes from, and with plain words where nothing shows."""
 
 from __future__ import annotations
 
@@ -39,12 +39,12 @@ def test_the_figures_are_those_of_the_fit() -> None:
     fit = fit_occupancy(found, site[["forage"]], prior=Prior())
     low, high = np.quantile(site["forage"], [0.25, 0.75])
     at = fit.coefficients["estimate"].to_numpy()
-    assert row["chance_from"] == pytest.approx(expit(at[0] + at[1] * low), abs=0.01)
-    assert row["chance_to"] == pytest.approx(expit(at[0] + at[1] * high), abs=0.01)
+    assert row["probability_from"] == pytest.approx(expit(at[0] + at[1] * low), abs=0.01)
+    assert row["probability_to"] == pytest.approx(expit(at[0] + at[1] * high), abs=0.01)
     assert row["odds_per_sd"] == pytest.approx(np.exp(at[1] * site["forage"].std(ddof=0)), rel=1e-6)
     by_kind = effects(found, site[["shade"]], {}).loc[0]
     kinds = fit_occupancy(found, site[["shade"]], prior=Prior())
-    assert by_kind["chance_to"] == pytest.approx(kinds.psi[(site["shade"] == "open").argmax()], abs=0.002)
+    assert by_kind["probability_to"] == pytest.approx(kinds.psi[(site["shade"] == "open").argmax()], abs=0.002)
 
 
 def test_too_few_finds_for_the_terms() -> None:

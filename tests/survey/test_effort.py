@@ -1,4 +1,4 @@
-"""Budgets, and where one more look teaches most."""
+"""Budgets, and where one more search teaches most."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def test_a_site_that_costs_nothing_gets_the_best_number_of_visits() -> None:
 
 
 def test_what_one_look_teaches() -> None:
-    """By hand at c = p = 1/2: 1/4 of variance before; a find (1/4) leaves none, a blank (3/4) leaves 1/3 x 2/3."""
+    """By hand at c = p = 1/2: 1/4 of variance before; a detection (1/4) leaves none, a blank (3/4) leaves 1/3 x 2/3."""
     assert visit_value(0.5, 0.5) == pytest.approx(1 / 4 - 3 / 4 * 2 / 9)
     np.testing.assert_array_equal(visit_value(np.array([0.0, 1.0]), 0.5), 0)
     np.testing.assert_array_equal(visit_value(np.array([0.3, 1.0]), np.array([1.0, 1.0])), [0.3 * 0.7, 0])
@@ -68,6 +68,6 @@ def test_one_visit_tells_nothing() -> None:
 
 def test_a_sure_look() -> None:
     assert blank_visits(1.0, 0.99) == 1
-    assert blank_visits(0.5, 0.5, 0.1) == 0  # it is likely empty before any look
+    assert blank_visits(0.5, 0.5, 0.1) == 0  # it is likely empty before any search
     assert standard_error(0.5, 1.0, 2, 100) == pytest.approx(0.05)
     assert best_visits(0.5, 1e-7) > 1e7

@@ -1,4 +1,6 @@
-"""Through the whole job: where larvae live on rich ground only, the map, the plan and the chances of pools say so."""
+"""Through the whole job: where larvae live on rich ground only, the map, the plan and the probabilities of pools say
+so.
+"""
 
 from __future__ import annotations
 
@@ -26,16 +28,16 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
             found = col >= 50 and rng.random() < 0.6
             visits.append((f"made up {i:02d}", f"2025-{month:02d}-10", "larvae" if found else "none seen"))
     toml = "[flight]\nforage_median_m = 30\ndispersal_median_m = 60\nmerge_m = 5\n[plan]\npools = 3\nspacing_m = 20\n"
-    folder = tmp_path_factory.mktemp("ground")
+    folder = tmp_path_factory.mktemp("surroundings")
     return run(open_area(write_area(folder, classes, class_table(FORAGE), pools=pools, visits=visits, toml=toml)))
 
 
 def test_the_chance_rises_with_the_ground_and_is_grey_beyond_it(result: Result) -> None:
-    chance = result.rasters["occupancy"]
-    assert result.summary["occupancy"]["ground"].startswith("by forage")
-    assert np.isnan(chance[:, :12]).all()
-    assert np.isnan(chance[:, -12:]).all()
-    west, east = np.nanmean(chance[10:50, 25:35]), np.nanmean(chance[10:50, 65:75])
+    probability = result.rasters["occupancy"]
+    assert result.summary["occupancy"]["surroundings"].startswith("by forage")
+    assert np.isnan(probability[:, :12]).all()
+    assert np.isnan(probability[:, -12:]).all()
+    west, east = np.nanmean(probability[10:50, 25:35]), np.nanmean(probability[10:50, 65:75])
     assert west < 0.25
     assert east > 0.75
 
@@ -46,9 +48,9 @@ def test_blank_pools_and_suggestions_take_the_chance_of_their_ground(result: Res
     x = blank["x"].to_numpy()
     assert blank["occupancy"][x < centre(0, 40)[0]].max() < 0.1
     assert len(result.plan) == 3
-    chance = result.groundwork.p_new
+    probability = result.groundwork.p_new
     row, col = result.groundwork.sites["row"], result.groundwork.sites["col"]
-    np.testing.assert_array_equal(result.plan["occupancy_expected"], chance[row, col])
+    np.testing.assert_array_equal(result.plan["occupancy_expected"], probability[row, col])
     assert (result.plan["occupancy_low"] <= result.plan["occupancy_expected"]).all()
     assert (result.plan["occupancy_expected"] <= result.plan["occupancy_high"]).all()
     assert (col >= 45).all()  # the west has forage too, but a pool there would hardly be found
@@ -56,7 +58,7 @@ def test_blank_pools_and_suggestions_take_the_chance_of_their_ground(result: Res
 
 def test_beyond_the_range_a_plan_still_has_a_chance_to_go_by(result: Result) -> None:
     """That of the nearest end of the range: no richer ground than was sampled promises more."""
-    chance, shown = result.groundwork.p_new, result.rasters["occupancy"]
-    beyond = np.isnan(shown) & ~np.isnan(chance)
+    probability, shown = result.groundwork.p_new, result.rasters["occupancy"]
+    beyond = np.isnan(shown) & ~np.isnan(probability)
     assert beyond[:, -10:].all()
-    assert chance[beyond].max() <= np.nanmax(shown) + 1e-6
+    assert probability[beyond].max() <= np.nanmax(shown) + 1e-6

@@ -35,7 +35,7 @@ def test_a_right_model_passes_and_a_wrong_one_fails() -> None:
     z = rng.random(150) < 0.6
     right = (z[:, None] & (rng.random((150, 5)) < 0.5)).astype(float)
     assert goodness_of_fit(right, surveys=60).p_value > 0.05
-    # detection goes in pairs of days: looks are not independent
+    # detection goes in pairs of days: searches are not independent
     wrong = right.copy()
     wrong[:, 1], wrong[:, 3] = wrong[:, 0], wrong[:, 2]
     got = goodness_of_fit(wrong, surveys=60)

@@ -53,9 +53,9 @@ def test_the_counts_give_the_textbook_s_likelihood_everywhere() -> None:
 @pytest.mark.parametrize("with_prior", [False, True])
 def test_the_derivatives(with_prior: bool) -> None:
     rng = np.random.default_rng(2)
-    looks = np.array([3, 1, 4, 2, 5])
-    y = (rng.random(looks.sum()) < 0.3).astype(float)
-    first = np.cumsum(looks) - looks
+    searches = np.array([3, 1, 4, 2, 5])
+    y = (rng.random(searches.sum()) < 0.3).astype(float)
+    first = np.cumsum(searches) - searches
     problem = Problem(
         x=np.column_stack([np.ones(5), rng.normal(size=5)]),
         w=np.column_stack([np.ones(len(y)), rng.normal(size=(len(y), 2))]),
@@ -76,7 +76,7 @@ def test_the_derivatives(with_prior: bool) -> None:
 
 
 def test_em_ends_at_the_same_place() -> None:
-    """EM for the constant model: weigh blank sites by their chance of being occupied, then count."""
+    """EM for the constant model: weigh blank sites by their probability of being occupied, then count."""
     found, *_ = made_up(seed=9)
     n, d = (~np.isnan(found)).sum(axis=1), np.nansum(found, axis=1)
     n, d = n[n > 0], d[n > 0]
@@ -89,7 +89,7 @@ def test_em_ends_at_the_same_place() -> None:
 
 
 def test_expected_occupied_sites_add_up() -> None:
-    """At the constant model's peak with equal looks: s_D + (S - s_D) psi_c = S psi."""
+    """At the constant model's peak with equal searches: s_D + (S - s_D) psi_c = S psi."""
     found = as_table("0110 0000 1000 0001 0000 0000 0100 1010 0000 0000")
     fit = fit_occupancy(found)
     assert fit.conditional.sum() == pytest.approx(10 * fit.psi, abs=1e-8)
@@ -219,7 +219,7 @@ def test_many_looks_override_the_prior() -> None:
 def test_the_posterior_copes_with_ridges(n: int, d: int) -> None:
     fit = fit_occupancy(np.where(np.arange(n)[:, None] < d, 1.0, 0.0), prior=Prior(0.4, 4, 0.5, 4))
     assert 0 < fit.psi_low < fit.psi < fit.psi_high < 1
-    assert not fit.identifiable  # the looks alone
+    assert not fit.identifiable  # the searches alone
     assert fit.from_data < 0.75
 
 
@@ -265,7 +265,7 @@ def test_false_finds_lower_the_estimate() -> None:
     h = Histories.count(np.full(100, 2), closed_form_table(100, 24, 18).sum(axis=1))
     told = [what_if(h, f).psi for f in (0.0, 0.01, 0.03, 0.05)]
     assert told == sorted(told, reverse=True)
-    # by hand: the likelihood with false finds, summed over the three kinds of history
+    # by hand: the likelihood with false positives, summed over the three kinds of history
     f, psi, p = 0.05, 0.4, 0.6
     kinds = [(0, 58), (1, 24), (2, 18)]
     hand = sum(m * np.log(psi * p**d * (1 - p) ** (2 - d) + (1 - psi) * f**d * (1 - f) ** (2 - d)) for d, m in kinds)

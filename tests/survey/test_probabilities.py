@@ -1,4 +1,4 @@
-"""The chance of each pool: its own looks, the prior where looks are few, numbers of area.toml over all."""
+"""The probability of each pool: its own searches, the prior where searches are few, numbers of area.toml over all."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.survey import Chances, Prior, fit_occupancy
-from habitatmap.survey import probabilities as chances
-from habitatmap.survey.probabilities import where_to_look
+from habitatmap.survey import PoolOccupancy, Prior, estimate_pools, fit_occupancy
+from habitatmap.survey.probabilities import most_informative
 
 MODEL = SimpleNamespace(existing="model", new="model")
 
@@ -32,14 +31,14 @@ def town(pools: int = 40, seed: int = 1, most: int = 4) -> tuple[pd.DataFrame, p
     return frame, visits.assign(date=pd.to_datetime(visits["date"]))
 
 
-def run(pools: pd.DataFrame, visits: pd.DataFrame, occupancy: Any = MODEL, **more: Any) -> Chances:
-    return chances(pools, visits, "2026-11-01", occupancy, **more)
+def run(pools: pd.DataFrame, visits: pd.DataFrame, occupancy: Any = MODEL, **more: Any) -> PoolOccupancy:
+    return estimate_pools(pools, visits, "2026-11-01", occupancy, **more)
 
 
 def test_the_headline_is_the_plain_fit() -> None:
     pools, visits = town()
     got = run(pools, visits)
-    fit = fit_occupancy(got.looks.detections)
+    fit = fit_occupancy(got.searches.histories)
     s = got.summary
     assert s["estimate"] == pytest.approx(fit.psi, abs=1e-10)
     np.testing.assert_allclose([s["low"], s["high"]], fit.interval(), atol=1e-8)
@@ -51,11 +50,11 @@ def test_the_headline_is_the_plain_fit() -> None:
     assert s["false_positives"]["5 %"]["estimate"] < s["estimate"]
 
 
-def test_each_pool_by_its_own_looks() -> None:
+def test_each_pool_by_its_own_searches() -> None:
     pools, visits = town()
     got = run(pools, visits)
     frame = got.pools
-    fit = fit_occupancy(got.looks.detections, prior=Prior())
+    fit = fit_occupancy(got.searches.histories, prior=Prior())
     np.testing.assert_allclose(frame["occupancy"], fit.conditional, atol=1e-12)
     low, high = fit.interval(part="conditional")
     np.testing.assert_allclose(frame["occupancy_low"], low, atol=1e-12)
@@ -66,14 +65,14 @@ def test_each_pool_by_its_own_looks() -> None:
         frame["visits"] == 0,
     )
     assert (frame.loc[found, ["occupancy", "occupancy_low", "occupancy_high"]] == 1).all(axis=None)
-    assert frame.loc[found, "basis"].str.fullmatch(r"\d looks?, larvae seen").all()
-    assert frame.loc[blank, "basis"].str.fullmatch(r"\d looks?, none seen").all()
-    assert (frame.loc[none, "basis"] == "no look: all-pool estimate").all()
+    assert frame.loc[found, "basis"].str.fullmatch(r"\d search(es)?, larvae seen").all()
+    assert frame.loc[blank, "basis"].str.fullmatch(r"\d search(es)?, none seen").all()
+    assert (frame.loc[none, "basis"] == "no search: all-pool estimate").all()
     assert (frame["occupancy_low"] <= frame["occupancy"]).all()
     assert (frame["occupancy"] <= frame["occupancy_high"]).all()
-    chance = frame[blank].groupby("visits")["occupancy"].first()
-    assert chance.is_monotonic_decreasing
-    assert chance.max() < frame.loc[none, "occupancy"].max()
+    probability = frame[blank].groupby("visits")["occupancy"].first()
+    assert probability.is_monotonic_decreasing
+    assert probability.max() < frame.loc[none, "occupancy"].max()
     assert got.new.value == pytest.approx(fit.psi)
 
 
@@ -90,10 +89,10 @@ def test_draws_tell_the_same_as_the_figures() -> None:
 
 def test_where_one_more_look_teaches_most() -> None:
     pools, visits = town()
-    order = where_to_look(run(pools, visits))
+    order = most_informative(run(pools, visits))
     assert order["value"].is_monotonic_decreasing
-    looked = run(pools, visits).pools.set_index("pool").loc[order["pool"], "visits"].to_numpy()
-    assert looked[0] <= 1  # a pool seen blank again and again has little left to teach
+    searched = run(pools, visits).pools.set_index("pool").loc[order["pool"], "visits"].to_numpy()
+    assert searched[0] <= 1  # a pool seen blank again and again has little left to teach
     assert (order["value"][order["occupancy"] == 1] == 0).all()
 
 
@@ -104,7 +103,7 @@ def test_too_few_looks_fall_back_on_the_expert_value() -> None:
     assert s["basis"].startswith("too few to estimate: ")
     assert [s[k] for k in ("estimate", "low", "high", "se", "detection", "false_positives")] == [None] * 6
     assert s["naive"] is not None
-    assert (got.pools.loc[got.pools["visits"] == 0, "basis"] == "expert value (too few looks)").all()
+    assert (got.pools.loc[got.pools["visits"] == 0, "basis"] == "expert value (too few searches)").all()
     blank = got.pools[(got.pools["visits"] > 0) & (got.pools["detections"] == 0)]
     assert blank["basis"].str.endswith("weighed with an expert value").all()
     assert 0 < s["from_data"] < 1
@@ -117,7 +116,7 @@ def test_no_visit_at_all() -> None:
     assert got.summary["naive"] is None
     assert got.summary["from_data"] == 0
     np.testing.assert_allclose(got.pools["occupancy"], 0.4)  # the expert value
-    assert got.new.basis.startswith("expert value (too few looks)")
+    assert got.new.basis.startswith("expert value (too few searches)")
 
 
 def test_no_pool_at_all() -> None:
@@ -175,7 +174,7 @@ def test_places_close_together_count_once() -> None:
     got = run(pools, visits, group=np.arange(40) // 2)
     rows = []
     for i in range(0, 40, 2):
-        both = got.looks.detections[i : i + 2].ravel()
+        both = got.searches.histories[i : i + 2].ravel()
         rows.append(np.concatenate([both[~np.isnan(both)], np.full(8, np.nan)])[:8])
     fit = fit_occupancy(np.array(rows), prior=Prior())
     assert got.new.value == pytest.approx(fit.psi, abs=1e-12)

@@ -1,4 +1,4 @@
-"""Only looks count, one season at a time."""
+"""Only searches count, one season at a time."""
 
 from __future__ import annotations
 
@@ -7,15 +7,14 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.survey import Looks
-from habitatmap.survey import searches as looks
+from habitatmap.survey import Searches, count_searches
 
 POOLS = pd.DataFrame({"pool": ["a", "b", "c"], "set_out": pd.to_datetime(["2026-03-01", None, "2025-01-01"])})
 ROWS = [
     ("a", "2026-03-08", "none seen"),  # seven days after set-out: counts
     ("a", "2026-03-07", "larvae"),  # six days: too early
     ("a", "2026-05-01", "larvae"),
-    ("a", "2026-05-01", "none seen"),  # two looks on one day are two looks
+    ("a", "2026-05-01", "none seen"),  # two searches on one day are two searches
     ("b", "2026-04-01", "dry"),
     ("b", "2026-04-02", "not reached"),
     ("b", "2026-04-03", "frozen"),
@@ -30,18 +29,18 @@ ROWS = [
 VISITS = pd.DataFrame(ROWS, columns=["pool", "date", "outcome"]).assign(date=lambda v: pd.to_datetime(v["date"]))
 
 
-def counted(visits: pd.DataFrame = VISITS, as_of: str = "2026-11-01") -> Looks:
-    return looks(visits, POOLS, as_of)
+def counted(visits: pd.DataFrame = VISITS, as_of: str = "2026-11-01") -> Searches:
+    return count_searches(visits, POOLS, as_of)
 
 
 def test_what_counts() -> None:
     seen = counted()
     assert seen.season == 2026
-    np.testing.assert_array_equal(seen.looks, [3, 1, 0])
-    np.testing.assert_array_equal(seen.found, [1, 0, 0])
-    np.testing.assert_array_equal(seen.all_looks, [3, 1, 1])
-    np.testing.assert_array_equal(seen.all_found, [1, 0, 1])
-    np.testing.assert_array_equal(seen.detections, [[0, 0, 1], [0, np.nan, np.nan], [np.nan] * 3])
+    np.testing.assert_array_equal(seen.searches, [3, 1, 0])
+    np.testing.assert_array_equal(seen.detections, [1, 0, 0])
+    np.testing.assert_array_equal(seen.all_searches, [3, 1, 1])
+    np.testing.assert_array_equal(seen.all_detections, [1, 0, 1])
+    np.testing.assert_array_equal(seen.histories, [[0, 0, 1], [0, np.nan, np.nan], [np.nan] * 3])
     assert seen.period() == "2026-03-08 to 2026-05-01"
     assert not seen.warnings
     assert {reason: n for reason, n in seen.left_out.items() if n} == {
@@ -60,21 +59,21 @@ def test_what_counts() -> None:
 
 def test_nothing_is_lost() -> None:
     seen = counted()
-    assert sum(seen.left_out.values()) + seen.looks.sum() == len(VISITS)
+    assert sum(seen.left_out.values()) + seen.searches.sum() == len(VISITS)
 
 
-def test_dates_stand_beside_their_looks() -> None:
+def test_dates_stand_beside_their_searches() -> None:
     seen = counted()
     assert str(seen.dates[0, 0])[:10] == "2026-03-08"
-    assert (np.isnat(seen.dates) == np.isnan(seen.detections)).all()
+    assert (np.isnat(seen.dates) == np.isnan(seen.histories)).all()
 
 
 def test_the_season_is_the_latest_with_a_look() -> None:
     assert counted(as_of="2026-01-15").season == 2025
     early = counted(as_of="2020-01-01")
     assert early.season is None
-    assert early.period() == "no look"
-    assert early.detections.shape == (3, 0)
+    assert early.period() == "no search"
+    assert early.histories.shape == (3, 0)
     assert early.left_out["after as_of"] == 13
 
 
@@ -85,15 +84,15 @@ def test_a_long_season_warns() -> None:
 
 def test_the_order_of_rows_does_not_matter() -> None:
     plain, mixed = counted(), counted(VISITS.sample(frac=1, random_state=3))
-    np.testing.assert_array_equal(plain.detections, mixed.detections)
+    np.testing.assert_array_equal(plain.histories, mixed.histories)
     assert plain.left_out == mixed.left_out
 
 
 def test_empty_frames() -> None:
-    assert counted(VISITS[:0]).looks.tolist() == [0, 0, 0]
-    assert looks(VISITS, POOLS[:0], "2026-11-01").left_out["pool not in the list"] == 7
+    assert counted(VISITS[:0]).searches.tolist() == [0, 0, 0]
+    assert count_searches(VISITS, POOLS[:0], "2026-11-01").left_out["pool not in the list"] == 7
 
 
 def test_a_pool_named_twice_is_refused() -> None:
     with pytest.raises(InputError, match="'a' stands in the list"):
-        looks(VISITS, pd.concat([POOLS, POOLS[:1]]), "2026-11-01")
+        count_searches(VISITS, pd.concat([POOLS, POOLS[:1]]), "2026-11-01")

@@ -18,22 +18,22 @@ from habitatmap.survey.seasons import fit_seasons, last_occupied, log_likelihood
 def slow(n: np.ndarray, d: np.ndarray, first: float, colonised: float, lost: float, p: float) -> float:
     """Every course of states written out."""
     total = 0.0
-    for looks, finds in zip(n, d, strict=True):
-        chance = 0.0
-        for course in product([0, 1], repeat=len(looks)):
+    for searches, detected in zip(n, d, strict=True):
+        probability = 0.0
+        for course in product([0, 1], repeat=len(searches)):
             part = first if course[0] else 1 - first
             for before, after in pairwise(course):
                 turn = (1 - lost) if before else colonised
                 part *= turn if after else 1 - turn
-            for z, k, y in zip(course, looks, finds, strict=True):
+            for z, k, y in zip(course, searches, detected, strict=True):
                 part *= p**y * (1 - p) ** (k - y) if z else float(y == 0)
-            chance += part
-        total += np.log(chance)
+            probability += part
+        total += np.log(probability)
     return total
 
 
 def made_up(sites: int, seed: int, turn: tuple[float, float] = (0.2, 0.3)) -> tuple[np.ndarray, np.ndarray]:
-    """Three seasons of three looks, 60 % occupied at first, detection 0.5."""
+    """Three seasons of three searches, 60 % occupied at first, detection 0.5."""
     rng = np.random.default_rng(seed)
     colonised, lost = turn
     z = rng.random(sites) < 0.6
@@ -47,7 +47,7 @@ def made_up(sites: int, seed: int, turn: tuple[float, float] = (0.2, 0.3)) -> tu
 
 def test_the_likelihood_sums_over_every_course() -> None:
     n, d = made_up(25, 3)
-    n = n - (np.arange(75).reshape(25, 3) % 4 == 0)  # unequal looks
+    n = n - (np.arange(75).reshape(25, 3) % 4 == 0)  # unequal searches
     d = np.minimum(d, n)
     at = (0.55, 0.15, 0.35, 0.45)
     assert log_likelihood(n, d, *at) == pytest.approx(slow(n, d, *at), abs=1e-10)
@@ -62,12 +62,12 @@ def test_many_pools_give_the_truth_back() -> None:
     assert (told["estimate"] <= told["high"]).all()
 
 
-def records(seasons_of: int, pools: int = 60, more_looks: bool = False) -> tuple[pd.DataFrame, pd.DataFrame]:
+def records(seasons_of: int, pools: int = 60, more_searches: bool = False) -> tuple[pd.DataFrame, pd.DataFrame]:
     n, d = made_up(pools, 4)
     rows = []
     for i in range(pools):
         for t in range(seasons_of):
-            for k in range(n[i, t] + (3 if more_looks and t == 0 else 0)):
+            for k in range(n[i, t] + (3 if more_searches and t == 0 else 0)):
                 outcome = "larvae" if k < d[i, t] else "none seen"
                 rows.append((f"made up {i:02d}", pd.Timestamp(2024 + t, 5, 1) + pd.Timedelta(days=20 * k), outcome))
     frame = pd.DataFrame({"pool": [f"made up {i:02d}" for i in range(pools)], "set_out": pd.NaT})
@@ -86,9 +86,9 @@ def test_three_like_seasons_are_told() -> None:
 @pytest.mark.parametrize(
     ("case", "words"),
     [
-        ({"seasons_of": 2}, "2 seasons with looks (3 needed)"),
-        ({"seasons_of": 3, "pools": 15}, "15 pools looked at in every season (20 needed)"),
-        ({"seasons_of": 3, "more_looks": True}, "the same pools had 3.0 to 6.0 looks a season"),
+        ({"seasons_of": 2}, "2 seasons with searches (3 needed)"),
+        ({"seasons_of": 3, "pools": 15}, "15 pools searched in every season (20 needed)"),
+        ({"seasons_of": 3, "more_searches": True}, "the same pools had 3.0 to 6.0 searches a season"),
     ],
 )
 def test_no_change_can_be_shown(case: dict, words: str) -> None:
@@ -102,4 +102,4 @@ def test_no_change_can_be_shown(case: dict, words: str) -> None:
 def test_a_later_day_is_not_looked_at() -> None:
     pools, visits = records(3)
     assert seasons(visits, pools, "2025-12-01").each["season"].tolist() == [2024, 2025]
-    assert seasons(visits[:0], pools, "2025-12-01").why == "no look"
+    assert seasons(visits[:0], pools, "2025-12-01").why == "no search"

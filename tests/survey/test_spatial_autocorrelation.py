@@ -10,14 +10,14 @@ from habitatmap.survey.probabilities import as_rows
 from habitatmap.survey.spatial_autocorrelation import block_bootstrap, clustering
 
 
-def ground(side: int = 9) -> tuple[np.ndarray, np.ndarray]:
+def lattice(side: int = 9) -> tuple[np.ndarray, np.ndarray]:
     """Places 200 m apart on a square."""
     x, y = np.meshgrid(np.arange(side) * 200.0, np.arange(side) * 200.0)
     return x.ravel() + 20 * np.sin(y.ravel()), y.ravel() + 20 * np.cos(x.ravel())
 
 
 def test_morans_i_by_hand() -> None:
-    x, y = ground(4)
+    x, y = lattice(4)
     n = np.full(16, 2)
     d = np.array([2, 1, 0, 0, 1, 2, 0, 0, 0, 1, 0, 1, 0, 0, 0, 0])
     fit = fit_occupancy(as_rows(n, d))
@@ -34,7 +34,7 @@ def test_morans_i_by_hand() -> None:
 
 
 def test_finds_in_one_corner_lie_together_and_strewn_ones_do_not() -> None:
-    x, y = ground()
+    x, y = lattice()
     n = np.full(81, 3)
     corner = np.where((x < 800) & (y < 800), 2, 0)
     told = clustering(x, y, n, corner, fit_occupancy(as_rows(n, corner)))
@@ -45,7 +45,7 @@ def test_finds_in_one_corner_lie_together_and_strewn_ones_do_not() -> None:
 
 
 def test_clusters_widen_the_interval() -> None:
-    x, y = ground()
+    x, y = lattice()
     n = np.full(81, 3)
     corner = np.where((x < 800) & (y < 800), 2, 0)
     strewn = np.random.default_rng(1).permutation(corner)
@@ -56,10 +56,10 @@ def test_clusters_widen_the_interval() -> None:
 
 
 def test_too_little_says_so() -> None:
-    x, y = ground(2)
+    x, y = lattice(2)
     n, d = np.full(4, 2), np.array([1, 0, 1, 0])
-    assert clustering(x, y, n, d, fit_occupancy(as_rows(n, d))).why == "4 places looked at (12 needed)"
-    x, y = ground(4)
+    assert clustering(x, y, n, d, fit_occupancy(as_rows(n, d))).why == "4 places searched (12 needed)"
+    x, y = lattice(4)
     n, none = np.full(16, 2), np.zeros(16, int)
     assert clustering(x, y, n, none, fit_occupancy(as_rows(n, none))).why.startswith("nothing was found")
     assert "squares (8 needed)" in block_bootstrap(x, y, n, none, 1e6).why

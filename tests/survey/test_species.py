@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.survey import searches as looks
-from habitatmap.survey.false_positives import fit_with_false_finds
-from habitatmap.survey.species import GROUP, by_species, from_checked_finds
+from habitatmap.survey import count_searches
+from habitatmap.survey.false_positives import fit_false_positives
+from habitatmap.survey.species import GROUP, by_species, from_checked_larvae
 
 POOLS = pd.DataFrame({"pool": ["a", "b"], "set_out": pd.to_datetime([None, None])})
 ROWS = [
@@ -26,11 +26,11 @@ VISITS = pd.DataFrame(ROWS, columns=["pool", "date", "outcome", "taxon", "checke
 
 
 def test_a_species_needs_checked_larvae() -> None:
-    seen = looks(VISITS, POOLS, "2026-11-01", taxon="made-up fly")
-    np.testing.assert_array_equal(seen.detections, [[1, 0], [0, 1]])
+    seen = count_searches(VISITS, POOLS, "2026-11-01", taxon="made-up fly")
+    np.testing.assert_array_equal(seen.histories, [[1, 0], [0, 1]])
     assert seen.left_out["larvae not checked"] == 2
-    whole = looks(VISITS, POOLS, "2026-11-01")
-    np.testing.assert_array_equal(whole.detections, [[1, 1, 1], [0, 1, 1]])
+    whole = count_searches(VISITS, POOLS, "2026-11-01")
+    np.testing.assert_array_equal(whole.histories, [[1, 1, 1], [0, 1, 1]])
     np.testing.assert_array_equal(whole.checked, [[True, False, True], [False, True, False]])
     assert whole.left_out["larvae not checked"] == 0
 
@@ -41,7 +41,7 @@ def test_species_side_by_side() -> None:
     assert table["detections"].tolist() == [5, 2, 1]
     assert table["naive"].tolist() == [1.0, 1.0, 0.5]
     assert table["basis"].str.startswith("too few").all()
-    assert "2 looks with unchecked larvae left out" in table["basis"][1]
+    assert "2 searches with unchecked larvae left out" in table["basis"][1]
     assert by_species(VISITS[:0], POOLS, "2026-11-01")["taxon"].tolist() == [GROUP]
 
 
@@ -50,13 +50,13 @@ def made_up_survey(seed: int, sites: int = 60) -> tuple[np.ndarray, np.ndarray, 
     rng = np.random.default_rng(seed)
     n = rng.integers(2, 5, sites)
     occupied = rng.random(sites) < 0.5
-    finds = rng.binomial(n, np.where(occupied, 0.6, 0.05))
-    certain = np.where(occupied, rng.binomial(finds, 0.4), 0)
-    return n, certain, finds - certain
+    detected = rng.binomial(n, np.where(occupied, 0.6, 0.05))
+    certain = np.where(occupied, rng.binomial(detected, 0.4), 0)
+    return n, certain, detected - certain
 
 
 def test_checked_finds_tell_the_mistakes() -> None:
-    told = fit_with_false_finds(*made_up_survey(3, sites=4000))
+    told = fit_false_positives(*made_up_survey(3, sites=4000))
     np.testing.assert_allclose([told.psi, told.p, told.checked, told.false_share], [0.5, 0.6, 0.4, 0.05], atol=0.03)
     assert told.low < 0.5 < told.high
     assert told.high - told.low < 0.08
@@ -64,10 +64,10 @@ def test_checked_finds_tell_the_mistakes() -> None:
 
 def test_the_likelihood_is_the_sum_over_states() -> None:
     n, c, u = made_up_survey(1)
-    told = fit_with_false_finds(n, c, u)
+    told = fit_false_positives(n, c, u)
     total = 0.0
-    for looked, sure, unsure in zip(n, c, u, strict=True):
-        blank = looked - sure - unsure
+    for searched, sure, unsure in zip(n, c, u, strict=True):
+        blank = searched - sure - unsure
         yes = (
             told.psi * (told.p * told.checked) ** sure * (told.p * (1 - told.checked)) ** unsure * (1 - told.p) ** blank
         )
@@ -77,8 +77,8 @@ def test_the_likelihood_is_the_sum_over_states() -> None:
 
 
 def test_few_checked_finds_say_so() -> None:
-    told = from_checked_finds(looks(VISITS, POOLS, "2026-11-01"))
+    told = from_checked_larvae(count_searches(VISITS, POOLS, "2026-11-01"))
     assert np.isnan(told.psi)
-    assert told.why.startswith("3 checked finds (10 needed)")
-    with pytest.raises(InputError, match="more finds than looks"):
-        fit_with_false_finds([1], [1], [1])
+    assert told.why.startswith("3 checked detections (10 needed)")
+    with pytest.raises(InputError, match="more finds than searches"):
+        fit_false_positives([1], [1], [1])

@@ -1,4 +1,5 @@
-"""How chances hang on the ground: by as many covariates as the finds allow, never beyond what was sampled."""
+"""How probabilities hang on the ground: by as many covariates as the detections allow, never beyond what was sampled.
+"""
 
 from __future__ import annotations
 
@@ -10,10 +11,9 @@ import pytest
 from scipy.special import expit
 
 from habitatmap.geo.flight import FlightKernel
-from habitatmap.survey import Prior
-from habitatmap.survey import probabilities as chances
+from habitatmap.survey import Prior, estimate_pools
 from habitatmap.survey.constant import conditional
-from habitatmap.survey.surroundings import Ground, fit_ground, places_near
+from habitatmap.survey.surroundings import Surroundings, fit_surroundings, places_near
 
 MODEL = SimpleNamespace(existing="model", new="model")
 
@@ -27,7 +27,7 @@ def made_up(sites: int = 400, slope: float = 1.5, seed: int = 2) -> tuple[np.nda
 
 def test_a_strong_slope_is_found_and_a_false_one_is_held_near_nothing() -> None:
     found, places = made_up()
-    told, said = fit_ground(found, places, Prior())
+    told, said = fit_surroundings(found, places, Prior())
     assert told is not None
     assert told.names == ("forage", "wood")
     assert said.startswith("by forage, wood")
@@ -38,54 +38,54 @@ def test_a_strong_slope_is_found_and_a_false_one_is_held_near_nothing() -> None:
     assert np.quantile(wood[:, 0] - wood[:, 1], 0.025) < 0 < np.quantile(wood[:, 0] - wood[:, 1], 0.975)
 
 
-@pytest.mark.parametrize(("finds", "names"), [(9, None), (12, ("forage",)), (27, ("forage", "wood"))])
-def test_one_covariate_for_ten_finds(finds: int, names: tuple[str, ...] | None) -> None:
+@pytest.mark.parametrize(("detections", "names"), [(9, None), (12, ("forage",)), (27, ("forage", "wood"))])
+def test_one_covariate_for_ten_detections(detections: int, names: tuple[str, ...] | None) -> None:
     found, places = np.zeros((40, 2)), made_up(40)[1]
-    found.ravel()[:finds] = 1
-    told, said = fit_ground(found, places, Prior())
+    found.ravel()[:detections] = 1
+    told, said = fit_surroundings(found, places, Prior())
     assert (None if told is None else told.names) == names
-    assert "finds" not in said
+    assert "detections" not in said
     if names is None:
-        assert said == "the same chance on all ground (9 looks with larvae)"
+        assert said == "the same probability on all ground (9 searches with larvae)"
 
 
 def test_unknown_ground_is_passed_over() -> None:
     found, places = made_up(100)
-    told, _ = fit_ground(found, places.assign(forage=np.nan), Prior())
+    told, _ = fit_surroundings(found, places.assign(forage=np.nan), Prior())
     assert told is not None
     assert told.names == ("wood",)
     holes = places.copy()
     holes.loc[:4, "forage"] = np.nan  # a few places outside the data do not cost the covariate
-    told, _ = fit_ground(found, holes, Prior())
+    told, _ = fit_surroundings(found, holes, Prior())
     assert told is not None
     assert told.names == ("forage", "wood")
-    assert fit_ground(found, places * 0 + 0.5, Prior())[0] is None
+    assert fit_surroundings(found, places * 0 + 0.5, Prior())[0] is None
 
 
 def test_ground_of_two_kinds_is_told_once() -> None:
     """Where every spot is a mix of the same two kinds of ground, its dead wood follows from its forage."""
     found, places = made_up(100)
-    told, said = fit_ground(found, places.assign(wood=1 - 2 * places["forage"]), Prior())
+    told, said = fit_surroundings(found, places.assign(wood=1 - 2 * places["forage"]), Prior())
     assert told is not None
     assert told.names == ("forage",)
     assert said.startswith("by forage, each")
     assert np.isfinite(told.draws).all()
     lonely = places.assign(forage=np.where(np.arange(100) == 0, 1.0, 0.5))
     lonely.loc[0, "wood"] = np.nan  # the only spot that differs is not known otherwise
-    told, _ = fit_ground(found, lonely, Prior())
+    told, _ = fit_surroundings(found, lonely, Prior())
     assert told is not None
     assert told.names == ("wood",)
 
 
 def test_nothing_is_said_beyond_the_range() -> None:
-    told = Ground(("forage",), np.array([[0.0, 2.0]]), np.array([0.5]), np.array([-1.0]), np.array([1.0]))
+    told = Surroundings(("forage",), np.array([[0.0, 2.0]]), np.array([0.5]), np.array([-1.0]), np.array([1.0]))
     at = told.draws_at(np.array([[-9.0], [-1.0], [1.0], [9.0]]))[0]
     np.testing.assert_allclose(at, expit([-2, -2, 2, 2]))
 
 
 def test_the_surface_is_the_mean_over_draws() -> None:
     found, places = made_up(120)
-    told, _ = fit_ground(found, places, Prior())
+    told, _ = fit_surroundings(found, places, Prior())
     assert told is not None
     rng = np.random.default_rng(0)
     fields = [rng.normal(size=(20, 30)), rng.uniform(size=(20, 30))]
@@ -117,20 +117,20 @@ def test_chances_follow_the_ground() -> None:
         for j, y in enumerate(history)
     ]
     visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"])
-    visits = visits[~visits["pool"].isin(pools["pool"][:10])]  # ten pools nobody looked into
+    visits = visits[~visits["pool"].isin(pools["pool"][:10])]  # ten pools nobody searched
     places.loc[0, "forage"] = np.nan
-    plain = chances(pools, visits, "2026-11-01", MODEL)
-    got = chances(pools, visits, "2026-11-01", MODEL, ground=places)
-    assert got.ground is not None
+    plain = estimate_pools(pools, visits, "2026-11-01", MODEL)
+    got = estimate_pools(pools, visits, "2026-11-01", MODEL, surroundings=places)
+    assert got.surroundings is not None
     assert got.summary["estimate"] == plain.summary["estimate"]
-    assert got.summary["ground"].startswith("by forage, wood")
+    assert got.summary["surroundings"].startswith("by forage, wood")
     pd.testing.assert_series_equal(got.pools.loc[0], plain.pools.loc[0])  # its ground is not known
     seen = got.pools["detections"] > 0
     assert (got.pools.loc[seen, ["occupancy", "occupancy_low", "occupancy_high"]] == 1).all(axis=None)
     blank = (~seen).to_numpy() & (np.arange(120) > 0)
     at = places.loc[blank].to_numpy()
-    psi = got.ground.draws_at(at)
-    hand = conditional(psi, got.ground.detection[:, None], got.pools.loc[blank, "visits"].to_numpy()[None, :])
+    psi = got.surroundings.draws_at(at)
+    hand = conditional(psi, got.surroundings.detection[:, None], got.pools.loc[blank, "visits"].to_numpy()[None, :])
     np.testing.assert_allclose(got.pools.loc[blank, "occupancy"], hand.mean(axis=0))
     assert np.corrcoef(at[:9, 0], got.pools.loc[blank, "occupancy"][:9])[0, 1] > 0.9
     assert got.draws.shape == (200, 120)
@@ -150,8 +150,8 @@ def test_a_number_for_new_pools_needs_no_ground() -> None:
     outcomes = np.where(found.ravel() == 1, "larvae", "none seen")
     names = np.repeat(pools["pool"].to_numpy(), 3)
     visits = pd.DataFrame({"pool": names, "date": pd.Timestamp("2026-05-01"), "outcome": outcomes})
-    got = chances(pools, visits, "2026-11-01", SimpleNamespace(existing="model", new=0.3), ground=places)
-    assert got.ground is None
+    got = estimate_pools(pools, visits, "2026-11-01", SimpleNamespace(existing="model", new=0.3), surroundings=places)
+    assert got.surroundings is None
     assert (got.new_on({}, (2, 2)) == 0.3).all()
     assert (got.new_draws_on(places) == 0.3).all()
     assert (got.new_ends_on(places) == 0.3).all()
