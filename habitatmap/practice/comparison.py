@@ -179,8 +179,7 @@ _LEVEL_COLUMNS = [
 
 
 def _by_pool(pools: pd.DataFrame, visits: pd.DataFrame, seen: Searches) -> pd.DataFrame:
-    """pool, the factors in small letters, volume_l, searches, found, larvae: the total counted, NaN where one is not.
-    """
+    """pool, the factors in small letters, volume_l, searches, found, larvae: the total counted, NaN where one is not."""
     each = pools.set_index("pool").loc[seen.pools, [*FACTORS, "volume_l"]].reset_index()
     for factor in FACTORS:
         each[factor] = each[factor].str.split().str.join(" ").str.casefold()
@@ -306,8 +305,7 @@ def _by_volume(searched: pd.DataFrame, notes: list[str]) -> list[_Row]:
 
 
 def _within_blocks(blocks: pd.DataFrame, each: pd.DataFrame, seen: Searches, notes: list[str]) -> list[_Row]:
-    """Treatments within their blocks: of two pools, the first m searches of each, m the fewer, so that neither leads.
-    """
+    """Treatments within their blocks: of two pools, the first m searches of each, m the fewer, so that neither leads."""
     place = {pool: i for i, pool in enumerate(seen.pools)}
     known = blocks[blocks["pool"].isin(place)].sort_values(["block", "treatment", "pool"])
     treatments = known["treatment"].value_counts()

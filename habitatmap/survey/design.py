@@ -91,8 +91,7 @@ def _as_numbers(values: pd.Series) -> Array | None:
 
 @dataclass(frozen=True)
 class Rows:
-    """The rows of one part of the model for every site (or search): standardised, and the way back to the given units.
-    """
+    """The rows of one part of the model for every site (or search): standardised, and the way back to the given units."""
 
     rows: Array
     back: Array  # coefficients as given = back @ standardised ones

@@ -82,8 +82,7 @@ BOUNDS = [(-12.0, 12.0)] * 4  # log odds: beyond these a probability is 0 or 1 f
 
 
 def _log_likelihood(v: Array, kinds: NDArray[np.int64], sites: NDArray[np.int64]) -> float:
-    """v: log odds of psi, p, checked, false share; kinds: searches, checked, unchecked detections of each kind of site.
-    """
+    """v: log odds of psi, p, checked, false share; kinds: searches, checked, unchecked detections of each kind of site."""
     n, c, u = kinds
     yes, no = log_expit(v), log_expit(-v)
     occupied = yes[0] + (c + u) * yes[1] + (n - c - u) * no[1] + c * yes[2] + u * no[2]

@@ -167,8 +167,7 @@ def most_informative(known: PoolOccupancy) -> pd.DataFrame:
 
 
 def by_place(seen: Searches, group: Any = None) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """The searches and the detections of each place: pools of one label are one place; without labels each pool is one.
-    """
+    """The searches and the detections of each place: pools of one label are one place; without labels each pool is one."""
     site = np.arange(len(seen.pools)) if group is None else pd.factorize(np.asarray(group))[0]
     if len(site) != len(seen.pools):
         raise InputError(f"The merged places have {len(site)} labels for {len(seen.pools)} pools; give one per pool.")
@@ -246,8 +245,7 @@ def _each_pool(seen: Searches, known: Posterior, psi: Array, p: Array, few: bool
 def _by_surroundings(
     each: pd.DataFrame, draws: Array, seen: Searches, told: Surroundings, values: Array
 ) -> tuple[pd.DataFrame, Array]:
-    """The same for pools whose ground is known (values: pools x covariates): conditional on their searches and on it.
-    """
+    """The same for pools whose ground is known (values: pools x covariates): conditional on their searches and on it."""
     there = ~np.isnan(values).any(axis=1)
     psi, n, found = told.draws_at(values[there]), seen.searches[there], seen.detections[there] > 0
     probability = np.where(found, 1.0, constant.conditional(psi, told.detection[:, None], n[None, :]))

@@ -49,8 +49,7 @@ class Surroundings:
         return ", ".join(WORDS.get(name, name) for name in self.names)
 
     def draws_at(self, values: Array) -> Array:
-        """Draws x n: the probabilities at n places (n x covariates); beyond the sampled range those at its nearest end.
-        """
+        """Draws x n: the probabilities at n places (n x covariates); beyond the sampled range those at its nearest end."""
         held = np.clip(values, self.low, self.high)
         return np.asarray(expit(self.draws[:, :1] + self.draws[:, 1:] @ held.T))
 

@@ -1,5 +1,4 @@
-"""How probabilities hang on the ground: by as many covariates as the detections allow, never beyond what was sampled.
-"""
+"""How probabilities hang on the ground: by as many covariates as the detections allow, never beyond what was sampled."""
 
 from __future__ import annotations
 

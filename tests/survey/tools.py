@@ -19,8 +19,7 @@ def closed_form_table(sites: int, once: int, twice: int) -> np.ndarray:
 
 
 def slow_log_likelihood(found: Any, psi: Any, p: Any) -> float:
-    """The likelihood as it is written in a textbook: site by site, search by search, the state of the site summed out.
-    """
+    """The likelihood as it is written in a textbook: site by site, search by search, the state of the site summed out."""
     total = 0.0
     for i, row in enumerate(np.asarray(found, float)):
         if_occupied, if_empty = float(psi[i]), 1 - float(psi[i])
