@@ -1,4 +1,4 @@
-"""How well places hang together: best paths of flight, what each place is worth, and what a network can carry.
+"""How well breeding places are connected: best paths of flight, and what each place is worth.
 
 Two places are joined by their best path, the chain of direct links whose probabilities have the largest product (found
 as a shortest path on -log p). The pair sum adds weight x weight x best product over all ordered pairs, a place with
@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import heapq
 from concurrent.futures import ThreadPoolExecutor
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numba
 import numpy as np
@@ -180,7 +180,7 @@ def lengths(probability: ArrayLike | csr_array) -> csr_array:
     return graph
 
 
-class Estimate(NamedTuple):
+class EstimatedConnectivity(NamedTuple):
     """Answer of `estimated_connectivity`: ec and its standard error (0 where every place was a source), pair_sum and
     importance as in `Connectivity`, and the sources: how many, and each one's weight in `pair_sum_from`.
     """
@@ -193,13 +193,13 @@ class Estimate(NamedTuple):
     counts_for: Floats
 
 
-def estimated_connectivity(weights: ArrayLike, probability: ArrayLike | csr_array, most: int) -> Estimate:
+def estimated_connectivity(weights: ArrayLike, probability: ArrayLike | csr_array, most: int) -> EstimatedConnectivity:
     """`connectivity` from at most `most` places as sources of best paths in each component, for large networks.
 
     In a larger component the sources are drawn by weight, evenly along it from end to end (systematic sampling with
-    chances proportional to size, Madow 1949, Ann Math Stat 20:333; from memory), with nothing random: the same network
-    gives the same answer. The pair sum and each place's own, flux and stepping parts are then unbiased estimates; the
-    standard error is that of random draws, which even ones stay below. The stepping part is worked out for the
+    probability proportional to size, Madow 1949, Ann Math Stat 20:333; from memory), with nothing random: the same
+    network gives the same answer. The pair sum and each place's own, flux and stepping parts are then unbiased
+    estimates; the standard error is that of random draws, which even ones stay below. The stepping part is worked out for the
     WORKED_OUT places that may be the costliest (by what goes with them at least, and by what passes over them at most)
     and is NaN for the others.
     """
@@ -207,7 +207,9 @@ def estimated_connectivity(weights: ArrayLike, probability: ArrayLike | csr_arra
     row_sum, stepping, sources, counts_for, variance = _parts(a, graph, True, most)
     connected = _importance(a, row_sum, stepping)
     error = np.sqrt(variance) / (2.0 * connected.ec) if connected.ec > 0 else 0.0
-    return Estimate(connected.ec, float(error), connected.pair_sum, connected.importance, sources, counts_for)
+    return EstimatedConnectivity(
+        connected.ec, float(error), connected.pair_sum, connected.importance, sources, counts_for
+    )
 
 
 def pair_sum_from(
@@ -342,38 +344,30 @@ class _Block:
         step = max(1, min(SOURCES_AT_ONCE, ROWS_AT_ONCE_CELLS // n))
         # every pair once, and doubled, where all places are sources; else every target
         share = 2.0 * self.counts_for if self.all else self.counts_for
-        later = self.sources if self.all else np.full(len(self.sources), -1)
+        after = self.sources if self.all else np.full(len(self.sources), -1)
+        links = Links(block.indptr, block.indices, block.data)
 
-        def paths(lo: int) -> tuple[slice, Floats, NDArray[np.int32]]:
+        def look(lo: int) -> tuple[Floats, Floats, Floats, Paths | None]:
+            """What some sources see, what each place sees of them, and what is lost (or carried) over it."""
             some = np.s_[lo : lo + step]
             length, before = dijkstra(block, directed=True, indices=self.sources[some], return_predecessors=True)
-            return some, length, before
-
-        def lost(found: tuple[slice, Floats, NDArray[np.int32]], chosen: NDArray[np.bool_]) -> Floats:
-            some, length, before = found
-            return _lost_by_removal(
-                block.indptr, block.indices, block.data, a, self.sources[some], share[some], later[some],
-                length, before, chosen,
-            )  # fmt: skip
-
-        def part(lo: int) -> tuple[Any, ...]:
-            some, length, before = found = paths(lo)
-            best = np.exp(-length)
-            seen = best @ a, self.counts_for[some] @ best
-            if self.all:
-                return *seen, lost(found, np.ones(n, np.bool_)) if removals else np.zeros(n)
-            return *seen, _carried(best, before, a, share[some]), found
+            best, paths = np.exp(-length), Paths(self.sources[some], share[some], after[some], length, before)
+            seen_from, seen_by = best @ a, self.counts_for[some] @ best
+            if not self.all:
+                return seen_from, seen_by, _carried(best, before, a, share[some]), paths
+            lost = _lost_by_removal(links, a, paths, np.ones(n, np.bool_)) if removals else np.zeros(n)
+            return seen_from, seen_by, lost, None
 
         with ThreadPoolExecutor(default_workers()) as pool:
-            parts = list(pool.map(part, range(0, len(self.sources), step)))  # in order, whichever thread was first
-            seen_from, seen_by = np.concatenate([p[0] for p in parts]), np.sum([p[1] for p in parts], axis=0)
-            at_most = np.sum([p[2] for p in parts], axis=0)
+            # in order, whichever thread was first
+            seen, by, over, found = zip(*pool.map(look, range(0, len(self.sources), step)), strict=True)
+            seen_from, seen_by, at_most = np.concatenate(seen), np.sum(by, axis=0), np.sum(over, axis=0)
             row_sum, stepping = np.empty(n), np.empty(n)
             row_sum[self.order] = seen_from if self.all else np.maximum(seen_by, a)
             if removals and not self.all:
                 at_least = 2.0 * a * row_sum[self.order] - a**2
                 chosen = _largest(at_least, WORKED_OUT // 2) | _largest(at_least + at_most, WORKED_OUT // 2)
-                exact = np.sum(list(pool.map(lambda p: lost(p[3], chosen), parts)), axis=0)
+                exact = np.sum(list(pool.map(lambda paths: _lost_by_removal(links, a, paths, chosen), found)), axis=0)
                 stepping[self.order] = np.where(chosen, exact, np.nan)
             else:
                 stepping[self.order] = at_most
@@ -405,89 +399,117 @@ def _carried(
     return carried
 
 
+class Links(NamedTuple):
+    """A component's links as the parts of a sparse matrix: lengths -log p."""
+
+    indptr: NDArray[np.int32]
+    indices: NDArray[np.int32]
+    length: Floats
+
+
+class Paths(NamedTuple):
+    """Best paths from some sources: of each source its number, what a pair with it counts for, and the place after
+    which its partners come (-1 = all are); lengths and predecessors (sources, n).
+    """
+
+    sources: NDArray[np.int64]
+    share: Floats
+    after: NDArray[np.int64]
+    length: Floats
+    before: NDArray[np.int32]
+
+
+class Tree(NamedTuple):
+    """One source's tree of best paths, depth first: the branch behind k is in_order[at[k] + 1 : at[k] + size[k]], and
+    `latest` the largest number of a place in it (-1 = none). All (n,).
+    """
+
+    in_order: NDArray[np.int64]
+    at: NDArray[np.int64]
+    size: NDArray[np.int64]
+    latest: NDArray[np.int64]
+
+
 @numba.njit(cache=True, nogil=True)
 def _lost_by_removal(
-    indptr: NDArray[np.int32],
-    indices: NDArray[np.int32],
-    link: Floats,
-    a: Floats,
-    sources: NDArray[np.int64],
-    share: Floats,
-    later: NDArray[np.int64],
-    length: Floats,
-    before: NDArray[np.int32],
-    chosen: NDArray[np.bool_],
+    links: Links, a: Floats, paths: Paths, chosen: NDArray[np.bool_]
 ) -> Floats:  # pragma: no cover - compiled
-    """What pairs of these sources with places after `later` lose without each chosen k: (n,).
+    """What pairs of the sources with places after `after` lose without each chosen k: (n,).
 
-    That is sum share a_j (best - best without k). share, later: (sources,). length, before: (sources, n) best path
-    lengths and predecessors. Only the places behind k in the source's tree of best paths can lose; their new lengths
-    are found by a search that starts from the links that reach them from outside that branch.
+    That is sum share a_j (best - best without k). Only the places behind k in the source's tree of best paths can lose.
     """
     n = len(a)
-    child, sibling = np.empty(n, np.int64), np.empty(n, np.int64)
-    in_order, at, size = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64)
-    latest = np.empty(n, np.int64)  # largest number of a place behind this one
-    stack = np.empty(n, np.int64)
+    tree = Tree(np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64))
     new, lost = np.empty(n), np.zeros(n)
-    for s in range(len(sources)):
-        source, was = sources[s], length[s]
-        if share[s] == 0.0:
+    for s in range(len(paths.sources)):
+        if paths.share[s] == 0.0:
             continue
-        # the tree in depth-first order: the branch behind k is in_order[at[k] + 1 : at[k] + size[k]]
-        child[:] = -1
-        for v in range(n):
-            if v != source:
-                parent = before[s, v]
-                sibling[v] = child[parent]
-                child[parent] = v
-        stack[0], top, met = source, 1, 0
-        while top:
-            top -= 1
-            v = stack[top]
-            in_order[met], at[v], size[v], latest[v] = v, met, 1, -1
-            met += 1
-            c = child[v]
-            while c >= 0:
-                stack[top] = c
-                top += 1
-                c = sibling[c]
-        for m in range(n - 1, 0, -1):
-            v = in_order[m]
-            parent = before[s, v]
-            size[parent] += size[v]
-            latest[parent] = max(latest[parent], v, latest[v])
-
+        was, after = paths.length[s], paths.after[s]
+        _grow(tree, paths.sources[s], paths.before[s])
         for m in range(1, n):
-            k = in_order[m]
-            first, last = m + 1, m + size[k]
-            if not chosen[k] or latest[k] <= later[s]:
+            k = tree.in_order[m]
+            if not chosen[k] or tree.latest[k] <= after:
                 continue
-            heap = [(0.0, np.int64(0)) for _ in range(0)]
-            for b in range(first, last):
-                v = in_order[b]
-                best = np.inf
-                for e in range(indptr[v], indptr[v + 1]):
-                    u = indices[e]
-                    if not m <= at[u] < last:
-                        best = min(best, was[u] + link[e])
-                new[v] = best
-                if best < np.inf:
-                    heap.append((best, v))
-            heapq.heapify(heap)
-            while heap:
-                d, nearest = heapq.heappop(heap)
-                if d > new[nearest]:
-                    continue
-                for e in range(indptr[nearest], indptr[nearest + 1]):
-                    u = np.int64(indices[e])
-                    if m < at[u] < last and d + link[e] < new[u]:
-                        new[u] = d + link[e]
-                        heapq.heappush(heap, (new[u], u))
+            _detours(links, tree, was, m, new)
             loss = 0.0
-            for b in range(first, last):
-                v = in_order[b]
-                if v > later[s]:
+            for v in tree.in_order[m + 1 : m + tree.size[k]]:
+                if v > after:
                     loss += a[v] * (np.exp(-was[v]) - np.exp(-new[v]))
-            lost[k] += share[s] * loss
+            lost[k] += paths.share[s] * loss
     return lost
+
+
+@numba.njit(cache=True, nogil=True)
+def _grow(tree: Tree, source: int, before: NDArray[np.int32]) -> None:  # pragma: no cover - compiled
+    """Fills the tree from the predecessors of each place."""
+    n = len(before)
+    child, sibling, stack = np.full(n, -1), np.empty(n, np.int64), np.empty(n, np.int64)
+    for v in range(n):
+        if v != source:
+            sibling[v] = child[before[v]]
+            child[before[v]] = v
+    stack[0], top, met = source, 1, 0
+    while top:
+        top -= 1
+        v = stack[top]
+        tree.in_order[met], tree.at[v], tree.size[v], tree.latest[v] = v, met, 1, -1
+        met += 1
+        c = child[v]
+        while c >= 0:
+            stack[top] = c
+            top += 1
+            c = sibling[c]
+    for m in range(n - 1, 0, -1):
+        v = tree.in_order[m]
+        parent = before[v]
+        tree.size[parent] += tree.size[v]
+        tree.latest[parent] = max(tree.latest[parent], v, tree.latest[v])
+
+
+@numba.njit(cache=True, nogil=True)
+def _detours(links: Links, tree: Tree, was: Floats, m: int, new: Floats) -> None:  # pragma: no cover - compiled
+    """Lengths of the best paths to the places behind the m-th one of the tree that do not pass it, written into `new`.
+
+    By a search (Dijkstra 1959) that starts from the links that reach them from outside that branch.
+    """
+    last = m + tree.size[tree.in_order[m]]
+    heap = [(0.0, np.int64(0)) for _ in range(0)]
+    for v in tree.in_order[m + 1 : last]:
+        best = np.inf
+        for e in range(links.indptr[v], links.indptr[v + 1]):
+            u = links.indices[e]
+            if not m <= tree.at[u] < last:
+                best = min(best, was[u] + links.length[e])
+        new[v] = best
+        if best < np.inf:
+            heap.append((best, v))
+    heapq.heapify(heap)
+    while heap:
+        d, nearest = heapq.heappop(heap)
+        if d > new[nearest]:
+            continue
+        for e in range(links.indptr[nearest], links.indptr[nearest + 1]):
+            u = np.int64(links.indices[e])
+            if m < tree.at[u] < last and d + links.length[e] < new[u]:
+                new[u] = d + links.length[e]
+                heapq.heappush(heap, (new[u], u))

@@ -29,12 +29,12 @@ def metapopulation_capacity(areas: ArrayLike, distances: ArrayLike, alpha: float
 def incidence(
     areas: ArrayLike, distances: ArrayLike, occupied: ArrayLike, alpha: float, e: float, y: float, x: float
 ) -> Floats:
-    """Long-run chance that each place is occupied, with rescue: (n,) (incidence function model, Hanski 1994,
+    """Long-run probability that each place is occupied, with rescue: (n,) (incidence function model, Hanski 1994,
     J Anim Ecol 63:151).
 
-    areas: (n,) > 0; distances: (n, n); occupied: (n,) of 0-1 (or chances) now. S_i = sum over the others of occupied_j
-    exp(-alpha d_ij) A_j; colonisation C = S^2 / (S^2 + y^2); extinction E = min(1, e / A^x), lowered by rescue to
-    E (1 - C); J = C / (C + E - C E). A place that nothing can reach has 0. Raises InputError.
+    areas: (n,) > 0; distances: (n, n); occupied: (n,) of 0-1 (or probabilities) now. S_i = sum over the others of
+    occupied_j exp(-alpha d_ij) A_j; colonisation C = S^2 / (S^2 + y^2); extinction E = min(1, e / A^x), lowered by
+    rescue to E (1 - C); J = C / (C + E - C E). A place that nothing can reach has 0. Raises InputError.
     """
     area, distance = _checked(areas, distances)
     filled = np.asarray(occupied, dtype=float)

@@ -1,7 +1,7 @@
-"""Breeding places: standing pools and rot-hole trees, each with its chance of being occupied, and the places they form.
+"""Breeding places: standing pools and rot-hole trees, their probability of being occupied, and the places they form.
 
 Pools and trees within `merge_m` of each other (or joined by a chain of such) are one place of the network and share one
-draw of chance; in forage in reach each of them counts for itself, so that one more pool never lowers it.
+simulated state; in forage in reach each of them counts for itself, so that one more pool never lowers it.
 """
 
 from __future__ import annotations
@@ -31,28 +31,28 @@ def merged(x: ArrayLike, y: ArrayLike, merge_m: float) -> NDArray[np.int64]:
 def breeding_places(
     pools: pd.DataFrame,
     counted: NDArray[np.bool_],
-    chance: ArrayLike,
+    probability: ArrayLike,
     trees: pd.DataFrame,
-    likelihood: ArrayLike,
+    rot_hole_probability: ArrayLike,
     grid: Grid,
     settings: Settings,
 ) -> pd.DataFrame:
     """The breeding places of an area: kind ("pool" | "tree"), index (row in its frame), id, x, y, row, col, p, place.
 
-    pools: pool, x, y, of which the `counted` (pools,) take part, with the `chance` (pools,) that each is occupied given
-    its own visits. trees: x, y with the `likelihood` (trees,) of a wet rot-hole, NaN = not known; those of at least
-    `near.dead_wood_from` are rot-hole trees, occupied with the chance likelihood x `occupancy.trees`. Pools come first,
-    each kind in the order of its own frame; `place` counts from 0 (`merged` at `flight.merge_m`).
+    pools: pool, x, y, of which the `counted` (pools,) take part, with the `probability` (pools,) that each is occupied
+    given its own visits. trees: x, y with the `rot_hole_probability` (trees,) of a wet rot-hole, NaN = not known; those
+    of at least `near.dead_wood_from` are rot-hole trees, occupied with that x `occupancy.trees`. Pools come first, each
+    kind in the order of its own frame; `place` counts from 0 (`merged` at `flight.merge_m`).
 
     Trees outside the raster frame are left out; `attrs["trees_outside"]` says how many. A counted pool stays wherever
     it lies, its row or column may be outside the frame.
     """
     taken = np.flatnonzero(counted)
-    given, hole = np.asarray(chance, dtype=float), np.asarray(likelihood, dtype=float)
+    given, hole = np.asarray(probability, dtype=float), np.asarray(rot_hole_probability, dtype=float)
     if given.shape != (len(pools),) or hole.shape != (len(trees),):
         raise InputError(
-            f"breeding places: {len(pools)} pools with {given.size} chances and {len(trees)} trees with {hole.size} "
-            "likelihoods do not fit: give one number for each."
+            f"breeding places: {len(pools)} pools with {given.size} and {len(trees)} trees with {hole.size} "
+            "probabilities do not fit: give one number for each."
         )
     with_hole = np.flatnonzero(hole >= settings.near.dead_wood_from)
     inside = grid.inside(*grid.cell_of(trees["x"].to_numpy()[with_hole], trees["y"].to_numpy()[with_hole]))
@@ -79,7 +79,7 @@ def breeding_places(
 def network_places(breeding: pd.DataFrame, access: NDArray[np.floating] | None = None) -> pd.DataFrame:
     """One row per place of the network, in order of `place`: place, x, y, pools, trees, p, and access, weight.
 
-    x, y: mean position of its pools and trees. p = 1 - prod(1 - p), the chance that at least one of them is occupied.
+    x, y: mean position of its pools and trees. p = 1 - prod(1 - p), the probability that any of them is occupied.
     access: mean forage access (0-1) of their cells on the raster `access` (rows, cols), NaN where no cell has data or
     the place lies outside. weight = p x access, the weight in the equivalent connectivity; 0 where access is not known,
     as a place without known forage can be flown over but is worth nothing that is known.
@@ -103,7 +103,7 @@ def pairs_within(xy: NDArray[np.float64], radius_m: float) -> tuple[NDArray[np.i
     """All pairs i < j of points (n, 2) at most radius_m apart (inclusive), sorted."""
     if not len(xy):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
-    # a hair more, then the exact test: whether a pair at the very distance counts must not hang on the tree's rounding
+    # a little more, then the exact test: a pair at the very distance counts, however the tree rounds
     pairs = cKDTree(xy).query_pairs(radius_m * (1 + 1e-6), output_type="ndarray").astype(np.int64)
     apart = np.hypot(*(xy[pairs[:, 0]] - xy[pairs[:, 1]]).T)
     pairs = pairs[apart <= radius_m + 1e-6]

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import Any, NamedTuple
+from dataclasses import asdict, dataclass
+from enum import StrEnum
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -11,10 +13,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
-from scipy.sparse import triu
+from scipy.sparse import coo_array, triu
 
 from habitatmap.network.connectivity import (
-    Estimate,
+    EstimatedConnectivity,
     articulations,
     components,
     equivalent_connectivity,
@@ -28,61 +30,121 @@ from habitatmap.read.settings import FlightSettings
 Floats = NDArray[np.floating[Any]]
 
 
-class Web(NamedTuple):
-    """links: from_place, to_place, length_m, probability and a line in the area's CRS; summary: its `network` part."""
-
-    links: gpd.GeoDataFrame
-    summary: dict[str, Any]
-
-
 # so many places are looked from in a component of more: 20,000 places then take seconds, an error of ec a few percent
 MOST_SOURCES = 400
 
 
-def web(places: pd.DataFrame, sites: pd.DataFrame, access: Floats, flight: FlightSettings, crs: CRS) -> Web:
-    """Places within merge_m are one; joined by flights of at most link_m; worth their chance times forage access.
+class Weight(StrEnum):
+    """What a breeding place of the network counts for."""
 
-    `places` as from `breeding_places`; `sites` are the suggestions (x, y, row, col, p). ec_with_plan has both.
+    OCCUPANCY_TIMES_ACCESS = "probability of being occupied times forage access; 0 where access is not known"
+
+
+class LinkProbability(StrEnum):
+    """What the probability of a link is."""
+
+    REACH = "share of dispersal flights that get at least that far, 0 beyond link_m"
+
+
+@dataclass(frozen=True)
+class CostliestLoss:
+    """The breeding place without which most of the pair sum goes (`loss_percent`): its members' kinds and names, its
+    number, mean position (metres in the area's CRS), and whether the network falls apart without it.
+    """
+
+    place: str
+    place_number: int
+    x: float
+    y: float
+    loss_percent: float
+    cuts_the_network: bool
+
+
+@dataclass(frozen=True)
+class NetworkFigures:
+    """The network in figures. ec: equivalent connectivity in units of weight, NaN where there is no breeding place or
+    no forage access is known; its standard error is 0 where it is exact. cut_places: how many breeding places hold the
+    network together. costliest_loss: None where nothing has a weight.
+    """
+
+    places: int
+    components: int
+    links: int
+    ec_now: float
+    ec_with_plan: float
+    ec_standard_error: float
+    cut_places: int
+    link_m: float
+    weight: Weight
+    link_probability: LinkProbability
+    costliest_loss: CostliestLoss | None
+
+
+@dataclass(frozen=True)
+class Web:
+    """links: from_place, to_place, length_m, probability and a line in the area's CRS; figures: of the network."""
+
+    links: gpd.GeoDataFrame
+    figures: NetworkFigures
+
+    @property
+    def summary(self) -> dict[str, Any]:
+        """The figures as summary.json has them."""
+        return asdict(self.figures)
+
+
+def web(places: pd.DataFrame, sites: pd.DataFrame, access: Floats, flight: FlightSettings, crs: CRS) -> Web:
+    """The network of breeding places, now and with the suggested sites.
+
+    Places within merge_m are one; they are joined by flights of at most link_m; each is worth its probability of being
+    occupied times its forage access (rows, cols; 0-1, NaN = not known). `places` as from `breeding_places`; `sites` are
+    the suggestions (x, y, row, col, p).
     """
     nodes = network_places(places, access)
     joined = links(nodes, flight.link_m, flight.dispersal_median_m)
     worth = estimated_connectivity(nodes["weight"], joined, MOST_SOURCES)
     lines = _lines(nodes, triu(joined, k=1).tocoo(), crs)
     cut = articulations(joined)
-    summary: dict[str, Any] = {
-        "places": len(nodes),
-        "components": len(set(components(joined).tolist())),
-        "links": len(lines),
-        "ec_now": worth.ec,
-        "ec_with_plan": _with_sites(places, sites, nodes, worth, access, flight),
-        "ec_standard_error": worth.standard_error,
-        "cut_places": int(cut.sum()),
-        "link_m": flight.link_m,
-        "weight": "chance of being occupied times forage access; 0 where access is not known",
-        "link_probability": "share of dispersal flights that get at least that far, 0 beyond link_m",
-        "costliest_loss": None,
-    }
-    if len(nodes) and worth.pair_sum > 0:
-        most = int(np.nanargmax(worth.importance["loss"].to_numpy()))
-        members = places[places["place"] == nodes["place"].iloc[most]]
-        summary["costliest_loss"] = {
-            "place": ", ".join(f"{kind} {name}" for kind, name in zip(members["kind"], members["id"], strict=True)),
-            "place_number": int(nodes["place"].iloc[most]),
-            "x": float(nodes["x"].iloc[most]),
-            "y": float(nodes["y"].iloc[most]),
-            "loss_percent": float(worth.importance["loss"].iloc[most]),
-            "cuts_the_network": bool(cut[most]),
-        }
-    if not len(nodes) or bool(np.all(np.isnan(access))):
-        summary |= {"ec_now": math.nan, "ec_with_plan": math.nan}
-    return Web(lines, summary)
+    known = len(nodes) > 0 and not bool(np.all(np.isnan(access)))
+    figures = NetworkFigures(
+        places=len(nodes),
+        components=len(set(components(joined).tolist())),
+        links=len(lines),
+        ec_now=worth.ec if known else math.nan,
+        ec_with_plan=_with_sites(places, sites, nodes, worth, access, flight) if known else math.nan,
+        ec_standard_error=worth.standard_error,
+        cut_places=int(cut.sum()),
+        link_m=flight.link_m,
+        weight=Weight.OCCUPANCY_TIMES_ACCESS,
+        link_probability=LinkProbability.REACH,
+        costliest_loss=_costliest(places, nodes, worth, cut) if worth.pair_sum > 0 else None,
+    )
+    return Web(lines, figures)
+
+
+def _costliest(
+    places: pd.DataFrame, nodes: pd.DataFrame, worth: EstimatedConnectivity, cut: NDArray[np.bool_]
+) -> CostliestLoss:
+    """The first of the nodes whose loss is largest."""
+    loss = worth.importance["loss"].to_numpy()
+    most = int(np.nanargmax(loss))
+    node = nodes.iloc[most]
+    members = places[places["place"] == node["place"]]
+    return CostliestLoss(
+        place=", ".join(f"{kind} {name}" for kind, name in zip(members["kind"], members["id"], strict=True)),
+        place_number=int(node["place"]),
+        x=float(node["x"]),
+        y=float(node["y"]),
+        loss_percent=float(loss[most]),
+        cuts_the_network=bool(cut[most]),
+    )
 
 
 def _with_sites(
     places: pd.DataFrame,
     sites: pd.DataFrame,
     nodes: pd.DataFrame,
-    worth: Estimate,
+    worth: EstimatedConnectivity,
     access: Floats,
     flight: FlightSettings,
 ) -> float:
@@ -103,7 +165,7 @@ def _with_sites(
     return math.sqrt(pair_sum_from(later["weight"], joined, sources, counts_for))
 
 
-def _lines(nodes: pd.DataFrame, pairs: Any, crs: CRS) -> gpd.GeoDataFrame:
+def _lines(nodes: pd.DataFrame, pairs: coo_array, crs: CRS) -> gpd.GeoDataFrame:
     """A line for each linked pair of places."""
     xy, name = nodes[["x", "y"]].to_numpy(float), nodes["place"].to_numpy()
     start, end = xy[pairs.row], xy[pairs.col]

@@ -87,3 +87,11 @@ def test_an_estimate_from_every_place_is_exact() -> None:
     assert (some.ec, some.standard_error) == (whole.ec, 0.0)
     pd.testing.assert_frame_equal(some.importance, whole.importance)
     assert pair_sum_from(a, p, some.sources, some.counts_for) == pytest.approx(whole.pair_sum, rel=1e-12)
+
+
+def test_sources_stand_in_the_middle_of_their_shares_of_the_weight() -> None:
+    # nine equal places on a line and three sources: the middle one of each three, from whichever end one begins
+    p = links(pd.DataFrame({"x": np.arange(9) * 600.0, "y": 0.0}), 700, 500)
+    some = estimated_connectivity(np.ones(9), p, 3)
+    assert sorted(some.sources.tolist()) == [1, 4, 7]
+    assert some.counts_for.tolist() == [3, 3, 3]

@@ -49,6 +49,12 @@ def test_incidence_of_a_place_that_nothing_reaches_is_zero() -> None:
     assert incidence([1, 4], [[0, 1], [1, 0]], [0, 1], 1, 0.5, 0, 1).tolist() == [1, 0]
 
 
+def test_extinction_is_never_above_one() -> None:
+    # e / A = 0.5 / 0.1 = 5 counts as 1, so that J = C / (C + 1 - C) = C; S = exp(-1) x 1 reaches the small place
+    colonised = np.exp(-2) / (np.exp(-2) + 1)
+    assert incidence([0.1, 1], [[0, 1], [1, 0]], [0, 1], 1, 0.5, 1, 1)[0] == pytest.approx(colonised)
+
+
 @pytest.mark.parametrize(
     "distances", [np.zeros((2, 3)), [[0, 1], [2, 0]], [[0, -1], [-1, 0]], [[0, np.nan], [np.nan, 0]]]
 )
