@@ -199,9 +199,9 @@ def estimated_connectivity(weights: ArrayLike, probability: ArrayLike | csr_arra
     In a larger component the sources are drawn by weight, evenly along it from end to end (systematic sampling with
     probability proportional to size, Madow 1949, Ann Math Stat 20:333; from memory), with nothing random: the same
     network gives the same answer. The pair sum and each place's own, flux and stepping parts are then unbiased
-    estimates; the standard error is that of random draws, which even ones stay below. The stepping part is worked out for the
-    WORKED_OUT places that may be the costliest (by what goes with them at least, and by what passes over them at most)
-    and is NaN for the others.
+    estimates; the standard error is that of random draws, which even ones stay below. The stepping part is worked out
+    for the WORKED_OUT places that may be the costliest (by what goes with them at least, and by what passes over them
+    at most) and is NaN for the others.
     """
     a, graph = _checked(weights, probability)
     row_sum, stepping, sources, counts_for, variance = _parts(a, graph, True, most)
