@@ -462,7 +462,11 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
                 f"{m:g}": forage_in_reach(weight, not_reached(grid, places, median_m=m)) for m in FORAGE_MEDIANS_M
             },
         },
-        candidates={"all": grid.rows * grid.cols, "lost": where.lost, "left": where.left},
+        candidates={
+            "all": grid.rows * grid.cols,
+            "lost": {str(reason): n for reason, n in where.lost.items()},
+            "left": where.left,
+        },
         plan={
             "pools": len(sites),
             "requested": choice.requested,
@@ -507,7 +511,7 @@ def _evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         ask_first=asks,
         sensitivity=steady.sensitivity,
         links=net.links,
-        candidates_lost=pd.DataFrame({"reason": list(where.lost), "cells": list(where.lost.values())}),
+        candidates_lost=pd.DataFrame({"reason": [*map(str, where.lost)], "cells": list(where.lost.values())}),
         set_aside=area.ledger.frame(),
         summary=summary,
         credits=area.credits,

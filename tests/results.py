@@ -14,6 +14,8 @@ from shapely import LineString, MultiPolygon, box
 
 from habitatmap.export.formats import RASTERS
 from habitatmap.geo.grid import Grid
+from habitatmap.plan.candidates import ExclusionZone
+from habitatmap.plan.gaps import NotReached
 from habitatmap.read.settings import Settings
 from habitatmap.result.tables import PLAN_COLUMNS, POOL_COLUMNS
 from habitatmap.words.cautions import general_cautions, site_caution
@@ -51,7 +53,18 @@ def invented(rows: int = 3, **changes: Any) -> Any:
              for i, s in enumerate(shapes)]  # fmt: skip
     parts = [p.difference(p.centroid.buffer(10, quad_segs=2)) if i == 1 else p for i, p in enumerate(parts)]
     gaps = gpd.GeoDataFrame(
-        {"rank": np.arange(1, rows + 1), "area_ha": 0.25, "cause": [NASTY] * rows}, geometry=parts, crs=CRS_UTM
+        {
+            "rank": np.arange(1, rows + 1),
+            "area_ha": 0.25,
+            "places_in_flight": 0,
+            "nearest_place_m": np.nan,
+            "not_reached": NotReached.NO_PLACE,
+            "lost_as": ExclusionZone(NASTY),
+            "lost_share": 1.0,
+            "provisional": False,
+        },
+        geometry=parts,
+        crs=CRS_UTM,
     )
     links = gpd.GeoDataFrame(
         {"from_place": np.arange(rows), "to_place": 0, "probability": 0.5},

@@ -32,6 +32,7 @@ from shapely.geometry import mapping
 
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import guard
+from habitatmap.words.gaps import told_gaps
 
 GPX = "http://www.topografix.com/GPX/1/1"
 DEGREE_DIGITS = 7  # about a centimetre
@@ -223,7 +224,7 @@ def write_geopackage(result: Any, path: Path) -> None:
         "places": (result.places, "MultiPolygon"),
         "plan": (plan, "Point"),
         "zones": (result.zones, "MultiPolygon"),
-        "gaps": (result.gaps, "MultiPolygon"),
+        "gaps": (told_gaps(result.gaps), "MultiPolygon"),
         "links": (result.links, "LineString"),
         "candidates_lost": (result.candidates_lost, None),
     }
@@ -298,7 +299,7 @@ def text_files(result: Any) -> dict[str, bytes]:
         "plan.geojson": geojson_text(plan, plan_points(plan, "lon", "lat")),
         "zones.geojson": geojson_text(result.zones, in_degrees(result.zones, result.crs)),
         "ask_first.csv": csv_text(result.ask_first),
-        "gaps.geojson": geojson_text(result.gaps, in_degrees(result.gaps, result.crs)),
+        "gaps.geojson": geojson_text(told_gaps(result.gaps), in_degrees(result.gaps, result.crs)),
         "pools.csv": csv_text(result.pools),
         "places.csv": csv_text(result.places),
         "set_aside.csv": csv_text(result.set_aside),

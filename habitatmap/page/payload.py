@@ -37,7 +37,9 @@ from habitatmap.page.pictures import (
     web_frame,
 )
 from habitatmap.page.tornado import tornado_svg, tornado_words
+from habitatmap.plan.candidates import ExclusionZone, Reason
 from habitatmap.privacy import FEWEST_PRIVATE, TEAM_RASTERS, counts_by_square, square_around
+from habitatmap.words.gaps import gap_cause
 
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
@@ -172,11 +174,16 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
         "candidates": {
             "all": _number(candidates.get("all")),
             "left": _number(candidates.get("left")),
-            "lost": [[shown(reason), int(n)] for reason, n in candidates.get("lost", {}).items() if n],
+            "lost": [[lost_reason(reason), int(n)] for reason, n in result.groundwork.where.lost.items() if n],
         },
         "network": {key: _number(value) for key, value in summary.get("network", {}).items()},
         "costliest": _costliest(summary, Writer(result.crs)),
     }
+
+
+def lost_reason(reason: Reason) -> str | dict[str, str]:
+    """Why no pool may stand somewhere, as the page's script takes it: the kind of an exclusion zone by itself."""
+    return {"kind": shown(reason.kind)} if isinstance(reason, ExclusionZone) else str(reason)
 
 
 def _costliest(summary: dict[str, Any], writer: Writer) -> dict[str, Any] | None:
@@ -233,7 +240,7 @@ def _gaps(result: Any, writer: Writer) -> list[dict[str, Any]]:
     return [
         {
             "rank": int(row["rank"]),
-            "cause": _text(row.get("cause")),
+            "cause": _text(gap_cause(row)),
             "streets": names,
             "area": writer.polygon(row["geometry"]),
             "at": writer.inside(row["geometry"]),

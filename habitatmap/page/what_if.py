@@ -18,7 +18,8 @@ from pyproj import CRS, Transformer
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.page.months import planes
-from habitatmap.plan.candidates import Candidates
+from habitatmap.page.payload import lost_reason
+from habitatmap.plan.candidates import Candidates, Lost, Reason
 from habitatmap.plan.reach import block_sum, forage_in_reach, not_reached
 from habitatmap.privacy import may_be_placed
 
@@ -28,7 +29,6 @@ MOST_PRODUCTS = 150_000_000  # cells times places that the page multiplies when 
 MOST_SWITCHED = 2_000  # pools that can be taken out; more would be no what-if
 FULL = 65_535  # 1.0 as two bytes
 CLOSE_CELLS = 0.01  # how exact a place on the map is turned into a cell
-NEAR_A_POOL = "near a standing pool"  # the page asks this anew, as pools come and go
 
 Floats = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
             "total": float(weight.sum()),
             "p": float(known[0]) if same and len(known) else None,
             "gap": [settings.gap.reached_below, settings.gap.forage_from, settings.gap.least_ha],
-            "reasons": reasons,
+            "reasons": [lost_reason(reason) for reason in reasons],
             "pools": _columns(pools) | {"index": [row_of_pool[name] for name in pools["id"]]},
             "fixed": None if carried else _columns(fixed),
             "plan": base.sites[["row", "col"]].to_numpy(int)[may_be_placed(result.plan)].tolist(),
@@ -97,12 +97,12 @@ def _columns(places: pd.DataFrame) -> dict[str, list[Any]]:
     return {"row": places["row"].tolist(), "col": places["col"].tolist(), "p": places["p"].astype(float).tolist()}
 
 
-def _ground(where: Candidates) -> tuple[NDArray[np.uint8], list[str]]:
+def _ground(where: Candidates) -> tuple[NDArray[np.uint8], list[Reason]]:
     """Number of the reason why no pool may stand (0 = it may), and the reasons from 1 on, less the one asked anew."""
     reasons = list(where.lost)
     code = where.code.copy()
-    if NEAR_A_POOL in reasons:
-        code[code == reasons.index(NEAR_A_POOL) + 1] = 0
+    if Lost.NEAR_POOL in reasons:  # the page asks this anew, as pools come and go
+        code[code == reasons.index(Lost.NEAR_POOL) + 1] = 0
     return code, reasons
 
 

@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 import geopandas as gpd
@@ -39,12 +40,39 @@ Bools = NDArray[np.bool_]
 
 # the strictest last, so that it is painted over the others
 CONSENTS = ("yes", "ask", "no")
-CONSENT_LOST = {"no": "no consent", "ask": "consent to ask", "yes": "consent given"}
-GROUNDS = ("water", "building")
 QUAD_SEGS = 2  # corners of a buffer's quarter circle: few, as the ring that it leaves open is checked exactly
 # GEOS may simplify a line by 1 % of the distance before it buffers it, and its corners cut 1 - cos(pi / 8) off the
 # circle; between these two multiples of the distance lies every point whose side is open
 SURELY_NEAR, SURELY_FAR = 0.98, 1.02 / math.cos(math.pi / (4 * QUAD_SEGS))
+
+
+class Lost(StrEnum):
+    """Why no pool may stand on a cell, in the order in which the reasons are asked (exclusion zones before pools)."""
+
+    NO_DATA = "no data"
+    OUTSIDE = "outside the boundary"
+    WATER = "water"
+    BUILDING = "building"
+    NO_RECORD = "no land record"
+    NO_CONSENT = "no consent"
+    TO_ASK = "consent to ask"
+    CONSENT_GIVEN = "consent given"
+    PRIVATE = "private land"
+    NEAR_POOL = "near a standing pool"
+
+
+@dataclass(frozen=True)
+class ExclusionZone:
+    """A reason of the area's own: the cell is too near to something of this kind."""
+
+    kind: str
+
+    def __str__(self) -> str:
+        return f"keep-away: {self.kind}"
+
+
+Reason = Lost | ExclusionZone
+CONSENT_LOST = {"no": Lost.NO_CONSENT, "ask": Lost.TO_ASK, "yes": Lost.CONSENT_GIVEN}
 
 
 @dataclass(frozen=True)
@@ -58,15 +86,15 @@ class Candidates:
 
     allowed: Bools
     code: NDArray[np.uint8]
-    lost: dict[str, int]
+    lost: dict[Reason, int]
     left: int
     land_index: NDArray[np.int32]
     provisional: bool
 
     def reason(self, row: int, col: int) -> str:
-        """Why the cell is lost; "" where it is not."""
+        """Why the cell is lost, as files name it; "" where it is not."""
         code = int(self.code[row, col])
-        return list(self.lost)[code - 1] if code else ""
+        return str(list(self.lost)[code - 1]) if code else ""
 
 
 def find_candidates(
@@ -90,23 +118,23 @@ def find_candidates(
     keep-away without a distance.
     """
     code = np.zeros(grid.shape, dtype=np.uint8)
-    lost: dict[str, int] = {}
+    lost: dict[Reason, int] = {}
     land_index = _land_index(grid, land)
 
-    def take_out(reason: str, mask: Bools) -> None:
+    def take_out(reason: Reason, mask: Bools) -> None:
         if len(lost) == np.iinfo(np.uint8).max:
             raise InputError(f"keep_away has more than {len(lost) - 9} kinds: give similar ones the same kind.")
         first = mask & (code == 0)
         lost[reason] = int(np.count_nonzero(first))
         code[first] = len(lost)
 
-    take_out("no data", ~has_data)
-    take_out("outside the boundary", ~inside_boundary)
+    take_out(Lost.NO_DATA, ~has_data)
+    take_out(Lost.OUTSIDE, ~inside_boundary)
     if ground is not None:
-        for name in GROUNDS:
-            take_out(name, ground == name)
+        for unfit in (Lost.WATER, Lost.BUILDING):
+            take_out(unfit, ground == unfit.value)
     if has_land:
-        take_out("no land record", land_index < 0)
+        take_out(Lost.NO_RECORD, land_index < 0)
         # row -1 (no land) reads the last entry, which is allowed: it was taken out above
         consent = np.array([*land["consent"], ""], dtype=object)
         for word in reversed(CONSENTS):
@@ -114,11 +142,11 @@ def find_candidates(
                 take_out(CONSENT_LOST[word], (consent == word)[land_index])
         if not settings.private:
             private = land.geometry[land["private"].to_numpy() == "yes"]
-            take_out("private land", cells_in(private, grid))
+            take_out(Lost.PRIVATE, cells_in(private, grid))
     for kind, rows in _by_kind(keep_away):
         far = rows["distance_m"].to_numpy(dtype=float)
-        take_out(f"keep-away: {kind}", within(grid, rows.geometry.to_numpy(), far, among=code == 0))
-    take_out("near a standing pool", _near_pools(grid, pools, settings.spacing_m))
+        take_out(ExclusionZone(kind), within(grid, rows.geometry.to_numpy(), far, among=code == 0))
+    take_out(Lost.NEAR_POOL, _near_pools(grid, pools, settings.spacing_m))
     allowed = code == 0
     return Candidates(allowed, code, lost, int(np.count_nonzero(allowed)), land_index, not has_land)
 

@@ -1,4 +1,4 @@
-"""Gaps: forage that no known breeding place is likely to reach, as ranked polygons with their cause in plain words.
+"""Gaps: forage that no known breeding place is likely to reach, as ranked polygons with codes for their cause.
 
 A patch is a set of connected cells (8 neighbours: a hoverfly does not stop at a corner) with forage of at least
 `gap.forage_from`, reached with a probability below `gap.reached_below`, on at least `gap.least_ha` hectares. Patches
@@ -8,7 +8,7 @@ by the forage in them that is not reached. The whole frame is looked at in one p
 
 from __future__ import annotations
 
-import math
+from enum import StrEnum
 
 import geopandas as gpd
 import numpy as np
@@ -23,7 +23,7 @@ from scipy.spatial import cKDTree
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.distance import distance_to
-from habitatmap.plan.candidates import Candidates
+from habitatmap.plan.candidates import Candidates, Reason
 from habitatmap.read.settings import Settings
 
 Floats = NDArray[np.floating]
@@ -31,7 +31,19 @@ Floats = NDArray[np.floating]
 # expert judgement: patches parted by less of a flight median are one gap
 JOINED_BELOW = 0.2
 CELLS_LOOKED_AT = 200  # cells of a gap, evenly spread over it, that are measured to tell its cause
-COLUMNS = "rank area_ha share mean_forage mean_reach nearest_place_m places_in_flight ground_ha cause".split()
+COLUMNS = (
+    "rank area_ha share mean_forage mean_reach nearest_place_m places_in_flight ground_ha "
+    "not_reached lost_as lost_share provisional"
+).split()
+
+
+class NotReached(StrEnum):
+    """Why known breeding places are unlikely to reach a gap."""
+
+    NO_PLACE = "no place is known"
+    OUT_OF_FLIGHT = "no place within flight"
+    UNLIKELY = "places unlikely to be occupied"
+    EDGE = "places at the edge of flight"
 
 
 def find_gaps(
@@ -43,7 +55,8 @@ def find_gaps(
     the cell. places: breeding places with row, col, p. share: part of the area's forage that lies in the gap (0-1).
     mean_reach: mean of reach_now. nearest_place_m: from the gap's nearest cell to the nearest place's cell, at least
     0.1, NaN without places. places_in_flight: places nearer than 95 % of flights get. ground_ha: ground where a pool
-    may stand. Every figure in `cause` is one of these columns.
+    may stand. not_reached: a NotReached. lost_as: the Reason that most of the ground is lost for, None where a pool may
+    stand; lost_share: share of the gap's cells lost for it (0-1). provisional: no list of land was given.
     """
     forage = np.nan_to_num(weight)
     total = float(forage.sum(dtype=float))
@@ -56,8 +69,10 @@ def find_gaps(
     for which, box in enumerate(find_objects(number), start=1):
         row, col = (at + part.start for at, part in zip(np.nonzero(number[box] == which), box, strict=True))
         w, reach = forage[row, col].astype(float), reach_now[row, col].astype(float)
-        around = _places_around(np.column_stack([row, col]) * grid.cell_m, position, settings)
-        ground_ha = float(candidates.allowed[row, col].sum() * grid.cell_ha)
+        nearest_m, in_flight, if_occupied = _places_around(
+            np.column_stack([row, col]) * grid.cell_m, position, settings
+        )
+        lost_as, lost_share = _lost_as(candidates, row, col)
         found.append(
             {
                 "unreached": float((w * (1.0 - reach)).sum()),
@@ -66,10 +81,13 @@ def find_gaps(
                 "share": float(w.sum() / total),
                 "mean_forage": float(w.mean()),
                 "mean_reach": float(reach.mean()),
-                "nearest_place_m": around[0],
-                "places_in_flight": around[1],
-                "ground_ha": ground_ha,
-                "cause": f"{_why_not_reached(*around, settings)}; {_why_no_pool(candidates, row, col, ground_ha)}",
+                "nearest_place_m": nearest_m,
+                "places_in_flight": in_flight,
+                "ground_ha": float(candidates.allowed[row, col].sum() * grid.cell_ha),
+                "not_reached": _why_not_reached(in_flight, if_occupied, len(position) > 0, settings),
+                "lost_as": lost_as,
+                "lost_share": lost_share,
+                "provisional": candidates.provisional,
                 "geometry": outline[which],
             }
         )
@@ -118,37 +136,18 @@ def _places_around(cells: Floats, position: Floats, settings: Settings) -> tuple
     return max(float(nearest.min()), 0.1), len(in_flight), float(1.0 - missed.mean())
 
 
-def _why_not_reached(nearest_m: float, in_flight: int, if_occupied: float, settings: Settings) -> str:
-    if np.isnan(nearest_m):
-        return "no breeding place is known"
+def _why_not_reached(in_flight: int, if_occupied: float, any_place: bool, settings: Settings) -> NotReached:
+    if not any_place:
+        return NotReached.NO_PLACE
     if not in_flight:
-        return f"no known breeding place within flight (the nearest is {nearest_m:.0f} m away)"
-    one = in_flight == 1
-    if if_occupied >= settings.gap.reached_below:
-        return f"{in_flight} known breeding place{'' if one else 's'} within flight, but unlikely to be occupied"
-    return (
-        f"{in_flight} known breeding place{'' if one else 's'} at the edge of flight only (nearest {nearest_m:.0f} m)"
-    )
+        return NotReached.OUT_OF_FLIGHT
+    return NotReached.UNLIKELY if if_occupied >= settings.gap.reached_below else NotReached.EDGE
 
 
-def _hectares(ha: float) -> str:
-    """Hectares with two digits that count: "0.031 ha", "14 ha", "14,000 ha"."""
-    return f"{ha:.2g} ha" if ha < 99.5 else f"{round(ha, 1 - math.floor(math.log10(ha))):,.0f} ha"
-
-
-def _why_no_pool(candidates: Candidates, row: NDArray[np.int64], col: NDArray[np.int64], ground_ha: float) -> str:
-    """What stands in the way of a pool here."""
-    if ground_ha > 0:
-        word = "no land record was given to prove it" if candidates.provisional else "with a consent the plan allows"
-        return f"a pool may stand on {_hectares(ground_ha)} of it ({word})"
-    reasons = list(candidates.lost)
-    count = np.bincount(candidates.code[row, col], minlength=len(reasons) + 1)[1:]
-    main = reasons[int(np.argmax(count))]
-    words = {
-        "no land record": "no land with a known owner here",
-        "no consent": "no land with consent here",
-        "consent to ask": "consent here is still to ask for",
-        "private land": "all private land, which the plan keeps off",
-    }
-    text = words.get(main, f"all ground is {main}" if main.startswith("keep-away") else f"the ground is lost as {main}")
-    return text if count.max() == len(row) else f"no ground for a pool, most of it lost as: {main}"
+def _lost_as(candidates: Candidates, row: NDArray[np.int64], col: NDArray[np.int64]) -> tuple[Reason | None, float]:
+    """The reason that most of the cells are lost for, and the share of them; None where a pool may stand on one."""
+    count = np.bincount(candidates.code[row, col], minlength=len(candidates.lost) + 1)
+    if count[0]:
+        return None, 0.0
+    most = int(np.argmax(count))
+    return list(candidates.lost)[most - 1], float(count[most] / len(row))

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from habitatmap.page import map_page
+from habitatmap.plan.gaps import NotReached
 from habitatmap.words.catalogue import LANGUAGES, words
 from habitatmap.words.page_words import WORDS
 from habitatmap.words.reasons import doubt, reason
@@ -82,7 +83,7 @@ def test_a_long_hostile_sentence_is_not_taken_apart(visit: Callable[..., Any], t
     path.write_text(map_page(town(text), "de"), encoding="utf-8")
     page = visit(path)
     page.locator("#tab-gaps").click()
-    assert page.locator("#gaps-panel tbody p").first.text_content() == text
+    assert page.locator("#gaps-panel tbody p").first.text_content().endswith(text)
     assert page.trouble == []
 
 
@@ -99,9 +100,8 @@ def test_reasons_doubts_and_causes_are_put_together_in_each_language(
     reasons = [reason(row), reason(bare), reason(row | {"ec_gain": 0.1, "committed": "yes"})]
     result.plan["reason"] = [*reasons, *[reasons[0]] * (len(result.plan) - 3)]
     result.plan["could_be_wrong"], result.plan["caution"] = doubt(row), ""
-    result.gaps["cause"] = (
-        "no known breeding place within flight (the nearest is 912 m away); a pool may stand on 3.7 ha of it "
-        "(with a consent the plan allows)"
+    result.gaps = result.gaps.assign(
+        not_reached=NotReached.OUT_OF_FLIGHT, nearest_place_m=912.0, ground_ha=3.7, lost_as=None, lost_share=0.0
     )
     path = tmp_path / "map.html"
     path.write_text(map_page(result, language), encoding="utf-8")

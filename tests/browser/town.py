@@ -12,6 +12,8 @@ from pyproj import CRS
 from shapely.geometry import LineString, Point, Polygon, box
 
 from habitatmap.geo.grid import Grid
+from habitatmap.plan.candidates import ExclusionZone, Lost
+from habitatmap.plan.gaps import NotReached
 from habitatmap.read.settings import Settings
 
 CRS_CODE = 3035
@@ -165,7 +167,13 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             "share": [0.11, 0.05, 0.04, 0.03, 0.02, 0.01],
             "mean_forage": 0.5,
             "mean_reach": 0.07,
-            "cause": label("No breeding place is known within 500 m, and the land allows a pool."),
+            "nearest_place_m": np.nan,
+            "places_in_flight": 0,
+            "ground_ha": 0.0,
+            "not_reached": NotReached.NO_PLACE,
+            "lost_as": ExclusionZone(label("playground")),
+            "lost_share": 1.0,
+            "provisional": False,
         },
         geometry=blobs,
         crs=CRS_CODE,
@@ -250,7 +258,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         weight=forage.astype(np.float32),
         not_reached=1.0 - np.nan_to_num(reach_now),
         p_new=np.where(code == 0, 0.42, np.nan),
-        where=SimpleNamespace(code=code, lost={"no data": 1, label("water"): 1, "near a standing pool": 0}),
+        where=SimpleNamespace(code=code, lost={Lost.NO_DATA: 1, ExclusionZone(label("school")): 1, Lost.NEAR_POOL: 0}),
         places=pd.DataFrame({"kind": "pool", "id": pool_frame["pool"], "row": row, "col": col, "p": chance})[stands],
         sites=pd.DataFrame({"row": site_row, "col": site_col, "p": 0.42}),
     )

@@ -11,7 +11,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
-from habitatmap.plan.candidates import Candidates, find_candidates, within
+from habitatmap.plan.candidates import Candidates, ExclusionZone, Lost, find_candidates, within
 from habitatmap.read.settings import PlanSettings
 
 CRS = "EPSG:25832"
@@ -76,7 +76,7 @@ def test_every_reason_once() -> None:
         pools=pools((109, 9)),
         settings=PlanSettings(consent=("yes",), private=False, spacing_m=20),
     )
-    assert found.lost == {
+    assert {str(reason): n for reason, n in found.lost.items()} == {
         "no data": 1,
         "outside the boundary": 1,
         "water": 1,
@@ -90,6 +90,7 @@ def test_every_reason_once() -> None:
         "near a standing pool": 2,  # its own cell 10 and cell 11; cell 9 is lost already, cell 12 is at exactly 20 m
     }
     assert found.allowed.tolist() == [[False] * 12 + [True] * 2]
+    assert list(found.lost)[-3:] == [ExclusionZone("playground"), ExclusionZone("school"), Lost.NEAR_POOL]
     assert found.left == 2
     assert sum(found.lost.values()) + found.left == 14
     assert [found.reason(0, k) for k in (0, 5, 8, 13)] == ["no data", "no consent", "keep-away: school", ""]

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from habitatmap.geo.grid import Grid
-from habitatmap.plan.candidates import Candidates
-from habitatmap.plan.gaps import COLUMNS, _hectares, find_gaps
+from habitatmap.plan.candidates import Candidates, ExclusionZone, Lost
+from habitatmap.plan.gaps import COLUMNS, NotReached, find_gaps
 from habitatmap.read.settings import Settings
+from habitatmap.words.gaps import gap_cause, hectares
 
 GRID = Grid(left=0, top=200, cell_m=10, rows=20, cols=200)
 SETTINGS = Settings.model_validate({"gap": {"least_ha": 0.03}})
@@ -17,7 +20,7 @@ SETTINGS = Settings.model_validate({"gap": {"least_ha": 0.03}})
 
 def where(allowed: bool = True, provisional: bool = False) -> Candidates:
     code = np.full(GRID.shape, 0 if allowed else 2, dtype=np.uint8)
-    lost = {"no data": 0, "no consent": 0 if allowed else 4000}
+    lost = {Lost.NO_DATA: 0, Lost.NO_CONSENT: 0 if allowed else 4000}
     return Candidates(code == 0, code, lost, int(allowed) * 4000, np.full(GRID.shape, -1, np.int32), provisional)
 
 
@@ -54,7 +57,8 @@ def test_gaps_by_hand() -> None:
     assert found.geometry.is_valid.all()
     assert found.geometry.area.tolist() == pytest.approx([500, 400])
     assert found.geometry[0].bounds == (20, 150, 50, 180)  # five cells, two parts that touch at a corner
-    assert found["cause"][0].startswith("no known breeding place within flight (the nearest is 1956 m away)")
+    assert found["not_reached"].tolist() == [NotReached.OUT_OF_FLIGHT] * 2
+    assert gap_cause(found.loc[0]).startswith("no known breeding place within flight (the nearest is 1956 m away)")
 
 
 def test_a_gap_is_as_large_as_stated() -> None:
@@ -78,20 +82,41 @@ def test_patches_on_two_sides_of_a_street_are_one_gap() -> None:
     ("ha", "text"), [(0.0312, "0.031 ha"), (0.05, "0.05 ha"), (14.4, "14 ha"), (13799, "14,000 ha")]
 )
 def test_hectares(ha: float, text: str) -> None:
-    assert _hectares(ha) == text
+    assert hectares(ha) == text
 
 
 def test_causes() -> None:
     weight, reach = frame()
 
-    def cause(ground: Candidates, *rows: tuple[int, int, float]) -> str:
-        return str(find_gaps(GRID, weight, reach, ground, places(*rows), SETTINGS)["cause"][0])
+    def first(ground: Candidates, *rows: tuple[int, int, float]) -> pd.Series:
+        return find_gaps(GRID, weight, reach, ground, places(*rows), SETTINGS).loc[0]
 
-    assert cause(where()).startswith("no breeding place is known; a pool may stand on 0.05 ha of it (with a consent")
-    assert "no land record was given" in cause(where(provisional=True))
-    assert cause(where(allowed=False)).endswith("; no land with consent here")
-    assert cause(where(), (3, 8, 0.01)).startswith("1 known breeding place within flight, but unlikely")
-    assert cause(where(), (3, 64, 0.9)).startswith("1 known breeding place at the edge of flight only (nearest 600 m)")
+    nothing = first(where())
+    assert (nothing["not_reached"], nothing["lost_as"], nothing["ground_ha"]) == (NotReached.NO_PLACE, None, 0.05)
+    assert gap_cause(nothing).startswith(
+        "no breeding place is known; a pool may stand on 0.05 ha of it (with a consent"
+    )
+    assert "no land record was given" in gap_cause(first(where(provisional=True)))
+    refused = first(where(allowed=False))
+    assert (refused["lost_as"], refused["lost_share"]) == (Lost.NO_CONSENT, 1.0)
+    assert gap_cause(refused).endswith("; no land with consent here")
+    unlikely, edge = first(where(), (3, 8, 0.01)), first(where(), (3, 64, 0.9))
+    assert (unlikely["not_reached"], edge["not_reached"]) == (NotReached.UNLIKELY, NotReached.EDGE)
+    assert gap_cause(unlikely).startswith("1 known breeding place within flight, but unlikely")
+    assert gap_cause(edge).startswith("1 known breeding place at the edge of flight only (nearest 600 m)")
+
+
+def test_ground_lost_for_two_reasons_is_told_by_the_larger() -> None:
+    weight, reach = frame()
+    ground = where(allowed=False)
+    lost = {Lost.NO_DATA: 0, Lost.NO_CONSENT: 1, ExclusionZone("school"): 4}
+    ground.code[2:5, 2:5] = 3
+    ground.code[4, 4] = 2
+    gap = find_gaps(GRID, weight, reach, replace(ground, lost=lost), places(), SETTINGS).loc[0]
+    assert (gap["lost_as"], gap["lost_share"]) == (ExclusionZone("school"), 0.8)
+    assert gap_cause(gap).endswith("; no ground for a pool, most of it lost as: keep-away: school")
+    assert gap_cause({**gap, "lost_share": 1.0}).endswith("; all ground is keep-away: school")
+    assert gap_cause({**gap, "lost_share": 1.0, "lost_as": Lost.WATER}).endswith("; the ground is lost as water")
 
 
 def test_no_gap_and_no_forage() -> None:

@@ -58,8 +58,8 @@ const ranged = (value, low, high) => value === null || low === null || high === 
 const status = (text) => { byId("live").textContent = text; };
 const written = (text, tag) => el(tag || "span", {dir: "auto"}, text);
 
-/** Why no pool may stand somewhere; the kind of a keep-away is a word of the area's own. */
-const lostReason = (text) => text.startsWith("keep-away: ") ? say("lost_keep_away", {kind: said(text.slice(11))}) : said(text);
+/** Why no pool may stand somewhere: a reason, or the kind of an exclusion zone, which is a word of the area's own. */
+const lostReason = (reason) => typeof reason === "string" ? said(reason) : say("lost_keep_away", {kind: said(reason.kind)});
 
 /** The same function, run once for many calls in a row. */
 function later(work) {
