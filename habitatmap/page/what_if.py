@@ -1,4 +1,4 @@
-"""What the page needs to reckon on by itself: a pool more here, one less there, and what is then in reach.
+"""What the page needs to calculate by itself: a pool more here, one less there, and what is then in reach.
 
 The page multiplies the same product as `plan.reach.not_reached`, over whole cells as long as there are at most
 MOST_CELLS of them, else over blocks of cells seen from their middle; how far that is off is measured here and said on
@@ -66,9 +66,7 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
             "cell_m": grid.cell_m,
             "size": size,
             "step": step,
-            "median_m": median_m,
-            "scale_m": flight.scale_m,
-            "radius_cells": flight.radius_cells(grid.cell_m),
+            "flight": {"scale_m": flight.scale_m, "radius_cells": flight.radius_cells(grid.cell_m)},
             "spacing_m": settings.plan.spacing_m,
             "total": float(weight.sum()),
             "p": float(known[0]) if same and len(known) else None,

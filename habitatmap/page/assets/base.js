@@ -1,4 +1,4 @@
-/* What every other part stands on: the data, the words, and small change. */
+/* What every other part stands on: the data, the words, and helpers. */
 
 const PER_DEGREE = 1e5;
 const blocks = {};   // what the page carries, by name
@@ -43,18 +43,6 @@ function el(tag, attributes, ...children) {
 }
 
 const byId = (id) => document.getElementById(id);
-const number = (value, digits) => value === null || value === undefined ? words.unknown
-  : value.toLocaleString(facts.lang, {maximumFractionDigits: digits || 0, minimumFractionDigits: digits || 0});
-const percent = (value, digits) => value === null || value === undefined ? words.unknown
-  : (100 * value).toLocaleString(facts.lang, {maximumFractionDigits: digits, minimumFractionDigits: digits}) + "\u00a0%";
-const share = (value) => percent(value, value !== null && Math.abs(value) < 0.1 ? 1 : 0);
-const finely = (value) => percent(value, value !== null && Math.abs(value) < 0.01 ? 2 : 1);
-const metres = (value) => value === null || value === undefined ? words.unknown
-  : value >= 1000 ? number(value / 1000, 1) + "\u00a0km" : number(value) + "\u00a0m";
-const hectares = (value) => value === null ? words.unknown : number(value, value < 10 ? 1 : 0) + "\u00a0ha";
-const day = (iso) => iso ? new Date(iso + "T12:00:00").toLocaleDateString(facts.lang, {dateStyle: "medium"}) : words.none;
-const ranged = (value, low, high) => value === null || low === null || high === null ? share(value)
-  : say("percent_range", {value: share(value), low: share(low), high: share(high)});
 const status = (text) => { byId("live").textContent = text; };
 const written = (text, tag) => el(tag || "span", {dir: "auto"}, text);
 

@@ -94,7 +94,7 @@ const clicked = {
     [words.gap_area, hectares(item.area_ha)], [words.gap_forage, number(item.forage_mean, 2)],
     [words.tab_pools, number(item.pools)], [words["mark.suggestions_short"], number(item.suggestions)]]),
   trees: (trees, i, at) => popup(at, word(trees.genus, i) || words["mark.trees"], [
-    [words.tree_diameter, trees.diameter_cm[i] === null ? words.unknown : number(trees.diameter_cm[i]) + "\u00a0cm"],
+    [words.tree_diameter, centimetres(trees.diameter_cm[i])],
     [words.tree_likelihood, share(trees.likelihood[i] === null ? null : trees.likelihood[i] / 100)]]),
   pools: (pools, i, at) => {
     if (trial.on && !measure.on) { tryPool(i); return; }

@@ -13,7 +13,7 @@ function label(theme, i) {
 }
 
 function themeTitle(theme) {
-  const month = theme.month ? new Date(2001, theme.month - 1, 15).toLocaleDateString(facts.lang, {month: "long"}) : words.unknown;
+  const month = theme.month ? monthName(theme.month, "long") : words.unknown;
   return say("theme." + theme.name, {month: month});
 }
 

@@ -88,7 +88,7 @@ function planTable() {
       el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
       el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(said(plan[i].reason), "p"),
         el("p", {class: "paper", dir: "auto"}, said(plan[i].caution))),
-      el("td", {class: "figure"}, plan[i].gain === null ? words.unknown : "+" + finely(plan[i].gain)),
+      el("td", {class: "figure"}, gained(plan[i].gain)),
       el("td", {class: "figure"}, share(plan[i].robustness))
     ],
     card: (i) => {
@@ -96,13 +96,13 @@ function planTable() {
       card.append(el("h3", null, words.why), written(said(row.reason), "p"));
       if (!row.at) card.append(el("p", {class: "pointless"}, words.private_point));
       card.append(factList([
-        [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: "+" + finely(row.gain)})],
+        [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: gained(row.gain)})],
         [words.fact_cumulative, facts.public ? null : finely(row.cumulative)],
         [words.fact_occupancy, ranged(row.occupancy_expected, row.occupancy_low, row.occupancy_high)],
         [words.fact_robustness, row.robustness === null ? words.unknown : say("fact_robustness_value", {share: share(row.robustness)})],
         [words.fact_forage_m, metres(row.forage_m)], [words.fact_dead_wood_m, metres(row.dead_wood_m)], [words.fact_nearest_pool_m, metres(row.nearest_pool_m)],
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],
-        [words.fact_point, row.at ? place(row.at).map((part) => part.toFixed(5)).join(", ") : null],
+        [words.fact_point, row.at ? fixed(place(row.at), 5).join(", ") : null],
         [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
       ]), row.doubt ? el("div", null, el("h3", null, words.doubt), written(said(row.doubt), "p")) : "",
       el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")),
@@ -125,7 +125,7 @@ function planTable() {
   });
   if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
   if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first),
-    el("ol", null, ...facts.ask_first.map((row) => written(say("ask_first_row", {place: row.place, adds: "+" + finely(row.adds)}), "li")))));
+    el("ol", null, ...facts.ask_first.map((row) => written(say("ask_first_row", {place: row.place, adds: gained(row.adds)}), "li")))));
   if (facts.assumptions) panel.append(el("section", {class: "assumptions"}, el("h3", null, words.assumptions), written(said(facts.assumptions.words), "p"),
     el("img", {src: "data:image/svg+xml;base64," + facts.assumptions.picture, alt: said(facts.assumptions.words)})));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),

@@ -1,6 +1,5 @@
 /* ---------------------------------------------------------------------------------------------- month by month */
 
-const monthName = (month, style) => new Date(2001, month - 1, 15).toLocaleDateString(facts.lang, {month: style});
 let month = 0;   // the one the slider shows
 
 /** The picture of one month's forage. */

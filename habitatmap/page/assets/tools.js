@@ -69,9 +69,8 @@ function drawMeasure() {
   for (const at of points) L.circleMarker(at, {renderer, pane: "lit", radius: 5, color: HALO, weight: 2, fillColor: INK, fillOpacity: 1, interactive: false}).addTo(measure.line);
   measure.line.addTo(map);
   const legs = points.slice(1).map((at, i) => groundMetres(points[i], at)), all = legs.reduce((sum, leg) => sum + leg, 0);
-  const exactly = (m) => m >= 10000 ? number(m / 1000, 2) + "\u00a0km" : number(m, m < 100 ? 1 : 0) + "\u00a0m";
   byId("measured").textContent = !points.length ? words.measure_begin : points.length === 1 ? words.measure_next
-    : say(legs.length > 1 ? "measure_legs" : "measure_one", {all: exactly(all), last: exactly(legs[legs.length - 1])});
+    : say(legs.length > 1 ? "measure_legs" : "measure_one", {all: measured(all), last: measured(legs[legs.length - 1])});
 }
 
 /* ---- finding by name */
@@ -145,7 +144,7 @@ function address() {
 
 function remember() {
   const at = map.getCenter(), parts = new URLSearchParams();
-  parts.set("at", [at.lat.toFixed(5), at.lng.toFixed(5), map.getZoom()].join(","));
+  parts.set("at", [...fixed([at.lat, at.lng], 5), map.getZoom()].join(","));
   parts.set("colour", byId("theme").value === "reach_try" ? "reach_now" : byId("theme").value);
   if (byId("theme").value === "forage_month") parts.set("month", month);
   parts.set("marks", [...document.querySelectorAll("#marks input:checked")].map((tick) => tick.id.slice(5)).join("."));

@@ -1,7 +1,7 @@
 /* ------------------------------------------------------------------------------------------------------ what if */
 
 /* Pools tried out: what is in reach, and where, changes at once. Nothing is kept but in a file the reader saves. */
-const trial = {on: false, reckoner: null, added: [], out: new Set(), start: null};
+const trial = {on: false, calculator: null, added: [], out: new Set(), start: null};
 
 function whatIf() {
   const base = data("what-if"), panel = byId("what-if-panel");
@@ -23,9 +23,9 @@ function whatIf() {
 
 function setTrial(on) {
   trial.on = on;
-  if (on && !trial.reckoner) {
-    trial.reckoner = new Reckoner(data("what-if"), data("what-if-w"), data("what-if-ground"), data("what-if-fixed"), data("what-if-p"));
-    trial.start = {share: trial.reckoner.share(), gaps: trial.reckoner.gaps()};
+  if (on && !trial.calculator) {
+    trial.calculator = new ReachCalculator(data("what-if"), data("what-if-w"), data("what-if-ground"), data("what-if-fixed"), data("what-if-p"));
+    trial.start = {share: trial.calculator.share(), gaps: trial.calculator.gaps()};
     trial.marks = L.layerGroup();
     themes.pictures.push({name: "reach_try", breaks: reachTheme().breaks, colours: [...reachTheme().colours, GAP_FILL], gap: true, chance: true});
     byId("theme").append(el("option", {value: "reach_try"}, words["theme.reach_try"]));
@@ -57,25 +57,25 @@ const GAP_FILL = "#cf8fc4";
 
 /** A click on the map, or Enter on its middle: a pool here, unless something forbids it. */
 function tryAt(at) {
-  const reckoner = trial.reckoner, [col, row] = turn(reckoner.to_cell, at.lng, at.lat).map(Math.floor);
-  if (row < 0 || col < 0 || row >= reckoner.rows || col >= reckoner.cols) { told(words.try_outside); return false; }
+  const calculator = trial.calculator, [col, row] = turn(calculator.to_cell, at.lng, at.lat).map(Math.floor);
+  if (row < 0 || col < 0 || row >= calculator.rows || col >= calculator.cols) { told(words.try_outside); return false; }
   return tryCell(row, col);
 }
 
 function tryCell(row, col) {
-  const reckoner = trial.reckoner, reason = reckoner.reasonAt(row, col);
-  if (reason) { told(say("try_refused", {reason: lostReason(reckoner.reasons[reason - 1])})); return false; }
-  const near = reckoner.tooNear(row, col);
+  const calculator = trial.calculator, reason = calculator.reasonAt(row, col);
+  if (reason) { told(say("try_refused", {reason: lostReason(calculator.reasons[reason - 1])})); return false; }
+  const near = calculator.tooNear(row, col);
   if (near) {
     const name = near.place.pool >= 0 ? data("pools").name[near.place.pool] : near.place.letter;
-    told(say("try_near", {far: metres(near.far), name: name, spacing: metres(reckoner.spacing_m)}));
+    told(say("try_near", {far: metres(near.far), name: name, spacing: metres(calculator.spacing_m)}));
     return false;
   }
-  const before = reckoner.share(), number = Math.max(0, ...trial.added.map((one) => one.number)) + 1;
-  const place = {row: row, col: col, p: reckoner.chanceAt(row, col), pool: -1, number: number, letter: letters(number)};
-  reckoner.set(place, true);
+  const before = calculator.share(), number = Math.max(0, ...trial.added.map((one) => one.number)) + 1;
+  const place = {row: row, col: col, p: calculator.chanceAt(row, col), pool: -1, number: number, letter: letters(number)};
+  calculator.set(place, true);
   trial.added.push(place);
-  told(say("try_added", {name: place.letter, gain: finely(reckoner.share() - before)}));
+  told(say("try_added", {name: place.letter, gain: finely(calculator.share() - before)}));
   refresh();
   return true;
 }
@@ -85,45 +85,45 @@ const letters = (n) => n > 26 ? letters(Math.floor((n - 1) / 26)) + letters((n -
 
 /** Takes a standing pool out, or puts it back. */
 function tryPool(i) {
-  const reckoner = trial.reckoner, name = data("pools").name[i];
-  const place = [...reckoner.places, ...trial.out].find((one) => one.pool === i);
+  const calculator = trial.calculator, name = data("pools").name[i];
+  const place = [...calculator.places, ...trial.out].find((one) => one.pool === i);
   if (!place) { told(say("try_no_switch", {name: name})); return; }
-  const out = !trial.out.has(place), before = reckoner.share();
-  reckoner.set(place, !out);
+  const out = !trial.out.has(place), before = calculator.share();
+  calculator.set(place, !out);
   trial.out[out ? "add" : "delete"](place);
-  told(say(out ? "try_out" : "try_back", {name: name, change: finely(Math.abs(reckoner.share() - before))}));
+  told(say(out ? "try_out" : "try_back", {name: name, change: finely(Math.abs(calculator.share() - before))}));
   refresh();
 }
 
 function tryPlan() {
-  for (const [row, col] of trial.reckoner.plan) tryCell(row, col);
+  for (const [row, col] of trial.calculator.plan) tryCell(row, col);
   told(say("try_plan_done", {n: number(trial.added.length), all: number(data("plan").length)}));
 }
 
 function clearTrial() {
-  for (const place of trial.added) trial.reckoner.set(place, false);
-  for (const place of trial.out) trial.reckoner.set(place, true);
+  for (const place of trial.added) trial.calculator.set(place, false);
+  for (const place of trial.out) trial.calculator.set(place, true);
   trial.added = [];
   trial.out.clear();
   told(words.try_begin);
   refresh();
 }
 
-const cellPlace = (place) => turn(trial.reckoner.to_degrees, place.col + 0.5, place.row + 0.5).reverse();
+const cellPlace = (place) => turn(trial.calculator.to_degrees, place.col + 0.5, place.row + 0.5).reverse();
 
 /** Everything that follows from the pools tried out. */
 function refresh() {
-  const reckoner = trial.reckoner, now = reckoner.share(), gaps = reckoner.gaps(), change = now - trial.start.share;
+  const calculator = trial.calculator, now = calculator.share(), gaps = calculator.gaps(), change = now - trial.start.share;
   byId("try-start").textContent = percent(trial.start.share, 2);
   const out = byId("try-now");
   out.textContent = percent(now, 2);
   out.dataset.share = String(now);
-  byId("try-gain").textContent = say("try_gain", {change: (change < 0 ? "\u2212" : "+") + finely(Math.abs(change))});
+  byId("try-gain").textContent = say("try_gain", {change: gained(change)});
   byId("try-gaps").textContent = say("try_gaps", {share_before: finely(trial.start.gaps.share), share_after: finely(gaps.share)});
   const item = (text, key, act) => el("li", null, written(text), el("button", {type: "button", class: "act small", on: act}, words[key]));
   byId("try-list").replaceChildren(
     ...trial.added.map((place) => item(say("try_item", {name: place.letter, p: percent(place.p, 0)}), "try_remove", () => {
-      reckoner.set(place, false);
+      calculator.set(place, false);
       trial.added = trial.added.filter((one) => one !== place);
       told(say("try_removed", {name: place.letter}));
       refresh();
@@ -140,31 +140,31 @@ function refresh() {
 
 /** Reach with the pools tried out, and what stays a gap. */
 function paintTrial(gaps) {
-  const reckoner = trial.reckoner, theme = reachTheme();
+  const calculator = trial.calculator, theme = reachTheme();
   if (!trial.sheet) { trial.sheet = new Sheet("", themes.bounds, {pane: "theme"}); trial.pixels = pixelsOfBlocks(); }
-  const {width, height, block} = trial.pixels, of = (gaps || reckoner.gaps()).of, classes = new Uint8Array(block.length);
-  const byBlock = new Uint8Array(of.length), noData = reckoner.reasons.indexOf("no data") + 1;
+  const {width, height, block} = trial.pixels, of = (gaps || calculator.gaps()).of, classes = new Uint8Array(block.length);
+  const byBlock = new Uint8Array(of.length), noData = calculator.reasons.indexOf("no data") + 1;
   for (let k = 0; k < of.length; k++) {
-    const reach = 1 - reckoner.unreached[k];
+    const reach = 1 - calculator.unreached[k];
     let step = 0;
     while (step < theme.breaks.length && reach >= theme.breaks[step]) step += 1;
     byBlock[k] = of[k] ? theme.colours.length + 2 : step + 2;
   }
   for (let i = 0; i < block.length; i++) {
     if (block[i] < 0) continue;
-    classes[i] = noData && reckoner.ground[trial.pixels.ground[i]] === noData ? 1 : byBlock[block[i]];
+    classes[i] = noData && calculator.ground[trial.pixels.ground[i]] === noData ? 1 : byBlock[block[i]];
   }
   return trial.sheet.paint(width, height, classes, ["", themes.unknown, ...theme.colours, GAP_FILL]);
 }
 
 /** For each pixel of a picture over the area the block below it, -1 outside: turned at lattice points, between them in a straight line. */
 function pixelsOfBlocks() {
-  const reckoner = trial.reckoner, [[south, west], [north, east]] = themes.bounds, most = 1400, every = 32;
-  const shrink = Math.max(1, Math.max(reckoner.across, reckoner.down) * 1.2 / most);
-  const width = Math.ceil(reckoner.across * 1.2 / shrink), height = Math.ceil(reckoner.down * 1.2 / shrink);
+  const calculator = trial.calculator, [[south, west], [north, east]] = themes.bounds, most = 1400, every = 32;
+  const shrink = Math.max(1, Math.max(calculator.across, calculator.down) * 1.2 / most);
+  const width = Math.ceil(calculator.across * 1.2 / shrink), height = Math.ceil(calculator.down * 1.2 / shrink);
   const up = (lat) => Math.log(Math.tan(Math.PI / 4 + lat * Math.PI / 360)), top = up(north), bottom = up(south);
   const latAt = (y) => (2 * Math.atan(Math.exp(top + (bottom - top) * y / height)) - Math.PI / 2) * 180 / Math.PI;
-  const lattice = (x, y) => turn(reckoner.to_cell, west + (east - west) * x / width, latAt(y));
+  const lattice = (x, y) => turn(calculator.to_cell, west + (east - west) * x / width, latAt(y));
   const block = new Int32Array(width * height).fill(-1), ground = new Int32Array(width * height);
   for (let y0 = 0; y0 < height; y0 += every) {
     for (let x0 = 0; x0 < width; x0 += every) {
@@ -174,9 +174,9 @@ function pixelsOfBlocks() {
         for (let x = x0; x < Math.min(width, x0 + every); x++) {
           const u = (x + 0.5 - x0) / every, mix = (k) => (1 - v) * ((1 - u) * a[k] + u * b[k]) + v * ((1 - u) * c[k] + u * d[k]);
           const col = Math.floor(mix(0)), row = Math.floor(mix(1));
-          if (row < 0 || col < 0 || row >= reckoner.rows || col >= reckoner.cols) continue;
-          block[y * width + x] = Math.floor(row / reckoner.size) * reckoner.across + Math.floor(col / reckoner.size);
-          ground[y * width + x] = reckoner.groundAt(row, col);
+          if (row < 0 || col < 0 || row >= calculator.rows || col >= calculator.cols) continue;
+          block[y * width + x] = Math.floor(row / calculator.size) * calculator.across + Math.floor(col / calculator.size);
+          ground[y * width + x] = calculator.groundAt(row, col);
         }
       }
     }
@@ -186,11 +186,10 @@ function pixelsOfBlocks() {
 
 /** The pools tried out as GeoJSON, which `map --committed` reads: sites to keep, and by name the pools to do without. */
 function saveTrial() {
-  const degrees = (place) => cellPlace(place).reverse().map((part) => Number(part.toFixed(7)));
   const content = {
     type: "FeatureCollection",
     taken_out: [...trial.out].map((place) => data("pools").name[place.pool]),
-    features: trial.added.map((place) => ({type: "Feature", properties: {name: place.letter}, geometry: {type: "Point", coordinates: degrees(place)}}))
+    features: trial.added.map((place) => ({type: "Feature", properties: {name: place.letter}, geometry: {type: "Point", coordinates: fixed(cellPlace(place).reverse(), 7).map(Number)}}))
   };
   const file = new Blob([JSON.stringify(content, null, 1) + "\n"], {type: "application/geo+json"});
   const link = el("a", {download: "committed.geojson", href: URL.createObjectURL(file)});

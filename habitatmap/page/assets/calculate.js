@@ -1,4 +1,4 @@
-/* ------------------------------------------------------------------------- forage in reach, reckoned in the page */
+/* ------------------------------------------------------------------------- forage in reach, calculated in the page */
 
 const FULL = 65535;
 
@@ -20,7 +20,7 @@ function turn(how, a, b) {
  * What is in reach of which pools: the product of 1 - p k over all breeding places, on cells, or on blocks of cells
  * seen from their middle. `places` can be added and taken away; each change costs one footprint.
  */
-class Reckoner {
+class ReachCalculator {
   constructor(base, weight, ground, fixed, chance) {
     Object.assign(this, base);
     this.across = Math.ceil(base.cols / base.size);
@@ -51,11 +51,11 @@ class Reckoner {
 
   /** The reach weight by distance in half cells: blocks and cells both sit on that lattice. */
   makeKernel() {
-    const reach = 2 * (this.radius_cells + this.size) + 2, table = new Float64Array(reach * reach);
+    const reach = 2 * (this.flight.radius_cells + this.size) + 2, table = new Float64Array(reach * reach);
     for (let i = 0; i < reach; i++) {
       for (let j = 0; j < reach; j++) {
-        const d = Math.hypot(i, j) / 2, far = d * this.cell_m / this.scale_m;
-        table[i * reach + j] = d <= this.radius_cells ? (1 + far) * Math.exp(-far) : 0;
+        const d = Math.hypot(i, j) / 2, far = d * this.cell_m / this.flight.scale_m;
+        table[i * reach + j] = d <= this.flight.radius_cells ? (1 + far) * Math.exp(-far) : 0;
       }
     }
     return {table, reach};
@@ -63,7 +63,7 @@ class Reckoner {
 
   /** Rows and columns of the blocks that a place may reach: row0, col0, row1, col1. */
   footprint(place) {
-    const {size, radius_cells: r} = this, low = (at) => Math.max(0, Math.floor((at - r) / size));
+    const {size, flight: {radius_cells: r}} = this, low = (at) => Math.max(0, Math.floor((at - r) / size));
     return [low(place.row), low(place.col), Math.min(this.down, Math.floor((place.row + r) / size) + 1), Math.min(this.across, Math.floor((place.col + r) / size) + 1)];
   }
 
