@@ -22,6 +22,8 @@ from habitatmap.export.folder import write_folder
 from habitatmap.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
 from habitatmap.paper.typst_pdf import pdf
 from habitatmap.privacy import ASK_M, middle_of_square, square_around
+from habitatmap.read.templates import TEMPLATES
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.cautions import CONSENT, LOCAL, PRIVATE, general_cautions
 
 AROUND_M = 600.0  # side of the map picture of a site
@@ -55,18 +57,6 @@ FIELDS = (
 )
 TICKS = ("owner spoken to, agrees", "grille or narrow neck fitted", "not reachable from play area", "label fixed")
 
-# what a visit's row asks for: heading (as the reader knows it), width of its column, hint
-RECORDING = (
-    ("pool", 2.0, ""),
-    ("date", 1.5, ""),
-    ("outcome", 3.2, "larvae / none seen / dry / frozen / gone / not reached"),
-    ("larvae", 1.0, ""),
-    ("taxon", 2.0, ""),
-    ("checked", 1.1, "yes / no"),
-    ("action", 2.0, "topped up / refilled / moved"),
-    ("observer", 1.8, ""),
-    ("note", 3.0, ""),
-)
 ROWS_A_SHEET = 14
 WHAT = {
     "sites.pdf": "a page for each suggested site",
@@ -180,15 +170,16 @@ def recording_sheet(result: Any) -> bytes:
     pools = result.pools
     standing = sorted(map(str, pools.loc[pools["standing"] == "yes", "pool"])) if len(pools) else []
     empty = ROWS_A_SHEET - len(standing) % ROWS_A_SHEET
-    rows = [[name, *(hint for _, _, hint in RECORDING[1:])] for name in standing]
-    rows += [[hint for _, _, hint in RECORDING]] * empty
+    columns = TEMPLATES[Kind.VISITS]
+    hints = [" / ".join(column.values) for column in columns]
+    rows = [[name, *hints[1:]] for name in standing] + [hints] * empty
     data = {
         "kind": "recording",
         "title": f"{result.title}: what was seen",
         "footer": NOT_PUBLIC,
         "words": WORDS,
-        "heads": [heading for heading, _, _ in RECORDING],
-        "widths": [width for _, width, _ in RECORDING],
+        "heads": [column.name for column in columns],
+        "widths": [column.entry.paper_cm for column in columns],
         "rows": rows,
         "cautions": [c for c in general_cautions(result.settings) if "disease" in c],
     }

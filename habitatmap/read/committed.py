@@ -17,18 +17,10 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.rows import close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.read.values import name_of, yes_no
+from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
-COMMITTED = {
-    "name": "str",
-    "x": "float64",
-    "y": "float64",
-    "uncertainty_m": "float64",
-    "private": "str",
-    "note": "str",
-    "file": "str",
-    "row": "int64",
-}
+COMMITTED = dtypes(Kind.COMMITTED)
 
 
 def read_committed(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger) -> pd.DataFrame:

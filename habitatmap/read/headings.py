@@ -16,7 +16,7 @@ from rapidfuzz import fuzz, process
 
 from habitatmap.errors import InputError
 from habitatmap.geo.crs import without_system
-from habitatmap.vocabulary.columns import WORDS
+from habitatmap.vocabulary.columns import COLUMNS
 
 # a likeness of 90 of 100 matched no wrong heading in trials; looser measures did
 LIKE_ENOUGH = 90.0
@@ -107,10 +107,13 @@ def _is_aside(text: str) -> bool:
 
 ALIASES: dict[str, dict[str, tuple[str, ...]]] = {
     kind: {
-        name: tuple(dict.fromkeys([fold(name), *(fold(a) for a in re.split(r"[,;]", text) if a.strip())]))
-        for name, text in names.items()
+        column.name: tuple(
+            dict.fromkeys([fold(column.name), *(fold(a) for a in re.split(r"[,;]", column.headings) if a.strip())])
+        )
+        for column in columns
+        if column.headings
     }
-    for kind, names in WORDS.items()
+    for kind, columns in COLUMNS.items()
 }
 KNOWN = frozenset(alias for names in ALIASES.values() for aliases in names.values() for alias in aliases)
 _COORDINATES = frozenset(alias for name in ("x", "y", "lon", "lat") for alias in ALIASES["pools"][name])
@@ -151,7 +154,7 @@ class Headings:
 
 
 def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, str] | None = None) -> Headings:
-    """Matches the headings of one table of this kind ("pools", "visits", "trees", "land" or "keep_away").
+    """Matches the headings of one table of this kind (one of `COLUMNS`).
 
     overrides: our name -> the file's heading, as `[columns.KIND]` of area.toml states them; InputError where it
     states a name we do not know.
@@ -177,12 +180,12 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
             take(name, column, "stated")
 
     doubles: list[tuple[str, str, str]] = []
-    wanted = {name: words for name, words in aliases.items() if name not in at}
+    open_names = {name: words for name, words in aliases.items() if name not in at}
     # a heading that is the first choice of one name is not taken as the last choice of another
     # and one that fits as it is not as the last choice without its unit: "Inhalt (l)" is a volume, "Inhalt" is not
     ranked = sorted(
         (text is not whole, words.index(text), list(aliases).index(name), i, name)
-        for name, words in wanted.items()
+        for name, words in open_names.items()
         for i, (whole, short) in enumerate(zip(folded, bare, strict=True))
         if (text := whole if whole in words else short) in words
     )

@@ -22,24 +22,10 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.read.values import name_key, name_of, read_volumes, yes_no
+from habitatmap.vocabulary.columns import dtypes
+from habitatmap.vocabulary.kinds import Kind
 
-POOLS = {
-    "pool": "str",
-    "x": "float64",
-    "y": "float64",
-    "uncertainty_m": "float64",
-    "set_out": "datetime64[s]",
-    "removed": "datetime64[s]",
-    "private": "str",
-    "container": "str",
-    "filling": "str",
-    "volume_l": "float64",
-    "shade": "str",
-    "host": "str",
-    "note": "str",
-    "file": "str",
-    "row": "int64",
-}
+POOLS = dtypes(Kind.POOLS)
 # two rows of one pool that lie closer than this give one place (expert judgement: less than anyone can measure)
 ONE_PLACE_M = 1.0
 

@@ -25,12 +25,12 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import Headings, match_headings
 from habitatmap.read.ledger import SAMPLES, Fault, Ledger, Reading
 from habitatmap.read.points import points_of, tell_slips
+from habitatmap.vocabulary.columns import COLUMNS
 
 # the columns that say where a row is
 PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")
 
-# columns that nothing is computed from: a formula that failed there costs its words, not the row
-_WORDS_ONLY = {"note", "host", "observer", "container", "filling", "shade", "action"}
+_WORDS_ONLY = {column.name for columns in COLUMNS.values() for column in columns if column.words_only}
 
 # which columns a sheet must have at least one of, to be taken for a sheet of this kind beside others of its file
 _ESSENTIAL = {

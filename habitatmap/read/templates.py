@@ -9,71 +9,26 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from habitatmap.read.formats.cells import as_text
-from habitatmap.vocabulary.terms import Outcome, YesNo
+from habitatmap.vocabulary.columns import EXAMPLE, Column, filled_in
+from habitatmap.vocabulary.kinds import Kind
 
 # --- words -----------------------------------------------------------------------------------------------------------
 
-# the first cell of an example row, and the beginning of the first cell of a sheet that is no data
-EXAMPLE = "example, not read"
+# the beginning of the first cell of a sheet that is no data
 NOT_READ = "This sheet is not read."
 
-YES_NO = tuple(YesNo)
-DROWNING = "A few centimetres of water can drown a small child: narrow, filled with litter, under a fixed grille."
-NO_LOOKS = "none seen: looked and found no larvae. Dry, frozen, gone, not reached are no looks. Blank is not none seen."
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column of a template. `check` is what its cells are held to: choices, "names", "date", or (low, high)."""
-
-    heading: str
-    width: int
-    example: Any
-    help: str
-    check: Any = None
-    strict: bool = False  # refuse anything else; otherwise a warning that may be waved through
-
-
-POOLS = (
-    Column("pool", 20, EXAMPLE, "The pool's name, as it stands on the pool: P7, Library 2. Each name once."),
-    Column("latitude", 12, 54.32101, "In decimal degrees, such as 60.17121. Minus south of the equator.", (-90, 90)),
-    Column("longitude", 12, 10.98765, "In decimal degrees, such as 24.94152. Minus west of Greenwich.", (-180, 180)),
-    Column("accuracy (m)", 10, 5, "How far off the place may be, in metres, as the telephone says it.", (0, 100_000)),
-    Column("set out", 12, datetime.date(2024, 4, 2), "The day the pool was set out.", "date"),
-    Column("removed", 12, None, "The day it was taken in for good. Blank while the pool stands.", "date"),
-    Column("private", 10, "no", "yes where it stands in a garden or on other private ground.", YES_NO, strict=True),
-    Column("container", 16, "bucket", DROWNING, ("bucket", "tub", "half barrel", "bottle", "bag", "other")),
-    Column("filling", 24, "beech litter, sticks", "Leaf litter and rain water from the place itself; no pond water."),
-    Column("volume (litres)", 10, 8, "How much the container holds, in litres.", (0, 10_000)),
-    Column("shade", 10, "half", "How much of the day it lies in shade.", ("open", "half", "full")),
-    Column("host", 20, None, "Who to ask. A private name or address stays within the team: it is on no public page."),
-    Column("note", 40, "write your own pools below", "Anything else."),
-)
-VISITS = (
-    Column("pool", 20, EXAMPLE, "A name from the list of pools. Fill the list on the sheet Pool names.", "names"),
-    Column("date", 12, datetime.date(2024, 6, 15), "The day of the visit.", "date"),
-    Column("outcome", 14, "none seen", NO_LOOKS, tuple(Outcome), strict=True),
-    Column("larvae", 10, 0, "How many were seen. 10+ or 2-3 are read too. Blank where nobody counted.", (0, 10_000)),
-    Column("taxon", 24, None, "The species or group, where somebody named it, such as Eristalini."),
-    Column("checked", 10, "no", "yes where somebody who knows the species saw it or a photo.", YES_NO, strict=True),
-    Column("action", 16, "topped up", "What was done to the pool.", ("topped up", "refilled", "moved")),
-    Column("observer", 20, None, "Who looked. It is on no public page."),
-    Column("note", 40, "write your own visits below", "Wear gloves, wash your hands. No work under weak limbs."),
-)
-
-SHEETS = {"pools": "Pools", "visits": "Visits"}
+SHEETS = {Kind.POOLS: "Pools", Kind.VISITS: "Visits"}
 NAMES_SHEET, HELP_SHEET = "Pool names", "Help"
 NAMES_HEADING = f"{NOT_READ} Write each pool's name once below: they are offered as a list on the sheet Visits."
 BAD_ENTRY = "Please look again"
 BAD_DATE = "A date of this century is expected, such as 2024-05-03."
 # a line for each piece of advice
 HELP = {
-    "pools": """
+    Kind.POOLS: """
         Write one row for each pool, under the grey example. The example is never read: leave it or delete it.
         Only the name and the place are needed. For the place, press on the spot in a map on a telephone and copy the
           two numbers, with at least four digits after the point.
@@ -88,13 +43,13 @@ HELP = {
           is for.
         A garden is somebody's address. This file is for the team only.
         Local rules and licensed practice come before anything said here.""",
-    "visits": """
+    Kind.VISITS: """
         Write one row for each visit, under the grey example. The example is never read: leave it or delete it.
         Write down every visit, above all those that found nothing: without them nobody can say how much is missed.
-        none seen means that somebody looked and saw no larvae. Dry, frozen, gone and not reached are no looks. A blank
-          outcome is not none seen: such a row is set aside.
+        none seen means that somebody searched and saw no larvae. Dry, frozen, gone and not reached are no searches.
+          A blank outcome is not none seen: such a row is set aside.
         For a list of names, fill the sheet Pool names once. A name that is not on it is asked about, not refused.
-        Two looks on one day are two rows; write the time into the note.
+        Two searches on one day are two rows; write the time into the note.
         You may add columns of your own, on the right. The headings are protected, so that nobody renames them by
           chance; there is no password.
         Save as xlsx in the folder, under a name that begins with visits, then run: habitatmap check
@@ -104,7 +59,12 @@ HELP = {
         Local rules and licensed practice come before anything said here.""",
 }
 
-TEMPLATES: Mapping[str, Sequence[Column]] = {"pools": POOLS, "visits": VISITS}
+TEMPLATES: Mapping[Kind, Sequence[Column]] = {
+    Kind.POOLS: filled_in(
+        Kind.POOLS, "pool lat lon uncertainty_m set_out removed private container filling volume_l shade host note"
+    ),
+    Kind.VISITS: filled_in(Kind.VISITS, "pool date outcome larvae taxon checked action observer note"),
+}
 # rows that have lists and checks
 ROWS = 1000
 # so that the same words give the same bytes
@@ -125,7 +85,7 @@ def is_example(cells: Sequence[Any]) -> bool:
     if not is_marked(cells):  # as nearly all rows are not
         return False
     given = [c for c in cells if c is not None]
-    examples = [[c.example for c in columns if c.example is not None] for columns in TEMPLATES.values()]
+    examples = [[c.entry.example for c in columns if c.entry.example is not None] for columns in TEMPLATES.values()]
     return any(len(given) == len(told) and all(map(_says, given, told)) for told in examples)
 
 
@@ -152,7 +112,7 @@ def write_templates(folder: Path) -> None:
         _write(folder / f"{kind}.xlsx", kind)
 
 
-def _write(path: Path, kind: str) -> None:
+def _write(path: Path, kind: Kind) -> None:
     from xlsxwriter import Workbook
 
     with Workbook(path, {"default_date_format": "yyyy-mm-dd", "strings_to_formulas": False}) as book:
@@ -175,18 +135,18 @@ def _write(path: Path, kind: str) -> None:
         sheet.repeat_rows(0)
         sheet.fit_to_pages(1, 0)
         for at, column in enumerate(TEMPLATES[kind]):
-            dated = column.check == "date"
-            sheet.set_column(at, at, column.width, open_date if dated else open_cell)
-            sheet.write_string(0, at, column.heading, heading)
-            if isinstance(column.example, datetime.date):
-                sheet.write_datetime(1, at, column.example, example_date)
+            entry, dated = column.entry, column.is_date
+            sheet.set_column(at, at, entry.width, open_date if dated else open_cell)
+            sheet.write_string(0, at, entry.heading, heading)
+            if isinstance(entry.example, datetime.date):
+                sheet.write_datetime(1, at, entry.example, example_date)
             else:
-                sheet.write(1, at, column.example, example_date if dated else example)
+                sheet.write(1, at, entry.example, example_date if dated else example)
             sheet.data_validation(1, at, ROWS, at, _validation(column))
         sheet.set_column(len(TEMPLATES[kind]), 16_383, None, open_cell)
         sheet.protect("", dict.fromkeys(_ALLOWED, True))
 
-        if kind == "visits":
+        if kind is Kind.VISITS:
             names = book.add_worksheet(NAMES_SHEET)
             names.set_column(0, 0, 60, open_cell)
             names.set_row(0, 32, heading)
@@ -202,7 +162,7 @@ def _write(path: Path, kind: str) -> None:
         for row, text in enumerate(advice, 2):
             lines.write_string(row, 1, text.strip(), plain)
         for row, column in enumerate(TEMPLATES[kind], len(advice) + 3):
-            lines.write_string(row, 0, column.heading, book.add_format(font | {"bold": True}))
+            lines.write_string(row, 0, column.entry.heading, book.add_format(font | {"bold": True}))
             lines.write_string(row, 1, column.help, plain)
 
 
@@ -214,18 +174,18 @@ _ALLOWED = (
 def _validation(column: Column) -> dict[str, Any]:
     """What a cell is held to, in the library's words; the column's help appears where a cell is chosen."""
     # the program shows 32 characters of a title and 255 of a text
-    rule: dict[str, Any] = {"input_title": column.heading[:32], "input_message": column.help[:255]}
+    rule: dict[str, Any] = {"input_title": column.entry.heading[:32], "input_message": column.help[:255]}
     rule |= {"error_title": BAD_ENTRY, "error_message": column.help[:255], "error_type": "warning"}
     if column.strict:
         rule["error_type"] = "stop"
-    if column.check is None:
-        return rule | {"validate": "any"}
-    if column.check == "date":
+    if column.is_date:
         between = {"criteria": "between", "minimum": datetime.date(2000, 1, 1), "maximum": datetime.date(2099, 12, 31)}
         return rule | {"validate": "date", "error_message": BAD_DATE} | between
-    if column.check == "names":
+    if column.entry.listed:
         return rule | {"validate": "list", "source": f"='{NAMES_SHEET}'!$A$2:$A${ROWS}", "error_type": "information"}
-    if isinstance(column.check[0], str):
-        return rule | {"validate": "list", "source": list(column.check)}
-    low, high = column.check
+    if column.values:
+        return rule | {"validate": "list", "source": list(column.values)}
+    if column.entry.bounds is None:
+        return rule | {"validate": "any"}
+    low, high = column.entry.bounds
     return rule | {"validate": "decimal", "criteria": "between", "minimum": low, "maximum": high}

@@ -21,18 +21,11 @@ from habitatmap.read.layers import genus_by_name
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
 from habitatmap.read.values import yes_no
+from habitatmap.vocabulary.columns import dtypes
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Condition
 
-TREES = {
-    "x": "float64",
-    "y": "float64",
-    "genus": "str",
-    "species": "str",
-    "diameter_cm": "float64",
-    "condition": "str",
-    "file": "str",
-    "row": "int64",
-}
+TREES = dtypes(Kind.TREES)
 # two sources place one tree this far apart: a city's register and OpenStreetMap differed by up to 3.1 m where they met
 SAME_TREE_M = 4.0
 # so many trees that two lists describe differently are named in a remark

@@ -23,23 +23,11 @@ from habitatmap.read.ledger import Ledger
 from habitatmap.read.points import points_of
 from habitatmap.read.rows import PLACE_COLUMNS, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import Count, name_key, name_of, nearest_name, read_counts, yes_no
+from habitatmap.vocabulary.columns import dtypes
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Outcome
 
-VISITS = {
-    "pool": "str",
-    "date": "datetime64[s]",
-    "outcome": "str",
-    "larvae": "float64",
-    "taxon": "str",
-    "checked": "str",
-    "action": "str",
-    "observer": "str",
-    "note": "str",
-    "larvae_low": "float64",
-    "larvae_high": "float64",
-    "file": "str",
-    "row": "int64",
-}
+VISITS = dtypes(Kind.VISITS)
 
 # English; German; French; Dutch; Spanish; Finnish
 _WORDS = {

@@ -19,9 +19,11 @@ from habitatmap.errors import InputError
 from habitatmap.paper import typst_pdf as press
 from habitatmap.paper.maps import Sheet
 from habitatmap.paper.pictures import pictures
-from habitatmap.paper.sheets import RECORDING, access, geo_uri, labels, new_names, recording_sheet, site_sheets
+from habitatmap.paper.sheets import access, geo_uri, labels, new_names, recording_sheet, site_sheets
 from habitatmap.read.layers import shipped_folder
+from habitatmap.read.templates import TEMPLATES
 from habitatmap.run import Result
+from habitatmap.vocabulary.kinds import Kind
 from tests.areas import centre, class_table, write_area
 
 HOSTILE = [
@@ -142,7 +144,7 @@ def test_a_site_on_private_ground_has_no_place(tmp_path: Path) -> None:
 
 def test_rows_typed_from_the_recording_sheet_are_read(tmp_path: Path) -> None:
     said = text_of(recording_sheet(demo()))
-    heads = [heading for heading, _, _ in RECORDING]
+    heads = [column.name for column in TEMPLATES[Kind.VISITS]]
     assert all(heading in said for heading in heads)
     typed = {"pool": "Pool A", "date": "2025-06-02", "outcome": "larvae", "larvae": "3", "checked": "no"}
     row = ",".join(typed.get(heading, "") for heading in heads)

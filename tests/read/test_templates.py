@@ -16,7 +16,8 @@ from habitatmap.errors.why import Why
 from habitatmap.read.files import read_tables
 from habitatmap.read.headings import ALIASES, match_headings
 from habitatmap.read.start import new_area
-from habitatmap.read.templates import EXAMPLE, NAMES_SHEET, NOT_READ, ROWS, TEMPLATES, is_example, write_templates
+from habitatmap.read.templates import NAMES_SHEET, NOT_READ, ROWS, TEMPLATES, is_example, write_templates
+from habitatmap.vocabulary.columns import EXAMPLE
 from habitatmap.vocabulary.terms import Outcome
 from tests.read.cases import write_raster
 
@@ -38,7 +39,7 @@ def fill(path: Path, rows: list[list[Any]]) -> None:
 
 def every_choice(kind: str) -> list[dict[str, Any]]:
     """Rows that hold, between them, every entry of every list of a template."""
-    lists = {c.heading: c.check for c in TEMPLATES[kind] if isinstance(c.check, tuple) and isinstance(c.check[0], str)}
+    lists = {c.entry.heading: c.values for c in TEMPLATES[kind] if c.values}
     return [
         {h: choices[i % len(choices)] for h, choices in lists.items()} for i in range(max(map(len, lists.values())))
     ]
@@ -49,7 +50,7 @@ def pool_rows() -> list[list[Any]]:
     for i, chosen in enumerate(every_choice("pools"), 1):
         told = {"pool": f"P{i}", "latitude": 53.5 + i / 100, "longitude": 10.0 + i / 100, "accuracy (m)": 4}
         told |= {"set out": datetime.date(2025, 4, i), "volume (litres)": 7.5, "host": "Ö. Host", "note": "by the gate"}
-        rows.append([(told | chosen).get(column.heading) for column in TEMPLATES["pools"]])
+        rows.append([(told | chosen).get(column.entry.heading) for column in TEMPLATES["pools"]])
     return rows
 
 
@@ -57,7 +58,7 @@ def visit_rows() -> list[list[Any]]:
     rows = []
     for i, chosen in enumerate(every_choice("visits"), 1):
         told = {"pool": "P1", "date": datetime.date(2025, 5, i), "larvae": 3 if chosen["outcome"] == "larvae" else None}
-        rows.append([(told | chosen).get(column.heading) for column in TEMPLATES["visits"]])
+        rows.append([(told | chosen).get(column.entry.heading) for column in TEMPLATES["visits"]])
     return rows
 
 
@@ -91,7 +92,7 @@ def test_filled_in_and_read_back_nothing_is_set_aside(fresh: Path) -> None:
 
 @pytest.mark.parametrize("kind", TEMPLATES)
 def test_every_heading_is_one_of_ours(kind: str) -> None:
-    found = match_headings(kind, [column.heading for column in TEMPLATES[kind]])
+    found = match_headings(kind, [column.entry.heading for column in TEMPLATES[kind]])
     assert not found.unmatched
     assert set(found.how.values()) == {"exact"}
     assert set(ALIASES[kind]) - set(found.at) <= {"x", "y", "lat", "lon", "position", "system", "uncertainty_m"}
@@ -117,11 +118,11 @@ def test_each_column_is_checked_and_explained_down_to_the_last_row(fresh: Path, 
     assert list(rules) == [f"{letter}2:{letter}{ROWS + 1}" for letter in letters]
     for column, rule in zip(TEMPLATES[kind], rules.values(), strict=True):
         assert rule.prompt == column.help  # whole: the program shows 255 characters
-        if column.check == "date":
+        if column.is_date:
             assert rule.type == "date"
-        elif isinstance(column.check, tuple) and isinstance(column.check[0], str):
-            assert rule.formula1.strip('"').split(",") == list(column.check)
-        elif column.check == "names":
+        elif column.values:
+            assert rule.formula1.strip('"').split(",") == list(column.values)
+        elif column.entry.listed:
             assert rule.formula1.startswith(f"'{NAMES_SHEET}'!")
 
 
@@ -150,7 +151,7 @@ def test_an_example_that_somebody_wrote_in_is_not_lost(fresh: Path) -> None:
 def test_the_example_is_known_in_a_csv_of_any_country(kind: str, style: str) -> None:
     cells = []
     for column in TEMPLATES[kind]:
-        told = column.example
+        told = column.entry.example
         if isinstance(told, datetime.date):
             told = told.strftime(style)
         cells.append(str(told).replace(".", ",") if isinstance(told, float) else told)

@@ -1,0 +1,53 @@
+"""The guide's page on columns, made from their table: python -m habitatmap.vocabulary.dictionary > columns.md"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from habitatmap.vocabulary.columns import COLUMNS, PLACE, Column
+from habitatmap.vocabulary.kinds import Kind
+
+INTRODUCTION = """# Columns
+
+What each table may hold. No column but the place is needed, unless it is said here; columns of your own are left alone.
+Headings are matched in six languages, whatever their case and accents; the last column below has one for each language.
+Where yours is not among them, name it in area.toml: `[columns.pools]`, then `our name = "your heading"`.
+Where a column has words of its own, many others in six languages are understood as well.
+"""
+ABOUT = {
+    Kind.POOLS: "A row for each pool: its name and its place.",
+    Kind.VISITS: "A row for each visit: the pool, the date, and the outcome or a count.",
+    Kind.TREES: "A row for each tree, stump or log: its place, and its genus or species.",
+    Kind.LAND: "A polygon for each piece of land.",
+    Kind.COMMITTED: "A row for each site that is decided already: its place.",
+    Kind.KEEP_AWAY: "A shape of any kind for each thing that pools are kept away from.",
+}
+HEAD = "| column | what stands in it | its words | headings, for instance |\n|---|---|---|---|"
+
+
+def data_dictionary() -> str:
+    """guide/columns.md, whole."""
+    places = {column.name for column in PLACE}
+    parts = [INTRODUCTION, "## The place of a row", "", _table(PLACE)]
+    for kind, columns in COLUMNS.items():
+        own = [column for column in columns if column.name not in places or column.help != _help_of(column.name)]
+        parts += ["", f"## {kind}", "", ABOUT[kind], "", _table(column for column in own if column.headings)]
+    return "\n".join(parts) + "\n"
+
+
+def _help_of(name: str) -> str:
+    return next((column.help for column in PLACE if column.name == name), "")
+
+
+def _table(columns: Iterable[Column]) -> str:
+    return "\n".join([HEAD, *map(_row, columns)])
+
+
+def _row(column: Column) -> str:
+    firsts = (words.split(",")[0].strip() for words in column.headings.split(";"))
+    headings = dict.fromkeys(" ".join(word.split()) for word in firsts if word)
+    return f"| `{column.name}` | {column.help} | {', '.join(column.values)} | {', '.join(headings)} |"
+
+
+if __name__ == "__main__":
+    print(data_dictionary(), end="")

@@ -1,0 +1,41 @@
+"""The table of columns, and what is made from it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from habitatmap.read.templates import TEMPLATES
+from habitatmap.vocabulary.columns import COLUMNS, dtypes
+from habitatmap.vocabulary.dictionary import data_dictionary
+from habitatmap.vocabulary.kinds import TABLES, Kind
+
+GUIDE = Path(__file__).parents[2] / "habitatmap" / "guide"
+
+
+def test_the_data_dictionary_is_that_of_the_table() -> None:
+    written = (GUIDE / "columns.md").read_text(encoding="utf-8")
+    assert written == data_dictionary(), "python -m habitatmap.vocabulary.dictionary > habitatmap/guide/columns.md"
+
+
+def test_every_table_has_columns_and_each_tells_what_it_is() -> None:
+    assert set(COLUMNS) == set(TABLES)
+    for kind, columns in COLUMNS.items():
+        names = [column.name for column in columns]
+        assert len(names) == len(set(names)), kind
+        assert all(column.help.endswith(".") for column in columns)
+        assert all(column.headings or column.dtype for column in columns)
+
+
+def test_what_a_workbook_offers_is_read_as_it_stands() -> None:
+    for kind, columns in TEMPLATES.items():
+        for column in columns:
+            assert column.entry.heading
+            assert column.entry.width > 0
+            # an example says nothing that the column would not take
+            assert not column.strict or column.entry.example in column.values, (kind, column.name)
+
+
+def test_a_frame_has_the_columns_of_its_table_in_their_order() -> None:
+    assert list(dtypes(Kind.TREES)) == ["x", "y", "genus", "species", "diameter_cm", "condition", "file", "row"]
+    assert "girth_cm" not in dtypes(Kind.TREES)  # it becomes a diameter
+    assert dtypes(Kind.VISITS)["date"] == "datetime64[s]"
