@@ -1,0 +1,141 @@
+"""The program with every sentence of it in other words: `python -m tests.rewording reworded AREA COMMAND...`.
+
+An import hook reads each module of the package, and puts a mark in front of every sentence in it and other vowels into
+its words, before it is compiled. Where logic looks at a sentence, something then comes out otherwise. Prints how the
+commands ended and what they said, as JSON; `plain` in place of `reworded` leaves the words as they are.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib.machinery
+import json
+import re
+import sys
+from collections.abc import Sequence
+from types import CodeType, ModuleType
+
+MARK = "¤"
+VOWELS = str.maketrans("aeiouAEIOU", "eiouaEIOUA")
+ONE_VOWEL = str.maketrans("aeiouAEIOU", "aaaaaAAAAA", MARK)
+WORD = r"[a-zA-Z][\w'’-]*[,;:.]?"
+SENTENCE = re.compile(rf"{WORD} (\S+ )*?{WORD} (\S+ )*?{WORD}")
+# what stands in braces, or after %, is filled in or read by a machine
+FILLED_IN = re.compile(r"(\{[^{}]*\}|%\(?\w*\)?[a-z]|&\w+;)")
+# methods and functions whose text is no prose: patterns, formats, lists of names, queries
+NO_PROSE_FOR = {"split", "compile", "match", "search", "fullmatch", "sub", "findall", "query", "strftime", "eval"}
+CODE = re.compile(r"</?[a-z]|^[A-Z]{3,} |=>|[{};]\s*$|^[a-z-]+: [^ ]+;|::|\b\w+\(\)|^\w+\.\w")
+# modules whose texts are what the contract puts into files, or what users write into theirs
+EXEMPT_MODULES: dict[str, str] = {
+    "habitatmap.vocabulary.columns": "headings as volunteers write them",
+    "habitatmap.read.dates": "names of months as people write them",
+}
+# texts, by module, that stand in files as the contract has them
+EXEMPT: dict[str, tuple[str, ...]] = {}
+
+
+def other_words(text: str) -> str:
+    """The same text in words that nothing knows."""
+    parts = FILLED_IN.split(text)
+    return "".join(part if i % 2 else part.translate(VOWELS) for i, part in enumerate(parts))
+
+
+def in_one_vowel(text: str) -> str:
+    """What a text and the same text in other words have in common."""
+    return text.translate(ONE_VOWEL)
+
+
+def is_sentence(text: str) -> bool:
+    """Whether a text is prose: three words or more, and no code of any kind."""
+    return bool(SENTENCE.search(text)) and not CODE.search(text)
+
+
+class Rewording(ast.NodeTransformer):
+    """Puts every sentence of a module into other words. Docstrings, types and values of enums stay."""
+
+    def __init__(self, module: str) -> None:
+        self.exempt = EXEMPT.get(module, ())
+        self.count = 0
+
+    def reword(self, text: str, first: bool = True) -> str:
+        self.count += first
+        return (MARK if first else "") + other_words(text)
+
+    def visit_Constant(self, node: ast.Constant) -> ast.Constant:  # noqa: N802
+        if isinstance(node.value, str) and is_sentence(node.value) and node.value not in self.exempt:
+            return ast.copy_location(ast.Constant(self.reword(node.value)), node)
+        return node
+
+    def visit_JoinedStr(self, node: ast.JoinedStr) -> ast.JoinedStr:  # noqa: N802
+        whole = "".join(str(v.value) if isinstance(v, ast.Constant) else "x" for v in node.values)
+        for value in node.values:
+            if isinstance(value, ast.FormattedValue):
+                value.value = self.visit(value.value)  # its format stays
+        if is_sentence(whole):
+            self.count += 1
+            pieces = [ast.Constant(other_words(v.value)) if isinstance(v, ast.Constant) else v for v in node.values]
+            node.values = [ast.Constant(MARK), *pieces]
+        return ast.fix_missing_locations(node)
+
+    def visit_Call(self, node: ast.Call) -> ast.Call:  # noqa: N802
+        name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+        if name in NO_PROSE_FOR:
+            return node
+        self.generic_visit(node)
+        return node
+
+    def visit_Expr(self, node: ast.Expr) -> ast.Expr:  # noqa: N802
+        if not isinstance(node.value, ast.Constant):
+            self.generic_visit(node)
+        return node
+
+    def visit_ClassDef(self, node: ast.ClassDef) -> ast.ClassDef:  # noqa: N802
+        if not any("Enum" in ast.unparse(base) for base in node.bases):
+            self.generic_visit(node)
+        return node
+
+    def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AnnAssign:  # noqa: N802
+        if node.value:
+            node.value = self.visit(node.value)
+        return node
+
+    def visit_arg(self, node: ast.arg) -> ast.arg:  # noqa: N802
+        return node
+
+    def visit_Subscript(self, node: ast.Subscript) -> ast.Subscript:  # noqa: N802
+        if ast.unparse(node.value) != "Literal":
+            self.generic_visit(node)
+        return node
+
+
+class Reworded(importlib.machinery.SourceFileLoader):
+    """Loads a module with its sentences in other words; compiled code is neither read nor kept."""
+
+    def path_stats(self, path: str) -> dict[str, float]:  # type: ignore[override]
+        raise OSError
+
+    def source_to_code(self, data: bytes, path: str, **_more: object) -> CodeType:  # type: ignore[override]
+        tree = ast.parse(data)
+        return compile(Rewording(self.name).visit(tree), path, "exec")
+
+
+class Finder:
+    """Finds the modules of the package as ever, and has them loaded by `Reworded`."""
+
+    def find_spec(
+        self, name: str, path: Sequence[str] | None, target: ModuleType | None = None
+    ) -> importlib.machinery.ModuleSpec | None:
+        if name.split(".")[0] != "habitatmap" or name in EXEMPT_MODULES:
+            return None
+        spec = importlib.machinery.PathFinder.find_spec(name, path, target)
+        if spec and spec.origin and spec.origin.endswith(".py"):
+            spec.loader = Reworded(name, spec.origin)
+        return spec
+
+
+if __name__ == "__main__":
+    if sys.argv[1] == "reworded":
+        sys.meta_path.insert(0, Finder())  # type: ignore[arg-type]
+    from tests.contract.town import habitatmap
+
+    print(json.dumps([habitatmap(command, sys.argv[2]) for command in sys.argv[3:]]))
