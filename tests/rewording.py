@@ -25,13 +25,21 @@ FILLED_IN = re.compile(r"(\{[^{}]*\}|%\(?\w*\)?[a-z]|&\w+;)")
 # methods and functions whose text is no prose: patterns, formats, lists of names, queries
 NO_PROSE_FOR = {"split", "compile", "match", "search", "fullmatch", "sub", "findall", "query", "strftime", "eval"}
 CODE = re.compile(r"</?[a-z]|^[A-Z]{3,} |=>|[{};]\s*$|^[a-z-]+: [^ ]+;|::|\b\w+\(\)|^\w+\.\w")
-# modules whose texts are what the contract puts into files, or what users write into theirs
-EXEMPT_MODULES: dict[str, str] = {
-    "habitatmap.vocabulary.columns": "headings as volunteers write them",
-    "habitatmap.read.dates": "names of months as people write them",
+# modules and tables of words that people write into their files, and names of other things
+EXEMPT_MODULES = {"habitatmap.vocabulary.columns": "headings"}
+EXEMPT_TABLES = {
+    "_WORDS": "outcomes, in read.visits",
+    "_MONTHS": "names of months",
+    "_NUMBERS": "numbers in words",
+    "_CONDITIONS": "conditions of trees",
+    "_UNDEFINED": "genera that are none",
+    "_DIRECTIONS": "points of the compass",
+    "_CAUSES": "why a pool was lost",
+    "_COMPLAINTS": "words of complaint",
+    "_NAMED": "reference systems",
+    "FAMILIES": "fonts",
+    "FACE": "a font",
 }
-# texts, by module, that stand in files as the contract has them
-EXEMPT: dict[str, tuple[str, ...]] = {}
 
 
 def other_words(text: str) -> str:
@@ -42,7 +50,7 @@ def other_words(text: str) -> str:
 
 def in_one_vowel(text: str) -> str:
     """What a text and the same text in other words have in common."""
-    return text.translate(ONE_VOWEL)
+    return text.translate(ONE_VOWEL).casefold()
 
 
 def is_sentence(text: str) -> bool:
@@ -53,17 +61,9 @@ def is_sentence(text: str) -> bool:
 class Rewording(ast.NodeTransformer):
     """Puts every sentence of a module into other words. Docstrings, types and values of enums stay."""
 
-    def __init__(self, module: str) -> None:
-        self.exempt = EXEMPT.get(module, ())
-        self.count = 0
-
-    def reword(self, text: str, first: bool = True) -> str:
-        self.count += first
-        return (MARK if first else "") + other_words(text)
-
     def visit_Constant(self, node: ast.Constant) -> ast.Constant:  # noqa: N802
-        if isinstance(node.value, str) and is_sentence(node.value) and node.value not in self.exempt:
-            return ast.copy_location(ast.Constant(self.reword(node.value)), node)
+        if isinstance(node.value, str) and is_sentence(node.value):
+            return ast.copy_location(ast.Constant(MARK + other_words(node.value)), node)
         return node
 
     def visit_JoinedStr(self, node: ast.JoinedStr) -> ast.JoinedStr:  # noqa: N802
@@ -72,7 +72,6 @@ class Rewording(ast.NodeTransformer):
             if isinstance(value, ast.FormattedValue):
                 value.value = self.visit(value.value)  # its format stays
         if is_sentence(whole):
-            self.count += 1
             pieces = [ast.Constant(other_words(v.value)) if isinstance(v, ast.Constant) else v for v in node.values]
             node.values = [ast.Constant(MARK), *pieces]
         return ast.fix_missing_locations(node)
@@ -94,8 +93,13 @@ class Rewording(ast.NodeTransformer):
             self.generic_visit(node)
         return node
 
+    def visit_Assign(self, node: ast.Assign) -> ast.Assign:  # noqa: N802
+        if not any(isinstance(t, ast.Name) and t.id in EXEMPT_TABLES for t in node.targets):
+            node.value = self.visit(node.value)
+        return node
+
     def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AnnAssign:  # noqa: N802
-        if node.value:
+        if node.value and not (isinstance(node.target, ast.Name) and node.target.id in EXEMPT_TABLES):
             node.value = self.visit(node.value)
         return node
 
@@ -116,7 +120,7 @@ class Reworded(importlib.machinery.SourceFileLoader):
 
     def source_to_code(self, data: bytes, path: str, **_more: object) -> CodeType:  # type: ignore[override]
         tree = ast.parse(data)
-        return compile(Rewording(self.name).visit(tree), path, "exec")
+        return compile(Rewording().visit(tree), path, "exec")
 
 
 class Finder:
