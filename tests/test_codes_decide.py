@@ -71,7 +71,7 @@ def told(folder: Path, how: str) -> dict[str, Told]:
     )  # fmt: skip
     found = {}
     for (command, out), (code, said, complaint) in zip(FOLDERS.items(), json.loads(done.stdout), strict=True):
-        written = {p.name: text_of(p) for p in sorted((town / out).iterdir()) if p.is_file()}
+        written = {p.name: text_of(p) for p in sorted((town / out).glob("*")) if p.is_file()}
         found[command] = Told(code, said + complaint, written)
     return found
 
