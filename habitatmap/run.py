@@ -74,7 +74,7 @@ from habitatmap.words.cautions import general_cautions, site_caution
 
 Say = Callable[[str], None]
 Array = NDArray[Any]
-# what is shown beside every figure that rests on the flight median: expert judgement, see DESIGN section 5
+# what is shown beside every figure that rests on the flight median: expert judgement
 FORAGE_MEDIANS_M = (100.0, 500.0)
 # flags of pools whose place has no figures
 NOT_SCORED = ["outside the data", "outside the boundary"]
@@ -102,7 +102,7 @@ class Groundwork:
 class Result:
     """Everything a run found; `write(folder)` writes it, whole or not at all.
 
-    Rasters are rows x cols on `grid`, NaN where not known; frames have the columns that DESIGN section 3 names.
+    Rasters are rows x cols on `grid`, NaN where not known; frames have the columns that the README names.
     `public` is the same for the area as the public may see it.
     """
 

@@ -61,12 +61,12 @@ def is_sentence(text: str) -> bool:
 class Rewording(ast.NodeTransformer):
     """Puts every sentence of a module into other words. Docstrings, types and values of enums stay."""
 
-    def visit_Constant(self, node: ast.Constant) -> ast.Constant:  # noqa: N802
+    def visit_Constant(self, node: ast.Constant) -> ast.Constant:
         if isinstance(node.value, str) and is_sentence(node.value):
             return ast.copy_location(ast.Constant(MARK + other_words(node.value)), node)
         return node
 
-    def visit_JoinedStr(self, node: ast.JoinedStr) -> ast.JoinedStr:  # noqa: N802
+    def visit_JoinedStr(self, node: ast.JoinedStr) -> ast.JoinedStr:
         whole = "".join(str(v.value) if isinstance(v, ast.Constant) else "x" for v in node.values)
         for value in node.values:
             if isinstance(value, ast.FormattedValue):
@@ -76,37 +76,37 @@ class Rewording(ast.NodeTransformer):
             node.values = [ast.Constant(MARK), *pieces]
         return ast.fix_missing_locations(node)
 
-    def visit_Call(self, node: ast.Call) -> ast.Call:  # noqa: N802
+    def visit_Call(self, node: ast.Call) -> ast.Call:
         name = getattr(node.func, "attr", getattr(node.func, "id", ""))
         if name in NO_PROSE_FOR:
             return node
         self.generic_visit(node)
         return node
 
-    def visit_Expr(self, node: ast.Expr) -> ast.Expr:  # noqa: N802
+    def visit_Expr(self, node: ast.Expr) -> ast.Expr:
         if not isinstance(node.value, ast.Constant):
             self.generic_visit(node)
         return node
 
-    def visit_ClassDef(self, node: ast.ClassDef) -> ast.ClassDef:  # noqa: N802
+    def visit_ClassDef(self, node: ast.ClassDef) -> ast.ClassDef:
         if not any("Enum" in ast.unparse(base) for base in node.bases):
             self.generic_visit(node)
         return node
 
-    def visit_Assign(self, node: ast.Assign) -> ast.Assign:  # noqa: N802
+    def visit_Assign(self, node: ast.Assign) -> ast.Assign:
         if not any(isinstance(t, ast.Name) and t.id in EXEMPT_TABLES for t in node.targets):
             node.value = self.visit(node.value)
         return node
 
-    def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AnnAssign:  # noqa: N802
+    def visit_AnnAssign(self, node: ast.AnnAssign) -> ast.AnnAssign:
         if node.value and not (isinstance(node.target, ast.Name) and node.target.id in EXEMPT_TABLES):
             node.value = self.visit(node.value)
         return node
 
-    def visit_arg(self, node: ast.arg) -> ast.arg:  # noqa: N802
+    def visit_arg(self, node: ast.arg) -> ast.arg:
         return node
 
-    def visit_Subscript(self, node: ast.Subscript) -> ast.Subscript:  # noqa: N802
+    def visit_Subscript(self, node: ast.Subscript) -> ast.Subscript:
         if ast.unparse(node.value) != "Literal":
             self.generic_visit(node)
         return node

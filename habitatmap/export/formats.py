@@ -292,7 +292,7 @@ def cog_bytes(name: str, values: NDArray[Any], grid: Grid, crs: CRS) -> bytes:
 
 
 def text_files(result: Any) -> dict[str, bytes]:
-    """Every export but the GeoPackage and the rasters: file name -> content, in the order of DESIGN section 3."""
+    """Every export but the GeoPackage and the rasters: file name -> content, in the order of the README."""
     plan, cautions = result.plan, result.summary["cautions"]
     texts = {
         "plan.csv": csv_text(plan),

@@ -1,7 +1,7 @@
 """Outlook: would the plan still be the better one if flight and life are not as the planner assumed?
 
 Every breeding place is occupied or empty, year after year (stochastic patch occupancy, the incidence function model of
-Hanski 1994, J Anim Ecol 63:151; formulas as in FACTS 3, the paper itself not seen). From one year to the next
+Hanski 1994, J Anim Ecol 63:151; formulas from memory, the paper itself not seen). From one year to the next
 
     S_i = sum over occupied j != i of A_j L(d_ij)     arrivals at place i, A = forage access over the usual place's
     C_i = S_i^z / (S_i^z + y^z)                       probability that an empty place is found

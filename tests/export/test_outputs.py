@@ -16,6 +16,7 @@ from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.export.folder import check_target
 from habitatmap.export.formats import RASTERS
 from habitatmap.outputs import write
+from tests.beside import beside
 from tests.results import invented
 
 ROOT = Path(__file__).parents[2]
@@ -122,7 +123,8 @@ SCRIPT = """
     from pathlib import Path
     from habitatmap.errors import HabitatmapError
     from habitatmap.outputs import write
-    from tests.results import invented
+    from tests.beside import beside
+from tests.results import invented
 
     def stop(result):
         print("writing", flush=True)
@@ -192,9 +194,7 @@ def test_refused_by_the_system(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_the_contract_as_a_script_finds_every_file(written: Path) -> None:
-    script = ROOT.parent / "shared" / "contract"
-    if not script.exists():
-        pytest.skip("../shared/contract is not there")
+    script = beside("contract")
     said = subprocess.run(
         [sys.executable, str(script), str(written)], capture_output=True, text=True, check=False
     ).stdout

@@ -163,7 +163,7 @@ LETTERED = ["{text}{letter}", "{letter}{text}", "{text} {letter}", "{letter} {te
 
 
 def british(x: float, y: float, digits: int) -> str:
-    """A National Grid reference, truncated (letters: FACTS of the Ordnance Survey's guide; A-Z without I)."""
+    """A National Grid reference, truncated (letters as in the Ordnance Survey's guide: A-Z without I)."""
     letters = "ABCDEFGHJKLMNOPQRSTUVWXYZ"
     e, n = int(x // 100_000), int(y // 100_000)
     first = (19 - n) - (19 - n) % 5 + (e + 10) // 5

@@ -60,7 +60,7 @@ def test_simulated_shares_are_the_chain_s(years: int) -> None:
 
 
 def test_a_place_between_others_that_never_change_has_the_published_incidence() -> None:
-    """Long-run share of years occupied equals J of the incidence function model (FACTS 3, as `incidence` gives it)."""
+    """Long-run share of years occupied equals J of the incidence function model, as `incidence` gives it."""
     n, years = 400, 300
     # the second place is so good that it is never lost, and sends the same arrivals every year: 1e6 x 0.5e-6 = 1/2,
     # which is what `incidence` sees of an area of 1 at exp(-alpha d) = 1/2

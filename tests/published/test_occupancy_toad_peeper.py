@@ -7,15 +7,12 @@ differences are remembered from the paper; all were reproduced by recomputation.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
 
 from habitatmap.survey import fit_occupancy
-
-DATA = Path(__file__).parents[2].parent / "shared" / "data" / "occupancy"
+from tests.beside import beside
 
 # pond in psi, temperature in p: -2logL, AIC, mean psi and its standard error (None: not given)
 TOAD = [
@@ -33,10 +30,7 @@ PEEPER = [
 
 
 def table(name: str) -> tuple[np.ndarray, pd.DataFrame, dict[str, np.ndarray]]:
-    path = DATA / f"{name}_long.csv"
-    if not path.exists():
-        pytest.skip("the anuran data lie beside the checkout (../shared), which is absent here")
-    rows = pd.read_csv(path)
+    rows = pd.read_csv(beside(f"data/occupancy/{name}_long.csv"))
     rows["k"] = rows.groupby("site").cumcount()
     wide = rows.pivot(index="site", columns="k")
     pond = rows.groupby("site")[["pond"]].first().reset_index(drop=True)

@@ -7,7 +7,6 @@ pmed1's distances, the line and the 5 x 5 grid were worked out for this project'
 from __future__ import annotations
 
 import itertools
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,17 +18,15 @@ from scipy.spatial.distance import cdist
 from habitatmap.errors import InputError
 from habitatmap.plan import discrete
 from habitatmap.plan.discrete import max_cover, p_median
+from tests.beside import real
 
-CASES = Path(__file__).parents[2].parent / "shared" / "data" / "real" / "facility"
 GRID_5 = np.array([(100 * i, 100 * j) for i in range(5) for j in range(5)], dtype=float)
 
 
 def case(name: str) -> tuple[np.ndarray, int]:
     """Distances between all points of an OR-Library case and the number of sites to choose."""
-    path = CASES / f"{name}.txt"
-    if not path.exists():
-        pytest.skip(f"{name}.txt is not there: the OR-Library cases lie beside the project, in ../shared")
-    n, edges, pools, *rest = (int(word) for word in path.read_text(encoding="ascii").split())
+    text = real(f"facility/{name}.txt").read_text(encoding="ascii")
+    n, edges, pools, *rest = (int(word) for word in text.split())
     direct = np.zeros((n, n))
     for i, j, cost in np.array(rest[: 3 * edges]).reshape(-1, 3):  # of a repeated edge the last cost counts
         direct[i - 1, j - 1] = direct[j - 1, i - 1] = cost

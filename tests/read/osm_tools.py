@@ -1,25 +1,15 @@
-"""Small hand-made extracts, and where the real ones lie."""
+"""Small hand-made extracts."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import osmium
-import pytest
 from osmium.osm.mutable import Node, Relation, Way
 
 from habitatmap.read.osm import OsmExtract, read_pbf
 
 Box = tuple[float, float, float, float]
-
-REAL = Path(__file__).parents[2].parent / "shared" / "data" / "real"
-
-
-def real(name: str) -> Path:
-    path = REAL / name
-    if not path.exists():
-        pytest.skip(f"the shared real data ({name}) is not here")
-    return path
 
 
 class Sheet:

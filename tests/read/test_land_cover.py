@@ -18,9 +18,9 @@ from habitatmap.errors import CrsError, InputError
 from habitatmap.geo.grid import Grid
 from habitatmap.read import land_cover as module
 from habitatmap.read.land_cover import raster_bounds, raster_values
+from tests.beside import real
 from tests.read.cases import LEFT, TOP, area_folder, write_layer, write_raster
 
-SHARED = Path(__file__).parents[2].parent / "shared" / "data" / "real"
 WORLDCOVER = [[10, 30, 50], [80, 90, 10]]
 
 
@@ -93,9 +93,7 @@ def test_law_tiles_change_nothing(tmp_path_factory: pytest.TempPathFactory, tile
 
 def test_each_cell_of_a_raster_in_degrees_has_the_value_under_its_centre() -> None:
     """Sao Tome, in EPSG:4326, against the exact transformation of every cell centre, one by one."""
-    path = SHARED / "saotome" / "worldcover_saotome_2021.tif"
-    if not path.exists():
-        pytest.skip("../shared with the Sao Tome raster is absent")
+    path = real("saotome/worldcover_saotome_2021.tif")
     crs = CRS.from_epsg(32632)
     west, south, east, north = raster_bounds(path, crs, {})
     assert east - west == pytest.approx(2000 * 9.28, rel=0.005)  # cell sizes as the data's README states them
@@ -118,9 +116,7 @@ def test_each_cell_of_a_raster_in_degrees_has_the_value_under_its_centre() -> No
 
 
 def test_helsinki_is_refused_without_its_legend_and_whole_with_it(tmp_path: Path) -> None:
-    source = SHARED / "helsinki"
-    if not source.exists():
-        pytest.skip("../shared with the Helsinki raster is absent")
+    source = real("helsinki")
     (tmp_path / "land_cover.tif").write_bytes((source / "land_cover_corine20m.tif").read_bytes())
     with pytest.raises(InputError, match="which class table reads them"):
         open_area(tmp_path)

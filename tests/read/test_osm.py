@@ -14,7 +14,8 @@ import shapely
 from habitatmap.errors import InputError
 from habitatmap.read.layers import load_class_table
 from habitatmap.read.osm import OsmExtract, TagTable, read_pbf, without_overlaps
-from tests.read.osm_tools import Sheet, real
+from tests.beside import real
+from tests.read.osm_tools import Sheet
 
 
 @pytest.fixture(scope="module")

@@ -18,7 +18,8 @@ from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.read.osm import CREDIT
 from habitatmap.read.settings import read_settings
 from habitatmap.read.start import new_area
-from tests.read.osm_tools import Sheet, real
+from tests.beside import real
+from tests.read.osm_tools import Sheet
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import osmium
 import pytest
@@ -11,6 +10,7 @@ import pytest
 from habitatmap.read.files import read_tables
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.trees import TREES, name_of_tree, read_thickness
+from tests.beside import real
 from tests.read.tables import aside, table, trees
 
 
@@ -181,20 +181,15 @@ def test_two_trees_in_one_place_are_two_unless_the_rows_are_the_same() -> None:
     assert aside(ledger) == [(4, "the row repeats row 3")]
 
 
-SHARED = Path(__file__).parents[2].parent / "shared" / "data" / "real" / "helsinki"
-
-
 def test_a_register_and_openstreetmap_meet_in_twelve_trees() -> None:
     """Counted when the slice was typed: 13 of its 35 trees lie 0.2 to 3.1 m from a tree of OpenStreetMap.
 
     Two of them, 3 m apart, share one such tree, which can be only one of them: 12 are counted once.
     """
-    if not SHARED.exists():
-        pytest.skip("the shared extract of Helsinki is not here")
-    nodes = osmium.FileProcessor(str(SHARED / "helsinki.osm.pbf"), osmium.osm.NODE)
+    nodes = osmium.FileProcessor(str(real("helsinki/helsinki.osm.pbf")), osmium.osm.NODE)
     mapped = [(n.lat, n.lon) for n in nodes.with_filter(osmium.filter.TagFilter(("natural", "tree")))]
     osm = table("lat,lon,species", *mapped, file="trees_osm.csv")
-    frame, ledger = trees(*read_tables(SHARED / "trees_register_slice.csv"), osm, stated=Stated())
+    frame, ledger = trees(*read_tables(real("helsinki/trees_register_slice.csv")), osm, stated=Stated())
     assert len(mapped) == 649
     assert len(frame) == 35 + 649 - 12
     apart = [float(reason.split(", ")[1].split(" m")[0]) for _, reason in aside(ledger)]
@@ -203,9 +198,7 @@ def test_a_register_and_openstreetmap_meet_in_twelve_trees() -> None:
 
 def test_a_citys_register() -> None:
     """35 rows of Helsinki's register as published: Finnish headings, WKT in degrees, size classes, one undefined."""
-    if not SHARED.exists():
-        pytest.skip("the shared register slice is not here")
-    frame, ledger = trees(*read_tables(SHARED / "trees_register_slice.csv"), stated=Stated())
+    frame, ledger = trees(*read_tables(real("helsinki/trees_register_slice.csv")), stated=Stated())
     assert ledger.counts()["trees"] == {"read": 35, "accepted": 35, "set_aside": 0}
     assert (frame["genus"] == "Tilia").sum() == 18
     assert (frame["genus"] == "").sum() == 1

@@ -1,6 +1,6 @@
 """Real places from end to end: Helsinki's centre (a raster with a legend of its own, an extract) and Kotka (no tree).
 
-Sources, licences and known defects stand in ../shared/data/real/helsinki/README.md (OpenStreetMap: ODbL; CORINE:
+Sources, licences and known defects stand in the README beside the data (OpenStreetMap: ODbL; CORINE:
 Finnish Environment Institute). Nothing of it is copied into this repository.
 """
 
@@ -16,10 +16,10 @@ import pytest
 from click.testing import CliRunner
 
 from habitatmap.cli.main import house
+from tests.beside import FOLDER
 
-SHARED = Path(__file__).parents[2].parent / "shared"
-HELSINKI = SHARED / "data" / "real" / "helsinki"
-pytestmark = pytest.mark.skipif(not HELSINKI.is_dir(), reason="the shared real data is not here")
+HELSINKI = FOLDER / "data" / "real" / "helsinki"
+pytestmark = pytest.mark.skipif(not HELSINKI.is_dir(), reason="the real data do not lie beside the checkout")
 
 
 def invoke(*words: str | Path) -> None:
@@ -29,7 +29,7 @@ def invoke(*words: str | Path) -> None:
 
 def mapped(area: Path) -> dict:  # type: ignore[type-arg]
     invoke("map", area)
-    held = subprocess.run([sys.executable, SHARED / "contract", area / "out"], capture_output=True, text=True)
+    held = subprocess.run([sys.executable, FOLDER / "contract", area / "out"], capture_output=True, text=True)
     assert held.returncode == 0, held.stdout
     return json.loads((area / "out" / "summary.json").read_text(encoding="utf-8"))
 
