@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from habitatmap.export.formats import plain, visible
-from habitatmap.page.document import shown
+from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, falling, intervals
-from habitatmap.page.sections import Drawing, Section, Table
+from habitatmap.page.sections import Column, Drawing, Row, Section, Table, interval, table, terminal
 from habitatmap.practice import comparison, lifetimes
 from habitatmap.practice.account import Practice
 from habitatmap.practice.comparison import COUNT, NAMES, ODDS, PAIRED, SHARE
+from habitatmap.words.numbers import number, percent, span
 
 
 def practice_sections(found: Practice) -> list[Section]:
@@ -58,8 +58,7 @@ def practice_summary(found: Practice) -> dict[str, Any]:
 
 def practice_text(found: Practice) -> str:
     """The reading of each section in a line or two, for the terminal."""
-    lines = [line for section in practice_sections(found) for line in ("", f"{section.title}. {section.lead}")]
-    return visible("\n".join(shown(line) for line in lines)) + "\n"
+    return terminal(line for part in practice_sections(found) for line in ("", f"{part.title}. {part.lead}"))
 
 
 def _curve(found: Practice) -> pd.DataFrame:
@@ -70,100 +69,86 @@ def _curve(found: Practice) -> pd.DataFrame:
 
 # --- what seemed to work ---------------------------------------------------------------------------------------------
 
+LEVELS: dict[str, Column] = {
+    "Pool type": lambda r: f"{NAMES[r['factor']]}: {r['level']}",
+    "Pools": "pools",
+    "Searches per pool": lambda r: number(r["searches_per_pool"], 1),
+    "With larvae": "pools_with",
+    "Share (95 %)": lambda r: f"{percent(r['share'])} ({percent(r['share_low'])} to {percent(r['share_high'])})",
+    "Searches with larvae": lambda r: f"{r['searches_with']} of {r['searches']}",
+    "Larvae per search": lambda r: number(r["larvae_per_search"], 1),
+}
+
 
 def _worked(found: Practice) -> Section:
-    told = comparison.reading(found.comparison)
-    table = found.comparison.differences
-    shares = table[table["measure"].isin([SHARE, PAIRED]) & table["low"].notna()]
+    lead, *words = comparison.reading(found.comparison)
+    compared = found.comparison.differences
+    shares = compared[compared["measure"].isin([SHARE, PAIRED]) & compared["low"].notna()]
     marks = [
         Mark(f"{r['level']} - {r['other']}", r["estimate"], r["low"], r["high"], f"{100 * r['estimate']:+.0f} points")
         for r in shares.to_dict("records")
     ]
     what = "Differences of the share of pools with larvae, from -100 to +100 points, and the line of no difference"
-    drawing = Drawing(
-        intervals(marks, what, (-1, 1), line=0),
-        "Difference of the share of pools with larvae, from -100 to +100 points. Dashed: no difference.",
-    )
-    levels = [
-        (
-            f"{NAMES[r['factor']]}: {r['level']}",
-            r["pools"],
-            f"{r['searches_per_pool']:.1f}",
-            r["pools_with"],
-            f"{_percent(r['share'])} ({_percent(r['share_low'])} to {_percent(r['share_high'])})",
-            f"{r['searches_with']} of {r['searches']}",
-            "" if np.isnan(r["larvae_per_search"]) else f"{r['larvae_per_search']:.1f}",
-        )
-        for r in found.comparison.levels.to_dict("records")
-    ]
-    heads = ["Made of", "Pools", "Looks a pool", "With larvae", "Share (95 %)", "Looks with larvae", "Larvae a look"]
-    differences = [
-        (f"{NAMES[r['factor']]}: {r['level']}, against {r['other']}", r["measure"], *_figures(r), r["words"])
-        for r in table.to_dict("records")
-    ]
-    tables = [Table("Pools of this season by what they are made of", heads, levels)] if levels else []
-    if differences:
-        tables.append(
-            Table(
-                "Differences, each against the commonest",
-                ["What", "Measure", "Estimate", "95 %", "95 % for all together", "In words"],
-                differences,
-                "Shares: difference in points (Newcombe 1998). Odds and counts: ratio; 1 is no difference.",
-            )
-        )
-    if len(found.comparison.species):
-        rows = [
-            (r["taxon"], NAMES[r["factor"]], r["level"], r["pools"])
-            for r in found.comparison.species.to_dict("records")
-        ]
-        heads = ["Species", "By", "Made of", "Pools"]
-        tables.append(
-            Table("Checked species", heads, rows, "Only what somebody checked; more looks find more species.")
-        )
+    caption = "Difference of the share of pools with larvae, from -100 to +100 points. Dashed: no difference."
+    differences: dict[str, Column] = {
+        "What": lambda r: f"{NAMES[r['factor']]}: {r['level']}, against {r['other']}",
+        "Measure": "measure",
+        "Estimate": lambda r: _figure(r, "estimate"),
+        "95 %": lambda r: _figure(r, "low", "high"),
+        "95 % for all together": lambda r: _figure(r, "low_all", "high_all"),
+        "In words": "words",
+    }
+    species: dict[str, Column] = {
+        "Species": "taxon", "By": lambda r: NAMES[r["factor"]], "Pool type": "level", "Pools": "pools"
+    }  # fmt: skip
     return Section(
         "worked",
         "What seemed to work",
-        told[0],
-        words=told[1:],
-        drawings=[drawing] if marks else [],
-        tables=tables,
+        lead,
+        words=words,
+        drawings=[Drawing(intervals(marks, what, (-1, 1), line=0), caption)],
+        tables=[
+            table("Pools of this season by pool type", found.comparison.levels, LEVELS),
+            table(
+                "Differences, each against the commonest",
+                compared,
+                differences,
+                "Shares: difference in points (Newcombe 1998). Odds and counts: ratio; 1 is no difference.",
+            ),
+            table(
+                "Checked species",
+                found.comparison.species,
+                species,
+                "Only what somebody checked; more searches find more species.",
+            ),
+        ],
     )
 
 
-def _figures(row: dict[Any, Any]) -> tuple[str, str, str]:
-    """Estimate and both intervals as words; empty where not known."""
+def _figure(row: Row, *columns: str) -> str:
+    """A figure or an interval of a comparison, as points or as a ratio; "" where it is not known."""
     if np.isnan(row["low"]):
-        return "", "", ""
+        return ""
     ratio = row["measure"] in (ODDS, COUNT)
-
-    def said(value: float) -> str:
-        return f"{value:.2f}" if ratio else f"{100 * value:+.0f}"
-
-    ends = [f"{said(row[a])} to {said(row[b])}" for a, b in (("low", "high"), ("low_all", "high_all"))]
-    return said(row["estimate"]), ends[0], ends[1]
+    return " to ".join(f"{row[c]:.2f}" if ratio else f"{100 * row[c]:+.0f}" for c in columns)
 
 
 # --- how long, and what went wrong -----------------------------------------------------------------------------------
 
 
 def _lasting(found: Practice) -> Section:
-    told = lifetimes.reading(found.lives, found.curve, found.as_of)
+    lead, *words = lifetimes.reading(found.lives, found.curve, found.as_of)
     curve = found.curve
     drawings, tables = [], []
     if curve.losses:
         what = f"Share of pools still standing, over {curve.longest:.0f} days"
-        svg = falling(
-            curve.times.tolist(),
-            curve.share.tolist(),
-            list(zip(curve.low, curve.high, strict=True)),
-            curve.longest,
-            what,
-        )
+        ends = list(zip(curve.low, curve.high, strict=True))
+        svg = falling(curve.times.tolist(), curve.share.tolist(), ends, curve.longest, what)
         drawings = [Drawing(svg, "Share of pools still standing after so many days; dashed: the 95 % interval.")]
+        at = [(days, *curve.at(days)) for days in lifetimes.AT_DAYS]
         rows = [
-            (f"{days} days", _percent(share), f"{_percent(low)} to {_percent(high)}" if np.isfinite(low) else "")
-            for days in lifetimes.AT_DAYS
-            for share, low, high in [curve.at(days)]
+            (f"{days} days", percent(share), f"{percent(low)} to {percent(high)}" if np.isfinite(low) else "")
+            for days, share, low, high in at
             if np.isfinite(share)
         ]
         tables.append(Table("Still standing", ["After", "Share", "95 % interval"], rows))
@@ -174,47 +159,36 @@ def _lasting(found: Practice) -> Section:
             for cause, of in ended.groupby("cause", sort=True)
         ]
         tables.append(Table("Why pools ended", ["Cause", "Pools", "Counted as lost", "As stated"], causes))
-        words = [(cause, ", ".join(words)) for cause, words in lifetimes.CAUSES.items()]
+        looked_for = [(cause, ", ".join(texts)) for cause, texts in lifetimes.CAUSES.items()]
         note = "Whole words, in any case and without accents; expert judgement. A note that fits several counts first."
-        tables.append(Table("Which words in a note tell the cause", ["Cause", "Words"], words, note))
-    return Section("lasting", "How long pools last", told[0], words=told[1:], drawings=drawings, tables=tables)
+        tables.append(Table("Which words in a note tell the cause", ["Cause", "Words"], looked_for, note))
+    return Section("lasting", "How long pools last", lead, words=words, drawings=drawings, tables=tables)
 
 
 def _wrong(found: Practice) -> Section:
-    rows = [
-        (
-            r["kind"],
-            r["count"],
-            f"{r['per_100']:.1f}" if np.isfinite(r["per_100"]) else "",
-            f"{r['low']:.1f} to {r['high']:.1f}" if np.isfinite(r["low"]) else "",
-        )
-        for r in found.incidents.to_dict("records")
-    ]
     months = found.incidents["pool_months"].iloc[0]
     total = ", ".join(f"{r['kind']} {r['count']}" for r in found.incidents.to_dict("records"))
     note = (
         f"Complaints are visits whose action or note has one of these words, without a no before it: "
         f"{', '.join(lifetimes.COMPLAINTS)} (a no is: {', '.join(lifetimes.NEGATIONS)})."
     )
-    tables = [
-        Table(
-            "Per 100 pool-months",
-            ["What", "Times", "Per 100 pool-months", "95 % interval"],
-            rows,
-            "Exact Poisson intervals (Garwood 1936). Only what was seen at a visit, or stated for a pool, can count.",
-        )
-    ]
-    if len(found.complaints):
-        told = [(r["pool"], f"{r['date']:%Y-%m-%d}", r["word"], r["text"]) for r in found.complaints.to_dict("records")]
-        tables.append(Table("Taken for complaints", ["Pool", "Date", "Word", "As written"], told))
+    rates: dict[str, Column] = {
+        "What": "kind",
+        "Times": "count",
+        "Per 100 pool-months": lambda r: number(r["per_100"], 1),
+        "95 % interval": lambda r: f"{r['low']:.1f} to {r['high']:.1f}" if np.isfinite(r["low"]) else "",
+    }
+    complaints: dict[str, Column] = {
+        "Pool": "pool", "Date": lambda r: f"{r['date']:%Y-%m-%d}", "Word": "word", "As written": "text"
+    }  # fmt: skip
+    exact = "Exact Poisson intervals (Garwood 1936). Only what was seen at a visit, or stated for a pool, can count."
     return Section(
         "incidents",
         "What went wrong",
         f"In {months:.0f} months of pools standing: {total}.",
         words=[note],
-        tables=tables,
+        tables=[
+            table("Per 100 pool-months", found.incidents, rates, exact),
+            table("Taken for complaints", found.complaints, complaints),
+        ],
     )
-
-
-def _percent(value: float) -> str:
-    return f"{100 * value:.0f} %"

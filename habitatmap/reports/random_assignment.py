@@ -1,4 +1,4 @@
-"""Treatments assigned at random, as a table to fill in while setting out and a page to print."""
+"""Treatments assigned at random, as a table to fill in while installing and a page to print."""
 
 from __future__ import annotations
 
@@ -9,18 +9,26 @@ import pandas as pd
 
 from habitatmap.area import Area
 from habitatmap.errors import InputError
-from habitatmap.export.folder import check_target, write_folder
-from habitatmap.export.formats import csv_text
-from habitatmap.page.document import shown
-from habitatmap.page.sections import Section, Table, report_page
+from habitatmap.export.folder import check_target, write_files
+from habitatmap.page.sections import Column, Section, report_page, table, terminal
 from habitatmap.read.random_assignment import FILE
 from habitatmap.words.cautions import CHILDREN, LOCAL, MOSQUITOES
+from habitatmap.words.numbers import count
 
 USE = (
-    "Set out each site's own treatment and nothing else; where that can't be done, write down what was set out instead "
-    "and don't swap. Write each pool's name into the column pool of random_assignment.csv (left empty, the site's name "
-    "is taken for it). `habitatmap survey` then compares the pools within their blocks."
+    "Install each site's own treatment and nothing else; where that can't be done, write down what was installed "
+    f"instead and don't swap. Write each pool's name into the column pool of {FILE} (left empty, the site's name is "
+    "taken for it). `habitatmap survey` then compares the pools within their blocks."
 )
+TO_WRITE = "________"
+SITES: dict[str, Column] = {
+    "Site": "site",
+    "Block": "block",
+    "Place": "place",
+    "Treatment": "treatment",
+    "Pool": lambda _: TO_WRITE,
+    "Installed on": lambda _: TO_WRITE,
+}
 
 
 def check_assignment(folder: Path) -> None:
@@ -42,45 +50,33 @@ def write_assignment(
     folder: Path,
 ) -> None:
     """Writes random_assignment.csv and random_assignment.html into a new `folder`, whole or not at all."""
-    table = drawn.merge(sites, on="site").assign(pool="", set_out="")
-    table = table[["block", "site", "place", "treatment", *treatments, "pool", "set_out", "x", "y"]]
-    page = report_page(
-        area.title, "Treatments assigned at random", f"As of {area.as_of}. For the team.", [_section(area, table, seed)]
+    rows = drawn.merge(sites, on="site").assign(pool="", set_out="")
+    rows = rows[["block", "site", "place", "treatment", *treatments, "pool", "set_out", "x", "y"]]
+    section = Section(
+        "assignment",
+        "What goes where",
+        headline(rows, seed),
+        words=[USE],
+        cautions=[" ".join([MOSQUITOES[area.settings.cautions.mosquitoes], CHILDREN, LOCAL])],
+        tables=[table("Sites by block", rows, SITES)],
     )
-
-    def fill(fresh: Path) -> None:
-        (fresh / FILE).write_bytes(csv_text(table).encode("utf-8"))
-        (fresh / "random_assignment.html").write_bytes(page.encode("utf-8"))
-
-    write_folder(folder.resolve(), fill)
+    page = report_page(area.title, "Treatments assigned at random", f"As of {area.as_of}. For the team.", [section])
+    write_files(folder, {FILE: rows, "random_assignment.html": page})
 
 
 def assignment_text(drawn: pd.DataFrame, seed: int) -> str:
     """The draw for a terminal."""
-    lines = [f"{headline(drawn, seed)}", ""]
-    for block, members in drawn.groupby("block"):
-        lines.append(f"block {block}: " + "; ".join(f"{m.site}: {m.treatment}" for m in members.itertuples()))
-    return "\n".join(shown(line) for line in lines) + "\n"
+    blocks = (
+        f"block {block}: " + "; ".join(f"{m.site}: {m.treatment}" for m in members.itertuples())
+        for block, members in drawn.groupby("block")
+    )
+    return terminal([headline(drawn, seed), "", *blocks])
 
 
 def headline(drawn: pd.DataFrame, seed: int) -> str:
+    """How many sites, in what blocks, by which draw."""
     blocks, size = drawn["block"].nunique(), drawn["treatment"].nunique()
-    text = f"{len(drawn)} sites in {blocks} blocks of {size} neighbours each, assigned at random with seed {seed}."
+    text = f"{len(drawn)} sites in {count(blocks, 'block')} of {size} neighbours each, assigned at random with seed {seed}."
     if short := len(drawn) % size:
-        text += f" The last block has {short} sites only and lacks treatments."
+        text += f" The last block has {count(short, 'site')} only and lacks treatments."
     return text
-
-
-def _section(area: Area, table: pd.DataFrame, seed: int) -> Section:
-    rows = [
-        (r["site"], r["block"], r["place"], r["treatment"], "________", "________") for r in table.to_dict("records")
-    ]
-    heads = ["Site", "Block", "Place", "Treatment", "Pool", "Set out on"]
-    return Section(
-        "assignment",
-        "What goes where",
-        headline(table, seed),
-        words=[USE],
-        cautions=[" ".join([MOSQUITOES[area.settings.cautions.mosquitoes], CHILDREN, LOCAL])],
-        tables=[Table("Sites by block", heads, rows)],
-    )

@@ -2,41 +2,45 @@
 
 from __future__ import annotations
 
+import calendar
 import math
 from collections.abc import Mapping, Sequence
+from enum import StrEnum
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from habitatmap.export.folder import write_folder
-from habitatmap.export.formats import csv_text, json_text, plain
+from habitatmap.export.folder import Content, write_files
+from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, bars, intervals
-from habitatmap.page.sections import Drawing, Section, Table, report_page
+from habitatmap.page.sections import Column, Drawing, Section, Table, aligned, interval, report_page, share, table
 from habitatmap.survey.account import DESIGNS, SURE, WANTED_ERRORS, Account
 from habitatmap.survey.effects import APART
 from habitatmap.survey.effort import blank_visits
 from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.probabilities import ENOUGH_DETECTIONS, ENOUGH_TWICE
 from habitatmap.words.cautions import HYGIENE, LITTER, LOCAL
+from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, span
 
-UNKNOWN = "not known"
-MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
 # what a covariate is called on the page
 COVARIATES = {
-    "shade": "shade",
-    "container": "container",
-    "filling": "filling",
     "volume_l": "volume in litres",
-    "age_days": "days the pool had stood when the season's looks began",
+    "age_days": "days the pool had stood when the season's searches began",
     "forage_score": "forage within flight (0-1)",
     "dead_wood_score": "dead wood within flight (0-1)",
-    "places_near": "breeding places in reach (likely occupied ones, each weighed by distance)",
-    "month": "month",
-    "days_out": "days since the pool was set out",
-    "observer": "observer",
+    "places_near": "breeding places in reach (likely occupied ones, each weighted by distance)",
+    "days_out": "days since the pool was installed",
 }
+SEASON_PARTS = {
+    "first": "occupied in the first season",
+    "colonised": "an empty pool is colonised by the next season",
+    "lost": "an occupied pool is empty in the next season",
+    "detection": "detection",
+    "last less first": "last season minus the first",
+}
+SHARE_OF_POOLS = "From 0 to 100 % of pools."
 
 
 def write_survey(
@@ -44,105 +48,97 @@ def write_survey(
     folder: str | Path,
     more: Sequence[Section] = (),
     tables: Mapping[str, pd.DataFrame] | None = None,
-    summary: Mapping[str, Any] | None = None,
+    summary: Mapping[str, object] | None = None,
 ) -> None:
     """Writes the page and the tables into `folder`, which is replaced in one step.
 
     `more` sections come last, `tables` by file name beside our own, `summary` into survey.json.
     """
-    files = {
+    files: dict[str, Content] = {
         "survey.html": survey_page(told, more),
-        "pools.csv": csv_text(told.pools),
-        "estimates.csv": csv_text(estimates(told)),
-        "models.csv": csv_text(models(told)),
-        "effects.csv": csv_text(told.effects),
-        "effort.csv": csv_text(told.effort),
-        "survey.json": json_text({**survey_summary(told), **(summary or {})}),
-    } | {name: csv_text(table) for name, table in (tables or {}).items()}
-
-    def fill(fresh: Path) -> None:
-        for name, text in files.items():
-            (fresh / name).write_bytes(text.encode("utf-8"))
-
-    write_folder(Path(folder).resolve(), fill)
+        "pools.csv": told.pools,
+        "estimates.csv": estimates(told),
+        "models.csv": models(told),
+        "effects.csv": told.effects,
+        "effort.csv": told.effort,
+        "survey.json": {**survey_summary(told), **(summary or {})},
+    }
+    write_files(folder, files | dict(tables or {}))
 
 
 def survey_page(told: Account, more: Sequence[Section] = ()) -> str:
     """survey.html."""
     as_of = f"As of {told.as_of.isoformat()}. For the team: it names pools and observers."
-    return report_page(told.title, "What is really in the pools", as_of, [*sections(told), *more])
+    return report_page(told.title, "Occupancy of the pools", as_of, [*sections(told), *more])
 
 
 # --- figures as tables -----------------------------------------------------------------------------------------------
 
 
+class About(StrEnum):
+    """What an estimate is about."""
+
+    NAIVE = "naive occupancy"
+    OCCUPANCY = "occupancy"
+    DETECTION = "detection"
+    WHAT_IF = "what-if"
+    SPECIES = "species"
+    SEASON = "season"
+    CHANGE = "change"
+
+
+class Line(NamedTuple):
+    """A line of estimates.csv, and what it is about; ends of the 95 % interval."""
+
+    about: About
+    figure: str
+    value: float
+    low: float
+    high: float
+    se: float
+    method: str
+    basis: str
+
+
 def estimates(told: Account) -> pd.DataFrame:
     """estimates.csv: figure, value, low, high (95 %), se, method, basis - every figure about the survey as a whole."""
-    s, few = told.known.summary, told.few
-    nothing = (np.nan, np.nan, np.nan, np.nan)
-    p_ends = told.fit.interval(part="p") if not few else (np.nan, np.nan)
-    rows: list[tuple[Any, ...]] = [
-        ("naive share", s["naive"], np.nan, np.nan, np.nan, "share of the pools looked at where larvae were seen", ""),
-        (
-            "occupancy",
-            *_given(s, "estimate", "low", "high", "se"),
-            "maximum likelihood, profile likelihood",
-            s["basis"],
-        ),
-        ("detection", *((told.fit.p, *p_ends, told.fit.p_se) if not few else nothing), "the same fit", s["basis"]),
-        (
-            "occupancy, interval widened by overdispersion",
-            s["estimate"] if not few else np.nan,
-            *told.widened,
-            np.nan,
-            "profile likelihood, limit times the overdispersion",
-            "",
-        ),
-        (
-            "occupancy, whole squares of ground resampled",
-            s["estimate"] if not few else np.nan,
-            told.blocks.low,
-            told.blocks.high,
-            np.nan,
-            f"{told.blocks.towns} towns of squares of {told.blocks.side_m:g} m" if not told.blocks.why else "",
-            told.blocks.why,
-        ),
-        (
-            "occupancy, weighed with an expert value",
-            told.weak.psi,
-            *told.weak.interval(),
-            told.weak.psi_se,
-            "posterior mean and central interval, summed on a grid",
-            told.known.prior.words(),
-        ),
-        (
-            "detection, weighed with an expert value",
-            told.weak.p,
-            *told.weak.interval(part="p"),
-            told.weak.p_se,
-            "posterior mean and central interval, summed on a grid",
-            told.known.prior.words(),
-        ),
+    return pd.DataFrame(_lines(told), columns=Line._fields).drop(columns="about")
+
+
+def _lines(told: Account) -> list[Line]:
+    s, nan, b, f = told.known.summary, np.nan, told.blocks, told.false_positives
+    estimate, low, high, se = _given(s, "estimate", "low", "high", "se")
+    detection = (nan, nan, nan, nan) if told.few else (told.fit.p, *told.fit.interval(part="p"), told.fit.p_se)
+    weak, posterior, prior = told.weak, "posterior mean and central interval, summed on a grid", told.known.prior.words()
+    resampled = "" if b.why else f"{b.towns} resamples of squares of {b.side_m:g} m"
+    profile = "maximum likelihood, profile likelihood"
+    occupancy, widened = About.OCCUPANCY, "profile likelihood, limit times the overdispersion"
+    lines = [
+        Line(About.NAIVE, "naive occupancy", *_given(s, "naive"), nan, nan, nan, "pools with larvae / pools searched", ""),
+        Line(occupancy, "occupancy", estimate, low, high, se, profile, s["basis"]),
+        Line(About.DETECTION, "detection", *detection, "the same fit", s["basis"]),
+        Line(occupancy, "occupancy, interval widened by overdispersion", estimate, *told.widened, nan, widened, ""),
+        Line(occupancy, "occupancy, whole squares resampled", estimate, b.low, b.high, nan, resampled, b.why),
+        Line(occupancy, "occupancy, Bayesian estimate", weak.psi, *weak.interval(), weak.psi_se, posterior, prior),
+        Line(About.DETECTION, "detection, Bayesian estimate", weak.p, *weak.interval(part="p"), weak.p_se, posterior, prior),
     ]
-    for share, figures in (s["false_positives"] or {}).items():
-        name = f"occupancy, if {share} of looks at empty pools reported larvae"
-        rows.append((name, *_given(figures, "estimate", "low", "high"), np.nan, "what-if, profile likelihood", ""))
-    f = told.false_positives
-    rows.append(
-        ("occupancy, mistakes told by checked finds", f.psi, f.low, f.high, np.nan, "maximum likelihood", f.why)
-    )
-    for row in told.species.iloc[1:].to_dict("records"):
-        ends = _given(row, "estimate", "low", "high", "se")
-        rows.append((f"occupancy of {row['taxon']}", *ends, "maximum likelihood", row["basis"]))
-    for row in told.seasons.each.to_dict("records"):
-        ends = _given(row, "estimate", "low", "high", "se")
-        rows.append((f"occupancy in {row['season']}", *ends, "maximum likelihood", row["basis"]))
+    for rate, figures in (s["false_positives"] or {}).items():
+        name, ends = f"occupancy, if {rate} of searches at empty pools are false positives", ("estimate", "low", "high")
+        lines.append(Line(About.WHAT_IF, name, *_given(figures, *ends), nan, "what-if, profile likelihood", ""))
+    name = "occupancy, error rate from verified records"
+    lines.append(Line(occupancy, name, f.psi, f.low, f.high, nan, "maximum likelihood", f.why))
+    for about, frame, name in (
+        (About.SPECIES, told.species.iloc[1:], "occupancy of {taxon}"),
+        (About.SEASON, told.seasons.each, "occupancy in {season}"),
+    ):
+        lines += [
+            Line(about, name.format(**row), *_given(row, "estimate", "low", "high", "se"), profile.split(",")[0], row["basis"])
+            for row in frame.rename(columns=str).to_dict("records")
+        ]
     for row in told.seasons.change.to_dict("records"):
-        name = f"between seasons: {row['part']}"
-        rows.append((name, row["estimate"], row["low"], row["high"], np.nan, "profile likelihood", told.seasons.shown))
-    heads = ["figure", "value", "low", "high", "se", "method", "basis"]
-    numbers = dict.fromkeys(heads[1:5], np.float64)
-    return pd.DataFrame([[np.nan if v is None else v for v in row] for row in rows], columns=heads).astype(numbers)
+        name, ends = f"between seasons: {row['part']}", (row["estimate"], row["low"], row["high"])
+        lines.append(Line(About.CHANGE, name, *ends, nan, "profile likelihood", told.seasons.shown))
+    return lines
 
 
 def models(told: Account) -> pd.DataFrame:
@@ -150,15 +146,15 @@ def models(told: Account) -> pd.DataFrame:
     rest = [
         {part: name, "identifiable": False, "why": f"not tried: {why}"} for part, name, why in told.covariates.left_out
     ]
-    table = pd.DataFrame([*told.models.to_dict("records"), *rest], columns=told.models.columns)
-    table[["psi", "p"]] = table[["psi", "p"]].fillna("")
-    table.insert(2, "covariates", (table["psi"] != "").astype(int) + (table["p"] != ""))
-    return table
+    frame = pd.DataFrame([*told.models.to_dict("records"), *rest], columns=told.models.columns)
+    frame[["psi", "p"]] = frame[["psi", "p"]].fillna("")
+    frame.insert(2, "covariates", (frame["psi"] != "").astype(int) + (frame["p"] != ""))
+    return frame
 
 
 def survey_summary(told: Account) -> dict[str, Any]:
     """survey.json: the same and everything else, None where not known."""
-    g, c, b, f = told.goodness, told.clustering, told.blocks, told.false_positives
+    psi, p, basis = told.sure
     summary = {
         "title": told.title,
         "as_of": told.as_of.isoformat(),
@@ -167,21 +163,16 @@ def survey_summary(told: Account) -> dict[str, Any]:
         "estimates": estimates(told).to_dict("records"),
         "identifiable": {"yes": told.fit.identifiable, "why": told.fit.why},
         "posterior_numerical_error": told.weak.numerical_error,
-        "goodness_of_fit": {
-            "chi_square": g.chi_square,
-            "p_value": g.p_value,
-            "overdispersion": g.overdispersion,
-            "surveys": g.surveys,
-        },
+        "goodness_of_fit": _of(told.goodness, "chi_square p_value overdispersion surveys"),
         "models": models(told).to_dict("records"),
         "effects": told.effects.to_dict("records"),
-        "false_positives": {"p": f.p, "checked": f.checked, "false_share": f.false_share, "why": f.why},
-        "place": {
-            "moran": {"i": c.i, "expected": c.expected, "p_value": c.p_value, "why": c.why},
-            "blocks": {"low": b.low, "high": b.high, "blocks": b.blocks, "side_m": b.side_m, "why": b.why},
+        "false_positives": _of(told.false_positives, "p checked false_share why"),
+        "spatial_autocorrelation": {
+            "moran": _of(told.clustering, "i expected p_value why"),
+            "blocks": _of(told.blocks, "low high blocks side_m why"),
         },
         "effort": told.effort.to_dict("records"),
-        "effort_for": {"occupancy": told.sure[0], "detection": told.sure[1], "basis": told.sure[2]},
+        "effort_for": {"occupancy": psi, "detection": p, "basis": basis},
         "seasons": {
             "each": told.seasons.each.to_dict("records"),
             "same_pools": told.seasons.same,
@@ -193,18 +184,19 @@ def survey_summary(told: Account) -> dict[str, Any]:
     return content
 
 
+def _of(part: object, names: str) -> dict[str, object]:
+    """Some fields of a part, by name."""
+    return {name: getattr(part, name) for name in names.split()}
+
+
 def survey_text(told: Account) -> str:
     """A few lines and a table for the terminal."""
     s = told.known.summary
-    seen = [] if s["naive"] is None else [f"Larvae were seen in {_percent(s['naive'])} of them."]
-    lines = [told.title, "", _looked(told), *seen, ""]
+    seen = [] if s["naive"] is None else [f"Larvae were seen in {percent(s['naive'])} of them."]
     rows = [("", "estimate", "95 % interval")]
-    for row in estimates(told).to_dict("records"):
-        if not np.isnan(row["value"]):
-            rows.append((row["figure"], _percent(row["value"]), _range(row["low"], row["high"], "-")))
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    lines += ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-    lines += ["", s["basis"][0].upper() + s["basis"][1:] + ".", told.goodness.words(), told.clustering.words()]
+    rows += [(r.figure, percent(r.value), span(r.low, r.high, unknown="-")) for r in _lines(told) if known(r.value)]
+    lines = [told.title, "", _searched(told), *seen, "", *aligned(rows), ""]
+    lines += [f"{sentence(s['basis'])}.", told.goodness.words(), told.clustering.words()]
     lines += [f"Seasons: {told.seasons.shown}.", *told.known.warnings]
     return "\n".join(lines) + "\n"
 
@@ -215,12 +207,12 @@ def survey_text(told: Account) -> str:
 def sections(told: Account) -> list[Section]:
     """The page's sections, in order."""
     return [
-        _what_was_looked_at(told),
+        _what_was_searched(told),
         _estimate(told),
         _detection(told),
         _fits(told),
-        _where_larvae_live(told),
-        _mistakes(told),
+        _covariate_effects(told),
+        _false_positives(told),
         _species(told),
         _each_pool(told),
         _place(told),
@@ -229,469 +221,405 @@ def sections(told: Account) -> list[Section]:
     ]
 
 
-def _what_was_looked_at(told: Account) -> Section:
-    looks, s = told.known.searches, told.known.summary
-    left = [(reason, count) for reason, count in looks.left_out.items() if count]
-    dates = looks.dates[looks.rows >= 0]
-    month = pd.Series(dates).dt.month
-    found = pd.Series(looks.histories[looks.rows >= 0] == 1)
+def _what_was_searched(told: Account) -> Section:
+    searches, s = told.known.searches, told.known.summary
+    month = pd.Series(searches.dates[searches.rows >= 0]).dt.month
+    found = pd.Series(searches.histories[searches.rows >= 0] == 1)
     per_month = [
-        (MONTHS[m - 1], int(found[month == m].sum()), int((~found[month == m]).sum())) for m in sorted(month.unique())
+        (calendar.month_abbr[m], int(found[month == m].sum()), int((~found[month == m]).sum()))
+        for m in sorted(month.unique())
     ]
-    drawings = []
-    if per_month:
-        picture = bars(per_month, "Looks by month, with and without larvae", ("larvae", "none seen"))
-        drawings = [Drawing(picture, "Looks by month: filled where larvae were seen, outlined where none were.")]
-    tables = [Table("Looks by month", ["Month", "Larvae", "None seen"], per_month)] if per_month else []
-    if left:
-        tables.append(Table("Visits left out of the estimate", ["Why", "Visits"], left))
+    picture = bars(per_month, "Searches by month, with and without larvae", ("larvae", "none seen"))
+    left = [(reason, n) for reason, n in searches.left_out.items() if n]
     too_few = (
-        f"Too few to estimate: {s['basis'].split(': ', 1)[1].split(';')[0]}. Counts are shown, and where a chance is "
-        "needed it leans on a stated expert value."
-        if s["basis"].startswith("too few")
-        else ""
+        f"Too few to estimate: {s['basis'].split(': ', 1)[1].split(';')[0]}. Counts are shown; where a probability is "
+        "needed, it rests on a stated expert value."
     )
     return Section(
-        "looked-at",
-        "What was looked at",
-        _looked(told),
+        "searched",
+        "What was searched",
+        _searched(told),
         words=[
-            "Only looks count: a visit that found the pool dry, frozen or gone, or did not reach it, says nothing "
-            "about larvae, nor does a look within a week of set-out. They stay in the records. One estimate takes the "
-            "looks of one calendar year.",
-            f"An estimate is made from {ENOUGH_DETECTIONS} looks with larvae and {ENOUGH_TWICE} pools looked at twice "
+            "Only searches count: a visit that found the pool dry, frozen or gone, or did not reach it, says nothing "
+            "about larvae, nor does a search within a week of installing. They stay in the records. One estimate takes "
+            "the searches of one calendar year.",
+            f"An estimate is made from {ENOUGH_DETECTIONS} detections and {ENOUGH_TWICE} pools searched at least twice "
             "on (expert judgement); below that there are counts only.",
         ],
-        drawings=drawings,
-        tables=tables,
-        cautions=[*([too_few] if too_few else []), *told.known.warnings],
+        drawings=[Drawing(picture, "Searches by month: filled where larvae were seen, outlined where none were.")],
+        tables=[
+            Table("Searches by month", ["Month", "Larvae", "None seen"], per_month),
+            Table("Visits left out of the estimate", ["Why", "Visits"], left),
+        ],
+        cautions=[too_few if told.few and s["basis"].startswith("too few") else "", *told.known.warnings],
     )
 
 
-def _looked(told: Account) -> str:
-    looks, s = told.known.searches, told.known.summary
-    pools = len(looks.pools)
+def _searched(told: Account) -> str:
+    searches, s = told.known.searches, told.known.summary
+    pools, left = len(searches.pools), sum(searches.left_out.values())
     if not pools:
         return "There is no pool yet."
     if not s["pools_visited"]:
-        return f"No look counts for any of {pools} pools."
-    said = f"{s['pools_visited']} of {pools} pools were looked into, {s['searches']} times in all, {s['period']}"
-    left = sum(looks.left_out.values())
-    return f"{said}; {left} visits were left out, with the reason." if left else f"{said}."
+        return f"No search counts for any of {count(pools, 'pool')}."
+    said = f"{s['pools_visited']} of {count(pools, 'pool')} were searched, {count(s['searches'], 'time')} in all, {s['period']}"
+    return f"{said}; {count(left, 'visit')} {'was' if left == 1 else 'were'} left out, with the reason." if left else f"{said}."
 
 
 def _estimate(told: Account) -> Section:
     s, few = told.known.summary, told.few
-    weak_low, weak_high = told.weak.interval()
-    lead = f"Larvae were seen in {_percent(s['naive'])} of the pools looked at. " if s["naive"] is not None else ""
+    lead = f"Larvae were seen in {percent(s['naive'])} of the pools searched. " if s["naive"] is not None else ""
+    marks = [] if s["naive"] is None else [Mark("seen", s["naive"], said=percent(s["naive"]))]
     if few:
-        lead += f"How many really hold larvae: {s['basis'].split(';')[0]}."
+        lead += f"How many hold larvae: {s['basis'].split(';')[0]}."
     else:
         lead += (
-            f"Since a look can miss them, more pools hold larvae: about {_percent(s['estimate'])}, "
-            f"and anything from {_percent(s['low'])} to {_percent(s['high'])} would fit the looks."
+            f"A search can miss them, so more pools hold larvae: about {percent(s['estimate'])}. "
+            f"Anything from {percent(s['low'])} to {percent(s['high'])} would fit the searches."
         )
-    marks = [] if s["naive"] is None else [Mark("seen", s["naive"], said=_percent(s["naive"]))]
-    if not few:
-        marks.append(_mark("really occupied", s["estimate"], s["low"], s["high"]))
+        marks.append(_mark("estimated", s["estimate"], s["low"], s["high"]))
         if not np.isnan(told.blocks.low):
             marks.append(_mark("the same, whole squares resampled", None, told.blocks.low, told.blocks.high))
         if told.widened != (s["low"], s["high"]) and told.goodness.overdispersion > 1:
             marks.append(_mark("the same, widened for misfit", None, *told.widened))
-    marks.append(_mark("weighed with an expert value", told.weak.psi, weak_low, weak_high))
-    words = [
-        f"Of what is known about it, {_percent(s['from_data'])} came from the looks and the rest from the expert value "
-        f"({told.known.prior.words()}). The map uses the weighed figure. It was summed on a grid; a grid half as fine "
-        f"gives the same to {_decimals(told.weak.numerical_error)} decimals.",
-        "All this describes pools where people put them. It says nothing about ground unlike theirs.",
-    ]
-    if not told.fit.identifiable:
-        words.insert(0, f"The looks alone give no regular estimate: {told.fit.why}.")
+    marks.append(_mark("Bayesian estimate", told.weak.psi, *told.weak.interval()))
     rows = [
-        (row["figure"], _percent(row["value"]), _range(row["low"], row["high"]), row["method"], row["basis"])
-        for row in estimates(told).to_dict("records")
-        if row["figure"].split(",")[0] in ("naive share", "occupancy") and "if " not in row["figure"]
+        (line.figure, percent(line.value), span(line.low, line.high), line.method, line.basis)
+        for line in _lines(told)
+        if line.about in (About.NAIVE, About.OCCUPANCY)
     ]
-    heads = ["Figure", "Share of pools", "95 % interval", "How", "From"]
     return Section(
         "estimate",
-        "How many pools really hold larvae",
+        "How many pools hold larvae",
         lead,
-        words=words,
-        drawings=[
-            Drawing(intervals(marks, "Occupancy as seen and as estimated, 0 to 100 %"), "From 0 to 100 % of pools.")
+        words=[
+            "" if told.fit.identifiable else f"The searches alone give no regular estimate: {told.fit.why}.",
+            f"Of what is known about it, {percent(s['from_data'])} came from the searches and the rest from the expert "
+            f"value ({told.known.prior.words()}). The map uses this Bayesian estimate. It was summed on a grid; a grid "
+            f"half as fine gives the same to {count(_decimals(told.weak.numerical_error), 'decimal')}.",
+            "All this describes pools where people put them. It applies only to similar sites.",
         ],
-        tables=[Table("Occupancy, as seen and as estimated", heads, rows)],
+        drawings=[Drawing(intervals(marks, "Naive and estimated occupancy, 0 to 100 %"), SHARE_OF_POOLS)],
+        tables=[
+            Table(
+                "Naive and estimated occupancy",
+                ["Figure", "Share of pools", "95 % interval", "Method", "Based on"],
+                rows,
+            )
+        ],
     )
 
 
 def _detection(told: Account) -> Section:
-    basis = told.sure[2]
-    low, high = (told.fit if not told.few else told.weak).interval(part="p")
-    value = told.fit.p if not told.few else told.weak.p
+    fit = told.weak if told.few else told.fit
+    low, high = fit.interval(part="p")
     lead = (
-        f"A look at a pool with larvae finds them about {_times(value)}: detection {_percent(value)} "
-        f"({_range(low, high)})."
+        f"A search of a pool with larvae finds them about {_times(fit.p)}: detection {percent(fit.p)} "
+        f"({span(low, high)})."
     )
     if told.few:
-        lead += " This leans on an expert value, as the looks are too few to tell it."
-    looks = range(1, 9)
-    marks = [_mark(f"{k} look{'s' * (k > 1)}", _found(value, k), _found(low, k), _found(high, k)) for k in looks]
-    rows = [(k, _percent(_found(value, k)), _range(_found(low, k), _found(high, k))) for k in looks]
-    heads = ["Looks", "Chance to see them", "95 % interval"]
+        lead += " This rests on an expert value, as the searches are too few."
+    found = {k: [float(1 - (1 - p) ** k) for p in (fit.p, low, high)] for k in range(1, 9)}
+    marks = [_mark(count(k, "search", "searches"), *figures) for k, figures in found.items()]
+    rows = [(k, percent(value), span(*ends)) for k, (value, *ends) in found.items()]
+    words = f"The probability that larvae which are there are seen at least once in so many searches ({told.sure[2]})."
+    what = "Probability of having seen the larvae, by number of searches"
+    heads = ["Searches", "Probability of detection", "95 % interval"]
     return Section(
         "detection",
         "How easily larvae are missed",
         lead,
-        words=[f"The chance that larvae which are there have been seen at least once, after so many looks ({basis})."],
-        drawings=[Drawing(intervals(marks, "Chance to have seen the larvae, by number of looks"), "From 0 to 100 %.")],
+        words=[words],
+        drawings=[Drawing(intervals(marks, what), "From 0 to 100 %.")],
         tables=[Table("Seen at least once, where larvae live", heads, rows)],
     )
 
 
 def _fits(told: Account) -> Section:
     g = told.goodness
-    rows = [
-        (h["history"], h["sites"], h["observed"], f"{h['expected']:.1f}")
-        for h in g.histories.sort_values(["observed", "history"], ascending=[False, True]).head(12).to_dict("records")
-    ]
-    heads = ["History", "Places with these looks", "Seen", "Expected"]
-    words = [
-        "The check compares how often each history of looks was seen and how often the model expects it, with surveys "
-        "simulated from the model (MacKenzie & Bailey 2004). Overdispersion near 1 is as it should be; above it, the "
-        "intervals are too narrow by its square root."
-    ]
-    if not told.few and g.overdispersion > 1:
-        words.append(f"With it, the interval of occupancy becomes {_range(*told.widened)}.")
+    commonest = g.histories.sort_values(["observed", "history"], ascending=[False, True]).head(12)
+    columns: dict[str, Column] = {
+        "History": "history",
+        "Sites with these searches": "sites",
+        "Seen": "observed",
+        "Expected": lambda h: f"{h['expected']:.1f}",
+    }
+    widened = f"With it, the interval of occupancy becomes {span(*told.widened)}."
+    caption = "The commonest histories: 1 larvae, 0 none seen, a dot no search"
     return Section(
         "fit",
         "Does the model fit",
         g.words(),
-        words=words,
-        tables=[Table("The commonest histories: 1 larvae, 0 none seen, a dot no look", heads, rows)]
-        if g.surveys
-        else [],
+        words=[
+            "The check compares how often each history of searches was seen and how often the model expects it, with "
+            "surveys simulated from the model (MacKenzie & Bailey 2004). Overdispersion near 1 is as it should be; "
+            "above it, the intervals are too narrow by its square root.",
+            widened if not told.few and g.overdispersion > 1 else "",
+        ],
+        tables=[table(caption, commonest, columns)] if g.surveys else [],
     )
 
 
-def _where_larvae_live(told: Account) -> Section:
-    finds = told.known.summary["detections"]
-    allowed = finds // PER_COVARIATE
-    apart = told.effects[told.effects["words"] == APART]
+EFFECTS: dict[str, Column] = {
+    "Covariate": lambda row: _named(row["covariate"]),
+    "Of": "part",
+    "From - to": lambda row: f"{row['from']} to {row['to']}",
+    "Probability": lambda row: f"{percent(row['probability_from'])} to {percent(row['probability_to'])}",
+    "Difference in points": lambda row: points(row["difference"], row["low"], row["high"]),
+    "Odds per s.d.": lambda row: number(row["odds_per_sd"], 2),
+    "Distinguishable": "words",
+}
+MODELS: dict[str, Column] = {
+    "Occupancy by": lambda row: _terms(row["psi"]),
+    "Detection by": lambda row: _terms(row["p"]),
+    "Coefficients": "coefficients",
+    "AIC": lambda row: "" if np.isnan(row["aic"]) else f"{row['aic']:.1f}",
+    "Above the best": lambda row: number(row["delta"], 1),
+    "Weight": lambda row: number(row["weight"], 2),
+    "Remark": "why",
+}
+
+
+def _covariate_effects(told: Account) -> Section:
+    detections, compared = told.known.summary["detections"], len(told.effects)
+    apart = told.effects.loc[told.effects["words"] == APART, "covariate"]
     if told.few:
-        lead = "The looks are too few to say what larvae like."
+        lead = "The searches are too few to show covariate effects."
     elif len(apart):
-        names = " and ".join(dict.fromkeys(_named(row["covariate"]) for row in apart.to_dict("records")))
+        names = listed([_named(name) for name in dict.fromkeys(apart)])
         lead = (
-            f"{len(apart)} of {len(told.effects)} comparisons show{'s' * (len(apart) == 1)} a difference ({names}); "
-            "one in twenty does so by chance alone. By everything else the pools cannot be told apart."
+            f"{len(apart)} of {count(compared, 'comparison')} {'shows' if len(apart) == 1 else 'show'} a difference "
+            f"({names}); one in twenty does so by chance alone. Nothing else distinguishes the pools."
         )
     else:
-        lead = "No difference shows: whatever was noted about the pools and the looks, they cannot be told apart by it."
-    effects = [
-        (
-            _named(row["covariate"]),
-            row["part"],
-            f"{row['from']} to {row['to']}",
-            f"{_percent(row['probability_from'])} to {_percent(row['probability_to'])}",
-            _points(row["difference"], row["low"], row["high"]),
-            "" if np.isnan(row["odds_per_sd"]) else f"{row['odds_per_sd']:.2f}",
-            row["words"],
-        )
-        for row in told.effects.to_dict("records")
-    ]
-    compared = [
-        (
-            _terms(row["psi"]),
-            _terms(row["p"]),
-            row["coefficients"],
-            _number(row["aic"], 1),
-            _number(row["delta"], 1),
-            _number(row["weight"], 2),
-            row["why"],
-        )
-        for row in told.models.to_dict("records")
-    ]
-    tables = []
-    if effects:
-        heads = ["What", "Of", "From - to", "Chance", "Difference in points", "Odds per s.d.", "Told apart"]
-        note = (
-            "Each by itself, under a weak prior. Numbers are compared between their quartiles, kinds with the "
-            "commonest one. Of many comparisons one in twenty shows a difference by chance. The figures are means over "
-            "draws of the posterior, good to about a fortieth of the width of their interval."
-        )
-        tables.append(Table("What larvae like, and what helps to see them", heads, effects, note))
-    heads = ["Occupancy by", "Detection by", "Coefficients", "AIC", "Above the best", "Weight", "Remark"]
-    note = " ".join(told.covariates.notes)
-    tables.append(Table("All models that were compared, the best first", heads, compared, note))
+        lead = "No difference shows: nothing that was noted about the pools and the searches distinguishes them."
+    note = (
+        "Each by itself, under a weak prior. Numbers are compared between their quartiles, kinds with the commonest "
+        "one. Of many comparisons one in twenty shows a difference by chance. The figures are means over simulations "
+        "of the posterior, good to about a fortieth of the width of their interval."
+    )
     return Section(
         "covariates",
-        "What larvae like",
+        "Covariate effects",
         lead,
         words=[
-            f"With {finds} looks with larvae at most {allowed} coefficient{'s' * (allowed != 1)} can be told "
-            f"(one per {PER_COVARIATE}, common practice). The list of models was fixed before the looks were read: "
-            "none, then each covariate alone; all are shown. A difference is no cause: pools were not dealt out at "
-            "random."
+            f"{sentence(count(detections, 'detection'))} can tell at most "
+            f"{count(detections // PER_COVARIATE, 'coefficient')} (one per {PER_COVARIATE}, common practice). The list "
+            "of models was fixed before the searches were read: none, then each covariate alone; all are shown. A "
+            "difference is no cause: pools were not assigned at random."
         ],
-        tables=tables,
+        tables=[
+            table("Covariate effects on occupancy and on detection", told.effects, EFFECTS, note),
+            table(
+                "All models that were compared, the best first", told.models, MODELS, " ".join(told.covariates.notes)
+            ),
+        ],
     )
 
 
-def _mistakes(told: Account) -> Section:
+def _false_positives(told: Account) -> Section:
     s, f = told.known.summary, told.false_positives
-    shares: Mapping[str, Any] = s["false_positives"] or {}
-    marks = [] if told.few else [_mark("no mistakes", s["estimate"], s["low"], s["high"])]
-    marks += [_mark(f"{share} mistakes", *_given(v, "estimate", "low", "high")) for share, v in shares.items()]
+    rates: Mapping[str, Any] = s["false_positives"] or {}
+    marks = [] if told.few else [_mark("none", s["estimate"], s["low"], s["high"])]
+    marks += [_mark(rate, *_given(figures, "estimate", "low", "high")) for rate, figures in rates.items()]
+    words = f"The verified records are too few to tell the rate of false positives: {f.why}. Have some larvae checked."
     if not f.why:
-        marks.append(_mark("mistakes told by checked finds", f.psi, f.low, f.high))
-    rows = [(m.label, m.said, _range(m.low, m.high)) for m in marks]
-    if told.few:
-        lead = "The looks are too few to ask what mistaken sightings would change."
-    else:
-        worst = list(shares.values())[-1]
-        lead = (
-            f"If one look in twenty at an empty pool reported larvae by mistake, about {_percent(worst['estimate'])} "
-            f"of the pools would hold larvae ({_range(worst['low'], worst['high'])}), not {_percent(s['estimate'])}."
+        marks.append(_mark("error rate from verified records", f.psi, f.low, f.high))
+        words = (
+            f"By the verified records, {percent(f.false_share)} of the searches of empty pools are false positives; "
+            f"then {percent(f.psi)} of the pools are occupied ({span(f.low, f.high)})."
         )
-    words = (
-        f"The finds that were checked tell how many of the others are mistaken: {_percent(f.false_share)} of the looks "
-        f"at empty pools; then {_percent(f.psi)} of the pools are occupied ({_range(f.low, f.high)})."
-        if not f.why
-        else f"The share of mistakes cannot be told from the checked finds: {f.why}. Have some larvae checked."
-    )
-    what = "Occupancy with so many mistaken sightings, 0 to 100 %"
+    if told.few:
+        lead = "The searches are too few to ask what false positives would change."
+    else:
+        worst = list(rates.values())[-1]
+        lead = (
+            f"If one search in twenty of an empty pool reported larvae by mistake, about {percent(worst['estimate'])} "
+            f"of the pools would hold larvae ({span(worst['low'], worst['high'])}), not {percent(s['estimate'])}."
+        )
+    rows = [(m.label, m.said, span(m.low, m.high)) for m in marks]
+    what = "Occupancy with so many false positives, 0 to 100 %"
+    heads = ["False positives", "Share of pools", "95 % interval"]
     return Section(
-        "mistakes",
+        "false-positives",
         "What if some sightings are wrong",
         lead,
         words=[words],
-        drawings=[Drawing(intervals(marks, what), "From 0 to 100 % of pools.")] if marks else [],
-        tables=[Table("Occupancy under mistakes", ["Mistakes", "Share of pools", "95 % interval"], rows)]
-        if rows
-        else [],
+        drawings=[Drawing(intervals(marks, what), SHARE_OF_POOLS)],
+        tables=[Table("Occupancy under false positives", heads, rows)],
     )
 
 
 def _species(told: Account) -> Section:
-    rows = [
-        (
-            row["taxon"],
-            row["detections"],
-            row["searches"],
-            _percent(row["naive"]),
-            _percent(row["estimate"]),
-            _range(row["low"], row["high"]),
-            row["basis"],
+    kinds = len(told.species) - 1
+    lead = "No larvae were checked to a species: everything here is about the group."
+    if kinds > 0:
+        lead = (
+            f"{count(kinds, 'kind')} {'was' if kinds == 1 else 'were'} named by a check; each is fitted apart from the "
+            "rest."
         )
-        for row in told.species.to_dict("records")
-    ]
-    lead = (
-        f"{len(rows) - 1} kinds were named by a check; each is fitted apart from the rest."
-        if len(rows) > 1
-        else "No larvae were checked to a species: everything here is about the group."
-    )
-    heads = ["Kind", "Finds", "Looks that can tell", "Seen in", "Really in", "95 % interval", "From"]
+    columns: dict[str, Column] = {
+        "Kind": "taxon",
+        "Detections": "detections",
+        "Visits with species checked": "searches",
+        "Naive occupancy": share("naive"),
+        "Estimated occupancy": share("estimate"),
+        "95 % interval": interval(),
+        "Based on": "basis",
+    }
     return Section(
         "species",
         "Which kinds",
         lead,
         words=[
-            "Rat-tailed larvae can be told as a group in the field; a species needs somebody who knows. Larvae that "
-            "nobody checked are no look for a species."
+            "Rat-tailed larvae can be identified as a group in the field; a species needs somebody who knows it. "
+            "Larvae that nobody checked count for no species."
         ],
-        tables=[Table("The group, and each checked kind", heads, rows)],
+        tables=[table("The group, and each checked kind", told.species, columns)],
     )
+
+
+POOLS: dict[str, Column] = {
+    "Pool": "pool",
+    "Searches": "searches",
+    "Detections": "detections",
+    "Probability": share("occupancy"),
+    "95 % interval": interval("occupancy_low", "occupancy_high"),
+    "More non-detections needed": lambda row: number(row["more_needed"]),
+    "Value of a search": lambda row: f"{row['value']:.3f}",
+    "Based on": "basis",
+}
 
 
 def _each_pool(told: Account) -> Section:
     psi, p, basis = told.sure
     needed = blank_visits(p, SURE, psi)
-    frame = told.pools.assign(order=np.where(told.pools["detections"] > 0, 1, 0))
-    frame = frame.sort_values(["order", "value", "pool"], ascending=[True, False, True])
-    rows = [
-        (
-            row["pool"],
-            row["searches"],
-            row["detections"],
-            _percent(row["occupancy"]),
-            _range(row["occupancy_low"], row["occupancy_high"]),
-            "" if np.isnan(row["more_needed"]) else f"{row['more_needed']:.0f}",
-            f"{row['value']:.3f}",
-            row["basis"],
-        )
-        for row in frame.to_dict("records")
-    ]
+    pools = told.pools.assign(found=told.pools["detections"] > 0)
+    pools = pools.sort_values(["found", "value", "pool"], ascending=[True, False, True])
     after = [
-        (k, _percent(psi * (1 - p) ** k / (1 - psi + psi * (1 - p) ** k))) for k in dict.fromkeys([*range(7), needed])
+        (k, percent(psi * (1 - p) ** k / (1 - psi + psi * (1 - p) ** k))) for k in dict.fromkeys([*range(7), needed])
     ]
-    heads = ["Pool", "Looks", "Finds", "Chance", "95 % interval", "More blank looks needed", "Worth of a look", "From"]
     note = (
-        f"More blank looks needed: until the pool is empty with {_percent(SURE)} certainty. Worth of a look: how much "
-        "one more look is expected to settle (0 nothing, 0.25 everything). Pools without a find come first, the most "
-        "worth first."
+        f"More non-detections needed: until the pool is empty with {percent(SURE)} certainty. Value of a search: how "
+        "much one more search is expected to settle (0 nothing, 0.25 everything). Pools without a detection come "
+        "first, those with the highest value on top."
     )
     return Section(
         "pools",
-        "Is this pool really empty",
-        f"A pool that was never looked into holds larvae with a chance of about {_percent(psi)}; it takes {needed} "
-        f"blank looks in a row to be {_percent(SURE)} sure that it is empty.",
+        "Is this pool empty",
+        f"A pool that was never searched holds larvae with a probability of about {percent(psi)}. It takes "
+        f"{count(needed, 'search', 'searches')} in a row without larvae to be {percent(SURE)} sure that it is empty.",
         words=[
-            f"Reckoned with {basis}: occupancy {_percent(psi)}, detection {_percent(p)}. The chance of each pool below "
-            "is conditional on its own looks; where larvae were seen this season it is 100 %."
+            f"Calculated with {basis}: occupancy {percent(psi)}, detection {percent(p)}. The probability of each pool "
+            "below is conditional on its own searches; where larvae were seen this season it is 100 %."
         ],
         tables=[
-            Table("After so many blank looks", ["Blank looks", "Chance that larvae are there"], after),
-            Table("Every pool, and where one more look teaches most", heads, rows, note),
+            Table("After so many non-detections", ["Non-detections", "Probability that larvae are there"], after),
+            table("Every pool, and where one more search teaches most", pools, POOLS, note),
         ],
     )
 
 
 def _place(told: Account) -> Section:
     b = told.blocks
-    words = (
+    squares = (
         f"An interval that takes whole squares of {b.side_m:g} m, not single pools, as what was sampled: "
-        f"{_range(b.low, b.high)} ({b.blocks} squares, {b.towns} resampled towns)."
-        if not b.why
-        else f"An interval by whole squares of ground cannot be given: {b.why}."
+        f"{span(b.low, b.high)} ({b.blocks} squares, {b.towns} resamples)."
     )
-    pools, places = len(told.known.searches.pools), told.fit.n_sites
+    pools, sites = len(told.known.searches.pools), told.fit.n_sites
     return Section(
         "place",
         "Where the pools stand",
         told.clustering.words(),
         words=[
-            words,
-            f"Pools were put where people had ground and leave, not at random. {pools} pools, {places} looked-at "
-            "places: pools within the distance merge_m of each other count once. The map of chances is grey where no "
-            "pool like it was looked at.",
+            f"An interval by whole squares cannot be given: {b.why}." if b.why else squares,
+            f"Pools were put where people had land and permission, not at random. {count(pools, 'pool')}, "
+            f"{count(sites, 'searched site')}: pools within the distance merge_m of each other count once. The map of "
+            "occupancy is grey where no pool like it was searched.",
         ],
     )
 
 
 def _next_season(told: Account) -> Section:
     psi, p, basis = told.sure
-    standard = told.effort.iloc[0]
-    budget = told.budget
-    lead = (
-        f"For a given number of visits, {standard['best_visits']} visits a pool tell most; "
-        f"{standard['hours']:g} hours pay for {standard['pools']} pools with {standard['visits']} visits each, and "
-        f"leave a standard error of {100 * standard['error']:.0f} points."
-    )
-    rows = [
-        (
-            DESIGNS[row["design"]],
-            row["best_visits"],
-            *(row[f"pools_for_{e:g}"] for e in WANTED_ERRORS),
-            f"{row['visits']} visits, {row['pools']} pools",
-            f"{100 * row['error']:.1f}",
-        )
-        for row in told.effort.to_dict("records")
-    ]
-    heads = [
-        "Design",
-        "Best visits a pool",
-        *(f"Pools for an error of {100 * e:g} points" for e in WANTED_ERRORS),
-        "From the budget",
-        "Error then, points",
-    ]
+    standard, budget = told.effort.iloc[0], told.budget
+    columns: dict[str, Column] = {
+        "Design": lambda row: DESIGNS[row["design"]],
+        "Best number of visits": "best_visits",
+        **{f"Pools for an error of {100 * e:g} points": f"pools_for_{e:g}" for e in WANTED_ERRORS},
+        "From the budget": lambda row: f"{count(row['visits'], 'visit')}, {count(row['pools'], 'pool')}",
+        "Error then, points": lambda row: f"{100 * row['error']:.1f}",
+    }
     given = "as given" if budget.hours is not None else "as much as this season took"
     top = told.pools.sort_values(["value", "pool"], ascending=[False, True]).head(5)["pool"].tolist()
     return Section(
         "effort",
         "Next season's visits",
-        lead,
+        f"A given number of visits tells most as {count(standard['best_visits'], 'visit')} to each pool; "
+        f"{standard['hours']:g} hours pay for {count(standard['pools'], 'pool')} with "
+        f"{count(standard['visits'], 'visit')} each, and leave a standard error of "
+        f"{100 * standard['error']:.0f} points.",
         words=[
-            f"Reckoned with {basis}: occupancy {_percent(psi)}, detection {_percent(p)} (MacKenzie & Royle 2005). The "
+            f"Calculated with {basis}: occupancy {percent(psi)}, detection {percent(p)} (MacKenzie & Royle 2005). The "
             f"budget is {standard['hours']:g} hours ({given}), a visit takes {budget.visit_hours:g} h with its way "
             f"and a pool {budget.pool_hours:g} h besides (options --hours, --visit-hours, --pool-hours).",
-            f"Where one more look teaches most now: {', '.join(top)}." if top else "No pool is known.",
+            f"Where one more search teaches most now: {', '.join(top)}." if top else "No pool is known.",
         ],
-        tables=[Table("Both designs", heads, rows)],
+        tables=[table("Both designs", told.effort, columns)],
         cautions=[HYGIENE, LITTER, LOCAL],
     )
 
 
 def _several_seasons(told: Account) -> Section:
     seasons = told.seasons
-    each = [
-        (
-            row["season"],
-            row["pools_visited"],
-            row["searches"],
-            _percent(row["naive"]),
-            _percent(row["estimate"]),
-            _range(row["low"], row["high"]),
-        )
-        for row in seasons.each.to_dict("records")
-    ]
     marks = [
         _mark(str(row["season"]), row["estimate"], row["low"], row["high"])
         for row in seasons.each.to_dict("records")
-        if row["estimate"] is not None and not np.isnan(row["estimate"])
+        if known(row["estimate"])
     ]
-    change = [
-        (SEASON_PARTS[row["part"]], _percent(row["estimate"]), _range(row["low"], row["high"]))
-        for row in seasons.change.to_dict("records")
-    ]
-    heads = ["Season", "Pools", "Looks", "Seen in", "Really in", "95 % interval"]
-    tables = [Table("Each season by itself", heads, each)] if each else []
-    if change:
-        tables.append(Table("From season to season", ["What", "Estimate", "95 % interval"], change))
-    what = "Occupancy of each season, 0 to 100 %"
+    each: dict[str, Column] = {
+        "Season": "season",
+        "Pools": "pools_visited",
+        "Searches": "searches",
+        "Naive occupancy": share("naive"),
+        "Estimated occupancy": share("estimate"),
+        "95 % interval": interval(),
+    }
+    change: dict[str, Column] = {
+        "What": lambda row: SEASON_PARTS[row["part"]],
+        "Estimate": share("estimate"),
+        "95 % interval": interval(),
+    }
     return Section(
         "seasons",
         "From season to season",
-        f"{seasons.shown[0].upper()}{seasons.shown[1:]}.",
+        f"{sentence(seasons.shown)}.",
         words=[
-            "A change is told only from the same pools, looked at in the same way, over at least three seasons "
-            f"(MacKenzie et al. 2003). {seasons.same} pools were looked at in every season."
+            "A change is told only from the same pools, searched in the same way, over at least three seasons "
+            f"(MacKenzie et al. 2003). {count(seasons.same, 'pool')} {'was' if seasons.same == 1 else 'were'} searched "
+            "in every season."
         ],
-        drawings=[Drawing(intervals(marks, what), "From 0 to 100 % of pools.")] if marks else [],
-        tables=tables,
+        drawings=[Drawing(intervals(marks, "Occupancy of each season, 0 to 100 %"), SHARE_OF_POOLS)],
+        tables=[
+            table("Each season by itself", seasons.each, each),
+            table("From season to season", seasons.change, change),
+        ],
     )
-
-
-SEASON_PARTS = {
-    "first": "occupied in the first season",
-    "colonised": "an empty pool is colonised by the next season",
-    "lost": "an occupied pool is empty in the next season",
-    "detection": "detection",
-    "last less first": "last season less the first",
-}
 
 
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
-def _given(part: Mapping[Any, Any], *names: str) -> tuple[Any, ...]:
+def _given(part: Mapping[Any, Any], *names: str) -> tuple[float, ...]:
     return tuple(np.nan if part[name] is None else part[name] for name in names)
 
 
-def _mark(label: str, value: Any, low: Any, high: Any) -> Mark:
+def _mark(label: str, value: float | None, low: float, high: float) -> Mark:
     if value is None:
-        return Mark(label, None, float(low), float(high), _range(low, high))
+        return Mark(label, None, float(low), float(high), span(low, high))
     if np.isnan(value):
-        return Mark(label, None, said=UNKNOWN)
-    return Mark(label, float(value), float(low), float(high), _percent(value))
-
-
-def _percent(value: Any) -> str:
-    return UNKNOWN if value is None or np.isnan(value) else f"{100 * value:.0f} %"
-
-
-def _range(low: Any, high: Any, nothing: str = "") -> str:
-    if low is None or np.isnan(low):
-        return nothing
-    return f"{100 * low:.0f} %" if low == high else f"{100 * low:.0f} to {100 * high:.0f} %"
-
-
-def _points(value: float, low: float, high: float) -> str:
-    return f"{100 * value:+.0f} ({100 * low:+.0f} to {100 * high:+.0f})"
-
-
-def _number(value: float, digits: int) -> str:
-    return "" if np.isnan(value) else f"{value:.{digits}f}"
+        return Mark(label, None, said=percent(value))
+    return Mark(label, float(value), float(low), float(high), percent(value))
 
 
 def _decimals(error: float) -> int:
@@ -707,11 +635,7 @@ def _terms(names: str) -> str:
     return ", ".join(_named(name) for name in names.split(", ")) if names else "the same everywhere"
 
 
-def _found(p: Any, looks: int) -> float:
-    return float(1 - (1 - p) ** looks)
-
-
 def _times(p: float) -> str:
-    """A chance as a recorder says it."""
+    """A probability as a recorder says it."""
     tenths = round(10 * p)
     return "nearly always" if tenths >= 10 else "hardly ever" if tenths <= 0 else f"{tenths} times in 10"

@@ -38,9 +38,9 @@ def number(value: Figure, digits: int = 0, unknown: str = "") -> str:
     return unknown if value is None or not math.isfinite(value) else f"{value:,.{digits}f}"
 
 
-def count(n: int, thing: str) -> str:
-    """ "1 pool", "1,200 pools"; the last word takes the s."""
-    return f"{n:,} {thing}{'' if n == 1 else 's'}"
+def count(n: int, thing: str, things: str = "") -> str:
+    """ "1 pool", "1,200 pools"; `things` where an s at the end is not the plural."""
+    return f"{n:,} {thing if n == 1 else things or f'{thing}s'}"
 
 
 def metres(distance: float) -> str:

@@ -26,6 +26,7 @@ def test_one_is_one() -> None:
     assert count(1, "visit") == "1 visit"
     assert count(0, "visit") == "0 visits"
     assert count(1200, "more pool") == "1,200 more pools"
+    assert [count(n, "search", "searches") for n in (1, 2)] == ["1 search", "2 searches"]
 
 
 def test_words() -> None:
