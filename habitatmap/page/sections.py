@@ -79,7 +79,7 @@ class Section:
 def table(caption: str, rows: pd.DataFrame | Iterable[Row], columns: Mapping[str, Column], note: str = "") -> Table:
     """A table of records: heading -> column."""
     records: Iterable[Row] = rows.to_dict("records") if isinstance(rows, pd.DataFrame) else rows
-    cells = [[row[c] if isinstance(c, str) else c(row) for c in columns.values()] for row in records]
+    cells = [tuple(row[c] if isinstance(c, str) else c(row) for c in columns.values()) for row in records]
     return Table(caption, list(columns), cells, note)
 
 

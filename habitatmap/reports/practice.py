@@ -9,11 +9,11 @@ import pandas as pd
 
 from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, falling, intervals
-from habitatmap.page.sections import Column, Drawing, Row, Section, Table, interval, table, terminal
+from habitatmap.page.sections import Column, Drawing, Row, Section, Table, table, terminal
 from habitatmap.practice import comparison, lifetimes
 from habitatmap.practice.account import Practice
 from habitatmap.practice.comparison import COUNT, NAMES, ODDS, PAIRED, SHARE
-from habitatmap.words.numbers import number, percent, span
+from habitatmap.words.numbers import number, percent
 
 
 def practice_sections(found: Practice) -> list[Section]:

@@ -76,7 +76,8 @@ def assignment_text(drawn: pd.DataFrame, seed: int) -> str:
 def headline(drawn: pd.DataFrame, seed: int) -> str:
     """How many sites, in what blocks, by which draw."""
     blocks, size = drawn["block"].nunique(), drawn["treatment"].nunique()
-    text = f"{len(drawn)} sites in {count(blocks, 'block')} of {size} neighbours each, assigned at random with seed {seed}."
+    text = f"{count(len(drawn), 'site')} in {count(blocks, 'block')} of {size} neighbours each"
+    text += f", assigned at random with seed {seed}."
     if short := len(drawn) % size:
         text += f" The last block has {count(short, 'site')} only and lacks treatments."
     return text

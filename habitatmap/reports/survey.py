@@ -87,14 +87,18 @@ class About(StrEnum):
     CHANGE = "change"
 
 
+Ends = tuple[float, float, float]  # a value and the ends of its 95 % interval
+MAXIMUM, PROFILE = "maximum likelihood", "profile likelihood"
+POSTERIOR = "posterior mean and central interval, summed on a grid"
+WIDENED = "profile likelihood, limit times the overdispersion"
+
+
 class Line(NamedTuple):
-    """A line of estimates.csv, and what it is about; ends of the 95 % interval."""
+    """A line of estimates.csv, and what it is about."""
 
     about: About
     figure: str
-    value: float
-    low: float
-    high: float
+    ends: Ends
     se: float
     method: str
     basis: str
@@ -102,43 +106,54 @@ class Line(NamedTuple):
 
 def estimates(told: Account) -> pd.DataFrame:
     """estimates.csv: figure, value, low, high (95 %), se, method, basis - every figure about the survey as a whole."""
-    return pd.DataFrame(_lines(told), columns=Line._fields).drop(columns="about")
+    rows = [(line.figure, *line.ends, line.se, line.method, line.basis) for line in _lines(told)]
+    return pd.DataFrame(rows, columns=["figure", "value", "low", "high", "se", "method", "basis"])
 
 
 def _lines(told: Account) -> list[Line]:
     s, nan, b, f = told.known.summary, np.nan, told.blocks, told.false_positives
-    estimate, low, high, se = _given(s, "estimate", "low", "high", "se")
+    estimate, weak = _ends(s), told.weak
+    naive = nan if s["naive"] is None else s["naive"]
     detection = (nan, nan, nan, nan) if told.few else (told.fit.p, *told.fit.interval(part="p"), told.fit.p_se)
-    weak, posterior, prior = told.weak, "posterior mean and central interval, summed on a grid", told.known.prior.words()
+    bayesian = [(weak.psi, *weak.interval(), weak.psi_se), (weak.p, *weak.interval(part="p"), weak.p_se)]
     resampled = "" if b.why else f"{b.towns} resamples of squares of {b.side_m:g} m"
-    profile = "maximum likelihood, profile likelihood"
-    occupancy, widened = About.OCCUPANCY, "profile likelihood, limit times the overdispersion"
+    what_if = "occupancy, if {} of searches at empty pools are false positives"
+    pools, detected, prior = About.OCCUPANCY, About.DETECTION, told.known.prior.words()
     lines = [
-        Line(About.NAIVE, "naive occupancy", *_given(s, "naive"), nan, nan, nan, "pools with larvae / pools searched", ""),
-        Line(occupancy, "occupancy", estimate, low, high, se, profile, s["basis"]),
-        Line(About.DETECTION, "detection", *detection, "the same fit", s["basis"]),
-        Line(occupancy, "occupancy, interval widened by overdispersion", estimate, *told.widened, nan, widened, ""),
-        Line(occupancy, "occupancy, whole squares resampled", estimate, b.low, b.high, nan, resampled, b.why),
-        Line(occupancy, "occupancy, Bayesian estimate", weak.psi, *weak.interval(), weak.psi_se, posterior, prior),
-        Line(About.DETECTION, "detection, Bayesian estimate", weak.p, *weak.interval(part="p"), weak.p_se, posterior, prior),
-    ]
-    for rate, figures in (s["false_positives"] or {}).items():
-        name, ends = f"occupancy, if {rate} of searches at empty pools are false positives", ("estimate", "low", "high")
-        lines.append(Line(About.WHAT_IF, name, *_given(figures, *ends), nan, "what-if, profile likelihood", ""))
-    name = "occupancy, error rate from verified records"
-    lines.append(Line(occupancy, name, f.psi, f.low, f.high, nan, "maximum likelihood", f.why))
+        Line(About.NAIVE, "naive occupancy", (naive, nan, nan), nan, "pools with larvae / pools searched", ""),
+        Line(pools, "occupancy", estimate, _se(s), f"{MAXIMUM}, {PROFILE}", s["basis"]),
+        Line(detected, "detection", detection[:3], detection[3], "the same fit", s["basis"]),
+        Line(pools, "occupancy, interval widened by overdispersion", (estimate[0], *told.widened), nan, WIDENED, ""),
+        Line(pools, "occupancy, whole squares resampled", (estimate[0], b.low, b.high), nan, resampled, b.why),
+        *(
+            Line(about, f"{about}, Bayesian estimate", (value, low, high), se, POSTERIOR, prior)
+            for about, (value, low, high, se) in zip((pools, detected), bayesian, strict=True)
+        ),
+        *(
+            Line(About.WHAT_IF, what_if.format(rate), _ends(figures), nan, f"what-if, {PROFILE}", "")
+            for rate, figures in (s["false_positives"] or {}).items()
+        ),
+        Line(pools, "occupancy, error rate from verified records", (f.psi, f.low, f.high), nan, MAXIMUM, f.why),
+    ]  # fmt: skip
     for about, frame, name in (
-        (About.SPECIES, told.species.iloc[1:], "occupancy of {taxon}"),
-        (About.SEASON, told.seasons.each, "occupancy in {season}"),
+        (About.SPECIES, told.species.iloc[1:], "taxon"),
+        (About.SEASON, told.seasons.each, "season"),
     ):
         lines += [
-            Line(about, name.format(**row), *_given(row, "estimate", "low", "high", "se"), profile.split(",")[0], row["basis"])
-            for row in frame.rename(columns=str).to_dict("records")
+            Line(
+                about,
+                f"occupancy {'of' if name == 'taxon' else 'in'} {row[name]}",
+                _ends(row),
+                _se(row),
+                MAXIMUM,
+                row["basis"],
+            )
+            for row in frame.to_dict("records")
         ]
-    for row in told.seasons.change.to_dict("records"):
-        name, ends = f"between seasons: {row['part']}", (row["estimate"], row["low"], row["high"])
-        lines.append(Line(About.CHANGE, name, *ends, nan, "profile likelihood", told.seasons.shown))
-    return lines
+    return lines + [
+        Line(About.CHANGE, f"between seasons: {row['part']}", _ends(row), nan, PROFILE, told.seasons.shown)
+        for row in told.seasons.change.to_dict("records")
+    ]
 
 
 def models(told: Account) -> pd.DataFrame:
@@ -194,7 +209,7 @@ def survey_text(told: Account) -> str:
     s = told.known.summary
     seen = [] if s["naive"] is None else [f"Larvae were seen in {percent(s['naive'])} of them."]
     rows = [("", "estimate", "95 % interval")]
-    rows += [(r.figure, percent(r.value), span(r.low, r.high, unknown="-")) for r in _lines(told) if known(r.value)]
+    rows += [(r.figure, percent(r.ends[0]), span(*r.ends[1:], unknown="-")) for r in _lines(told) if known(r.ends[0])]
     lines = [told.title, "", _searched(told), *seen, "", *aligned(rows), ""]
     lines += [f"{sentence(s['basis'])}.", told.goodness.words(), told.clustering.words()]
     lines += [f"Seasons: {told.seasons.shown}.", *told.known.warnings]
@@ -222,7 +237,7 @@ def sections(told: Account) -> list[Section]:
 
 
 def _what_was_searched(told: Account) -> Section:
-    searches, s = told.known.searches, told.known.summary
+    searches = told.known.searches
     month = pd.Series(searches.dates[searches.rows >= 0]).dt.month
     found = pd.Series(searches.histories[searches.rows >= 0] == 1)
     per_month = [
@@ -231,9 +246,10 @@ def _what_was_searched(told: Account) -> Section:
     ]
     picture = bars(per_month, "Searches by month, with and without larvae", ("larvae", "none seen"))
     left = [(reason, n) for reason, n in searches.left_out.items() if n]
+    lacking = _lacking(told)
     too_few = (
-        f"Too few to estimate: {s['basis'].split(': ', 1)[1].split(';')[0]}. Counts are shown; where a probability is "
-        "needed, it rests on a stated expert value."
+        f"Too few to estimate: {lacking}. Counts are shown; where a probability is needed, it rests on a stated expert "
+        "value."
     )
     return Section(
         "searched",
@@ -251,7 +267,7 @@ def _what_was_searched(told: Account) -> Section:
             Table("Searches by month", ["Month", "Larvae", "None seen"], per_month),
             Table("Visits left out of the estimate", ["Why", "Visits"], left),
         ],
-        cautions=[too_few if told.few and s["basis"].startswith("too few") else "", *told.known.warnings],
+        cautions=[too_few if lacking else "", *told.known.warnings],
     )
 
 
@@ -262,8 +278,20 @@ def _searched(told: Account) -> str:
         return "There is no pool yet."
     if not s["pools_visited"]:
         return f"No search counts for any of {count(pools, 'pool')}."
-    said = f"{s['pools_visited']} of {count(pools, 'pool')} were searched, {count(s['searches'], 'time')} in all, {s['period']}"
-    return f"{said}; {count(left, 'visit')} {'was' if left == 1 else 'were'} left out, with the reason." if left else f"{said}."
+    said = f"{s['pools_visited']} of {count(pools, 'pool')} were searched, "
+    said += f"{count(s['searches'], 'time')} in all, {s['period']}"
+    were = "was" if left == 1 else "were"
+    return f"{said}; {count(left, 'visit')} {were} left out, with the reason." if left else f"{said}."
+
+
+def _lacking(told: Account) -> str:
+    """What is missing for an estimate; "" where the searches are enough."""
+    s = told.known.summary
+    counted = [
+        (s["detections"], ENOUGH_DETECTIONS, "detection", "detections"),
+        (s["searched_twice"], ENOUGH_TWICE, "pool searched twice", "pools searched twice"),
+    ]
+    return listed([f"{count(n, *words)} ({needed} needed)" for n, needed, *words in counted if n < needed])
 
 
 def _estimate(told: Account) -> Section:
@@ -271,7 +299,9 @@ def _estimate(told: Account) -> Section:
     lead = f"Larvae were seen in {percent(s['naive'])} of the pools searched. " if s["naive"] is not None else ""
     marks = [] if s["naive"] is None else [Mark("seen", s["naive"], said=percent(s["naive"]))]
     if few:
-        lead += f"How many hold larvae: {s['basis'].split(';')[0]}."
+        lacking = _lacking(told)
+        why = f"too few to estimate: {lacking}" if lacking else f"not estimated: {told.fit.why}"
+        lead += f"How many hold larvae: {why}."
     else:
         lead += (
             f"A search can miss them, so more pools hold larvae: about {percent(s['estimate'])}. "
@@ -284,7 +314,7 @@ def _estimate(told: Account) -> Section:
             marks.append(_mark("the same, widened for misfit", None, *told.widened))
     marks.append(_mark("Bayesian estimate", told.weak.psi, *told.weak.interval()))
     rows = [
-        (line.figure, percent(line.value), span(line.low, line.high), line.method, line.basis)
+        (line.figure, percent(line.ends[0]), span(*line.ends[1:]), line.method, line.basis)
         for line in _lines(told)
         if line.about in (About.NAIVE, About.OCCUPANCY)
     ]
@@ -319,9 +349,9 @@ def _detection(told: Account) -> Section:
     )
     if told.few:
         lead += " This rests on an expert value, as the searches are too few."
-    found = {k: [float(1 - (1 - p) ** k) for p in (fit.p, low, high)] for k in range(1, 9)}
-    marks = [_mark(count(k, "search", "searches"), *figures) for k, figures in found.items()]
-    rows = [(k, percent(value), span(*ends)) for k, (value, *ends) in found.items()]
+    found = [(k, 1 - (1 - fit.p) ** k, 1 - (1 - low) ** k, 1 - (1 - high) ** k) for k in range(1, 9)]
+    marks = [_mark(count(k, "search", "searches"), value, least, most) for k, value, least, most in found]
+    rows = [(k, percent(value), span(least, most)) for k, value, least, most in found]
     words = f"The probability that larvae which are there are seen at least once in so many searches ({told.sure[2]})."
     what = "Probability of having seen the larvae, by number of searches"
     heads = ["Searches", "Probability of detection", "95 % interval"]
@@ -421,7 +451,7 @@ def _false_positives(told: Account) -> Section:
     s, f = told.known.summary, told.false_positives
     rates: Mapping[str, Any] = s["false_positives"] or {}
     marks = [] if told.few else [_mark("none", s["estimate"], s["low"], s["high"])]
-    marks += [_mark(rate, *_given(figures, "estimate", "low", "high")) for rate, figures in rates.items()]
+    marks += [_mark(rate, *_ends(figures)) for rate, figures in rates.items()]
     words = f"The verified records are too few to tell the rate of false positives: {f.why}. Have some larvae checked."
     if not f.why:
         marks.append(_mark("error rate from verified records", f.psi, f.low, f.high))
@@ -610,8 +640,13 @@ def _several_seasons(told: Account) -> Section:
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
-def _given(part: Mapping[Any, Any], *names: str) -> tuple[float, ...]:
-    return tuple(np.nan if part[name] is None else part[name] for name in names)
+def _ends(part: Mapping[Any, Any]) -> Ends:
+    value, low, high = (np.nan if part[name] is None else float(part[name]) for name in ("estimate", "low", "high"))
+    return value, low, high
+
+
+def _se(part: Mapping[Any, Any]) -> float:
+    return np.nan if part["se"] is None else float(part["se"])
 
 
 def _mark(label: str, value: float | None, low: float, high: float) -> Mark:
