@@ -19,8 +19,7 @@ def __getattr__(name: str) -> Any:
 
         return open_area
     if name == "run":
-        # the module itself can be called (see its last lines), so that the name means the same however it was loaded
-        import importlib
+        from habitatmap.job import run
 
-        return importlib.import_module("habitatmap.run")
+        return run
     raise AttributeError(f"module 'habitatmap' has no attribute '{name}'")

@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
 
 from habitatmap.export.folder import check_target, write_folder
 from habitatmap.export.formats import cog_bytes, text_files, write_geopackage
+from habitatmap.export.summary import summary_text
 from habitatmap.geo.engine import default_workers
 from habitatmap.page import map_page, public_page
 from habitatmap.paper.pictures import pictures
+from habitatmap.result import Result
 
-PAGES: Mapping[str, Callable[[Any], str]] = {"map.html": map_page, "public_map.html": public_page}
+PAGES: Mapping[str, Callable[[Result], str]] = {"map.html": map_page, "public_map.html": public_page}
 
 
-def write(result: Any, folder: str | Path, pages: Mapping[str, Callable[[Any], str]] = PAGES) -> None:
-    """Writes a `habitatmap.run.Result` into `folder`, which is replaced in one step; until then it stays as it was.
+def write(result: Result, folder: str | Path, pages: Mapping[str, Callable[[Result], str]] = PAGES) -> None:
+    """Writes a `Result` into `folder`, which is replaced in one step; until then it stays as it was.
 
     `pages` makes the HTML files, by name. What a killed run left behind goes first. Raises HabitatmapError where the
     disk is full or refuses; the old folder is whole then too.
@@ -27,8 +28,9 @@ def write(result: Any, folder: str | Path, pages: Mapping[str, Callable[[Any], s
     write_folder(target, lambda fresh: _fill(result, fresh, pages))
 
 
-def _fill(result: Any, folder: Path, pages: Mapping[str, Callable[[Any], str]]) -> None:
+def _fill(result: Result, folder: Path, pages: Mapping[str, Callable[[Result], str]]) -> None:
     """Every file of the contract. Bytes are written by Python, which never takes a full disk for success."""
+    (folder / "summary.json").write_text(summary_text(result), encoding="utf-8", newline="\n")
     for name, content in text_files(result).items():
         (folder / name).write_bytes(content)
     write_geopackage(result, folder / "habitatmap.gpkg")

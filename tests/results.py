@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import datetime
-from types import SimpleNamespace
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import geopandas as gpd
@@ -12,14 +15,15 @@ import pandas as pd
 from pyproj import CRS
 from shapely import LineString, MultiPolygon, box
 
+import habitatmap
 from habitatmap.export.formats import RASTERS
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.candidates import ExclusionZone
 from habitatmap.plan.gaps import NotReached
 from habitatmap.read.settings import Settings
+from habitatmap.result import Result
 from habitatmap.result.tables import PLAN_COLUMNS, POOL_COLUMNS
-from habitatmap.words.cautions import general_cautions, site_caution
-from habitatmap.words.reasons import doubt, reason
+from tests.areas import class_table, write_area
 
 NASTY = '=HYPERLINK("http://x")\n<script>alert(1)</script> {{ 7*7 }} {% raw %} ]]> ‮ "\',;\x00\x0b\r Ünïcødé 樹 -'
 GRID = Grid(500_000.0, 5_400_300.0, 10.0, 30, 40)
@@ -27,7 +31,19 @@ CRS_UTM = CRS.from_epsg(32632)
 AREA_OF_INVENTED_TEXT = "+1 Invented place"
 
 
-def invented(rows: int = 3, **changes: Any) -> Any:
+@cache
+def base_result() -> Result:
+    """What a run finds in a small area: three pools with visits, a meadow, a lawn, nothing else."""
+    classes = np.full((30, 40), 1, dtype=np.uint8)
+    classes[:, 20:] = 2
+    pools = [(name, 500_055.0 + 100 * at, 5_399_895.0) for at, name in enumerate("ABC")]
+    visits = [("A", "2025-05-01", "larvae"), ("B", "2025-05-01", "none seen"), ("C", "2025-06-01", "larvae")]
+    with TemporaryDirectory() as folder:
+        area = write_area(Path(folder) / "a", classes, class_table({1: 0.6, 2: 0.1}), pools=pools, visits=visits)
+        return habitatmap.run(habitatmap.open_area(area), public=False)
+
+
+def invented(rows: int = 3, **changes: Any) -> Result:
     """A result with `rows` rows in every table; the second suggestion lies on private land."""
     rng = np.random.default_rng(4)
     settings = Settings()
@@ -90,7 +106,6 @@ def invented(rows: int = 3, **changes: Any) -> Any:
         "places": places,
         "plan": plan,
         "plan_exchanged": None,
-        "public": None,
         "zones": zones,
         "gaps": gaps,
         "ask_first": pd.DataFrame({"rank": np.arange(1, rows + 1), "place": NASTY, "adds": 0.01}),
@@ -99,21 +114,14 @@ def invented(rows: int = 3, **changes: Any) -> Any:
         "set_aside": pd.DataFrame(
             {"file": ["p.csv"] * rows, "row": 2, "column": "pool", "value": NASTY, "reason": NASTY, "remedy": "=say"}
         ),
-        "summary": {
-            "title": NASTY,
-            "as_of": datetime.date(2025, 6, 1),
-            "cells": np.int64(1200),
-            "now": np.float32(0.5),
-            "unknown": float("nan"),
-            "cautions": general_cautions(settings),
-        },
+        "figures": replace(base_result().figures, title=NASTY, as_of=datetime.date(2025, 6, 1)),
     }
-    return SimpleNamespace(**{**parts_of_it, **changes})
+    return replace(base_result(), **{**parts_of_it, **changes})
 
 
 def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:
     """One row of plan.csv."""
-    row = {
+    return {
         "rank": rank,
         "x": GRID.left + 105.0 * rank,
         "y": GRID.top - 55.0,
@@ -135,4 +143,3 @@ def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:
         "sampled": "yes",
         "private": "no",
     } | changes
-    return row | {"reason": reason(row), "could_be_wrong": doubt(row), "caution": site_caution(row, settings)}

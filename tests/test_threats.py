@@ -20,7 +20,7 @@ from habitatmap.paper.pictures import pictures
 from habitatmap.privacy import Threat, is_private
 from habitatmap.read.layers import shipped_folder
 from habitatmap.reports.council import report_html
-from habitatmap.run import Result
+from habitatmap.result import Result
 from tests.areas import CRS
 
 TESTS = Path(__file__).parent

@@ -114,7 +114,7 @@ def sites_of(frame) -> list[tuple[int, int]]:  # type: ignore[no-untyped-def]
 
 def test_forage_in_reach_is_the_plain_sum(case) -> None:  # type: ignore[no-untyped-def]
     result, brute, _, _ = case
-    assert result.summary["forage_in_reach"]["now"] == pytest.approx(brute.reach([]), rel=1e-9)
+    assert result.figures.forage_in_reach.now == pytest.approx(brute.reach([]), rel=1e-9)
 
 
 def test_plan_is_brute_force_greedy(case) -> None:  # type: ignore[no-untyped-def]
@@ -127,13 +127,13 @@ def test_plan_is_brute_force_greedy(case) -> None:  # type: ignore[no-untyped-de
 
 def test_better_set_and_bound_against_all_combinations(case) -> None:  # type: ignore[no-untyped-def]
     result, brute, _, _ = case
-    best, reach = brute.best(3), result.summary["forage_in_reach"]
-    exchanged = reach["with_plan"] + result.summary["plan"]["exchange_gain"]
+    best, reach = brute.best(3), result.figures.forage_in_reach
+    exchanged = reach.with_plan + result.figures.plan.exchange_gain
     now = brute.reach([])
     assert exchanged <= best + 1e-9
     assert exchanged - now >= 0.99 * (best - now)
-    assert best <= reach["upper_bound"] + 1e-12
-    assert reach["upper_bound"] - now <= 1.05 * (best - now)
+    assert best <= reach.upper_bound + 1e-12
+    assert reach.upper_bound - now <= 1.05 * (best - now)
 
 
 def test_distances_are_exact(case) -> None:  # type: ignore[no-untyped-def]
@@ -147,9 +147,9 @@ def test_distances_are_exact(case) -> None:  # type: ignore[no-untyped-def]
 
 def test_candidates_are_counted_under_their_first_reason(case) -> None:  # type: ignore[no-untyped-def]
     result, brute, _, _ = case
-    counted = result.summary["candidates"]
-    assert counted["left"] == brute.allowed.sum()
-    assert counted["all"] == sum(counted["lost"].values()) + counted["left"]
+    counted = result.figures.candidates
+    assert counted.left == brute.allowed.sum()
+    assert counted.all == sum(counted.lost.values()) + counted.left
 
 
 def test_a_pools_share_is_what_would_be_lost_without_it(case) -> None:  # type: ignore[no-untyped-def]
@@ -182,6 +182,6 @@ def test_a_rerun_with_the_plan_set_out_reaches_what_was_promised(tmp_path: Path)
             write_area(tmp_path / "b", classes, class_table(FORAGE, DEAD_WOOD), pools=now + added, toml=same)
         )
     )
-    reach = again.summary["forage_in_reach"]["now"]
+    reach = again.figures.forage_in_reach.now
     assert len(first.plan) == 3
     assert reach == pytest.approx(first.plan["cumulative"].iloc[-1], abs=1e-9)

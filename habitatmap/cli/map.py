@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import logging
 from collections.abc import Callable
 from pathlib import Path
 
 import click
+
+from habitatmap.cli.options import tell
 
 log = logging.getLogger("habitatmap")
 
@@ -51,9 +52,11 @@ def command(
     """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
     from habitatmap.area import open_area
     from habitatmap.export.folder import check_target
+    from habitatmap.export.summary import summary_text
+    from habitatmap.job import run
     from habitatmap.outputs import write
     from habitatmap.page import Tiles, map_page, public_page
-    from habitatmap.run import run
+    from habitatmap.words.headline import headline
 
     background = Tiles(tiles, tiles_credit) if tiles is not None else None
     pages = {
@@ -69,13 +72,9 @@ def command(
     if dry_run:
         log.info("Dry run: %s would be written; nothing was.", target)
         return
-    result = run(opened, say=log.info)
+    result = run(opened, say=tell)
     write(result, target, pages)
-    summary = result.summary
-    if as_json:
-        click.echo(json.dumps(summary, ensure_ascii=False, allow_nan=False, indent=1))
-    else:
-        click.echo(result.headline())
+    click.echo(summary_text(result) if as_json else headline(result.figures) + "\n", nl=False)
     log.info("Map: %s", (target / "map.html").resolve())
     if strict and result.needs_a_look:
         raise click.exceptions.Exit(1)

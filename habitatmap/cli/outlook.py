@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from habitatmap.cli.options import tell
+
 log = logging.getLogger("habitatmap")
 
 
@@ -26,9 +28,9 @@ def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool
     from habitatmap.area import open_area
     from habitatmap.export.folder import check_target
     from habitatmap.export.formats import json_text
+    from habitatmap.job import run, simulate_years
     from habitatmap.plan.outlook import NothingToCompareError
     from habitatmap.reports.outlook import account, outlook_text, write_nothing, write_outlook
-    from habitatmap.run import run, simulate_years
 
     target = out or area / "outlook"
     check_target(target, mark="outlook.json")
@@ -36,7 +38,7 @@ def command(area: Path, years: int, worlds: int, out: Path | None, as_json: bool
     if dry_run:
         log.info("Dry run: %s would be written; nothing was.", target)
         return
-    result = run(opened, say=log.info)
+    result = run(opened, say=tell, public=False)
     log.info("The same years for every way to choose")
     as_of = str(opened.as_of)
     try:

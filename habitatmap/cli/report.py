@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from habitatmap.cli.options import tell
+
 log = logging.getLogger("habitatmap")
 
 
@@ -23,9 +25,9 @@ def command(area: Path, out: Path | None, as_json: bool, strict: bool, dry_run: 
     """
     from habitatmap.area import open_area
     from habitatmap.export.folder import check_target
-    from habitatmap.export.formats import json_text
+    from habitatmap.export.summary import summary_text
+    from habitatmap.job import run
     from habitatmap.reports.council import write_report
-    from habitatmap.run import run
 
     target = out or area / "report"
     check_target(target, mark="report.pdf")
@@ -33,10 +35,10 @@ def command(area: Path, out: Path | None, as_json: bool, strict: bool, dry_run: 
     if dry_run:
         log.info("Dry run: %s would be written; nothing was.", target)
         return
-    result = run(opened, say=log.info)
+    result = run(opened, say=tell, public=False)
     write_report(result, target)
     if as_json:
-        click.echo(json_text(result.summary), nl=False)
+        click.echo(summary_text(result), nl=False)
     log.info("Report: %s", (target / "report.pdf").resolve())
     if strict and result.needs_a_look:
         raise click.exceptions.Exit(1)

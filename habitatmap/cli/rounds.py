@@ -39,8 +39,8 @@ def command(
     from habitatmap.export.folder import check_target
     from habitatmap.export.formats import json_text
     from habitatmap.fieldwork.rounds import read_week, week_of
+    from habitatmap.job import rounds_of
     from habitatmap.reports.rounds import rounds_summary, rounds_text, write_rounds
-    from habitatmap.run import rounds_of
 
     asked = read_week(week) if week is not None else None
     target = out or area / "rounds"

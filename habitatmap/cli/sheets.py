@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from habitatmap.cli.options import tell
+
 log = logging.getLogger("habitatmap")
 
 
@@ -23,8 +25,8 @@ def command(area: Path, sites: tuple[int, ...], out: Path | None, strict: bool, 
     """
     from habitatmap.area import open_area
     from habitatmap.export.folder import check_target
+    from habitatmap.job import run
     from habitatmap.paper.sheets import write_sheets
-    from habitatmap.run import run
 
     target = out or area / "sheets"
     check_target(target, mark="recording.pdf")
@@ -32,7 +34,7 @@ def command(area: Path, sites: tuple[int, ...], out: Path | None, strict: bool, 
     if dry_run:
         log.info("Dry run: %s would be written; nothing was.", target)
         return
-    result = run(opened, say=log.info)
+    result = run(opened, say=tell, public=False)
     for line in write_sheets(result, target, sites):
         click.echo(line)
     log.info("Sheets: %s", target.resolve())

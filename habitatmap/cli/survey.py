@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from habitatmap.cli.options import tell
+
 log = logging.getLogger("habitatmap")
 
 
@@ -54,11 +56,11 @@ def command(
     from habitatmap.area import open_area
     from habitatmap.export.folder import check_target
     from habitatmap.export.formats import json_text
+    from habitatmap.job import survey_area
     from habitatmap.practice.account import practice
     from habitatmap.read.random_assignment import read_assignment
     from habitatmap.reports.practice import practice_sections, practice_summary, practice_tables, practice_text
     from habitatmap.reports.survey import survey_summary, survey_text, write_survey
-    from habitatmap.run import survey_area
     from habitatmap.survey.account import POOL_HOURS, VISIT_HOURS, Budget
 
     target = out or area / "survey"
@@ -69,7 +71,7 @@ def command(
     if dry_run:
         log.info("Dry run: %s would be written; nothing was.", target)
         return
-    told = survey_area(opened, budget, say=log.info)
+    told = survey_area(opened, budget, say=tell)
     blocks = read_assignment(area, opened.pools)
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}

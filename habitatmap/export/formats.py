@@ -2,7 +2,7 @@
 
 Nothing from a record is executed or trusted: text that a spreadsheet would run gets an apostrophe, control characters
 are shown as their pictures, and every format is written by the library that knows it. `result` is a
-`habitatmap.run.Result` everywhere (not imported: run stands below show).
+`Result` everywhere.
 """
 
 from __future__ import annotations
@@ -32,7 +32,10 @@ from shapely.geometry import mapping
 
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import guard
+from habitatmap.result import Result
+from habitatmap.words.cautions import general_cautions
 from habitatmap.words.gaps import told_gaps
+from habitatmap.words.tables import told_plan
 
 GPX = "http://www.topografix.com/GPX/1/1"
 DEGREE_DIGITS = 7  # about a centimetre
@@ -206,7 +209,7 @@ def gpx_document(root: ElementTree.Element) -> bytes:
 # --- GeoPackage -------------------------------------------------------------------------------------------------------
 
 
-def write_geopackage(result: Any, path: Path) -> None:
+def write_geopackage(result: Result, path: Path) -> None:
     """habitatmap.gpkg: pools, visits, trees, places, plan, zones, gaps, links, candidates_lost, also where empty.
 
     It holds exact places and is for the team. The date inside is the day of the map, not of the run.
@@ -216,7 +219,8 @@ def write_geopackage(result: Any, path: Path) -> None:
     def points(frame: pd.DataFrame) -> gpd.GeoDataFrame:
         return gpd.GeoDataFrame(frame, geometry=gpd.points_from_xy(frame["x"], frame["y"]), crs=crs)
 
-    plan = gpd.GeoDataFrame(result.plan, geometry=plan_points(result.plan, "x", "y"), crs=crs)
+    plan = told_plan(result.plan, result.settings)
+    plan = gpd.GeoDataFrame(plan, geometry=plan_points(plan, "x", "y"), crs=crs)
     layers: dict[str, tuple[pd.DataFrame, str | None]] = {
         "pools": (points(result.pools), "Point"),
         "visits": (result.visits, None),
@@ -229,7 +233,7 @@ def write_geopackage(result: Any, path: Path) -> None:
         "candidates_lost": (result.candidates_lost, None),
     }
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{result.summary['as_of']}T00:00:00.000Z"})
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{result.figures.as_of}T00:00:00.000Z"})
     try:
         for name, (frame, kind) in layers.items():
             _write_layer(path, name, frame, kind, crs)
@@ -291,9 +295,9 @@ def cog_bytes(name: str, values: NDArray[Any], grid: Grid, crs: CRS) -> bytes:
 # --- the whole set ----------------------------------------------------------------------------------------------------
 
 
-def text_files(result: Any) -> dict[str, bytes]:
+def text_files(result: Result) -> dict[str, bytes]:
     """Every export but the GeoPackage and the rasters: file name -> content, in the order of the README."""
-    plan, cautions = result.plan, result.summary["cautions"]
+    plan, cautions = told_plan(result.plan, result.settings), general_cautions(result.settings)
     texts = {
         "plan.csv": csv_text(plan),
         "plan.geojson": geojson_text(plan, plan_points(plan, "lon", "lat")),
@@ -303,10 +307,9 @@ def text_files(result: Any) -> dict[str, bytes]:
         "pools.csv": csv_text(result.pools),
         "places.csv": csv_text(result.places),
         "set_aside.csv": csv_text(result.set_aside),
-        "summary.json": json_text(result.summary),
     }
     if result.plan_exchanged is not None:
-        texts["plan_exchanged.csv"] = csv_text(result.plan_exchanged)
+        texts["plan_exchanged.csv"] = csv_text(told_plan(result.plan_exchanged, result.settings))
     return {name: text.encode("utf-8") for name, text in texts.items()} | {
         "plan.gpx": gpx_bytes(plan, result.title, cautions)
     }

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from habitatmap.page import themes
 from habitatmap.page.pictures import OUTSIDE, classes_of, on_the_map, resampling, warp, web_frame
+from habitatmap.result import Result
 
 MOST_PROFILES = 65_000  # two bytes number them
 
 
-def month_blocks(result: Any) -> dict[str, Any]:
+def month_blocks(result: Result) -> dict[str, Any]:
     """The blocks `months` (a JSON table) and `month-of` (the profile of each pixel, 2 bytes, rows from the north).
 
     A profile is 12 class numbers of `themes.FORAGE_BREAKS`, as `pictures.classes_of` gives them. Empty where forage by
@@ -46,7 +47,7 @@ def month_blocks(result: Any) -> dict[str, Any]:
             "profiles": [[OUTSIDE] * 12, *table.tolist()],
             "first": settings.first_month,
             "last": settings.last_month,
-            "lean": int(result.summary.get("forage", {}).get("lean_month") or 0),
+            "lean": result.figures.forage.lean_month or 0,
             "mean": [round(float(m), 4) if np.isfinite(m) else None for m in mean],
         },
         "month-of": planes(number),

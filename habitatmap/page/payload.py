@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from typing import Any
 
 import geopandas as gpd
@@ -39,7 +40,11 @@ from habitatmap.page.pictures import (
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.plan.candidates import ExclusionZone, Reason
 from habitatmap.privacy import FEWEST_PRIVATE, TEAM_RASTERS, counts_by_square, square_around
+from habitatmap.result import Figures, Result
+from habitatmap.words.cautions import general_cautions
 from habitatmap.words.gaps import gap_cause
+from habitatmap.words.headline import missing_sentences
+from habitatmap.words.tables import told_plan
 
 PER_DEGREE = 100_000
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
@@ -93,7 +98,7 @@ class Writer:
         return [self.path(part) for part in _parts(shape) if part.geom_type == "LineString"]
 
 
-def team_blocks(result: Any) -> dict[str, Any]:
+def team_blocks(result: Result) -> dict[str, Any]:
     """Data of the team's page by block name."""
     writer = Writer(result.crs)
     return {
@@ -109,7 +114,7 @@ def team_blocks(result: Any) -> dict[str, Any]:
     }
 
 
-def public_blocks(result: Any, public: Any) -> dict[str, Any]:
+def public_blocks(result: Result, public: Result) -> dict[str, Any]:
     """Data of the public page by block name. Everything but the title comes from the blurred `public`."""
     writer = Writer(public.crs)
     facts = _facts(public, public=True)
@@ -126,43 +131,40 @@ def public_blocks(result: Any, public: Any) -> dict[str, Any]:
 # ---------------------------------------------------------------------------------------------------------- figures
 
 
-def _facts(result: Any, public: bool) -> dict[str, Any]:
-    """The page's words and the figures of the summary."""
-    summary, settings = result.summary, result.settings
-    reach = summary.get("forage_in_reach", {})
+def _facts(result: Result, public: bool) -> dict[str, Any]:
+    """The figures of a run, and the sentences that the page says of it."""
+    figures, settings = result.figures, result.settings
     facts = {
         "public": public,
         "title": shown(result.title),
-        "as_of": shown(summary.get("as_of", "")),
-        "crs": shown(summary.get("crs", "")),
+        "as_of": figures.as_of.isoformat(),
+        "crs": shown(figures.crs),
         "blur_m": _number(settings.public.blur_m),
         "fewest": FEWEST_PRIVATE,
         "flight": [_number(settings.flight.forage_median_m), _number(settings.flight.dispersal_median_m)],
         "bounds": web_frame(result.grid, result.crs).bounds,
-        "reach": {key: _number(value) for key, value in reach.items()},
-        "plan_pools": int(summary.get("plan", {}).get("pools") or 0),
-        "share_of_bound": _number(summary.get("plan", {}).get("share_of_bound")),
-        "cautions": _texts(summary.get("cautions", [])),
+        "reach": {key: _number(value) for key, value in asdict(figures.forage_in_reach).items()},
+        "plan_pools": figures.plan.pools,
+        "share_of_bound": _number(figures.plan.share_of_bound),
+        "cautions": _texts(general_cautions(settings)),
         "credits": _texts(result.credits),
     }
     if public:
         return facts
-    occupancy, candidates = summary.get("occupancy", {}), summary.get("candidates", {})
-    aside = result.set_aside
+    occupancy, candidates, aside = figures.occupancy, figures.candidates, result.set_aside
     counts = aside.groupby(["file", "reason"], sort=True).size().reset_index(name="n")
-    sensitivity = summary.get("sensitivity", [])
+    sensitivity = result.sensitivity.to_dict("records")
     picture = base64.b64encode(tornado_svg(sensitivity).encode()).decode()
     return facts | {
         "assumptions": {"picture": picture, "words": tornado_words(sensitivity)} if picture else None,
         "ask_first": [
             {"place": shown(row["place"]), "adds": _number(row["adds"])}
-            for row in summary.get("ask_first", {}).get("helpful", [])[:MOST_REASONS]
+            for row in result.ask_first.head(MOST_REASONS).to_dict("records")
         ],
-        "missing": _texts(summary.get("missing", [])),
-        "notes": _texts(result.notes),
+        "missing": _texts(missing_sentences(figures)),
+        "notes": _texts(figures.notes),
         "intake": [
-            [kind, *(int(counted[key]) for key in ("read", "accepted", "set_aside"))]
-            for kind, counted in summary.get("intake", {}).items()
+            [kind, counted.read, counted.accepted, counted.set_aside] for kind, counted in figures.intake.items()
         ],
         "set_aside": [
             [shown(row["file"]), shown(row["reason"]), int(row["n"])]
@@ -172,12 +174,12 @@ def _facts(result: Any, public: bool) -> dict[str, Any]:
             key: _number(occupancy.get(key)) for key in ("pools_visited", "naive", "estimate", "low", "high")
         },
         "candidates": {
-            "all": _number(candidates.get("all")),
-            "left": _number(candidates.get("left")),
-            "lost": [[lost_reason(reason), int(n)] for reason, n in result.groundwork.where.lost.items() if n],
+            "all": candidates.all,
+            "left": candidates.left,
+            "lost": [[lost_reason(reason), n] for reason, n in result.findings.candidates.lost.items() if n],
         },
-        "network": {key: _number(value) for key, value in summary.get("network", {}).items()},
-        "costliest": _costliest(summary, Writer(result.crs)),
+        "network": {key: _number(value) for key, value in figures.network.items()},
+        "costliest": _costliest(figures, Writer(result.crs)),
     }
 
 
@@ -186,9 +188,9 @@ def lost_reason(reason: Reason) -> str | dict[str, str]:
     return {"kind": shown(reason.kind)} if isinstance(reason, ExclusionZone) else str(reason)
 
 
-def _costliest(summary: dict[str, Any], writer: Writer) -> dict[str, Any] | None:
+def _costliest(figures: Figures, writer: Writer) -> dict[str, Any] | None:
     """The breeding place whose loss would cost the network most, None where there is no network."""
-    loss = summary.get("network", {}).get("costliest_loss")
+    loss = figures.network.get("costliest_loss")
     if not loss:
         return None
     share = _number(loss["loss_percent"] / 100)
@@ -207,10 +209,10 @@ PLAN_NUMBERS = (
 ).split()
 
 
-def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
+def _plan(result: Result, writer: Writer) -> list[dict[str, Any]]:
     """The rows of plan.csv with their zones; on private land without a point."""
-    rows = []
-    for row, ground in zip(result.plan.to_dict("records"), result.zones.geometry, strict=True):
+    rows, told = [], told_plan(result.plan, result.settings).to_dict("records")
+    for row, ground in zip(told, result.zones.geometry, strict=True):
         private = row["private"] == "yes"
         rows.append(
             {
@@ -227,7 +229,7 @@ def _plan(result: Any, writer: Writer) -> list[dict[str, Any]]:
     return rows
 
 
-def _plan_for_everyone(public: Any, writer: Writer) -> list[dict[str, Any]]:
+def _plan_for_everyone(public: Result, writer: Writer) -> list[dict[str, Any]]:
     """Suggestions on public ground, numbered anew so that the numbers left out say nothing."""
     rows = [row for row in _plan(public, writer) if not row["private"]]
     for number, row in enumerate(rows, start=1):
@@ -235,7 +237,7 @@ def _plan_for_everyone(public: Any, writer: Writer) -> list[dict[str, Any]]:
     return rows
 
 
-def _gaps(result: Any, writer: Writer) -> list[dict[str, Any]]:
+def _gaps(result: Result, writer: Writer) -> list[dict[str, Any]]:
     streets = _streets_in(result.gaps.geometry.to_numpy(), result.paths)
     return [
         {
@@ -263,7 +265,7 @@ def _streets_in(areas: NDArray[np.object_], paths: gpd.GeoDataFrame) -> list[lis
     return found
 
 
-def _pools(result: Any, writer: Writer) -> dict[str, Any]:
+def _pools(result: Result, writer: Writer) -> dict[str, Any]:
     """Columns, not rows: ten thousand pools stay under a megabyte. Hosts and observers stay out of the page."""
     pools, visits = result.pools, result.visits
     last = visits.groupby("pool")["date"].max() if len(visits) else pd.Series(dtype="datetime64[ns]")
@@ -287,7 +289,7 @@ def _pools(result: Any, writer: Writer) -> dict[str, Any]:
     }
 
 
-def _land(result: Any, writer: Writer) -> list[dict[str, Any]]:
+def _land(result: Result, writer: Writer) -> list[dict[str, Any]]:
     return [
         {
             **{key: _text(row.get(key)) for key in ("name", "kind", "consent", "private")},
@@ -298,7 +300,7 @@ def _land(result: Any, writer: Writer) -> list[dict[str, Any]]:
     ]
 
 
-def _links(result: Any, writer: Writer) -> list[dict[str, Any]]:
+def _links(result: Result, writer: Writer) -> list[dict[str, Any]]:
     return [
         {"line": line, "probability": _number(row.get("probability")), "length_m": _number(row.get("length_m"))}
         for row in result.links.to_dict("records")
@@ -306,7 +308,7 @@ def _links(result: Any, writer: Writer) -> list[dict[str, Any]]:
     ]
 
 
-def _trees(result: Any, writer: Writer) -> dict[str, Any]:
+def _trees(result: Result, writer: Writer) -> dict[str, Any]:
     """Trees likely to hold a wet rot-hole."""
     trees = result.trees
     likely = trees[trees["likelihood"] >= result.settings.near.dead_wood_from] if len(trees) else trees
@@ -318,7 +320,7 @@ def _trees(result: Any, writer: Writer) -> dict[str, Any]:
     }
 
 
-def _keep_away(result: Any, writer: Writer) -> list[dict[str, Any]]:
+def _keep_away(result: Result, writer: Writer) -> list[dict[str, Any]]:
     """The ground within each feature's distance."""
     frame = result.keep_away
     if not len(frame):
@@ -334,7 +336,7 @@ def _keep_away(result: Any, writer: Writer) -> list[dict[str, Any]]:
     ]
 
 
-def _blur_cells(public: Any, writer: Writer) -> list[dict[str, Any]]:
+def _blur_cells(public: Result, writer: Writer) -> list[dict[str, Any]]:
     """Pools per blur square, as many as may be told."""
     side = float(public.settings.public.blur_m)
     pools = public.pools
@@ -351,7 +353,7 @@ def _blur_cells(public: Any, writer: Writer) -> list[dict[str, Any]]:
 # --------------------------------------------------------------------------------------------- pictures and lines
 
 
-def _background(result: Any, writer: Writer, public: bool) -> dict[str, Any]:
+def _background(result: Result, writer: Writer, public: bool) -> dict[str, Any]:
     """Pictures of the rasters, the water and buildings above them, lines and boundary."""
     grid, crs = result.grid, result.crs
     frame = web_frame(grid, crs)
@@ -371,7 +373,7 @@ def _background(result: Any, writer: Writer, public: bool) -> dict[str, Any]:
                 "breaks": list(theme.breaks),
                 "colours": list(theme.colours),
                 "chance": theme.chance,
-                "month": _lean_month(result.summary) if theme.name == "forage_lean" else 0,
+                "month": (result.figures.forage.lean_month or 0) if theme.name == "forage_lean" else 0,
                 "unknown": bool((classes == UNKNOWN).any()),
                 "url": picture(classes, theme.colours),
             }
@@ -395,11 +397,7 @@ def _background(result: Any, writer: Writer, public: bool) -> dict[str, Any]:
     }
 
 
-def _lean_month(summary: dict[str, Any]) -> int:
-    return int(summary.get("forage", {}).get("lean_month") or 0)
-
-
-def _raster(result: Any, name: str) -> NDArray[np.float32] | None:
+def _raster(result: Result, name: str) -> NDArray[np.float32] | None:
     """A raster of the result by name, or the one the page derives itself."""
     if name == "reach_added":
         now, then = result.rasters.get("reach_now"), result.rasters.get("reach_with_plan")
@@ -478,9 +476,9 @@ def _ground_picture(cover: Any, grid: Grid, crs: CRS, known: NDArray[np.bool_]) 
 LEAST_SEEN = 0.8  # of a spot's surroundings; where less of them is known its forage access is less certain
 
 
-def _edge_picture(result: Any, known: NDArray[np.bool_]) -> dict[str, Any]:
+def _edge_picture(result: Result, known: NDArray[np.bool_]) -> dict[str, Any]:
     """Dots over the ground whose forage access rests on less than LEAST_SEEN of its surroundings."""
-    grid, crs, spots = result.grid, result.crs, result.groundwork.spots
+    grid, crs, spots = result.grid, result.crs, result.findings.habitat
     frame = web_frame(grid, crs)
     little = np.where(np.isfinite(spots.season) & (spots.access_share < LEAST_SEEN), 1.0, 0.0)
     here = (warp(little, grid, crs, frame, resampling(grid, frame, categories=True)) == 1) & known

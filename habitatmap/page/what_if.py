@@ -22,6 +22,7 @@ from habitatmap.page.payload import lost_reason
 from habitatmap.plan.candidates import Candidates, Lost, Reason
 from habitatmap.plan.reach import block_sum, forage_in_reach, not_reached
 from habitatmap.privacy import may_be_placed
+from habitatmap.result import Result
 
 MOST_CELLS = 1_000_000  # a browser multiplies them in a blink
 MOST_GROUND = 4_000_000  # cells of the map of allowed ground
@@ -33,13 +34,14 @@ CLOSE_CELLS = 0.01  # how exact a place on the map is turned into a cell
 Floats = NDArray[np.float64]
 
 
-def what_if_blocks(result: Any) -> dict[str, Any]:
+def what_if_blocks(result: Result) -> dict[str, Any]:
     """The blocks `what-if` (JSON), `what-if-w`, `what-if-ground` and, where used, `what-if-fixed` and `what-if-p`.
 
     Empty where there is no forage to reach.
     """
-    base, grid = result.groundwork, result.grid
-    weight = np.nan_to_num(np.asarray(base.weight, dtype=float))
+    base, grid = result.findings, result.grid
+    places, missed = base.places.frame, base.reach.not_reached
+    weight = np.nan_to_num(np.asarray(base.habitat.weight, dtype=float))
     if not weight.sum() > 0:
         return {}
     size = max(1, math.ceil(math.sqrt(weight.size / MOST_CELLS)))
@@ -48,13 +50,13 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
     median_m = settings.flight.forage_median_m
     flight = FlightKernel(median_m)
     row_of_pool = {name: i for i, name in enumerate(result.pools["pool"])}
-    is_pool = (base.places["kind"] == "pool").to_numpy()
+    is_pool = (places["kind"] == "pool").to_numpy()
     switched = is_pool if is_pool.sum() <= MOST_SWITCHED else np.zeros(len(is_pool), dtype=bool)
-    pools, fixed = base.places[switched], base.places[~switched]
+    pools, fixed = places[switched], places[~switched]
     footprint = math.pi * (flight.radius_cells(grid.cell_m) / size) ** 2
     carried = len(fixed) * footprint > MOST_PRODUCTS
 
-    ground, reasons = _ground(base.where)
+    ground, reasons = _ground(base.candidates)
     middle = slice(step // 2, None, step)
     chance = base.p_new[middle, middle]
     known = chance[np.isfinite(chance)]
@@ -74,15 +76,15 @@ def what_if_blocks(result: Any) -> dict[str, Any]:
             "reasons": [lost_reason(reason) for reason in reasons],
             "pools": _columns(pools) | {"index": [row_of_pool[name] for name in pools["id"]]},
             "fixed": None if carried else _columns(fixed),
-            "plan": base.sites[["row", "col"]].to_numpy(int)[may_be_placed(result.plan)].tolist(),
-            "off_by": _off_by(weight, base, grid, median_m, size),
+            "plan": base.proposal.sites[["row", "col"]].to_numpy(int)[may_be_placed(result.plan)].tolist(),
+            "off_by": _off_by(weight, base.proposal.sites, grid, median_m, size),
             **_turns(grid, result.crs),
         },
         "what-if-w": planes(np.rint(_blocked(weight, size) / size**2 * FULL)),
         "what-if-ground": ground[middle, middle].astype(np.uint8).tobytes(),
     }
     if carried:
-        R = not_reached(grid, fixed, median_m=median_m) if switched.any() else base.not_reached
+        R = not_reached(grid, fixed, median_m=median_m) if switched.any() else missed
         w = _blocked(weight, size)
         seen = _blocked(weight * R, size) / np.where(w > 0, w, 1)
         blocks["what-if-fixed"] = planes(np.rint(np.where(w > 0, seen, _blocked(R, size) / size**2) * FULL))
@@ -123,9 +125,8 @@ def on_blocks(weight: Floats, places: pd.DataFrame, cell_m: float, median_m: flo
     return float((w * (1 - missed)).sum() / w.sum())
 
 
-def _off_by(weight: Floats, base: Any, grid: Grid, median_m: float, size: int) -> float:
+def _off_by(weight: Floats, sites: pd.DataFrame, grid: Grid, median_m: float, size: int) -> float:
     """How far the page's answer for all suggestions lies from the run's, as a share of it; 0 on whole cells."""
-    sites = base.sites
     if size == 1 or not len(sites):
         return 0.0
     exact = forage_in_reach(weight, not_reached(grid, sites, median_m=median_m))

@@ -12,7 +12,6 @@ import io
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import shapely
@@ -25,6 +24,7 @@ from habitatmap.page import themes
 from habitatmap.page.document import shown
 from habitatmap.page.payload import FIRST, UNKNOWN_COLOUR, WATERWAYS, WAYS_ON_FOOT, cover_classes
 from habitatmap.page.pictures import classes_of
+from habitatmap.result import Result
 
 INK, HALO, PAPER = "#20292b", "#ffffff", "#fbfbf8"
 ZONE, GAP, LINE, WATER_LINE = "#a8321a", "#7b1e6d", "#6f6a62", "#6d9db3"
@@ -219,7 +219,7 @@ def swatch(colour: str) -> str:
     return f'<rect x="-8" y="-6" width="16" height="11" fill="{colour}" stroke="{INK}" stroke-width=".6"/>'
 
 
-def ground(sheet: Sheet, result: Any, faint: bool = False) -> None:
+def ground(sheet: Sheet, result: Result, faint: bool = False) -> None:
     """Land cover, paths, water and boundary: what makes a map read as a map."""
     cover = result.land_cover
     if cover is not None:
@@ -232,7 +232,7 @@ def ground(sheet: Sheet, result: Any, faint: bool = False) -> None:
     lines(sheet, result)
 
 
-def lines(sheet: Sheet, result: Any) -> None:
+def lines(sheet: Sheet, result: Result) -> None:
     """Water, buildings, paths, streets, watercourses and the boundary."""
     _water_and_buildings(sheet, result)
     paths = result.paths
@@ -247,7 +247,7 @@ def lines(sheet: Sheet, result: Any) -> None:
         sheet.lines([result.boundary], f'stroke="{INK}" stroke-width="1.2" stroke-dasharray="7 3 1 3"')
 
 
-def theme(sheet: Sheet, result: Any, name: str) -> None:
+def theme(sheet: Sheet, result: Result, name: str) -> None:
     """A raster of the result in the page's colours and breaks, with its key; water and buildings laid over it."""
     look = next(t for t in themes.THEMES if t.name == name)
     sheet.raster(result.grid, classes_of(np.asarray(result.rasters[name], np.float32), look.breaks), look.colours)
@@ -262,7 +262,7 @@ def theme(sheet: Sheet, result: Any, name: str) -> None:
     lines(sheet, result)
 
 
-def _water_and_buildings(sheet: Sheet, result: Any) -> None:
+def _water_and_buildings(sheet: Sheet, result: Result) -> None:
     """Laid over any ground: most people find their way by them."""
     cover = result.land_cover
     if cover is not None:
@@ -271,7 +271,7 @@ def _water_and_buildings(sheet: Sheet, result: Any) -> None:
         sheet.raster(result.grid, numbers, [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
 
 
-def whole(result: Any, width: float = 500.0) -> Sheet:
+def whole(result: Result, width: float = 500.0) -> Sheet:
     """A sheet of the area: its boundary with a margin, else its whole frame."""
     grid = result.grid
     left, bottom, right, top = result.boundary.bounds if result.boundary is not None else grid.bounds

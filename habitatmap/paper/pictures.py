@@ -13,11 +13,12 @@ import numpy as np
 from habitatmap.paper.maps import GAP, Sheet, disc, ground, swatch, theme, whole
 from habitatmap.paper.typst_pdf import png
 from habitatmap.privacy import may_be_placed
+from habitatmap.result import Result
 
 PNG_PX = 1600
 
 
-def pictures(result: Any) -> dict[str, bytes]:
+def pictures(result: Result) -> dict[str, bytes]:
     """File name -> content: an SVG and a PNG of every main map the area has data for; none without a public result."""
     public = result.public
     if public is None:
@@ -39,7 +40,7 @@ TITLES = {
 }
 
 
-def plan_sheet(result: Any) -> Sheet:
+def plan_sheet(result: Result) -> Sheet:
     """The suggestions of a team's plan over plain ground: no pool and no surface that could give a garden away."""
     sheet = whole(result)
     ground(sheet, result, faint=True)
@@ -50,9 +51,9 @@ def plan_sheet(result: Any) -> Sheet:
     return sheet
 
 
-def credits(result: Any) -> list[str]:
+def credits(result: Result) -> list[str]:
     """Where the ground's data come from, and when the picture stands for."""
-    return [*result.credits, f"{result.title}, as of {result.summary['as_of']}; drawn from blurred places"]
+    return [*result.credits, f"{result.title}, as of {result.figures.as_of}; drawn from blurred places"]
 
 
 def _sheets(public: Any) -> dict[str, Sheet]:

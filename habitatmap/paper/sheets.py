@@ -23,8 +23,11 @@ from habitatmap.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
 from habitatmap.paper.typst_pdf import pdf
 from habitatmap.privacy import ASK_M, middle_of_square, square_around
 from habitatmap.read.templates import TEMPLATES
+from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.cautions import CONSENT, LOCAL, PRIVATE, general_cautions
+from habitatmap.words.headline import plan_note
+from habitatmap.words.tables import told_plan
 
 AROUND_M = 600.0  # side of the map picture of a site
 PICTURE_UNITS = 300.0
@@ -86,7 +89,7 @@ class NothingToPrintError(InputError):
     """There is nothing that the sheet could show."""
 
 
-def write_sheets(result: Any, folder: str | Path, ranks: Sequence[int] = ()) -> list[str]:
+def write_sheets(result: Result, folder: str | Path, ranks: Sequence[int] = ()) -> list[str]:
     """Writes sites.pdf, labels.pdf and recording.pdf into `folder`, whole or not at all; a line on each.
 
     A sheet that there is nothing for (no suggestion, no pool) is left out, and its line says why. Raises InputError for
@@ -114,9 +117,9 @@ def write_sheets(result: Any, folder: str | Path, ranks: Sequence[int] = ()) -> 
     return said
 
 
-def site_sheets(result: Any, ranks: Sequence[int] | None = None) -> bytes:
+def site_sheets(result: Result, ranks: Sequence[int] | None = None) -> bytes:
     """PDF: a page for every suggestion, or for those of `ranks`. Raises InputError or NothingToPrintError."""
-    plan = result.plan
+    plan = told_plan(result.plan, result.settings)
     if ranks:
         unknown = sorted(set(ranks) - set(plan["rank"]))
         if unknown:
@@ -124,7 +127,7 @@ def site_sheets(result: Any, ranks: Sequence[int] | None = None) -> bytes:
             raise InputError(f"--site {unknown[0]}: there is no such suggestion; the plan has {have}.")
         plan = plan[plan["rank"].isin(ranks)]
     if not len(plan):
-        why = result.summary["plan"]["note"] or "no pool is asked for"
+        why = plan_note(result.figures.plan) or "no pool is asked for"
         raise NothingToPrintError(f"{result.title}: there is no suggestion to make sheets for: {why}.")
     names = new_names(result)
     sites: list[dict[str, Any]] = []
@@ -138,7 +141,7 @@ def site_sheets(result: Any, ranks: Sequence[int] | None = None) -> bytes:
     return pdf("sheets.typ", {**data, "words": WORDS, "sites": sites}, pictures)
 
 
-def labels(result: Any) -> bytes:
+def labels(result: Result) -> bytes:
     """PDF: a label for each standing pool and suggestion, with the contact line of area.toml; NothingToPrintError."""
     pools = result.pools
     standing = pools.loc[pools["standing"] == "yes", "pool"] if len(pools) else []
@@ -165,7 +168,7 @@ def labels(result: Any) -> bytes:
     )
 
 
-def recording_sheet(result: Any) -> bytes:
+def recording_sheet(result: Result) -> bytes:
     """PDF: a table to fill in by hand, one row a visit, its headings those of visits.csv; standing pools first."""
     pools = result.pools
     standing = sorted(map(str, pools.loc[pools["standing"] == "yes", "pool"])) if len(pools) else []
@@ -186,14 +189,14 @@ def recording_sheet(result: Any) -> bytes:
     return pdf("sheets.typ", data)
 
 
-def new_names(result: Any) -> list[str]:
+def new_names(result: Result) -> list[str]:
     """Names for pools at the suggestions, in their order: N1, N2, ..., none that the area already has."""
     taken = {str(name).casefold() for name in result.pools["pool"]} if len(result.pools) else set()
     numbers = (n for n in range(1, len(taken) + len(result.plan) + 1) if f"n{n}" not in taken)
     return [f"N{n}" for n, _ in zip(numbers, range(len(result.plan)), strict=False)]
 
 
-def _site(result: Any, row: pd.Series, zone: Any, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
+def _site(result: Result, row: pd.Series, zone: Any, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
     rank, private = int(row["rank"]), row["private"] == "yes"
     x, y = _middle(result, rank) if private else (float(row["x"]), float(row["y"]))
     picture = _picture(result, x, y, zone, private, rank)
@@ -219,7 +222,7 @@ def _site(result: Any, row: pd.Series, zone: Any, name: str) -> tuple[dict[str, 
     consent = PRIVATE if private else CONSENT.get(str(row["consent"]), CONSENT["ask"])
     site = {
         "title": f"Site {rank}: {row['place'] or 'unnamed ground'}",
-        "subtitle": f"{result.title}, plan as of {result.summary['as_of']}, suggestion {rank} of {len(result.plan)}",
+        "subtitle": f"{result.title}, plan as of {result.figures.as_of}, suggestion {rank} of {len(result.plan)}",
         "map": f"m{rank}.svg",
         "map-alt": f"Map of the ground {AROUND_M:.0f} m about site {rank}, with ways, pools and what to keep away from",
         "qr": qr,
@@ -274,15 +277,15 @@ def access(x: float, y: float, paths: Any) -> str:
     return f"The nearest way is {called}, {distances[at]:.0f} m to the {WINDS[round(turn / 45) % 8]} as the crow flies."
 
 
-def _middle(result: Any, rank: int) -> tuple[float, float]:
+def _middle(result: Result, rank: int) -> tuple[float, float]:
     """The middle of the square that a suggestion on private ground lies in."""
-    cell = result.groundwork.sites.iloc[rank - 1]
+    cell = result.findings.proposal.sites.iloc[rank - 1]
     x, y = result.grid.centre(int(cell["row"]), int(cell["col"]))
     east, north = middle_of_square(x, y, ASK_M)
     return float(east), float(north)
 
 
-def _picture(result: Any, x: float, y: float, zone: Any, private: bool, rank: int) -> str:
+def _picture(result: Result, x: float, y: float, zone: Any, private: bool, rank: int) -> str:
     half = AROUND_M / 2
     sheet = Sheet(x - half, y - half, x + half, y + half, PICTURE_UNITS)
     ground(sheet, result, faint=True)

@@ -70,6 +70,10 @@ class LandCover:
     unmatched: list[tuple[str, float]]
     name: str
 
+    def by_cell(self, column: str) -> NDArray[np.object_]:
+        """A text column of the class table on the frame (rows, cols); "" without data."""
+        return np.array(["", *self.table[column].fillna("").astype(str)], dtype=object)[self.classes]
+
 
 # --- rasters ---------------------------------------------------------------------------------------------------------
 

@@ -12,13 +12,15 @@ from pathlib import Path
 from typing import Any
 
 from habitatmap.export.folder import write_folder
-from habitatmap.export.formats import json_text
+from habitatmap.export.summary import summary_text
 from habitatmap.page.drawings import Mark, intervals
 from habitatmap.page.sections import Drawing, Section, Table, report_page
 from habitatmap.paper.pictures import plan_sheet
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.privacy import may_be_placed
-from habitatmap.words.cautions import LOCAL
+from habitatmap.result import Figures, Result
+from habitatmap.words.cautions import LOCAL, general_cautions
+from habitatmap.words.headline import missing_sentences, plan_note
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
 KIND = "Report"
@@ -26,12 +28,12 @@ SHOWN_SITES = 10
 UNKNOWN = "not known"
 
 
-def write_report(result: Any, folder: str | Path) -> None:
+def write_report(result: Result, folder: str | Path) -> None:
     """Writes report.pdf, report.html and the summary.json they were made from into `folder`, whole or not at all."""
     made = {
         "report.pdf": report_pdf(result),
         "report.html": report_html(result).encode("utf-8"),
-        "summary.json": json_text(result.summary).encode("utf-8"),
+        "summary.json": summary_text(result).encode("utf-8"),
     }
 
     def fill(fresh: Path) -> None:
@@ -41,35 +43,35 @@ def write_report(result: Any, folder: str | Path) -> None:
     write_folder(Path(folder).resolve(), fill)
 
 
-def report_pdf(result: Any) -> bytes:
+def report_pdf(result: Result) -> bytes:
     """The report on two pages."""
-    subtitle = f"{KIND}, as of {result.summary['as_of']}"
+    subtitle = f"{KIND}, as of {result.figures.as_of}"
     return sections_pdf(result.title, subtitle, FOOTER, [first_page(result), second_page(result)])
 
 
-def report_html(result: Any) -> str:
+def report_html(result: Result) -> str:
     """The same as a page for a screen."""
     sections = [*first_page(result), *second_page(result)]
-    return report_page(result.title, KIND, f"As of {result.summary['as_of']}", sections, data_pictures=True)
+    return report_page(result.title, KIND, f"As of {result.figures.as_of}", sections, data_pictures=True)
 
 
-def first_page(result: Any) -> list[Section]:
+def first_page(result: Result) -> list[Section]:
     """Done, found, and what is known to be reached."""
-    return [_done(result.summary), _found(result.summary), _reached(result.summary), _next(result)]
+    return [_done(result.figures), _found(result.figures), _reached(result.figures), _next(result)]
 
 
-def second_page(result: Any) -> list[Section]:
+def second_page(result: Result) -> list[Section]:
     """Where, at what cost, and what nobody knows yet."""
-    return [part for part in (_where(result), _cost(result), _not_known(result.summary)) if part]
+    return [part for part in (_where(result), _cost(result), _not_known(result)) if part]
 
 
-def _done(summary: Mapping[str, Any]) -> Section:
-    intake, seasons = summary["intake"], summary.get("seasons", {}).get("each", [])
-    read = sum(part["read"] for part in intake.values())
-    aside = sum(part["set_aside"] for part in intake.values())
+def _done(figures: Figures) -> Section:
+    intake, seasons = figures.intake, figures.seasons["each"]
+    read = sum(part.read for part in intake.values())
+    aside = sum(part.set_aside for part in intake.values())
     words = [
-        f"{_count(summary['pools_standing'], 'pool')} stand on the day of this report. "
-        f"{_count(intake['pools']['read'], 'row')} on pools and {_count(intake['visits']['read'], 'row')} on visits "
+        f"{_count(figures.pools_standing, 'pool')} stand on the day of this report. "
+        f"{_count(intake['pools'].read, 'row')} on pools and {_count(intake['visits'].read, 'row')} on visits "
         f"were read, with trees, land and the rest {_number(read)} in all; {_number(aside)} could not be used, and "
         "set_aside.csv says of each why, and what to do."
     ]
@@ -91,57 +93,56 @@ def _done(summary: Mapping[str, Any]) -> Section:
     return _section("done", "What was done", words, tables=tables)
 
 
-def _found(summary: Mapping[str, Any]) -> Section:
-    o = summary["occupancy"]
+def _found(figures: Figures) -> Section:
+    o = figures.occupancy
     if not o["pools_visited"]:
         return _section("found", "What was found", ["No pool has been looked at yet, so nothing is known of larvae."])
     words = [
         f"Larvae were seen in {_percent(o['naive'])} of the {_count(o['pools_visited'], 'pool')} that were looked at. "
         f"A look can miss them: really occupied are {_estimate(o)} of the pools.",
     ]
-    seasons = summary.get("seasons", {})
-    if len(seasons.get("each", [])) > 1:
+    seasons = figures.seasons
+    if len(seasons["each"]) > 1:
         shown = seasons["shown"]
         words.append(f"Against the season before: {shown[0].lower()}{shown[1:]}.")
     return _section("found", "What was found", words)
 
 
-def _reached(summary: Mapping[str, Any]) -> Section:
-    reach, gaps = summary["forage_in_reach"], summary["gaps"]
-    if reach["now"] is None:
+def _reached(figures: Figures) -> Section:
+    reach, gaps, more = figures.forage_in_reach, figures.gaps, figures.plan.pools
+    if math.isnan(reach.now):
         return _section(
             "reach", "Flowers within reach", ["Without land cover it is not known what the flies can reach."]
         )
     words = [
-        f"Of all the forage that flowers offer in the area, {_percent(reach['now'], 1)} lies within flight of a "
-        f"breeding place that is likely occupied (between {_percent(reach['low'], 1)} and "
-        f"{_percent(reach['high'], 1)}, for what is not known about occupancy). {_count(gaps['count'], 'gap')} with "
-        f"{_percent(gaps['share'])} of the forage {'is' if gaps['count'] == 1 else 'are'} likely reached from no known "
+        f"Of all the forage that flowers offer in the area, {_percent(reach.now, 1)} lies within flight of a "
+        f"breeding place that is likely occupied (between {_percent(reach.low, 1)} and "
+        f"{_percent(reach.high, 1)}, for what is not known about occupancy). {_count(gaps.count, 'gap')} with "
+        f"{_percent(gaps.share)} of the forage {'is' if gaps.count == 1 else 'are'} likely reached from no known "
         "place."
     ]
-    marks = [Mark("today", reach["now"], reach["low"], reach["high"], _percent(reach["now"], 1))]
-    if summary["plan"]["pools"]:
-        plan, low, high = (reach[key] for key in ("with_plan", "with_plan_low", "with_plan_high"))
-        marks.append(Mark(f"with {_count(summary['plan']['pools'], 'more pool')}", plan, low, high, _percent(plan, 1)))
+    marks = [Mark("today", reach.now, reach.low, reach.high, _percent(reach.now, 1))]
+    if more:
+        plan, low, high = reach.with_plan, reach.with_plan_low, reach.with_plan_high
+        marks.append(Mark(f"with {_count(more, 'more pool')}", plan, low, high, _percent(plan, 1)))
         marks.append(
-            Mark("the most that as many pools could do", reach["upper_bound"], said=_percent(reach["upper_bound"], 1))
+            Mark("the most that as many pools could do", reach.upper_bound, said=_percent(reach.upper_bound, 1))
         )
     said = "Forage in reach, as a share of the area's forage; the bars show what is not known about occupancy."
     drawing = Drawing(intervals(marks, said), said)
     return _section("reach", "Flowers within reach", words, drawings=[drawing])
 
 
-def _next(result: Any) -> Section:
-    summary = result.summary
-    plan, reach = summary["plan"], summary["forage_in_reach"]
-    if not plan["pools"]:
-        why = plan["note"] or "no pool was asked for"
+def _next(result: Result) -> Section:
+    plan, reach = result.figures.plan, result.figures.forage_in_reach
+    if not plan.pools:
+        why = plan_note(plan) or "no pool was asked for"
         return _section("next", "What comes next", [f"No spot for a new pool is suggested: {why}."])
     words = [
-        f"{_count(plan['pools'], 'more pool')} would bring forage in reach to {_percent(reach['with_plan'], 1)} "
-        f"(between {_percent(reach['with_plan_low'], 1)} and {_percent(reach['with_plan_high'], 1)}). No choice of as "
-        f"many spots could reach more than {_percent(reach['upper_bound'], 1)}: the plan has "
-        f"{_percent(plan['share_of_bound'], 1)} of the gain that is possible at most.",
+        f"{_count(plan.pools, 'more pool')} would bring forage in reach to {_percent(reach.with_plan, 1)} "
+        f"(between {_percent(reach.with_plan_low, 1)} and {_percent(reach.with_plan_high, 1)}). No choice of as "
+        f"many spots could reach more than {_percent(reach.upper_bound, 1)}: the plan has "
+        f"{_percent(plan.share_of_bound, 1)} of the gain that is possible at most.",
     ]
     rows = [
         [
@@ -155,7 +156,7 @@ def _next(result: Any) -> Section:
         for r in result.plan.head(SHOWN_SITES).to_dict("records")
     ]
     heads = ["No.", "Where", "Consent", "Adds", "Then in reach", "Stays in the plan"]
-    more = f"The first {SHOWN_SITES} of {plan['pools']} suggestions; " if plan["pools"] > SHOWN_SITES else ""
+    more = f"The first {SHOWN_SITES} of {plan.pools} suggestions; " if plan.pools > SHOWN_SITES else ""
     caption = f"{more}'stays in the plan': share of draws of what is not known"
     return _section("next", "What comes next", words, tables=[Table(caption[0].upper() + caption[1:], heads, rows)])
 
@@ -163,7 +164,7 @@ def _next(result: Any) -> Section:
 _CONSENT = {"yes": "given", "ask": "to be asked", "provisional": "not known"}
 
 
-def _where(result: Any) -> Section | None:
+def _where(result: Result) -> Section | None:
     if not len(result.plan):
         return None
     on_map = int(may_be_placed(result.plan).sum())
@@ -174,34 +175,32 @@ def _where(result: Any) -> Section | None:
     return _section("where", "Where", words, drawings=[drawing])
 
 
-def _cost(result: Any) -> Section:
-    plan = result.summary["plan"]
-    if plan.get("spent") is not None:
-        unit = plan.get("cost_unit") or ""
-        spent, budget = (f"{_number(plan[key])} {unit}".strip() for key in ("spent", "budget"))
-        words = [
-            f"The {_count(plan['pools'], 'pool')} cost {spent} of a budget of {budget}, by the costs in area.toml."
-        ]
+def _cost(result: Result) -> Section:
+    plan = result.figures.plan
+    if plan.spending is not None:
+        told = plan.spending
+        spent, budget = (f"{_number(sum_)} {told.cost_unit}".strip() for sum_ in (told.spent, told.budget))
+        words = [f"The {_count(plan.pools, 'pool')} cost {spent} of a budget of {budget}, by the costs in area.toml."]
     else:
         words = ["No budget and no cost of a site is set in area.toml, so no sum can be named."]
     words.append("Every pool also needs somebody to look after it, in every week of drought and through the season.")
     return _section("cost", "What it costs", words)
 
 
-def _not_known(summary: Mapping[str, Any]) -> Section:
-    reach = summary["forage_in_reach"]
-    words = list(summary["missing"]) or ["No kind of input is missing."]
-    if reach["measured_share"] is not None:
+def _not_known(result: Result) -> Section:
+    figures, reach = result.figures, result.figures.forage_in_reach
+    words = missing_sentences(figures) or ["No kind of input is missing."]
+    if not math.isnan(reach.measured_share):
         words.append(
-            f"{_percent(reach['measured_share'])} of the forage lies on ground whose value does not rest on a guess "
+            f"{_percent(reach.measured_share)} of the forage lies on ground whose value does not rest on a guess "
             "about gardens or mowing; what grows on the rest is assumed."
         )
-    median = reach.get("by_forage_median_m") or {}
-    if len(median) > 1 and all(value is not None for value in median.values()):
+    median = reach.by_forage_median_m
+    if not any(math.isnan(value) for value in median.values()):
         said = " and ".join(f"{_percent(share)} if half of the flights end within {m} m" for m, share in median.items())
         words.append(f"How far the flies fly for food is expert judgement. In reach now would be {said}.")
-    words.append(f"The estimate speaks of {summary['occupancy'].get('place') or 'pools where people put them'}.")
-    return _section("not-known", "What is not known", words, cautions=[*summary["cautions"][:3], LOCAL])
+    words.append(f"The estimate speaks of {figures.occupancy['place']}.")
+    return _section("not-known", "What is not known", words, cautions=[*general_cautions(result.settings)[:3], LOCAL])
 
 
 # ------------------------------------------------------------------------------------------------------ small change

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
@@ -15,10 +16,19 @@ from scipy.spatial import cKDTree
 
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
+from habitatmap.plan.candidates import Candidates
 from habitatmap.plan.zones import Zone
 from habitatmap.privacy import middle_of_square, private_zone, street_or_zone
-from habitatmap.words.reasons import doubt, reason
+from habitatmap.read.land_cover import LandCover
 
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+# flags of pools whose place has no figures
+NOT_SCORED = ["outside the data", "outside the boundary"]
+
+# the middle 95 % of simulations
+ENDS_PERCENT = (2.5, 97.5)
 # common practice, no source: the trees a volunteer would call near
 TREES_NEAR_M = 100.0
 
@@ -30,56 +40,56 @@ POOL_COLUMNS = [
 ]
 # figures of a suggestion that other rooms work out
 PLAN_FIGURES = (
-    "gain_low",
-    "gain_high",
-    "occupancy_low",
-    "occupancy_high",
-    "robustness",
-    "assumed_share",
-    "cost",
-    "ec_gain",
+    *("gain_low", "gain_high", "occupancy_low", "occupancy_high", "robustness", "assumed_share", "cost", "ec_gain"),
 )
 PLAN_COLUMNS = [
     *("rank", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
     *("gain_low", "gain_high", "cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness"),
-    *(
-        "assumed_share",
-        "sampled",
-        "committed",
-        "not_allowed",
-        "cost",
-        "ec_gain",
-        "reason",
-        "could_be_wrong",
-        "caution",
-        "private",
-    ),
+    *("assumed_share", "sampled", "committed", "not_allowed", "cost", "ec_gain", "private"),
 ]
 
 
-def lon_lat(x: NDArray[np.float64], y: NDArray[np.float64], crs: CRS) -> tuple[NDArray[Any], NDArray[Any]]:
+def lon_lat(x: Floats, y: Floats, crs: CRS) -> tuple[NDArray[Any], NDArray[Any]]:
     """Longitude and latitude (WGS 84, degrees) of points in the area's CRS."""
     lon, lat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(np.asarray(x), np.asarray(y))
     return np.asarray(lon, dtype=float), np.asarray(lat, dtype=float)
 
 
-def sampler(grid: Grid, x: NDArray[np.float64], y: NDArray[np.float64], use: NDArray[np.bool_]) -> Callable[..., Any]:
-    """A function that reads a raster of the grid at the points: NaN outside the grid and where `use` is False."""
+def sampled(grid: Grid, raster: NDArray[Any], x: Floats, y: Floats, use: Bools | None = None) -> Floats:
+    """The raster (rows x cols) at points (metres): NaN outside the grid and where `use` is False."""
     row, col = grid.cell_of(x, y)
-    inside = grid.inside(row, col) & use
-
-    def read(raster: NDArray[Any] | None) -> NDArray[np.float64]:
-        values = np.full(len(row), np.nan)
-        if raster is not None:
-            values[inside] = raster[row[inside], col[inside]]
-        return values
-
-    return read
+    inside = grid.inside(row, col) if use is None else grid.inside(row, col) & use
+    values = np.full(len(row), np.nan)
+    values[inside] = raster[row[inside], col[inside]]
+    return values
 
 
-def nearest_m(
-    grid: Grid, x: NDArray[np.float64], y: NDArray[np.float64], targets: pd.DataFrame, itself: bool = False
-) -> NDArray[np.float64]:
+def at_cells(fields: Mapping[str, Floats], sites: pd.DataFrame) -> pd.DataFrame:
+    """The rasters at cells (row, col), a column each."""
+    row, col = sites["row"].to_numpy(int), sites["col"].to_numpy(int)
+    return pd.DataFrame({name: raster[row, col] for name, raster in fields.items()})
+
+
+def interval(values: Floats, value: float) -> tuple[float, float]:
+    """The middle 95 % of simulations, widened to hold the value itself; NaN where the value is not known."""
+    if np.isnan(value) or len(values) == 0:
+        return value, value
+    low, high = np.percentile(values, ENDS_PERCENT)
+    return min(float(low), value), max(float(high), value)
+
+
+def intervals(draws: Floats, values: Floats) -> tuple[Floats, Floats]:
+    """`interval` for each column of simulations x values."""
+    ends = [interval(column, float(value)) for column, value in zip(draws.T, values, strict=True)]
+    return np.array([low for low, _ in ends]), np.array([high for _, high in ends])
+
+
+def yes_no(values: Bools) -> NDArray[np.str_]:
+    """yes and no, as tables have them."""
+    return np.where(values, "yes", "no")
+
+
+def nearest_m(grid: Grid, x: Floats, y: Floats, targets: pd.DataFrame, itself: bool = False) -> Floats:
     """Metres from each point to the nearest target, from cell centre to cell centre; NaN where there is no target.
 
     With `itself` the points are the targets, in the same order, and each is measured to the nearest other one.
@@ -94,7 +104,7 @@ def nearest_m(
     return np.asarray(cKDTree(there).query(here, k=2)[0][:, 1], dtype=float)
 
 
-def land_under(land: gpd.GeoDataFrame, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int64]:
+def land_under(land: gpd.GeoDataFrame, x: Floats, y: Floats) -> NDArray[np.int64]:
     """Row of the land polygon that each point stands on, the strictest consent first; -1 where there is none."""
     found = np.full(len(x), -1, dtype=np.int64)
     if len(land) == 0 or len(x) == 0:
@@ -112,44 +122,64 @@ def name_of_land(land: gpd.GeoDataFrame, at: int) -> str:
     return str(row["name"]) or str(row["kind"]) or f"land {at + 1}"
 
 
+@dataclass(frozen=True)
+class Surfaces:
+    """What a table reads at a point: the frame, its rasters by name (rows x cols, NaN = not known), and the land."""
+
+    grid: Grid
+    crs: CRS
+    rasters: Mapping[str, Floats]
+    land_cover: LandCover | None
+    land: gpd.GeoDataFrame
+    has_land: bool
+    paths: gpd.GeoDataFrame
+
+    def read(self, name: str, x: Floats, y: Floats, use: Bools | None = None) -> Floats:
+        """The raster `name` at points (metres): NaN outside the frame, and where `use` is False."""
+        return sampled(self.grid, self.rasters[name], x, y, use)
+
+    def labels(self, x: Floats, y: Floats, use: Bools) -> list[str]:
+        """The label of the land-cover class at each point; "" where none is known."""
+        if self.land_cover is None:
+            return [""] * len(x)
+        names = ["", *self.land_cover.table["label"]]
+        number = np.nan_to_num(sampled(self.grid, self.land_cover.classes, x, y, use)).astype(int)
+        return [str(names[at]) for at in number]
+
+
+@dataclass(frozen=True)
+class PoolFacts:
+    """What the rooms found out about each pool: arrays by row of the area's pools, `searched` and `last_outcome` by
+    the pool's name. `lost_without`: share of the area's forage that is in reach only because of the pool."""
+
+    standing: Bools
+    flags: NDArray[np.object_]
+    private: Bools
+    trees_known: Bools
+    lost_without: Floats
+    searched: pd.DataFrame
+    last_outcome: Mapping[str, str]
+
+
 def pool_table(
-    pools: pd.DataFrame,
-    standing: NDArray[np.bool_],
-    flags: NDArray[np.object_],
-    private: NDArray[np.bool_],
-    last_outcome: Mapping[str, str],
-    chances: pd.DataFrame,
-    lost_without: NDArray[np.float64],
-    *,
-    grid: Grid,
-    crs: CRS,
-    rasters: Mapping[str, NDArray[Any] | None],
-    classes: NDArray[Any] | None,
-    labels: list[str],
-    land: gpd.GeoDataFrame,
-    trees: pd.DataFrame,
-    trees_known: NDArray[np.bool_],
-    rot_hole: pd.DataFrame,
+    pools: pd.DataFrame, facts: PoolFacts, surfaces: Surfaces, trees: pd.DataFrame, rot_hole: pd.DataFrame
 ) -> pd.DataFrame:
     """pools.csv: one row per accepted pool, in the order of `pools`; the columns are POOL_COLUMNS.
 
-    `chances` is indexed by pool (visits, detections, occupancy with low and high, basis); `lost_without` is the share
-    of the area's forage that is in reach only because of the pool, NaN where it does not stand or is not scored.
+    `facts.searched` has visits, detections, occupancy with low and high, basis; `trees` all trees, `rot_hole` the
+    rot-hole trees among the breeding places. A pool outside the data or the boundary has no scores (NaN).
     """
     x, y = pools["x"].to_numpy(float), pools["y"].to_numpy(float)
-    lon, lat = lon_lat(x, y, crs)
-    scored = ~np.isin(flags, ["outside the data", "outside the boundary"])
-    read = sampler(grid, x, y, scored)
-    under = land_under(land, x, y)
-    cell_class = read(classes) if classes is not None else np.full(len(pools), np.nan)
+    lon, lat = lon_lat(x, y, surfaces.crs)
+    scored = ~np.isin(facts.flags, NOT_SCORED)
     near = np.full(len(pools), np.nan)
     if len(trees) and len(pools):
-        at = cKDTree(trees[["x", "y"]].to_numpy(float))
-        near[trees_known] = at.query_ball_point(np.column_stack([x, y])[trees_known], TREES_NEAR_M, return_length=True)
-    up = pools[standing]
-    nearest = nearest_m(grid, x, y, up)
-    nearest[standing] = nearest_m(grid, x[standing], y[standing], up, itself=True)
-    about = chances.reindex(pools["pool"]).reset_index(drop=True)
+        at, known = cKDTree(trees[["x", "y"]].to_numpy(float)), facts.trees_known
+        near[known] = at.query_ball_point(np.column_stack([x, y])[known], TREES_NEAR_M, return_length=True)
+    up, grid = facts.standing, surfaces.grid
+    nearest = nearest_m(grid, x, y, pools[up])
+    nearest[up] = nearest_m(grid, x[up], y[up], pools[up], itself=True)
+    about = facts.searched.reindex(pools["pool"]).reset_index(drop=True)
     return pd.DataFrame(
         {
             "pool": pools["pool"],
@@ -158,26 +188,26 @@ def pool_table(
             "lon": lon,
             "lat": lat,
             "uncertainty_m": pools["uncertainty_m"],
-            "standing": np.where(standing, "yes", "no"),
-            "forage_m": read(rasters.get("forage_m")),
-            "dead_wood_m": read(rasters.get("dead_wood_m")),
+            "standing": yes_no(up),
+            "forage_m": surfaces.read("forage_m", x, y, scored),
+            "dead_wood_m": surfaces.read("dead_wood_m", x, y, scored),
             "rot_hole_tree_m": nearest_m(grid, x, y, rot_hole),
             "trees_near": near,
             "nearest_pool_m": nearest,
-            "forage_score": read(rasters.get("forage_access")),
-            "dead_wood_score": read(rasters.get("dead_wood_access")),
-            "land_cover": [labels[int(c) - 1] if c == c and c > 0 else "" for c in cell_class],
-            "place": [name_of_land(land, i) if i >= 0 else "" for i in under],
+            "forage_score": surfaces.read("forage_access", x, y, scored),
+            "dead_wood_score": surfaces.read("dead_wood_access", x, y, scored),
+            "land_cover": surfaces.labels(x, y, scored),
+            "place": [name_of_land(surfaces.land, i) if i >= 0 else "" for i in land_under(surfaces.land, x, y)],
             "visits": about["visits"].fillna(0).astype(int),
             "detections": about["detections"].fillna(0).astype(int),
             "occupancy": about["occupancy"],
             "occupancy_low": about["occupancy_low"],
             "occupancy_high": about["occupancy_high"],
             "basis": about["basis"].fillna(""),
-            "forage_in_reach": lost_without,
-            "last_outcome": [last_outcome.get(str(p), "") for p in pools["pool"]],
-            "private": np.where(private, "yes", "no"),
-            "flag": flags,
+            "forage_in_reach": np.where(scored, facts.lost_without, np.nan),
+            "last_outcome": [facts.last_outcome.get(str(p), "") for p in pools["pool"]],
+            "private": yes_no(facts.private),
+            "flag": facts.flags,
             "note": pools["note"],
         },
         columns=POOL_COLUMNS,
@@ -185,63 +215,53 @@ def pool_table(
 
 
 def plan_table(
-    sites: pd.DataFrame,
-    now: float,
-    *,
-    grid: Grid,
-    crs: CRS,
-    rasters: Mapping[str, NDArray[Any] | None],
-    land: gpd.GeoDataFrame,
-    has_land: bool,
-    land_index: NDArray[Any],
-    lost_as: Callable[[int, int], str],
-    paths: gpd.GeoDataFrame,
-    standing: pd.DataFrame,
-    caution: Callable[[Mapping[str, Any]], str],
+    sites: pd.DataFrame, now: float, surfaces: Surfaces, candidates: Candidates, standing: pd.DataFrame
 ) -> pd.DataFrame:
-    """plan.csv: the suggestions in their nested order; the columns are PLAN_COLUMNS.
+    """plan.csv but for its sentences: the suggestions in their nested order; the columns are PLAN_COLUMNS.
 
     `sites` has rank, row, col, p, kept, gain (share of the area's forage), and those of PLAN_FIGURES that are known; a
-    committed site has its `private` as stated. `lost_as` says why no pool may stand on a cell, "" where one may. On
-    private land x, y, lon, lat are NaN, `place` names the street or zone, and distances are those of the middle of the
-    site's square (`middle_of_square`).
+    committed site has its `private` as stated. `now`: forage in reach without the plan. On private land x, y, lon, lat
+    are NaN, `place` names the street or zone, and distances are those of the middle of the site's square.
     """
-    rows: list[dict[str, Any]] = []
+    rows: list[dict[str, object]] = []
     cumulative = now
     for site in sites.to_dict("records"):
-        row, col = int(site["row"]), int(site["col"])
-        gx, gy = (float(v) for v in grid.centre(row, col))
         cumulative += float(site["gain"])
-        owner = int(land_index[row, col]) if has_land else -1
-        hidden = (owner >= 0 and land["private"].iloc[owner] == "yes") or site.get("private") == "yes"
-        if hidden:
-            place = street_or_zone(gx, gy, paths, str(land["kind"].iloc[owner]) if owner >= 0 else "")
-            gx, gy = (float(v) for v in middle_of_square(gx, gy))
-        else:
-            place = name_of_land(land, owner) if owner >= 0 else ""
-        (lon,), (lat,) = lon_lat(np.array([gx]), np.array([gy]), crs)
-        read = sampler(grid, np.array([gx]), np.array([gy]), np.array([True]))
-        found: dict[str, Any] = {
-            "rank": int(site["rank"]),
-            "x": np.nan if hidden else gx,
-            "y": np.nan if hidden else gy,
-            "lon": np.nan if hidden else float(lon),
-            "lat": np.nan if hidden else float(lat),
-            "place": place,
-            "consent": str(land["consent"].iloc[owner]) if owner >= 0 else "provisional",
-            "nearest_pool_m": float(nearest_m(grid, np.array([gx]), np.array([gy]), standing)[0]),
-            "gain": float(site["gain"]),
-            "cumulative": cumulative,
-            "occupancy_expected": float(site["p"]),
-            **{name: float(site.get(name, np.nan)) for name in PLAN_FIGURES},
-            "committed": "yes" if site["kept"] else "no",
-            "not_allowed": lost_as(row, col) if site["kept"] else "",
-            "sampled": "yes" if np.isfinite(read(rasters.get("occupancy"))[0]) else "no",
-            "private": "yes" if hidden else "no",
-        }
-        found |= {name: float(read(rasters.get(name))[0]) for name in ("forage_m", "dead_wood_m")}
-        rows.append(found | {"reason": reason(found), "could_be_wrong": doubt(found), "caution": caution(found)})
+        rows.append(_suggestion(site, surfaces, candidates, standing) | {"cumulative": cumulative})
     return pd.DataFrame(rows, columns=PLAN_COLUMNS)
+
+
+def _suggestion(
+    site: Mapping[Hashable, Any], surfaces: Surfaces, candidates: Candidates, standing: pd.DataFrame
+) -> dict[str, object]:
+    """One row of plan.csv but for `cumulative` and the sentences."""
+    row, col, land = int(site["row"]), int(site["col"]), surfaces.land
+    x, y = surfaces.grid.centre([row], [col])
+    owner = int(candidates.land_index[row, col]) if surfaces.has_land else -1
+    hidden = (owner >= 0 and land["private"].iloc[owner] == "yes") or site.get("private") == "yes"
+    if hidden:
+        kind = str(land["kind"].iloc[owner]) if owner >= 0 else ""
+        place = street_or_zone(float(x[0]), float(y[0]), surfaces.paths, kind)
+        x, y = middle_of_square(x, y)
+    else:
+        place = name_of_land(land, owner) if owner >= 0 else ""
+    shown = np.full(1, np.nan) if hidden else np.ones(1)
+    lon, lat = lon_lat(x, y, surfaces.crs)
+    return {
+        "rank": int(site["rank"]),
+        **{name: float(value[0] * shown[0]) for name, value in {"x": x, "y": y, "lon": lon, "lat": lat}.items()},
+        "place": place,
+        "consent": str(land["consent"].iloc[owner]) if owner >= 0 else "provisional",
+        **{name: float(surfaces.read(name, x, y)[0]) for name in ("forage_m", "dead_wood_m")},
+        "nearest_pool_m": float(nearest_m(surfaces.grid, x, y, standing)[0]),
+        "gain": float(site["gain"]),
+        "occupancy_expected": float(site["p"]),
+        **{name: float(site.get(name, np.nan)) for name in PLAN_FIGURES},
+        "committed": "yes" if site["kept"] else "no",
+        "not_allowed": candidates.reason(row, col) if site["kept"] else "",
+        "sampled": "yes" if np.isfinite(surfaces.read("occupancy", x, y)[0]) else "no",
+        "private": "yes" if hidden else "no",
+    }
 
 
 def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -271,7 +291,7 @@ def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd
 def place_table(
     land: gpd.GeoDataFrame,
     pools: pd.DataFrame,
-    standing: NDArray[np.bool_],
+    standing: Bools,
     site_owner: NDArray[np.int64],
     season: NDArray[Any] | None,
     owner: NDArray[Any],

@@ -17,9 +17,9 @@ import pandas as pd
 from scipy.stats import t as student
 
 import habitatmap
+from habitatmap.job import simulate_years
 from habitatmap.plan.outlook import PLAN
 from habitatmap.read.layers import shipped_folder
-from habitatmap.run import simulate_years
 
 
 def town(seed: int, folder: Path) -> Path:

@@ -28,7 +28,7 @@ from habitatmap.page.pictures import OUTSIDE, classes_of, warp, web_frame
 from habitatmap.page.themes import FORAGE_BREAKS, THEMES
 from habitatmap.privacy import FEWEST_PRIVATE
 from habitatmap.words.page_words import WORDS
-from tests.browser.town import CELL, CRS_CODE, NORTH, WEST, blurred, square, town
+from tests.browser.town import CELL, CRS_CODE, NORTH, WEST, blurred, nothing_in_it, square, town
 
 
 def block(page: str, name: str) -> Any:
@@ -60,7 +60,7 @@ def test_two_builds_give_the_same_bytes(team_html: str) -> None:
 
 
 def test_another_hash_seed_gives_the_same_bytes(team_html: str) -> None:
-    code = "import sys; from tests.browser.town import town; from habitatmap.page import map_page;"
+    code = "import sys; from tests.browser.town import nothing_in_it, town; from habitatmap.page import map_page;"
     code += "sys.stdout.buffer.write(map_page(town()).encode())"
     run = subprocess.run([sys.executable, "-c", code], env={"PYTHONHASHSEED": "7"}, capture_output=True, check=True)
     assert run.stdout.decode() == team_html
@@ -235,12 +235,7 @@ def test_a_public_page_needs_the_blurred_result() -> None:
 
 
 def test_an_area_with_nothing_in_it_still_has_a_page() -> None:
-    result = town()
-    for name in "pools visits trees places keep_away paths plan zones gaps links set_aside".split():
-        setattr(result, name, getattr(result, name).iloc[:0])
-    result.land_cover, result.rasters, result.boundary = None, {}, None
-    result.forage_months, result.groundwork.weight = None, np.full((200, 200), np.nan)
-    result.summary["forage_in_reach"] = dict.fromkeys(result.summary["forage_in_reach"])
+    result = nothing_in_it()
     page = map_page(result)
     assert block(page, "themes")["pictures"] == []
     assert block(page, "facts")["reach"]["now"] is None

@@ -13,7 +13,7 @@ import pytest
 from habitatmap.errors import InputError
 from habitatmap.page import Tiles, map_page
 from habitatmap.page import document as figure
-from tests.browser.town import town
+from tests.browser.town import nothing_in_it, town
 
 pytestmark = pytest.mark.browser
 
@@ -341,12 +341,7 @@ def test_the_guard_against_running_text_can_fail(visit: Visit, tmp_path: Path, m
 
 
 def test_an_empty_area_opens_in_silence(visit: Visit, tmp_path: Path) -> None:
-    result = town()
-    for name in "pools visits trees places keep_away paths plan zones gaps links set_aside".split():
-        setattr(result, name, getattr(result, name).iloc[:0])
-    result.land_cover, result.rasters, result.boundary = None, {}, None
-    result.forage_months, result.groundwork.weight = None, np.full((200, 200), np.nan)
-    result.summary["forage_in_reach"] = dict.fromkeys(result.summary["forage_in_reach"])
+    result = nothing_in_it()
     path = tmp_path / "map.html"
     path.write_text(map_page(result), encoding="utf-8")
     page = visit(path)

@@ -12,8 +12,8 @@ import pytest
 
 from habitatmap.area import open_area
 from habitatmap.fieldwork.rounds import read_week
+from habitatmap.job import rounds_of
 from habitatmap.reports.rounds import write_rounds
-from habitatmap.run import rounds_of
 from tests.browser.test_page import faults
 
 pytestmark = pytest.mark.browser

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from habitatmap.area import open_area
+from habitatmap.job import survey_area
 from habitatmap.practice.account import practice
 from habitatmap.reports.practice import practice_sections
 from habitatmap.reports.survey import write_survey
-from habitatmap.run import survey_area
 from tests.browser.test_page import faults
 
 pytestmark = pytest.mark.browser

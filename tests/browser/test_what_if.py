@@ -95,14 +95,14 @@ def test_a_pool_tried_out_gives_what_a_run_with_it_gives(
     page = visit(page_file)
     go_to(page, page_file, 30, 70)
     start = reached(page)
-    assert start == pytest.approx(result.summary["forage_in_reach"]["now"], rel=1e-3)
+    assert start == pytest.approx(result.figures.forage_in_reach.now, rel=1e-3)
     assert "Pool A set" in here(page)
-    with_one = habitatmap.run(open_area(area(tmp_path / "one", [*POOLS, ("A", 30, 70)]))).summary
-    assert reached(page) == pytest.approx(with_one["forage_in_reach"]["now"], rel=1e-3)
-    assert with_one["forage_in_reach"]["now"] > 1.02 * start
+    with_one = habitatmap.run(open_area(area(tmp_path / "one", [*POOLS, ("A", 30, 70)]))).figures
+    assert reached(page) == pytest.approx(with_one.forage_in_reach.now, rel=1e-3)
+    assert with_one.forage_in_reach.now > 1.02 * start
     told = page.locator("#try-gaps").inner_text()
     shares = [float(n) / 100 for n in re.findall(r"([\d.]+)\s%", told)]
-    assert shares == pytest.approx([result.summary["gaps"]["share"], with_one["gaps"]["share"]], abs=6e-4)
+    assert shares == pytest.approx([result.figures.gaps.share, with_one.gaps.share], abs=6e-4)
     assert page.trouble == []
 
 
@@ -114,10 +114,10 @@ def test_a_pool_taken_out_gives_what_a_run_without_it_gives(
     page.locator("#pools-panel .pick", has_text="Middle").click()
     page.locator("#pools-panel .detail .act").click()
     assert "Middle taken out" in page.locator("#try-said").inner_text()
-    without = habitatmap.run(open_area(area(tmp_path / "less", [POOLS[0], POOLS[2]]))).summary["forage_in_reach"]["now"]
+    without = habitatmap.run(open_area(area(tmp_path / "less", [POOLS[0], POOLS[2]]))).figures.forage_in_reach.now
     assert reached(page) == pytest.approx(without, rel=1e-3)
     page.locator("#try-list button").click()
-    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["now"], rel=1e-3)
+    assert reached(page) == pytest.approx(result.figures.forage_in_reach.now, rel=1e-3)
     assert page.locator("#try-list li").count() == 0
 
 
@@ -127,10 +127,10 @@ def test_the_suggestions_tried_out_give_the_plan(visit: Callable[..., Any], page
     page.locator("#try").click()
     page.locator("#try-plan").click()
     assert page.locator("#try-list li").count() == len(result.plan) == 2
-    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["with_plan"], rel=1e-3)
+    assert reached(page) == pytest.approx(result.figures.forage_in_reach.with_plan, rel=1e-3)
     assert faults(page) == []
     page.locator("#try-clear").click()
-    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["now"], rel=1e-3)
+    assert reached(page) == pytest.approx(result.figures.forage_in_reach.now, rel=1e-3)
     page.locator("#try").click()
     assert page.locator("#try-work").is_hidden()
     assert page.locator("#map .tried").count() == 0
@@ -178,12 +178,12 @@ def test_the_saved_file_makes_a_map_of_what_was_tried(
     assert content["taken_out"] == ["North"]
     frame = gpd.read_file(tmp_path / "committed.geojson").to_crs(32632)
     assert frame["name"].tolist() == ["A", "B"]
-    sites = [centre(row, col) for row, col in result.groundwork.sites[["row", "col"]].to_numpy()]
+    sites = [centre(row, col) for row, col in result.findings.proposal.sites[["row", "col"]].to_numpy()]
     assert np.abs(np.column_stack([frame.geometry.x, frame.geometry.y]) - sites).max() < 0.1
     claimed = reached(page)
-    again = habitatmap.run(open_area(area(tmp_path / "again", POOLS), committed=tmp_path / "committed.geojson")).summary
-    assert again["forage_in_reach"]["with_plan"] == pytest.approx(claimed, rel=1e-3)
-    assert again["plan"]["committed"] == 2
+    again = habitatmap.run(open_area(area(tmp_path / "again", POOLS), committed=tmp_path / "committed.geojson")).figures
+    assert again.forage_in_reach.with_plan == pytest.approx(claimed, rel=1e-3)
+    assert again.plan.committed == 2
     assert page.trouble == []
 
 
@@ -204,17 +204,17 @@ def test_large_areas_are_reckoned_on_blocks_and_say_how_far_off(
     page.locator("#tab-what-if").click()
     assert "blocks of 20" in page.locator("#what-if-panel").inner_text()
     page.locator("#try").click()
-    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["now"], rel=0.01)
+    assert reached(page) == pytest.approx(result.figures.forage_in_reach.now, rel=0.01)
     page.locator("#try-plan").click()
-    assert reached(page) == pytest.approx(result.summary["forage_in_reach"]["with_plan"], rel=0.01)
+    assert reached(page) == pytest.approx(result.figures.forage_in_reach.with_plan, rel=0.01)
     assert page.trouble == []
 
 
 def test_the_block_way_with_blocks_of_one_cell_is_the_exact_way(result: Any) -> None:
-    base, cell, median = result.groundwork, result.grid.cell_m, result.settings.flight.forage_median_m
-    weight = np.nan_to_num(base.weight.astype(float))
-    exact = forage_in_reach(weight, not_reached(result.grid, base.places, median_m=median))
-    assert what_if.on_blocks(weight, base.places, cell, median, 1) == pytest.approx(exact, rel=1e-12)
+    base, cell, median = result.findings, result.grid.cell_m, result.settings.flight.forage_median_m
+    weight = np.nan_to_num(base.habitat.weight.astype(float))
+    exact = forage_in_reach(weight, not_reached(result.grid, base.places.frame, median_m=median))
+    assert what_if.on_blocks(weight, base.places.frame, cell, median, 1) == pytest.approx(exact, rel=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-from typing import Any
+import datetime
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -14,7 +14,11 @@ from shapely.geometry import LineString, Point, Polygon, box
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.candidates import ExclusionZone, Lost
 from habitatmap.plan.gaps import NotReached
+from habitatmap.read.land_cover import LandCover
 from habitatmap.read.settings import Settings
+from habitatmap.result import Missing, Result
+from habitatmap.result.figures import CandidateFigures, Counts, ForageFigures
+from tests.results import base_result
 
 CRS_CODE = 3035
 WEST, NORTH, CELL, SIDE = 4_321_000.0, 3_212_000.0, 10.0, 200
@@ -68,7 +72,7 @@ def reach(places: np.ndarray, chance: np.ndarray) -> np.ndarray:
     return 1 - missed
 
 
-def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, seed: int = 4) -> Any:
+def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, seed: int = 4) -> Result:
     """A result with something of everything; `text` is put into every text that comes from a record."""
     rng = np.random.default_rng(seed)
     grid = Grid(WEST, NORTH, CELL, SIDE, SIDE)
@@ -132,11 +136,9 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             "occupancy_high": 0.61,
             "robustness": np.linspace(0.97, 0.41, 10),
             "private": np.where(hidden, "yes", "no"),
-            "reason": label(
-                "Much meadow in flower lies within 250 m and no pool or rot-hole tree is likely to serve it; dead wood "
-                "stands 40 m away."
-            ),
-            "caution": label("Ask the owner first. A few centimetres of water can drown a small child."),
+            "committed": "no",
+            "not_allowed": "",
+            "sampled": "yes",
         }
     )
     zones = []
@@ -253,44 +255,56 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     code = np.select([cover == 0, cover == 8], [1, 2], 0).astype(np.uint8)
     site_row, site_col = grid.cell_of(sites[:, 0], sites[:, 1])
     share_seen = np.where(np.indices(cover.shape).min(axis=0) < 12, 0.7, 1.0)
-    groundwork = SimpleNamespace(
-        spots=SimpleNamespace(season=forage, access_share=share_seen),
-        weight=forage.astype(np.float32),
-        not_reached=1.0 - np.nan_to_num(reach_now),
-        p_new=np.where(code == 0, 0.42, np.nan),
-        where=SimpleNamespace(code=code, lost={Lost.NO_DATA: 1, ExclusionZone(label("school")): 1, Lost.NEAR_POOL: 0}),
-        places=pd.DataFrame({"kind": "pool", "id": pool_frame["pool"], "row": row, "col": col, "p": chance})[stands],
-        sites=pd.DataFrame({"row": site_row, "col": site_col, "p": 0.42}),
+    base = base_result()
+    found = base.findings
+    lost = {Lost.NO_DATA: 1, ExclusionZone(label("school")): 1, Lost.NEAR_POOL: 0}
+    allowed = replace(found.candidates, code=code, lost=lost, allowed=code == 0)
+    stands_at = pd.DataFrame({"kind": "pool", "id": pool_frame["pool"], "row": row, "col": col, "p": chance})[stands]
+    selection = replace(
+        found.proposal.selection,
+        frame=pd.DataFrame({"rank": plan["rank"], "row": site_row, "col": site_col, "p": 0.42}),
+    )
+    findings = replace(
+        found,
+        habitat=replace(found.habitat, season=forage, access_share=share_seen, weight=forage.astype(np.float32)),
+        reach=replace(found.reach, not_reached=1.0 - np.nan_to_num(reach_now)),
+        candidates=allowed,
+        places=replace(found.places, frame=stands_at),
+        proposal=replace(
+            found.proposal,
+            selection=selection,
+            problem=replace(found.proposal.problem, candidates=np.where(code == 0, 0.42, np.nan)),
+        ),
     )
     with_plan = now + float(gain.sum())
-    summary = {
-        "crs": f"EPSG:{CRS_CODE}",
-        "as_of": "2026-11-25",
-        "intake": {
-            k: {"read": 64, "accepted": 60, "set_aside": 4} for k in ("pools", "visits", "trees", "land", "keep_away")
-        },
-        "occupancy": {"pools_visited": 52, "naive": 0.38, "estimate": 0.51, "low": 0.37, "high": 0.66},
-        "forage_in_reach": {
-            "now": now,
-            "low": 0.27,
-            "high": 0.36,
-            "with_plan": with_plan,
-            "with_plan_low": 0.43,
-            "with_plan_high": 0.58,
-            "upper_bound": with_plan + 0.009,
-            "index_ha": 21.4,
-            "measured_share": 0.64,
-        },
-        "candidates": {"all": 40_000, "lost": {label("water"): 1700, label("refused land"): 2450}, "left": 35_850},
-        "plan": {"pools": 10, "share_of_bound": 0.96, "exchange_gain": 0.0},
-        "network": {"places": 54, "components": 3},
-        "forage": {"lean_month": 9},
-        "missing": [label("No inventoried: it is not known where the list of trees is complete.")],
-        "cautions": [
-            label("Whether mosquitoes that carry disease live here has not been assessed: ask the health authority."),
-            label("A few centimetres of water can drown a small child: use a narrow container under a fixed grille."),
-        ],
-    }
+    few = {"read": 64, "accepted": 60, "set_aside": 4}
+    figures = replace(
+        base.figures,
+        crs=f"EPSG:{CRS_CODE}",
+        as_of=datetime.date(2026, 11, 25),
+        intake={k: Counts(**few) for k in ("pools", "visits", "trees", "land", "keep_away")},
+        occupancy=base.figures.occupancy
+        | {"pools_visited": 52, "naive": 0.38, "estimate": 0.51, "low": 0.37, "high": 0.66},
+        forage_in_reach=replace(
+            base.figures.forage_in_reach,
+            now=now,
+            low=0.27,
+            high=0.36,
+            with_plan=with_plan,
+            with_plan_low=0.43,
+            with_plan_high=0.58,
+            upper_bound=with_plan + 0.009,
+            index_ha=21.4,
+            measured_share=0.64,
+        ),
+        candidates=CandidateFigures(40_000, {label("water"): 1700, label("refused land"): 2450}, 35_850),
+        plan=replace(base.figures.plan, pools=10, share_of_bound=0.96, exchange_gain=0.0),
+        network=base.figures.network | {"places": 54, "components": 3, "costliest_loss": None},
+        forage=ForageFigures(9, tuple(range(3, 11))),
+        missing=(Missing.INVENTORIED,),
+        notes=(label("All of this is invented."),),
+        credits=(label("Land cover: invented for this test"),),
+    )
     set_aside = pd.DataFrame(
         {
             "file": label("pools.csv"),
@@ -305,12 +319,13 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             "remedy": "give one",
         }
     )
-    return SimpleNamespace(
+    return replace(
+        base,
         title=title,
         settings=settings,
         crs=CRS.from_epsg(CRS_CODE),
         grid=grid,
-        land_cover=SimpleNamespace(classes=cover, table=table, unmatched=[], name="invented"),
+        land_cover=LandCover(cover, table, [], "invented"),
         rasters={name: np.asarray(values, dtype=np.float32) for name, values in rasters.items()},
         forage_months=np.stack([forage * share for share in MONTHS]).astype(np.float32),
         pools=pool_frame,
@@ -325,15 +340,14 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         gaps=gaps,
         links=links,
         set_aside=set_aside,
-        summary=summary,
-        credits=[label("Land cover: invented for this test")],
-        notes=[label("All of this is invented.")],
-        groundwork=groundwork,
-        public=None,
+        figures=figures,
+        findings=findings,
+        ask_first=base.ask_first.iloc[:0],
+        sensitivity=base.sensitivity.iloc[:0],
     )
 
 
-def blurred(result: Any) -> Any:
+def blurred(result: Result) -> Result:
     """The town as a run on the blurred area would give it: private pools in the middle of their square, numbered."""
     side = result.settings.public.blur_m
     pools = result.pools.copy()
@@ -342,4 +356,25 @@ def blurred(result: Any) -> Any:
         pools.loc[private, axis] = (np.floor(pools.loc[private, axis] / side) + 0.5) * side
     pools["pool"] = [f"private {i}" for i in range(len(pools))]
     pools = pools.assign(host="", note="")
-    return SimpleNamespace(**{**vars(result), "pools": pools, "visits": result.visits.iloc[:0]})
+    return replace(result, pools=pools, visits=result.visits.iloc[:0])
+
+
+def nothing_in_it() -> Result:
+    """The town without a row in any table, without land cover, rasters, boundary and forage."""
+    result = town()
+    empty = "pools visits trees places keep_away paths plan zones gaps links set_aside".split()
+    unknown = dict.fromkeys(("now", "low", "high", "with_plan", "with_plan_low", "with_plan_high"), np.nan)
+    reach = replace(
+        result.figures.forage_in_reach, **unknown, upper_bound=np.nan, index_ha=np.nan, measured_share=np.nan
+    )
+    found, nothing = result.findings, np.full((SIDE, SIDE), np.nan, dtype=np.float32)
+    return replace(
+        result,
+        **{name: getattr(result, name).iloc[:0] for name in empty},
+        land_cover=None,
+        rasters={},
+        boundary=None,
+        forage_months=None,
+        figures=replace(result.figures, forage_in_reach=reach),
+        findings=replace(found, habitat=replace(found.habitat, weight=nothing)),
+    )

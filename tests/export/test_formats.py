@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from shapely.geometry import shape
 
 from habitatmap.export import formats as exports
 from habitatmap.export.formats import csv_text, json_text, text_files, visible
+from habitatmap.export.summary import summary_text
 from habitatmap.plan.candidates import ExclusionZone
 from habitatmap.read.formats.cells import unguard
 from habitatmap.words.gaps import told_gaps
@@ -97,21 +99,29 @@ def test_the_exchanged_plan_is_there_when_it_is_better() -> None:
 
 
 def test_summary_has_only_what_json_knows() -> None:
-    text = json_text(invented().summary)
+    text = summary_text(invented())
     found = json.loads(text, parse_constant=pytest.fail)
-    assert list(found) == ["title", "as_of", "cells", "now", "unknown", "cautions"]
-    assert found["unknown"] is None
-    assert found["now"] == 0.5
+    assert list(found)[:3] == ["title", "crs", "crs_name"]
+    assert found["land_cover"]["unmatched"] == []
+    assert found["plan"]["share_of_bound"] is None or 0 <= found["plan"]["share_of_bound"] <= 1
     assert found["as_of"] == "2025-06-01"
     nested = {"a": [np.nan, (np.int16(2), float("inf"))], "b": {1: np.bool_(True)}, "c": pd.NA, "d": Path("x")}
     assert json.loads(json_text(nested)) == {"a": [None, [2, None]], "b": {"1": True}, "c": None, "d": "x"}
 
 
 def test_lone_surrogates_do_not_stop_a_run() -> None:
-    odd = invented(title="a\ud800b")
-    odd.plan, odd.pools = (frame.astype({c: object}) for frame, c in ((odd.plan, "place"), (odd.pools, "note")))
-    odd.plan.loc[0, "place"] = odd.pools.loc[0, "note"] = odd.summary["title"] = "a\ud800b"
-    odd.gaps = odd.gaps.assign(lost_as=ExclusionZone("a\ud800b"))
+    made = invented()
+
+    def odd_in(frame: Any, column: str) -> Any:
+        return frame.astype({column: object}).assign(**{column: ["a\ud800b", *frame[column][1:]]})
+
+    odd = invented(
+        title="a\ud800b",
+        plan=odd_in(made.plan, "place"),
+        pools=odd_in(made.pools, "note"),
+        gaps=made.gaps.assign(lost_as=ExclusionZone("a\ud800b")),
+        figures=replace(made.figures, title="a\ud800b"),
+    )
     for content in text_files(odd).values():
         content.decode("utf-8")
 

@@ -22,7 +22,7 @@ from habitatmap.paper.pictures import pictures
 from habitatmap.paper.sheets import access, geo_uri, labels, new_names, recording_sheet, site_sheets
 from habitatmap.read.layers import shipped_folder
 from habitatmap.read.templates import TEMPLATES
-from habitatmap.run import Result
+from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
 from tests.areas import centre, class_table, write_area
 

@@ -22,20 +22,21 @@ pytestmark = pytest.mark.slow
 def gains() -> dict[str, float]:
     """What the demo's plan and others add to forage in reach, in percentage points; of random plans the mean of 100."""
     result = habitatmap.run(open_area(ROOT / "demo_area"))
-    base, cell_m = result.groundwork, result.grid.cell_m
-    score = (base.spots.access + base.spots.dead_wood_access) / 2
+    base, cell_m = result.findings, result.grid.cell_m
+    weight, missed, places = base.habitat.weight, base.reach.not_reached, base.places.frame
+    score = (base.habitat.access + base.habitat.dead_wood_access) / 2
     rules = {"cell_m": cell_m, "spacing_m": result.settings.plan.spacing_m}
-    sets = other_plans(base.where.allowed, score, base.places, len(base.sites), random_plans=100, **rules)
+    sets = other_plans(base.candidates.allowed, score, places, len(base.proposal.sites), random_plans=100, **rules)
     median_m = result.settings.flight.forage_median_m
 
     def adds(cells: pd.DataFrame) -> float:
         sites = cells.assign(p=base.p_new[cells["row"], cells["col"]])
-        both = not_reached(result.grid, sites, median_m=median_m) * base.not_reached
-        return 100 * (forage_in_reach(base.weight, both) - forage_in_reach(base.weight, base.not_reached))
+        both = not_reached(result.grid, sites, median_m=median_m) * missed
+        return 100 * (forage_in_reach(weight, both) - forage_in_reach(weight, missed))
 
     found = {name: float(np.mean([adds(cells) for cells in plans])) for name, plans in sets.items()}
-    reach = result.summary["forage_in_reach"]
-    return {"plan": 100 * (reach["with_plan"] - reach["now"]), **found}
+    reach = result.figures.forage_in_reach
+    return {"plan": 100 * (reach.with_plan - reach.now), **found}
 
 
 def test_the_plan_beats_every_other_rule_clearly(gains: dict[str, float]) -> None:

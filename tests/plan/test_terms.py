@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import pytest
 import shapely
 from shapely.geometry import box
 
 import habitatmap
-from habitatmap.run import Result
+from habitatmap.result import Result
+from habitatmap.result.figures import Spending
+from habitatmap.words.tables import told_plan
 from tests.areas import CRS, LEFT, TOP, centre, class_table, write_area
 
 TABLE = class_table({1: 0.0, 2: 0.25, 3: 0.5, 4: 1.0})
@@ -79,7 +81,7 @@ def zone_cells(zone: shapely.Geometry, x: np.ndarray, y: np.ndarray) -> np.ndarr
 
 
 def with_plan(result: Result) -> float:
-    return float(result.summary["forage_in_reach"]["with_plan"])
+    return float(result.figures.forage_in_reach.with_plan)
 
 
 @pytest.mark.parametrize("consent", ['["yes", "ask"]', '["yes"]'])
@@ -110,15 +112,16 @@ def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
     assert plan["committed"].tolist() == ["yes", "yes", "no", "no", "no"]
     first = {tuple(xy) for xy in plan[["x", "y"]].head(2).to_numpy()}
     assert first == {centre(13, 3, CELL_M), centre(10, 12, CELL_M)}
+    told = told_plan(plan, result.settings)
     quarry = plan[plan["place"] == "Old quarry"].iloc[0]
     assert quarry["not_allowed"] == "no consent"
-    assert quarry["could_be_wrong"].startswith("The plan would not have put a pool here")
-    assert plan["reason"].head(2).str.startswith("This spot is decided already").all()
+    assert told["could_be_wrong"].iloc[quarry["rank"] - 1].startswith("The plan would not have put a pool here")
+    assert told["reason"].head(2).str.startswith("This spot is decided already").all()
     assert plan["robustness"].head(2).tolist() == [1.0, 1.0]
-    assert result.summary["plan"]["committed"] == 2
-    reach = result.summary["forage_in_reach"]
-    assert reach["now"] <= reach["with_plan"] <= reach["upper_bound"]
-    assert plan["cumulative"].iloc[-1] == pytest.approx(reach["with_plan"], abs=1e-12)
+    assert result.figures.plan.committed == 2
+    reach = result.figures.forage_in_reach
+    assert reach.now <= reach.with_plan <= reach.upper_bound
+    assert plan["cumulative"].iloc[-1] == pytest.approx(reach.with_plan, abs=1e-12)
     apart = np.hypot(*(plan[["x", "y"]].to_numpy()[:, None] - plan[["x", "y"]].to_numpy()).T)
     assert apart[~np.eye(5, dtype=bool)].min() >= 50
 
@@ -126,7 +129,7 @@ def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
 def test_a_decided_site_beyond_the_map_is_said(tmp_path: Path) -> None:
     result = made(tmp_path, "pools = 2", f"name,x,y\nFar away,{LEFT - 90_000},{TOP}\n")
     assert (result.plan["committed"] == "no").all()
-    assert any("1 of 1 committed sites are not in the plan" in note for note in result.notes)
+    assert any("1 of 1 committed sites are not in the plan" in note for note in result.figures.notes)
 
 
 def test_quotas_of_places_and_owners(tmp_path: Path) -> None:
@@ -141,7 +144,7 @@ by_name = { "North Park" = 1, "Nowhere" = 2 }"""
     assert count.max() <= 2
     assert count.get("North Park", 0) <= 1
     assert result.plan["place"].map(owner).value_counts().max() <= 3
-    assert any('"Nowhere", but no land has that name' in note for note in result.notes)
+    assert any('"Nowhere", but no land has that name' in note for note in result.figures.notes)
 
 
 def test_a_budget_in_place_of_a_number(tmp_path: Path) -> None:
@@ -149,13 +152,13 @@ def test_a_budget_in_place_of_a_number(tmp_path: Path) -> None:
     result = made(tmp_path, plan)
     costs = np.where(result.plan["place"].isin(["Church meadow", "Glebe"]), 80.0, 150.0)
     assert result.plan["cost"].tolist() == costs.tolist()
-    said = result.summary["plan"]
-    assert (said["budget"], said["spent"], said["cost_unit"]) == (500.0, costs.sum(), "EUR")
+    said = result.figures.plan
+    assert said.spending == Spending(500.0, costs.sum(), "EUR")
     assert costs.sum() <= 500
     assert costs.sum() + 80 > 500
-    reach = result.summary["forage_in_reach"]
-    assert reach["with_plan"] <= reach["upper_bound"]
-    assert said["share_of_bound"] > 0.8
+    reach = result.figures.forage_in_reach
+    assert reach.with_plan <= reach.upper_bound
+    assert said.share_of_bound > 0.8
 
 
 def test_on_private_land_a_zone_and_never_a_garden(tmp_path: Path) -> None:
@@ -187,11 +190,11 @@ def test_the_zone_of_a_public_spot_leaves_gardens_out(tmp_path: Path) -> None:
 
 def test_gains_have_an_interval_and_assumptions_are_weighed(tmp_path: Path) -> None:
     result = made(tmp_path, "pools = 3")
-    plan = result.plan
+    plan = told_plan(result.plan, result.settings)
     assert (plan["gain_low"] <= plan["gain"]).all()
     assert (plan["gain"] <= plan["gain_high"]).all()
     assert plan["could_be_wrong"].str.len().min() > 20
-    rows = pd.DataFrame(result.summary["sensitivity"])
+    rows = result.sensitivity
     assert rows["assumption"].iloc[0] == "none"
     assert rows["kept"].iloc[0] == 1.0
     assert rows["with_plan"].iloc[0] == pytest.approx(with_plan(result))
@@ -199,11 +202,11 @@ def test_gains_have_an_interval_and_assumptions_are_weighed(tmp_path: Path) -> N
 
 def test_a_plan_for_the_network_says_what_it_does_not_know(tmp_path: Path) -> None:
     result = made(tmp_path, 'pools = 3\nobjective = "connectivity"')
-    plan, said = result.plan, result.summary["plan"]
-    assert said["objective"] == "connectivity"
-    assert said["share_of_bound"] is None
-    assert "no share of the best possible" in said["note"]
+    plan, said = told_plan(result.plan, result.settings), result.figures.plan
+    assert said.objective == "connectivity"
+    assert math.isnan(said.share_of_bound)
+    assert "no share of the best possible" in said.note
     assert (plan["ec_gain"] > 0).all()
     assert plan["reason"].str.contains("equivalent connectivity").all()
     assert plan["cumulative"].iloc[-1] == pytest.approx(with_plan(result))
-    assert result.summary["network"]["ec_with_plan"] > result.summary["network"]["ec_now"]
+    assert result.figures.network["ec_with_plan"] > result.figures.network["ec_now"]

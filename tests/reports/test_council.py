@@ -15,10 +15,10 @@ import pytest
 from pypdf import PdfReader
 
 import habitatmap
-from habitatmap.export.formats import json_text
+from habitatmap.export.summary import summary_text
 from habitatmap.read.layers import shipped_folder
 from habitatmap.reports.council import first_page, report_html, report_pdf, second_page, write_report
-from habitatmap.run import Result
+from habitatmap.result import Result
 from tests.areas import centre, class_table, write_area
 
 
@@ -59,7 +59,7 @@ def stands_for(text: str, numbers: set[float]) -> bool:
 
 
 def test_every_number_is_one_of_the_summary_or_the_plan() -> None:
-    summary = json.loads(json_text(demo().summary))
+    summary = json.loads(summary_text(demo()))
     plan = json.loads(demo().plan.to_json(orient="records"))
     # sums over the kinds of input are sums of the summary's own figures
     sums = {float(sum(kind[what] for kind in summary["intake"].values())) for what in ("read", "set_aside")}

@@ -16,8 +16,8 @@ from shapely import LineString, box
 
 from habitatmap.area import Area, open_area
 from habitatmap.fieldwork.rounds import Rounds, read_week
+from habitatmap.job import rounds_of
 from habitatmap.reports.rounds import file_names, person_page, rounds_summary, rounds_text, write_rounds
-from habitatmap.run import rounds_of
 from habitatmap.words.cautions import MOSQUITOES, round_cautions
 from tests.areas import LEFT, TOP, write_area
 

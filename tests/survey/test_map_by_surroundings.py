@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from habitatmap.area import open_area
-from habitatmap.run import Result, run
+from habitatmap.job import run
+from habitatmap.result import Result
 from tests.areas import centre, class_table, write_area
 
 # west to east ever richer; the outermost classes stand where no pool was set out
@@ -34,7 +35,7 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
 
 def test_the_chance_rises_with_the_ground_and_is_grey_beyond_it(result: Result) -> None:
     probability = result.rasters["occupancy"]
-    assert result.summary["occupancy"]["surroundings"].startswith("by forage")
+    assert result.figures.occupancy["surroundings"].startswith("by forage")
     assert np.isnan(probability[:, :12]).all()
     assert np.isnan(probability[:, -12:]).all()
     west, east = np.nanmean(probability[10:50, 25:35]), np.nanmean(probability[10:50, 65:75])
@@ -48,8 +49,8 @@ def test_blank_pools_and_suggestions_take_the_chance_of_their_ground(result: Res
     x = blank["x"].to_numpy()
     assert blank["occupancy"][x < centre(0, 40)[0]].max() < 0.1
     assert len(result.plan) == 3
-    probability = result.groundwork.p_new
-    row, col = result.groundwork.sites["row"], result.groundwork.sites["col"]
+    probability = result.findings.p_new
+    row, col = result.findings.proposal.sites["row"], result.findings.proposal.sites["col"]
     np.testing.assert_array_equal(result.plan["occupancy_expected"], probability[row, col])
     assert (result.plan["occupancy_low"] <= result.plan["occupancy_expected"]).all()
     assert (result.plan["occupancy_expected"] <= result.plan["occupancy_high"]).all()
@@ -58,7 +59,7 @@ def test_blank_pools_and_suggestions_take_the_chance_of_their_ground(result: Res
 
 def test_beyond_the_range_a_plan_still_has_a_chance_to_go_by(result: Result) -> None:
     """That of the nearest end of the range: no richer ground than was sampled promises more."""
-    probability, shown = result.groundwork.p_new, result.rasters["occupancy"]
+    probability, shown = result.findings.p_new, result.rasters["occupancy"]
     beyond = np.isnan(shown) & ~np.isnan(probability)
     assert beyond[:, -10:].all()
     assert probability[beyond].max() <= np.nanmax(shown) + 1e-6

@@ -10,9 +10,9 @@ from babel.messages.pofile import read_po
 
 from habitatmap.read.layers import keep_away_defaults
 from habitatmap.read.settings import Settings
-from habitatmap.result.summary import missing_inputs
 from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
+from habitatmap.words.headline import MISSING
 from habitatmap.words.page_words import WORDS
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
@@ -66,7 +66,7 @@ def sentences(text: str) -> list[str]:
 @pytest.mark.parametrize("language", OTHERS)
 def test_cautions_and_what_is_missing_are_said_in_each_language(language: str) -> None:
     known = words(language)["sentences"]
-    said = [*missing_inputs([], 0, 0), *missing_inputs(["pools", "visits"], 0, 0)]
+    said = list(MISSING.values())
     for mosquitoes in ("reported", "not assessed", "none reported"):
         settings = Settings.model_validate({"cautions": {"mosquitoes": mosquitoes}})
         said += general_cautions(settings)

@@ -1,0 +1,38 @@
+"""summary.json: the figures of a run, with their sentences."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+from habitatmap.export.formats import json_text, plain
+from habitatmap.result import Result
+from habitatmap.words.cautions import general_cautions
+from habitatmap.words.headline import missing_sentences, plan_note
+
+
+def summary_of(result: Result) -> dict[str, Any]:
+    """The content of summary.json in its order; what is not known is None."""
+    figures, told = result.figures, dataclasses.asdict(result.figures)
+    plan = told["plan"]
+    plan |= plan.pop("spending") or {}
+    del plan["shortfall"]
+    told |= {
+        "plan": plan | {"note": plan_note(figures.plan)},
+        "missing": missing_sentences(figures),
+        "ask_first": {"helpful": result.ask_first.to_dict("records"), "not_worked_out": told.pop("consents_left")},
+        "sensitivity": result.sensitivity.to_dict("records"),
+        "cautions": general_cautions(result.settings),
+    }
+    order = (
+        *("title", "crs", "crs_name", "cell_m", "cells", "as_of", "intake", "pools_standing", "occupancy", "seasons"),
+        *("forage_in_reach", "candidates", "plan", "network", "gaps", "ask_first", "sensitivity", "forage", "missing"),
+        *("land_cover", "notes", "seconds", "versions", "cautions", "credits"),
+    )
+    content: dict[str, Any] = plain({key: told[key] for key in order})
+    return content
+
+
+def summary_text(result: Result) -> str:
+    """The same as the text of the file."""
+    return json_text(summary_of(result))

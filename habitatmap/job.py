@@ -1,0 +1,400 @@
+"""The job from top to bottom: an area in, a result out.
+
+What each cell offers; which pools are likely occupied; what is in reach of them; where a pool may stand; which sites
+help most and how far the plan can be from the best; what stays out of reach; how the breeding places hang together.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import logit
+
+from habitatmap.area import Area, blurred
+from habitatmap.fieldwork.rounds import Rounds, Week, known_on, plan_rounds
+from habitatmap.geo.grid import Grid
+from habitatmap.habitat.forage import forage_bounds
+from habitatmap.habitat.score import Habitat, score_habitat
+from habitatmap.network.places import breeding_places, merged, network_places
+from habitatmap.network.web import Web, web
+from habitatmap.plan.bound import ROUNDS, certify
+from habitatmap.plan.by_connectivity import build_network, plan_by_connectivity
+from habitatmap.plan.candidates import Candidates, find_candidates
+from habitatmap.plan.consent_priorities import COLUMNS as CONSENT_COLUMNS
+from habitatmap.plan.consent_priorities import rank_consents as rank
+from habitatmap.plan.gaps import find_gaps
+from habitatmap.plan.outlook import (
+    NONE,
+    PLAN,
+    NothingToCompareError,
+    Outlook,
+    ground_points,
+    other_plans,
+    simulate_outlook,
+)
+from habitatmap.plan.problem import Problem
+from habitatmap.plan.reach import forage_in_reach, gains_by_simulation, loss_of_each, not_reached, reach_by_simulation
+from habitatmap.plan.robustness import Robustness, assess_robustness
+from habitatmap.plan.search import make_plan
+from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
+from habitatmap.plan.zones import Zone, find_zones, single_cell_zones
+from habitatmap.privacy import is_private
+from habitatmap.read.pools import standing
+from habitatmap.result import Result
+from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
+from habitatmap.result.figures import Stage
+from habitatmap.result.findings import Findings, Places, Promise, Proposal, Reach, Survey
+from habitatmap.result.tables import NOT_SCORED, at_cells, interval, sampled
+from habitatmap.survey.account import Account, Budget, take_account
+from habitatmap.survey.probabilities import PoolOccupancy, estimate_pools, most_informative
+from habitatmap.survey.surroundings import places_near
+
+Say = Callable[[Stage], None]
+Array = NDArray[np.float64]
+
+
+def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
+    """Does the whole job for an area; `say` gets each stage as it begins. Writes nothing.
+
+    With `public` the same is done for the area as the public may see it (`Result.public`), which the page for
+    everybody and the pictures need.
+    """
+    tell = say or _silent
+    result = evaluate(area, tell)
+    if not public:
+        return result
+    tell(Stage.PUBLIC)
+    return replace(result, public=evaluate(blurred(area), _silent, for_public=True))
+
+
+def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
+    """One area through all stages. The public's is spared what it does not show: consents, and the closest bound."""
+    clock = Clock(say)
+    with clock(Stage.HABITAT):
+        habitat = score_habitat(area)
+    with clock(Stage.OCCUPANCY):
+        survey = survey_pools(area, habitat)
+    with clock(Stage.REACH):
+        places = likely_places(area, survey)
+        reach = reach_now(area, habitat, survey, places)
+    with clock(Stage.CANDIDATES):
+        allowed = where_pools_may_stand(area, habitat, survey)
+    with clock(Stage.PLAN):
+        proposal = choose_sites(area, habitat, survey, places, allowed)
+        promise = what_the_plan_adds(habitat, survey, places, proposal)
+    with clock(Stage.BOUND):
+        bound = certify(proposal.problem, proposal.requested, rounds=1 if for_public else ROUNDS)
+    with clock(Stage.ROBUSTNESS):
+        around = zones_around(proposal)
+        steady = how_sure(area, habitat, places, proposal, promise, around)
+    with clock(Stage.CONSENT):
+        consents, left = (NO_CONSENTS, 0) if for_public else rank_consents(area, habitat, survey, proposal)
+    with clock(Stage.GAPS):
+        surface = reach_surface(habitat, reach)
+        unserved = find_gaps(area.grid, habitat.weight.astype(float), surface, allowed, places.frame, area.settings)
+    with clock(Stage.NETWORK):
+        net = connect(area, habitat, places, proposal)
+    found = Findings(
+        area=area,
+        habitat=habitat,
+        survey=survey,
+        places=places,
+        reach=reach,
+        candidates=allowed,
+        proposal=proposal,
+        promise=promise,
+        bound=bound,
+        zones=around,
+        robustness=steady,
+        consents=consents,
+        consents_left=left,
+        gaps=unserved.set_crs(area.crs),
+        network=net,
+    )
+    return assemble(found, clock)
+
+
+# --- stages ----------------------------------------------------------------------------------------------------------
+
+
+def survey_pools(area: Area, habitat: Habitat) -> Survey:
+    """Which pools stand, and what the searches say about them and about pools in other surroundings."""
+    up = standing(area.pools, area.visits, pd.Timestamp(area.as_of))
+    group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
+    known, fields, at_pools = _what_the_searches_say(area, habitat, up, group)
+    return Survey(up, group, known, fields, at_pools, _flags(area, habitat, up))
+
+
+def _what_the_searches_say(
+    area: Area, habitat: Habitat, up: NDArray[np.bool_], group: NDArray[np.int64]
+) -> tuple[PoolOccupancy, dict[str, Array], pd.DataFrame]:
+    """The probabilities of the pools; the rasters of the surroundings that may shape them; and these at each pool.
+
+    Breeding places near are weighted with the probability that is the same everywhere, and a standing pool is none of
+    those near itself, so that no pool's probability is weighted with its own. Outside the frame nothing is known (NaN).
+    """
+    pools, grid = area.pools, area.grid
+    x, y = pools["x"].to_numpy(float), pools["y"].to_numpy(float)
+    fields: dict[str, Array] = {"forage_score": habitat.access, "dead_wood_score": habitat.dead_wood_access}
+    at_pools = pd.DataFrame({name: sampled(grid, raster, x, y) for name, raster in fields.items()})
+    plain = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group)
+    if plain.summary["estimate"] is None:  # too few searches to say anything about surroundings
+        return plain, fields, at_pools
+    rot_hole = area.tree_table.rot_hole_probability(area.trees)
+    places = breeding_places(pools, up, plain.pools["occupancy"], area.trees, rot_hole, grid, area.settings)
+    near = places_near(grid.shape, places, grid.cell_m, area.settings.flight.dispersal_median_m)
+    others = (sampled(grid, near, x, y) - np.where(up, plain.pools["occupancy"], 0.0)).clip(min=0.0)
+    at_pools = at_pools.assign(places_near=others)
+    known = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group, surroundings=at_pools)
+    return known, fields | {"places_near": near}, at_pools
+
+
+def likely_places(area: Area, survey: Survey) -> Places:
+    """The breeding places with their probabilities, and these by simulation: a tree's is the same in every one."""
+    rot_hole = area.tree_table.rot_hole_probability(area.trees)
+    known, up = survey.known, survey.standing
+    frame = breeding_places(area.pools, up, known.pools["occupancy"], area.trees, rot_hole, area.grid, area.settings)
+    draws = np.repeat(frame["p"].to_numpy(float)[None, :], len(known.draws), axis=0)
+    draws[:, : up.sum()] = known.draws[:, up]  # standing pools come first among the places
+    return Places(frame, draws, rot_hole)
+
+
+def reach_now(area: Area, habitat: Habitat, survey: Survey, places: Places) -> Reach:
+    """Forage in reach of the breeding places, with its interval, and what each pool adds to it."""
+    cell_m, median_m = area.grid.cell_m, area.settings.flight.forage_median_m
+    missed = not_reached(area.grid, places.frame, median_m=median_m)
+    now = forage_in_reach(habitat.weight, missed)
+    simulated = reach_by_simulation(habitat.weight, places.frame, places.draws, cell_m=cell_m, median_m=median_m)
+    lost, up = np.full(len(area.pools), np.nan), survey.standing
+    lost[up] = loss_of_each(habitat.weight, missed, places.frame, cell_m=cell_m, median_m=median_m)[: up.sum()]
+    lost[np.isin(survey.flags, NOT_SCORED)] = np.nan
+    return Reach(missed, now, *interval(simulated, now), lost)
+
+
+def reach_surface(habitat: Habitat, reach: Reach) -> Array:
+    """The probability (rows x cols) that a breeding place reaches the cell; NaN without data."""
+    return np.where(np.isnan(habitat.season), np.nan, 1.0 - reach.not_reached)
+
+
+def where_pools_may_stand(
+    area: Area, habitat: Habitat, survey: Survey, consent: Sequence[str] | None = None
+) -> Candidates:
+    """The cells where a pool may stand with these consents (those of area.toml where none are given)."""
+    settings = area.settings.plan
+    if consent is not None:
+        settings = settings.model_copy(update={"consent": tuple(consent)})
+    return find_candidates(
+        area.grid,
+        has_data=~np.isnan(habitat.season),
+        inside_boundary=habitat.inside,
+        ground=area.land_cover.by_cell("ground") if area.land_cover else None,
+        land=area.land,
+        has_land="land" in area.has,
+        keep_away=area.keep_away,
+        pools=area.pools[survey.standing],
+        settings=settings,
+    )
+
+
+def choose_sites(area: Area, habitat: Habitat, survey: Survey, places: Places, allowed: Candidates) -> Proposal:
+    """The plan: committed sites first, then those that help most, by the objective of area.toml."""
+    grid, settings, flight = area.grid, area.settings.plan, area.settings.flight
+    p_anywhere = survey.known.new_on(survey.surroundings, grid.shape)
+    kept = kept_sites(area.committed, is_private(area.committed, area.land), grid, p_anywhere)
+    cost = site_costs(area.land, allowed.land_index, settings)
+    asked = Problem.of(
+        habitat.weight,
+        places.frame,
+        np.where(allowed.allowed, p_anywhere, np.nan),
+        cell_m=grid.cell_m,
+        median_m=flight.forage_median_m,
+        spacing_m=settings.spacing_m,
+        kept=kept,
+        quotas=make_quotas(area.land, allowed.land_index, settings),
+        cost=cost,
+        budget=settings.budget,
+    )
+    requested = number_of_pools(settings, cost, allowed.allowed, kept) if np.nansum(habitat.weight) > 0 else 0
+    if settings.objective != "connectivity":
+        return Proposal(asked, requested, make_plan(asked, requested), p_anywhere, kept, None)
+    here = build_network(network_places(places.frame, habitat.access), flight.link_m, flight.dispersal_median_m)
+    reaching = (habitat.access, grid, flight.link_m, flight.dispersal_median_m)
+    selection, ec_gain = plan_by_connectivity(asked, requested, here, *reaching)
+    return Proposal(asked, requested, selection, p_anywhere, kept, ec_gain)
+
+
+def what_the_plan_adds(habitat: Habitat, survey: Survey, places: Places, proposal: Proposal) -> Promise:
+    """Forage in reach with the plan, and the gain of each site, over simulations of the probabilities."""
+    asked, sites = proposal.problem, proposal.sites
+    frame = {"cell_m": asked.cell_m, "median_m": asked.median_m}
+    site_draws = survey.known.new_draws_on(at_cells(survey.surroundings, sites))
+    both = pd.concat([places.frame[["row", "col", "p"]], sites[["row", "col", "p"]]], ignore_index=True)
+    simulated = reach_by_simulation(habitat.weight, both, np.column_stack([places.draws, site_draws]), **frame)
+    gains = gains_by_simulation(habitat.weight, places.frame, sites, places.draws, site_draws, **frame)
+    return Promise(site_draws, gains, *interval(simulated, proposal.selection.with_plan))
+
+
+def zones_around(proposal: Proposal) -> list[Zone]:
+    """Around each suggestion the cells that serve nearly as well; a plan for the network has none but its own cells."""
+    if proposal.by_reach:
+        return find_zones(proposal.problem, proposal.sites)
+    return single_cell_zones(proposal.sites)
+
+
+def how_sure(
+    area: Area, habitat: Habitat, places: Places, proposal: Proposal, promise: Promise, around: list[Zone]
+) -> Robustness:
+    """How often each site stays in the plan where flight, forage and probabilities are other than assumed."""
+    low, high = (np.where(habitat.inside, field, 0.0) for field in forage_bounds(area.land_cover, habitat.season))
+    return assess_robustness(
+        proposal.problem,
+        proposal.selection,
+        around,
+        simulations=places.draws,
+        odds=_odds(proposal.sites, promise.site_draws),
+        low=low,
+        high=high,
+        medians=(FORAGE_MEDIANS_M[0], area.settings.flight.forage_median_m, FORAGE_MEDIANS_M[1]),
+    )
+
+
+def rank_consents(area: Area, habitat: Habitat, survey: Survey, proposal: Proposal) -> tuple[pd.DataFrame, int]:
+    """What the consent of each owner who is still to be asked adds; and how many owners were not calculated."""
+    if "land" not in area.has or not proposal.by_reach:
+        return NO_CONSENTS, 0
+    everyone = proposal.problem.candidates
+    counted_on = "ask" in area.settings.plan.consent
+    if not counted_on:
+        allowed = where_pools_may_stand(area, habitat, survey, ("yes", "ask")).allowed
+        everyone = np.where(allowed, proposal.p_anywhere, np.nan)
+    return rank(proposal.problem, proposal.selection, area.land, area.grid, counted_on=counted_on, with_all=everyone)
+
+
+def connect(area: Area, habitat: Habitat, places: Places, proposal: Proposal) -> Web:
+    """How the breeding places hang together, now and with the plan."""
+    return web(places.frame, proposal.as_places(area.grid), habitat.access, area.settings.flight, area.crs)
+
+
+# --- other jobs ------------------------------------------------------------------------------------------------------
+
+
+def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None) -> Account:
+    """What the searches say about the pools of an area; `say` gets each stage. Writes nothing."""
+    clock = Clock(say or _silent)
+    with clock(Stage.HABITAT):
+        habitat = score_habitat(area)
+    with clock(Stage.OCCUPANCY):
+        survey = survey_pools(area, habitat)
+        return take_account(
+            area.title,
+            area.pools,
+            area.visits,
+            area.as_of,
+            survey.known,
+            survey.group,
+            places=survey.at_pools,
+            block_m=2 * area.settings.flight.dispersal_median_m,
+            budget=budget,
+        )
+
+
+def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
+    """Who goes where in a week. `people`: names, or one number; without any the visits' observers. Writes nothing."""
+    group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
+    known = estimate_pools(area.pools, area.visits, known_on(area.as_of, week), area.settings.occupancy, group)
+    teaches = most_informative(known).query("value > 0")["pool"].tolist()
+    return plan_rounds(area, week, people, teaches)
+
+
+def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outlook:
+    """The plan, and as many pools placed by other rules, through the same simulated years (plan.outlook).
+
+    Raises NothingToCompareError where there is no suggestion, no forage, or no place that is likely occupied.
+    """
+    found, settings, grid = result.findings, result.settings, result.grid
+    sites, places = found.proposal.sites, found.places
+    if sites.empty:
+        raise NothingToCompareError("there is no suggestion to look ahead for")
+    access, wood = found.habitat.access, found.habitat.dead_wood_access
+    missed = pd.DataFrame(1.0 - places.draws.T).groupby(places.frame["place"].to_numpy()).prod()  # places x simulations
+    # a pool serves the better the more forage and dead wood lie about it; where one is not known the other decides
+    score = np.where(np.isnan(access), wood, np.where(np.isnan(wood), access, (access + wood) / 2))
+    spacing_m = settings.plan.spacing_m
+    others = other_plans(
+        found.candidates.allowed, score, places.frame, len(sites), cell_m=grid.cell_m, spacing_m=spacing_m
+    )
+    ways = {NONE: [sites.iloc[:0]], PLAN: [sites], **others}
+    rows, cols = np.arange(grid.rows), np.arange(grid.cols)
+    return simulate_outlook(
+        network_places(places.frame, access)[["x", "y", "access"]],
+        {name: [_with_access(cells, access, grid) for cells in sets] for name, sets in ways.items()},
+        ground_points(found.habitat.weight, grid.centre(0 * cols, cols)[0], grid.centre(rows, 0 * rows)[1]),
+        probabilities=1.0 - missed.to_numpy().T,
+        forage_median_m=settings.flight.forage_median_m,
+        dispersal_median_m=settings.flight.dispersal_median_m,
+        years=years,
+        simulations=worlds,
+    )
+
+
+# --- helpers ---------------------------------------------------------------------------------------------------------
+
+
+class Clock:
+    """Says which stage begins, and keeps how many seconds each took."""
+
+    def __init__(self, say: Say) -> None:
+        self.say = say
+        self.seconds: dict[str, float] = {}
+
+    @contextmanager
+    def __call__(self, stage: Stage) -> Iterator[None]:
+        self.say(stage)
+        start = time.perf_counter()
+        yield
+        self.seconds[stage.value] = round(time.perf_counter() - start, 3)
+
+
+def _silent(_stage: Stage) -> None:
+    pass
+
+
+NO_CONSENTS = pd.DataFrame(columns=CONSENT_COLUMNS)
+
+
+def _flags(area: Area, habitat: Habitat, up: NDArray[np.bool_]) -> NDArray[np.object_]:
+    """What a reader must know about each pool's position; "" where there is nothing to say."""
+    flags = np.where(up, "", "not standing").astype(object)
+    if area.land_cover is None and area.boundary is None:
+        return flags
+    row, col = area.grid.cell_of(area.pools["x"].to_numpy(float), area.pools["y"].to_numpy(float))
+    within = area.grid.inside(row, col)
+    r, c = np.where(within, row, 0), np.where(within, col, 0)
+    if area.land_cover is not None:
+        flags[~within | np.isnan(habitat.season[r, c])] = NOT_SCORED[0]
+    if area.boundary is not None:
+        flags[~within | ~habitat.inside[r, c]] = NOT_SCORED[1]
+    return flags
+
+
+def _odds(sites: pd.DataFrame, drawn: Array) -> Array:
+    """The simulated odds of the new pools (simulations x sites) over those of their expected probabilities: the factor
+    in the middle of the sites, by simulation; 1 where the probabilities are certain."""
+    value = sites["p"].to_numpy(dtype=float)
+    unsure = (value > 0) & (value < 1) & (drawn.std(axis=0) > 0)
+    if not unsure.any():
+        return np.ones(len(drawn))
+    return np.asarray(np.exp((logit(drawn[:, unsure]) - logit(value[unsure])).mean(axis=1)))
+
+
+def _with_access(cells: pd.DataFrame, access: Array, grid: Grid) -> pd.DataFrame:
+    """Places (x, y, access) at cells (row, col)."""
+    row, col = cells["row"].to_numpy(int), cells["col"].to_numpy(int)
+    x, y = grid.centre(row, col)
+    return pd.DataFrame({"x": x, "y": y, "access": access[row, col]})

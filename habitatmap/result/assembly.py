@@ -1,0 +1,335 @@
+"""From what the stages found out to the result: its rasters, its tables, its figures."""
+
+from __future__ import annotations
+
+from importlib.metadata import PackageNotFoundError, version
+from typing import Protocol
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from shapely import intersects_xy
+
+from habitatmap.area import Area
+from habitatmap.plan.reach import forage_in_reach, not_reached, shares_of_gains
+from habitatmap.plan.terms import unknown_names
+from habitatmap.privacy import in_squares, is_private
+from habitatmap.result.figures import (
+    CandidateFigures,
+    Counts,
+    CoverFigures,
+    Figures,
+    ForageFigures,
+    GapFigures,
+    Missing,
+    PlanFigures,
+    ReachFigures,
+    Shortfall,
+    Spending,
+)
+from habitatmap.result.findings import Findings
+from habitatmap.result.result import Result
+from habitatmap.result.tables import (
+    PoolFacts,
+    Surfaces,
+    at_cells,
+    intervals,
+    place_table,
+    plan_table,
+    pool_table,
+    zone_table,
+)
+from habitatmap.survey.seasons import seasons
+from habitatmap.survey.surface import probability_surface
+
+Floats = NDArray[np.float64]
+
+# what is shown beside every figure that rests on the flight median (expert judgement)
+FORAGE_MEDIANS_M = (100.0, 500.0)
+LIBRARIES = ("habitatmap", "numpy", "scipy", "geopandas", "shapely", "pyproj", "rasterio", "folium")
+
+
+class Timed(Protocol):
+    """The clock of a run."""
+
+    seconds: dict[str, float]
+
+
+def assemble(found: Findings, clock: Timed) -> Result:
+    """The result of a run; `clock` has the seconds of its stages."""
+    area, habitat, sites = found.area, found.habitat, found.proposal.sites
+    surfaces = _surfaces(found)
+    table = _pools(found, surfaces)
+    plan, exchanged = _plans(found, surfaces)
+    owner = found.candidates.land_index
+    site_owner = owner[sites["row"].to_numpy(int), sites["col"].to_numpy(int)] if len(sites) else np.empty(0, int)
+    shown = {name: raster for name, raster in surfaces.rasters.items() if name != "dead_wood_access"}
+    shown["reach_with_plan"] = _reach_with_plan(found, plan["private"])
+    return Result(
+        title=area.title,
+        settings=area.settings,
+        crs=area.crs,
+        grid=area.grid,
+        land_cover=area.land_cover,
+        rasters={name: np.asarray(raster, dtype=np.float32) for name, raster in shown.items()},
+        forage_months=habitat.forage,
+        pools=table,
+        visits=area.visits,
+        trees=area.trees.assign(likelihood=found.places.rot_hole_probability),
+        places=place_table(area.land, area.pools, found.survey.standing, site_owner, habitat.season, owner),
+        keep_away=area.keep_away,
+        paths=area.paths,
+        boundary=area.boundary,
+        plan=plan,
+        zones=zone_table(plan, found.zones, area.grid, area.land),
+        plan_exchanged=exchanged,
+        gaps=found.gaps,
+        ask_first=found.consents,
+        sensitivity=found.robustness.sensitivity,
+        links=found.network.links,
+        candidates_lost=pd.DataFrame(
+            {"reason": [*map(str, found.candidates.lost)], "cells": list(found.candidates.lost.values())}
+        ),
+        set_aside=area.ledger.frame(),
+        figures=_figures(found, clock),
+        findings=found,
+    )
+
+
+# --- rasters ---------------------------------------------------------------------------------------------------------
+
+
+def _surfaces(found: Findings) -> Surfaces:
+    """The rasters of a result but for reach with the plan, and the dead-wood score, as tables read them."""
+    area, habitat = found.area, found.habitat
+    rasters = {
+        "forage_season": habitat.season,
+        "forage_lean": habitat.lean,
+        "forage_access": habitat.access,
+        "dead_wood": habitat.dead_wood,
+        "forage_m": habitat.forage_m,
+        "dead_wood_m": habitat.dead_wood_m,
+        "reach_now": np.where(np.isnan(habitat.season), np.nan, 1.0 - found.reach.not_reached),
+        "occupancy": _occupancy(found),
+        "dead_wood_access": habitat.dead_wood_access,
+    }
+    return Surfaces(area.grid, area.crs, rasters, area.land_cover, area.land, "land" in area.has, area.paths)
+
+
+def _occupancy(found: Findings) -> NDArray[np.float32]:
+    """The probability that a pool set here is occupied, in surroundings like those of the pools that were searched."""
+    grid, pools, survey = found.area.grid, found.area.pools, found.survey
+    row, col = grid.cell_of(pools["x"], pools["y"])
+    at = grid.inside(row, col) & (survey.known.searches.searches > 0)
+    used = {"forage_score", "dead_wood_score"} | set(
+        survey.known.surroundings.names if survey.known.surroundings else ()
+    )
+    scores = [survey.surroundings[name] for name in sorted(used)]
+    has_data = ~np.isnan(found.habitat.season)
+    return probability_surface(found.proposal.p_anywhere, scores, has_data, row[at], col[at])
+
+
+def _reach_with_plan(found: Findings, private: pd.Series) -> Floats:
+    """The probability of being reached once the plan is carried out. A site on private ground stands in the middle of
+    its square, as the raster would give it away."""
+    grid = found.area.grid
+    shown = in_squares(found.proposal.as_places(grid).assign(private=private), grid)
+    missed = found.reach.not_reached * not_reached(grid, shown, median_m=found.proposal.problem.median_m)
+    return np.where(np.isnan(found.habitat.season), np.nan, 1.0 - missed)
+
+
+# --- tables ----------------------------------------------------------------------------------------------------------
+
+
+def _pools(found: Findings, surfaces: Surfaces) -> pd.DataFrame:
+    """pools.csv."""
+    area, survey = found.area, found.survey
+    facts = PoolFacts(
+        standing=survey.standing,
+        flags=survey.flags,
+        private=is_private(area.pools, area.land),
+        trees_known=_trees_known(area),
+        lost_without=found.reach.lost_without,
+        searched=survey.known.pools.set_index("pool"),
+        last_outcome=_last_outcomes(area),
+    )
+    rot_hole = found.places.frame[found.places.frame["kind"] == "tree"]
+    return pool_table(area.pools, facts, surfaces, area.trees, rot_hole)
+
+
+def _last_outcomes(area: Area) -> dict[str, str]:
+    """The outcome of each pool's last visit up to as_of."""
+    past = area.visits[area.visits["date"] <= pd.Timestamp(area.as_of)].sort_values("date", kind="stable")
+    return dict(past.groupby("pool")["outcome"].last())
+
+
+def _trees_known(area: Area) -> NDArray[np.bool_]:
+    """Whether the list of trees tells something at each pool: everywhere, or inside `inventoried` where given."""
+    if area.inventoried is None:
+        return np.full(len(area.pools), "trees" in area.has)
+    return np.asarray(intersects_xy(area.inventoried, area.pools["x"], area.pools["y"]), dtype=bool)
+
+
+def _plans(found: Findings, surfaces: Surfaces) -> tuple[pd.DataFrame, pd.DataFrame | None]:
+    """plan.csv, and plan_exchanged.csv where interchange found a better set."""
+    proposal, sites, promise = found.proposal, found.proposal.sites, found.promise
+    standing = found.area.pools[found.survey.standing]
+    stated = {(row, col): word for row, col, word in proposal.kept[["row", "col", "private"]].itertuples(index=False)}
+    low, high = intervals(promise.gains, sites["gain"].to_numpy(float))
+    assumed = ~found.habitat.measured
+    figures = _with_ends(found, sites).assign(
+        gain_low=low,
+        gain_high=high,
+        robustness=found.robustness.share if proposal.by_reach else np.nan,
+        ec_gain=np.nan if proposal.ec_gain is None else proposal.ec_gain,
+        assumed_share=shares_of_gains(
+            found.habitat.weight, found.reach.not_reached, sites, assumed, proposal.problem.kernel
+        ),
+        cost=np.nan if proposal.problem.cost is None else proposal.problem.cost_at(sites["row"], sites["col"]),
+        private=[stated.get(cell, "") for cell in zip(sites["row"], sites["col"], strict=True)],
+    )
+    plan = plan_table(figures, found.reach.now, surfaces, found.candidates, standing)
+    better = proposal.selection.exchanged
+    if better is None:
+        return plan, None
+    return plan, plan_table(_with_ends(found, better), found.reach.now, surfaces, found.candidates, standing)
+
+
+def _with_ends(found: Findings, sites: pd.DataFrame) -> pd.DataFrame:
+    """The sites with the ends of the probability at each, widened to hold the probability itself."""
+    ends = found.survey.known.new_ends_on(at_cells(found.survey.surroundings, sites))
+    p = sites["p"].to_numpy(float)
+    return sites.assign(occupancy_low=np.minimum(ends[:, 0], p), occupancy_high=np.maximum(ends[:, 1], p))
+
+
+# --- figures ---------------------------------------------------------------------------------------------------------
+
+
+def _figures(found: Findings, clock: Timed) -> Figures:
+    """Everything that summary.json says, but for its sentences."""
+    area, grid, cover, survey = found.area, found.area.grid, found.area.land_cover, found.survey
+    lost = {str(reason): n for reason, n in found.candidates.lost.items()}
+    share = float(found.gaps["share"].sum()) if found.forage_cells > 0 else np.nan
+    return Figures(
+        title=area.title,
+        crs=area.crs.to_string(),
+        crs_name=area.crs.name,
+        cell_m=grid.cell_m,
+        cells=grid.rows * grid.cols,
+        as_of=area.as_of,
+        intake={kind: Counts(**counted) for kind, counted in area.ledger.counts().items()},
+        pools_standing=int(survey.standing.sum()),
+        occupancy=survey.known.summary,
+        seasons=_seasons(area, survey.group),
+        forage_in_reach=_reach(found),
+        candidates=CandidateFigures(grid.rows * grid.cols, lost, found.candidates.left),
+        plan=_plan(found),
+        network=found.network.summary,
+        gaps=GapFigures(len(found.gaps), share),
+        consents_left=found.consents_left,
+        forage=ForageFigures(found.habitat.lean_month, tuple(area.settings.season.months)),
+        missing=tuple(_missing(found)),
+        land_cover=CoverFigures(cover.name, tuple(cover.unmatched)) if cover else None,
+        notes=(*area.notes, *area.ledger.remarks, *_warnings(found)),
+        seconds=clock.seconds,
+        versions=versions(),
+        credits=tuple(area.credits),
+    )
+
+
+def _reach(found: Findings) -> ReachFigures:
+    """Forage in reach, now and with the plan."""
+    weight, reach, grid = found.habitat.weight, found.reach, found.area.grid
+    with_plan = found.proposal.selection.with_plan
+    measured = float(np.nansum(weight[found.habitat.measured], dtype=float))
+    return ReachFigures(
+        now=reach.now,
+        low=reach.low,
+        high=reach.high,
+        with_plan=with_plan,
+        with_plan_low=found.promise.low,
+        with_plan_high=found.promise.high,
+        upper_bound=found.bound.value,
+        index_ha=reach.now * found.forage_ha,
+        index_ha_with_plan=with_plan * found.forage_ha,
+        measured_share=measured / found.forage_cells if found.forage_cells > 0 else np.nan,
+        by_forage_median_m={
+            f"{median_m:g}": forage_in_reach(weight, not_reached(grid, found.places.frame, median_m=median_m))
+            for median_m in FORAGE_MEDIANS_M
+        },
+    )
+
+
+def _plan(found: Findings) -> PlanFigures:
+    """The plan as a whole."""
+    proposal, sites, settings = found.proposal, found.proposal.sites, found.area.settings.plan
+    asked, spending = proposal.problem, None
+    if asked.cost is not None:
+        spent = float(asked.cost_at(sites["row"], sites["col"]).sum())
+        spending = Spending(asked.budget, spent, settings.cost_unit)
+    by_bound = len(sites) and proposal.by_reach
+    shortfall, note = _shortfall(found)
+    return PlanFigures(
+        pools=len(sites),
+        requested=proposal.selection.requested,
+        committed=int(sites["kept"].sum()),
+        objective=settings.objective,
+        spending=spending,
+        share_of_bound=found.bound.share(proposal.selection.with_plan) if by_bound else np.nan,
+        exchange_gain=proposal.selection.exchange_gain if len(sites) else np.nan,
+        provisional="land" not in found.area.has,
+        shortfall=shortfall,
+        note=note,
+    )
+
+
+def _shortfall(found: Findings) -> tuple[Shortfall, str]:
+    """Why there are fewer suggestions than asked for, with the reason that took most cells or what the search says."""
+    lost, selection = found.candidates.lost, found.proposal.selection
+    if not selection.requested and found.forage_cells <= 0:
+        return Shortfall.NO_FORAGE, ""
+    if found.candidates.left == 0:
+        return Shortfall.NO_CELL_ALLOWED, str(max(lost, key=lambda reason: lost[reason]))
+    return (Shortfall.SEARCH if selection.note else Shortfall.NONE), selection.note
+
+
+def _missing(found: Findings) -> list[Missing]:
+    """What is not there, in the order of its weight."""
+    has, lacking = found.area.has, []
+    for kind in Missing:
+        if kind is Missing.NO_POOL_STANDS:
+            there = "pools" not in has or found.survey.standing.any()
+        elif kind is Missing.NO_SEARCH_COUNTS:
+            there = "visits" not in has or found.survey.known.searches.searches.sum() > 0
+        else:
+            there = kind.value in has
+        if not there:
+            lacking.append(kind)
+    return lacking
+
+
+def _warnings(found: Findings) -> list[str]:
+    """What somebody should know of how records and terms were used."""
+    area, kept = found.area, found.proposal.kept
+    said = [*found.survey.known.warnings, *unknown_names(area.land, area.settings.plan)]
+    if lost := len(area.committed) - len(kept):
+        some = f"{lost} of {len(area.committed)} committed sites"
+        said.append(f"{some} are not in the plan: they lie outside the map, or share a cell.")
+    return said
+
+
+def _seasons(area: Area, group: NDArray[np.int64]) -> dict[str, object]:
+    """Every season by itself, and what can be said about a change."""
+    told = seasons(area.visits, area.pools, area.as_of, group)
+    return {"each": told.each.to_dict("records"), "same_pools": told.same, "shown": told.shown}
+
+
+def versions() -> dict[str, str]:
+    """The version of this program and of the libraries that shape its figures."""
+    found = {}
+    for name in LIBRARIES:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            continue
+    return found

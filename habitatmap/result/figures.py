@@ -1,0 +1,173 @@
+"""The figures of a run, typed: what summary.json is written from, and what pages and reports read.
+
+Shares, probabilities and forage are 0-1; a figure that is not known is NaN (null in summary.json), never 0.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+
+class Stage(StrEnum):
+    """The stages of a run, in their order; `seconds` tells how long each took."""
+
+    HABITAT = "habitat"
+    OCCUPANCY = "occupancy"
+    REACH = "reach"
+    CANDIDATES = "candidates"
+    PLAN = "plan"
+    BOUND = "bound"
+    ROBUSTNESS = "robustness"
+    CONSENT = "consent"
+    GAPS = "gaps"
+    NETWORK = "network"
+    TABLES = "tables"
+    PUBLIC = "public"
+
+
+class Missing(StrEnum):
+    """What is not there, and what a reader must know of it: kinds of input, then what the inputs lack."""
+
+    POOLS = "pools"
+    LAND_COVER = "land_cover"
+    VISITS = "visits"
+    TREES = "trees"
+    LAND = "land"
+    KEEP_AWAY = "keep_away"
+    BOUNDARY = "boundary"
+    PATHS = "paths"
+    INVENTORIED = "inventoried"
+    NO_POOL_STANDS = "no pool stands"
+    NO_SEARCH_COUNTS = "no search counts"
+
+
+class Shortfall(StrEnum):
+    """Why there are fewer suggestions than asked for."""
+
+    NONE = ""
+    NO_FORAGE = "no forage"
+    NO_CELL_ALLOWED = "no cell allowed"
+    SEARCH = "search"  # the search itself says why: `PlanFigures.note`
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Rows of one kind of input: read = accepted + set aside."""
+
+    read: int
+    accepted: int
+    set_aside: int
+
+
+@dataclass(frozen=True)
+class ReachFigures:
+    """Forage in reach: shares of the area's forage; low and high are the middle 95 % of the simulations."""
+
+    now: float
+    low: float
+    high: float
+    with_plan: float
+    with_plan_low: float
+    with_plan_high: float
+    upper_bound: float
+    """No choice of as many pools could reach more (certified)."""
+    index_ha: float
+    """Index-hectares in reach now: forage times hectares."""
+    index_ha_with_plan: float
+    measured_share: float
+    """Share of the forage on classes whose value is not assumed."""
+    by_forage_median_m: Mapping[str, float]
+    """Forage in reach now by other flight medians (metres)."""
+
+
+@dataclass(frozen=True)
+class CandidateFigures:
+    """Cells of the frame: all = sum of lost + left."""
+
+    all: int
+    lost: Mapping[str, int]
+    left: int
+
+
+@dataclass(frozen=True)
+class Spending:
+    """What the plan costs, of what budget, in what unit."""
+
+    budget: float
+    spent: float
+    cost_unit: str
+
+
+@dataclass(frozen=True)
+class PlanFigures:
+    """The plan as a whole. `share_of_bound` = (with_plan - now) / (upper_bound - now)."""
+
+    pools: int
+    requested: int
+    committed: int
+    objective: str
+    spending: Spending | None
+    share_of_bound: float
+    exchange_gain: float
+    provisional: bool
+    shortfall: Shortfall
+    note: str
+    """What the search says about a plan that stayed short; the reason most cells were lost for, where none is left."""
+
+
+@dataclass(frozen=True)
+class GapFigures:
+    """The gaps together; share of the area's forage in them."""
+
+    count: int
+    share: float
+
+
+@dataclass(frozen=True)
+class ForageFigures:
+    """Months of the season; the one with least forage, None where no month is known."""
+
+    lean_month: int | None
+    months: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class CoverFigures:
+    """The class table that was used, and the values that it lacks."""
+
+    name: str
+    unmatched: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Everything that summary.json says in figures and codes; its sentences are made in `words`."""
+
+    title: str
+    crs: str
+    crs_name: str
+    cell_m: float
+    cells: int
+    as_of: datetime.date
+    intake: Mapping[str, Counts]
+    pools_standing: int
+    occupancy: Mapping[str, Any]
+    seasons: Mapping[str, Any]
+    forage_in_reach: ReachFigures
+    candidates: CandidateFigures
+    plan: PlanFigures
+    network: Mapping[str, Any]
+    gaps: GapFigures
+    consents_left: int
+    """Owners whose consent was not calculated one by one."""
+    forage: ForageFigures
+    missing: tuple[Missing, ...]
+    land_cover: CoverFigures | None
+    notes: tuple[str, ...]
+    seconds: Mapping[str, float]
+    versions: Mapping[str, str]
+    credits: tuple[str, ...]

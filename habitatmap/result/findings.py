@@ -1,0 +1,146 @@
+"""What each stage of a run found out, as typed values; a later stage takes them by name.
+
+Rasters are rows x cols on the area's grid; shares, probabilities and forage are 0-1; NaN = not known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from habitatmap.area import Area
+from habitatmap.geo.grid import Grid
+from habitatmap.habitat.score import Habitat
+from habitatmap.network.web import Web
+from habitatmap.plan.bound import Bound
+from habitatmap.plan.candidates import Candidates
+from habitatmap.plan.problem import Problem
+from habitatmap.plan.robustness import Robustness
+from habitatmap.plan.search import Selection
+from habitatmap.plan.zones import Zone
+from habitatmap.survey.probabilities import PoolOccupancy
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What the searches say. Arrays by row of the area's pools."""
+
+    standing: Bools
+    group: Ints
+    """The place of each pool: pools within merge_m are one site of the survey."""
+    known: PoolOccupancy
+    surroundings: dict[str, Floats]
+    """Covariates of occupancy as rasters, by name."""
+    at_pools: pd.DataFrame
+    """The same at each pool, a column each."""
+    flags: NDArray[np.object_]
+    """What a reader must know about a pool's position; "" where nothing."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """The breeding places: `frame` (network.places), their simulated probabilities (simulations x places), and the
+    probability of a wet rot-hole for each tree of the area."""
+
+    frame: pd.DataFrame
+    draws: Floats
+    rot_hole_probability: Floats
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Forage in reach now, with the middle 95 % of its simulations; shares of the area's forage."""
+
+    not_reached: Floats
+    """The probability (rows x cols) that no breeding place reaches the cell: product of 1 - p k."""
+    now: float
+    low: float
+    high: float
+    lost_without: Floats
+    """By pool: what would no longer be in reach without it; NaN where it does not stand."""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """The plan and what it was made for."""
+
+    problem: Problem
+    requested: int
+    selection: Selection
+    p_anywhere: Floats
+    """The probability that a pool on the cell is occupied, wherever it may stand or not."""
+    kept: pd.DataFrame
+    """The committed sites the plan keeps: row, col, p, private."""
+    ec_gain: Floats | None
+    """What each site adds to equivalent connectivity; None where the plan is made for forage in reach."""
+
+    @property
+    def by_reach(self) -> bool:
+        """Whether the plan is made for forage in reach."""
+        return self.ec_gain is None
+
+    @property
+    def sites(self) -> pd.DataFrame:
+        """The suggestions: rank, row, col, p, gain, cumulative, kept."""
+        return self.selection.frame
+
+    def as_places(self, grid: Grid) -> pd.DataFrame:
+        """The suggestions as breeding places: kind, id, x, y, row, col, p."""
+        x, y = grid.centre(self.sites["row"], self.sites["col"])
+        named = self.sites[["row", "col", "p"]].assign(kind="suggestion", id=self.sites["rank"].astype(str), x=x, y=y)
+        return named[["kind", "id", "x", "y", "row", "col", "p"]]
+
+
+@dataclass(frozen=True)
+class Promise:
+    """What the plan is likely to add: simulations x sites of the new pools' probabilities, and of each site's gain;
+    low and high of forage in reach with the plan."""
+
+    site_draws: Floats
+    gains: Floats
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything that the stages found out: what tables, figures and further calculations are made from."""
+
+    area: Area
+    habitat: Habitat
+    survey: Survey
+    places: Places
+    reach: Reach
+    candidates: Candidates
+    proposal: Proposal
+    promise: Promise
+    bound: Bound
+    zones: list[Zone]
+    robustness: Robustness
+    consents: pd.DataFrame
+    consents_left: int
+    gaps: gpd.GeoDataFrame
+    network: Web
+
+    @property
+    def forage_cells(self) -> float:
+        """The area's forage, in cells of full forage."""
+        return float(np.nansum(self.habitat.weight, dtype=float))
+
+    @property
+    def forage_ha(self) -> float:
+        """The area's forage in index-hectares: forage times hectares."""
+        return self.forage_cells * self.area.grid.cell_ha
+
+    @property
+    def p_new(self) -> Floats:
+        """The probability that a pool on the cell is occupied; NaN where none may stand."""
+        return self.proposal.problem.candidates

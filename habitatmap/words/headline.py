@@ -1,0 +1,98 @@
+"""What a run found in a few lines, and the sentences about what is missing and what that costs."""
+
+from __future__ import annotations
+
+from math import isnan
+
+from habitatmap.result.figures import Figures, Missing, PlanFigures, Shortfall, Stage
+
+MISSING = {
+    Missing.POOLS: "No pools: nothing is known to be in reach yet; the plan shows where the first ones help most.",
+    Missing.LAND_COVER: "No land cover: forage, dead wood, gaps and reach can't be scored and no place for a new pool "
+    "can be suggested. Add land_cover.tif, or start from a map extract: habitatmap new AREA --osm FILE.osm.pbf",
+    Missing.VISITS: "No visits: which pools hold larvae is not known; the chances shown are expert values.",
+    Missing.TREES: "No trees: rot-hole trees, flowering trees and dead trees are not known and count for nothing.",
+    Missing.LAND: "No land: who must agree is not known; every suggestion is provisional until its owner was asked.",
+    Missing.KEEP_AWAY: "No keep_away: play areas, schools, water, roads and buildings are not known; check each spot.",
+    Missing.BOUNDARY: "No boundary: all ground with data counts as the area.",
+    Missing.PATHS: "No paths: streets can't be named.",
+    Missing.INVENTORIED: "No inventoried: it is not known where the list of trees is complete.",
+    Missing.NO_POOL_STANDS: "No pool stands on the day of the map: nothing is in reach but rot-hole trees.",
+    Missing.NO_SEARCH_COUNTS: "No visit counts as a look: the chances shown are expert values.",
+}
+STAGES = {
+    Stage.HABITAT: "What each cell offers",
+    Stage.OCCUPANCY: "Which pools are likely occupied",
+    Stage.REACH: "What is in reach now",
+    Stage.CANDIDATES: "Where a pool may stand",
+    Stage.PLAN: "Which sites help most",
+    Stage.BOUND: "How far from the best possible",
+    Stage.ROBUSTNESS: "How sure",
+    Stage.CONSENT: "Consent priorities",
+    Stage.GAPS: "What stays out of reach",
+    Stage.NETWORK: "How the breeding places hang together",
+    Stage.TABLES: "Tables",
+    Stage.PUBLIC: "The same for the public, from blurred places",
+}
+
+
+def missing_sentences(figures: Figures) -> list[str]:
+    """One sentence for each thing that is not there: what is lacking, and what that costs."""
+    return [MISSING[kind] for kind in figures.missing]
+
+
+def plan_note(plan: PlanFigures) -> str:
+    """Why there are fewer suggestions than asked for; "" where there are not."""
+    if plan.shortfall is Shortfall.NO_FORAGE:
+        return "no forage is known in the area, so no site can be said to help"
+    if plan.shortfall is Shortfall.NO_CELL_ALLOWED:
+        return f"no cell is allowed; most were ruled out because: {plan.note}"
+    return plan.note
+
+
+def percent(value: float | None, digits: int = 0) -> str:
+    """A share as a person says it: "13 %"; "not known" where it is not."""
+    return "not known" if value is None or isnan(value) else f"{100 * value:.{digits}f} %"
+
+
+def headline(figures: Figures) -> str:
+    """The run in a few lines, for the terminal."""
+    reach, plan, intake = figures.forage_in_reach, figures.plan, figures.intake.values()
+    read, aside = sum(part.read for part in intake), sum(part.set_aside for part in intake)
+    lines = [
+        figures.title,
+        "",
+        f"Read {read:,} rows: {read - aside:,} used, {aside:,} set aside (set_aside.csv says why).",
+    ]
+    if isnan(reach.now):
+        lines.append("Forage in reach: not known (see below).")
+    else:
+        lines.append(
+            f"Forage in reach now: {percent(reach.now, 1)} of the area's forage "
+            f"({percent(reach.low, 1)} to {percent(reach.high, 1)})."
+        )
+        if plan.pools:
+            lines.append(
+                f"With {plan.pools} more pools: {percent(reach.with_plan, 1)}; no choice of as many could reach "
+                f"more than {percent(reach.upper_bound, 1)} (the plan has {percent(plan.share_of_bound, 1)} "
+                "of the maximum possible gain)."
+            )
+        lines.append(f"Gaps: {figures.gaps.count}, with {percent(figures.gaps.share)} of the forage.")
+    lines += occupancy_lines(figures)
+    lines.append(f"Cells: {figures.candidates.all:,}, of which a pool may stand on {figures.candidates.left:,}.")
+    if figures.missing:
+        lines += ["", "Missing:", *(f"- {sentence}" for sentence in missing_sentences(figures))]
+    return "\n".join(lines)
+
+
+def occupancy_lines(figures: Figures) -> list[str]:
+    """What the searches say; nothing where no pool was searched."""
+    occupancy = figures.occupancy
+    if occupancy["naive"] is None:
+        return []
+    told = "too few to estimate"
+    if occupancy["estimate"] is not None:
+        low, high = percent(occupancy["low"]), percent(occupancy["high"])
+        told = f"{percent(occupancy['estimate'])} ({low} to {high})"
+    seen = f"Larvae seen in {percent(occupancy['naive'])} of {occupancy['pools_visited']} pools searched"
+    return [f"{seen}; estimated occupancy: {told}."]
