@@ -92,9 +92,7 @@ def map_tiles(stage: Stage, inputs: Mapping[str, NDArray[Any]], engine: Engine =
             list(pool.map(lambda tile: put(tile, stage.work(cut_out(tile), stage.halo)), tiles))
         return whole
 
-    from distributed import as_completed
-
     futures = {engine.client.submit(stage.work, cut_out(tile), stage.halo, pure=False): tile for tile in tiles}
-    for future, answer in as_completed(futures, with_results=True):
-        put(futures[future], answer)
+    for future, tile in futures.items():
+        put(tile, future.result())
     return whole

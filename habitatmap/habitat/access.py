@@ -91,10 +91,10 @@ def _transfer(shape: tuple[int, int], cell_m: float, median_m: float) -> NDArray
     plane = np.zeros(shape)
     r = weights.shape[0] // 2
     plane[: 2 * r + 1, : 2 * r + 1] = weights / weights.sum()
-    return scipy.fft.fft2(np.roll(plane, (-r, -r), axis=(0, 1))).real
+    return np.asarray(scipy.fft.fft2(np.roll(plane, (-r, -r), axis=(0, 1))).real)
 
 
 def _tile_side(side: int, halo: int) -> int:
     """A tile side for a raster of this side: few tiles, each with its halo as long as a fast transform."""
     pieces = math.ceil(side / max(1200, 2 * halo))
-    return scipy.fft.next_fast_len(math.ceil(side / pieces) + 2 * halo) - 2 * halo
+    return int(scipy.fft.next_fast_len(math.ceil(side / pieces) + 2 * halo)) - 2 * halo

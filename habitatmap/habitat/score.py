@@ -83,4 +83,4 @@ def _measured(cover: LandCover | None, grid: Grid) -> NDArray[np.bool_]:
     if cover is None:
         return np.zeros(grid.shape, dtype=bool)
     assumed = cover.table["assumed"].fillna("").astype(str).str.strip() != ""
-    return np.r_[False, ~assumed.to_numpy()][cover.classes]
+    return np.asarray(np.r_[False, ~assumed.to_numpy()][cover.classes])

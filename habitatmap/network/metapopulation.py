@@ -48,7 +48,7 @@ def incidence(
     colonised = np.divide(coming, coming + y**2, out=np.zeros_like(coming), where=coming > 0)
     extinct = np.minimum(1.0, e / area**x)
     either = colonised + extinct - colonised * extinct
-    return np.divide(colonised, either, out=np.zeros_like(either), where=colonised > 0)
+    return np.asarray(np.divide(colonised, either, out=np.zeros_like(either), where=colonised > 0))
 
 
 def _checked(areas: ArrayLike, distances: ArrayLike) -> tuple[Floats, Floats]:

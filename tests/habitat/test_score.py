@@ -15,7 +15,7 @@ from shapely import box
 from habitatmap.geo.engine import Engine
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.dead_wood import dead_wood
-from habitatmap.habitat.forage import MONTHS, forage_by_month, lean_month, season_mean, season_months
+from habitatmap.habitat.forage import MONTHS, forage_bounds, forage_by_month, lean_month, season_mean, season_months
 from habitatmap.habitat.score import score_habitat
 
 GRID = Grid(0.0, 30.0, 10.0, 3, 4)
@@ -45,6 +45,7 @@ def cover(classes: list[list[int]]) -> Any:
     table[MONTHS] = np.array([[0, 0, 0, *[0.4] * 6, 0, 0, 0], [0.1] * 12, [np.nan] * 12])
     table["dead_wood"] = [0.0, 0.7, np.nan]
     table["assumed"] = ["", "", "garden"]
+    table["forage_low"], table["forage_high"] = [0.2, np.nan, np.nan], [0.6, 5.0, np.nan]
     return SimpleNamespace(classes=np.array(classes, dtype=np.uint16), table=table)
 
 
@@ -131,6 +132,32 @@ def test_dead_wood_and_its_trees() -> None:
     assert np.isnan(alone).sum() == 12 - 4
 
 
+@pytest.mark.parametrize("condition", ["dead", "stump", "log"])
+def test_dead_wood_of_each_kind_counts_fully(condition: str) -> None:
+    wood = dead_wood(None, trees((5, 25, "", condition)), Trees(), GRID)
+    assert wood[0, 0] == 1
+    assert np.isnan(wood).sum() == 11
+
+
+def test_trees_outside_the_frame_count_nowhere() -> None:
+    outside = trees((-5, 25, "Quercus", "log"), (45, 25, "Quercus", "log"), (5, -5, "Quercus", "log"))
+    assert np.isnan(dead_wood(None, outside, Trees(), GRID)).all()
+    assert np.array_equal(
+        forage_by_month(COVER, outside.assign(genus="Tilia", condition="living"), Trees(), GRID),
+        forage_by_month(COVER, NO_TREES, Trees(), GRID),
+        equal_nan=True,
+    )
+
+
+def test_bounds_of_the_forage_follow_those_of_the_peak_month() -> None:
+    season = season_mean(forage_by_month(COVER, NO_TREES, Trees(), GRID), 4, 9)
+    low, high = forage_bounds(COVER, season)
+    # meadow: 0.2 to 0.6 at a peak of 0.4, so half to one and a half of 0.4; wood: 0.1 to 5.0 at 0.1, so at most 1
+    np.testing.assert_allclose(low[0], [0.2, 0.2, 0.1, np.nan], rtol=1e-6)
+    np.testing.assert_allclose(high[0], [0.6, 0.6, 1.0, np.nan], rtol=1e-6)
+    assert forage_bounds(None, season)[1] is season
+
+
 def area(**changes: Any) -> Any:
     settings = SimpleNamespace(
         season=SimpleNamespace(first_month=4, last_month=9),
@@ -162,6 +189,24 @@ def test_the_whole_offer() -> None:
     assert np.isnan(found.access[0, 3]), "a cell without data has no score"
     assert (found.access_share > 0).all()
     assert found.measured.tolist() == [[True, True, True, False], [True] * 3 + [False], [True] * 3 + [False]]
+
+
+def test_the_month_of_least_forage_is_that_inside_the_boundary() -> None:
+    # over all cells it is month 4, where meadow has begun; in the wood alone all months are alike, so the first counts
+    willows = trees((25, 15, "Salix", "living"), (25, 5, "Salix", "living"))
+    mine = area(trees=willows, boundary=box(20, 0, 30, 30))
+    mine.settings.season = SimpleNamespace(first_month=3, last_month=9)
+    assert score_habitat(mine).lean_month == 4
+    mine.boundary = None
+    assert score_habitat(mine).lean_month == 3
+
+
+def test_a_tree_on_unknown_ground_tells_nothing_of_the_dead_wood_around() -> None:
+    plain, with_log = score_habitat(area()), score_habitat(area(trees=trees((35, 15, "Quercus", "log"))))
+    assert with_log.dead_wood[1, 3] == 1
+    np.testing.assert_array_equal(with_log.dead_wood_access, plain.dead_wood_access)
+    assert np.isnan(plain.dead_wood_access[1, 3])
+    assert plain.dead_wood_access[0, 2] > plain.dead_wood_access[0, 0] > 0
 
 
 def test_without_land_cover_only_trees_are_known() -> None:
