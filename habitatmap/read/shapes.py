@@ -246,7 +246,7 @@ PLACE_ROLES = ("position", "x", "y", "lon", "lat", "system")
 def _from_text(text: str, source: Source | None, file: str, close_rings: bool = False) -> tuple[Any, CRS] | Refusal:
     """A geometry written as text and its system: the one it carries, the stated one, or proven degrees."""
     read = geometry_of(text, close_rings)
-    if read is None or read[0] is None:
+    if read is None:
         return Refusal("position", text, Why.SHAPE_BROKEN)
     shape, own = read
     if shape.is_empty:

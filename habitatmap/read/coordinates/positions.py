@@ -8,11 +8,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import CrsError
 from habitatmap.errors.why import Reason, Why
@@ -363,7 +364,7 @@ def is_geometry(text: object) -> bool:
     return isinstance(text, str) and bool(_GEOMETRY_TEXT.match(text.strip()))
 
 
-def geometry_of(text: str, close_rings: bool = False) -> tuple[Any, CRS | None] | None:
+def geometry_of(text: str, close_rings: bool = False) -> tuple[BaseGeometry, CRS | None] | None:
     """The shapely geometry of such a cell and the system it carries, if any; None where it is not well-formed.
 
     With `close_rings` an outline in WKT that does not come back to its start is closed by a straight line.
@@ -384,7 +385,7 @@ def geometry_of(text: str, close_rings: bool = False) -> tuple[Any, CRS | None] 
             geometry = shapely.from_wkt(text[srid.end() :] if srid else text, on_invalid=on_invalid)
     except (shapely.errors.ShapelyError, CrsError, ValueError):
         return None
-    return geometry, own
+    return None if geometry is None else (geometry, own)
 
 
 def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | Refusal:
@@ -393,13 +394,13 @@ def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | 
     if read is None:
         return Refusal("position", text, Why.POSITION_BROKEN)
     geometry, own = read
-    if geometry is None or geometry.is_empty:
+    if geometry.is_empty:
         return Refusal("position", text, Why.POSITION_EMPTY)
     return point_of(geometry, own, source, text, file)
 
 
 def point_of(
-    geometry: Any, own: CRS | None, source: Source | None, value: object = "", file: str = ""
+    geometry: BaseGeometry | None, own: CRS | None, source: Source | None, value: object = "", file: str = ""
 ) -> Point | Refusal:
     """The place of a shapely geometry; `own` is the system it carries, `source` the one stated for its file, if any."""
     if geometry is None or geometry.is_empty:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Geod, Transformer
+from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Floats, crs_label, to_lonlat
@@ -130,7 +131,7 @@ def _settle(points: Sequence[Point | Refusal], box: Box) -> list[Point | Refusal
     return answer
 
 
-def is_swapped(shape: Any, crs: CRS, box: Box | None) -> bool:
+def is_swapped(shape: BaseGeometry, crs: CRS, box: Box | None) -> bool:
     """Whether a shape in degrees comes into a stated area only with its latitudes and longitudes swapped."""
     if box is None or not box.stated or not crs.is_geographic:
         return False

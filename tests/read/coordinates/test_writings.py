@@ -9,7 +9,7 @@ import shapely
 from pyproj import CRS
 
 from habitatmap.geo.crs import WGS84, Source
-from habitatmap.read.coordinates import Point, Refusal, in_words, letter_o, read_points, read_position
+from habitatmap.read.coordinates import Point, Refusal, in_words, letter_o, read_angle, read_points, read_position
 
 FINLAND = Source(CRS.from_epsg(3067), "crs in area.toml")
 
@@ -210,6 +210,21 @@ def test_what_programs_write_keeps_every_digit_and_an_honest_uncertainty() -> No
     assert isinstance(rough, Point)
     # a tenth of a degree at 60 N: 11.14 km by 5.53 km, half its diagonal
     assert rough.uncertainty_m == pytest.approx(math.hypot(11142, 5533) / 2, rel=1e-3)
+
+
+def test_a_pair_of_whole_metres_is_off_by_half_the_diagonal_of_a_square_metre() -> None:
+    point = read_position("385540 6671800", FINLAND)
+    assert isinstance(point, Point)
+    assert point.uncertainty_m == pytest.approx(math.sqrt(2) / 2)
+
+
+@pytest.mark.parametrize(
+    ("beyond", "below"),
+    [("60°60'N", "60°59'N"), ("60 60 0", "60 59 0"), ("60 10 60", "60 10 59"), ("60°10'60\"N", "60°10'59\"N")],
+)
+def test_minutes_and_seconds_stay_below_sixty(beyond: str, below: str) -> None:
+    assert read_angle(beyond) is None
+    assert read_angle(below) is not None
 
 
 def test_a_name_under_location_is_no_grid_reference() -> None:
