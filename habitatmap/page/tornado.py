@@ -6,7 +6,7 @@ import html
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from habitatmap.words.reasons import known, percent
+from habitatmap.words.numbers import known, significant
 
 Rows = Sequence[Mapping[str, Any]]
 WIDTH, ROW, BAR, MIDDLE = 440, 26, 110, 300  # of the picture, in pixels
@@ -29,10 +29,10 @@ def tornado_words(sensitivity: Rows) -> str:
     name, levels = bars[0]
     level, share = max(levels, key=lambda one: one[1])
     if share == 0:
-        return "No assumption by itself moves the plan: every spot stays, whichever end of its range is taken."
-    rest = ", ".join(f"{other} {percent(max(s for _, s in ends))}" for other, ends in bars[1:])
+        return "No assumption by itself moves the plan: every site stays, whichever end of its range is taken."
+    rest = ", ".join(f"{other} {significant(max(s for _, s in ends))}" for other, ends in bars[1:])
     return (
-        f"What moves the plan most is the {name}: with {level}, {percent(share)} of the spots are no longer in it"
+        f"What moves the plan most is the {name}: with {level}, {significant(share)} of the sites are no longer in it"
         + (f" (the others at most: {rest})." if rest else ".")
     )
 
@@ -47,7 +47,7 @@ def tornado_svg(sensitivity: Rows) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" height="{height}" '
         'font-family="sans-serif" font-size="12">',
         f'<rect width="{WIDTH}" height="{height}" fill="#ffffff"/>',
-        f'<text x="{MIDDLE}" y="16" text-anchor="middle" fill="#222222">share of the spots that leave the plan</text>',
+        f'<text x="{MIDDLE}" y="16" text-anchor="middle" fill="#222222">share of the sites that leave the plan</text>',
     ]
     for at, (name, levels) in enumerate(bars, 1):
         y = ROW * at + 4
@@ -60,7 +60,7 @@ def tornado_svg(sensitivity: Rows) -> str:
                 f'<rect x="{x:.1f}" y="{y}" width="{wide:.1f}" height="20" fill="#{"b0521f" if right else "2f6c8f"}"/>'
             )
             end, anchor = (MIDDLE + wide + 4, "start") if right else (MIDDLE - wide - 4, "end")
-            words = html.escape(f"{level}: {percent(share)}")
+            words = html.escape(f"{level}: {significant(share)}")
             parts.append(
                 f'<text x="{end:.1f}" y="{y + 15}" text-anchor="{anchor}" font-size="10" fill="#222222">{words}</text>'
             )

@@ -25,7 +25,7 @@ from habitatmap.privacy import ASK_M, middle_of_square, square_around
 from habitatmap.read.templates import TEMPLATES
 from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.words.cautions import CONSENT, LOCAL, PRIVATE, general_cautions
+from habitatmap.words.cautions import consent, for_crew, for_recording, sentences
 from habitatmap.words.headline import plan_note
 from habitatmap.words.tables import told_plan
 
@@ -184,7 +184,7 @@ def recording_sheet(result: Result) -> bytes:
         "heads": [column.name for column in columns],
         "widths": [column.entry.paper_cm for column in columns],
         "rows": rows,
-        "cautions": [c for c in general_cautions(result.settings) if "disease" in c],
+        "cautions": sentences(for_recording(result.settings)),
     }
     return pdf("sheets.typ", data)
 
@@ -219,7 +219,6 @@ def _site(result: Result, row: pd.Series, zone: Any, name: str) -> tuple[dict[st
             f"Any spot within the dashed line ({zone.area / 10_000:.1f} ha) serves at least 90 % as well, "
             "if its owner agrees: choose the safest and shadiest."
         )
-    consent = PRIVATE if private else CONSENT.get(str(row["consent"]), CONSENT["ask"])
     site = {
         "title": f"Site {rank}: {row['place'] or 'unnamed ground'}",
         "subtitle": f"{result.title}, plan as of {result.figures.as_of}, suggestion {rank} of {len(result.plan)}",
@@ -232,8 +231,8 @@ def _site(result: Result, row: pd.Series, zone: Any, name: str) -> tuple[dict[st
         "reason": str(row["reason"]),
         "zone": zone_words,
         "access": "" if private else access(x, y, result.paths),
-        "consent": consent,
-        "cautions": _halves([c for c in _cautions(result.settings) if c != consent]),
+        "consent": consent(row).sentence,
+        "cautions": _halves(sentences(for_crew(row, result.settings))),
         "bring": list(BRING),
         "how": list(HOW),
         "basis": BASIS,
@@ -241,11 +240,6 @@ def _site(result: Result, row: pd.Series, zone: Any, name: str) -> tuple[dict[st
         "ticks": list(TICKS),
     }
     return site, pictures
-
-
-def _cautions(settings: Any) -> list[str]:
-    """The general cautions that matter with a container in hand; how to share files is not among them."""
-    return [c for c in general_cautions(settings) if "public_map" not in c and c != LOCAL] + [LOCAL]
 
 
 def _halves(texts: list[str]) -> list[list[str]]:

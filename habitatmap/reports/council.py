@@ -19,7 +19,7 @@ from habitatmap.paper.pictures import plan_sheet
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Figures, Result
-from habitatmap.words.cautions import LOCAL, general_cautions
+from habitatmap.words.cautions import Caution, for_area, sentences
 from habitatmap.words.headline import missing_sentences, plan_note
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
@@ -200,7 +200,8 @@ def _not_known(result: Result) -> Section:
         said = " and ".join(f"{_percent(share)} if half of the flights end within {m} m" for m, share in median.items())
         words.append(f"How far the flies fly for food is expert judgement. In reach now would be {said}.")
     words.append(f"The estimate speaks of {figures.occupancy['place']}.")
-    return _section("not-known", "What is not known", words, cautions=[*general_cautions(result.settings)[:3], LOCAL])
+    cautions = sentences([*for_area(result.settings)[:3], Caution.LOCAL])
+    return _section("not-known", "What is not known", words, cautions=cautions)
 
 
 # ------------------------------------------------------------------------------------------------------ small change

@@ -12,7 +12,7 @@ from habitatmap.errors import InputError
 from habitatmap.export.folder import check_target, write_files
 from habitatmap.page.sections import Column, Section, report_page, table, terminal
 from habitatmap.read.random_assignment import FILE
-from habitatmap.words.cautions import CHILDREN, LOCAL, MOSQUITOES
+from habitatmap.words.cautions import Caution, mosquitoes, sentences
 from habitatmap.words.numbers import count
 
 USE = (
@@ -57,7 +57,7 @@ def write_assignment(
         "What goes where",
         headline(rows, seed),
         words=[USE],
-        cautions=[" ".join([MOSQUITOES[area.settings.cautions.mosquitoes], CHILDREN, LOCAL])],
+        cautions=[" ".join(sentences([mosquitoes(area.settings), Caution.CHILDREN, Caution.LOCAL]))],
         tables=[table("Sites by block", rows, SITES)],
     )
     page = report_page(area.title, "Treatments assigned at random", f"As of {area.as_of}. For the team.", [section])

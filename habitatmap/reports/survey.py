@@ -21,7 +21,7 @@ from habitatmap.survey.effects import APART
 from habitatmap.survey.effort import blank_visits
 from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.probabilities import ENOUGH_DETECTIONS, ENOUGH_TWICE
-from habitatmap.words.cautions import HYGIENE, LITTER, LOCAL
+from habitatmap.words.cautions import Caution, sentences
 from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, span
 
 # what a covariate is called on the page
@@ -596,7 +596,7 @@ def _next_season(told: Account) -> Section:
             f"Where one more search teaches most now: {', '.join(top)}." if top else "No pool is known.",
         ],
         tables=[table("Both designs", told.effort, columns)],
-        cautions=[HYGIENE, LITTER, LOCAL],
+        cautions=sentences([Caution.HYGIENE, Caution.LITTER, Caution.LOCAL]),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isnan
 
 from habitatmap.result.figures import Figures, Missing, PlanFigures, Shortfall, Stage
+from habitatmap.words.numbers import percent
 
 MISSING = {
     Missing.POOLS: "No pools: nothing is known to be in reach yet; the plan shows where the first ones help most.",
@@ -48,11 +49,6 @@ def plan_note(plan: PlanFigures) -> str:
     if plan.shortfall is Shortfall.NO_CELL_ALLOWED:
         return f"no cell is allowed; most were ruled out because: {plan.note}"
     return plan.note
-
-
-def percent(value: float | None, digits: int = 0) -> str:
-    """A share as a person says it: "13 %"; "not known" where it is not."""
-    return "not known" if value is None or isnan(value) else f"{100 * value:.{digits}f} %"
 
 
 def headline(figures: Figures) -> str:

@@ -12,7 +12,8 @@ from habitatmap.geo.grid import Grid
 from habitatmap.plan.candidates import Candidates, ExclusionZone, Lost
 from habitatmap.plan.gaps import COLUMNS, NotReached, find_gaps
 from habitatmap.read.settings import Settings
-from habitatmap.words.gaps import gap_cause, hectares
+from habitatmap.words.gaps import gap_cause
+from habitatmap.words.numbers import hectares
 
 GRID = Grid(left=0, top=200, cell_m=10, rows=20, cols=200)
 SETTINGS = Settings.model_validate({"gap": {"least_ha": 0.03}})
@@ -114,9 +115,11 @@ def test_ground_lost_for_two_reasons_is_told_by_the_larger() -> None:
     ground.code[4, 4] = 2
     gap = find_gaps(GRID, weight, reach, replace(ground, lost=lost), places(), SETTINGS).loc[0]
     assert (gap["lost_as"], gap["lost_share"]) == (ExclusionZone("school"), 0.8)
-    assert gap_cause(gap).endswith("; no ground for a pool, most of it lost as: keep-away: school")
-    assert gap_cause({**gap, "lost_share": 1.0}).endswith("; all ground is keep-away: school")
-    assert gap_cause({**gap, "lost_share": 1.0, "lost_as": Lost.WATER}).endswith("; the ground is lost as water")
+    assert gap_cause(gap).endswith("; no land for a pool, mostly ruled out because: keep-away: school")
+    assert gap_cause({**gap, "lost_share": 1.0}).endswith("; all land is in an exclusion zone: school")
+    assert gap_cause({**gap, "lost_share": 1.0, "lost_as": Lost.WATER}).endswith(
+        "; the land is ruled out because: water"
+    )
 
 
 def test_no_gap_and_no_forage() -> None:

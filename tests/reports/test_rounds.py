@@ -18,7 +18,7 @@ from habitatmap.area import Area, open_area
 from habitatmap.fieldwork.rounds import Rounds, read_week
 from habitatmap.job import rounds_of
 from habitatmap.reports.rounds import file_names, person_page, rounds_summary, rounds_text, write_rounds
-from habitatmap.words.cautions import MOSQUITOES, round_cautions
+from habitatmap.words.cautions import Caution, round_cautions
 from tests.areas import LEFT, TOP, write_area
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
@@ -161,7 +161,7 @@ def test_cautions_stand_on_every_list(town: Rounds, tmp_path: Path) -> None:
             text = file.read_text(encoding="utf-8")
         text = text.replace("\n ", "").replace("\r\n ", "").replace("\\,", ",")
         if file.suffix != ".csv":
-            assert MOSQUITOES["reported"].split(":")[0] in text.replace("\r", ""), file.name
+            assert Caution.MOSQUITOES_REPORTED.sentence.split(":")[0] in text.replace("\r", ""), file.name
     text = " ".join(round_cautions(town.area.settings))
     for word in ("child", "disease", "wash your hands", "garden", "limbs", "Local rules"):
         assert word in text

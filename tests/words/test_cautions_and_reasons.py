@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.read.settings import Settings, settings_from
 from habitatmap.words.cautions import general_cautions, site_caution
-from habitatmap.words.reasons import doubt, metres, percent, reason
+from habitatmap.words.numbers import significant, whole_metres
+from habitatmap.words.reasons import doubt, reason
 from tests.results import suggestion
 
 
@@ -46,7 +47,7 @@ def test_the_usual_cautions_are_all_there() -> None:
         ("yes", "no", "on record"),
         ("ask", "no", "Ask the owner"),
         ("provisional", "no", "find the owner"),
-        ("ask", "yes", "private ground"),
+        ("ask", "yes", "private land"),
     ],
 )
 def test_consent_beside_a_suggestion(consent: str, private: str, words: str) -> None:
@@ -62,8 +63,8 @@ def figures(text: str) -> list[str]:
 
 def test_every_figure_of_a_reason_is_a_column() -> None:
     row = suggestion(1, Settings())
-    columns = [percent(row[c]) for c in ("gain", "cumulative", "occupancy_expected")]
-    columns += [metres(row[c]) for c in ("forage_m", "dead_wood_m", "nearest_pool_m")]
+    columns = [significant(row[c]) for c in ("gain", "cumulative", "occupancy_expected")]
+    columns += [whole_metres(row[c]) for c in ("forage_m", "dead_wood_m", "nearest_pool_m")]
     assert figures(row["reason"]) == columns
     assert re.findall(r"\d+(?:\.\d+)?", row["reason"]) == [c.split()[0] for c in columns], "no other figure"
 
@@ -95,12 +96,12 @@ def test_a_reason_without_any_distance() -> None:
     ],
 )
 def test_percentages(share: float, text: str) -> None:
-    assert percent(share) == text
+    assert significant(share) == text
 
 
 @given(st.floats(1e-9, 1))
 def test_a_percentage_is_within_five_hundredths_of_the_share(share: float) -> None:
-    assert abs(float(percent(share).split()[0]) / 100 - share) <= 0.0501 * share
+    assert abs(float(significant(share).split()[0]) / 100 - share) <= 0.0501 * share
 
 
 SURE = {"robustness": 0.9, "consent": "yes", "occupancy_low": 0.3, "occupancy_high": 0.5, "assumed_share": 0.1}
@@ -108,20 +109,20 @@ SURE = {"robustness": 0.9, "consent": "yes", "occupancy_low": 0.3, "occupancy_hi
 
 def test_something_could_always_be_wrong() -> None:
     row = suggestion(1, Settings(), **SURE)
-    assert doubt(row) == "Forage and flight are reckoned from maps: go and look before you set the pool."
+    assert doubt(row) == "Forage and flight are calculated from maps: visit the site before you install a pool."
 
 
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
         ({"consent": "ask"}, "The owner may say no"),
-        ({"consent": "provisional"}, "Whose ground this is"),
-        ({"robustness": 0.3}, "Another spot may be better: it stays in the plan in 30 %"),
+        ({"consent": "provisional"}, "Who owns this land"),
+        ({"robustness": 0.3}, "Another site may be better: it stays in the plan in 30 %"),
         ({"robustness": 0.7}, "a fair choice, not a sure one"),
-        ({"assumed_share": 0.6}, "60 % of what it adds is forage assumed"),
+        ({"assumed_share": 0.6}, "60 % of what it adds is assumed"),
         ({"sampled": "no"}, "untested"),
         ({"occupancy_low": 0.1, "occupancy_high": 0.8}, "between 10 % and 80 %"),
-        ({"not_allowed": "keep-away: school", "committed": "yes"}, "lost as: keep-away: school"),
+        ({"not_allowed": "keep-away: school", "committed": "yes"}, "ruled out because: keep-away: school"),
     ],
 )
 def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any], words: str) -> None:
@@ -129,9 +130,9 @@ def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any],
     assert words not in doubt(suggestion(1, Settings(), **SURE))
 
 
-def test_a_decided_spot_and_a_range_are_said_in_the_reason() -> None:
+def test_a_committed_site_and_a_range_are_said_in_the_reason() -> None:
     said = suggestion(1, Settings(), committed="yes", gain_low=0.01, gain_high=0.02)["reason"]
-    assert said.startswith("This spot is decided already. A pool here brings 1.2 % more")
+    assert said.startswith("This site is committed. A pool here brings 1.2 % more")
     assert "(likely 1.0 % to 2.0 %)" in said
 
 
@@ -143,7 +144,7 @@ def test_the_picture_and_the_sentence_name_what_moves_the_plan_most() -> None:
         {"assumption": "flight <b>", "level": "500 m", "kept": 0.8},
     ]
     said = tornado_words(rows)
-    assert said.startswith("What moves the plan most is the flight <b>: with 100 m, 60 % of the spots")
+    assert said.startswith("What moves the plan most is the flight <b>: with 100 m, 60 % of the sites")
     assert "forage 10 %" in said
     picture = tornado_svg(rows)
     assert "flight &lt;b&gt;" in picture
