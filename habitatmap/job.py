@@ -65,8 +65,10 @@ def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
     With `public` the same is done for the area as the public may see it (`Result.public`), which the page for
     everybody and the pictures need.
     """
+    from habitatmap.outputs import write  # pages and PDF: loaded by a whole run only
+
     tell = say or _silent
-    result = evaluate(area, tell)
+    result = replace(evaluate(area, tell), writer=write)
     if not public:
         return result
     tell(Stage.PUBLIC)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.errors import HabitatmapError
 from habitatmap.geo.grid import Grid
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.settings import Settings
@@ -28,7 +30,7 @@ class Result:
 
     Rasters are float32, rows x cols on `grid`, NaN where not known. Frames hold figures and codes (result.tables).
     `findings` is what the stages found out, for those who calculate on; it is never written out. `public` is the same
-    for the area as the public may see it; None where it was not asked for.
+    for the area as the public may see it; None where it was not asked for. `writer` writes a folder of files.
     """
 
     title: str
@@ -57,12 +59,13 @@ class Result:
     figures: Figures
     findings: Findings
     public: Result | None = None
+    writer: Callable[[Result, Path], None] | None = None
 
     def write(self, folder: str | Path) -> None:
         """Writes maps, tables and files for GIS into `folder`, replacing it in one step."""
-        from habitatmap.outputs import write  # the one door down: see tests/test_house.py
-
-        write(self, Path(folder))
+        if self.writer is None:
+            raise HabitatmapError("this result was not made by habitatmap.run, and has nothing to write itself with")
+        self.writer(self, Path(folder))
 
     @property
     def credits(self) -> tuple[str, ...]:
