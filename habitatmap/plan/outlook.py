@@ -77,7 +77,7 @@ class Outlook:
     first_share (share of simulations in which it came first)."""
     differences: pd.DataFrame
     """tail, measure, other, difference (plan minus other, mean over simulations), low, high (95 %, paired t),
-    better_share, worse_share (shares of simulations in which the plan did better, worse), worlds.
+    better_share, worse_share (shares of simulations in which the plan did better, worse), simulations.
     """
     by_year: pd.DataFrame
     """tail, strategy, year, forage_in_reach, occupied_places: means over simulations."""
@@ -331,7 +331,7 @@ def _differences(tail: str, measure: str, values: Mapping[str, Floats]) -> pd.Da
         mean, half = float(pairs.mean()), float(student.ppf(0.975, n - 1) * pairs.std(ddof=1) / np.sqrt(n))
         better, worse = float((pairs > 0).mean()), float((pairs < 0).mean())
         rows.append((tail, measure, other, mean, mean - half, mean + half, better, worse, n))
-    columns = ["tail", "measure", "other", "difference", "low", "high", "better_share", "worse_share", "worlds"]
+    columns = ["tail", "measure", "other", "difference", "low", "high", "better_share", "worse_share", "simulations"]
     return pd.DataFrame(rows, columns=columns)
 
 

@@ -35,9 +35,9 @@ def area(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def pages(area: Path) -> dict[str, Path]:
-    done = CliRunner().invoke(command, [str(area), "--years", "5", "--worlds", "20", "--json"])
+    done = CliRunner().invoke(command, [str(area), "--years", "5", "--simulations", "20", "--json"])
     assert done.exit_code == 0, done.output
-    assert json.loads((area / "outlook" / "outlook.json").read_text(encoding="utf-8"))["worlds"] == 20
+    assert json.loads((area / "outlook" / "outlook.json").read_text(encoding="utf-8"))["simulations"] == 20
     write_report(habitatmap.run(habitatmap.open_area(area)), area / "report")
     return {name: area / name / f"{name}.html" for name in ("outlook", "report")}
 
