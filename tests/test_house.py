@@ -64,6 +64,57 @@ def test_the_rule_can_fail() -> None:
     assert rooms_imported("def f():\n    from habitatmap import job") == {"job"}
 
 
+def modules_imported(source: str, known: set[str]) -> set[str]:
+    """Modules of the package that a module's source imports, anywhere in it and for types too."""
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            whole = [f"{node.module}.{alias.name}" for alias in node.names]
+            found |= {name if name in known else str(node.module) for name in whole}
+    return found & known
+
+
+def circle(imports: dict[str, set[str]]) -> list[str]:
+    """Modules that import each other in a circle, in its order; empty where there is none."""
+    done: set[str] = set()
+
+    def follow(name: str, way: list[str]) -> list[str]:
+        if name in way:
+            return way[way.index(name) :]
+        if name not in done:
+            for other in sorted(imports.get(name, ())):
+                if found := follow(other, [*way, name]):
+                    return found
+        done.add(name)
+        return []
+
+    return next((found for name in sorted(imports) if (found := follow(name, []))), [])
+
+
+def module_of(path: Path) -> str:
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    paths = {module_of(path): path for path in PACKAGE.rglob("*.py")}
+    imports = {name: modules_imported(path.read_text(encoding="utf-8"), set(paths)) for name, path in paths.items()}
+    for file, room in DOORS:
+        imports[f"habitatmap.{file.removesuffix('.py')}"].discard(f"habitatmap.{room}")
+    assert circle(imports) == []
+
+
+def test_the_search_for_circles_can_fail() -> None:
+    assert circle({"a": {"b"}, "b": {"c"}, "c": {"b"}}) == ["b", "c"]
+    assert circle({"a": {"b", "c"}, "b": {"c"}, "c": set()}) == []
+    source = "if TYPE_CHECKING:\n    from habitatmap.read import ledger\nfrom habitatmap.errors import InputError"
+    assert modules_imported(source, {"habitatmap.read.ledger", "habitatmap.errors"}) == {
+        "habitatmap.read.ledger",
+        "habitatmap.errors",
+    }
+
+
 def test_every_room_is_in_the_list() -> None:
     found = {p.name.removesuffix(".py") for p in PACKAGE.iterdir() if p.suffix == ".py" or (p / "__init__.py").exists()}
     assert found - {"__init__", "__main__"} <= set(ORDER)
