@@ -22,7 +22,7 @@ from pyproj import CRS, Proj
 from habitatmap import privacy
 from habitatmap.errors import CrsError, InputError
 from habitatmap.errors.why import Why
-from habitatmap.geo.crs import WGS84, choose_crs, crs_label, is_metric, metric_crs, to_lonlat
+from habitatmap.geo.crs import choose_crs, crs_label, is_metric, metric_crs, to_lonlat
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
@@ -53,7 +53,7 @@ from habitatmap.read.points import rough_lonlat
 from habitatmap.read.pools import read_pools
 from habitatmap.read.rows import sort_kinds
 from habitatmap.read.settings import FILE_NAME, Settings, read_settings
-from habitatmap.read.shapes import match_layers, read_shapes
+from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
 from habitatmap.vocabulary.kinds import ENOUGH, Kind
@@ -159,8 +159,8 @@ def _read_area(
 ) -> Area:
     """The area of these tables: everything is checked, brought to one system, and accounted for."""
     notes, ledger = list(first_notes), Ledger()
-    boundary = read_outline(tables.get("boundary", []), "boundary", crs, stated, ledger)
-    base = read_cover_shapes(tables.get("land_cover", []), "land_cover", crs, stated, ledger)
+    boundary = read_outline(tables.get("boundary", []), Kind.BOUNDARY, crs, stated, ledger)
+    base = read_cover_shapes(tables.get("land_cover", []), Kind.LAND_COVER, crs, stated, ledger)
     stated = replace(stated, box=_box_of(boundary, rasters, base, crs, settings))
     pools = read_pools(tables.get("pools", []), crs, stated, ledger)
     visits = read_visits(tables.get("visits", []), pools, stated, ledger, crs)
@@ -170,8 +170,8 @@ def _read_area(
     keep_away = read_keep_away(tables.get("keep_away", []), crs, stated, ledger, settings.keep_away)
     paths = read_paths(tables.get("paths", []), crs, stated, ledger)
     committed = read_committed(tables.get(Kind.COMMITTED, []), crs, stated, ledger)
-    inventoried = read_outline(tables.get("inventoried", []), "inventoried", crs, stated, ledger)
-    overlays = read_cover_shapes(tables.get("overlays", []), "overlays", crs, stated, ledger)
+    inventoried = read_outline(tables.get("inventoried", []), Kind.INVENTORIED, crs, stated, ledger)
+    overlays = read_cover_shapes(tables.get("overlays", []), Kind.OVERLAYS, crs, stated, ledger)
 
     cover = None
     if rasters or base or overlays:
@@ -270,7 +270,7 @@ def _some_places(rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]],
         if kind in (Kind.POOLS, Kind.TREES):
             lon, lat = rough_lonlat(tables.get(kind, []), kind, stated)
         else:
-            lon, lat = _lonlat_of_shapes(tables.get(kind, []), kind, stated)
+            lon, lat = lonlat_of_shapes(tables.get(kind, []), kind, stated)
         good = np.isfinite(lon) & np.isfinite(lat)
         if good.any():
             return lon[good], lat[good]
@@ -279,16 +279,6 @@ def _some_places(rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]],
     raise InputError(
         "no row of any input has a place that can be read; give the pools coordinates or add land_cover.tif"
     )
-
-
-def _lonlat_of_shapes(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[Any, Any]:
-    """Longitudes and latitudes of all corners of all shapes; nothing is reported here."""
-    xy = [np.empty((0, 2))]
-    unheard = Ledger()
-    for table, heads in match_layers(kind, tables, stated, unheard):
-        xy.append(shapely.get_coordinates(read_shapes(table, kind, WGS84, stated, unheard, "any", heads).geometry))
-    lon, lat = np.concatenate(xy).T
-    return lon, lat
 
 
 def _scale_error(crs: CRS, lon: float, lat: float) -> float:
@@ -337,7 +327,7 @@ def _boxes_of_cover(
     rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings
 ) -> list[Sequence[float]]:
     boxes: list[Sequence[float]] = [raster_bounds(path, crs, settings.source_crs) for path in rasters]
-    return boxes + [tuple(shapely.total_bounds(c.shapes.geometry)) for c in shapes if len(c.shapes.geometry)]
+    return boxes + [tuple(shapely.total_bounds(c.geometry)) for c in shapes if len(c.geometry)]
 
 
 def _frame_of_cover(

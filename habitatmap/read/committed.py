@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 from pyproj import CRS
 
 from habitatmap.errors import InputError
-from habitatmap.read.coordinates import Refusal
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import Ledger
-from habitatmap.read.rows import close, gather, open_drafts, place_rows, set_repeats_aside, shaped
-from habitatmap.read.values import name_of, yes_no
+from habitatmap.read.points import place_by_point
+from habitatmap.read.rows import Columns, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.read.values import name_of
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
@@ -30,24 +28,14 @@ def read_committed(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Le
     known system.
     """
     drafts = open_drafts(Kind.COMMITTED, tables, stated, ledger)
-    columns: list[dict[str, Any]] = []
+    columns: list[Columns] = []
     for draft in drafts:
         draft.about = [name_of(cell) for cell in draft.cells("name")]
-        points, x, y = place_rows(draft, crs, stated, ledger)
-        private = [yes_no(cell) for cell in draft.cells("private")]
-        draft.tell_unread("private", [said is None for said in private], "they count as not given", ledger)
-        columns.append(
-            {
-                "name": draft.about,
-                "x": x,
-                "y": y,
-                "uncertainty_m": [math.nan if isinstance(p, Refusal) else p.uncertainty_m for p in points],
-                "private": [said or "" for said in private],
-                "note": draft.texts("note"),
-            }
-        )
+        places = place_by_point(draft, crs, stated)
+        own = {"private": draft.yes_or_no("private"), "note": draft.texts("note")}
+        columns.append({"name": draft.about, **places.columns(), **own})
     frame = set_repeats_aside(gather(drafts, columns), drafts)
-    close(drafts, ledger)
+    close(drafts)
     return shaped(frame, COMMITTED, ("name", "x", "y"))
 
 

@@ -50,7 +50,7 @@ class Read(Protocol):
 
 
 R = TypeVar("R", bound=Read)
-Tables = Mapping[str, Sequence[Table]]
+Tables = Mapping[Kind, Sequence[Table]]
 
 
 # --- reading the files -----------------------------------------------------------------------------------------------
@@ -181,7 +181,7 @@ def corrected(tables: Tables, corrections: Sequence[Correction], stated: Stated)
 
 def place_corrections(tables: Tables, corrections: Sequence[Correction], stated: Stated) -> tuple[list[Placed], Lost]:
     """Each correction beside its original; and those without one, or that another one precedes, with the reason."""
-    by_file: dict[str, list[tuple[str, Table]]] = {}
+    by_file: dict[str, list[tuple[Kind, Table]]] = {}
     for kind, some in tables.items():
         for table in some:
             by_file.setdefault(table.file, []).append((kind, table))
@@ -213,15 +213,15 @@ def _marks(table: Table) -> dict[str, list[int]]:
 
 
 def _find(
-    correction: Correction, tables: Sequence[tuple[str, Table]], marks: Mapping[int, Mapping[str, Sequence[int]]]
-) -> tuple[str, Table, int] | None:
+    correction: Correction, tables: Sequence[tuple[Kind, Table]], marks: Mapping[int, Mapping[str, Sequence[int]]]
+) -> tuple[Kind, Table, int] | None:
     """The original: the row it was, else the only row with its mark, as rows move when one is put in above them."""
     alike = [(kind, table, at) for kind, table in tables for at in marks[id(table)].get(correction.mark, ())]
     same = [f for f in alike if (f[1].sheet, f[1].numbers[f[2]]) == (correction.from_sheet, correction.from_row)]
     return same[0] if same else alike[0] if len(alike) == 1 else None
 
 
-def _merged(correction: Correction, kind: str, table: Table, at: int, stated: Stated) -> tuple[Any, ...] | None:
+def _merged(correction: Correction, kind: Kind, table: Table, at: int, stated: Stated) -> tuple[Any, ...] | None:
     """The original's cells with those that somebody changed; None where nothing was."""
     roles: dict[int, str] = {}
     if kind in ALIASES:
@@ -253,7 +253,7 @@ def _settled(placed: Sequence[Placed], aside: Sequence[SetAside]) -> list[Placed
     ]
 
 
-def with_corrections(tables: Tables, placed: Sequence[Placed], lost: Lost) -> dict[str, list[Table]]:
+def with_corrections(tables: Tables, placed: Sequence[Placed], lost: Lost) -> dict[Kind, list[Table]]:
     """The tables with every correction as a row at the end, which the ledger counts for the file that it stands in."""
     beside: dict[Key, list[Placed]] = {}
     for one in placed:
@@ -270,7 +270,7 @@ def with_corrections(tables: Tables, placed: Sequence[Placed], lost: Lost) -> di
     return out
 
 
-def _kind_of(file: str) -> str:
+def _kind_of(file: str) -> Kind:
     """The kind of input that a correction file is for, by its name alone."""
     return next((kind for kind in TABLES if file.startswith(kind)), Kind.POOLS)
 

@@ -7,7 +7,6 @@ import re
 from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
-import pandas as pd
 from pyproj import CRS
 
 from habitatmap.errors import InputError
@@ -17,9 +16,12 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold, unit_of
 from habitatmap.read.layers import keep_away_defaults, keep_away_kind
 from habitatmap.read.ledger import Ledger
-from habitatmap.read.shapes import frame_of, match_layers, read_shapes
+from habitatmap.read.rows import Columns, close, layer
+from habitatmap.read.shapes import read_layers
+from habitatmap.vocabulary.columns import dtypes
+from habitatmap.vocabulary.kinds import Kind
 
-COLUMNS = ["kind", "distance_m", "geometry", "file", "row"]
+ZONES = dtypes(Kind.KEEP_AWAY)
 # the kind whose distance holds for whatever the table does not name
 OTHER = "other"
 
@@ -27,40 +29,40 @@ OTHER = "other"
 def read_keep_away(
     tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger, own_distances: Mapping[str, float]
 ) -> gpd.GeoDataFrame:
-    """Shapes with COLUMNS; distance_m is the row's own, else that of `own_distances`, else of layers/keep_away.csv.
+    """Shapes with the columns of `ZONES`.
 
-    `own_distances` is [keep_away] of area.toml, metres by kind. A row without a kind is one of the kind "other".
+    distance_m is the row's own, else that of `own_distances`, else of layers/keep_away.csv. `own_distances` is
+    [keep_away] of area.toml, metres by kind. A row without a kind is one of the kind "other".
     """
     defaults = keep_away_defaults()
     stated_m = {fold(keep_away_kind(kind)): metres for kind, metres in own_distances.items()}
-    frames = []
-    for table, heads in match_layers("keep_away", tables, stated, ledger):
-        shapes = read_shapes(table, "keep_away", crs, stated, ledger, "any", heads)
-        kinds = [as_text(cell) for cell in shapes.column(heads.at.get("kind"))]
-        distances = shapes.column(heads.at.get("distance_m"))
-        unit = unit_of(heads.text.get("distance_m", ""))
-        metres = [_metres(cell, unit) for cell in distances]
-        told = [None if m is None else f"{m:g} m" for m in metres]
-        ledger.reading_of(table).sample(heads.text.get("distance_m", ""), distances, told)
-        rows = []
-        for file, row, given, distance, own in zip(shapes.files, shapes.numbers, kinds, distances, metres, strict=True):
-            kind = keep_away_kind(given) if given else OTHER
-            if own is None and as_text(distance):
-                ledger.remark(
-                    f'{file} row {row}: the distance "{as_text(distance)}" is no number of metres, '
-                    "so the distance of its kind is used"
-                )
-            if own is None and fold(kind) not in stated_m and kind not in defaults:
-                ledger.remark(
-                    f'{file}: "{kind}" is no known kind to keep away from, so {defaults[OTHER]:g} m are kept; '
-                    f'state its distance in area.toml: [keep_away] "{kind}" = ...'
-                )
+    drafts = read_layers(Kind.KEEP_AWAY, tables, crs, stated, ledger)
+    columns: list[Columns] = []
+    for draft in drafts:
+        kinds = [keep_away_kind(text) if text else OTHER for text in draft.texts("kind")]
+        own = [_metres(cell, unit_of(draft.heading("distance_m"))) for cell in draft.cells("distance_m")]
+        draft.sample("distance_m", [None if metres is None else f"{metres:g} m" for metres in own])
+        metres_m: list[float] = []
+        for at, (kind, metres) in enumerate(zip(kinds, own, strict=True)):
             by_kind = stated_m.get(fold(kind), defaults.get(kind, stated_m.get(OTHER, defaults[OTHER])))
-            rows.append((kind, by_kind if own is None else own, file, row))
-        ledger.accept_rows("keep_away", table, shapes.at)
-        frames.append((pd.DataFrame(rows, columns=["kind", "distance_m", "file", "row"]), shapes.geometry))
-    _check_stated(own_distances, [*defaults, *(kind for frame, _ in frames for kind in frame["kind"])], ledger)
-    return frame_of(frames, COLUMNS, crs)
+            metres_m.append(by_kind if metres is None else metres)
+            if metres is not None or at in draft.aside:
+                continue
+            if text := as_text(draft.cells("distance_m")[at]):
+                ledger.remark(
+                    f'{draft.table.file_of(at)} row {draft.table.numbers[at]}: the distance "{text}" is no number of '
+                    "metres, so the distance of its kind is used"
+                )
+            if fold(kind) not in stated_m and kind not in defaults:
+                ledger.remark(
+                    f'{draft.table.file_of(at)}: "{kind}" is no known kind to keep away from, so {defaults[OTHER]:g} m '
+                    f'are kept; state its distance in area.toml: [keep_away] "{kind}" = ...'
+                )
+        columns.append({"kind": kinds, "distance_m": metres_m})
+    close(drafts)
+    zones = layer(drafts, columns, ZONES, crs)
+    _check_stated(own_distances, [*defaults, *zones["kind"]], ledger)
+    return zones
 
 
 def _check_stated(own_distances: Mapping[str, float], kinds: Sequence[str], ledger: Ledger) -> None:

@@ -20,11 +20,13 @@ from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.ledger import Ledger
-from habitatmap.read.shapes import frame_of, match_layers, read_shapes
+from habitatmap.read.rows import Columns, Draft, close, layer
+from habitatmap.read.shapes import read_layers
 from habitatmap.read.values import yes_no
+from habitatmap.vocabulary.columns import dtypes
+from habitatmap.vocabulary.kinds import Kind
 
-COLUMNS = ["name", "kind", "consent", "consent_note", "private", "owner", "geometry", "file", "row"]
-_READ = ("name", "kind", "consent", "until", "private", "owner")
+LAND = dtypes(Kind.LAND)
 
 # neighbours' outlines share a sliver often enough; ground of less than this is not told (common practice, no source)
 SHARED_M2 = 10.0
@@ -69,46 +71,53 @@ PUBLIC = set(
 def read_land(
     tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger, as_of: datetime.date
 ) -> gpd.GeoDataFrame:
-    """Polygons of land with COLUMNS: consent is "yes", "ask" or "no" as of that day, private is "yes" or "no".
+    """Polygons of land with the columns of `LAND`: consent is yes, ask or no as of that day, private yes or no.
 
     Rows without a polygon are set aside. Raises CrsError where a layer does not say its reference system.
     """
-    frames = []
-    given: dict[str, list[bool]] = defaultdict(list)  # whether each row of a file states its consent
-    for table, heads in match_layers("land", tables, stated, ledger):
-        shapes = read_shapes(table, "land", crs, stated, ledger, "polygons", heads)
-        cells = {name: shapes.column(heads.at.get(name)) for name in _READ}
-        untils = read_dates(cells["until"], heads.text.get("until", ""))
-        reading = ledger.reading_of(table)
-        reading.sample(heads.text.get("until", ""), cells["until"], [_day(until) for until in untils])
-        said = [word_of(cell) for cell in cells["consent"]]
-        reading.sample(
-            heads.text.get("consent", ""), cells["consent"], [w if w in ("yes", "no", "ask") else None for w in said]
-        )
-        rows = []
-        for i, (file, row) in enumerate(zip(shapes.files, shapes.numbers, strict=True)):
-            where = f"{file} row {row}"
-            kind = as_text(cells["kind"][i])
-            consent, note = consent_of(cells["consent"][i], untils[i], as_of)
-            if note and said[i]:
-                ledger.remark(f"{where}: {note}, so somebody must ask")
-            private = yes_no(cells["private"][i])
-            if private is None:
-                ledger.remark(f'{where}: private is "{as_text(cells["private"][i])}", read as blank; write yes or no')
-            private = private or ("yes" if is_home_ground(kind) else "no")
-            owner = as_text(cells["owner"][i])
-            rows.append((as_text(cells["name"][i]), kind, consent, note, private, owner, file, row))
-            given[file].append(bool(said[i]))
-        ledger.accept_rows("land", table, shapes.at)
-        columns = [c for c in COLUMNS if c != "geometry"]
-        frames.append((pd.DataFrame(rows, columns=columns), shapes.geometry))
-    land = frame_of(frames, COLUMNS, crs)
+    drafts = read_layers(Kind.LAND, tables, crs, stated, ledger, "polygons")
+    land = layer(drafts, [_columns(draft, as_of) for draft in drafts], LAND, crs)
+    close(drafts)
+    _tell_unstated(drafts, ledger)
+    _tell_overlaps(land, ledger)
+    return land
+
+
+def _columns(draft: Draft, as_of: datetime.date) -> Columns:
+    """The columns of one table; what is not clear about a row that is used is remarked."""
+    cells = draft.cells("consent")
+    untils = read_dates(draft.cells("until"), draft.heading("until"))
+    draft.sample("until", [until.isoformat() if isinstance(until, datetime.date) else None for until in untils])
+    draft.sample("consent", [None if (word := word_of(cell)) in ("", "unread") else word for cell in cells])
+    consents = [consent_of(cell, until, as_of) for cell, until in zip(cells, untils, strict=True)]
+    kinds, said = draft.texts("kind"), [yes_no(cell) for cell in draft.cells("private")]
+    for at in draft.kept:
+        where, (_, note) = f"{draft.table.file_of(at)} row {draft.table.numbers[at]}", consents[at]
+        if note and word_of(cells[at]):
+            draft.ledger.remark(f"{where}: {note}, so somebody must ask")
+        if said[at] is None:
+            text = draft.texts("private")[at]
+            draft.ledger.remark(f'{where}: private is "{text}", read as blank; write yes or no')
+    return {
+        "name": draft.texts("name"),
+        "kind": kinds,
+        "consent": [consent for consent, _ in consents],
+        "consent_note": [note for _, note in consents],
+        "private": [word or ("yes" if is_home_ground(kind) else "no") for word, kind in zip(said, kinds, strict=True)],
+        "owner": draft.texts("owner"),
+    }
+
+
+def _tell_unstated(drafts: Sequence[Draft], ledger: Ledger) -> None:
+    """Tells how many pieces of land state no consent, file by file."""
+    given: dict[str, list[bool]] = defaultdict(list)
+    for draft in drafts:
+        for at in draft.kept:
+            given[draft.table.file_of(at)].append(word_of(draft.cells("consent")[at]) != "")
     for file, stating in sorted(given.items()):
         if not all(stating):
             unstated = len(stating) - sum(stating)
             ledger.tell(f"{file}: {unstated} of {len(stating)} pieces of land state no consent, so somebody must ask")
-    _tell_overlaps(land, ledger)
-    return land
 
 
 def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
@@ -133,10 +142,6 @@ def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
 def _called(land: pd.Series) -> str:
     """Name, consent and row of a piece of land: `Park (land.gpkg row 1): yes`."""
     return f"{land['name']} ({land['file']} row {land['row']}): {land['consent']}".lstrip()
-
-
-def _day(read: datetime.date | Why | None) -> str | None:
-    return read.isoformat() if isinstance(read, datetime.date) else None
 
 
 def consent_of(given: object, until: datetime.date | Why | None, as_of: datetime.date) -> tuple[str, str]:

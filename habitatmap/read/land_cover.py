@@ -30,6 +30,7 @@ from rasterio.features import rasterize
 from rasterio.transform import xy
 from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
+from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import CrsError, InputError
 from habitatmap.errors.why import Why
@@ -39,8 +40,10 @@ from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.layers import class_rows, class_table_names, code_text, load_class_table
-from habitatmap.read.ledger import Fault, Ledger, Reading
-from habitatmap.read.shapes import Shapes, match_layers, read_shapes
+from habitatmap.read.ledger import Ledger, Reading
+from habitatmap.read.rows import Draft, close
+from habitatmap.read.shapes import read_layers
+from habitatmap.vocabulary.kinds import Kind
 
 # the driver goes with the ending, so that no file can make GDAL follow a link or run a formula whatever it holds
 RASTER_DRIVERS = {
@@ -210,32 +213,36 @@ CLASS_HEADINGS = (
 class CoverShapes:
     """Shapes of one layer with the text of their class, "" where a row has none."""
 
-    shapes: Shapes
-    texts: list[str]
+    draft: Draft
+    texts: list[str]  # one for each row of the table
     column: str
 
     @property
     def file(self) -> str:
         """The file's name."""
-        return self.shapes.table.file
+        return self.draft.table.file
+
+    @property
+    def geometry(self) -> list[BaseGeometry]:
+        """The shapes of the rows that are used."""
+        return [shape for at in self.draft.kept if (shape := self.draft.shapes[at]) is not None]
 
 
 def read_cover_shapes(
-    tables: Sequence[Table], kind: str, crs: CRS, stated: Stated, ledger: Ledger
+    tables: Sequence[Table], kind: Kind, crs: CRS, stated: Stated, ledger: Ledger
 ) -> list[CoverShapes]:
     """Layers of land cover: the class stands in the column area.toml states, else in one with a usual heading.
 
     A layer without such a column is all of one class if its file has the class's name, as hedges.gpkg may.
     """
     covers = []
-    for table, heads in match_layers(kind, tables, stated, ledger):
-        shapes = read_shapes(table, kind, crs, stated, ledger, "any", heads)
-        column = _class_column(table, stated)
+    for draft in read_layers(kind, tables, crs, stated, ledger):
+        column = _class_column(draft.table, stated)
         if column is None:
-            covers.append(CoverShapes(shapes, [Path(table.file).stem] * len(shapes.at), ""))
+            covers.append(CoverShapes(draft, [Path(draft.table.file).stem] * len(draft.table), ""))
         else:
-            texts = [code_text(as_text(cell)) for cell in shapes.column(column)]
-            covers.append(CoverShapes(shapes, texts, table.headings[column]))
+            texts = [code_text(as_text(cell)) for cell in draft.table.column(column)]
+            covers.append(CoverShapes(draft, texts, draft.table.headings[column]))
     return covers
 
 
@@ -254,8 +261,7 @@ def shape_values(cover: CoverShapes, grid: Grid) -> Values:
     A blank text paints nothing. Smaller polygons lie on top of larger ones, so the order of rows does not matter.
     """
     local = np.zeros(grid.shape, dtype=np.uint16)
-    shapes: list[Any] = list(cover.shapes.geometry)
-    texts = cover.texts
+    shapes, texts = cover.geometry, [cover.texts[at] for at in cover.draft.kept]
     distinct = sorted(set(texts) - {""})
     if len(distinct) > MOST_VALUES:
         raise InputError(
@@ -383,16 +389,16 @@ def compose_land_cover(
         if values.texts:
             numbers = legend.numbers(values, cover.file)
             _paint(classes, numbers, values.local, grid)
-            _show_classes(ledger.reading_of(cover.shapes.table), cover.column, values, numbers, legend)
-        _account(cover, "land_cover", set(values.texts), legend, ledger)
+            _show_classes(cover.draft.reading, cover.column, values, numbers, legend)
+        _account(cover, set(values.texts), legend)
     for cover in overlays:
         values = shape_values(cover, grid)
         if values.texts:
             numbers = legend.overlay_numbers(values, cover.file)
             _paint(classes, numbers, values.local, grid)
-            _show_classes(ledger.reading_of(cover.shapes.table), cover.column, values, numbers, legend)
+            _show_classes(cover.draft.reading, cover.column, values, numbers, legend)
             known = {text for text, number in zip(values.texts, numbers[1:], strict=True) if number}
-        _account(cover, "overlays", known if values.texts else set(), legend, ledger)
+        _account(cover, known if values.texts else set(), legend)
     files = ", ".join([*(p.name for p in rasters), *(c.file for c in [*base, *overlays])])
     return _counted(classes, files, legend, grid)
 
@@ -414,17 +420,15 @@ def _show_classes(reading: Reading, heading: str, values: Values, numbers: NDArr
     reading.sample(heading or "class", values.texts, meant)
 
 
-def _account(cover: CoverShapes, kind: str, usable: set[str], legend: Legend, ledger: Ledger) -> None:
+def _account(cover: CoverShapes, usable: set[str], legend: Legend) -> None:
     """Accepts the rows whose class is used, and sets the others aside."""
     tables = " + ".join(legend.names) or "the class table"
-    table = cover.shapes.table
-    for at, text in zip(cover.shapes.at, cover.texts, strict=True):
+    for at in cover.draft.kept:
+        text = cover.texts[at]
         if text not in usable:
             told = Why.UNKNOWN_CLASS.of(table=tables) if text else Why.NO_CLASS
-            ledger.set_row_aside(kind, table, int(at), Fault(cover.column or "file name", text, told))
-    ledger.accept_rows(
-        kind, table, (at for at, text in zip(cover.shapes.at, cover.texts, strict=True) if text in usable)
-    )
+            cover.draft.refuse(at, cover.column or "file name", text, told)
+    close([cover.draft])
 
 
 def _counted(classes: NDArray[np.uint16], files: str, legend: Legend, grid: Grid) -> LandCover:

@@ -135,10 +135,6 @@ class Ledger:
         self.readings.append(reading)
         return reading
 
-    def reading_of(self, table: Table) -> Reading:
-        """The account of a table that was opened with `understood`."""
-        return next(reading for reading in reversed(self.readings) if reading.table == table.name)
-
     def remark(self, text: str) -> None:
         """Something about rows that are used which somebody should look at; said once, however often it is found."""
         self.tell(text)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections import Counter
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from pyproj import CRS
 
 from habitatmap.errors import CrsError
-from habitatmap.errors.why import Told, Why
-from habitatmap.geo.crs import WGS84, Source, parse_crs, state_crs
+from habitatmap.errors.why import Why
+from habitatmap.geo.crs import WGS84, Source, parse_crs, shift_m, state_crs
 from habitatmap.read.coordinates import (
+    NO_PLACE,
     Box,
     Point,
     Refusal,
@@ -22,11 +27,75 @@ from habitatmap.read.coordinates import (
     read_points,
     settle,
 )
+from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import Headings, match_headings, unit_of
-from habitatmap.read.ledger import Ledger
+from habitatmap.read.ledger import SAMPLES
+from habitatmap.read.rows import PLACE_COLUMNS, Draft
+from habitatmap.vocabulary.kinds import Kind
 
-ROLES = ("x", "y", "lon", "lat", "position", "system")
+ROLES = (*PLACE_COLUMNS, "system")
+
+
+class Places(NamedTuple):
+    """Where the rows of a table are: metres of the area's CRS, and how far off each may be; NaN where not known."""
+
+    x: Sequence[float]
+    y: Sequence[float]
+    uncertainty_m: Sequence[float]
+
+    @classmethod
+    def of(cls, points: Sequence[Point | Refusal], crs: CRS) -> Places:
+        """The places of points in `crs`."""
+        x, y = locate(points, crs)
+        off = [point.uncertainty_m if isinstance(point, Point) else math.nan for point in points]
+        return cls(x.tolist(), y.tolist(), off)
+
+    def columns(self) -> dict[str, Sequence[float]]:
+        """As columns of a frame."""
+        return {"x": self.x, "y": self.y, "uncertainty_m": self.uncertainty_m}
+
+
+def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
+    """The place of each row; rows without one are set aside, and how the places were read is told."""
+    points = _with_shifts(points_of(draft.table, draft.headings, stated), crs)
+    places = Places.of(points, crs)
+    beyond = stated.box.beyond(points) if stated.box is not None else np.zeros(len(points), dtype=bool)
+    for at, point in enumerate(points):
+        if isinstance(point, Refusal):
+            draft.refuse(at, point.role, point.value, point.why)
+        elif math.isnan(places.x[at]) or beyond[at]:
+            draft.refuse(at, "x", f"{point.x}, {point.y}", Why.UNREACHABLE)
+    _tell_places(draft, points)
+    used = [NO_PLACE if at in draft.aside else point for at, point in enumerate(points)]
+    # trees and the like beyond the boundary serve as margin; only a pool belongs inside
+    tell_slips(draft, used, stated.box if draft.kind is Kind.POOLS else None)
+    return places
+
+
+def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:
+    """The points, their uncertainty widened by that of the way from their own system to the area's."""
+    # by object, as comparing systems is slow; a table has few of them
+    shifts = {key: shift_m(own, crs) for key, own in {id(p.crs): p.crs for p in points if isinstance(p, Point)}.items()}
+    if not any(shifts.values()):
+        return list(points)
+    return [
+        p._replace(uncertainty_m=math.hypot(p.uncertainty_m, shifts[id(p.crs)])) if isinstance(p, Point) else p
+        for p in points
+    ]
+
+
+def _tell_places(draft: Draft, points: Sequence[Point | Refusal]) -> None:
+    """Tells how many places were read in which way, and shows what the first were understood as."""
+    ways = sorted(Counter(point.how for point in points if isinstance(point, Point)).items())
+    if ways:
+        draft.ledger.tell(f"{draft.table.name}: places read: {', '.join(f'{n} as {how}' for how, n in ways)}")
+        draft.reading.samples += [("places", f"{n} row{'' if n == 1 else 's'}", how) for how, n in ways]
+    read = [(at, point) for at, point in enumerate(points) if isinstance(point, Point)][:SAMPLES]
+    roles = [draft.cells(name) for name in PLACE_COLUMNS if draft.has(name)]
+    written = [", ".join(filter(None, (as_text(cells[at]) for cells in roles))) for at, _ in read]
+    meant = [f"{in_words(point)}, to {point.uncertainty_m:.1f} m ({point.how})" for _, point in read]
+    draft.reading.sample("place", written, meant)
 
 
 def source_of(file: str, stated: Stated) -> Source | None:
@@ -37,23 +106,33 @@ def source_of(file: str, stated: Stated) -> Source | None:
     return Source(parse_crs(stated.crs, "area.toml, crs"), "crs in area.toml") if stated.crs else None
 
 
+def layer_crs(table: Table, stated: Stated) -> CRS:
+    """The system of a layer: `[source_crs]`, else the file's own (GeoJSON has one by RFC 7946).
+
+    Raises CrsError with the line to add where there is none.
+    """
+    source = source_of(table.file, stated)
+    own = source.crs if source is not None and source.own else table.crs
+    if own is None:
+        raise CrsError(f"{table.file} does not say its reference system; {state_crs(table.file)}")
+    return own.to_2d()
+
+
 def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | Refusal]:
     """The place of each row, with slips put right where the area leaves one reading only.
 
     An accuracy that a row states counts where it is larger than what the writing itself leaves open. CrsError where a
     layer has no system, or where metres have none that anybody states.
     """
-    source = source_of(table.file, stated)
     if table.geometry is not None:
-        own = source.crs if source is not None and table.file in stated.source_crs else table.crs
-        if own is None:
-            raise CrsError(f"{table.file} does not say its coordinate reference system; {state_crs(table.file)}")
-        read = [point_of(geometry, own, None) for geometry in table.geometry]
-        read = settle(read, stated.box)
+        own = layer_crs(table, stated)
+        read = settle([point_of(geometry, own, None) for geometry in table.geometry], stated.box)
     else:
         cells = {role: table.column(headings.at[role]) for role in ROLES if role in headings.at}
+        source = source_of(table.file, stated)
         read = read_points(cells, headings.text, source, table.file, stated.box) if cells else []
-        read = read or [Refusal("", "", no_columns(table))] * len(table)
+        lacking = Why.NO_COLUMNS.of(table=table.name, headings=", ".join(h for h in table.headings if h))
+        read = read or [Refusal("", "", lacking)] * len(table)
     if "uncertainty_m" in headings.at:
         scale = {"ft": 0.3048, "km": 1000.0}.get(unit_of(headings.text["uncertainty_m"]), 1.0)
         for i, cell in enumerate(table.column(headings.at["uncertainty_m"])):
@@ -67,29 +146,25 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
 SLIPS_NAMED = 10
 
 
-def tell_slips(
-    name: str, row_of: Callable[[int], str], points: Sequence[Point | Refusal], box: Box | None, ledger: Ledger
-) -> None:
+def tell_slips(draft: Draft, points: Sequence[Point | Refusal], box: Box | None) -> None:
     """Remarks on places that were settled by where the area lies, and on those beside it that a slip would bring in.
 
-    `row_of`: the number of a row, as a spreadsheet shows it, by its position in `points`. `box`: where the area lies,
-    if a place outside is worth a word.
+    `points`: one for each row of the table. `box`: where the area lies, if a place outside is worth a word.
     """
     mended = [
-        f"row {row_of(at)}: {point.mended}, {in_words(point)}"
+        f"row {draft.row_of(at)}: {point.mended}, {in_words(point)}"
         for at, point in enumerate(points)
         if isinstance(point, Point) and point.mended
     ]
     if mended:
-        ledger.remark(
-            f"{name}: {len(mended)} places were settled by where the area lies, as one reading only is there "
+        draft.remark(
+            f"{len(mended)} places were settled by where the area lies, as one reading only is there "
             f"({_some(mended)}); check them"
         )
-    beside = [f"row {row_of(at)}: {words}" for at, words in near_misses(points, box)]
+    beside = [f"row {draft.row_of(at)}: {words}" for at, words in near_misses(points, box)]
     if beside:
-        ledger.remark(
-            f"{name}: {len(beside)} places lie beside the area and may be slips ({_some(beside)}); they are used as "
-            "written"
+        draft.remark(
+            f"{len(beside)} places lie beside the area and may be slips ({_some(beside)}); they are used as written"
         )
 
 
@@ -97,12 +172,9 @@ def _some(told: Sequence[str]) -> str:
     return "; ".join(told[:SLIPS_NAMED]) + ("; ..." if len(told) > SLIPS_NAMED else "")
 
 
-def no_columns(table: Table) -> Told:
-    """The reason for the rows of a table without any coordinates."""
-    return Why.NO_COLUMNS.of(table=table.name, headings=", ".join(h for h in table.headings if h))
-
-
-def rough_lonlat(tables: Sequence[Table], kind: str, stated: Stated) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def rough_lonlat(
+    tables: Sequence[Table], kind: Kind, stated: Stated
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Longitudes and latitudes of all rows that have a place, to choose a system from; nothing is reported here."""
     lon, lat = [np.empty(0)], [np.empty(0)]
     for table in tables:

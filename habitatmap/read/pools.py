@@ -6,7 +6,6 @@ import datetime
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,13 +14,12 @@ from pyproj import CRS
 
 from habitatmap.errors.why import Why
 from habitatmap.read.conflicts import alike_pools
-from habitatmap.read.coordinates import Refusal
-from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import Ledger
-from habitatmap.read.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
-from habitatmap.read.values import name_key, name_of, read_volumes, yes_no
+from habitatmap.read.points import place_by_point
+from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.read.values import name_key, name_of, read_volumes
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
@@ -36,68 +34,37 @@ def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     A row leaves the frame for the ledger that has no name or no place, repeats another, gives a date nobody can
     read, or gives a pool a second place (then both do). CrsError where coordinates have no known system.
     """
-    drafts = open_drafts("pools", tables, stated, ledger)
-    columns = [_columns(draft, crs, stated, ledger) for draft in drafts]
-    frame = set_repeats_aside(gather(drafts, columns), drafts)
+    drafts = open_drafts(Kind.POOLS, tables, stated, ledger)
+    frame = set_repeats_aside(gather(drafts, [_columns(draft, crs, stated) for draft in drafts]), drafts)
     frame = _one_row_a_pool(frame, drafts)
-    close(drafts, ledger)
+    close(drafts)
     alike_pools(frame, ledger)
     return shaped(frame, POOLS, ("pool", "x", "y"))
 
 
-def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str, Any]:
+def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     """The columns of one table."""
-    names = [name_of(cell) for cell in draft.cells("pool")]
-    for at, name in enumerate(names):
+    draft.about = [name_of(cell) for cell in draft.cells("pool")]
+    for at, name in enumerate(draft.about):
         if not name:
             draft.refuse(at, "pool", "", Why.NO_NAME)
-    if names and not draft.has("pool"):
-        ledger.remark(
+    if draft.about and not draft.has("pool"):
+        draft.ledger.remark(
             f"{draft.table.name} has no column of names, and a row without a pool's name can't be used: add a column "
             'pool, or say in area.toml which one it is: [columns.pools] pool = "..."'
         )
-    draft.about = names
-    points, x, y = place_rows(draft, crs, stated, ledger)
-    set_out, removed = (_dates(draft, name) for name in ("set_out", "removed"))
+    places = place_by_point(draft, crs, stated)
+    set_out, removed = draft.dates("set_out"), draft.dates("removed")
     for at, (start, end) in enumerate(zip(set_out, removed, strict=True)):
         if start is not None and end is not None and end < start:
             draft.refuse(at, "removed", end, Why.REMOVED_FIRST)
-    return {
-        "pool": names,
-        "x": x,
-        "y": y,
-        "uncertainty_m": [math.nan if isinstance(p, Refusal) else p.uncertainty_m for p in points],
-        "set_out": set_out,
-        "removed": removed,
-        "private": _private(draft, ledger),
-        "volume_l": _volumes(draft, ledger),
-        **{name: draft.texts(name) for name in ("container", "filling", "shade", "host", "note")},
-    }
-
-
-def _dates(draft: Draft, name: str) -> list[datetime.date | None]:
-    """The dates of a column; rows with a date that cannot be read are set aside."""
-    cells = draft.cells(name)
-    read = read_dates(cells, draft.headings.text.get(name, ""), draft.table.day_zero)
-    for at, date in enumerate(read):
-        if isinstance(date, Why):
-            draft.refuse(at, name, cells[at], date)
-    dates = [None if isinstance(date, Why) else date for date in read]
-    draft.sample(name, dates)
-    return dates
-
-
-def _private(draft: Draft, ledger: Ledger) -> list[str]:
-    """yes, no or "" (not given). What says neither counts as not given, which leaves the pool private in doubt."""
-    said = [yes_no(cell) for cell in draft.cells("private")]
-    draft.tell_unread("private", [s is None for s in said], "they count as not given", ledger)
-    return [s or "" for s in said]
-
-
-def _volumes(draft: Draft, ledger: Ledger) -> list[float]:
-    volumes = read_volumes(draft.cells("volume_l"), draft.headings.text.get("volume_l", ""))
-    draft.tell_unread("volume_l", [math.isnan(v) for v in volumes], "the volume counts as not given", ledger)
-    return volumes
+    # what says neither yes nor no counts as not given, which leaves the pool private in doubt
+    private = draft.yes_or_no("private")
+    volumes = read_volumes(draft.cells("volume_l"), draft.heading("volume_l"))
+    draft.tell_unread("volume_l", [math.isnan(volume) for volume in volumes], "the volume counts as not given")
+    texts = {name: draft.texts(name) for name in ("container", "filling", "shade", "host", "note")}
+    own: Columns = {"set_out": set_out, "removed": removed, "private": private, "volume_l": volumes}
+    return {"pool": draft.about, **places.columns(), **own, **texts}
 
 
 def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:

@@ -1,96 +1,110 @@
-"""What reading pools, visits and trees has in common: a table with its columns known, and rows on their way out.
+"""What reading any table has in common: its columns known, and rows on their way out.
 
-A row leaves at its first fault and is told once. At the end every row that was read is accepted or set aside.
+A row is placed by a point (points.py) or by a shape (shapes.py). It leaves at its first fault and is told once; at the
+end every row that was read is accepted or set aside. A small reader for each kind says what its columns mean.
 """
 
 from __future__ import annotations
 
-import math
-from collections import Counter
+import datetime
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from pyproj import CRS
+from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Reason, Why
-from habitatmap.geo.crs import shift_m
-from habitatmap.read.coordinates import NO_PLACE, Point, Refusal, in_words, locate
+from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.headings import Headings, match_headings
-from habitatmap.read.ledger import SAMPLES, Fault, Ledger, Reading
-from habitatmap.read.points import points_of, tell_slips
+from habitatmap.read.headings import ALIASES, Headings, match_headings
+from habitatmap.read.ledger import Fault, Ledger, Reading
+from habitatmap.read.values import yes_no
 from habitatmap.vocabulary.columns import COLUMNS
+from habitatmap.vocabulary.kinds import Kind
 
 # the columns that say where a row is
 PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")
 
+# columns that nothing is computed from: a formula that failed there costs its words, not the row
 _WORDS_ONLY = {column.name for columns in COLUMNS.values() for column in columns if column.words_only}
 
-# which columns a sheet must have at least one of, to be taken for a sheet of this kind beside others of its file
+# which columns a sheet must have at least one of, to be taken for a sheet of this kind beside others of its file; in a
+# file of layers those are read that have shapes
 _ESSENTIAL = {
-    "pools": {"pool", "x", "lon", "position"},
-    "visits": {"pool"},
-    "trees": {"x", "lon", "position"},
-    "committed": {"x", "lon", "position"},
+    Kind.POOLS: {"pool", "x", "lon", "position"},
+    Kind.VISITS: {"pool"},
+    Kind.TREES: {"x", "lon", "position"},
+    Kind.COMMITTED: {"x", "lon", "position"},
 }
+
+# a value for each row of a table, by column
+Columns = Mapping[str, Sequence[object]]
 
 
 @dataclass
 class Draft:
-    """One table on its way to a checked frame. `aside`: what is wrong with rows, by their position."""
+    """One table on its way to a checked frame."""
 
-    kind: str
+    kind: Kind
     table: Table
     headings: Headings
-    aside: dict[int, Fault] = field(default_factory=dict)
+    ledger: Ledger
+    reading: Reading  # the account of how the table was understood
+    aside: dict[int, Fault] = field(default_factory=dict)  # what is wrong with rows, by their position
     about: Sequence[str] = ()  # the name of each row's pool, once known
-    reading: Reading | None = None  # the account of how the table was understood
-    _cells: dict[str, list[Any]] = field(default_factory=dict)  # columns taken out once, as they are asked for often
+    shapes: Sequence[BaseGeometry | None] = ()  # each row's shape in the area's CRS (metres, 2-D, valid), once placed
+    _cells: dict[str, list[object]] = field(default_factory=dict)  # columns taken out once, as they are asked for often
 
-    def cells(self, name: str) -> list[Any]:
-        """The cells of our column `name`; all None where the table lacks it."""
-        if name not in self._cells:
-            self._cells[name] = self.table.column(self.headings.at.get(name))
-        return self._cells[name]
+    # --- what the table says
 
     def has(self, name: str) -> bool:
         """Whether the table has our column `name`."""
         return name in self.headings.at
 
+    def heading(self, name: str) -> str:
+        """The file's own heading of our column `name`, "" where the table lacks it."""
+        return self.headings.text.get(name, "")
+
+    def cells(self, name: str) -> list[object]:
+        """The cells of our column `name`; all None where the table lacks it."""
+        if name not in self._cells:
+            self._cells[name] = self.table.column(self.headings.at.get(name))
+        return self._cells[name]
+
     def texts(self, name: str) -> list[str]:
         """The cells of a column as text, "" where blank."""
         return [as_text(cell) for cell in self.cells(name)]
 
-    def refuse(self, at: int, name: str, value: object, why: Reason) -> None:
-        """Sets a row aside, unless it already is. `name`: our name of the column, shown by the file's own heading."""
-        self.aside.setdefault(at, Fault(self.headings.text.get(name, name), value, why))
+    def yes_or_no(self, name: str) -> list[str]:
+        """yes, no or "" of each row; what says neither is remarked and counts as not given."""
+        said = [yes_no(cell) for cell in self.cells(name)]
+        self.tell_unread(name, [word is None for word in said], "they count as not given")
+        return [word or "" for word in said]
 
-    def sample(self, name: str, meanings: Sequence[object]) -> None:
-        """Shows in the account what the first cells of a column were understood as; None is no understanding."""
-        if self.reading is not None and self.has(name):
-            self.reading.sample(self.headings.text[name], self.cells(name), meanings)
-
-    def tell_unread(self, name: str, unread: Sequence[bool], so: str, ledger: Ledger) -> None:
-        """Remarks on cells of a column that say something nobody understands, in rows that are used all the same."""
+    def dates(self, name: str) -> list[datetime.date | None]:
+        """The dates of a column, None where blank; rows with a date that cannot be read are set aside."""
         cells = self.cells(name)
-        lost = [at for at, (bad, cell) in enumerate(zip(unread, cells, strict=True)) if bad and cell is not None]
-        if lost:
-            heading, first = self.headings.text[name], lost[0]
-            ledger.remark(
-                f"{self.table.name}: {len(lost)} cells of {heading} cannot be read (row {self.row_of(first)}: "
-                f'"{as_text(cells[first])[:40]}"); {so}'
-            )
+        dates: list[datetime.date | None] = []
+        for at, read in enumerate(read_dates(cells, self.heading(name), self.table.day_zero)):
+            if isinstance(read, Why):
+                self.refuse(at, name, cells[at], read)
+            dates.append(None if isinstance(read, Why) else read)
+        self.sample(name, dates)
+        return dates
 
     def row_of(self, at: int) -> str:
         """The number of a row, with its file where that is a correction file."""
         file = self.table.corrected_in.get(at)
         return f"{self.table.numbers[at]}{f' of {file}' if file else ''}"
+
+    def words(self, at: int) -> str:
+        """All that a row says."""
+        return "; ".join(as_text(cell) for cell in self.table.rows[at] if cell is not None)
 
     def left_over(self, at: int) -> tuple[tuple[str, str], ...]:
         """What a row says in columns that nobody reads: two rows that differ there are not the same."""
@@ -102,11 +116,54 @@ class Draft:
             if i not in used and c is not None
         )
 
+    # --- what becomes of its rows
 
-def sort_kinds(tables: Mapping[str, Sequence[Table]], stated: Stated) -> dict[str, list[Table]]:
+    def refuse(self, at: int, name: str, value: object, why: Reason) -> None:
+        """Sets a row aside, unless it already is. `name`: our name of the column, shown by the file's own heading."""
+        self.aside.setdefault(at, Fault(self.headings.text.get(name, name), value, why))
+
+    @property
+    def kept(self) -> list[int]:
+        """The positions of the rows that are not set aside."""
+        return [at for at in range(len(self.table)) if at not in self.aside]
+
+    def frame(self, columns: Columns) -> pd.DataFrame:
+        """The rows that are kept, with these columns (a value for each row of the table), their file and row."""
+        kept = self.kept
+        frame = pd.DataFrame({name: pd.Series(list(values)).iloc[kept] for name, values in columns.items()}, index=kept)
+        frame["file"] = [self.table.file_of(at) for at in kept]
+        frame["row"] = np.asarray([self.table.numbers[at] for at in kept], dtype="int64")
+        return frame
+
+    # --- what is told of it
+
+    def remark(self, text: str) -> None:
+        """Something about this table that somebody should look at."""
+        self.ledger.remark(f"{self.table.name}: {text}")
+
+    def sample(self, name: str, meanings: Sequence[object]) -> None:
+        """Shows in the account what the first cells of a column were understood as; None is no understanding."""
+        if self.has(name):
+            self.reading.sample(self.heading(name), self.cells(name), meanings)
+
+    def tell_unread(self, name: str, unread: Sequence[bool], so: str) -> None:
+        """Remarks on cells of a column that say something nobody understands, in rows that are used all the same."""
+        cells = self.cells(name)
+        lost = [at for at, (bad, cell) in enumerate(zip(unread, cells, strict=True)) if bad and cell is not None]
+        if lost:
+            self.remark(
+                f"{len(lost)} cells of {self.heading(name)} cannot be read (row {self.row_of(lost[0])}: "
+                f'"{as_text(cells[lost[0]])[:40]}"); {so}'
+            )
+
+
+# --- opening ---------------------------------------------------------------------------------------------------------
+
+
+def sort_kinds(tables: Mapping[Kind, Sequence[Table]], stated: Stated) -> dict[Kind, list[Table]]:
     """Tables by kind: a list of visits in the file of the pools goes to the visits, and the other way round."""
     found = {kind: list(given) for kind, given in tables.items()}
-    for kind, other in (("pools", "visits"), ("visits", "pools")):
+    for kind, other in ((Kind.POOLS, Kind.VISITS), (Kind.VISITS, Kind.POOLS)):
         for table in tables.get(kind, ()):
             several = sum(t.file == table.file for t in tables[kind]) > 1
             if several and _may_be(other, table, stated) and not _may_be(kind, table, stated):
@@ -116,128 +173,76 @@ def sort_kinds(tables: Mapping[str, Sequence[Table]], stated: Stated) -> dict[st
     return found
 
 
-def _may_be(kind: str, table: Table, stated: Stated) -> bool:
+def _may_be(kind: Kind, table: Table, stated: Stated) -> bool:
     at = match_headings(kind, table.headings, stated.columns.get(kind, {})).at.keys()
-    if kind == "visits":
+    if kind == Kind.VISITS:
         return {"pool", "date"} <= at
     return table.geometry is not None or bool(at & {"x", "lon", "position"})
 
 
-def open_drafts(kind: str, tables: Sequence[Table], stated: Stated, ledger: Ledger) -> list[Draft]:
+def open_drafts(kind: Kind, tables: Sequence[Table], stated: Stated, ledger: Ledger) -> list[Draft]:
     """Matches headings, says what was matched, and sets odd rows aside. InputError for a stated heading nobody has."""
-    overrides = stated.columns.get(kind, {})
-    drafts = [Draft(kind, table, match_headings(kind, table.headings, overrides)) for table in tables]
-    for name in sorted({n for d in drafts for n in d.headings.unused}):
-        if all(name in d.headings.unused for d in drafts):
+    # name and kind are headed alike in every layer, so layers without headings of their own are matched as land
+    own = kind in ALIASES
+    overrides = stated.columns.get(kind, {}) if own else {}
+    matched = [(table, match_headings(kind if own else "land", table.headings, overrides)) for table in tables]
+    for name in sorted({name for _, heads in matched for name in heads.unused}):
+        if all(name in heads.unused for _, heads in matched):
             raise InputError(
                 f'area.toml: [columns.{kind}] says that {name} stands under "{overrides.get(name, name)}", but '
-                f"{drafts[0].table.name} has only: {', '.join(h for h in drafts[0].table.headings if h)}"
+                f"{tables[0].name} has only: {', '.join(h for h in tables[0].headings if h)}"
             )
     essential = _ESSENTIAL.get(kind, set())
-    fits = [d.table.geometry is not None or bool(essential & d.headings.at.keys()) for d in drafts]
-    kept = []
-    for draft, fit in zip(drafts, fits, strict=True):
-        if not fit and any(f and other.table.file == draft.table.file for other, f in zip(drafts, fits, strict=True)):
-            ledger.remark(f"{draft.table.name}: not read, as no heading there is one of {kind}")
+    fits = [table.geometry is not None or bool(essential & heads.at.keys()) for table, heads in matched]
+    files = {table.file for table, fit in zip(tables, fits, strict=True) if fit}
+    drafts = []
+    for (table, heads), fit in zip(matched, fits, strict=True):
+        if not fit and table.file in files:
+            if essential:  # the styles that GIS programs keep beside layers are nothing anybody looks for
+                ledger.remark(f"{table.name}: not read, as no heading there is one of {kind}")
             continue
-        kept.append(draft)
-        _tell(draft, ledger)
-        draft.reading = ledger.understood(kind, draft.table, draft.headings)
-        ledger.read_table(kind, draft.table)
-        for at, odd in draft.table.odd.items():
-            words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
-            draft.refuse(at, "", words, odd)
-        _refuse_failed(draft, ledger)
-    return kept
+        if own:
+            _tell_headings(kind, table, heads, ledger)
+        ledger.read_table(kind, table)
+        draft = Draft(kind, table, heads, ledger, ledger.understood(kind, table, heads))
+        for at, odd in table.odd.items():
+            draft.refuse(at, "", draft.words(at), odd)
+        _refuse_failed(draft, _WORDS_ONLY if essential else heads.at.keys() - PLACE_COLUMNS)
+        drafts.append(draft)
+    return drafts
 
 
-def _refuse_failed(draft: Draft, ledger: Ledger) -> None:
-    """Sets rows aside that lack a value because a formula failed; in a column of mere words they go without it."""
+def _refuse_failed(draft: Draft, dispensable: set[str]) -> None:
+    """Sets rows aside that lack a value because a formula failed; in a dispensable column they go without it."""
     ours = {column: name for name, column in draft.headings.at.items()}
     lost: list[int] = []
     for (at, column), cell in draft.table.failed.items():
         name = ours.get(column)
-        if name in _WORDS_ONLY:
+        if name in dispensable:
             lost.append(draft.table.numbers[at])
         elif name is not None:
             draft.refuse(at, name, cell, cell.why)
     if lost:
+        draft.remark(f"{len(lost)} cells hold a formula without a result and were left out (row {lost[0]})")
+
+
+def _tell_headings(kind: Kind, table: Table, heads: Headings, ledger: Ledger) -> None:
+    notes = ", ".join([*table.notes, *table.left_out])
+    ledger.tell(f"{table.name}{f' ({notes})' if notes else ''}: {heads.describe()}")
+    for name, used, other in heads.doubles:
         ledger.remark(
-            f"{draft.table.name}: {len(lost)} cells hold a formula without a result and were left out (row {lost[0]})"
+            f"{table.name}: {used} and {other} could both be {name}; {used} is used. "
+            f'To choose, write [columns.{kind}] {name} = "..." in area.toml'
         )
 
 
-def _tell(draft: Draft, ledger: Ledger) -> None:
-    notes = ", ".join([*draft.table.notes, *draft.table.left_out])
-    ledger.tell(f"{draft.table.name}{f' ({notes})' if notes else ''}: {draft.headings.describe()}")
-    for name, used, other in draft.headings.doubles:
-        ledger.remark(
-            f"{draft.table.name}: {used} and {other} could both be {name}; {used} is used. "
-            f'To choose, write [columns.{draft.kind}] {name} = "..." in area.toml'
-        )
+# --- leaving ---------------------------------------------------------------------------------------------------------
 
 
-def place_rows(
-    draft: Draft, crs: CRS, stated: Stated, ledger: Ledger
-) -> tuple[list[Point | Refusal], NDArray[np.float64], NDArray[np.float64]]:
-    """The place of each row as it was read, and its x and y in `crs`; rows without one are set aside (x, y NaN)."""
-    points = _with_shifts(points_of(draft.table, draft.headings, stated), crs)
-    x, y = locate(points, crs)
-    beyond = stated.box.beyond(points) if stated.box is not None else np.zeros(len(points), dtype=bool)
-    for at, point in enumerate(points):
-        if isinstance(point, Refusal):
-            draft.refuse(at, point.role, point.value, point.why)
-        elif math.isnan(x[at]) or beyond[at]:
-            draft.refuse(at, "x", f"{point.x}, {point.y}", Why.UNREACHABLE)
-    ways = Counter(point.how for point in points if isinstance(point, Point))
-    if ways:
-        told = ", ".join(f"{number} as {how}" for how, number in sorted(ways.items()))
-        ledger.tell(f"{draft.table.name}: places read: {told}")
-        if draft.reading is not None:
-            draft.reading.samples += [
-                ("places", f"{number} row{'' if number == 1 else 's'}", how) for how, number in sorted(ways.items())
-            ]
-    if draft.reading is not None:
-        roles = [name for name in PLACE_COLUMNS if draft.has(name)]
-        written = [", ".join(filter(None, cells)) for cells in zip(*map(draft.texts, roles), strict=True)]
-        read = [at for at, point in enumerate(points) if isinstance(point, Point)][:SAMPLES]
-        meant = [_understood(point) if at in read else None for at, point in enumerate(points)]
-        draft.reading.sample("place", written or [""] * len(points), meant)
-    used = [NO_PLACE if at in draft.aside else point for at, point in enumerate(points)]
-    # trees and the like beyond the boundary serve as margin; only a pool belongs inside
-    tell_slips(draft.table.name, draft.row_of, used, stated.box if draft.kind == "pools" else None, ledger)
-    return points, x, y
-
-
-def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:
-    """The points, their uncertainty widened by that of the way from their own system to the area's."""
-    # by object, as comparing systems is slow; a table has few of them
-    shifts = {key: shift_m(own, crs) for key, own in {id(p.crs): p.crs for p in points if isinstance(p, Point)}.items()}
-    if not any(shifts.values()):
-        return list(points)
-    return [
-        p._replace(uncertainty_m=math.hypot(p.uncertainty_m, shifts[id(p.crs)])) if isinstance(p, Point) else p
-        for p in points
-    ]
-
-
-def _understood(point: Point | Refusal) -> str:
-    return f"{in_words(point)}, to {point.uncertainty_m:.1f} m ({point.how})" if isinstance(point, Point) else ""
-
-
-def gather(drafts: Sequence[Draft], columns: Sequence[Mapping[str, Sequence[Any]]]) -> pd.DataFrame:
-    """One frame of all rows not set aside, with their file and row, and `_draft` and `_at` to find them again."""
-    parts = []
-    for number, (draft, values) in enumerate(zip(drafts, columns, strict=True)):
-        part = pd.DataFrame(dict(values))
-        part["file"] = (
-            [draft.table.file_of(at) for at in range(len(draft.table))]
-            if draft.table.corrected_in
-            else draft.table.file
-        )
-        part["row"] = np.asarray(draft.table.numbers, dtype="int64")
-        part["_draft"], part["_at"] = number, np.arange(len(draft.table))
-        parts.append(part[~part["_at"].isin(list(draft.aside))])
+def gather(drafts: Sequence[Draft], columns: Sequence[Columns]) -> pd.DataFrame:
+    """One frame of all rows that are kept, with `_draft` and `_at` to find them again."""
+    parts = [draft.frame(values) for draft, values in zip(drafts, columns, strict=True)]
+    parts = [part.assign(_draft=number, _at=part.index) for number, part in enumerate(parts)]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=["file", "row", "_draft", "_at"])
 
 
@@ -250,38 +255,42 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
     seen: dict[Hashable, tuple[int, int]] = {}
     keep = np.ones(len(frame), dtype=bool)
     said = [c for c in frame.columns if c not in ("file", "row", "_draft", "_at")]
-    keys = zip(*[[None if v != v else v for v in frame[c].tolist()] for c in said], strict=True) if said else iter(())
+    meanings = list(zip(*([None if v != v else v for v in frame[c].tolist()] for c in said), strict=True))
     places = zip(frame["_draft"].tolist(), frame["_at"].tolist(), strict=True)
-    for i, (key, (number, at)) in enumerate(zip(keys, places, strict=True)):
+    for i, (number, at) in enumerate(places):
         draft = drafts[number]
         shape = draft.table.geometry[at] if draft.table.geometry is not None else None
-        cells = (number, *map(as_text, draft.table.rows[at]), shape)
-        meaning = ("any table", *key, *draft.left_over(at))
-        first = seen.setdefault(cells, (number, at))
+        first = seen.setdefault((number, *map(as_text, draft.table.rows[at]), shape), (number, at))
         if first == (number, at):
-            first = seen.setdefault(meaning, (number, at))
+            if len(drafts) > 1:
+                first = seen.setdefault(("any table", *meanings[i], *draft.left_over(at)), (number, at))
             if first[0] == number:
                 continue
         table = drafts[first[0]].table
         file = table.file_of(first[1])
         of = "" if file == draft.table.file_of(at) else f" of {file}"
-        words = "; ".join(as_text(c) for c in draft.table.rows[at] if c is not None)
-        draft.refuse(at, "", words, Why.REPEAT.of(row=table.numbers[first[1]], of=of))
+        draft.refuse(at, "", draft.words(at), Why.REPEAT.of(row=table.numbers[first[1]], of=of))
         keep[i] = False
     return frame[keep]
 
 
-def close(drafts: Sequence[Draft], ledger: Ledger) -> None:
+def close(drafts: Sequence[Draft]) -> None:
     """Writes what was set aside and what was accepted into the ledger."""
     for draft in drafts:
         for at, fault in sorted(draft.aside.items()):
-            ledger.set_row_aside(draft.kind, draft.table, at, fault, draft.about[at] if draft.about else "")
-        ledger.accept_rows(draft.kind, draft.table, (at for at in range(len(draft.table)) if at not in draft.aside))
+            draft.ledger.set_row_aside(draft.kind, draft.table, at, fault, draft.about[at] if draft.about else "")
+        draft.ledger.accept_rows(draft.kind, draft.table, draft.kept)
 
 
-def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str]) -> pd.DataFrame:
+def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str] = ()) -> pd.DataFrame:
     """Columns of these types, in this order, rows sorted by `order`, numbered from 0."""
     if frame.empty:
         return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in types.items()})
     out = pd.DataFrame({name: frame[name].astype(pd.api.types.pandas_dtype(kind)) for name, kind in types.items()})
-    return out.sort_values(list(order), kind="stable", ignore_index=True)
+    return out.sort_values(list(order), kind="stable", ignore_index=True) if order else out
+
+
+def layer(drafts: Sequence[Draft], columns: Sequence[Columns], types: Mapping[str, str], crs: CRS) -> gpd.GeoDataFrame:
+    """One frame of the rows that are kept and their shapes, in the order of tables and rows, in columns of `types`."""
+    shapes = [draft.shapes[at] for draft in drafts for at in draft.kept]
+    return gpd.GeoDataFrame(shaped(gather(drafts, columns), types), geometry=shapes, crs=crs)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,7 +18,8 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold, unit_of
 from habitatmap.read.layers import genus_by_name
 from habitatmap.read.ledger import Ledger
-from habitatmap.read.rows import Draft, close, gather, open_drafts, place_rows, set_repeats_aside, shaped
+from habitatmap.read.points import place_by_point
+from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import yes_no
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
@@ -88,19 +88,18 @@ def read_trees(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     and said; the tree stays. A tree of two files, within `SAME_TREE_M` and of no other genus, counts once: the row
     that says more stays.
     """
-    drafts = open_drafts("trees", tables, stated, ledger)
-    columns = [_columns(draft, crs, stated, ledger) for draft in drafts]
-    frame = set_repeats_aside(gather(drafts, columns), drafts)
+    drafts = open_drafts(Kind.TREES, tables, stated, ledger)
+    frame = set_repeats_aside(gather(drafts, [_columns(draft, crs, stated) for draft in drafts]), drafts)
     frame = _each_tree_once(frame, drafts, ledger)
-    close(drafts, ledger)
+    close(drafts)
     return shaped(frame, TREES, ("x", "y", "genus", "species", "file", "row"))
 
 
-def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str, Any]:
+def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     given = list(zip(draft.cells("genus"), draft.cells("species"), strict=True))
     named = {pair: name_of_tree(*pair) for pair in set(given)}
     names = [named[pair] for pair in given]
-    conditions = _conditions(draft, ledger)
+    conditions = _conditions(draft)
     for at, condition in enumerate(conditions):
         if condition == Condition.NO_TREE:
             draft.refuse(at, "condition", draft.cells("condition")[at] or draft.cells("species")[at], Why.VACANT)
@@ -108,13 +107,13 @@ def _columns(draft: Draft, crs: CRS, stated: Stated, ledger: Ledger) -> dict[str
         # a felled tree may have left a stump or a log, if the row says so
         if felled is not None and yes_no(felled) != "no" and conditions[at] not in (Condition.STUMP, Condition.LOG):
             draft.refuse(at, "felled", felled, Why.VACANT)
-    _points, x, y = place_rows(draft, crs, stated, ledger)
+    places = place_by_point(draft, crs, stated)
     return {
-        "x": x,
-        "y": y,
+        "x": places.x,
+        "y": places.y,
         "genus": [genus for genus, _ in names],
         "species": [species for _, species in names],
-        "diameter_cm": _diameters(draft, ledger),
+        "diameter_cm": _diameters(draft),
         "condition": conditions,
     }
 
@@ -202,7 +201,7 @@ def name_of_tree(genus_cell: object, species_cell: object) -> tuple[str, str]:
     return genus, species_text
 
 
-def _conditions(draft: Draft, ledger: Ledger) -> list[str]:
+def _conditions(draft: Draft) -> list[str]:
     """A `Condition`, or "" where none is known, for each row, from its condition, else from its name."""
     answer, unknown = [], []
     for said, *names in zip(*(draft.cells(c) for c in ("condition", "genus", "species")), strict=True):
@@ -214,63 +213,62 @@ def _conditions(draft: Draft, ledger: Ledger) -> list[str]:
         answer.append(next((word for word in by_name if word and word is not Condition.LIVING), found))
     if unknown:
         words = ", ".join(dict.fromkeys(unknown[:100]).keys())[:120]
-        ledger.remark(
-            f"{draft.table.name}: {len(unknown)} conditions are not words we know ({words}); "
-            "these trees count as of unknown condition"
+        draft.remark(
+            f"{len(unknown)} conditions are not words we know ({words}); these trees count as of unknown condition"
         )
     return answer
 
 
-def _diameters(draft: Draft, ledger: Ledger) -> list[float]:
-    _tell_odd_girths(draft, ledger)
+def _diameters(draft: Draft) -> list[float]:
+    _tell_odd_girths(draft)
     thick = np.full(len(draft.table), np.nan)
     for name, factor in (("girth_cm", 1 / math.pi), ("diameter_cm", 1.0)):
         if not draft.has(name):
             continue
         cells = draft.cells(name)
-        read = np.array(read_thickness(cells, draft.headings.text[name], factor)) * factor
+        read = np.array(read_thickness(cells, draft.heading(name), factor)) * factor
         wrong = (read <= 0) | (read > THICKEST_CM)
         lost = [
             as_text(c) for c, r, w in zip(cells, read, wrong, strict=True) if c is not None and (w or math.isnan(r))
         ]
         lost = [c for c in lost if fold(c) not in _UNDEFINED and c not in ("0", "-1")]
         if lost:
-            ledger.remark(
-                f"{draft.table.name}: {len(lost)} cells of {draft.headings.text[name]} give no thickness in a known "
+            draft.remark(
+                f"{len(lost)} cells of {draft.heading(name)} give no thickness in a known "
                 f"unit (for instance {lost[0]}); these trees count as of unknown thickness"
             )
         read[wrong] = np.nan
         middle = np.median(read[~np.isnan(read)]) if not np.isnan(read).all() else 0.0
         if middle > MIDDLE_AT_MOST_CM:
-            ledger.remark(
-                f"{draft.table.name}: by {draft.headings.text[name]} the middle tree is {middle:.0f} cm thick, so it "
+            draft.remark(
+                f"by {draft.heading(name)} the middle tree is {middle:.0f} cm thick, so it "
                 "may hold girths, or another unit; these trees count as of unknown thickness. Say it in the heading, "
                 "such as girth (cm)"
             )
             read[:] = np.nan
         elif name == "diameter_cm" and middle > MIDDLE_DOUBTED_CM:
-            ledger.remark(
-                f"{draft.table.name}: by {draft.headings.text[name]} the middle tree is {middle:.0f} cm thick, more "
+            draft.remark(
+                f"by {draft.heading(name)} the middle tree is {middle:.0f} cm thick, more "
                 "than in most towns; they are used as they are. If they are girths, say so in the heading: girth (cm)"
             )
         thick = np.where(np.isnan(read), thick, read)
     return [float(t) for t in thick]
 
 
-def _tell_odd_girths(draft: Draft, ledger: Ledger) -> None:
+def _tell_odd_girths(draft: Draft) -> None:
     """A remark where a table's girths are not about pi times its diameters: one of the headings is wrong."""
     if not (draft.has("girth_cm") and draft.has("diameter_cm")):
         return
     girth, thick = (
-        np.array(read_thickness(draft.cells(name), draft.headings.text[name], factor))
+        np.array(read_thickness(draft.cells(name), draft.heading(name), factor))
         for name, factor in (("girth_cm", 1 / math.pi), ("diameter_cm", 1.0))
     )
     both = (girth > 0) & (thick > 0)
     ratio = float(np.median(girth[both] / thick[both])) if both.any() else math.pi
     if not GIRTH_TO_DIAMETER[0] <= ratio <= GIRTH_TO_DIAMETER[1]:
-        ledger.remark(
-            f"{draft.table.name}: {draft.headings.text['girth_cm']} is {ratio:.1f} times "
-            f"{draft.headings.text['diameter_cm']} in the middle, and a girth is 3.1 times a diameter; check what "
+        draft.remark(
+            f"{draft.heading('girth_cm')} is {ratio:.1f} times "
+            f"{draft.heading('diameter_cm')} in the middle, and a girth is 3.1 times a diameter; check what "
             "the two columns hold. The diameters are used"
         )
 

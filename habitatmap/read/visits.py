@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections.abc import Sequence
-from typing import Any
+from contextlib import suppress
 
 import numpy as np
 import pandas as pd
@@ -13,16 +12,16 @@ from pyproj import CRS
 
 from habitatmap.errors import CrsError
 from habitatmap.errors.why import Reason, Why
+from habitatmap.geo.crs import WGS84
 from habitatmap.read.conflicts import alike_visits, visits_elsewhere
-from habitatmap.read.coordinates import Point, locate
-from habitatmap.read.dates import read_dates
+from habitatmap.read.coordinates import NO_PLACE, Point, Refusal
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.ledger import Ledger
-from habitatmap.read.points import points_of
-from habitatmap.read.rows import PLACE_COLUMNS, Draft, close, gather, open_drafts, set_repeats_aside, shaped
-from habitatmap.read.values import Count, name_key, name_of, nearest_name, read_counts, yes_no
+from habitatmap.read.points import Places, points_of
+from habitatmap.read.rows import PLACE_COLUMNS, Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.read.values import Count, name_key, name_of, nearest_name, read_counts
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Outcome
@@ -86,12 +85,11 @@ def read_visits(
     `larvae` is a number only where the count is exact; its bounds are larvae_low and larvae_high (inf = open).
     Visits after the day of the run are no fault.
     """
-    drafts = open_drafts("visits", tables, stated, ledger)
-    names = {name_key(name): name for name in pools["pool"]}
-    lost = {name_key(entry.about) for entry in ledger.entries("pools")} - names.keys() - {""}
-    columns = [_columns(draft, pools, names, lost, _own_places(draft, stated, crs), ledger) for draft in drafts]
+    drafts = open_drafts(Kind.VISITS, tables, stated, ledger)
+    lost = {name_key(entry.about) for entry in ledger.entries("pools")} - set(map(name_key, pools["pool"])) - {""}
+    columns = [_columns(draft, pools, lost, _own_places(draft, stated, crs)) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
-    close(drafts, ledger)
+    close(drafts)
     _tell_early(frame, pools, ledger)
     alike_visits(frame, drafts, ledger)
     visits_elsewhere(frame, pools, ledger)
@@ -115,67 +113,60 @@ def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> Non
             )
 
 
-def _own_places(draft: Draft, stated: Stated, crs: CRS | None) -> np.ndarray:
-    """x, y and uncertainty (metres) of the visits' own coordinates in the system of the pools; NaN where none."""
-    own = np.full((len(draft.table), 3), np.nan)
-    if crs is None or not any(draft.has(name) for name in PLACE_COLUMNS):
-        return own
-    try:
-        points = points_of(draft.table, draft.headings, stated)
-    except CrsError:
-        return own  # a visit needs no place of its own, so that metres of an unknown system are no fault
-    own[:, 0], own[:, 1] = locate(points, crs)
-    own[:, 2] = [point.uncertainty_m if isinstance(point, Point) else np.nan for point in points]
-    return own
+def _own_places(draft: Draft, stated: Stated, crs: CRS | None) -> Places:
+    """The visits' own coordinates in the system of the pools; NaN where there are none."""
+    points: list[Point | Refusal] = [NO_PLACE] * len(draft.table)
+    if crs is not None and any(draft.has(name) for name in PLACE_COLUMNS):
+        # a visit needs no place of its own, so that metres of an unknown system are no fault
+        with suppress(CrsError):
+            points = points_of(draft.table, draft.headings, stated)
+    return Places.of(points, crs or WGS84)
 
 
-def _columns(
-    draft: Draft, pools: pd.DataFrame, names: dict[str, str], lost: set[str], own: np.ndarray, ledger: Ledger
-) -> dict[str, Any]:
+def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places) -> Columns:
+    """The columns of one table. `lost`: keys of pools that were set aside; `own`: the visits' own places."""
     given = [name_of(cell) for cell in draft.cells("pool")]
-    known = list(names.values())
+    names = {name_key(name): name for name in pools["pool"]}
     for at, name in enumerate(given):
         if not name:
             draft.refuse(at, "pool", "", Why.NO_POOL)
         elif name_key(name) in lost:
             draft.refuse(at, "pool", name, Why.POOL_ASIDE)
         elif name_key(name) not in names:
-            draft.refuse(at, "pool", name, Why.UNKNOWN_POOL.of(near=_near(name, known, own[at], pools)))
-    cells = draft.cells("date")
-    dates = read_dates(cells, draft.headings.text.get("date", ""), draft.table.day_zero)
+            near = _near(name, list(names.values()), own.x[at], own.y[at], pools)
+            draft.refuse(at, "pool", name, Why.UNKNOWN_POOL.of(near=near))
+    dates = draft.dates("date")
     for at, date in enumerate(dates):
-        if date is None:
+        if date is None:  # a date that cannot be read is told already
             draft.refuse(at, "date", "", Why.NO_DATE)
-        elif isinstance(date, Why):
-            draft.refuse(at, "date", cells[at], date)
-    draft.sample("date", [date if isinstance(date, datetime.date) else None for date in dates])
     counts = read_counts(draft.cells("larvae"))
-    said = [fold(as_text(cell)) in OUTCOME_WORDS for cell in draft.cells("larvae")]
-    unread = [count is None and not word for count, word in zip(counts, said, strict=True)]
-    draft.tell_unread("larvae", unread, "the count is not known", ledger)
-    checked = [yes_no(cell) for cell in draft.cells("checked")]
-    draft.tell_unread("checked", [c is None for c in checked], "they count as not given", ledger)
+    unread = [
+        count is None and fold(as_text(cell)) not in OUTCOME_WORDS
+        for count, cell in zip(counts, draft.cells("larvae"), strict=True)
+    ]
+    draft.tell_unread("larvae", unread, "the count is not known")
+    known = [count or Count(math.nan, math.nan, math.nan) for count in counts]
     return {
         "pool": [names.get(name_key(name), name) for name in given],
-        "date": [date if isinstance(date, datetime.date) else None for date in dates],
+        "date": dates,
+        "checked": draft.yes_or_no("checked"),
         "outcome": _outcomes(draft, counts),
-        "larvae": [math.nan if c is None else c.exact for c in counts],
-        "larvae_low": [math.nan if c is None else c.low for c in counts],
-        "larvae_high": [math.nan if c is None else c.high for c in counts],
-        "checked": [c or "" for c in checked],
-        "_x": own[:, 0],
-        "_y": own[:, 1],
-        "_off": own[:, 2],
+        "larvae": [count.exact for count in known],
+        "larvae_low": [count.low for count in known],
+        "larvae_high": [count.high for count in known],
+        "_x": own.x,
+        "_y": own.y,
+        "_off": own.uncertainty_m,
         **{name: draft.texts(name) for name in ("taxon", "action", "observer", "note")},
     }
 
 
-def _near(name: str, known: Sequence[str], own: np.ndarray, pools: pd.DataFrame) -> str:
+def _near(name: str, known: Sequence[str], x: float, y: float, pools: pd.DataFrame) -> str:
     """What may be meant by a name that no pool has: the most alike one, and the pool nearest to the visit's place."""
     alike = nearest_name(name, known)
     said = f"; the nearest is {alike}" if alike else ""
-    if len(pools) and np.isfinite(own[0]):
-        apart = np.hypot(pools["x"].to_numpy() - own[0], pools["y"].to_numpy() - own[1])
+    if len(pools) and np.isfinite(x):
+        apart = np.hypot(pools["x"].to_numpy() - x, pools["y"].to_numpy() - y)
         at = int(np.argmin(apart))
         said += f"; its coordinates lie {apart[at]:.0f} m from {pools['pool'].iloc[at]}"
     return said
