@@ -293,4 +293,6 @@ def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str] =
 def layer(drafts: Sequence[Draft], columns: Sequence[Columns], types: Mapping[str, str], crs: CRS) -> gpd.GeoDataFrame:
     """One frame of the rows that are kept and their shapes, in the order of tables and rows, in columns of `types`."""
     shapes = [draft.shapes[at] for draft in drafts for at in draft.kept]
-    return gpd.GeoDataFrame(shaped(gather(drafts, columns), types), geometry=shapes, crs=crs)
+    frame = gpd.GeoDataFrame(shaped(gather(drafts, columns), types), geometry=shapes, crs=crs)
+    own = [name for name in types if name not in ("file", "row")]
+    return frame[[*own, "geometry", *(name for name in types if name not in own)]]
