@@ -59,7 +59,7 @@ def invented(rows: int = 3, **changes: Any) -> Result:
     )
     if rows:
         visits.loc[0, "date"] = pd.NaT
-    trees = pd.DataFrame({"x": x, "y": y, "genus": NASTY, "diameter_cm": 80.0, "likelihood": np.nan})
+    trees = pd.DataFrame({"x": x, "y": y, "genus": NASTY, "diameter_cm": 80.0, "rot_hole_probability": np.nan})
     shapes = [box(a, b, a + 50, b + 50) for a, b in zip(x, y, strict=True)]
     places = gpd.GeoDataFrame(
         {"name": [NASTY] * rows, "consent": "ask", "pools": 1, "forage_mean": np.nan}, geometry=shapes, crs=CRS_UTM

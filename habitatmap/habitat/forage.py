@@ -85,7 +85,7 @@ def _season_tile(blocks: Blocks, halo: int, *, months: list[int]) -> Blocks:
     return {"season": (total / np.maximum(known, 1)).astype(np.float32)}
 
 
-def lean_month(
+def least_forage(
     forage: Floats32, first: int, last: int, inside: NDArray[np.bool_] | None = None
 ) -> tuple[Floats32, int | None]:
     """The forage of the season's poorest month, and its number 1-12 (the earlier one of a tie).

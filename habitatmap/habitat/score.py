@@ -14,7 +14,7 @@ from habitatmap.geo.masks import cells_in
 from habitatmap.habitat.access import access_and_share
 from habitatmap.habitat.dead_wood import dead_wood
 from habitatmap.habitat.distance import distance_to
-from habitatmap.habitat.forage import class_values, forage_by_month, lean_month, season_mean
+from habitatmap.habitat.forage import class_values, forage_by_month, least_forage, season_mean
 from habitatmap.read.land_cover import LandCover
 
 # a threshold stated as 0.4 is met by the float32 mean of eight months of 0.4, whatever its last digit
@@ -27,8 +27,8 @@ class Habitat:
 
     forage: NDArray[np.float32]  # (12, rows, cols), January first
     season: NDArray[np.float32]  # mean of the season's known months
-    lean: NDArray[np.float32]  # forage of the lean month
-    lean_month: int | None
+    least_forage: NDArray[np.float32]  # forage of the month in which the area has least
+    least_forage_month: int | None
     access: NDArray[np.float32]  # forage score: kernel mean of `season` around the cell
     access_share: NDArray[np.float32]  # share of that kernel that fell on cells with data
     dead_wood: NDArray[np.float32]
@@ -53,7 +53,7 @@ def score_habitat(area: Area, engine: Engine = THREADS) -> Habitat:
     season = season_mean(forage, first, last, engine)
     known = ~np.isnan(season)
     inside = np.ones(grid.shape, bool) if area.boundary is None else cells_in([area.boundary], grid)
-    lean, poorest = lean_month(forage, first, last, inside)
+    least, poorest = least_forage(forage, first, last, inside)
     access, share = access_and_share(season, grid.cell_m, median_m, engine)
 
     wood = dead_wood(cover, area.trees, area.tree_table, grid, engine)
@@ -64,8 +64,8 @@ def score_habitat(area: Area, engine: Engine = THREADS) -> Habitat:
     return Habitat(
         forage=forage,
         season=season,
-        lean=lean,
-        lean_month=poorest,
+        least_forage=least,
+        least_forage_month=poorest,
         access=np.where(known, access, np.float32(np.nan)),
         access_share=share,
         dead_wood=wood,

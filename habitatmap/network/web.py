@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -86,11 +86,6 @@ class Web:
 
     links: gpd.GeoDataFrame
     figures: NetworkFigures
-
-    @property
-    def summary(self) -> dict[str, Any]:
-        """The figures as summary.json has them."""
-        return asdict(self.figures)
 
 
 def web(places: pd.DataFrame, sites: pd.DataFrame, access: Floats, flight: FlightSettings, crs: CRS) -> Web:

@@ -178,7 +178,7 @@ def _facts(result: Result, public: bool) -> dict[str, Any]:
             "left": candidates.left,
             "lost": [[lost_reason(reason), n] for reason, n in result.findings.candidates.lost.items() if n],
         },
-        "network": {key: _number(value) for key, value in figures.network.items()},
+        "network": {key: _number(value) for key, value in asdict(figures.network).items()},
         "costliest": _costliest(figures, Writer(result.crs)),
     }
 
@@ -190,15 +190,14 @@ def lost_reason(reason: Reason) -> str | dict[str, str]:
 
 def _costliest(figures: Figures, writer: Writer) -> dict[str, Any] | None:
     """The breeding place whose loss would cost the network most, None where there is no network."""
-    loss = figures.network.get("costliest_loss")
-    if not loss:
+    loss = figures.network.costliest_loss
+    if loss is None:
         return None
-    share = _number(loss["loss_percent"] / 100)
     return {
-        "name": shown(loss["place"]),
-        "share": share,
-        "cuts": loss["cuts_the_network"],
-        "at": writer.point(loss["x"], loss["y"]),
+        "name": shown(loss.place),
+        "share": _number(loss.loss_percent / 100),
+        "cuts": loss.cuts_the_network,
+        "at": writer.point(loss.x, loss.y),
     }
 
 
@@ -311,12 +310,12 @@ def _links(result: Result, writer: Writer) -> list[dict[str, Any]]:
 def _trees(result: Result, writer: Writer) -> dict[str, Any]:
     """Trees likely to hold a wet rot-hole."""
     trees = result.trees
-    likely = trees[trees["likelihood"] >= result.settings.near.dead_wood_from] if len(trees) else trees
+    likely = trees[trees["rot_hole_probability"] >= result.settings.near.dead_wood_from] if len(trees) else trees
     return {
         **writer.points(likely["x"], likely["y"]),
         "genus": _coded(_column(likely, "genus")),
         "diameter_cm": _scaled(likely, "diameter_cm", 1),
-        "likelihood": _scaled(likely, "likelihood", 100),
+        "rot_hole_probability": _scaled(likely, "rot_hole_probability", 100),
     }
 
 

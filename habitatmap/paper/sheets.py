@@ -298,7 +298,7 @@ def _picture(result: Result, x: float, y: float, zone: Any, private: bool, rank:
         )
         sheet.key.append((swatch("#f6e6e3"), "serves as well"))
     _way_names(sheet, result.paths)
-    holes = result.trees[result.trees["likelihood"] >= result.settings.near.dead_wood_from]
+    holes = result.trees[result.trees["rot_hole_probability"] >= result.settings.near.dead_wood_from]
     if len(holes):
         for tree in holes.itertuples():
             if abs(tree.x - x) < half and abs(tree.y - y) < half:

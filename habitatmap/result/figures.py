@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from habitatmap.network.web import NetworkFigures
+
 
 class Stage(StrEnum):
     """The stages of a run, in their order; `seconds` tells how long each took."""
@@ -160,7 +162,7 @@ class Figures:
     forage_in_reach: ReachFigures
     candidates: CandidateFigures
     plan: PlanFigures
-    network: Mapping[str, Any]
+    network: NetworkFigures
     gaps: GapFigures
     consents_left: int
     """Owners whose consent was not calculated one by one."""

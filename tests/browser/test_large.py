@@ -28,7 +28,7 @@ def large(points: int, plots: int) -> Any:
             "y": rng.uniform(NORTH - 2000, NORTH, points),
             "genus": rng.choice(["Fagus", "Quercus", "Tilia"], points),
             "diameter_cm": rng.uniform(20, 150, points).round(),
-            "likelihood": rng.uniform(0.5, 1, points),
+            "rot_hole_probability": rng.uniform(0.5, 1, points),
         }
     )
     n = np.arange(plots)

@@ -229,7 +229,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             "genus": label("Fagus"),
             "diameter_cm": rng.uniform(20, 120, 40),
             "condition": "living",
-            "likelihood": rng.uniform(0, 1, 40),
+            "rot_hole_probability": rng.uniform(0, 1, 40),
         }
     )
     keep_away = gpd.GeoDataFrame(
@@ -299,7 +299,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         ),
         candidates=CandidateFigures(40_000, {label("water"): 1700, label("refused land"): 2450}, 35_850),
         plan=replace(base.figures.plan, pools=10, share_of_bound=0.96, exchange_gain=0.0),
-        network=base.figures.network | {"places": 54, "components": 3, "costliest_loss": None},
+        network=replace(base.figures.network, places=54, components=3, costliest_loss=None),
         forage=ForageFigures(9, tuple(range(3, 11))),
         missing=(Missing.INVENTORIED,),
         notes=(label("All of this is invented."),),

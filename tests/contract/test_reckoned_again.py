@@ -62,9 +62,9 @@ def weight(town: Path) -> Array:
 
 def places(town: Path) -> list[tuple[str, float, float, float]]:
     pools = table(town, "pools.csv").query("standing == 'yes'")
-    trees = gpd.read_file(town / "out" / "habitatmap.gpkg", layer="trees").query("likelihood >= 0.5")
+    trees = gpd.read_file(town / "out" / "habitatmap.gpkg", layer="trees").query("rot_hole_probability >= 0.5")
     found = [(p.pool, p.x, p.y, p.occupancy) for p in pools.itertuples()]
-    return found + [("tree", t.x, t.y, t.likelihood * 0.25) for t in trees.itertuples()]
+    return found + [("tree", t.x, t.y, t.rot_hole_probability * 0.25) for t in trees.itertuples()]
 
 
 def reached(some: list[tuple[str, float, float, float]]) -> Array:

@@ -15,7 +15,7 @@ from shapely import box
 from habitatmap.geo.engine import Engine
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.dead_wood import dead_wood
-from habitatmap.habitat.forage import MONTHS, forage_bounds, forage_by_month, lean_month, season_mean, season_months
+from habitatmap.habitat.forage import MONTHS, forage_bounds, forage_by_month, least_forage, season_mean, season_months
 from habitatmap.habitat.score import score_habitat
 
 GRID = Grid(0.0, 30.0, 10.0, 3, 4)
@@ -102,17 +102,17 @@ def test_season_mean_of_the_known_months() -> None:
     assert season_mean(forage, 3, 10)[0].tolist() == pytest.approx([0.4, np.nan], nan_ok=True)
 
 
-def test_lean_month_is_one_for_the_area() -> None:
+def test_the_month_of_least_forage_is_one_for_the_area() -> None:
     forage = np.full((12, 1, 3), 0.5, dtype=np.float32)
     forage[6, 0] = [0.1, 0.9, np.nan]
     forage[7, 0] = [0.6, 0.2, 0.2]
-    values, month = lean_month(forage, 5, 9)
+    values, month = least_forage(forage, 5, 9)
     assert month == 8
     assert values[0].tolist() == pytest.approx([0.6, 0.2, 0.2])
-    _, inside = lean_month(forage, 5, 9, np.array([[True, False, False]]))
+    _, inside = least_forage(forage, 5, 9, np.array([[True, False, False]]))
     assert inside == 7
-    assert lean_month(np.full_like(forage, 0.3), 5, 9)[1] == 5, "of equal months the first"
-    values, month = lean_month(np.full_like(forage, np.nan), 5, 9)
+    assert least_forage(np.full_like(forage, 0.3), 5, 9)[1] == 5, "of equal months the first"
+    values, month = least_forage(np.full_like(forage, np.nan), 5, 9)
     assert month is None
     assert np.isnan(values).all()
 
@@ -177,7 +177,7 @@ def area(**changes: Any) -> Any:
 
 def test_the_whole_offer() -> None:
     found = score_habitat(area(trees=trees((15, 15, "Fraxinus", "dead")), boundary=box(0, 0, 30, 20)))
-    assert found.lean_month == 4
+    assert found.least_forage_month == 4
     np.testing.assert_allclose(found.season[:, :3], [[0.4, 0.4, 0.1], [0.4, 0.4, 0.1], [0.1, 0.1, 0.1]], rtol=1e-6)
     # the threshold of 0.4 is met by meadow, whatever the rounding of its mean
     np.testing.assert_allclose(found.forage_m[:, :3], [[0, 0, 10], [0, 0, 10], [10, 10, 200**0.5]])
@@ -196,9 +196,9 @@ def test_the_month_of_least_forage_is_that_inside_the_boundary() -> None:
     willows = trees((25, 15, "Salix", "living"), (25, 5, "Salix", "living"))
     mine = area(trees=willows, boundary=box(20, 0, 30, 30))
     mine.settings.season = SimpleNamespace(first_month=3, last_month=9)
-    assert score_habitat(mine).lean_month == 4
+    assert score_habitat(mine).least_forage_month == 4
     mine.boundary = None
-    assert score_habitat(mine).lean_month == 3
+    assert score_habitat(mine).least_forage_month == 3
 
 
 def test_a_tree_on_unknown_ground_tells_nothing_of_the_dead_wood_around() -> None:
@@ -211,7 +211,7 @@ def test_a_tree_on_unknown_ground_tells_nothing_of_the_dead_wood_around() -> Non
 
 def test_without_land_cover_only_trees_are_known() -> None:
     found = score_habitat(area(land_cover=None, trees=trees((15, 15, "Fraxinus", "log"))))
-    assert found.lean_month is None
+    assert found.least_forage_month is None
     assert np.isnan(found.access).all()
     assert np.isnan(found.dead_wood_access).all()
     assert np.isnan(found.forage_m).all()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 
 import numpy as np
 import pandas as pd
@@ -102,8 +103,8 @@ def test_nothing_known_is_not_zero() -> None:
     assert idle.costliest_loss is None
 
 
-def test_the_summary_has_every_figure_by_its_name() -> None:
-    summary = network([(5, 5), (605, 5)], []).summary
+def test_every_figure_has_its_name_in_the_summary() -> None:
+    figures = asdict(network([(5, 5), (605, 5)], []).figures)
     expected = "places components links ec_now ec_with_plan ec_standard_error cut_places link_m weight link_probability"
-    assert list(summary) == [*expected.split(), "costliest_loss"]
-    assert summary["costliest_loss"]["place"] == "pool P0"
+    assert list(figures) == [*expected.split(), "costliest_loss"]
+    assert figures["costliest_loss"]["place"] == "pool P0"

@@ -95,7 +95,7 @@ const clicked = {
     [words.tab_pools, number(item.pools)], [words["mark.suggestions_short"], number(item.suggestions)]]),
   trees: (trees, i, at) => popup(at, word(trees.genus, i) || words["mark.trees"], [
     [words.tree_diameter, centimetres(trees.diameter_cm[i])],
-    [words.tree_likelihood, share(trees.likelihood[i] === null ? null : trees.likelihood[i] / 100)]]),
+    [words.tree_likelihood, share(trees.rot_hole_probability[i] === null ? null : trees.rot_hole_probability[i] / 100)]]),
   pools: (pools, i, at) => {
     if (trial.on && !measure.on) { tryPool(i); return; }
     popup(at, pools.name[i], poolFacts(pools, i)); status(poolStatus(pools, i));
