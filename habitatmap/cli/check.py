@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-import logging
-from pathlib import Path
-
 import click
 
-log = logging.getLogger("habitatmap")
+from habitatmap.cli.options import Call, area_command, log
 
 
-@click.command("check")
-@click.argument("area", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), help="Write here instead of AREA/check.")
+@area_command("check", mark="check.html", as_json="Print the account as JSON on stdout.", strict="")
 @click.option("--fix", is_flag=True, help="Write NAME.fix.csv beside each input: the rows to correct.")
 @click.option("--semicolons", is_flag=True, help="In those, ; between the cells: for programs with a decimal comma.")
-@click.option("--json", "as_json", is_flag=True, help="Print the account as JSON on stdout.")
-@click.option("--dry-run", is_flag=True, help="Say everything, write nothing.")
-def command(area: Path, out: Path | None, fix: bool, semicolons: bool, as_json: bool, dry_run: bool) -> None:
+def command(call: Call, fix: bool, semicolons: bool) -> None:
     """Say how every file of AREA was understood; AREA/check gets a page for the person who corrects the sheets.
 
     With --fix the rows that need you are written beside each input, as NAME.fix.csv in that file's own columns. Correct
@@ -26,24 +19,22 @@ def command(area: Path, out: Path | None, fix: bool, semicolons: bool, as_json: 
     Ends with 0: nothing needs a look; 1: something does; 2: the folder could not be read.
     """
     from habitatmap.area import open_area
-    from habitatmap.export.folder import check_target
     from habitatmap.export.formats import json_text
     from habitatmap.read.corrections import write_fixes
     from habitatmap.reports.check import check, check_text, write_check
 
-    target = out or area / "check"
-    check_target(target, mark="check.html")
-    opened = open_area(area)
-    fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not dry_run else []
+    call.check_target()
+    opened = open_area(call.area)
+    fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not call.dry_run else []
     found = check(opened, fixes)
-    if not dry_run:
-        write_check(found, target)
+    if not call.dry_run:
+        write_check(found, call.target)
     for file in fixes:
         log.info("%s: to correct %d (new %d), changed by somebody %d", file.file, file.waiting, file.new, file.changed)
-    click.echo(json_text(found.for_json()) if as_json else check_text(found), nl=False)
-    if dry_run:
-        log.info("Dry run: %s would be written; nothing was.", target)
+    click.echo(json_text(found.for_json()) if call.as_json else check_text(found), nl=False)
+    if call.dry_run:
+        log.info("Dry run: %s would be written; nothing was.", call.target)
     else:
-        log.info("Corrections needed: %s", (target / "check.html").resolve())
+        call.wrote("Corrections needed", "check.html")
     if found.needs_a_look:
         raise click.exceptions.Exit(1)

@@ -16,8 +16,8 @@ from habitatmap import __version__
 COMMANDS = {
     "new": "Start an area folder: from an OpenStreetMap extract, or as a copy of the demo town.",
     "check": "Read the folder as map does, and say how every file was understood and what was set aside.",
-    "map": "The main job: score every spot, estimate occupancy, find gaps, plan the next pools, write the maps.",
-    "survey": "What is really in the pools: occupancy with its uncertainty, each pool's chance, next season's effort.",
+    "map": "The main job: score every cell, estimate occupancy, find gaps, plan the next pools, write the maps.",
+    "survey": "What is really in the pools: occupancy and how sure it is, pool by pool, next season's effort.",
     "rounds": "Who goes to which pools in a week: lists to print, routes, calendar entries.",
     "sheets": "What a crew takes along, as PDF: a page for each site, labels, recording sheets.",
     "report": "Two pages for the committee and the funder, PDF and HTML: done, found, next, cost, not known.",
@@ -25,7 +25,7 @@ COMMANDS = {
 }
 
 
-class House(click.Group):
+class CommandGroup(click.Group):
     """Lists its commands without importing them, so that `--help` answers at once."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -42,11 +42,11 @@ class House(click.Group):
             formatter.write_dl(list(COMMANDS.items()))
 
 
-@click.group(cls=House, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=CommandGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__)
 @click.option("-v", "--verbose", count=True, help="Say more on the way (twice: everything).")
 @click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")
-def house(verbose: int, quiet: bool) -> None:
+def commands(verbose: int, quiet: bool) -> None:
     """Turns scattered breeding pools for rot-hole hoverflies into a network that works.
 
     Ends with 0: results were written; 1: check, or --strict, found what needs a look; 2: could not run.
@@ -61,7 +61,7 @@ def main() -> None:
     from habitatmap.errors import HabitatmapError
 
     try:
-        code = house(standalone_mode=False)  # a command that ends early with a code has it returned here
+        code = commands(standalone_mode=False)  # a command that ends early with a code has it returned here
         sys.exit(code if isinstance(code, int) else 0)
     except HabitatmapError as fault:
         click.echo(str(fault), err=True)

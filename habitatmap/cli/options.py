@@ -1,10 +1,112 @@
-"""What the commands share."""
+"""What the commands share: options, reading an area into a folder of results, and how a run is told."""
 
 from __future__ import annotations
 
+import functools
 import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from habitatmap.area import Area
 
 log = logging.getLogger("habitatmap")
+
+NEEDS_A_LOOK = "End with 1 where a row was set aside or something is missing."
+
+
+@dataclass(frozen=True)
+class Call:
+    """How a command was called: the area, the folder its results go to, and what was asked of it.
+
+    `mark` is the file by which a folder of this command's earlier results is known.
+    """
+
+    area: Path
+    target: Path
+    mark: str
+    as_json: bool
+    strict: bool
+    dry_run: bool
+
+    def check_target(self) -> None:
+        """Refuses a folder that can't be written or holds somebody's other files, before the work begins."""
+        from habitatmap.export.folder import check_target
+
+        check_target(self.target, mark=self.mark)
+
+    def open(self, committed: Path | None = None) -> Area | None:
+        """The area as read; None where nothing is to be written, which is said."""
+        from habitatmap.area import open_area
+
+        self.check_target()
+        area = open_area(self.area, committed=committed)
+        if not self.dry_run:
+            return area
+        say_counts(area)
+        log.info("Dry run: %s would be written; nothing was.", self.target)
+        return None
+
+    def wrote(self, what: str, file: str = "") -> None:
+        """Says where the results lie."""
+        log.info("%s: %s", what, (self.target / file).resolve())
+
+    def end(self, needs_a_look: bool) -> None:
+        """Ends with 1 where that was asked for and something needs a look."""
+        if self.strict and needs_a_look:
+            raise click.exceptions.Exit(1)
+
+
+def area_command(
+    name: str, mark: str, folder: str | None = None, as_json: str = "", strict: str = NEEDS_A_LOOK
+) -> Callable[[Callable[..., None]], click.Command]:
+    """Makes a function of a `Call` the command NAME AREA, with the options that all such commands have.
+
+    `folder`: where in the area its results go (the command's name where not given); `as_json` and `strict`: what these
+    options do, "" where the command has no such option.
+    """
+    place = folder or name
+    options = [
+        click.argument("area", type=click.Path(path_type=Path)),
+        click.option("--out", type=click.Path(path_type=Path), help=f"Write here instead of AREA/{place}."),
+        *([click.option("--json", "as_json", is_flag=True, help=as_json)] if as_json else []),
+        *([click.option("--strict", is_flag=True, help=strict)] if strict else []),
+        click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing."),
+    ]
+
+    def decorate(function: Callable[..., None]) -> click.Command:
+        @functools.wraps(function)
+        def called(
+            area: Path, out: Path | None, dry_run: bool, as_json: bool = False, strict: bool = False, **given: object
+        ) -> None:
+            function(Call(area, out or area / place, mark, as_json, strict, dry_run), **given)
+
+        for option in reversed(options):
+            option(called)
+        return click.command(name)(called)
+
+    return decorate
+
+
+def renamed(new: str) -> Callable[[click.Context, click.Parameter, object], None]:
+    """What refuses an option of an earlier version, with its name of today."""
+
+    def refuse(context: click.Context, option: click.Parameter, value: object) -> None:
+        if value:
+            raise click.UsageError(f"The option {option.opts[0]} is now called {new}.", context)
+
+    return refuse
+
+
+def say_counts(area: Area) -> None:
+    """How many rows of each kind were read, accepted and set aside."""
+    for kind, n in area.ledger.counts().items():
+        if n["read"]:
+            log.info("%-10s %6d read, %d accepted, %d set aside", kind, n["read"], n["accepted"], n["set_aside"])
 
 
 def tell(stage: str) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from habitatmap.cli.main import house
+from habitatmap.cli.main import commands
 from habitatmap.errors import InputError
 from habitatmap.read.layers import shipped_folder
 
@@ -27,7 +27,7 @@ def demo(tmp_path: Path) -> Path:
 
 
 def call(*words: object) -> Result:
-    return CliRunner().invoke(house, [str(word) for word in words], catch_exceptions=True)
+    return CliRunner().invoke(commands, [str(word) for word in words], catch_exceptions=True)
 
 
 def test_rounds_of_the_demo_town(demo: Path) -> None:
