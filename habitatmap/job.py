@@ -40,7 +40,7 @@ from habitatmap.plan.outlook import (
 )
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import forage_in_reach, gains_by_simulation, loss_of_each, not_reached, reach_by_simulation
-from habitatmap.plan.robustness import Robustness, assess_robustness
+from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
 from habitatmap.plan.zones import Zone, find_zones, single_cell_zones
@@ -226,15 +226,14 @@ def choose_sites(area: Area, habitat: Habitat, survey: Survey, places: Places, a
     if settings.objective != "connectivity":
         return Proposal(asked, requested, make_plan(asked, requested), p_anywhere, kept, None)
     here = build_network(network_places(places.frame, habitat.access), flight.link_m, flight.dispersal_median_m)
-    reaching = (habitat.access, grid, flight.link_m, flight.dispersal_median_m)
-    selection, ec_gain = plan_by_connectivity(asked, requested, here, *reaching)
+    selection, ec_gain = plan_by_connectivity(asked, requested, here, habitat.access, grid)
     return Proposal(asked, requested, selection, p_anywhere, kept, ec_gain)
 
 
 def what_the_plan_adds(habitat: Habitat, survey: Survey, places: Places, proposal: Proposal) -> Promise:
     """Forage in reach with the plan, and the gain of each site, over simulations of the probabilities."""
     asked, sites = proposal.problem, proposal.sites
-    frame = {"cell_m": asked.cell_m, "median_m": asked.median_m}
+    frame = {"cell_m": asked.today.cell_m, "median_m": asked.today.median_m}
     site_draws = survey.known.new_draws_on(at_cells(survey.surroundings, sites))
     both = pd.concat([places.frame[["row", "col", "p"]], sites[["row", "col", "p"]]], ignore_index=True)
     simulated = reach_by_simulation(habitat.weight, both, np.column_stack([places.draws, site_draws]), **frame)
@@ -258,11 +257,13 @@ def how_sure(
         proposal.problem,
         proposal.selection,
         around,
-        simulations=places.draws,
-        odds=_odds(proposal.sites, promise.site_draws),
-        low=low,
-        high=high,
-        medians=(FORAGE_MEDIANS_M[0], area.settings.flight.forage_median_m, FORAGE_MEDIANS_M[1]),
+        Uncertainty(
+            simulations=places.draws,
+            odds=_odds(proposal.sites, promise.site_draws),
+            low=low,
+            high=high,
+            medians=(FORAGE_MEDIANS_M[0], area.settings.flight.forage_median_m, FORAGE_MEDIANS_M[1]),
+        ),
     )
 
 

@@ -8,7 +8,8 @@ from typing import Any
 from habitatmap.export.formats import json_text, plain
 from habitatmap.result import Result
 from habitatmap.words.cautions import general_cautions
-from habitatmap.words.headline import missing_sentences, plan_note
+from habitatmap.words.headline import missing_sentences
+from habitatmap.words.plan import notes_of, plan_note
 
 
 def summary_of(result: Result) -> dict[str, Any]:
@@ -16,10 +17,11 @@ def summary_of(result: Result) -> dict[str, Any]:
     figures, told = result.figures, dataclasses.asdict(result.figures)
     plan = told["plan"]
     plan |= plan.pop("spending") or {}
-    del plan["shortfall"]
+    del plan["shortfall"], plan["lost_most"]
     told |= {
         "plan": plan | {"note": plan_note(figures.plan)},
         "missing": missing_sentences(figures),
+        "notes": notes_of(figures),
         "ask_first": {"helpful": result.ask_first.to_dict("records"), "not_worked_out": told.pop("consents_left")},
         "sensitivity": result.sensitivity.to_dict("records"),
         "cautions": general_cautions(result.settings),

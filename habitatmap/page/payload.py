@@ -44,6 +44,7 @@ from habitatmap.result import Figures, Result
 from habitatmap.words.cautions import general_cautions
 from habitatmap.words.gaps import gap_cause
 from habitatmap.words.headline import missing_sentences
+from habitatmap.words.plan import notes_of
 from habitatmap.words.tables import told_plan
 
 PER_DEGREE = 100_000
@@ -162,7 +163,7 @@ def _facts(result: Result, public: bool) -> dict[str, Any]:
             for row in result.ask_first.head(MOST_REASONS).to_dict("records")
         ],
         "missing": _texts(missing_sentences(figures)),
-        "notes": _texts(figures.notes),
+        "notes": _texts(notes_of(figures)),
         "intake": [
             [kind, counted.read, counted.accepted, counted.set_aside] for kind, counted in figures.intake.items()
         ],

@@ -26,7 +26,7 @@ from habitatmap.read.templates import TEMPLATES
 from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.cautions import consent, for_crew, for_recording, sentences
-from habitatmap.words.headline import plan_note
+from habitatmap.words.plan import plan_note
 from habitatmap.words.tables import told_plan
 
 AROUND_M = 600.0  # side of the map picture of a site

@@ -31,6 +31,7 @@ from __future__ import annotations
 import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import NamedTuple, Unpack
 
 import numpy as np
@@ -45,9 +46,9 @@ from habitatmap.geo.engine import default_workers
 from habitatmap.geo.grid import Tile, cut
 from habitatmap.geo.masks import least_apart
 from habitatmap.plan.exact import solve
+from habitatmap.plan.gain_map import GainMap, best_cells, block_best, fft_cells, kernel_spectrum
 from habitatmap.plan.problem import Problem, Rules
-from habitatmap.plan.reach import Floats, block_sum, footprints, half_scale
-from habitatmap.plan.search import GainMap, best_cells, block_best, fft_cells, kernel_spectrum
+from habitatmap.plan.reach import Cells, Floats, block_sum, footprints, half_scale
 
 P_CAP = 1.0 - 1e-12
 ROUND_UP = 1e-12
@@ -70,6 +71,17 @@ LATTICE = 0.2  # lattice step over the discs' radius
 Singles = NDArray[np.float32]
 
 
+class Term(StrEnum):
+    """What a bound rests on."""
+
+    NOTHING = "nothing to add"
+    ALL_FORAGE = "all forage"
+    FIRST_GAINS = "first gains"
+    EVERY_SET = "every set"
+    TANGENTS = "tangents"
+    DUAL_PRICES = "tangents and dual prices"
+
+
 @dataclass(frozen=True)
 class Bound:
     """What N more pools can reach at most; shares of the area's forage (0-1), NaN where it has none."""
@@ -78,7 +90,7 @@ class Bound:
     """Forage in reach that no plan of N pools exceeds: the smallest of `terms`, now included."""
     now: float
     """Forage in reach without a plan."""
-    terms: dict[str, float]
+    terms: dict[Term, float]
     """Each bound that was certified, as forage in reach."""
 
     def share(self, with_plan: float) -> float:
@@ -112,64 +124,46 @@ def certify(
     worth more than the blocks had shown to the next round.
     """
     rest = replace(problem.settled(), quotas=())
-    left, more, total = float(rest.missed.sum()), int(pools) - len(problem.kept_cells), problem.total
+    left, more, total = float(rest.today.missed.sum()), int(pools) - len(problem.kept_cells), problem.today.total
     if total <= 0:
         return Bound(math.nan, math.nan, {})
     cores = workers or default_workers()
     rest = replace(rest, candidates=np.minimum(rest.candidates, P_CAP))
     gains = GainMap(rest, workers=cores, tile_cells=tile_cells)
-    missed, k = rest.missed, rest.kernel
-    p = np.where((gains.blocked == 0) & (rest.candidates > 0), rest.candidates, np.nan)
+    missed, k = rest.today.missed, rest.today.kernel
+    p = np.where(gains.cells.open & (rest.candidates > 0), rest.candidates, np.nan)
     first = p * gains.C  # what each cell would add as the only one
     base = 1.0 - left / total  # with the kept sites
     if more <= 0 or not (first > 0).any():
-        return Bound(base, problem.now, {"nothing to add": base})
+        return Bound(base, problem.today.now, {Term.NOTHING: base})
     constraint = BudgetConstraint(
         more,
-        exclusive_block(problem.spacing_m, problem.cell_m),
-        rest.cost if gains.budgeted else None,
-        gains.budget_left,
+        exclusive_block(problem.spacing_m, problem.today.cell_m),
+        rest.cost if gains.cells.budgeted else None,
+        gains.cells.budget_left,
     )
     slack = more * ROUND_UP * float(np.nanmax(gains.C))
-    terms = {"all forage": left, "first gains": constraint.largest_total(first) + slack}
+    terms = {Term.ALL_FORAGE: left, Term.FIRST_GAINS: constraint.largest_total(first) + slack}
     picks = gains.greedy(more)
     known, last = sum(pick.gain for pick in picks), min(pick.gain for pick in picks)
-    solved = None if gains.budgeted else solve(missed, p, k, gains.near, more, known)
+    solved = None if gains.cells.budgeted else solve(missed, p, k, gains.cells.near, more, known)
     sites = len(picks)
     del gains
     if solved is not None:
-        terms["every set"] = solved.gain + slack
+        terms[Term.EVERY_SET] = solved.gain + slack
     else:
-        relaxed = Relaxation(missed, p, first, last, sites, rest.cell_m, rest.median_m)
+        relaxed = Relaxation(missed, p, first, last, sites, rest.today.cell_m, rest.today.median_m)
         certificate = Certificate(missed, p, k, p[relaxed.row, relaxed.col], workers=cores, tile_cells=tile_cells)
-        terms["tangents"] = slack + _tangent_bound(certificate, constraint, known, relaxed, rounds)
-        radius = problem.spacing_m / problem.cell_m / 2.0
-        if radius > 1.0 and terms["tangents"] > known * DUALS_FROM:
-            terms["tangents and dual prices"] = slack + _dual_price_bound(
-                certificate, constraint, known, relaxed, rounds, radius
-            )
+        common = certificate, constraint, known, relaxed, rounds
+        terms[Term.TANGENTS] = slack + _certified(*common, radius=0.0)
+        radius = problem.spacing_m / problem.today.cell_m / 2.0
+        if radius > 1.0 and terms[Term.TANGENTS] > known * DUALS_FROM:
+            terms[Term.DUAL_PRICES] = slack + _certified(*common, radius=radius)
     shares = {name: min(1.0, base + gain / total) for name, gain in terms.items()}
-    return Bound(min(shares.values()), problem.now, shares)
+    return Bound(min(shares.values()), problem.today.now, shares)
 
 
-def _tangent_bound(
-    certificate: Certificate, constraint: BudgetConstraint, known: float, relaxed: Relaxation, rounds: int
-) -> float:
-    """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds."""
-    lowest = math.inf
-    for turn in range(rounds):
-        x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES)
-        some = x > LEAST_SHARE
-        row, col = relaxed.row[some], relaxed.col[some]
-        fixed, G = certificate.at(row, col, x[some], tau)
-        found = fixed + constraint.largest_total(G) + constraint.pools * ROUND_UP * float(np.nanmax(G))
-        progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
-        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, constraint.block):
-            break
-    return lowest
-
-
-def _dual_price_bound(
+def _certified(
     certificate: Certificate,
     constraint: BudgetConstraint,
     known: float,
@@ -177,15 +171,22 @@ def _dual_price_bound(
     rounds: int,
     radius: float,
 ) -> float:
-    """The same with dual prices on discs of that radius (cells) about lattice points; each holds one site at most."""
+    """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds.
+
+    With a radius above 0 (cells) dual prices are set on discs of it about lattice points; each holds one site at most.
+    """
     lowest = math.inf
     for turn in range(rounds):
-        x, tau, duals = relaxed.solve_apart(radius)
+        if radius > 0.0:
+            x, tau, duals = relaxed.solve_apart(radius)
+        else:
+            x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES)
         some = x > LEAST_SHARE
         fixed, G = certificate.at(relaxed.row[some], relaxed.col[some], x[some], tau)
-        paid = fixed + float(duals.price.sum())
-        G -= duals.on(G.shape)
-        found = paid + constraint.largest_total(G) + constraint.pools * ROUND_UP * float(np.nanmax(np.abs(G)))
+        if radius > 0.0:
+            fixed += float(duals.price.sum())
+            G -= duals.on(G.shape)
+        found = fixed + constraint.largest_total(G) + constraint.pools * ROUND_UP * float(np.nanmax(np.abs(G)))
         progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
         if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, constraint.block):
             break
@@ -271,12 +272,19 @@ def _level(p: float, levels: Floats) -> tuple[int, float]:
     return n, (p - levels[n]) / (levels[n + 1] - levels[n])
 
 
+class Fractions(NamedTuple):
+    """x pools (0-1 each) of probability p at the cells (row, col)."""
+
+    row: Cells
+    col: Cells
+    p: Floats
+    x: Floats
+
+
 @njit(cache=True, nogil=True)
-def _overlay(
-    z: Floats, U: Floats, row0: int, row: NDArray[np.int64], col: NDArray[np.int64], p: Floats, x: Floats, k: Floats,
-    levels: Floats, curved: Floats,
-) -> None:  # fmt: skip
+def _overlay(z: Floats, U: Floats, row0: int, pools: Fractions, k: Floats, levels: Floats, curved: Floats) -> None:
     """Adds x m (by lines between levels, close enough for z) to z and x u to U; z[0, 0] is the cell (row0, 0)."""
+    row, col, p, x = pools
     r = k.shape[0] // 2
     for q in range(row.shape[0]):
         n, t = _level(p[q], levels)
@@ -346,17 +354,17 @@ class Certificate:
         self.curved = -np.log1p(-self.levels[:, None, None] * k)
         self.bent = [kernel_spectrum(m, self.n) for m in self.curved]
 
-    def at(self, row: NDArray[np.int64], col: NDArray[np.int64], x: Floats, tau: float) -> tuple[float, Floats]:
+    def at(self, row: Cells, col: Cells, x: Floats, tau: float) -> tuple[float, Floats]:
         """The fixed part and G (NaN where no pool may stand) for x_j pools at the cells (row, col)."""
         rows, cols = self.p.shape
         r = self.r
         z, U = np.zeros((rows + 2 * r, cols + 2 * r)), np.zeros((rows + 2 * r, cols + 2 * r))
-        p = self.p[row, col]
+        pools = Fractions(row, col, self.p[row, col], x)
 
         def bend(row0: int) -> float:
             inside = np.s_[r + row0 : r + min(rows, row0 + 256), r : r + cols]
             band = self.missed[row0 : row0 + 256]
-            _overlay(z[inside], U[inside], row0, row, col, p, x, self.k, self.levels, self.curved)
+            _overlay(z[inside], U[inside], row0, pools, self.k, self.levels, self.curved)
             return float(_tangents(band, z[inside], U[inside], tau))
 
         G = np.empty_like(self.p)
@@ -383,9 +391,7 @@ class Certificate:
 
 
 @njit(cache=True, nogil=True)
-def _spread(
-    bi: NDArray[np.int64], bj: NDArray[np.int64], u: Singles, m: Singles, x: Singles, U: Singles, Z: Singles
-) -> None:
+def _spread(bi: Cells, bj: Cells, u: Singles, m: Singles, x: Singles, U: Singles, Z: Singles) -> None:
     """Sums x u and x m over columns; the arrays of blocks are padded by the footprints' radius."""
     for q in range(x.shape[0]):
         if x[q] > 0.0:
@@ -396,9 +402,7 @@ def _spread(
 
 
 @njit(cache=True, nogil=True, fastmath={"reassoc", "contract"})
-def _gather(
-    bi: NDArray[np.int64], bj: NDArray[np.int64], u: Singles, m: Singles, U: Singles, Z: Singles, out: Singles
-) -> None:
+def _gather(bi: Cells, bj: Cells, u: Singles, m: Singles, U: Singles, Z: Singles, out: Singles) -> None:
     """sum (u U + m Z) around each column."""
     for q in range(out.shape[0]):
         total = np.float32(0.0)
@@ -427,7 +431,7 @@ def _soften(w: Singles, U: Singles, Z: Singles, tau: float) -> tuple[float, floa
     return value, fixed
 
 
-def _discs(row: NDArray[np.int64], col: NDArray[np.int64], radius: float) -> tuple[csr_array, Floats, Floats]:
+def _discs(row: Cells, col: Cells, radius: float) -> tuple[csr_array, Floats, Floats]:
     """Which columns lie within the radius of which lattice points (points x columns), for points with two at least."""
     step = max(1.0, round(radius * LATTICE))
     ahead = np.arange(-math.ceil(radius / step) - 1, math.ceil(radius / step) + 2)
@@ -454,7 +458,7 @@ class Relaxation:
         self.p, self.pools = p, pools
         self.size = max(1, min(half_scale(median_m, cell_m), max(p.shape) // 40))
         w = block_sum(missed, self.size)
-        prints = footprints(median_m, cell_m, self.size)
+        prints = footprints(median_m, cell_m, self.size).weights
         spare = max(0, prints.shape[1] // 2 - (max(w.shape) - 1))
         side = prints.shape[1] - spare
         self.prints = prints[:, spare:side, spare:side].astype(np.float32)
@@ -467,7 +471,7 @@ class Relaxation:
         self.row, self.col, self.x = row[:0], col[:0], np.empty(0, np.float32)
         self._add(row, col, np.maximum(first[row, col] / last - NEAR_LAST, 1e-3))
 
-    def _add(self, row: NDArray[np.int64], col: NDArray[np.int64], x: Floats) -> None:
+    def _add(self, row: Cells, col: Cells, x: Floats) -> None:
         """More columns, with a start for their share of the pools."""
         self.row, self.col = np.concatenate([self.row, row]), np.concatenate([self.col, col])
         self.x = np.concatenate([self.x, x.astype(np.float32)])

@@ -26,11 +26,11 @@ from habitatmap.errors import InputError
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.flight import FlightKernel, share_beyond_compiled
 from habitatmap.geo.grid import Grid
-from habitatmap.geo.masks import too_near, under
 from habitatmap.network.connectivity import lengths, links, thinned
+from habitatmap.plan.gain_map import OpenCells, best_cells
 from habitatmap.plan.problem import Problem
-from habitatmap.plan.reach import Floats
-from habitatmap.plan.search import Selection, best_cells, listed
+from habitatmap.plan.reach import Cells, Floats
+from habitatmap.plan.search import Selection, Shortfall, listed
 
 BLOCK_M = 50.0
 MOST_PLACES = 1500
@@ -39,12 +39,16 @@ FEWEST_BLOCKS, MOST_BLOCKS = 300, 4000
 
 
 class Network(NamedTuple):
-    """Places x, y (metres) with their weight, and the best products of links between them (n, n)."""
+    """Places x, y (metres) with their weight, and the best products of links between them (n, n); links are up to
+    link_m long (metres, inclusive) and worth the reach weight of flights with this scale (metres).
+    """
 
     x: Floats
     y: Floats
     weight: Floats
     best: Floats
+    link_m: float
+    scale_m: float
 
 
 def build_network(nodes: pd.DataFrame, link_m: float, dispersal_median_m: float) -> Network:
@@ -57,76 +61,46 @@ def build_network(nodes: pd.DataFrame, link_m: float, dispersal_median_m: float)
     graph = thinned(lengths(links(nodes, link_m, dispersal_median_m)), 1)
     best = np.exp(-shortest_path(graph)) if len(nodes) else np.empty((0, 0))
     x, y, weight = (nodes[name].to_numpy(float) for name in ("x", "y", "weight"))
-    return Network(x, y, weight, best)
+    return Network(x, y, weight, best, link_m, FlightKernel(dispersal_median_m).scale_m)
 
 
 def plan_by_connectivity(
-    problem: Problem,
-    pools: int,
-    net: Network,
-    access: NDArray[np.floating],
-    grid: Grid,
-    link_m: float,
-    dispersal_median_m: float,
+    problem: Problem, pools: int, net: Network, access: NDArray[np.floating], grid: Grid
 ) -> tuple[Selection, Floats]:
     """The plan, its gains still in forage, and what each pool adds to ec, as a share of ec at its turn.
 
     `access` (rows, cols): forage access, NaN = not known. Spacing, quotas, the budget and kept sites hold as in
-    `search.plan`; with costs that differ, the most ec for its cost is taken. The order is that of the turns.
+    `search.make_plan`; with costs that differ, the most ec for its cost is taken. The order is that of the turns.
     """
     worth = problem.probability * np.nan_to_num(access)
-    open_ = ~np.isnan(problem.candidates)
-    near, left, budget_left = (
-        too_near(problem.spacing_m, problem.cell_m),
-        [most.copy() for _, most in problem.quotas],
-        problem.budget,
-    )
-    if problem.taken is not None:
-        for row, col in problem.taken[["row", "col"]].to_numpy(np.int64).tolist():
-            _block(open_, row, col, near)
-    sites: list[tuple[int, int]] = []
-    shares: list[float] = []
-    flight = link_m, FlightKernel(dispersal_median_m).scale_m
-    size = max(1, round(BLOCK_M / problem.cell_m))
+    cells, sites, shares = OpenCells(problem), list[tuple[int, int]](), list[float]()
     while len(sites) < pools:
         if len(sites) < len(problem.kept_cells):
             row, col = problem.kept_cells[len(sites)]
-            (gain,) = _gains(net, np.array([row]), np.array([col]), worth, grid, *flight)
-        else:
-            now_open = open_.copy()
-            for (unit, _), rest in zip(problem.quotas, left, strict=True):
-                now_open &= ~np.append(rest <= 0, False)[unit]
-            if problem.cost is not None and budget_left < math.inf:
-                now_open &= problem.cost <= budget_left * (1 + 1e-9) + 1e-12
-            found = _best(net, np.where(now_open, worth, np.nan), problem, grid, size, *flight)
-            if found is None:
-                break
+            (gain,) = _gains(net, np.array([row]), np.array([col]), worth, grid)
+        elif (found := _best(net, np.where(cells.open, worth, np.nan), problem, grid)) is not None:
             row, col, gain = found
+        else:
+            break
         before = float(net.weight @ net.best @ net.weight)
         shares.append(math.sqrt(1.0 + gain / before) - 1.0 if before > 0 else math.nan)
-        net = _with(net, row, col, float(worth[row, col]), grid, *flight)
+        net = _with(net, row, col, float(worth[row, col]), grid)
         sites.append((row, col))
-        _block(open_, row, col, near)
-        for (unit, _), rest in zip(problem.quotas, left, strict=True):
-            if unit[row, col] >= 0:
-                rest[unit[row, col]] -= 1
-        budget_left -= float(problem.cost_at(row, col))
-    frame = listed(problem, sites)
-    with_plan = problem.now if frame.empty else float(frame["cumulative"].iloc[-1])
-    note = "chosen for the network, one pool after another: no share of the best possible is known or claimed for that"
-    if len(sites) < pools and problem.budget == math.inf:
-        note = f"{len(sites)} of {pools} pools: no allowed cell is left; {note}"
-    return Selection(frame, problem.now, with_plan, None, 0.0, problem.total, pools, note), np.array(shares)
+        cells.change(row, col, 1)
+    frame, today = listed(problem, sites), problem.today
+    with_plan = today.now if frame.empty else float(frame["cumulative"].iloc[-1])
+    short = len(sites) < pools and not cells.budgeted
+    shortfall = Shortfall.NONE_LEFT if short else Shortfall.NONE
+    return Selection(frame, today.now, with_plan, None, 0.0, today.total, pools, shortfall), np.array(shares)
 
 
-def _best(
-    net: Network, worth: Floats, problem: Problem, grid: Grid, size: int, link_m: float, scale: float
-) -> tuple[int, int, float] | None:
-    """The open cell that adds most to the pair sum, for its cost; None where none adds anything."""
+def _best(net: Network, worth: Floats, problem: Problem, grid: Grid) -> tuple[int, int, float] | None:
+    """The cell that adds most to the pair sum, for its cost, of those whose worth is known; None where none adds."""
     most = int(np.clip(MOST_WORK / max(1, len(net.x)) ** 2, FEWEST_BLOCKS, MOST_BLOCKS))
+    size = max(1, round(BLOCK_M / grid.cell_m))
 
-    def rate(row: NDArray[np.int64], col: NDArray[np.int64]) -> Floats:
-        gain = _gains(net, row, col, worth, grid, link_m, scale)
+    def rate(row: Cells, col: Cells) -> Floats:
+        gain = _gains(net, row, col, worth, grid)
         return gain / problem.cost_at(row, col) if problem.budget < math.inf else gain
 
     row, col = best_cells(worth, size, 0.0, most)
@@ -137,66 +111,55 @@ def _best(
     part = worth[i0 : row[at] + 2 * size + 1, j0 : col[at] + 2 * size + 1]
     row, col = (index + first for index, first in zip(np.nonzero(part > 0), (i0, j0), strict=True))
     at = int(np.argmax(rate(row, col)))  # the lowest row, then column, of equals
-    (gain,) = _gains(net, row[at : at + 1], col[at : at + 1], worth, grid, link_m, scale)
+    (gain,) = _gains(net, row[at : at + 1], col[at : at + 1], worth, grid)
     return (int(row[at]), int(col[at]), float(gain)) if gain > 0 else None
 
 
-def _gains(
-    net: Network, row: NDArray[np.int64], col: NDArray[np.int64], worth: Floats, grid: Grid, link_m: float, scale: float
-) -> Floats:
+def _gains(net: Network, row: Cells, col: Cells, worth: Floats, grid: Grid) -> Floats:
     """What a place at each of the cells adds to the pair sum."""
     x, y = grid.centre(row, col)
     parts = np.array_split(np.arange(len(row)), default_workers())
 
-    def some(part: NDArray[np.int64]) -> Floats:
-        return np.asarray(_pair_gains(x[part], y[part], worth[row[part], col[part]], *net, link_m, scale))
+    def some(part: Cells) -> Floats:
+        return np.asarray(_pair_gains(x[part], y[part], worth[row[part], col[part]], net))
 
     with ThreadPoolExecutor(default_workers()) as pool:
         return np.concatenate(list(pool.map(some, parts)))
 
 
-def _with(net: Network, row: int, col: int, weight: float, grid: Grid, link_m: float, scale: float) -> Network:
+def _with(net: Network, row: int, col: int, weight: float, grid: Grid) -> Network:
     """The network with one more place."""
     x, y = (float(v) for v in grid.centre(row, col))
-    b = _best_to(x, y, net.x, net.y, net.best, link_m, scale)
+    b = _best_to(x, y, net)
     n = len(b)
     best = np.ones((n + 1, n + 1))
     best[:n, :n] = np.maximum(net.best, np.outer(b, b))
     best[n, :n] = best[:n, n] = b
     np.fill_diagonal(best, 1.0)
-    return Network(np.append(net.x, x), np.append(net.y, y), np.append(net.weight, weight), best)
-
-
-def _block(open_: NDArray[np.bool_], row: int, col: int, near: NDArray[np.bool_]) -> None:
-    """Closes the cells too near to (row, col)."""
-    around, part = under(open_, near, row, col)
-    around[part] = False
+    return net._replace(x=np.append(net.x, x), y=np.append(net.y, y), weight=np.append(net.weight, weight), best=best)
 
 
 @njit(cache=True, nogil=True)
-def _best_to(
-    x: float, y: float, xs: Floats, ys: Floats, best: Floats, link_m: float, scale: float
-) -> Floats:  # pragma: no cover - compiled
-    """The best products of links from a point to each place; links are reach weights, up to link_m (inclusive)."""
-    n = xs.shape[0]
+def _best_to(x: float, y: float, net: Network) -> Floats:  # pragma: no cover - compiled
+    """The best products of links from a point to each place."""
+    n = net.x.shape[0]
     b = np.zeros(n)
     for i in range(n):
-        d = math.hypot(x - xs[i], y - ys[i])
-        if d <= link_m + 1e-6:
-            direct = share_beyond_compiled(d / scale)
+        d = math.hypot(x - net.x[i], y - net.y[i])
+        if d <= net.link_m + 1e-6:
+            direct = share_beyond_compiled(d / net.scale_m)
             for j in range(n):
-                b[j] = max(b[j], direct * best[i, j])
+                b[j] = max(b[j], direct * net.best[i, j])
     return b
 
 
 @njit(cache=True, nogil=True)
-def _pair_gains(
-    x: Floats, y: Floats, a: Floats, xs: Floats, ys: Floats, weight: Floats, best: Floats, link_m: float, scale: float
-) -> Floats:  # pragma: no cover - compiled
+def _pair_gains(x: Floats, y: Floats, a: Floats, net: Network) -> Floats:  # pragma: no cover - compiled
     """What a place of weight a at each (x, y) adds to the pair sum."""
+    weight, best = net.weight, net.best
     out = np.empty(x.shape[0])
     for c in range(x.shape[0]):
-        b = _best_to(x[c], y[c], xs, ys, best, link_m, scale)
+        b = _best_to(x[c], y[c], net)
         gain = a[c] * a[c]
         for i in range(b.shape[0]):
             if b[i] > 0.0:

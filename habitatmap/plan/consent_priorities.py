@@ -9,6 +9,8 @@ is added by itself.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -16,9 +18,10 @@ from numpy.typing import NDArray
 
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
+from habitatmap.plan.gain_map import GainMap, Pick
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
-from habitatmap.plan.search import GainMap, Pick, Selection, make_plan
+from habitatmap.plan.search import Selection, make_plan
 
 COLUMNS = ["rank", "place", "kind", "private", "area_ha", "reach_yes", "reach_no", "adds", "sites"]
 # so many owners are asked about one by one, those who may add most first; each takes a greedy plan
@@ -37,11 +40,16 @@ def rank_consents(
     sites are the ranks of the suggestions on the ground, in the plan with this yes.
     """
     to_ask = np.flatnonzero(land["consent"].to_numpy() == "ask")
-    if (selection.frame.empty and counted_on) or not len(to_ask) or not selection.requested or not problem.total > 0:
+    if (
+        (selection.frame.empty and counted_on)
+        or not len(to_ask)
+        or not selection.requested
+        or not problem.today.total > 0
+    ):
         return pd.DataFrame(columns=COLUMNS), 0
     names = zip(land["owner"].astype(str), land["name"].astype(str), strict=True)
     owner = np.array([whose or name or f"land {at + 1}" for at, (whose, name) in enumerate(names)], dtype=object)
-    base = GainMap(problem.allowing(with_all))
+    base = GainMap(replace(problem, candidates=with_all))
     rows = []
     groups = {name: to_ask[owner[to_ask] == name] for name in dict.fromkeys(owner[to_ask])}
     ground = {name: cells_in(land.geometry.iloc[group], grid) for name, group in groups.items()}
@@ -84,7 +92,7 @@ def rank_consents(
 
 def _replan(base: GainMap, problem: Problem, candidates: Floats, pools: int) -> Selection:
     """The greedy plan with other candidates."""
-    other = problem.allowing(candidates)
+    other = replace(problem, candidates=candidates)
     return make_plan(other, pools, exchange=False, gains=base.fork(other))
 
 
@@ -95,12 +103,12 @@ def _may_add(
 
     Where there is none, greedy never looks at the ground, and a yes adds nothing.
     """
-    gains, upper_gains = base.fork(problem.allowing(base.p)), dict.fromkeys(ground, 0.0)
+    gains, upper_gains = base.fork(replace(problem, candidates=base.p)), dict.fromkeys(ground, 0.0)
     columns = (selection.frame[name].tolist() for name in ("row", "col", "gain_cells"))
     steps = [Pick(*step) for step in zip(*columns, strict=True)]
     short = len(steps) < selection.requested
     for pick in [*steps, *([None] if short else [])]:
-        worth = np.where((gains.blocked == 0) & ~np.isnan(gains.p), gains.p * gains.C, 0.0)
+        worth = np.where(gains.cells.open & ~np.isnan(gains.p), gains.p * gains.C, 0.0)
         beat = pick.gain if pick is not None else 0.0
         for name, cells in ground.items():
             upper_gains[name] = max(upper_gains[name], float(worth[cells].max(initial=0.0)) - beat * (1.0 - 1e-9))

@@ -10,10 +10,22 @@ from typing import NamedTuple, Required, TypedDict, Unpack
 
 import numpy as np
 import pandas as pd
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
 from habitatmap.plan.reach import Floats, not_reached, reach_kernel
+
+# rounding is let pass, so that ten sites of 0.1 can be paid with 1
+MONEY_TOLERANCE, LEAST_MONEY = 1e-9, 1e-12
+
+
+def affordable(cost: Floats, budget: float) -> NDArray[np.bool_]:
+    """Whether the budget pays each cost, up to rounding."""
+    return cost <= budget * (1.0 + MONEY_TOLERANCE) + LEAST_MONEY
+
+
+affordable_compiled = njit(cache=True, nogil=True)(affordable)
 
 
 class Quota(NamedTuple):
@@ -37,17 +49,49 @@ class Rules(TypedDict, total=False):
 
 
 @dataclass(frozen=True, eq=False)
+class Today:
+    """What is there before any pool is added. Shared by all problems that differ in nothing but their rules."""
+
+    demand: Floats
+    """Forage w of each cell (rows, cols), 0 where there is none or nothing is known."""
+    places: pd.DataFrame
+    """row, col, p of the breeding places; they may lie outside the frame."""
+    cell_m: float
+    median_m: float
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        return self.demand.shape[0], self.demand.shape[1]
+
+    @cached_property
+    def total(self) -> float:
+        """The area's forage, in cells: sum w."""
+        return float(self.demand.sum())
+
+    @cached_property
+    def kernel(self) -> Floats:
+        """The reach weight by cell offset."""
+        return reach_kernel(self.median_m, self.cell_m, self.shape)
+
+    @cached_property
+    def missed(self) -> Floats:
+        """The forage that the places miss: w R (rows, cols)."""
+        return self.demand * not_reached(self.shape, self.places, cell_m=self.cell_m, median_m=self.median_m)
+
+    @cached_property
+    def now(self) -> float:
+        """Forage in reach without a plan (share 0-1); NaN where there is no forage."""
+        return 1.0 - float(self.missed.sum()) / self.total if self.total > 0 else math.nan
+
+
+@dataclass(frozen=True, eq=False)
 class Problem:
     """A plan to be made; `Problem.of` checks what is handed over. All arrays are (rows, cols)."""
 
-    demand: Floats
-    """Forage w of each cell, 0 where there is none or nothing is known."""
-    places: pd.DataFrame
-    """row, col, p of the breeding places; they may lie outside the frame."""
+    today: Today
     candidates: Floats
     """The probability p that a pool at the cell gets occupied, NaN where none may stand."""
-    cell_m: float
-    median_m: float
     spacing_m: float = 0.0
     """Sites keep at least this distance (between cell centres) from each other and from `taken`."""
     taken: pd.DataFrame | None = None
@@ -91,11 +135,8 @@ class Problem:
             if np.shape(unit) != w.shape:
                 raise InputError(f"a quota has the shape {np.shape(unit)} and demand {w.shape}: the same was expected")
         return cls(
-            w,
-            places,
+            Today(w, places, rules["cell_m"], rules["median_m"]),
             p,
-            cell_m=rules["cell_m"],
-            median_m=rules["median_m"],
             spacing_m=rules.get("spacing_m", 0.0),
             taken=rules.get("taken"),
             kept=kept,
@@ -107,27 +148,7 @@ class Problem:
     @property
     def shape(self) -> tuple[int, int]:
         """Rows and columns."""
-        return self.demand.shape[0], self.demand.shape[1]
-
-    @cached_property
-    def total(self) -> float:
-        """The area's forage, in cells."""
-        return float(self.demand.sum())
-
-    @cached_property
-    def kernel(self) -> Floats:
-        """The reach weight by cell offset."""
-        return reach_kernel(self.median_m, self.cell_m, self.shape)
-
-    @cached_property
-    def missed(self) -> Floats:
-        """The forage that the places miss: w R."""
-        return self.demand * not_reached(self.shape, self.places, cell_m=self.cell_m, median_m=self.median_m)
-
-    @cached_property
-    def now(self) -> float:
-        """Forage in reach without a plan (share 0-1); NaN where there is no forage."""
-        return 1.0 - float(self.missed.sum()) / self.total if self.total > 0 else math.nan
+        return self.today.shape
 
     @cached_property
     def probability(self) -> Floats:
@@ -150,12 +171,6 @@ class Problem:
         row, col = np.asarray(row, dtype=np.int64), np.asarray(col, dtype=np.int64)
         return np.zeros(row.shape) if self.cost is None else self.cost[row, col]
 
-    def allowing(self, candidates: Floats) -> Problem:
-        """The same with other candidates; what is worked out already and does not hang on them is handed on."""
-        other = replace(self, candidates=candidates)
-        other.__dict__.update({k: v for k, v in self.__dict__.items() if k in ("total", "kernel", "missed", "now")})
-        return other
-
     def settled(self) -> Problem:
         """The same with the kept sites as breeding places, so that only the free ones are left to choose."""
         if not self.kept_cells or self.kept is None:
@@ -168,7 +183,9 @@ class Problem:
             quotas.append(Quota(unit, most - np.bincount(used[used >= 0], minlength=len(most))))
         return replace(
             self,
-            places=pd.concat([self.places[["row", "col", "p"]], kept], ignore_index=True),
+            today=replace(
+                self.today, places=pd.concat([self.today.places[["row", "col", "p"]], kept], ignore_index=True)
+            ),
             taken=pd.concat([part[["row", "col"]] for part in (self.taken, kept) if part is not None]),
             kept=None,
             quotas=tuple(quotas),

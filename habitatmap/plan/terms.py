@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from enum import StrEnum
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -48,20 +50,27 @@ def make_quotas(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings:
     return tuple(found)
 
 
-def unknown_names(land: gpd.GeoDataFrame, settings: PlanSettings) -> list[str]:
-    """A sentence for each name that area.toml states a quota or a cost for and that no land has."""
-    named, kinds = {*land["name"], *land["owner"]}, set(land["kind"])
-    said = [
-        f'[plan.quota.by_name] has "{name}", but no land has that name or owner: correct the line, or the land.'
-        for name in settings.quota.by_name
-        if name not in named
-    ]
-    said += [
-        f'[plan.cost_by_kind] has "{kind}", but no land is of that kind: correct the line, or the land.'
-        for kind in settings.cost_by_kind
-        if kind not in kinds
-    ]
-    return said
+class TermTable(StrEnum):
+    """The tables of area.toml whose lines name land."""
+
+    QUOTA = "plan.quota.by_name"
+    COST = "plan.cost_by_kind"
+
+
+class UnknownName(NamedTuple):
+    """A line of area.toml about land that the list of land does not have."""
+
+    table: TermTable
+    name: str
+
+
+def unknown_names(land: gpd.GeoDataFrame, settings: PlanSettings) -> list[UnknownName]:
+    """Each name or owner with a quota, and each kind with a cost, that no land has."""
+    lines = (
+        (TermTable.QUOTA, settings.quota.by_name, {*land["name"], *land["owner"]}),
+        (TermTable.COST, settings.cost_by_kind, {*land["kind"]}),
+    )
+    return [UnknownName(table, name) for table, stated, known in lines for name in stated if name not in known]
 
 
 def site_costs(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings: PlanSettings) -> Floats | None:

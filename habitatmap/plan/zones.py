@@ -10,9 +10,9 @@ import scipy.ndimage
 from numpy.typing import NDArray
 
 from habitatmap.geo.masks import too_near, under
+from habitatmap.plan.gain_map import correlate
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import multiply
-from habitatmap.plan.search import correlate
 
 AS_WELL = 0.9  # a zone's cells serve at least this share as well
 
@@ -43,9 +43,9 @@ def find_zones(problem: Problem, sites: pd.DataFrame, least: float = AS_WELL) ->
     The other sites stay where they are, and the spacing to them and to `taken` holds. A zone is looked for within the
     kernel's radius (10 a).
     """
-    p, shape, k = problem.probability, problem.shape, problem.kernel
-    r, near = k.shape[0] // 2, too_near(problem.spacing_m, problem.cell_m)
-    missed = np.pad(problem.missed, 2 * r)
+    p, shape, k = problem.probability, problem.shape, problem.today.kernel
+    r, near = k.shape[0] // 2, too_near(problem.spacing_m, problem.today.cell_m)
+    missed = np.pad(problem.today.missed, 2 * r)
     cells = list(zip(sites["row"].tolist(), sites["col"].tolist(), strict=True))
     taken = [] if problem.taken is None else problem.taken[["row", "col"]].to_numpy(np.int64).tolist()
     found = []

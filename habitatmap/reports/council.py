@@ -20,7 +20,8 @@ from habitatmap.paper.printed import sections_pdf
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Figures, Result
 from habitatmap.words.cautions import Caution, for_area, sentences
-from habitatmap.words.headline import missing_sentences, plan_note
+from habitatmap.words.headline import missing_sentences
+from habitatmap.words.plan import plan_note
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
 KIND = "Report"

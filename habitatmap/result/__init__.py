@@ -1,7 +1,7 @@
 """What a run found, as typed values."""
 
-from habitatmap.result.figures import Figures, Missing, Shortfall, Stage
+from habitatmap.result.figures import Figures, Missing, Stage
 from habitatmap.result.findings import Findings
 from habitatmap.result.result import Result
 
-__all__ = ["Figures", "Findings", "Missing", "Result", "Shortfall", "Stage"]
+__all__ = ["Figures", "Findings", "Missing", "Result", "Stage"]

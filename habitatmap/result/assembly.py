@@ -12,6 +12,7 @@ from shapely import intersects_xy
 
 from habitatmap.area import Area
 from habitatmap.plan.reach import forage_in_reach, not_reached, shares_of_gains
+from habitatmap.plan.search import Shortfall
 from habitatmap.plan.terms import unknown_names
 from habitatmap.privacy import in_squares, is_private
 from habitatmap.result.figures import (
@@ -24,7 +25,6 @@ from habitatmap.result.figures import (
     Missing,
     PlanFigures,
     ReachFigures,
-    Shortfall,
     Spending,
 )
 from habitatmap.result.findings import Findings
@@ -134,7 +134,7 @@ def _reach_with_plan(found: Findings, private: pd.Series) -> Floats:
     its square, as the raster would give it away."""
     grid = found.area.grid
     shown = in_squares(found.proposal.as_places(grid).assign(private=private), grid)
-    missed = found.reach.not_reached * not_reached(grid, shown, median_m=found.proposal.problem.median_m)
+    missed = found.reach.not_reached * not_reached(grid, shown, median_m=found.proposal.problem.today.median_m)
     return np.where(np.isnan(found.habitat.season), np.nan, 1.0 - missed)
 
 
@@ -183,7 +183,7 @@ def _plans(found: Findings, surfaces: Surfaces) -> tuple[pd.DataFrame, pd.DataFr
         robustness=found.robustness.share if proposal.by_reach else np.nan,
         ec_gain=np.nan if proposal.ec_gain is None else proposal.ec_gain,
         assumed_share=shares_of_gains(
-            found.habitat.weight, found.reach.not_reached, sites, assumed, proposal.problem.kernel
+            found.habitat.weight, found.reach.not_reached, sites, assumed, proposal.problem.today.kernel
         ),
         cost=np.nan if proposal.problem.cost is None else proposal.problem.cost_at(sites["row"], sites["col"]),
         private=[stated.get(cell, "") for cell in zip(sites["row"], sites["col"], strict=True)],
@@ -230,7 +230,9 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         forage=ForageFigures(found.habitat.least_forage_month, tuple(area.settings.season.months)),
         missing=tuple(_missing(found)),
         land_cover=CoverFigures(cover.name, tuple(cover.unmatched)) if cover else None,
-        notes=(*area.notes, *area.ledger.remarks, *_warnings(found)),
+        notes=(*area.notes, *area.ledger.remarks, *survey.known.warnings),
+        unknown_names=tuple(unknown_names(area.land, area.settings.plan)),
+        committed_left_out=(len(area.committed) - len(found.proposal.kept), len(area.committed)),
         seconds=clock.seconds,
         versions=versions(),
         credits=tuple(area.credits),
@@ -268,7 +270,7 @@ def _plan(found: Findings) -> PlanFigures:
         spent = float(asked.cost_at(sites["row"], sites["col"]).sum())
         spending = Spending(asked.budget, spent, settings.cost_unit)
     by_bound = len(sites) and proposal.by_reach
-    shortfall, note = _shortfall(found)
+    shortfall, lost_most = _shortfall(found)
     return PlanFigures(
         pools=len(sites),
         requested=proposal.selection.requested,
@@ -279,18 +281,18 @@ def _plan(found: Findings) -> PlanFigures:
         exchange_gain=proposal.selection.exchange_gain if len(sites) else np.nan,
         provisional="land" not in found.area.has,
         shortfall=shortfall,
-        note=note,
+        lost_most=lost_most,
     )
 
 
 def _shortfall(found: Findings) -> tuple[Shortfall, str]:
-    """Why there are fewer suggestions than asked for, with the reason that took most cells or what the search says."""
+    """Why there are fewer suggestions than asked for, with the reason that took most cells where none is left."""
     lost, selection = found.candidates.lost, found.proposal.selection
     if not selection.requested and found.forage_cells <= 0:
         return Shortfall.NO_FORAGE, ""
     if found.candidates.left == 0:
-        return Shortfall.NO_CELL_ALLOWED, str(max(lost, key=lambda reason: lost[reason]))
-    return (Shortfall.SEARCH if selection.note else Shortfall.NONE), selection.note
+        return Shortfall.NONE_ALLOWED, str(max(lost, key=lambda reason: lost[reason]))
+    return selection.shortfall, ""
 
 
 def _missing(found: Findings) -> list[Missing]:
@@ -306,16 +308,6 @@ def _missing(found: Findings) -> list[Missing]:
         if not there:
             lacking.append(kind)
     return lacking
-
-
-def _warnings(found: Findings) -> list[str]:
-    """What somebody should know of how records and terms were used."""
-    area, kept = found.area, found.proposal.kept
-    said = [*found.survey.known.warnings, *unknown_names(area.land, area.settings.plan)]
-    if lost := len(area.committed) - len(kept):
-        some = f"{lost} of {len(area.committed)} committed sites"
-        said.append(f"{some} are not in the plan: they lie outside the map, or share a cell.")
-    return said
 
 
 def _seasons(area: Area, group: NDArray[np.int64]) -> dict[str, object]:

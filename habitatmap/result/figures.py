@@ -12,6 +12,8 @@ from enum import StrEnum
 from typing import Any
 
 from habitatmap.network.web import NetworkFigures
+from habitatmap.plan.search import Shortfall
+from habitatmap.plan.terms import UnknownName
 
 
 class Stage(StrEnum):
@@ -45,15 +47,6 @@ class Missing(StrEnum):
     INVENTORIED = "inventoried"
     NO_POOL_STANDS = "no pool stands"
     NO_SEARCH_COUNTS = "no search counts"
-
-
-class Shortfall(StrEnum):
-    """Why there are fewer suggestions than asked for."""
-
-    NONE = ""
-    NO_FORAGE = "no forage"
-    NO_CELL_ALLOWED = "no cell allowed"
-    SEARCH = "search"  # the search itself says why: `PlanFigures.note`
 
 
 @dataclass(frozen=True)
@@ -117,8 +110,9 @@ class PlanFigures:
     exchange_gain: float
     provisional: bool
     shortfall: Shortfall
-    note: str
-    """What the search says about a plan that stayed short; the reason most cells were lost for, where none is left."""
+    """Why there are fewer suggestions than asked for."""
+    lost_most: str
+    """The reason most cells were lost for, where none is left; "" otherwise."""
 
 
 @dataclass(frozen=True)
@@ -170,6 +164,10 @@ class Figures:
     missing: tuple[Missing, ...]
     land_cover: CoverFigures | None
     notes: tuple[str, ...]
+    unknown_names: tuple[UnknownName, ...]
+    """Lines of area.toml about land that there is not."""
+    committed_left_out: tuple[int, int]
+    """How many committed sites are not in the plan, of how many."""
     seconds: Mapping[str, float]
     versions: Mapping[str, str]
     credits: tuple[str, ...]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isnan
 
-from habitatmap.result.figures import Figures, Missing, PlanFigures, Shortfall, Stage
+from habitatmap.result.figures import Figures, Missing, Stage
 from habitatmap.words.numbers import percent
 
 MISSING = {
@@ -40,15 +40,6 @@ STAGES = {
 def missing_sentences(figures: Figures) -> list[str]:
     """One sentence for each thing that is not there: what is lacking, and what that costs."""
     return [MISSING[kind] for kind in figures.missing]
-
-
-def plan_note(plan: PlanFigures) -> str:
-    """Why there are fewer suggestions than asked for; "" where there are not."""
-    if plan.shortfall is Shortfall.NO_FORAGE:
-        return "no forage is known in the area, so no site can be said to help"
-    if plan.shortfall is Shortfall.NO_CELL_ALLOWED:
-        return f"no cell is allowed; most were ruled out because: {plan.note}"
-    return plan.note
 
 
 def headline(figures: Figures) -> str:

@@ -18,7 +18,7 @@ from habitatmap.geo.flight import FlightKernel
 from habitatmap.plan.bound import certify
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import not_reached
-from habitatmap.plan.robustness import assess_robustness
+from habitatmap.plan.robustness import Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
 from habitatmap.plan.zones import find_zones
 
@@ -72,7 +72,7 @@ def main(side: int = 2000, pools: int = 25) -> None:
     )
     small = Problem.of(demand[:300, :300], places.head(10), candidates[:300, :300], **rules)
     first = make_plan(small, 2)  # compile
-    assess_robustness(small, first, find_zones(small, first.frame), count=2)
+    assess_robustness(small, first, find_zones(small, first.frame), Uncertainty(), count=2)
     certify(small, 2)
     problem = Problem.of(demand, places, candidates, **rules)
 
@@ -94,7 +94,7 @@ def main(side: int = 2000, pools: int = 25) -> None:
     print(f"zones {lap()}")
     rng = np.random.default_rng(1)
     simulations = np.clip(places["p"].to_numpy() * np.exp(rng.normal(0, 0.3, (200, len(places)))), 0, 1)
-    found = assess_robustness(problem, selection, around, simulations=simulations)
+    found = assess_robustness(problem, selection, around, Uncertainty(simulations))
     print(f"robustness, 200 draws {lap()}, sites kept {found.share.mean():.2f}")
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     gained, seconds = plain_greedy(demand, places, candidates, pools)

@@ -42,7 +42,7 @@ def test_any_tangents_hold(seed):
     a = slow.area(200 + seed, most=6)
     rng = np.random.default_rng(seed)
     problem = Problem.of(**a)
-    w, missed, k = problem.demand, problem.missed, problem.kernel
+    w, missed, k = problem.today.demand, problem.today.missed, problem.today.kernel
     p = np.minimum(np.where(problem.candidates > 0, problem.candidates, np.nan), bound.P_CAP)
     row, col = np.nonzero(p > 0)
     certificate = bound.Certificate(missed, p, k, p[row, col], workers=1, tile_cells=None)
@@ -57,7 +57,7 @@ def test_any_tolls_hold(seed):
     # whatever is asked for each disc, what it asks of a set that keeps its spacing is no more than all tolls together
     a = {**slow.area(300 + seed, most=6), "spacing_m": 30.0}
     problem, rng = Problem.of(**a), np.random.default_rng(seed)
-    missed, k = problem.missed, problem.kernel
+    missed, k = problem.today.missed, problem.today.kernel
     p = np.minimum(np.where(problem.candidates > 0, problem.candidates, np.nan), bound.P_CAP)
     row, col = np.nonzero(p > 0)
     fixed, G = bound.Certificate(missed, p, k, p[row, col], workers=1, tile_cells=None).at(
@@ -67,7 +67,7 @@ def test_any_tolls_hold(seed):
     duals = bound.DualPrices(i, j, 1.5, rng.random(len(i)) * float(np.nanmax(G)) / 5)
     paid = G - duals.on(G.shape)
     most = fixed + float(duals.price.sum()) + bound.sum_of_largest(paid, 2, 1)
-    assert most >= best(a, 2) * problem.total - 1e-12
+    assert most >= best(a, 2) * problem.today.total - 1e-12
 
 
 def test_each_disc_holds_one_site_at_most():

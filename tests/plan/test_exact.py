@@ -16,7 +16,7 @@ from tests.plan import slow
 def test_equals_trying_every_set(seed):
     a = slow.area(300 + seed, most=6)
     problem = Problem.of(**a)
-    w, p, missed, k = problem.demand, problem.candidates, problem.missed, problem.kernel
+    w, p, missed, k = problem.today.demand, problem.candidates, problem.today.missed, problem.today.kernel
     near = too_near(a["spacing_m"], 10.0)
     solved = exact.solve(missed, p, k, near, 3, 0.0)
     assert solved is not None

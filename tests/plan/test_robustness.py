@@ -9,7 +9,7 @@ import scipy.ndimage
 
 from habitatmap.errors import InputError
 from habitatmap.plan.problem import Problem, Quota
-from habitatmap.plan.robustness import Robustness, assess_robustness
+from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness
 from habitatmap.plan.search import Selection, make_plan
 from habitatmap.plan.zones import Zone, find_zones
 from tests.plan import slow
@@ -22,11 +22,15 @@ def on_frame(zone: Zone, shape: tuple[int, ...]) -> np.ndarray:
     return whole
 
 
-def planned(pools: int, given: dict, **how: object) -> tuple[Selection, Robustness]:
+def planned(
+    pools: int, given: dict, count: int = 200, workers: int | None = None, **how: object
+) -> tuple[Selection, Robustness]:
     """A plan and how robust it is."""
     problem = Problem.of(**given)
     selection = make_plan(problem, pools)
-    return selection, assess_robustness(problem, selection, find_zones(problem, selection.frame), **how)
+    return selection, assess_robustness(
+        problem, selection, find_zones(problem, selection.frame), Uncertainty(**how), count=count, workers=workers
+    )
 
 
 @pytest.mark.parametrize("seed", range(10))

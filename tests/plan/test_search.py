@@ -9,9 +9,10 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.plan import choose, search, upper_bound
+from habitatmap.plan import choose, gain_map, search, upper_bound
 from habitatmap.plan.problem import Problem, Quota
 from habitatmap.plan.reach import forage_in_reach, not_reached
+from habitatmap.plan.search import Shortfall
 from tests.plan import slow
 
 NONE = pd.DataFrame({"row": [], "col": [], "p": []})
@@ -167,21 +168,21 @@ def test_money_for_one_large_site_is_not_spent_on_trifles():
         w, NONE, np.array([[0.5, *[np.nan] * 3, 0.5]]), 5, cell_m=100.0, median_m=1.0, cost=cost, budget=1.0
     )
     assert selection.frame["col"].tolist() == [4]
-    assert selection.note == "1 of 5 pools: the budget is spent"
+    assert selection.shortfall is Shortfall.BUDGET_SPENT
 
 
 def test_one_cost_for_all_is_a_number_of_pools():
     a = slow.area(7, most=9)
     by_money, by_number = choose(**a, pools=9, cost=80.0, budget=250.0), choose(**a, pools=3)
     pd.testing.assert_frame_equal(by_money.frame, by_number.frame)
-    assert by_money.note.endswith("the budget is spent")
+    assert by_money.shortfall is Shortfall.BUDGET_SPENT
 
 
 def test_certain_pools_can_be_moved_back_and_forth():
     # p = 1 makes R exactly 0 at a site: taking it away again must bring the forage back
     rng = np.random.default_rng(2)
     w = rng.random((20, 20))
-    gains = search.GainMap(Problem.of(w, NONE, np.ones((20, 20)), cell_m=10.0, median_m=60.0, spacing_m=30.0))
+    gains = gain_map.GainMap(Problem.of(w, NONE, np.ones((20, 20)), cell_m=10.0, median_m=60.0, spacing_m=30.0))
     before, first = gains.missed.copy(), gains.C.copy()
     picks = gains.greedy(4)
     assert len(picks) == 4
@@ -189,7 +190,7 @@ def test_certain_pools_can_be_moved_back_and_forth():
         gains.remove(pick)
     assert (gains.missed == before).all()
     assert pytest.approx(first, abs=1e-12) == gains.C
-    assert (gains.blocked == 0).all()
+    assert (gains.cells.blocked == 0).all()
 
 
 def test_interchange_ends_where_no_single_move_helps(monkeypatch):
@@ -207,7 +208,7 @@ def test_interchange_ends_where_no_single_move_helps(monkeypatch):
 def test_nothing_to_choose_from():
     selection = choose(np.ones((4, 4)), NONE, np.full((4, 4), np.nan), 3, cell_m=10.0, median_m=50.0)
     assert (len(selection.frame), selection.now, selection.with_plan, selection.exchanged) == (0, 0.0, 0.0, None)
-    assert selection.note == "0 of 3 pools: no allowed cell is left"
+    assert selection.shortfall is Shortfall.NONE_LEFT
 
 
 def test_nothing_to_reach():
@@ -215,18 +216,18 @@ def test_nothing_to_reach():
         selection = choose(demand, NONE, np.full((4, 4), 0.5), 3, cell_m=10.0, median_m=50.0)
         assert len(selection.frame) == 0
         assert np.isnan(selection.now)
-        assert selection.note == "0 of 3 pools: nothing more can be gained"
+        assert selection.shortfall is Shortfall.NOTHING_TO_GAIN
 
 
 def test_more_pools_than_fit():
     selection = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 9, cell_m=10.0, median_m=50.0, spacing_m=20.0)
     assert 1 <= len(selection.frame) <= 4
-    assert selection.note == f"{len(selection.frame)} of 9 pools: no allowed cell is left"
+    assert selection.shortfall is Shortfall.NONE_LEFT
 
 
 def test_none_asked_for():
     selection = choose(np.ones((3, 3)), NONE, np.full((3, 3), 0.5), 0, cell_m=10.0, median_m=50.0)
-    assert (len(selection.frame), selection.with_plan, selection.note) == (0, 0.0, "")
+    assert (len(selection.frame), selection.with_plan, selection.shortfall) == (0, 0.0, Shortfall.NONE)
 
 
 def test_arguments_are_left_alone_and_bad_ones_refused():

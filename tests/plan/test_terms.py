@@ -15,6 +15,7 @@ from shapely.geometry import box
 import habitatmap
 from habitatmap.result import Result
 from habitatmap.result.figures import Spending
+from habitatmap.words.plan import notes_of, plan_note
 from habitatmap.words.tables import told_plan
 from tests.areas import CRS, LEFT, TOP, centre, class_table, write_area
 
@@ -129,7 +130,7 @@ def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
 def test_a_decided_site_beyond_the_map_is_said(tmp_path: Path) -> None:
     result = made(tmp_path, "pools = 2", f"name,x,y\nFar away,{LEFT - 90_000},{TOP}\n")
     assert (result.plan["committed"] == "no").all()
-    assert any("1 of 1 committed sites are not in the plan" in note for note in result.figures.notes)
+    assert any("1 of 1 committed sites are not in the plan" in note for note in notes_of(result.figures))
 
 
 def test_quotas_of_places_and_owners(tmp_path: Path) -> None:
@@ -144,7 +145,7 @@ by_name = { "North Park" = 1, "Nowhere" = 2 }"""
     assert count.max() <= 2
     assert count.get("North Park", 0) <= 1
     assert result.plan["place"].map(owner).value_counts().max() <= 3
-    assert any('"Nowhere", but no land has that name' in note for note in result.figures.notes)
+    assert any('"Nowhere", but no land has that name' in note for note in notes_of(result.figures))
 
 
 def test_a_budget_in_place_of_a_number(tmp_path: Path) -> None:
@@ -205,7 +206,7 @@ def test_a_plan_for_the_network_says_what_it_does_not_know(tmp_path: Path) -> No
     plan, said = told_plan(result.plan, result.settings), result.figures.plan
     assert said.objective == "connectivity"
     assert math.isnan(said.share_of_bound)
-    assert "no share of the best possible" in said.note
+    assert "no share of the best possible" in plan_note(said)
     assert (plan["ec_gain"] > 0).all()
     assert plan["reason"].str.contains("equivalent connectivity").all()
     assert plan["cumulative"].iloc[-1] == pytest.approx(with_plan(result))

@@ -1,0 +1,392 @@
+"""What a pool would add at every cell, kept up to date as pools are set: the map that greedy and interchange work on.
+
+With probabilities p fixed, forage in reach grows by g(x) = p(x) sum_c w_c R_c k(d_cx) when a pool is set at x. The sum
+is one correlation of w R with the reach weight, so the gain of every cell is one map. Setting a pool changes w R within
+the kernel radius r and the map within 2r: only that patch is transformed again.
+
+Ties: cells whose gains differ by no more than 1e-12 of the best count as equal, and the lowest (row, column) is taken.
+The map (FFT) only proposes the cells that could be best; their gains are summed up directly, in a fixed order, so that
+neither threads nor tiles can change a plan.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import NamedTuple
+
+import numpy as np
+import scipy.fft
+from numba import njit
+from numpy.typing import NDArray
+
+from habitatmap.geo.engine import default_workers
+from habitatmap.geo.grid import Tile, cut
+from habitatmap.geo.masks import too_near, under
+from habitatmap.plan.problem import Problem, affordable
+from habitatmap.plan.reach import Cells, Floats, multiply
+
+SAME = 1e-12  # relative difference below which two gains are a tie
+BETTER = 1e-9  # relative improvement an interchange must bring
+BLOCK = 64  # cells a side of the blocks whose best cell is remembered
+NEAR = 512  # so many near ties are summed up one by one; more are a plateau
+FFT_ERROR = 8e-15  # error of one transform pair, relative to the largest gain (measured: 1.2e-15, 1.6e-15 after 200)
+
+Bools = NDArray[np.bool_]
+Box = tuple[int, int, int, int]  # rows i0..i1, columns j0..j1
+
+
+class Pick(NamedTuple):
+    """A cell and what a pool there adds (in cells of forage)."""
+
+    row: int
+    col: int
+    gain: float
+
+
+class OpenCells:
+    """Which cells a site may still take: allowed, far enough from sites, within the quotas and the budget."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.shape, self.near = problem.shape, too_near(problem.spacing_m, problem.today.cell_m)
+        self.blocked = np.isnan(problem.candidates).astype(np.uint16)  # how many reasons close each cell
+        if problem.taken is not None:
+            for row, col in problem.taken[["row", "col"]].to_numpy(np.int64).tolist():
+                self._count(row, col, 1)
+        self.free = self.blocked == 0  # before any site is set, but for quotas and the budget
+        self.quotas = [(unit, most.copy()) for unit, most in problem.quotas]  # what is left of them
+        for unit, left in self.quotas:
+            self.blocked += np.append(left <= 0, False)[unit]  # unit -1 reads the last entry
+        self.cost, self.budget_left = problem.cost, problem.budget
+        self.too_costly = np.zeros(self.shape, bool)
+        self._close_costly()
+
+    def fork(self, problem: Problem) -> OpenCells:
+        """The same with other candidates out of those that were open, before any site is set."""
+        other = copy.copy(self)
+        lost = np.isnan(problem.candidates) & self.free
+        other.blocked, other.free = self.blocked + lost.astype(np.uint16), self.free & ~lost
+        other.quotas = [(unit, left.copy()) for unit, left in self.quotas]
+        return other
+
+    @property
+    def budgeted(self) -> bool:
+        """Whether sites are paid for."""
+        return self.budget_left < math.inf
+
+    @property
+    def open(self) -> Bools:
+        """Cells that a site may take (rows, cols)."""
+        return self.blocked == 0
+
+    def budget_spent(self) -> bool:
+        """Whether a cell is closed by its cost alone."""
+        return bool((self.too_costly & (self.blocked == 1)).any())
+
+    def change(self, row: int, col: int, step: int) -> list[Box]:
+        """Closes (step 1) what a site at the cell closes, or opens it again (-1); beyond the spacing, in which
+        boxes.
+        """
+        self._count(row, col, step)
+        boxes: list[Box] = []
+        for unit, left in self.quotas:
+            if (which := int(unit[row, col])) >= 0:
+                full_before = left[which] <= 0
+                left[which] -= step
+                if full_before != (left[which] <= 0):
+                    rows, cols = np.nonzero(unit == which)
+                    self.blocked[rows, cols] += np.uint16(0xFFFF if full_before else 1)  # 0xFFFF is -1 here
+                    boxes.append((int(rows.min()), int(rows.max()) + 1, int(cols.min()), int(cols.max()) + 1))
+        if self.cost is not None and self.budgeted:
+            self.budget_left -= float(self.cost[row, col]) * step
+            if self._close_costly():
+                boxes.append((0, self.shape[0], 0, self.shape[1]))
+        return boxes
+
+    def _count(self, row: int, col: int, step: int) -> None:
+        """Adds step (1 or -1) to the counters of the cells that are too near to (row, col)."""
+        around, near = under(self.blocked, self.near, row, col)
+        (np.add if step > 0 else np.subtract)(around, near, out=around)
+
+    def _close_costly(self) -> bool:
+        """Closes what costs more than is left, and no other cell for its cost; whether anything changed."""
+        if self.cost is None or not self.budgeted:
+            return False
+        too_costly = ~affordable(self.cost, self.budget_left)
+        changed = too_costly != self.too_costly
+        self.blocked += too_costly
+        self.blocked -= self.too_costly
+        self.too_costly = too_costly
+        return bool(changed.any())
+
+
+class GainMap:
+    """The forage still missed (w R), what a pool would add at every cell, and which cells are open."""
+
+    def __init__(self, problem: Problem, *, workers: int | None = None, tile_cells: int | None = None) -> None:
+        self.p, self.k, self.shape = problem.probability, problem.today.kernel, problem.shape
+        self.r = self.k.shape[0] // 2
+        self.workers, self.tile_cells = workers or default_workers(), tile_cells
+        self.before = np.pad(problem.today.missed, self.r)  # w R without the sites
+        self.missed = self.before.copy()  # w R with them
+        self.sites: list[Pick] = []
+        self.cells = OpenCells(problem)
+        cost = problem.cost
+        self.costs_differ = cost is not None and self.cells.budgeted and float(np.ptp(cost)) > 0.0
+        self.gain_rate = self._rate()
+        self.n = int(scipy.fft.next_fast_len(4 * self.r + 1, real=True))
+        self.spectrum = kernel_spectrum(self.k, self.n)
+        self.best_of = np.empty((-(-self.shape[0] // BLOCK), -(-self.shape[1] // BLOCK)))
+        self.buffer = np.empty((NEAR, 2), np.int64)
+        self.renew()
+
+    def fork(self, problem: Problem) -> GainMap:
+        """The map of the same problem with fewer candidates, before any site is set; cheap, as no gain changes."""
+        other = copy.copy(self)
+        other.p, other.cells, other.sites = problem.probability, self.cells.fork(problem), []
+        other.missed, other.C, other.best_of = self.missed.copy(), self.C.copy(), self.best_of.copy()
+        other.gain_rate = other._rate()
+        other.refresh(0, self.shape[0], 0, self.shape[1])
+        return other
+
+    def _rate(self) -> Floats:
+        """What cells are compared by: the probability, for its cost where costs differ (in units of the least, so that
+        it is never above the probability and the error of the transforms stays what it is).
+        """
+        cost = self.cells.cost
+        return self.p / (cost / cost.min()) if self.costs_differ and cost is not None else self.p
+
+    def by_gain(self) -> None:
+        """From here on the best cell is the one with the largest gain, whatever it costs within the budget."""
+        if self.costs_differ:
+            self.gain_rate = self.p
+            self.refresh(0, self.shape[0], 0, self.shape[1])
+
+    def renew(self) -> None:
+        """The gain map from scratch."""
+        self.C = correlate(self.missed, self.k, only=self.p > 0, workers=self.workers, tile_cells=self.tile_cells)
+        self.error, self.fresh = FFT_ERROR * float(self.C.max(initial=0.0)), True
+        self.refresh(0, self.shape[0], 0, self.shape[1])
+
+    def refresh(self, i0: int, i1: int, j0: int, j1: int) -> None:
+        """The best cell of each block that touches rows i0..i1, columns j0..j1."""
+        b0, b1 = max(0, i0) // BLOCK, -(-min(self.shape[0], i1) // BLOCK)
+        d0, d1 = max(0, j0) // BLOCK, -(-min(self.shape[1], j1) // BLOCK)
+        _refresh(self.C, self.gain_rate, self.cells.blocked, self.best_of, (b0, b1, d0, d1))
+
+    def best(self) -> Pick | None:
+        """The open cell with the largest gain, None where no cell gains anything."""
+        top = float(self.best_of.max())
+        if top <= self.error or self.error > SAME * top:
+            if not self.fresh:
+                self.renew()
+                return self.best()
+            if top <= self.error:
+                return None
+        least = top - max(SAME * top, 2.0 * self.error)
+        n, row, col = _near_best(self.C, self.gain_rate, self.cells.blocked, self.best_of, least, self.buffer)
+        if n > NEAR:
+            return Pick(row, col, self.gain(row, col))
+        near = [Pick(int(i), int(j), self.gain(int(i), int(j))) for i, j in self.buffer[:n]]
+        worth = [pick.gain * self._worth(pick) for pick in near]
+        most = max(worth)
+        if most <= 0:
+            return None
+        return min(pick for pick, value in zip(near, worth, strict=True) if value >= most * (1.0 - SAME))
+
+    def _worth(self, pick: Pick) -> float:
+        """What a unit of gain at the cell counts for: 1, or one over its cost."""
+        p = float(self.p[pick.row, pick.col])
+        return float(self.gain_rate[pick.row, pick.col]) / p if p > 0 else 1.0
+
+    def gain(self, row: int, col: int) -> float:
+        """What one more pool at the cell adds, summed up directly."""
+        return float(self.p[row, col]) * float(direct_gain(self.missed, self.k, row, col))
+
+    def add(self, pick: Pick) -> None:
+        """Sets a pool."""
+        patch = self.missed[self._square(pick)]
+        old = patch.copy()
+        multiply(patch, 0, 0, self.r, self.r, float(self.p[pick.row, pick.col]), self.k)
+        self.sites.append(pick)
+        self._changed(pick, patch - old, 1)
+
+    def remove(self, pick: Pick) -> None:
+        """Takes a site away: w R around it is multiplied up again from the start, since 1 - p k may be 0."""
+        self.sites.remove(pick)
+        patch = self.missed[self._square(pick)]
+        old = patch.copy()
+        patch[:] = self.before[self._square(pick)]
+        for s in self.sites:
+            multiply(patch, pick.row, pick.col, s.row + self.r, s.col + self.r, float(self.p[s.row, s.col]), self.k)
+        self._changed(pick, patch - old, -1)
+
+    def _square(self, pick: Pick) -> tuple[slice, slice]:
+        """The square within the kernel radius of a cell, in the padded arrays."""
+        side = 2 * self.r + 1
+        return np.s_[pick.row : pick.row + side, pick.col : pick.col + side]
+
+    def _changed(self, pick: Pick, change: Floats, step: int) -> None:
+        """Brings gains, open cells and block maxima up to date after w R changed around a cell."""
+        n, r = self.n, self.r
+        patch = scipy.fft.irfft2(
+            scipy.fft.rfft2(change, (n, n), workers=self.workers) * self.spectrum, (n, n), workers=self.workers
+        )
+        i0, i1 = max(0, pick.row - 2 * r), min(self.shape[0], pick.row + 2 * r + 1)
+        j0, j1 = max(0, pick.col - 2 * r), min(self.shape[1], pick.col + 2 * r + 1)
+        a, b = 2 * r - pick.row, 2 * r - pick.col
+        self.C[i0:i1, j0:j1] += patch[i0 + a : i1 + a, j0 + b : j1 + b]
+        self.error, self.fresh = self.error + FFT_ERROR * float(np.abs(patch).max()), False
+        q = max(2 * r, self.cells.near.shape[0] // 2)
+        near = (pick.row - q, pick.row + q + 1, pick.col - q, pick.col + q + 1)
+        for box in (near, *self.cells.change(pick.row, pick.col, step)):
+            self.refresh(*box)
+
+    def greedy(self, pools: int) -> list[Pick]:
+        """Sets up to `pools` pools, each where it adds most."""
+        picks: list[Pick] = []
+        while len(picks) < pools and (pick := self.best()) is not None:
+            # rounding may put a tie a hair above the pick before it
+            if picks and not self.costs_differ and picks[-1].gain < pick.gain <= picks[-1].gain * (1.0 + SAME):
+                pick = pick._replace(gain=picks[-1].gain)
+            self.add(pick)
+            picks.append(pick)
+        return picks
+
+    def interchange(self, fixed: Sequence[tuple[int, int]] = ()) -> int:
+        """Moves one site at a time, but for the `fixed` ones, to the best open cell for as long as that gains; how many
+        moves were made.
+        """
+        moves, settled = 0, 0
+        queue = [site for site in self.sites if (site.row, site.col) not in set(fixed)]
+        while queue and settled < len(queue):
+            site = queue.pop(0)
+            self.remove(site)
+            loss = self.gain(site.row, site.col)
+            other = self.best()
+            if (
+                other is not None
+                and (other.row, other.col) != (site.row, site.col)
+                and other.gain > loss * (1 + BETTER)
+            ):
+                site, moves, settled = other, moves + 1, 0
+            else:
+                settled += 1
+            self.add(site)
+            queue.append(site)
+        return moves
+
+
+@njit(cache=True, nogil=True)
+def _refresh(
+    C: Floats, rate: Floats, blocked: NDArray[np.uint16], best: Floats, part: tuple[int, int, int, int]
+) -> None:
+    """The largest rate x C of the open cells of each block of the part (rows b0..b1, columns d0..d1); -1 where none
+    is.
+    """
+    b0, b1, d0, d1 = part
+    for bi in range(b0, b1):
+        for bj in range(d0, d1):
+            m = -1.0
+            for i in range(bi * BLOCK, min(C.shape[0], (bi + 1) * BLOCK)):
+                for j in range(bj * BLOCK, min(C.shape[1], (bj + 1) * BLOCK)):
+                    if blocked[i, j] == 0:
+                        v = rate[i, j] * C[i, j]
+                        if v > m:  # false for NaN
+                            m = v
+            best[bi, bj] = m
+
+
+@njit(cache=True, nogil=True)
+def _near_best(
+    C: Floats, rate: Floats, blocked: NDArray[np.uint16], best: Floats, least: float, out: Cells
+) -> tuple[int, int, int]:
+    """Open cells with rate x C >= least: how many, and the lowest (row, col); as many as fit are written to `out`."""
+    n, row, col = 0, C.shape[0], C.shape[1]
+    for bi in range(best.shape[0]):
+        for bj in range(best.shape[1]):
+            if best[bi, bj] >= least:
+                for i in range(bi * BLOCK, min(C.shape[0], (bi + 1) * BLOCK)):
+                    for j in range(bj * BLOCK, min(C.shape[1], (bj + 1) * BLOCK)):
+                        if blocked[i, j] == 0 and rate[i, j] * C[i, j] >= least:
+                            if n < out.shape[0]:
+                                out[n, 0], out[n, 1] = i, j
+                            n += 1
+                            if i < row or (i == row and j < col):
+                                row, col = i, j
+    return n, row, col
+
+
+@njit(cache=True, nogil=True)
+def direct_gain(missed: Floats, k: Floats, row: int, col: int) -> float:
+    """sum_d k(d) missed(c + d) of one cell, in float64 and in a fixed order; missed is padded by r."""
+    total = 0.0
+    for a in range(k.shape[0]):
+        line = 0.0
+        for b in range(k.shape[1]):
+            line += k[a, b] * missed[row + a, col + b]
+        total += line
+    return total
+
+
+def correlate(
+    padded: Floats,
+    k: Floats,
+    *,
+    only: NDArray[np.bool_] | None = None,
+    workers: int | None = None,
+    tile_cells: int | None = None,
+) -> Floats:
+    """sum_d k(d) padded(c + d) for every cell c (rows, cols); `padded` is r cells larger on every side.
+
+    By float64 FFT in overlapping tiles. Tiles without any cell of `only` are left at 0.
+    """
+    r = k.shape[0] // 2
+    shape = (padded.shape[0] - 2 * r, padded.shape[1] - 2 * r)
+    out = np.zeros(shape)
+    n = fft_cells(r, shape, tile_cells)
+    spectrum = kernel_spectrum(k, n)
+
+    def run(tile: Tile) -> None:
+        inside = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
+        if only is None or only[inside].any():
+            block = padded[tile.row0 : tile.row1 + 2 * r, tile.col0 : tile.col1 + 2 * r]
+            answer = scipy.fft.irfft2(scipy.fft.rfft2(block, (n, n)) * spectrum, (n, n), overwrite_x=True)
+            out[inside] = answer[2 * r : 2 * r + tile.shape[0], 2 * r : 2 * r + tile.shape[1]]
+
+    with ThreadPoolExecutor(workers or default_workers()) as pool:
+        list(pool.map(run, cut(shape, n - 2 * r)))
+    return out
+
+
+def fft_cells(r: int, shape: tuple[int, int], tile_cells: int | None = None) -> int:
+    """Side of the transforms: about three times the halo, no more than the whole frame needs."""
+    tile = min(max(shape), tile_cells or max(512, 4 * r))
+    return int(scipy.fft.next_fast_len(tile + 2 * r, real=True))
+
+
+def kernel_spectrum(k: Floats, n: int) -> NDArray[np.complex128]:
+    """Transform of the (symmetric) kernel in an n x n frame, its corner at the frame's corner."""
+    return np.asarray(scipy.fft.rfft2(k, (n, n)))
+
+
+def block_best(G: Floats, size: int) -> Floats:
+    """The largest G of each block of size x size cells, -inf where it holds no number."""
+    known = np.where(np.isnan(G), -math.inf, G)
+    by_row = np.maximum.reduceat(known, np.arange(0, G.shape[0], size), axis=0)
+    return np.asarray(np.maximum.reduceat(by_row, np.arange(0, G.shape[1], size), axis=1))
+
+
+def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[Cells, Cells]:
+    """The best cell of each block, of those with G above `least`; at most `most` of them, the largest G first."""
+    best = block_best(G, size)
+    bi, bj = np.nonzero(best > least)
+    order = np.argsort(-best[bi, bj], kind="stable")[:most]
+    row, col = np.empty(len(order), np.int64), np.empty(len(order), np.int64)
+    for n, (i, j) in enumerate(zip(bi[order].tolist(), bj[order].tolist(), strict=True)):
+        part = G[i * size : (i + 1) * size, j * size : (j + 1) * size]
+        a, b = np.unravel_index(int(np.nanargmax(part)), part.shape)
+        row[n], col[n] = i * size + a, j * size + b
+    return row, col
