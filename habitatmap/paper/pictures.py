@@ -1,14 +1,15 @@
 """Pictures for slides and reports. They are made to be shown around, so they are drawn from blurred places only.
 
 What each shows is recomputed for the public (`Result.public`): no exact garden, nothing that gives one away. Numbers of
-suggestions are the public page's, which leaves those on private ground out.
+suggestions are the public page's, which leaves those on private land out.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 
 from habitatmap.paper.maps import GAP, Sheet, disc, ground, swatch, theme, whole
 from habitatmap.paper.typst_pdf import png
@@ -34,9 +35,9 @@ def pictures(result: Result) -> dict[str, bytes]:
 TITLES = {
     "ground": "Land cover, paths and boundary",
     "forage_season": "Forage of the season: open flowers, 0 to 1",
-    "reach_now": "Chance that forage here is reached from a breeding place, today",
+    "reach_now": "Probability that forage here is reached from a breeding place, today",
     "gaps": "Gaps: forage that no known breeding place is likely to reach",
-    "plan": "Chance that forage here is reached with the plan, and its suggestions on public ground",
+    "plan": "Probability that forage here is reached with the plan, and its suggestions on public land",
 }
 
 
@@ -45,10 +46,15 @@ def plan_sheet(result: Result) -> Sheet:
     sheet = whole(result)
     ground(sheet, result, faint=True)
     mapped = result.plan[may_be_placed(result.plan)]
-    for row in reversed(list(mapped.itertuples())):
-        sheet.number(row.x, row.y, str(row.rank))
-    sheet.key.append((disc("1"), "suggested pool, the most helpful first"))
+    _numbers(sheet, mapped, mapped["rank"].astype(str).tolist())
     return sheet
+
+
+def _numbers(sheet: Sheet, plan: pd.DataFrame, numbers: Sequence[str]) -> None:
+    """Suggestions by their numbers; the most helpful last, so that it lies on top."""
+    for (x, y), number in reversed(list(zip(plan[["x", "y"]].to_numpy(dtype=float), numbers, strict=True))):
+        sheet.number(x, y, number)
+    sheet.key.append((disc("1"), "suggested pool, the most helpful first"))
 
 
 def credits(result: Result) -> list[str]:
@@ -56,7 +62,7 @@ def credits(result: Result) -> list[str]:
     return [*result.credits, f"{result.title}, as of {result.figures.as_of}; drawn from blurred places"]
 
 
-def _sheets(public: Any) -> dict[str, Sheet]:
+def _sheets(public: Result) -> dict[str, Sheet]:
     sheets: dict[str, Sheet] = {}
     if public.land_cover is not None:
         sheets["ground"] = whole(public)
@@ -73,12 +79,9 @@ def _sheets(public: Any) -> dict[str, Sheet]:
             f'fill="{GAP}" fill-opacity=".22" stroke="{GAP}" stroke-width="1.6" stroke-dasharray="5 3"',
         )
         sheet.key.append((swatch("#e2cddf"), "gap"))
-    on_public_ground = public.plan[may_be_placed(public.plan)]
-    if len(on_public_ground):
+    on_public_land = public.plan[may_be_placed(public.plan)]
+    if len(on_public_land):
         sheet = sheets["plan"] = whole(public)
         theme(sheet, public, "reach_with_plan")
-        # the most helpful last, so that it lies on top
-        for number, row in reversed(list(enumerate(on_public_ground.itertuples(), start=1))):
-            sheet.number(row.x, row.y, str(number))
-        sheet.key.append((disc("1"), "suggested pool, the most helpful first"))
+        _numbers(sheet, on_public_land, [str(i) for i in range(1, len(on_public_land) + 1)])
     return sheets

@@ -1,10 +1,9 @@
-"""The sections of a report page (show.sections), on paper."""
+"""The sections of a report page (page.sections), on paper."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Any
 
 from habitatmap.page.sections import Section, Table
 from habitatmap.paper.typst_pdf import pdf
@@ -31,8 +30,9 @@ def sections_pdf(title: str, subtitle: str, footer: str, pages: Sequence[Sequenc
     return pdf("sections.typ", {"title": title, "subtitle": subtitle, "footer": footer, "pages": content}, drawings)
 
 
-def _section(section: Section, drawings: dict[str, bytes]) -> dict[str, Any]:
+def _section(whole: Section, drawings: dict[str, bytes]) -> dict[str, object]:
     """A section as data; its drawings are added to `drawings`."""
+    section = whole.filled()
     shown = []
     for drawing in section.drawings:
         size = _SIZE.search(drawing.svg)
@@ -52,7 +52,7 @@ def _section(section: Section, drawings: dict[str, bytes]) -> dict[str, Any]:
     }
 
 
-def _table(table: Table) -> dict[str, Any]:
+def _table(table: Table) -> dict[str, object]:
     """A table as data, the widths of its columns by their longest text, within limits."""
     rows = [[str(cell) for cell in row] for row in table.rows]
     columns = zip(table.heads, *rows, strict=True)

@@ -1,6 +1,6 @@
-"""Crew sheets, labels and recording sheets as data for the press: what a crew needs at each site, nothing of others.
+"""Crew sheets, labels and recording sheets as data for typst: what a crew needs at each site, nothing of others.
 
-The sheets are for the team: they name land and say where a suggestion stands. On private ground there is no point, only
+The sheets are for the team: they name land and say where a suggestion stands. On private land there is no point, only
 the street or square to ask in.
 """
 
@@ -8,24 +8,28 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import segno
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
-from habitatmap.export.folder import write_folder
+from habitatmap.export.folder import write_files
 from habitatmap.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
 from habitatmap.paper.typst_pdf import pdf
-from habitatmap.privacy import ASK_M, middle_of_square, square_around
+from habitatmap.privacy import ASK_M, may_be_placed, middle_of_square, square_around
 from habitatmap.read.templates import TEMPLATES
 from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.cautions import consent, for_crew, for_recording, sentences
+from habitatmap.words.numbers import UNKNOWN, known, percent
 from habitatmap.words.plan import plan_note
 from habitatmap.words.tables import told_plan
 
@@ -33,32 +37,6 @@ AROUND_M = 600.0  # side of the map picture of a site
 PICTURE_UNITS = 300.0
 WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 NOT_PUBLIC = "For the team: names places and people's consent. Not to be published."
-
-BRING = (
-    "the container with a lid or grille, and a strap to hold it (no nails, no wire)",
-    "leaf litter of the place and some wood chips, a third to half of the volume",
-    "rain water, 1 to 10 litres; two or three sticks as thick as a finger",
-    "the pool's label, this sheet, a pen, a phone with its place switched on",
-    "gloves, plasters for cuts, water and soap for your hands",
-)
-HOW = (
-    "Speak to whoever owns or rents the ground, even where consent is on record.",
-    "Look for shade, level and firm ground out of the way of children, seats and windows.",
-    "Set it so that it can't tip or be climbed, with holes for the overflow: litter first, then water, 10 cm at most.",
-    "Lay a stick as a ramp to the rim and some dry litter around it: larvae leave the water to pupate.",
-    "Fix the label. Log where it really went, below, and type it into the list of pools.",
-    "Clean your gear before the next site.",
-)
-BASIS = "Sizes, filling and shade: expert judgement."
-FIELDS = (
-    "Set out on (year-month-day)",
-    "Pool (name on the label)",
-    "Set out by",
-    "Where it really went: longitude, latitude",
-    "Accuracy shown, m",
-    "Container, volume in litres",
-)
-TICKS = ("owner spoken to, agrees", "grille or narrow neck fitted", "not reachable from play area", "label fixed")
 
 ROWS_A_SHEET = 14
 WHAT = {
@@ -71,18 +49,61 @@ WORDS = {
     "ground": "Getting there and asking",
     "cautions": "Take care",
     "bring": "Bring",
-    "how": "Set it out",
+    "how": "Install it",
     "log": "What was done",
     "log_words": "Type this into the list of pools the same day: a pool that is not where the list says is lost.",
+    "to_bring": [
+        "the container with a lid or grille, and a strap to hold it (no nails, no wire)",
+        "leaf litter of the place and some wood chips, a third to half of the volume",
+        "rain water, 1 to 10 litres; two or three sticks as thick as a finger",
+        "the pool's label, this sheet, a pen, a phone with its location switched on",
+        "gloves, plasters for cuts, water and soap for your hands",
+    ],
+    "steps": [
+        "Speak to whoever owns or rents the land, even where consent is on record.",
+        "Look for shade, level and firm ground out of the way of children, seats and windows.",
+        "Set it so that it can't tip or be climbed, with holes for the overflow: litter first, then water, 10 cm at "
+        "most.",
+        "Lay a stick as a ramp to the rim and some dry litter around it: larvae leave the water to pupate.",
+        "Fix the label. Log where it really went, below, and type it into the list of pools.",
+        "Clean your gear before the next site.",
+    ],
+    "basis": "Sizes, filling and shade: expert judgement.",
+    "fields": [
+        "Installed on (year-month-day)",
+        "Pool (name on the label)",
+        "Installed by",
+        "Where it really went: longitude, latitude",
+        "Accuracy shown, m",
+        "Container, volume in litres",
+    ],
+    "ticks": ["owner spoken to, agrees", "grille or narrow neck fitted", "not reachable from play area", "label fixed"],
+    "qr": "Opens the place on a phone.",
     "labels": "Labels: print on weatherproof paper, cut along the lines. The code holds the pool's name.",
     "label_what": "Nursery of hoverflies: their larvae live in this water.",
     "label_leave": "Please leave it as it is.",
     "label_water": "Water: keep small children away. Do not drink.",
     "label_questions": "Questions:",
-    "recording_how": "One row for one look at one pool, whatever you found: a pool that was dry, gone or not reached "
+    "recording_how": "One row for one visit to one pool, whatever you found: a pool that was dry, gone or not reached "
     "is a row too. Leave blank what you do not know; blank is not none. Dates as year-month-day. Typed into a sheet "
     "with these headings, the rows are read as they stand.",
 }
+
+
+@dataclass(frozen=True)
+class Site:
+    """A suggestion as its sheet shows it. On private land x, y (metres) are the middle of the square to ask in."""
+
+    rank: int
+    name: str  # of the pool that will stand there
+    x: float
+    y: float
+    private: bool
+    zone: BaseGeometry | None
+
+    def is_near(self, x: float, y: float) -> bool:
+        """Whether a point lies within the picture."""
+        return max(abs(x - self.x), abs(y - self.y)) < AROUND_M / 2
 
 
 class NothingToPrintError(InputError):
@@ -97,23 +118,19 @@ def write_sheets(result: Result, folder: str | Path, ranks: Sequence[int] = ()) 
     """
     made: dict[str, bytes] = {}
     said = []
-    for name, make in (
-        ("sites.pdf", lambda: site_sheets(result, ranks)),
-        ("labels.pdf", lambda: labels(result)),
-        ("recording.pdf", lambda: recording_sheet(result)),
-    ):
+    makers: dict[str, Callable[[], bytes]] = {
+        "sites.pdf": lambda: site_sheets(result, ranks),
+        "labels.pdf": lambda: labels(result),
+        "recording.pdf": lambda: recording_sheet(result),
+    }
+    for name, make in makers.items():
         try:
             made[name] = make()
         except NothingToPrintError as why:
             said.append(f"{name}: left out. {why}")
         else:
             said.append(f"{name}: {WHAT[name]}")
-
-    def fill(fresh: Path) -> None:
-        for name, content in made.items():
-            (fresh / name).write_bytes(content)
-
-    write_folder(Path(folder).resolve(), fill)
+    write_files(folder, made)
     return said
 
 
@@ -130,22 +147,23 @@ def site_sheets(result: Result, ranks: Sequence[int] | None = None) -> bytes:
         why = plan_note(result.figures.plan) or "no pool is asked for"
         raise NothingToPrintError(f"{result.title}: there is no suggestion to make sheets for: {why}.")
     names = new_names(result)
-    sites: list[dict[str, Any]] = []
+    sites: list[dict[str, object]] = []
     pictures: dict[str, bytes] = {}
-    for at, row in plan.iterrows():
-        name = names[int(row["rank"]) - 1]
-        site, its = _site(result, row, result.zones.geometry.iloc[int(at)], name)
-        sites.append(site)
-        pictures |= its
+    for at, row, open_land in zip(plan.index, plan.to_dict("records"), may_be_placed(plan), strict=True):
+        rank, private = int(row["rank"]), not open_land
+        x, y = _middle(result, rank) if private else (float(row["x"]), float(row["y"]))
+        site = Site(rank, names[rank - 1], x, y, private, result.zones.geometry.iloc[at])
+        pictures[f"m{rank}.svg"] = _picture(result, site).encode("utf-8")
+        code = None if private else _qr(geo_uri(row["lon"], row["lat"], result.grid.cell_m, site.name))
+        pictures |= {} if code is None else {f"q{rank}.svg": code}
+        sites.append(_sheet_of(result, site, row) | {"qr": None if code is None else f"q{rank}.svg"})
     data = {"kind": "sites", "title": f"{result.title}: sites for new pools", "footer": NOT_PUBLIC}
     return pdf("sheets.typ", {**data, "words": WORDS, "sites": sites}, pictures)
 
 
 def labels(result: Result) -> bytes:
     """PDF: a label for each standing pool and suggestion, with the contact line of area.toml; NothingToPrintError."""
-    pools = result.pools
-    standing = pools.loc[pools["standing"] == "yes", "pool"] if len(pools) else []
-    names = [*map(str, standing), *new_names(result)]
+    names = [*_standing(result), *new_names(result)]
     if not names:
         raise NothingToPrintError(
             f"{result.title}: there is neither a standing pool nor a suggestion to make labels for."
@@ -163,15 +181,18 @@ def labels(result: Result) -> bytes:
         }
         for file, name in zip(codes, names, strict=True)
     ]
-    return pdf(
-        "sheets.typ", {"kind": "labels", "title": f"{result.title}: labels", "words": WORDS, "labels": each}, pictures
-    )
+    data = {"kind": "labels", "title": f"{result.title}: labels", "words": WORDS, "labels": each}
+    return pdf("sheets.typ", data, pictures)
+
+
+def _standing(result: Result) -> list[str]:
+    pools = result.pools
+    return [str(name) for name in pools.loc[pools["standing"] == "yes", "pool"]] if len(pools) else []
 
 
 def recording_sheet(result: Result) -> bytes:
     """PDF: a table to fill in by hand, one row a visit, its headings those of visits.csv; standing pools first."""
-    pools = result.pools
-    standing = sorted(map(str, pools.loc[pools["standing"] == "yes", "pool"])) if len(pools) else []
+    standing = sorted(_standing(result))
     empty = ROWS_A_SHEET - len(standing) % ROWS_A_SHEET
     columns = TEMPLATES[Kind.VISITS]
     hints = [" / ".join(column.values) for column in columns]
@@ -196,50 +217,34 @@ def new_names(result: Result) -> list[str]:
     return [f"N{n}" for n, _ in zip(numbers, range(len(result.plan)), strict=False)]
 
 
-def _site(result: Result, row: pd.Series, zone: Any, name: str) -> tuple[dict[str, Any], dict[str, bytes]]:
-    rank, private = int(row["rank"]), row["private"] == "yes"
-    x, y = _middle(result, rank) if private else (float(row["x"]), float(row["y"]))
-    picture = _picture(result, x, y, zone, private, rank)
-    pictures = {f"m{rank}.svg": picture.encode("utf-8")}
-    facts = [["Pool", name], ["Land", str(row["place"]) or "not known"]]
-    qr = None
-    if not private:
-        code = _qr(geo_uri(float(row["lon"]), float(row["lat"]), result.grid.cell_m, name))
-        if code is not None:
-            qr = f"q{rank}.svg"
-            pictures[qr] = code
+def _sheet_of(result: Result, site: Site, row: Mapping[Any, Any]) -> dict[str, object]:
+    """A suggestion's sheet as data; `row` is that of plan.csv."""
+    facts = [["Pool", site.name], ["Land", str(row["place"]) or UNKNOWN]]
+    if not site.private:
         facts += [
             ["Longitude, latitude", f"{row['lon']:.5f}, {row['lat']:.5f}"],
             [str(result.crs.to_string()), f"{row['x']:.0f}, {row['y']:.0f}"],
         ]
-    facts += [["Stays in the plan in", _percent(row["robustness"], "of the draws")]]
-    zone_words = ""
-    if zone is not None:
-        zone_words = (
-            f"Any spot within the dashed line ({zone.area / 10_000:.1f} ha) serves at least 90 % as well, "
-            "if its owner agrees: choose the safest and shadiest."
-        )
-    site = {
-        "title": f"Site {rank}: {row['place'] or 'unnamed ground'}",
-        "subtitle": f"{result.title}, plan as of {result.figures.as_of}, suggestion {rank} of {len(result.plan)}",
-        "map": f"m{rank}.svg",
-        "map-alt": f"Map of the ground {AROUND_M:.0f} m about site {rank}, with ways, pools and what to keep away from",
-        "qr": qr,
-        "qr-alt": f"Code holding the place of site {rank} and the name {name}",
-        "qr-words": "Opens the place on a phone.",
-        "facts": facts,
+    stays = f"{percent(row['robustness'])} of the simulations" if known(row["robustness"]) else UNKNOWN
+    zone = (
+        f"Any place within the dashed line ({site.zone.area / 10_000:.1f} ha) serves at least 90 % as well, if its "
+        "owner agrees: choose the safest and shadiest."
+        if site.zone is not None
+        else ""
+    )
+    return {
+        "title": f"Site {site.rank}: {row['place'] or 'unnamed land'}",
+        "subtitle": f"{result.title}, plan as of {result.figures.as_of}, site {site.rank} of {len(result.plan)}",
+        "map": f"m{site.rank}.svg",
+        "map-alt": f"Map of the {AROUND_M:.0f} m about site {site.rank}, with ways, pools and exclusion zones",
+        "qr-alt": f"Code holding the place of site {site.rank} and the name {site.name}",
+        "facts": [*facts, ["Stays in the plan in", stays]],
         "reason": str(row["reason"]),
-        "zone": zone_words,
-        "access": "" if private else access(x, y, result.paths),
+        "zone": zone,
+        "access": "" if site.private else access(site.x, site.y, result.paths),
         "consent": consent(row).sentence,
         "cautions": _halves(sentences(for_crew(row, result.settings))),
-        "bring": list(BRING),
-        "how": list(HOW),
-        "basis": BASIS,
-        "fields": list(FIELDS),
-        "ticks": list(TICKS),
     }
-    return site, pictures
 
 
 def _halves(texts: list[str]) -> list[list[str]]:
@@ -255,8 +260,8 @@ def geo_uri(lon: float, lat: float, uncertainty_m: float, name: str) -> str:
     return f"geo:{lat:.6f},{lon:.6f};u={math.ceil(uncertainty_m)};pool={safe}"
 
 
-def access(x: float, y: float, paths: Any) -> str:
-    """The nearest way, how far and where it lies from the spot; straight lines, as the crow flies."""
+def access(x: float, y: float, paths: gpd.GeoDataFrame) -> str:
+    """The nearest way, how far and where it lies from the site; straight lines, as the crow flies."""
     if not len(paths):
         return "No ways are on record: look for a safe way in yourself."
     point = shapely.Point(x, y)
@@ -266,7 +271,7 @@ def access(x: float, y: float, paths: Any) -> str:
     on = shapely.get_point(shapely.shortest_line(point, way.geometry), 1)
     called = str(way["name"]) or str(way["kind"]) or "way"
     if distances[at] < 1:
-        return f"It stands on the way itself ({called}): choose a spot beside it."
+        return f"It stands on the way itself ({called}): choose a place beside it."
     turn = math.degrees(math.atan2(on.x - x, on.y - y)) % 360
     return f"The nearest way is {called}, {distances[at]:.0f} m to the {WINDS[round(turn / 45) % 8]} as the crow flies."
 
@@ -279,59 +284,56 @@ def _middle(result: Result, rank: int) -> tuple[float, float]:
     return float(east), float(north)
 
 
-def _picture(result: Result, x: float, y: float, zone: Any, private: bool, rank: int) -> str:
+def _picture(result: Result, site: Site) -> str:
+    """The surroundings of a site: land, exclusion zones, its zone, trees, and where it is not private, pools."""
     half = AROUND_M / 2
-    sheet = Sheet(x - half, y - half, x + half, y + half, PICTURE_UNITS)
+    sheet = Sheet(site.x - half, site.y - half, site.x + half, site.y + half, PICTURE_UNITS)
     ground(sheet, result, faint=True)
-    land = result.places
-    if len(land):
-        sheet.lines(land.geometry, f'stroke="{INK}" stroke-width=".6" stroke-opacity=".55"')
+    sheet.lines(result.places.geometry, f'stroke="{INK}" stroke-width=".6" stroke-opacity=".55"')
     away = result.keep_away
     if len(away):
-        near = away[away.geometry.distance(shapely.Point(x, y)) < AROUND_M + away["distance_m"].max()]
+        near = away[away.geometry.distance(shapely.Point(site.x, site.y)) < AROUND_M + away["distance_m"].max()]
         about = [shape.buffer(d) for shape, d in zip(near.geometry, near["distance_m"], strict=True)]
         sheet.areas(about, 'fill="#54301c" fill-opacity=".1" stroke="#54301c" stroke-width="1" stroke-dasharray="1 3"')
-        sheet.key.append((swatch("#ded3cc"), "keep away"))
-    if zone is not None:
-        sheet.areas(
-            [zone], f'fill="{ZONE}" fill-opacity=".1" stroke="{ZONE}" stroke-width="1.6" stroke-dasharray="5 3"'
-        )
+        sheet.key.append((swatch("#ded3cc"), "exclusion zone"))
+    if site.zone is not None:
+        look = f'fill="{ZONE}" fill-opacity=".1" stroke="{ZONE}" stroke-width="1.6" stroke-dasharray="5 3"'
+        sheet.areas([site.zone], look)
         sheet.key.append((swatch("#f6e6e3"), "serves as well"))
     _way_names(sheet, result.paths)
     holes = result.trees[result.trees["rot_hole_probability"] >= result.settings.near.dead_wood_from]
-    if len(holes):
-        for tree in holes.itertuples():
-            if abs(tree.x - x) < half and abs(tree.y - y) < half:
-                sheet.mark(tree.x, tree.y, "leaf", "#7a5230", 4)
-        sheet.key.append((sign("leaf", "#7a5230", 4), "rot-hole tree"))
-    if not private:  # a pool in somebody's garden is no help on the way to another
-        for pool in result.pools[result.pools["standing"] == "yes"].itertuples():
-            if abs(pool.x - x) < half and abs(pool.y - y) < half:
-                sheet.mark(pool.x, pool.y, "circle", "#0e5a72", 4.5)
-        sheet.key.append((sign("circle", "#0e5a72", 4.5), "standing pool"))
-        sheet.number(x, y, str(rank))
-        sheet.key.append((disc(str(rank)), "the suggested spot"))
-    else:
-        sheet.lines([square_around(x, y, ASK_M)], f'stroke="{ZONE}" stroke-width="2"')
+    _marks(sheet, site, holes, ("leaf", "#7a5230", 4), "rot-hole tree")
+    if site.private:
+        sheet.lines(square_around([site.x], [site.y], ASK_M), f'stroke="{ZONE}" stroke-width="2"')
         sheet.key.append((swatch("#ffffff"), "square to ask in"))
-    return sheet.svg(f"Site {rank}", result.credits)
+    else:  # on the way to a private site a pool in somebody's garden is no help
+        standing = result.pools[result.pools["standing"] == "yes"]
+        _marks(sheet, site, standing, ("circle", "#0e5a72", 4.5), "standing pool")
+        sheet.number(site.x, site.y, str(site.rank))
+        sheet.key.append((disc(str(site.rank)), "the suggested site"))
+    return sheet.svg(f"Site {site.rank}", result.credits)
 
 
-def _way_names(sheet: Sheet, paths: Any, most: int = 8) -> None:
+def _marks(sheet: Sheet, site: Site, points: pd.DataFrame, look: tuple[str, str, float], words: str) -> None:
+    """The points (x, y in metres) that lie near the site, and the sign in the key."""
+    for x, y in points[["x", "y"]].to_numpy(dtype=float):
+        if site.is_near(x, y):
+            sheet.mark(x, y, *look)
+    if len(points):
+        sheet.key.append((sign(*look), words))
+
+
+def _way_names(sheet: Sheet, paths: gpd.GeoDataFrame, most: int = 8) -> None:
     """Names along the ways that are longest within the sheet, each once."""
-    if not len(paths):
-        return
     window = shapely.box(sheet.left, sheet.bottom, sheet.right, sheet.top)
-    named = paths[paths["name"].astype(str) != ""]
-    longest: dict[str, Any] = {}
-    for way in named.itertuples():
-        for part in shapely.get_parts(shapely.intersection(way.geometry, window)):
-            if part.length > longest.get(way.name, shapely.LineString()).length:
-                longest[way.name] = part
+    longest: dict[str, BaseGeometry] = {}
+    for name, way in zip(paths["name"].astype(str), paths.geometry, strict=True):
+        for part in shapely.get_parts(shapely.intersection(way, window)) if name else ():
+            if name not in longest or part.length > longest[name].length:
+                longest[name] = part
     for name, part in sorted(longest.items(), key=lambda item: (-item[1].length, item[0]))[:most]:
-        if part.length * sheet.scale < 4.6 * len(name):
-            continue
-        sheet.writing(part, name)
+        if part.length * sheet.scale >= 4.6 * len(name):
+            sheet.writing(part, name)
 
 
 def _qr(text: str) -> bytes | None:
@@ -343,7 +345,3 @@ def _qr(text: str) -> bytes | None:
     out = io.BytesIO()
     code.save(out, kind="svg", scale=4, border=4, xmldecl=False, nl=False)
     return out.getvalue()
-
-
-def _percent(share: Any, of: str) -> str:
-    return "not known" if share is None or not math.isfinite(share) else f"{100 * share:.0f} % {of}"

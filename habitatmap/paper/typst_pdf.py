@@ -36,7 +36,9 @@ LONGEST_WORD = 24  # a longer one may be broken anywhere
 _WORD = re.compile(rf"\S{{{LONGEST_WORD},}}")
 
 
-def pdf(source: str, data: Mapping[str, Any], pictures: Mapping[str, bytes] | None = None, lang: str = "en") -> bytes:
+def pdf(
+    source: str, data: Mapping[str, object], pictures: Mapping[str, bytes] | None = None, lang: str = "en"
+) -> bytes:
     """The PDF of a typst file of this folder; the source reads data.json and the pictures by their names.
 
     Raises HabitatmapError where the compiler refuses, which only a fault of this program can cause.
@@ -46,14 +48,14 @@ def pdf(source: str, data: Mapping[str, Any], pictures: Mapping[str, bytes] | No
 
 def png(svg: str, width_px: int) -> bytes:
     """A picture of the SVG, so many pixels wide, its height by its own proportions."""
-    data: Mapping[str, Any] = {"picture": "picture.svg"}
+    data: Mapping[str, object] = {"picture": "picture.svg"}
     points = 720.0
     return _compile(
         "picture.typ", data, {"picture.svg": svg.encode("utf-8")}, "en", format="png", ppi=72.0 * width_px / points
     )
 
 
-def printable(value: Any) -> Any:
+def printable(value: object) -> object:
     """The data with every text such that the fonts can print it: what they lack as a box, long words breakable."""
     if isinstance(value, str):
         return _text(value)
@@ -102,7 +104,7 @@ def _fonts(folder: Path) -> Iterable[Path]:
     return sorted(p for p in folder.iterdir() if p.suffix in (".ttf", ".otf"))
 
 
-def _compile(source: str, data: Mapping[str, Any], pictures: Mapping[str, bytes], lang: str, **how: Any) -> bytes:
+def _compile(source: str, data: Mapping[str, object], pictures: Mapping[str, bytes], lang: str, **how: Any) -> bytes:
     content = printable({**data, "lang": lang, "families": list(FAMILIES)})
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
