@@ -26,12 +26,12 @@ def flat(folder: Path, toml: str = "", assumed: str = "", **given: Rows) -> Area
 
 def test_the_interval_of_forage_in_reach_is_the_middle_95_percent(tmp_path: Path) -> None:
     """With one breeding place, forage in reach is its probability times a constant, and so are the interval's ends."""
-    visits = [("P", date, "none seen") for date in DATES]
+    visits = [("P", DATES[0], "none seen")]
     result = habitatmap.run(flat(tmp_path, pools=[("P", *centre(25, 25))], visits=visits))
     (pool,) = result.pools.to_dict("records")
     reach = result.summary["forage_in_reach"]
     assert 0 < pool["occupancy_low"] < 0.8 * pool["occupancy"]
-    assert reach["low"] / reach["now"] == pytest.approx(pool["occupancy_low"] / pool["occupancy"], rel=0.03)
+    assert reach["low"] / reach["now"] == pytest.approx(pool["occupancy_low"] / pool["occupancy"], abs=0.01)
     assert reach["high"] / reach["now"] == pytest.approx(pool["occupancy_high"] / pool["occupancy"], rel=0.03)
 
 
