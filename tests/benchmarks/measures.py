@@ -161,8 +161,8 @@ def mypy_strict() -> str:
 
 
 def evaluate_and_its_stages() -> str:
-    """Lines of run.evaluate, and of the longest function of the package that it calls by name."""
-    whole = next(f for f in functions() if f.path == "run.py" and f.name in ("evaluate", "_evaluate"))
+    """Lines of job.evaluate, and of the longest function of the package that it calls by name."""
+    whole = next(f for f in functions() if f.path == "job.py" and f.name == "evaluate")
     called = {n.func.id for n in ast.walk(whole.node) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
     longest = max((f for f in functions() if f.name in called), key=lambda f: f.lines)
     return f"{whole.lines}; {longest.lines} ({longest.path} {longest.name})"
@@ -284,7 +284,7 @@ MEASURES: dict[str, tuple[str, str, Callable[[], object]]] = {
     "any": ("signatures and fields with `Any` (edges of JSON apart)", "0", any_in_signatures),
     "circles": ("circles of imports", "0", circles),
     "mypy": ("`mypy --strict`", "no error", mypy_strict),
-    "evaluate": ("lines of `run.evaluate`; of its longest stage", "60; 40", evaluate_and_its_stages),
+    "evaluate": ("lines of `job.evaluate`; of its longest stage", "60; 40", evaluate_and_its_stages),
     "docstrings": (
         "lines of a public function's docstring, median",
         "more than 1",
