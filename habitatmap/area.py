@@ -11,13 +11,14 @@ import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS, Proj
+from shapely.geometry.base import BaseGeometry
 
 from habitatmap import privacy
 from habitatmap.errors import CrsError, InputError
@@ -64,9 +65,15 @@ MOST_CELLS_AROUND = 2500
 SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
 
 
+# the kinds that say where an area lies, the surest first
+PLACED = (*(Kind.LAND_COVER, Kind.BOUNDARY, Kind.POOLS, Kind.OVERLAYS, Kind.LAND, Kind.TREES, Kind.KEEP_AWAY),)
+Degrees = tuple[NDArray[np.float64], NDArray[np.float64]]
+Tables = Mapping[Kind, Sequence[Table]]
+
+
 @dataclass(frozen=True)
 class Area:
-    """An area folder, read and checked. Frames have the columns their readers in `intake` state; lengths are metres.
+    """An area folder, read and checked. Frames have the columns their readers in `read` state; lengths are metres.
 
     `has` names the kinds of input that the folder holds; `notes` says what was decided on the
     way; `boundary` and `inventoried` are shapely shapes, None where the folder has none.
@@ -85,8 +92,8 @@ class Area:
     keep_away: gpd.GeoDataFrame
     paths: gpd.GeoDataFrame
     committed: pd.DataFrame
-    boundary: Any
-    inventoried: Any
+    boundary: BaseGeometry | None
+    inventoried: BaseGeometry | None
     has: frozenset[Kind]
     land_cover: LandCover | None
     tree_table: TreeTable
@@ -119,7 +126,7 @@ def open_area(path: str | Path, as_of: datetime.date | None = None, committed: P
     if not ENOUGH & files.keys():
         raise InputError(nothing_to_map(folder))
 
-    rasters = [p for p in files.get("land_cover", []) if is_raster(p)]
+    rasters = [p for p in files.get(Kind.LAND_COVER, []) if is_raster(p)]
     tables = {
         kind: [table for p in paths if not is_raster(p) for table in _tables(p, kind, stated)]
         for kind, paths in files.items()
@@ -127,8 +134,8 @@ def open_area(path: str | Path, as_of: datetime.date | None = None, committed: P
     tables = sort_kinds(tables, stated)
     corrections = read_corrections(folder)
     crs, chosen_by = _choose_crs(settings, rasters, corrected(tables, corrections, stated), stated)
-    about = (folder, settings, day, stated, files, rasters, crs, [chosen_by, *unused(folder, files, settings)])
-    area = read_corrected(tables, corrections, stated, lambda some: _read_area(some, *about))
+    sources = Sources(folder, settings, day, stated, rasters, crs, (chosen_by, *unused(folder, files, settings)))
+    area = read_corrected(tables, corrections, stated, lambda some: _read_area(some, sources))
     return _without(area, without, committed.name if committed else "")
 
 
@@ -146,37 +153,41 @@ def _without(area: Area, names: Sequence[str], source: str) -> Area:
     return replace(area, pools=pools)
 
 
-def _read_area(
-    tables: Mapping[str, Sequence[Table]],
-    folder: Path,
-    settings: Settings,
-    day: datetime.date,
-    stated: Stated,
-    files: Mapping[Kind, Sequence[Path]],
-    rasters: Sequence[Path],
-    crs: CRS,
-    first_notes: Sequence[str],
-) -> Area:
+@dataclass(frozen=True)
+class Sources:
+    """What an area is read from, beside its tables; `notes` says what was decided on the way."""
+
+    folder: Path
+    settings: Settings
+    day: datetime.date
+    stated: Stated
+    rasters: Sequence[Path]
+    crs: CRS
+    notes: tuple[str, ...]
+
+
+def _read_area(tables: Tables, sources: Sources) -> Area:
     """The area of these tables: everything is checked, brought to one system, and accounted for."""
-    notes, ledger = list(first_notes), Ledger()
-    boundary = read_outline(tables.get("boundary", []), Kind.BOUNDARY, crs, stated, ledger)
-    base = read_cover_shapes(tables.get("land_cover", []), Kind.LAND_COVER, crs, stated, ledger)
+    settings, stated, rasters, crs = sources.settings, sources.stated, sources.rasters, sources.crs
+    day, notes, ledger = sources.day, list(sources.notes), Ledger()
+    boundary = read_outline(tables.get(Kind.BOUNDARY, []), Kind.BOUNDARY, crs, stated, ledger)
+    base = read_cover_shapes(tables.get(Kind.LAND_COVER, []), Kind.LAND_COVER, crs, stated, ledger)
     stated = replace(stated, box=_box_of(boundary, rasters, base, crs, settings))
-    pools = read_pools(tables.get("pools", []), crs, stated, ledger)
-    visits = read_visits(tables.get("visits", []), pools, stated, ledger, crs)
+    pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
+    visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
     _tell_late(visits, day, ledger)
-    trees = read_trees(tables.get("trees", []), crs, stated, ledger)
-    land = read_land(tables.get("land", []), crs, stated, ledger, day)
-    keep_away = read_keep_away(tables.get("keep_away", []), crs, stated, ledger, settings.keep_away)
-    paths = read_paths(tables.get("paths", []), crs, stated, ledger)
+    trees = read_trees(tables.get(Kind.TREES, []), crs, stated, ledger)
+    land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day)
+    keep_away = read_keep_away(tables.get(Kind.KEEP_AWAY, []), crs, stated, ledger, settings.keep_away)
+    paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, ledger)
     committed = read_committed(tables.get(Kind.COMMITTED, []), crs, stated, ledger)
-    inventoried = read_outline(tables.get("inventoried", []), Kind.INVENTORIED, crs, stated, ledger)
-    overlays = read_cover_shapes(tables.get("overlays", []), Kind.OVERLAYS, crs, stated, ledger)
+    inventoried = read_outline(tables.get(Kind.INVENTORIED, []), Kind.INVENTORIED, crs, stated, ledger)
+    overlays = read_cover_shapes(tables.get(Kind.OVERLAYS, []), Kind.OVERLAYS, crs, stated, ledger)
 
     cover = None
     if rasters or base or overlays:
         grid = _frame_of_cover(rasters, base or overlays, boundary, crs, settings)
-        legend = Legend(folder, settings.land_cover.classes)
+        legend = Legend(sources.folder, settings.land_cover.classes)
         cover = compose_land_cover(rasters, base, overlays, legend, grid, crs, settings.source_crs, ledger)
         _refuse_empty(cover, boundary, grid)
     else:
@@ -190,7 +201,7 @@ def _read_area(
         ledger.tell(f"layers/trees.csv has no row for {genera}: their flowers and rot-holes are not known.")
     ledger.check()
     return Area(
-        folder=folder,
+        folder=sources.folder,
         settings=settings,
         as_of=day,
         crs=crs,
@@ -205,7 +216,7 @@ def _read_area(
         committed=committed,
         boundary=boundary,
         inventoried=inventoried,
-        has=frozenset(kind for kind, found in tables.items() if found) | ({Kind.LAND_COVER} if cover else set()),
+        has=frozenset({kind for kind, found in tables.items() if found} | ({Kind.LAND_COVER} if cover else set())),
         land_cover=cover,
         tree_table=tree_table,
         notes=notes,
@@ -231,15 +242,13 @@ def _tables(path: Path, kind: Kind, stated: Stated) -> list[Table]:
 # --- reference system ------------------------------------------------------------------------------------------------
 
 
-def _choose_crs(
-    settings: Settings, rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]], stated: Stated
-) -> tuple[CRS, str]:
+def _choose_crs(settings: Settings, rasters: Sequence[Path], tables: Tables, stated: Stated) -> tuple[CRS, str]:
     """The area's system and why: stated, else the land cover's own if metric, else chosen from the data."""
     if settings.crs is not None:
         crs = metric_crs(settings.crs, f"{FILE_NAME}: crs")
         return crs, f"The reference system is {crs_label(crs)}, as {FILE_NAME} states."
     own = [(p.name, raster_crs(p, settings.source_crs)) for p in rasters]
-    own += [(t.file, t.crs.to_2d()) for t in tables.get("land_cover", []) if t.crs is not None]
+    own += [(t.file, t.crs.to_2d()) for t in tables.get(Kind.LAND_COVER, []) if t.crs is not None]
     lon, lat = _some_places(rasters, tables, stated)
     for name, crs in own:
         if is_metric(crs) and _scale_error(crs, float(np.mean(lon)), float(np.mean(lat))) <= SCALE_REMARKED:
@@ -260,7 +269,7 @@ _PLACED = (
 )
 
 
-def _some_places(rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]], stated: Stated) -> tuple[Any, Any]:
+def _some_places(rasters: Sequence[Path], tables: Tables, stated: Stated) -> Degrees:
     """Longitudes and latitudes of the first input that has any: the land cover, the boundary, the pools, and so on."""
     for path in rasters:
         own = raster_crs(path, dict(stated.source_crs))
@@ -274,7 +283,7 @@ def _some_places(rasters: Sequence[Path], tables: Mapping[str, Sequence[Table]],
         good = np.isfinite(lon) & np.isfinite(lat)
         if good.any():
             return lon[good], lat[good]
-    if lists := [table.file for table in tables.get("pools", ()) if not len(table)]:
+    if lists := [table.file for table in tables.get(Kind.POOLS, ()) if not len(table)]:
         raise InputError(f"{lists[0]} holds no pool yet; write the first one there, or add land_cover.tif")
     raise InputError(
         "no row of any input has a place that can be read; give the pools coordinates or add land_cover.tif"
@@ -310,7 +319,7 @@ def _margin_m(settings: Settings) -> float:
 
 
 def _box_of(
-    boundary: Any, rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings
+    boundary: BaseGeometry | None, rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings
 ) -> Box | None:
     """Where the boundary, else the land cover, says that the area lies, else the system that area.toml states."""
     if boundary is not None:
@@ -331,7 +340,7 @@ def _boxes_of_cover(
 
 
 def _frame_of_cover(
-    rasters: Sequence[Path], shapes: Sequence[CoverShapes], boundary: Any, crs: CRS, settings: Settings
+    rasters: Sequence[Path], shapes: Sequence[CoverShapes], boundary: BaseGeometry | None, crs: CRS, settings: Settings
 ) -> Grid:
     """The land cover's extent, without what lies so far beyond the boundary that nothing there matters."""
     boxes = _boxes_of_cover(rasters, shapes, crs, settings)
@@ -364,7 +373,15 @@ def _nothing_placed(ledger: Ledger) -> str:
 
 
 def _frame_of_points(
-    pools: pd.DataFrame, boundary: Any, others: Sequence[pd.DataFrame], settings: Settings, ledger: Ledger
+    pools: pd.DataFrame,
+    boundary: BaseGeometry | None,
+    others: Sequence[pd.DataFrame],
+    settings: Settings,
+    pools: pd.DataFrame,
+    boundary: BaseGeometry | None,
+    others: Sequence[pd.DataFrame],
+    settings: Settings,
+    ledger: Ledger,
 ) -> tuple[Grid, list[str]]:
     """The pools and the boundary with the margin around; where there are neither, whatever has a place.
 
@@ -402,7 +419,7 @@ def _frame_of_points(
     return Grid.covering(west, south, east, north, settings.cell_m), notes
 
 
-def _refuse_empty(cover: LandCover, boundary: Any, grid: Grid) -> None:
+def _refuse_empty(cover: LandCover, boundary: BaseGeometry | None, grid: Grid) -> None:
     """Raises InputError where no cell inside the boundary has land cover."""
     if boundary is None:
         return

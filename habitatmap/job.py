@@ -56,7 +56,7 @@ from habitatmap.survey.probabilities import PoolOccupancy, estimate_pools, most_
 from habitatmap.survey.surroundings import places_near
 
 Say = Callable[[Stage], None]
-Array = NDArray[np.float64]
+Array = NDArray[np.floating]
 
 
 def run(area: Area, say: Say | None = None, public: bool = True) -> Result:

@@ -42,7 +42,7 @@ from habitatmap.result.tables import (
 from habitatmap.survey.seasons import seasons
 from habitatmap.survey.surface import probability_surface
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 
 # what is shown beside every figure that rests on the flight median (expert judgement)
 FORAGE_MEDIANS_M = (100.0, 500.0)
@@ -102,7 +102,7 @@ def assemble(found: Findings, clock: Timed) -> Result:
 def _surfaces(found: Findings) -> Surfaces:
     """The rasters of a result but for reach with the plan, and the dead-wood score, as tables read them."""
     area, habitat = found.area, found.habitat
-    rasters = {
+    rasters: dict[str, Floats] = {
         "forage_season": habitat.season,
         "forage_lean": habitat.least_forage,
         "forage_access": habitat.access,
@@ -300,9 +300,9 @@ def _missing(found: Findings) -> list[Missing]:
     has, lacking = found.area.has, []
     for kind in Missing:
         if kind is Missing.NO_POOL_STANDS:
-            there = "pools" not in has or found.survey.standing.any()
+            there = "pools" not in has or bool(found.survey.standing.any())
         elif kind is Missing.NO_SEARCH_COUNTS:
-            there = "visits" not in has or found.survey.known.searches.searches.sum() > 0
+            there = "visits" not in has or bool(found.survey.known.searches.searches.sum() > 0)
         else:
             there = kind.value in has
         if not there:

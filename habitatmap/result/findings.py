@@ -24,7 +24,7 @@ from habitatmap.plan.search import Selection
 from habitatmap.plan.zones import Zone
 from habitatmap.survey.probabilities import PoolOccupancy
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 

@@ -21,7 +21,7 @@ from habitatmap.plan.zones import Zone
 from habitatmap.privacy import middle_of_square, private_zone, street_or_zone
 from habitatmap.read.land_cover import LandCover
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
 
 # flags of pools whose place has no figures

@@ -14,7 +14,7 @@ PLAN_LAST = "private"
 
 def told_plan(plan: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """plan.csv: the suggestions, each with its reason, what could be wrong, and its caution."""
-    rows = plan.to_dict("records")
+    rows = [{str(name): value for name, value in row.items()} for row in plan.to_dict("records")]
     return plan.drop(columns=PLAN_LAST).assign(
         reason=[reason(row) for row in rows],
         could_be_wrong=[doubt(row) for row in rows],
