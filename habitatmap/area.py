@@ -377,10 +377,6 @@ def _frame_of_points(
     boundary: BaseGeometry | None,
     others: Sequence[pd.DataFrame],
     settings: Settings,
-    pools: pd.DataFrame,
-    boundary: BaseGeometry | None,
-    others: Sequence[pd.DataFrame],
-    settings: Settings,
     ledger: Ledger,
 ) -> tuple[Grid, list[str]]:
     """The pools and the boundary with the margin around; where there are neither, whatever has a place.
