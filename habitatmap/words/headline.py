@@ -9,17 +9,18 @@ from habitatmap.words.numbers import percent
 
 MISSING = {
     Missing.POOLS: "No pools: nothing is known to be in reach yet; the plan shows where the first ones help most.",
-    Missing.LAND_COVER: "No land cover: forage, dead wood, gaps and reach can't be scored and no place for a new pool "
+    Missing.LAND_COVER: "No land cover: forage, dead wood, gaps and reach can't be scored and no site for a new pool "
     "can be suggested. Add land_cover.tif, or start from a map extract: habitatmap new AREA --osm FILE.osm.pbf",
-    Missing.VISITS: "No visits: which pools hold larvae is not known; the chances shown are expert values.",
+    Missing.VISITS: "No visits: which pools hold larvae is not known; the probabilities shown are expert values.",
     Missing.TREES: "No trees: rot-hole trees, flowering trees and dead trees are not known and count for nothing.",
     Missing.LAND: "No land: who must agree is not known; every suggestion is provisional until its owner was asked.",
-    Missing.KEEP_AWAY: "No keep_away: play areas, schools, water, roads and buildings are not known; check each spot.",
-    Missing.BOUNDARY: "No boundary: all ground with data counts as the area.",
+    Missing.KEEP_AWAY: "No exclusion zones: play areas, schools, water, roads and buildings are not known; check each "
+    "site.",
+    Missing.BOUNDARY: "No boundary: all cells with data count as the area.",
     Missing.PATHS: "No paths: streets can't be named.",
-    Missing.INVENTORIED: "No inventoried: it is not known where the list of trees is complete.",
+    Missing.INVENTORIED: "No inventoried area: it is not known where the list of trees is complete.",
     Missing.NO_POOL_STANDS: "No pool stands on the day of the map: nothing is in reach but rot-hole trees.",
-    Missing.NO_SEARCH_COUNTS: "No visit counts as a look: the chances shown are expert values.",
+    Missing.NO_SEARCH_COUNTS: "No visit counts as a search: the probabilities shown are expert values.",
 }
 STAGES = {
     Stage.HABITAT: "What each cell offers",

@@ -57,11 +57,11 @@ WORDS: dict[str, str] = {
     "bound": "Proven limit: no choice of {n} pools can lift it above {bound}.",
     "share_of_bound": "The plan brings at least {share} of the best possible gain.",
     "index_ha": "With the plan that is as much as {ha} ha in full flower.",
-    "measured": "{share} of this forage stands on ground whose value was not guessed.",
+    "measured": "{share} of this forage is measured, not assumed for gardens or mowing.",
     "bar_label": "Forage in reach: {now} now, {with_plan} with the plan, at most {bound} possible.",
     "first_pools": "Show the first",
     "first_pools_value": "{n} of {all}",
-    "no_reach": "Forage in reach could not be worked out here. The tab “Data” says what is missing.",
+    "no_reach": "Forage in reach could not be calculated here. The tab “Data” says what is missing.",
     "missing_short": "{n} inputs are missing or thin: see “Data”.",
     "missing_short_one": "One input is missing or thin: see “Data”.",
     # tabs
@@ -74,29 +74,29 @@ WORDS: dict[str, str] = {
     "tab_data": "Data",
     # plan
     "plan_caption": "Suggested pools, best first. Choose one to see it on the map and why it is there.",
-    "plan_none": "No pool is suggested. The tab “Data” says which ground was ruled out and why.",
+    "plan_none": "No pool is suggested. The tab “Data” says which land was ruled out and why.",
     "rank": "No.",
     "where": "Where and why",
     "adds": "Adds",
     "sure": "How sure",
     "why": "Why here",
     "doubt": "What could be wrong",
-    "assumptions": "What the plan hangs on",
-    "ask_first": "Whom to ask first",
-    "ask_first_row": "{place}: a yes adds {adds}",
+    "assumptions": "What the plan depends on",
+    "ask_first": "Consent priorities",
+    "ask_first_row": "{place}: consent adds {adds}",
     "caution": "Before a pool goes here",
-    "cautions": "Before any pool is set out",
+    "cautions": "Before any pool is installed",
     "suggestion": "Suggestion {rank}",
     "suggestion_status": "Suggestion {rank} of {all}: {place}. Adds {gain}.",
-    "lost_keep_away": "keep-away: {kind}",
+    "lost_keep_away": "too near to: {kind}",
     "private_point": "In private gardens: no point is given. Ask for a host in this street or zone.",
     "fact_gain": "Adds",
     "fact_gain_value": "{gain} of the area’s forage",
-    "fact_cumulative": "In reach with this and all before",
-    "fact_occupancy": "Chance of larvae, if set out",
+    "fact_cumulative": "Cumulative forage in reach",
+    "fact_occupancy": "Probability of larvae, if installed",
     "fact_robustness": "Stays in the plan",
-    "fact_robustness_value": "in {share} of the drawn cases",
-    "fact_consent": "Consent of the land",
+    "fact_robustness_value": "in {share} of the simulations",
+    "fact_consent": "Landowner consent",
     "fact_forage_m": "Nearest good forage",
     "fact_dead_wood_m": "Nearest dead wood or rot-hole tree",
     "fact_nearest_pool_m": "Nearest standing pool",
@@ -112,7 +112,7 @@ WORDS: dict[str, str] = {
     "consent_long.yes": "Agreed in the land list. Have it in writing.",
     "consent_long.ask": "Not agreed yet. Ask the owner or tenant first, in writing.",
     "consent_long.no": "Refused.",
-    "consent_long.provisional": "No record of whose land this is. Find out and ask first.",
+    "consent_long.provisional": "No record of who owns this land. Find out and ask first.",
     # gaps
     "gaps_caption": "Forage that no likely breeding place reaches, largest share first. Choose one to see it.",
     "gaps_none": "No gap: all good forage lies within likely reach, or there was no forage to judge by.",
@@ -121,29 +121,29 @@ WORDS: dict[str, str] = {
     "gap_share": "Share of forage",
     "gap_cause": "Why nothing reaches it",
     "gap_streets": "Streets and paths in it",
-    "gap_reach": "Chance of a visit now",
+    "gap_reach": "Probability that adults reach it now",
     "gap_forage": "Mean forage",
     "gap_status": "Gap {rank} of {all}: {area}.",
     # pools
     "pools_caption": "Pools that are or were out. Choose one to see it on the map.",
-    "pools_none": "No pool has been set out yet.",
+    "pools_none": "No pool has been installed yet.",
     "pools_find": "Find a pool by name",
     "pools_found": "{n} of {all} pools",
     "pools_more": "Show {n} more",
     "pool": "Pool",
     "last_look": "Last visit",
-    "chance": "Chance of larvae",
-    "chance_short": "Chance",
-    "visits": "Looks",
+    "chance": "Probability of larvae",
+    "chance_short": "Probability",
+    "visits": "Searches",
     "visits_value": "{visits}, with larvae {detections}",
     "reach_lost": "Forage lost without it",
     "basis": "Estimate rests on",
     "land_cover": "Land cover",
     "place": "Place",
-    "set_out": "Set out",
+    "set_out": "Installed",
     "note": "Note",
     "flag": "Not scored",
-    "privacy": "Ground",
+    "privacy": "Land",
     "privacy.yes": "private",
     "privacy.no": "public",
     "pool_status": "Pool {name}: {outcome}.",
@@ -159,17 +159,17 @@ WORDS: dict[str, str] = {
     "flag.not standing": "not standing",
     # what if
     "try_what": (
-        "Try pools out. Choose a spot on the map, or press Enter at its middle, and a pool stands there; choose a pool "
-        "and it is gone. What is in reach, and what stays a gap, changes at once."
+        "Try pools out. Choose a site on the map, or press Enter at its middle, and a pool stands there; choose a "
+        "pool and it is gone. What is in reach, and what stays a gap, changes at once."
     ),
     "try_on": "Try pools out on the map",
     "try_off_button": "Stop trying out",
     "try_now": "with your changes",
-    "try_begin": "Choose a spot or a pool on the map.",
+    "try_begin": "Choose a site or a pool on the map.",
     "try_gain": "Your changes: {change} of the area’s forage.",
     "try_gaps": "Gaps: {share_before} of the forage before, {share_after} now.",
     "try_plan": "Add the suggested pools",
-    "try_plan_done": "{n} of {all} suggestions stand; those on private ground have no exact place here.",
+    "try_plan_done": "{n} of {all} suggestions stand; those on private land have no exact place here.",
     "try_clear": "Undo all",
     "try_save": "Save as a file",
     "try_saved": "Saved as committed.geojson.",
@@ -177,25 +177,27 @@ WORDS: dict[str, str] = {
     "try_outside": "That is outside the data.",
     "try_refused": "No pool may stand there: {reason}.",
     "try_near": "Too near: {far} to {name}; pools keep {spacing} from each other.",
-    "try_added": "Pool {name} set: +{gain} of the area’s forage.",
+    "try_added": "Pool {name} added: +{gain} of the area’s forage.",
     "try_removed": "Pool {name} removed.",
     "try_out": "{name} taken out: {change} of the area’s forage less.",
     "try_back": "{name} put back: {change} of the area’s forage more.",
     "try_no_switch": "{name} does not stand today, or there are too many pools to take single ones out.",
-    "try_item": "{name}, chance of larvae {p}",
+    "try_item": "{name}, probability of larvae {p}",
     "try_item_out": "{name}, taken out",
     "try_remove": "Remove",
     "try_put_back": "Put back",
     "try_take_out": "Try without this pool",
     "try_assumes": (
-        "A new pool counts with a chance of larvae of {p}, as suggestions do; all other chances stay as they are."
+        "Probability of larvae in a new pool, as for suggestions: {p}. All other probabilities stay as they are."
     ),
-    "try_p_map": "its own ground",
-    "try_exact": "Worked out cell by cell: a full run with the same chances agrees to three digits.",
-    "try_off": "This area is large: worked out on blocks of {block}, which is within {off} of a full run for the plan.",
+    "try_p_map": "the estimate for that site",
+    "try_exact": "Calculated cell by cell: a full run with the same probabilities agrees to three digits.",
+    "try_off": (
+        "This area is large: calculated on blocks of {block}, which is within {off} of a full run for the plan."
+    ),
     "try_caution": (
-        "A spot that is allowed here still needs the owner’s consent and a look at the place: children and water, old "
-        "trees, protected animals. Local rules and licensed practice come first."
+        "A site that is allowed here still needs the owner’s consent and a visit: children and water, old trees, "
+        "protected animals. Local rules and licensed practice come first."
     ),
     "swatch_gap": "a gap still",
     # legend
@@ -207,7 +209,7 @@ WORDS: dict[str, str] = {
     "month_mean": "mean {mean}",
     "month_in_season": "in the season",
     "month_off_season": "outside the season",
-    "month_lean": "leanest of the season",
+    "month_lean": "least forage of the season",
     "marks": "Marks",
     "swatch_unknown": "not known",
     "swatch_other": "other",
@@ -222,14 +224,14 @@ WORDS: dict[str, str] = {
     "mark.gaps": "Gap, by rank",
     "mark.pools": "Pools",
     "pools_by.outcome": "by last visit",
-    "pools_by.chance": "by chance of larvae",
-    "dial": "filled part: the chance; line around: its likely range",
-    "dial_none": "chance not known",
+    "pools_by.chance": "by probability of larvae",
+    "dial": "filled part: the probability; line around: its likely range",
+    "dial_none": "probability not known",
     "mark.links": "Links between breeding places",
     "mark.links_strong": "likely (half or more)",
     "mark.links_weak": "less likely",
     "mark.land": "Land, by consent",
-    "mark.keep_away": "Keep-away",
+    "mark.keep_away": "Exclusion zones",
     "mark.trees": "Rot-hole trees, likely",
     "mark.lines": "Streets, paths, waterways, names",
     "mark.edge": "Less certain: near the edge of the data",
@@ -237,42 +239,48 @@ WORDS: dict[str, str] = {
     "mark.boundary": "Boundary of the area",
     "mark.cells": "Pools per square of {m}",
     "tree_diameter": "Diameter",
-    "tree_likelihood": "Likely to hold a wet rot-hole",
+    "tree_likelihood": "Probability of a wet rot-hole",
     # themes: title, unit and meaning
     "theme.land_cover": "Land cover",
     "unit.land_cover": "class",
     "meaning.land_cover": "What covers the ground, as the area’s own data say.",
     "theme.forage_season": "Forage, whole season",
     "unit.forage_season": "0 to 1, season mean",
-    "meaning.forage_season": "Open flowers that adults can use. 1 is ground in full flower all season long.",
+    "meaning.forage_season": "Open flowers that adults can use. 1 is land in full flower all season long.",
     "theme.forage_month": "Forage, month by month",
     "unit.forage_month": "0 to 1, in that month",
-    "meaning.forage_month": "Open flowers in the chosen month. Filled bars are the season, the ringed one its leanest.",
-    "theme.forage_lean": "Forage, lean month: {month}",
+    "meaning.forage_month": (
+        "Open flowers in the chosen month. Filled bars are the season, the ringed one the month with least forage."
+    ),
+    "theme.forage_lean": "Forage, month with least: {month}",
     "unit.forage_lean": "0 to 1, in that month",
-    "meaning.forage_lean": "The same for the month of the season that offers least. What flowers now matters most.",
-    "theme.forage_access": "Forage around each spot",
-    "unit.forage_access": "0 to 1, mean by flight",
-    "meaning.forage_access": "Season’s forage around a spot, near ground counting more, as far as adults fly for food.",
+    "meaning.forage_lean": "The same for the month of the season with least forage. What flowers then matters most.",
+    "theme.forage_access": "Forage around each cell",
+    "unit.forage_access": "0 to 1, weighted by flight distance",
+    "meaning.forage_access": (
+        "The season’s forage around a cell, as far as adults fly for food: what is near counts more."
+    ),
     "theme.dead_wood": "Dead wood",
     "unit.dead_wood": "0 to 1",
     "meaning.dead_wood": "Standing and fallen dead wood and rot-hole trees, the natural breeding places.",
     "theme.reach_now": "Reach now",
-    "unit.reach_now": "chance, 0 to 100 %",
+    "unit.reach_now": "probability, 0 to 100 %",
     "meaning.reach_now": "How likely adults from any breeding place known today get here.",
     "theme.reach_try": "Reach with your changes",
-    "unit.reach_try": "chance, 0 to 100 %",
+    "unit.reach_try": "probability, 0 to 100 %",
     "meaning.reach_try": "How likely adults get here from what stands and what you try out, and what stays a gap.",
     "theme.reach_with_plan": "Reach with the plan",
-    "unit.reach_with_plan": "chance, 0 to 100 %",
+    "unit.reach_with_plan": "probability, 0 to 100 %",
     "meaning.reach_with_plan": "The same once all suggested pools stand.",
     "theme.reach_added": "What the plan adds to reach",
-    "unit.reach_added": "added chance, 0 to 100 %",
+    "unit.reach_added": "added probability, 0 to 100 %",
     "meaning.reach_added": "Reach with the plan less reach now.",
-    "theme.occupancy": "Chance that a pool here holds larvae",
-    "unit.occupancy": "chance, 0 to 100 %",
-    "meaning.occupancy": "For a pool set out here. Grey where the surveyed pools say nothing about such ground.",
-    "here": "At this spot",
+    "theme.occupancy": "Probability that a pool here holds larvae",
+    "unit.occupancy": "probability, 0 to 100 %",
+    "meaning.occupancy": (
+        "For a pool installed here. Grey where the searched pools say nothing about such surroundings."
+    ),
+    "here": "At this point",
     # how to read
     "reading_1_head": "What the map shows",
     "reading_1": (
@@ -281,25 +289,26 @@ WORDS: dict[str, str] = {
     ),
     "reading_2_head": "Forage in reach",
     "reading_2": (
-        "Every cell counts by its flowers and by the chance that adults get there from at least one breeding place. "
-        "A pool that is probably empty counts for little, a likely one for much."
+        "Every cell counts by its flowers and by the probability that adults get there from at least one breeding "
+        "place. A pool that is probably empty counts for little, one that is probably occupied for much."
     ),
     "reading_3_head": "The order of the plan",
     "reading_3": (
-        "Number 1 adds most by itself. Each next one adds most once those before it stand, so that any first few are a "
-        "sound start. “How sure” is the share of drawn cases, with other chances for every pool, that keep this site."
+        "Number 1 adds most by itself. Each next one adds most once those before it stand: you can stop after any "
+        "number. “How sure” is the share of simulations, with other probabilities for every pool, that keep this "
+        "site."
     ),
-    "reading_4_head": "Chances are not certainties",
+    "reading_4_head": "Probabilities are not certainties",
     "reading_4": (
-        "“None seen” does not mean empty: larvae are often missed. The chance of larvae weighs every look and comes "
-        "with a range. It speaks of pools where people put them. Dry, frozen, gone and not reached tell nothing about "
-        "larvae."
+        "“None seen” does not mean empty: larvae are often missed. The probability of larvae uses every search "
+        "and comes with a range. It applies to pools where people put them. Dry, frozen, gone and not reached "
+        "tell nothing about larvae."
     ),
-    "reading_5_head": "Grey, gaps and private ground",
+    "reading_5_head": "Grey, gaps and private land",
     "reading_5": (
-        "Grey means not known, which is not the same as nothing. A gap is good forage that no known breeding place is "
-        "likely to reach; there may be rot-holes that nobody has recorded. On private ground the plan names a street "
-        "or zone, never a point."
+        "Grey means not known, which is not the same as nothing. A gap is good forage that no known breeding "
+        "place is likely to reach; there may be rot-holes that nobody has recorded. On private land the plan "
+        "names a street or zone, never a point."
     ),
     "reading_6_head": "How far adults fly is not settled",
     "reading_6": (
@@ -313,7 +322,7 @@ WORDS: dict[str, str] = {
     ),
     # data
     "missing_head": "What is missing",
-    "missing_none": "Nothing that the job needs.",
+    "missing_none": "Nothing essential.",
     "intake_head": "What was read",
     "intake_kind": "Input",
     "intake_read": "read",
@@ -323,18 +332,21 @@ WORDS: dict[str, str] = {
     "kind.visits": "visits",
     "kind.trees": "trees",
     "kind.land": "land",
-    "kind.keep_away": "keep-away",
+    "kind.keep_away": "exclusion zones",
     "set_aside_head": "Why rows were set aside",
     "set_aside_none": "No row was set aside.",
     "set_aside_row": "{file}: {n} × {reason}",
     "candidates_head": "Where a pool could go",
     "candidates_text": "{left} of {all} cells were open to a pool. The others were ruled out by:",
     "occupancy_head": "Pools with larvae",
-    "occupancy_text": "Estimate {estimate} ({low} to {high}) of the pools; seen in {naive} of {n} visited pools.",
-    "occupancy_none": "Too few visits to estimate; seen in {naive} of {n} visited pools.",
+    "occupancy_text": (
+        "Estimated occupancy {estimate} ({low} to {high}); naive occupancy {naive}, larvae seen as a share of {n} "
+        "searched pools."
+    ),
+    "occupancy_none": "Too few searches to estimate occupancy; larvae seen in {naive} of {n} searched pools.",
     "network_head": "Network",
     "network_text": "{places} breeding places in {components} groups linked by flight.",
-    "network_costliest": "If one place were lost, {name} would cost most: {share} of the network's connectivity.",
+    "network_costliest": "{name} matters most: if it were lost, the network would lose {share} of its connectivity.",
     "network_cuts": "Without it the network falls apart.",
     "show_place": "Show it on the map",
     "notes_head": "Notes",
@@ -347,6 +359,6 @@ WORDS: dict[str, str] = {
         "garden, host or visit is shown."
     ),
     "public_few": "Squares with fewer than {n} pools, or fewer than {n} of them in gardens, do not show those pools.",
-    "public_plan": "Suggestions on private ground are left out of this page.",
+    "public_plan": "Suggestions on private land are left out of this page.",
     "cell_count": "{n} pools in this square",
 }

@@ -71,7 +71,7 @@ def test_the_language_can_be_switched_and_is_kept_in_the_address(visit: Callable
     page.locator("#view-box summary").click()
     page.locator("#language").select_option("nl")
     page.wait_for_selector("html.ready[lang=nl]")
-    assert page.locator("#tab-gaps").inner_text() == "Gaten"
+    assert page.locator("#tab-gaps").inner_text() == "Hiaten"
     assert re.search("lang=nl", page.url)
     assert page.trouble == []
 

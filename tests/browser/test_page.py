@@ -241,7 +241,7 @@ def test_pools_are_found_and_sorted(visit: Visit, team_file: Path) -> None:
     shares = [int(t.split()[0]) for t in page.locator("#pools-panel tbody td.figure").all_inner_texts()]
     assert shares == sorted(shares, reverse=True)
     page.locator("#pools-panel .pick").first.click()
-    assert "Chance of larvae" in page.locator("#pools-panel .detail").inner_text()
+    assert "Probability of larvae" in page.locator("#pools-panel .detail").inner_text()
 
 
 def test_a_phone_has_no_sideways_scroll(visit: Visit, team_file: Path) -> None:

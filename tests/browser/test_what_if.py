@@ -139,7 +139,7 @@ def test_the_suggestions_tried_out_give_the_plan(visit: Callable[..., Any], page
 @pytest.mark.parametrize(
     ("cell", "why"),
     [
-        ((58, 62), "keep-away: school"),
+        ((58, 62), "too near to: school"),
         ((1, 1), "outside the boundary"),
         ((14, 22), "to North"),
         ((-9, 0), "outside the data"),

@@ -65,22 +65,25 @@ def test_every_figure_of_a_reason_is_a_column() -> None:
     row = suggestion(1, Settings())
     columns = [significant(row[c]) for c in ("gain", "cumulative", "occupancy_expected")]
     columns += [whole_metres(row[c]) for c in ("forage_m", "dead_wood_m", "nearest_pool_m")]
-    assert figures(row["reason"]) == columns
-    assert re.findall(r"\d+(?:\.\d+)?", row["reason"]) == [c.split()[0] for c in columns], "no other figure"
+    assert figures(reason(row)) == columns
+    assert re.findall(r"\d+(?:\.\d+)?", reason(row)) == [c.split()[0] for c in columns], "no other figure"
 
 
 @pytest.mark.parametrize("lacking", ["forage_m", "dead_wood_m", "nearest_pool_m", "occupancy_expected", "cumulative"])
 def test_what_is_not_known_is_left_out(lacking: str) -> None:
-    full, part = suggestion(1, Settings())["reason"], suggestion(1, Settings(), **{lacking: float("nan")})["reason"]
+    full, part = reason(suggestion(1, Settings())), reason(suggestion(1, Settings(), **{lacking: float("nan")}))
     assert "nan" not in part
     assert len(figures(part)) == len(figures(full)) - 1
 
 
 def test_a_reason_without_any_distance() -> None:
     none: dict[str, Any] = dict.fromkeys(("forage_m", "dead_wood_m", "nearest_pool_m"), float("nan"))
-    said = suggestion(1, Settings(), **none)["reason"]
-    assert said.endswith("31 %.")
-    assert reason(suggestion(1, Settings(), **none)) == said
+    assert reason(suggestion(1, Settings(), **none)).endswith("31 %.")
+
+
+def test_what_is_at_the_site_itself_is_said_without_a_distance() -> None:
+    said = reason(suggestion(1, Settings(), forage_m=0.4, dead_wood_m=0.0))
+    assert "There are flowers here. There is dead wood here. The nearest standing pool is 312 m away." in said
 
 
 @pytest.mark.parametrize(
@@ -131,7 +134,7 @@ def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any],
 
 
 def test_a_committed_site_and_a_range_are_said_in_the_reason() -> None:
-    said = suggestion(1, Settings(), committed="yes", gain_low=0.01, gain_high=0.02)["reason"]
+    said = reason(suggestion(1, Settings(), committed="yes", gain_low=0.01, gain_high=0.02))
     assert said.startswith("This site is committed. A pool here brings 1.2 % more")
     assert "(likely 1.0 % to 2.0 %)" in said
 
