@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,6 @@ from habitatmap.page import map_page
 from habitatmap.plan.gaps import NotReached
 from habitatmap.words.catalogue import LANGUAGES, words
 from habitatmap.words.page_words import WORDS
-from habitatmap.words.reasons import doubt, reason
 from tests.browser.town import town
 
 pytestmark = pytest.mark.browser
@@ -97,12 +97,15 @@ def test_reasons_doubts_and_causes_are_put_together_in_each_language(
     row |= {"assumed_share": 0.4, "sampled": "no", "occupancy_low": 0.1, "occupancy_high": 0.9, "committed": "no"}
     bare = {"gain": 0.002, "cumulative": None, "occupancy_expected": None, "dead_wood_m": 226.0}
     bare |= {"forage_m": None, "nearest_pool_m": None}
-    reasons = [reason(row), reason(bare), reason(row | {"ec_gain": 0.1, "committed": "yes"})]
-    result.plan["reason"] = [*reasons, *[reasons[0]] * (len(result.plan) - 3)]
-    result.plan["could_be_wrong"], result.plan["caution"] = doubt(row), ""
-    result.gaps = result.gaps.assign(
+    plan = result.plan.astype(object)
+    for at, changes in enumerate((row, bare, row | {"ec_gain": 0.1, "committed": "yes"})):
+        for column, value in changes.items():
+            plan[column] = plan.get(column, None)
+            plan.loc[plan.index[at], column] = value
+    gaps = result.gaps.assign(
         not_reached=NotReached.OUT_OF_FLIGHT, nearest_place_m=912.0, ground_ha=3.7, lost_as=None, lost_share=0.0
     )
+    result = replace(result, plan=plan, gaps=gaps)
     path = tmp_path / "map.html"
     path.write_text(map_page(result, language), encoding="utf-8")
     page = visit(path)
@@ -111,7 +114,7 @@ def test_reasons_doubts_and_causes_are_put_together_in_each_language(
     told = page.locator("#plan-panel tbody th > p:first-of-type").all_text_contents()
     page.locator("#tab-gaps").click()
     told += [card, page.locator("#gaps-panel tbody p").first.text_content()]
-    english = ("pool", "forage", "From here", "larvae", "owner", "assumed", "likely", "flight", "may stand", "allows")
+    english = ("pool", "forage", "nearest", "larvae", "owner", "assumed", "likely", "flight", "may stand", "allows")
     for text in told:
         assert [word for word in english if word in text] == []
     assert "1,2" in told[0]
