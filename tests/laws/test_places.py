@@ -12,8 +12,9 @@ from openlocationcode import openlocationcode
 from pyproj import CRS, Geod
 
 from habitatmap.geo.crs import WGS84, Source, to_lonlat, transform
-from habitatmap.read.coordinates import Box, Point, Refusal, british_grid, read_points, read_position, settle
-from habitatmap.read.coordinates.squares import BRITISH_GRID, utm
+from habitatmap.read.coordinates import Box, Point, Refusal, read_points, settle
+from habitatmap.read.coordinates.positions import read_position
+from habitatmap.read.coordinates.squares import BRITISH_GRID, british_grid, utm
 
 ELLIPSOID = Geod(ellps="WGS84")
 # away from the poles, where a degree of longitude is no length, and from 0, 0, which is no place

@@ -8,7 +8,8 @@ from pyproj import CRS
 
 from habitatmap.errors import CrsError
 from habitatmap.geo.crs import WGS84, metres_per_degree, parse_crs, rounding_m, transform
-from habitatmap.read.coordinates import BRITISH_GRID, british_grid, read_angle, read_british_grid
+from habitatmap.read.coordinates.squares import BRITISH_GRID, british_grid, read_british_grid
+from habitatmap.read.coordinates.writing import read_angle
 
 
 def dms(degrees: float, minutes: float, seconds: float) -> float:

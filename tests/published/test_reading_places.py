@@ -11,7 +11,9 @@ import pytest
 from pyproj import CRS
 
 from habitatmap.geo.crs import to_lonlat
-from habitatmap.read.coordinates import Box, Point, read_irish_grid, read_plus_code, read_position
+from habitatmap.read.coordinates import Box, Point
+from habitatmap.read.coordinates.positions import read_position
+from habitatmap.read.coordinates.squares import read_irish_grid, read_plus_code
 from habitatmap.read.files import read_tables
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.land import read_land

@@ -18,11 +18,11 @@ from habitatmap.read.coordinates import (
     comma_of,
     locate,
     read_accuracy,
-    read_angle,
     read_number,
     read_points,
-    read_position,
 )
+from habitatmap.read.coordinates.positions import read_position
+from habitatmap.read.coordinates.writing import read_angle
 
 FINLAND = Source(CRS.from_epsg(3067), "crs in area.toml")
 

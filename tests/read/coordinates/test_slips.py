@@ -11,19 +11,9 @@ from hypothesis import strategies as st
 from pyproj import CRS
 
 from habitatmap.geo.crs import WGS84, Source
-from habitatmap.read.coordinates import (
-    Box,
-    Point,
-    Refusal,
-    box_of_rows,
-    in_words,
-    lonlat_point,
-    near_misses,
-    read_points,
-    read_position,
-    settle,
-)
-from habitatmap.read.coordinates.slips import FAR_KM
+from habitatmap.read.coordinates import Box, Point, Refusal, in_words, near_misses, read_points, settle
+from habitatmap.read.coordinates.positions import lonlat_point, read_position
+from habitatmap.read.coordinates.slips import FAR_KM, box_of_rows
 from habitatmap.read.coordinates.writing import Angle
 
 HELSINKI = Box(24.8, 60.1, 25.1, 60.3, "the boundary")

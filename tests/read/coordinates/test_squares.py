@@ -7,8 +7,16 @@ import math
 import pytest
 
 from habitatmap.geo.crs import to_lonlat
-from habitatmap.read.coordinates import Point, Refusal, british_grid, read_british_grid, read_irish_grid, read_position
-from habitatmap.read.coordinates.squares import read_mgrs, recover_plus_code, short_plus_code
+from habitatmap.read.coordinates import Point, Refusal
+from habitatmap.read.coordinates.positions import read_position
+from habitatmap.read.coordinates.squares import (
+    british_grid,
+    read_british_grid,
+    read_irish_grid,
+    read_mgrs,
+    recover_plus_code,
+    short_plus_code,
+)
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,9 @@ import shapely
 from pyproj import CRS
 
 from habitatmap.geo.crs import WGS84, Source
-from habitatmap.read.coordinates import Point, Refusal, in_words, letter_o, read_angle, read_points, read_position
+from habitatmap.read.coordinates import Point, Refusal, in_words, read_points
+from habitatmap.read.coordinates.positions import read_position
+from habitatmap.read.coordinates.writing import letter_o, read_angle
 
 FINLAND = Source(CRS.from_epsg(3067), "crs in area.toml")
 
