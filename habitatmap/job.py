@@ -22,7 +22,7 @@ from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
 from habitatmap.habitat.score import Habitat, score_habitat
 from habitatmap.network.places import breeding_places, merged, network_places
-from habitatmap.network.web import Web, web
+from habitatmap.network.web import Web, describe_network
 from habitatmap.plan.bound import ROUNDS, certify
 from habitatmap.plan.by_connectivity import build_network, plan_by_connectivity
 from habitatmap.plan.candidates import Candidates, find_candidates
@@ -281,7 +281,7 @@ def rank_consents(area: Area, habitat: Habitat, survey: Survey, proposal: Propos
 
 def connect(area: Area, habitat: Habitat, places: Places, proposal: Proposal) -> Web:
     """How the breeding places hang together, now and with the plan."""
-    return web(places.frame, proposal.as_places(area.grid), habitat.access, area.settings.flight, area.crs)
+    return describe_network(places.frame, proposal.as_places(area.grid), habitat.access, area.settings.flight, area.crs)
 
 
 # --- other jobs ------------------------------------------------------------------------------------------------------

@@ -1,26 +1,6 @@
 """Breeding places and the flight between them."""
 
-from habitatmap.network.connectivity import (
-    articulations,
-    components,
-    connectivity,
-    equivalent_connectivity,
-    estimated_connectivity,
-    links,
-)
+from habitatmap.network.importance import connectivity
 from habitatmap.network.metapopulation import incidence, metapopulation_capacity
-from habitatmap.network.places import breeding_places, merged, network_places
 
-__all__ = [
-    "articulations",
-    "breeding_places",
-    "components",
-    "connectivity",
-    "equivalent_connectivity",
-    "estimated_connectivity",
-    "incidence",
-    "links",
-    "merged",
-    "metapopulation_capacity",
-    "network_places",
-]
+__all__ = ["connectivity", "incidence", "metapopulation_capacity"]

@@ -15,13 +15,11 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from scipy.sparse import coo_array, triu
 
-from habitatmap.network.connectivity import (
+from habitatmap.network.graph import articulations, components, links
+from habitatmap.network.importance import (
     EstimatedConnectivity,
-    articulations,
-    components,
     equivalent_connectivity,
     estimated_connectivity,
-    links,
     pair_sum_from,
 )
 from habitatmap.network.places import merged, network_places
@@ -88,7 +86,9 @@ class Web:
     figures: NetworkFigures
 
 
-def web(places: pd.DataFrame, sites: pd.DataFrame, access: Floats, flight: FlightSettings, crs: CRS) -> Web:
+def describe_network(
+    places: pd.DataFrame, sites: pd.DataFrame, access: Floats, flight: FlightSettings, crs: CRS
+) -> Web:
     """The network of breeding places, now and with the suggested sites.
 
     Places within merge_m are one; they are joined by flights of at most link_m; each is worth its probability of being

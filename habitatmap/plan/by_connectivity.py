@@ -1,7 +1,7 @@
 """The plan by its second objective: each pool where it adds most equivalent connectivity (ec) to the network.
 
 One pool after another, each the best at its turn. Unlike forage in reach this gain can grow with what is there already:
-a second stepping stone may be worth twenty times the first (habitatmap.network.connectivity). So no order of gains, no
+a second stepping stone may be worth twenty times the first (habitatmap.network.importance). So no order of gains, no
 guarantee, and no share of the best possible is known or claimed.
 
 A new place is worth its probability times the forage access of its cell, and flies to the others by the same links.
@@ -26,7 +26,7 @@ from habitatmap.errors import InputError
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.flight import FlightKernel, share_beyond_compiled
 from habitatmap.geo.grid import Grid
-from habitatmap.network.connectivity import lengths, links, thinned
+from habitatmap.network.graph import lengths, links, thinned
 from habitatmap.plan.gain_map import OpenCells, best_cells
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Cells, Floats

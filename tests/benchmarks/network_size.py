@@ -13,8 +13,9 @@ import time
 import numpy as np
 import pandas as pd
 
-from habitatmap.network import articulations, connectivity, equivalent_connectivity, estimated_connectivity, links
-from habitatmap.network.connectivity import lengths, thinned
+from habitatmap.network import connectivity
+from habitatmap.network.graph import articulations, lengths, links, thinned
+from habitatmap.network.importance import equivalent_connectivity, estimated_connectivity
 
 
 def town(n: int) -> tuple[np.ndarray, pd.DataFrame]:

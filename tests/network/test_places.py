@@ -9,7 +9,9 @@ from scipy.spatial.distance import cdist
 
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
-from habitatmap.network import breeding_places, connectivity, links, merged, network_places
+from habitatmap.network import connectivity
+from habitatmap.network.graph import links
+from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.read.settings import Settings
 
 GRID = Grid(left=0, top=1000, cell_m=10, rows=100, cols=100)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import sys
-
 import numpy as np
 import pandas as pd
 import pytest
 from scipy.sparse.csgraph import shortest_path
 
-from habitatmap.network import connectivity, equivalent_connectivity, estimated_connectivity, links
-from habitatmap.network.connectivity import Connectivity, lengths, pair_sum_from, thinned
+from habitatmap.network import connectivity, importance
+from habitatmap.network.graph import lengths, links, thinned
+from habitatmap.network.importance import Connectivity, equivalent_connectivity, estimated_connectivity, pair_sum_from
 
 
 def town(seed: int, n: int) -> tuple[np.ndarray, pd.DataFrame]:
@@ -34,8 +33,7 @@ def test_rows_in_small_bites_give_the_same(monkeypatch: pytest.MonkeyPatch) -> N
     a, places = town(4, 90)
     p = links(places, 700, 500)
     whole = connectivity(a, p)
-    # the package has a function of the module's name
-    monkeypatch.setattr(sys.modules["habitatmap.network.connectivity"], "ROWS_AT_ONCE_CELLS", 700)
+    monkeypatch.setattr(importance, "ROWS_AT_ONCE_CELLS", 700)
     bites = connectivity(a, p)
     assert isinstance(bites, Connectivity)
     assert bites.pair_sum == pytest.approx(whole.pair_sum, rel=1e-14)

@@ -14,7 +14,7 @@ from pyproj import CRS
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.network.places import breeding_places
-from habitatmap.network.web import CostliestLoss, Web, web
+from habitatmap.network.web import CostliestLoss, Web, describe_network
 from habitatmap.read.settings import FlightSettings, Settings
 
 GRID = Grid(left=0, top=1000, cell_m=10, rows=100, cols=300)
@@ -39,7 +39,7 @@ def network(
     places = breeding_places(frame, counted, np.full(len(pools), 0.4), trees, [], GRID, Settings(flight=FLIGHT))
     new = pd.DataFrame({"x": [x for x, _ in sites], "y": [1000 - y for _, y in sites]}, dtype=float)
     row, col = GRID.cell_of(new["x"], new["y"])
-    return web(places, new.assign(row=row, col=col, p=0.5), access, FLIGHT, UTM)
+    return describe_network(places, new.assign(row=row, col=col, p=0.5), access, FLIGHT, UTM)
 
 
 def test_figures_and_lines_of_two_pools_and_a_far_one() -> None:

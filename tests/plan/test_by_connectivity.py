@@ -8,7 +8,8 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
-from habitatmap.network import equivalent_connectivity, links
+from habitatmap.network.graph import links
+from habitatmap.network.importance import equivalent_connectivity
 from habitatmap.plan import by_connectivity
 from habitatmap.plan.by_connectivity import Network, build_network, plan_by_connectivity
 from habitatmap.plan.problem import Problem, Quota

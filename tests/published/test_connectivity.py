@@ -16,7 +16,9 @@ from scipy.sparse import csr_array
 from scipy.spatial.distance import cdist
 
 from habitatmap.errors import InputError
-from habitatmap.network import articulations, components, connectivity, equivalent_connectivity
+from habitatmap.network import connectivity
+from habitatmap.network.graph import articulations, components
+from habitatmap.network.importance import equivalent_connectivity
 
 EX1 = np.array([[1, 0.8, 0.5], [0.8, 1, 0.7], [0.5, 0.7, 1]])
 EX2 = np.array([[1, 0.5, 0, 0], [0.5, 1, 0.5, 0], [0, 0.5, 1, 0], [0, 0, 0, 1]])

@@ -1,0 +1,143 @@
+"""What the pairs of a network lose when a place is taken out, from trees of best paths: compiled, for many places."""
+
+from __future__ import annotations
+
+import heapq
+from typing import NamedTuple
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+class Links(NamedTuple):
+    """A component's links as the parts of a sparse matrix: lengths -log p."""
+
+    indptr: NDArray[np.int32]
+    indices: NDArray[np.int32]
+    length: Floats
+
+
+class Paths(NamedTuple):
+    """Best paths from some sources: of each source its number, what a pair with it counts for, and the place after
+    which its partners come (-1 = all are); lengths and predecessors (sources, n).
+    """
+
+    sources: NDArray[np.int64]
+    share: Floats
+    after: NDArray[np.int64]
+    length: Floats
+    before: NDArray[np.int32]
+
+
+class Tree(NamedTuple):
+    """One source's tree of best paths, depth first: the branch behind k is in_order[at[k] + 1 : at[k] + size[k]], and
+    `latest` the largest number of a place in it (-1 = none). All (n,).
+    """
+
+    in_order: NDArray[np.int64]
+    at: NDArray[np.int64]
+    size: NDArray[np.int64]
+    latest: NDArray[np.int64]
+
+
+@numba.njit(cache=True, nogil=True)
+def lost_by_removal(
+    links: Links, a: Floats, paths: Paths, chosen: NDArray[np.bool_]
+) -> Floats:  # pragma: no cover - compiled
+    """What pairs of the sources with places after `after` lose without each chosen k: (n,).
+
+    That is sum share a_j (best - best without k). Only the places behind k in the source's tree of best paths can lose.
+    """
+    n = len(a)
+    tree = Tree(np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64))
+    new, lost = np.empty(n), np.zeros(n)
+    for s in range(len(paths.sources)):
+        if paths.share[s] == 0.0:
+            continue
+        was, after = paths.length[s], paths.after[s]
+        _grow(tree, paths.sources[s], paths.before[s])
+        for m in range(1, n):
+            k = tree.in_order[m]
+            if not chosen[k] or tree.latest[k] <= after:
+                continue
+            _detours(links, tree, was, m, new)
+            loss = 0.0
+            for v in tree.in_order[m + 1 : m + tree.size[k]]:
+                if v > after:
+                    loss += a[v] * (np.exp(-was[v]) - np.exp(-new[v]))
+            lost[k] += paths.share[s] * loss
+    return lost
+
+
+@numba.njit(cache=True, nogil=True)
+def _grow(tree: Tree, source: int, before: NDArray[np.int32]) -> None:  # pragma: no cover - compiled
+    """Fills the tree from the predecessors of each place."""
+    n = len(before)
+    child, sibling, stack = np.full(n, -1), np.empty(n, np.int64), np.empty(n, np.int64)
+    for v in range(n):
+        if v != source:
+            sibling[v] = child[before[v]]
+            child[before[v]] = v
+    stack[0], top, met = source, 1, 0
+    while top:
+        top -= 1
+        v = stack[top]
+        tree.in_order[met], tree.at[v], tree.size[v], tree.latest[v] = v, met, 1, -1
+        met += 1
+        c = child[v]
+        while c >= 0:
+            stack[top] = c
+            top += 1
+            c = sibling[c]
+    for m in range(n - 1, 0, -1):
+        v = tree.in_order[m]
+        parent = before[v]
+        tree.size[parent] += tree.size[v]
+        tree.latest[parent] = max(tree.latest[parent], v, tree.latest[v])
+
+
+@numba.njit(cache=True, nogil=True)
+def _detours(links: Links, tree: Tree, was: Floats, m: int, new: Floats) -> None:  # pragma: no cover - compiled
+    """Lengths of the best paths to the places behind the m-th one of the tree that do not pass it, written into `new`.
+
+    By a search (Dijkstra 1959) that starts from the links that reach them from outside that branch.
+    """
+    last = m + tree.size[tree.in_order[m]]
+    heap = [(0.0, np.int64(0)) for _ in range(0)]
+    for v in tree.in_order[m + 1 : last]:
+        best = np.inf
+        for e in range(links.indptr[v], links.indptr[v + 1]):
+            u = links.indices[e]
+            if not m <= tree.at[u] < last:
+                best = min(best, was[u] + links.length[e])
+        new[v] = best
+        if best < np.inf:
+            heap.append((best, v))
+    heapq.heapify(heap)
+    while heap:
+        d, nearest = heapq.heappop(heap)
+        if d > new[nearest]:
+            continue
+        for e in range(links.indptr[nearest], links.indptr[nearest + 1]):
+            u = np.int64(links.indices[e])
+            if m < tree.at[u] < last and d + links.length[e] < new[u]:
+                new[u] = d + links.length[e]
+                heapq.heappush(heap, (new[u], u))
+
+
+@numba.njit(cache=True, nogil=True)
+def carried(best: Floats, before: NDArray[np.int32], a: Floats, share: Floats) -> Floats:  # pragma: no cover - compiled
+    """What the sources exchange with others over each place, which is the most they could lose with it: (n,)."""
+    n = len(a)
+    carried = np.zeros(n)
+    for s in range(len(share)):
+        behind = np.zeros(n)
+        for v in np.argsort(best[s]):  # the farthest first
+            parent = before[s, v]
+            if parent >= 0:
+                behind[parent] += behind[v] + a[v] * best[s, v]
+                carried[v] += share[s] * behind[v]
+    return carried
