@@ -25,15 +25,16 @@ from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.web import Web, describe_network
 from habitatmap.plan.bound import ROUNDS, certify
 from habitatmap.plan.by_connectivity import build_network, plan_by_connectivity
-from habitatmap.plan.candidates import Candidates, find_candidates
+from habitatmap.plan.candidates import Candidates, Ground, find_candidates
 from habitatmap.plan.consent_priorities import COLUMNS as CONSENT_COLUMNS
 from habitatmap.plan.consent_priorities import rank_consents as rank
 from habitatmap.plan.gaps import find_gaps
 from habitatmap.plan.outlook import (
-    NONE,
-    PLAN,
+    Conditions,
+    NothingToCompare,
     NothingToCompareError,
     Outlook,
+    Strategy,
     ground_points,
     other_plans,
     simulate_outlook,
@@ -191,17 +192,9 @@ def where_pools_may_stand(
     settings = area.settings.plan
     if consent is not None:
         settings = settings.model_copy(update={"consent": tuple(consent)})
-    return find_candidates(
-        area.grid,
-        has_data=~np.isnan(habitat.season),
-        inside_boundary=habitat.inside,
-        ground=area.land_cover.by_cell("ground") if area.land_cover else None,
-        land=area.land,
-        has_land="land" in area.has,
-        keep_away=area.keep_away,
-        pools=area.pools[survey.standing],
-        settings=settings,
-    )
+    unfit = area.land_cover.by_cell("ground") if area.land_cover else None
+    ground, land = Ground(~np.isnan(habitat.season), habitat.inside, unfit), area.land if "land" in area.has else None
+    return find_candidates(area.grid, ground, land, area.keep_away, area.pools[survey.standing], settings)
 
 
 def choose_sites(area: Area, habitat: Habitat, survey: Survey, places: Places, allowed: Candidates) -> Proposal:
@@ -315,7 +308,7 @@ def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
     return plan_rounds(area, week, people, teaches)
 
 
-def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outlook:
+def simulate_years(result: Result, years: int = 20, simulations: int = 200) -> Outlook:
     """The plan, and as many pools placed by other rules, through the same simulated years (plan.outlook).
 
     Raises NothingToCompareError where there is no suggestion, no forage, or no place that is likely occupied.
@@ -323,7 +316,7 @@ def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outloo
     found, settings, grid = result.findings, result.settings, result.grid
     sites, places = found.proposal.sites, found.places
     if sites.empty:
-        raise NothingToCompareError("there is no suggestion to look ahead for")
+        raise NothingToCompareError(NothingToCompare.NO_SUGGESTION)
     access, wood = found.habitat.access, found.habitat.dead_wood_access
     missed = pd.DataFrame(1.0 - places.draws.T).groupby(places.frame["place"].to_numpy()).prod()  # places x simulations
     # a pool serves the better the more forage and dead wood lie about it; where one is not known the other decides
@@ -332,17 +325,14 @@ def simulate_years(result: Result, years: int = 20, worlds: int = 200) -> Outloo
     others = other_plans(
         found.candidates.allowed, score, places.frame, len(sites), cell_m=grid.cell_m, spacing_m=spacing_m
     )
-    ways = {NONE: [sites.iloc[:0]], PLAN: [sites], **others}
+    ways = {Strategy.NONE: [sites.iloc[:0]], Strategy.PLAN: [sites], **others}
     rows, cols = np.arange(grid.rows), np.arange(grid.cols)
     return simulate_outlook(
         network_places(places.frame, access)[["x", "y", "access"]],
+        1.0 - missed.to_numpy().T,
         {name: [_with_access(cells, access, grid) for cells in sets] for name, sets in ways.items()},
         ground_points(found.habitat.weight, grid.centre(0 * cols, cols)[0], grid.centre(rows, 0 * rows)[1]),
-        probabilities=1.0 - missed.to_numpy().T,
-        forage_median_m=settings.flight.forage_median_m,
-        dispersal_median_m=settings.flight.dispersal_median_m,
-        years=years,
-        simulations=worlds,
+        Conditions(settings.flight.forage_median_m, settings.flight.dispersal_median_m, years, simulations),
     )
 
 

@@ -20,6 +20,7 @@ def command(call: Call, years: int, simulations: int) -> None:
     from habitatmap.job import run, simulate_years
     from habitatmap.plan.outlook import NothingToCompareError
     from habitatmap.reports.outlook import account, outlook_text, write_nothing, write_outlook
+    from habitatmap.words.plan import nothing_to_compare
 
     opened = call.open()
     if opened is None:
@@ -29,8 +30,9 @@ def command(call: Call, years: int, simulations: int) -> None:
     as_of = str(opened.as_of)
     try:
         seen = simulate_years(result, years, simulations)
-    except NothingToCompareError as why:
-        write_nothing(str(why), opened.title, as_of, call.target)
+    except NothingToCompareError as refused:
+        why = nothing_to_compare(refused.why, result.figures.plan)
+        write_nothing(why, opened.title, as_of, call.target)
         told = (call.target / "outlook.json").read_text(encoding="utf-8")
         click.echo(told if call.as_json else f"Nothing to compare: {why}.")
     else:

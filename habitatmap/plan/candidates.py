@@ -7,7 +7,7 @@ A lost cell counts under its first reason only, in this order:
 3. water, building              ground on which no pool can stand, by the class table
 4. no land record               a list of land exists, and this ground is on none of it
 5. no consent, consent to ask   not among the consents the plan allows; where polygons overlap the strictest counts
-6. private land                 any polygon here is private and the plan keeps off private land
+6. private land                 any polygon here is private and the plan excludes private land
 7. keep-away: KIND              not farther than the kind's distance from it, kinds in alphabetical order
 8. near a standing pool         nearer than the spacing, from cell centre to cell centre
 
@@ -21,7 +21,6 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -97,29 +96,35 @@ class Candidates:
         return str(list(self.lost)[code - 1]) if code else ""
 
 
+@dataclass(frozen=True)
+class Ground:
+    """What the land cover and the boundary say of each cell (rows, cols)."""
+
+    has_data: Bools
+    inside: Bools
+    """Inside the boundary."""
+    unfit: NDArray[np.object_] | None
+    """"water", "building" or ""; None where no land cover is given."""
+
+
 def find_candidates(
     grid: Grid,
-    *,
-    has_data: Bools,
-    inside_boundary: Bools,
-    ground: NDArray[Any] | None,
-    land: gpd.GeoDataFrame,
-    has_land: bool,
-    keep_away: gpd.GeoDataFrame,
+    ground: Ground,
+    land: gpd.GeoDataFrame | None,
+    exclusion_zones: gpd.GeoDataFrame,
     pools: pd.DataFrame,
     settings: PlanSettings,
 ) -> Candidates:
     """The cells where a pool may stand, and why the others are lost (see the top of the module).
 
-    has_data, inside_boundary: (rows, cols). ground: (rows, cols) of "water", "building" or "", or None. land: columns
-    consent ("yes" | "ask" | "no", an expired one is "ask" already), private ("yes" | "no"), geometry; `has_land` says
-    whether a list of land was given at all. keep_away: kind, distance_m (a place at exactly that distance is still too
-    near), geometry. pools: the standing ones, x and y. Vectors are in the frame's CRS. Raises InputError for a
-    keep-away without a distance.
+    land: columns consent ("yes" | "ask" | "no", an expired one is "ask" already), private ("yes" | "no"), geometry;
+    None where no list of land was given. exclusion_zones: kind, distance_m (metres; exactly that far is still too
+    near), geometry. pools: the standing ones, x and y. Vectors are in the frame's CRS. Raises InputError for an
+    exclusion zone without a distance.
     """
     code = np.zeros(grid.shape, dtype=np.uint8)
     lost: dict[Reason, int] = {}
-    land_index = _land_index(grid, land)
+    land_index = np.full(grid.shape, -1, dtype=np.int32) if land is None else _land_index(grid, land)
 
     def take_out(reason: Reason, mask: Bools) -> None:
         if len(lost) == np.iinfo(np.uint8).max:
@@ -128,12 +133,12 @@ def find_candidates(
         lost[reason] = int(np.count_nonzero(first))
         code[first] = len(lost)
 
-    take_out(Lost.NO_DATA, ~has_data)
-    take_out(Lost.OUTSIDE, ~inside_boundary)
-    if ground is not None:
+    take_out(Lost.NO_DATA, ~ground.has_data)
+    take_out(Lost.OUTSIDE, ~ground.inside)
+    if ground.unfit is not None:
         for unfit in (Lost.WATER, Lost.BUILDING):
-            take_out(unfit, ground == unfit.value)
-    if has_land:
+            take_out(unfit, ground.unfit == unfit.value)
+    if land is not None:
         take_out(Lost.NO_RECORD, land_index < 0)
         # row -1 (no land) reads the last entry, which is allowed: it was taken out above
         consent = np.array([*land["consent"], ""], dtype=object)
@@ -143,19 +148,19 @@ def find_candidates(
         if not settings.private:
             private = land.geometry[land["private"].to_numpy() == "yes"]
             take_out(Lost.PRIVATE, cells_in(private, grid))
-    for kind, rows in _by_kind(keep_away):
+    for kind, rows in _by_kind(exclusion_zones):
         far = rows["distance_m"].to_numpy(dtype=float)
         take_out(ExclusionZone(kind), within(grid, rows.geometry.to_numpy(), far, among=code == 0))
     take_out(Lost.NEAR_POOL, _near_pools(grid, pools, settings.spacing_m))
     allowed = code == 0
-    return Candidates(allowed, code, lost, int(np.count_nonzero(allowed)), land_index, not has_land)
+    return Candidates(allowed, code, lost, int(np.count_nonzero(allowed)), land_index, land is None)
 
 
 def within(grid: Grid, geometries: ArrayLike, distance_m: ArrayLike, among: Bools | None = None) -> Bools:
     """Cells whose centre is at most distance_m (one number for each geometry) from any of the geometries: (rows, cols).
 
     With `among` (rows, cols) cells outside it may be left out, which saves measuring them.
-    Exact: buffers a little too small and a little too large, burnt into the frame, leave a ring of cells open, and
+    Exact: buffers a little too small and a little too large, rasterised, leave a ring of cells open, and
     these are measured against the geometries themselves.
     """
     shapes = np.asarray(geometries, dtype=object)
@@ -182,15 +187,15 @@ def within(grid: Grid, geometries: ArrayLike, distance_m: ArrayLike, among: Bool
     return sure
 
 
-def _by_kind(keep_away: gpd.GeoDataFrame) -> Iterator[tuple[str, gpd.GeoDataFrame]]:
-    """The keep-away rows of each kind, in alphabetical order."""
-    unknown = keep_away[~(keep_away["distance_m"] >= 0)]
+def _by_kind(zones: gpd.GeoDataFrame) -> Iterator[tuple[str, gpd.GeoDataFrame]]:
+    """The exclusion zones of each kind, in alphabetical order."""
+    unknown = zones[~(zones["distance_m"] >= 0)]
     if len(unknown):
         raise InputError(
             f"keep_away: {len(unknown)} of the kind '{unknown['kind'].iloc[0]}' have no distance: "
             "state one in metres under [keep_away] in area.toml or in a column distance_m."
         )
-    for kind, rows in keep_away.groupby("kind", sort=True):
+    for kind, rows in zones.groupby("kind", sort=True):
         yield str(kind), rows
 
 

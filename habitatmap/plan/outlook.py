@@ -12,13 +12,14 @@ judgement, `PARAMETER_RANGES`), and y about the value at which today's places, a
 neither gain nor lose. The plan was made with an exponential flight; here the flight is another one, with a fat or a
 thin tail about the same median, for dispersal and for the forage that is reached alike. As many pools are placed by
 other rules as well (none, at random, evenly spread, at the highest scores), and all live through the same simulations
-with the same luck: what is shown are paired differences. They rank the ways to choose; they foretell no year.
+with the same luck: what is shown are paired differences. They rank the ways to choose; they are no forecast.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 import pandas as pd
@@ -32,9 +33,33 @@ from habitatmap.errors import InputError
 from habitatmap.geo.masks import least_apart
 
 Floats = NDArray[np.float64]
-Tail = Callable[[ArrayLike, float], Floats]
+Share = Callable[[ArrayLike, float], Floats]
 
-NONE, PLAN, RANDOM, EVEN, HIGHEST = "no new pools", "the plan", "at random", "evenly spread", "at the highest scores"
+
+class Strategy(StrEnum):
+    """How as many pools are placed."""
+
+    NONE = "no new pools"
+    PLAN = "the plan"
+    RANDOM = "at random"
+    EVEN = "evenly spread"
+    HIGHEST = "at the highest scores"
+
+
+class Tail(StrEnum):
+    """How rare far flights are."""
+
+    FAT = "fat tail"
+    THIN = "thin tail"
+
+
+class Measure(StrEnum):
+    """What strategies are compared by."""
+
+    FORAGE = "forage in reach"
+    PLACES = "occupied places"
+
+
 # Ranges from which each simulation draws (expert judgement): probability that a usual place goes empty in a year
 # without rescue; how much longer a better place lasts; whether a single arrival can be enough (z = 1, as where females
 # come mated) or it takes several at a time (z = 2, Hanski's own); arrivals at which an empty place is found in every
@@ -59,11 +84,23 @@ def thin_tail(d_m: ArrayLike, median_m: float) -> Floats:
     return np.exp2(-((np.asarray(d_m, dtype=float) / median_m) ** 2))
 
 
-TAILS: dict[str, Tail] = {"fat tail": fat_tail, "thin tail": thin_tail}
+TAILS: dict[Tail, Share] = {Tail.FAT: fat_tail, Tail.THIN: thin_tail}
+
+
+class NothingToCompare(StrEnum):
+    """Why no way to choose can be told from another."""
+
+    NO_SUGGESTION = "no suggestion"
+    NO_FORAGE = "no forage"
+    NOBODY = "nobody to find a pool"
 
 
 class NothingToCompareError(InputError):
-    """No way to choose can be told from another: no suggestion, no forage, or nobody to find a pool."""
+    """No way to choose can be told from another: `why`."""
+
+    def __init__(self, why: NothingToCompare) -> None:
+        super().__init__(f"nothing to compare: {why}")
+        self.why = why
 
 
 @dataclass(frozen=True)
@@ -137,17 +174,25 @@ def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, parameters:
     return np.sqrt(low * high)
 
 
+@dataclass(frozen=True)
+class Conditions:
+    """Median flights (metres) for forage and dispersal; how many years, in how many simulations; the seed of them
+    all.
+    """
+
+    forage_median_m: float
+    dispersal_median_m: float
+    years: int = 20
+    simulations: int = 200
+    seed: int = 1
+
+
 def simulate_outlook(
     places: pd.DataFrame,
-    strategies: Mapping[str, Sequence[pd.DataFrame]],
-    demand: pd.DataFrame,
-    *,
     probabilities: ArrayLike,
-    forage_median_m: float,
-    dispersal_median_m: float,
-    years: int = 20,
-    simulations: int = 200,
-    seed: int = 1,
+    strategies: Mapping[Strategy, Sequence[pd.DataFrame]],
+    demand: pd.DataFrame,
+    under: Conditions,
 ) -> Outlook:
     """Lets every strategy live through the same simulations.
 
@@ -156,19 +201,19 @@ def simulate_outlook(
     (x, y, access), of which the simulations take one each, in turn; new places start empty. demand: x, y, w of the
     ground. Raises InputError, NothingToCompareError.
     """
-    p = np.atleast_2d(np.asarray(probabilities, dtype=float))
-    if p.shape[1] != len(places) or PLAN not in strategies or years < LAST_YEARS or simulations < 2:
+    p, years, simulations = np.atleast_2d(np.asarray(probabilities, dtype=float)), under.years, under.simulations
+    if p.shape[1] != len(places) or Strategy.PLAN not in strategies or years < LAST_YEARS or simulations < 2:
         raise InputError(
             f"outlook: {len(places)} places with probabilities of shape {p.shape}, {years} years and {simulations} "
-            f"simulations do not fit: expected a probability for each place, a strategy '{PLAN}', {LAST_YEARS} years "
-            "and 2 simulations at least."
+            f"simulations do not fit: expected a probability for each place, a strategy "
+            f"'{Strategy.PLAN}', {LAST_YEARS} years and 2 simulations at least."
         )
     total = float(demand["w"].sum())
     if total <= 0:
-        raise NothingToCompareError("there is no forage on the ground, so no way to choose is better than another")
+        raise NothingToCompareError(NothingToCompare.NO_FORAGE)
     if not (p > 0).any():
-        raise NothingToCompareError("no breeding place is likely to be occupied today, and from nowhere nobody comes")
-    random = np.random.default_rng(seed)
+        raise NothingToCompareError(NothingToCompare.NOBODY)
+    random = np.random.default_rng(under.seed)
     sampled = pd.DataFrame(
         {
             name: np.exp(random.uniform(np.log(low), np.log(high), simulations))
@@ -181,7 +226,7 @@ def simulate_outlook(
     ranks, differences, courses = [], [], []
     for tail, weight in TAILS.items():
         forage, occupied = {}, {}
-        today = _flow(places[["x", "y"]].to_numpy(float), weight, dispersal_median_m)
+        today = _flow(places[["x", "y"]].to_numpy(float), weight, under.dispersal_median_m)
         balanced = sampled["y"] * balance(today, _quality(places["access"], usual), p.mean(axis=0), sampled)
         parameters = sampled.assign(y=balanced)
         for name, sets in strategies.items():
@@ -190,14 +235,14 @@ def simulate_outlook(
                 mine = np.arange(k, simulations, len(sets))
                 every = pd.concat([places, new], ignore_index=True)[["x", "y", "access"]]
                 begin = np.vstack([start[:, mine], np.zeros((len(new), len(mine)), dtype=bool)])
-                flow = _flow(every[["x", "y"]].to_numpy(float), weight, dispersal_median_m)
+                flow = _flow(every[["x", "y"]].to_numpy(float), weight, under.dispersal_median_m)
                 states = simulate_occupancy(
-                    flow, _quality(every["access"], usual), begin, parameters.iloc[mine], years, seed, simulations
+                    flow, _quality(every["access"], usual), begin, parameters.iloc[mine], years, under.seed, simulations
                 )
                 occupied[name][:, mine] = states.sum(axis=1)
-                forage[name][:, mine] = _reached(every, states, demand, weight, forage_median_m) / total
+                forage[name][:, mine] = _reached(every, states, demand, weight, under.forage_median_m) / total
         ranks.append(_ranks(tail, forage, occupied))
-        for measure, values in (("forage in reach", forage), ("occupied places", occupied)):
+        for measure, values in ((Measure.FORAGE, forage), (Measure.PLACES, occupied)):
             differences.append(_differences(tail, measure, values))
         courses += [
             pd.DataFrame(
@@ -224,8 +269,7 @@ def other_plans(
     cell_m: float,
     spacing_m: float,
     random_plans: int = 20,
-    seed: int = 1,
-) -> dict[str, list[pd.DataFrame]]:
+) -> dict[Strategy, list[pd.DataFrame]]:
     """The same number of pools by other rules: strategy -> sets of cells (row, col), all on allowed ground and spaced.
 
     allowed: (rows, cols); score: (rows, cols), NaN = none. standing: row, col of what is there; "evenly spread" puts
@@ -233,7 +277,7 @@ def other_plans(
     where no more fit.
     """
     cells = np.argwhere(allowed)
-    random = np.random.default_rng(seed)
+    random = np.random.default_rng(1)
     values = np.nan_to_num(np.asarray(score, dtype=float)[allowed], nan=-np.inf)
 
     def spaced(order: NDArray[np.integer]) -> pd.DataFrame:
@@ -248,9 +292,9 @@ def other_plans(
         return _as_cells(chosen)
 
     return {
-        RANDOM: [spaced(random.permutation(len(cells))) for _ in range(random_plans)],
-        EVEN: [_evenly(cells, standing[["row", "col"]].to_numpy(float), pools, spacing_m / cell_m)],
-        HIGHEST: [spaced(np.argsort(-values, kind="stable"))],
+        Strategy.RANDOM: [spaced(random.permutation(len(cells))) for _ in range(random_plans)],
+        Strategy.EVEN: [_evenly(cells, standing[["row", "col"]].to_numpy(float), pools, spacing_m / cell_m)],
+        Strategy.HIGHEST: [spaced(np.argsort(-values, kind="stable"))],
     }
 
 
@@ -268,7 +312,7 @@ def ground_points(weight: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = 400
     return pd.DataFrame({"x": sums["x"] / sums["w"], "y": sums["y"] / sums["w"], "w": sums["w"]})
 
 
-def _flow(xy: Floats, weight: Tail, median_m: float) -> Floats | csr_array:
+def _flow(xy: Floats, weight: Share, median_m: float) -> Floats | csr_array:
     """L(d) between places (n, n), 0 on the diagonal; sparse above DENSE_PLACES, where rarer flights are left out."""
     if len(xy) <= DENSE_PLACES:
         flow = weight(cdist(xy, xy), median_m)
@@ -288,7 +332,7 @@ def _quality(access: pd.Series, usual: float) -> Floats:
 
 
 def _reached(
-    places: pd.DataFrame, states: NDArray[np.bool_], demand: pd.DataFrame, weight: Tail, median_m: float
+    places: pd.DataFrame, states: NDArray[np.bool_], demand: pd.DataFrame, weight: Share, median_m: float
 ) -> Floats:
     """Forage within flight of the occupied places, by year and simulation: (years + 1, simulations), in the unit of
     w.
@@ -303,7 +347,7 @@ def _last(values: Floats) -> Floats:
     return values[-LAST_YEARS:].mean(axis=0)
 
 
-def _ranks(tail: str, forage: Mapping[str, Floats], occupied: Mapping[str, Floats]) -> pd.DataFrame:
+def _ranks(tail: Tail, forage: Mapping[Strategy, Floats], occupied: Mapping[Strategy, Floats]) -> pd.DataFrame:
     by_simulation = pd.DataFrame({name: _last(values) for name, values in forage.items()})
     frame = pd.DataFrame(
         {
@@ -321,12 +365,12 @@ def _ranks(tail: str, forage: Mapping[str, Floats], occupied: Mapping[str, Float
     return frame.sort_values(["rank", "strategy"]).reset_index(drop=True)
 
 
-def _differences(tail: str, measure: str, values: Mapping[str, Floats]) -> pd.DataFrame:
+def _differences(tail: Tail, measure: Measure, values: Mapping[Strategy, Floats]) -> pd.DataFrame:
     rows = []
     for other in values:
-        if other == PLAN:
+        if other is Strategy.PLAN:
             continue
-        pairs = _last(values[PLAN]) - _last(values[other])
+        pairs = _last(values[Strategy.PLAN]) - _last(values[other])
         n = len(pairs)
         mean, half = float(pairs.mean()), float(student.ppf(0.975, n - 1) * pairs.std(ddof=1) / np.sqrt(n))
         better, worse = float((pairs > 0).mean()), float((pairs < 0).mean())

@@ -9,21 +9,20 @@ import pandas as pd
 from habitatmap.export.folder import Content, write_files
 from habitatmap.page.drawings import Mark, intervals
 from habitatmap.page.sections import Column, Drawing, Row, Section, Table, report_page, table, terminal
-from habitatmap.plan.outlook import EVEN, HIGHEST, LAST_YEARS, NONE, PARAMETER_RANGES, PLAN, RANDOM, Outlook
+from habitatmap.plan.outlook import LAST_YEARS, PARAMETER_RANGES, Measure, Outlook, Strategy, Tail
 from habitatmap.words.numbers import count, listed, number, sentence
 
 KIND = "Outlook: ways to choose, compared"
-FORAGE = "forage in reach"
 RULES = {
-    NONE: "no pool is installed",
-    PLAN: "the sites of plan.csv",
-    RANDOM: "twenty random selections of allowed sites, one for each simulation in turn",
-    EVEN: "each site as far as can be from every breeding place and from the sites before it",
-    HIGHEST: "the sites whose mean of forage score and dead-wood score is highest",
+    Strategy.NONE: "no pool is installed",
+    Strategy.PLAN: "the sites of plan.csv",
+    Strategy.RANDOM: "twenty random selections of allowed sites, one for each simulation in turn",
+    Strategy.EVEN: "each site as far as can be from every breeding place and from the sites before it",
+    Strategy.HIGHEST: "the sites whose mean of forage score and dead-wood score is highest",
 }
 TAIL_WORDS = {
-    "fat tail": "some flights go very far (fat tail)",
-    "thin tail": "hardly any flight goes far (thin tail)",
+    Tail.FAT: "some flights go very far (fat tail)",
+    Tail.THIN: "hardly any flight goes far (thin tail)",
 }
 NO_FORECAST = (
     "These are ranks, no forecast: no simulation is expected to come true, and nobody knows how often such places are "
@@ -72,10 +71,10 @@ def outlook_text(seen: Outlook) -> str:
     return terminal([head, *(verdict(seen, tail) for tail in TAIL_WORDS), NO_FORECAST])
 
 
-def verdict(seen: Outlook, tail: str) -> str:
+def verdict(seen: Outlook, tail: Tail) -> str:
     """How the plan ranked under one way of flying, and which differences are distinguishable."""
     ranks = seen.ranks[seen.ranks["tail"] == tail]
-    rank = int(ranks.loc[ranks["strategy"] == PLAN, "rank"].iloc[0])
+    rank = int(ranks.loc[ranks["strategy"] == Strategy.PLAN, "rank"].iloc[0])
     against = _forage(seen, tail)
     above, below = against["low"] > 0, against["high"] < 0
     said = [f"Where {TAIL_WORDS[tail]}, the plan ranks {rank} of {len(ranks)} by the forage that occupied places reach"]
@@ -134,7 +133,7 @@ DIFFERENCES: dict[str, Column] = {
 }
 
 
-def _section(seen: Outlook, tail: str) -> Section:
+def _section(seen: Outlook, tail: Tail) -> Section:
     """Ranks and differences under one way of flying."""
     ranks, differences = (frame[frame["tail"] == tail] for frame in (seen.ranks, seen.differences))
     note = (
@@ -153,12 +152,12 @@ def _section(seen: Outlook, tail: str) -> Section:
     )
 
 
-def _forage(seen: Outlook, tail: str) -> pd.DataFrame:
+def _forage(seen: Outlook, tail: Tail) -> pd.DataFrame:
     d = seen.differences
-    return d[(d["tail"] == tail) & (d["measure"] == FORAGE)]
+    return d[(d["tail"] == tail) & (d["measure"] == Measure.FORAGE)]
 
 
-def _drawing(seen: Outlook, tail: str) -> Drawing:
+def _drawing(seen: Outlook, tail: Tail) -> Drawing:
     rows = _forage(seen, tail)
     marks = [
         Mark(f"against {r['other']}", value, low, high, f"{value:+.2f}")
@@ -176,8 +175,8 @@ def _drawing(seen: Outlook, tail: str) -> Drawing:
 
 def _signed(row: Row, column: str) -> str:
     """A difference with its sign: of forage in percentage points, of places as a number."""
-    return f"{(100 if row['measure'] == FORAGE else 1) * row[column]:+.2f}"
+    return f"{(100 if row['measure'] == Measure.FORAGE else 1) * row[column]:+.2f}"
 
 
 def _pools(way: str) -> str:
-    return f"pools {way}" if way in (RANDOM, EVEN, HIGHEST) else way
+    return f"pools {way}" if way in (Strategy.RANDOM, Strategy.EVEN, Strategy.HIGHEST) else way

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from habitatmap.plan.outlook import NothingToCompare
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.terms import TermTable
 from habitatmap.result.figures import Figures, PlanFigures
@@ -20,6 +21,17 @@ def plan_note(plan: PlanFigures) -> str:
         return f"no cell is allowed; most were ruled out because: {plan.lost_most}"
     short = f"{plan.pools} of {plan.requested} pools: {plan.shortfall}" if plan.shortfall else ""
     return "; ".join(part for part in (short, BY_NETWORK if plan.objective == "connectivity" else "") if part)
+
+
+def nothing_to_compare(why: NothingToCompare, plan: PlanFigures) -> str:
+    """Why the plan can't be compared with other ways to choose."""
+    said = {
+        NothingToCompare.NO_SUGGESTION: "there is no suggestion to look ahead for: "
+        + (plan_note(plan) or "no pool is asked for"),
+        NothingToCompare.NO_FORAGE: "there is no forage on the ground, so no way to choose is better than another",
+        NothingToCompare.NOBODY: "no breeding place is likely to be occupied today, and from nowhere nobody comes",
+    }
+    return said[why]
 
 
 def notes_of(figures: Figures) -> list[str]:

@@ -18,7 +18,7 @@ from scipy.stats import t as student
 
 import habitatmap
 from habitatmap.job import simulate_years
-from habitatmap.plan.outlook import PLAN
+from habitatmap.plan.outlook import Strategy
 from habitatmap.read.layers import shipped_folder
 
 
@@ -41,7 +41,7 @@ def main(towns: int) -> None:
             result = habitatmap.run(habitatmap.open_area(town(seed, Path(folder) / "town")))
         seen = simulate_years(result)
         rows.append(seen.differences[seen.differences["measure"] == "forage in reach"].assign(town=seed))
-        ranks = seen.ranks[seen.ranks["strategy"] == PLAN].set_index("tail")["rank"]
+        ranks = seen.ranks[seen.ranks["strategy"] == Strategy.PLAN].set_index("tail")["rank"]
         print(f"town {seed}: the plan ranks {ranks.to_dict()}", flush=True)
     every = pd.concat(rows)
     print("\n| flight | the plan minus | difference, percentage points | 95 % interval | better in |")

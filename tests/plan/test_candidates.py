@@ -11,7 +11,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
-from habitatmap.plan.candidates import Candidates, ExclusionZone, Lost, find_candidates, within
+from habitatmap.plan.candidates import Candidates, ExclusionZone, Ground, Lost, find_candidates, within
 from habitatmap.read.settings import PlanSettings
 
 CRS = "EPSG:25832"
@@ -35,18 +35,11 @@ def pools(*xy: tuple[float, float]) -> pd.DataFrame:
 def ask(grid: Grid = ROW, **given: object) -> Candidates:
     """candidates() where everything is allowed but for what is given."""
     every = np.ones(grid.shape, dtype=bool)
-    asked = {
-        "has_data": every,
-        "inside_boundary": every,
-        "ground": None,
-        "land": land(),
-        "has_land": False,
-        "keep_away": keep_away(),
-        "pools": pools(),
-        "settings": PlanSettings(spacing_m=0),
-        **given,
-    }
-    return find_candidates(grid, **asked)
+    ground = Ground(
+        *(given.pop(name, usual) for name, usual in (("has_data", every), ("inside", every), ("unfit", None)))
+    )
+    usual = {"land": None, "exclusion_zones": keep_away(), "pools": pools(), "settings": PlanSettings(spacing_m=0)}
+    return find_candidates(grid, ground, **usual | given)
 
 
 def cells(first: int, last: int) -> Polygon:
@@ -60,8 +53,8 @@ def test_every_reason_once() -> None:
     ground = np.array([["water", "", "water", "building", *[""] * 10]], dtype=object)
     found = ask(
         has_data=has_data,
-        inside_boundary=inside,
-        ground=ground,
+        inside=inside,
+        unfit=ground,
         land=land(
             ("yes", "no", cells(0, 3)),
             ("no", "yes", cells(5, 5)),
@@ -69,8 +62,7 @@ def test_every_reason_once() -> None:
             ("yes", "yes", cells(7, 7)),
             ("yes", "no", cells(8, 13)),
         ),
-        has_land=True,
-        keep_away=keep_away(
+        exclusion_zones=keep_away(
             ("school", 5, Point(85, 5)), ("playground", 1, Point(95, 5)), ("playground", 0, Point(1, 1))
         ),
         pools=pools((109, 9)),
@@ -107,7 +99,7 @@ def test_without_a_list_of_land_all_ground_is_provisional() -> None:
 
 
 def test_an_empty_list_of_land_allows_nothing() -> None:
-    found = ask(has_land=True)
+    found = ask(land=land())
     assert found.lost["no land record"] == 14
     assert found.left == 0
 
@@ -116,26 +108,31 @@ def test_the_strictest_consent_counts_where_land_overlaps() -> None:
     both = land(
         ("no", "no", cells(0, 2)), ("ask", "no", cells(1, 4)), ("yes", "no", cells(0, 9)), ("yes", "no", cells(0, 9))
     )
-    found = ask(land=both, has_land=True)
+    found = ask(land=both)
     assert found.land_index[0, :11].tolist() == [0, 0, 0, 1, 1, 2, 2, 2, 2, 2, -1]
     assert found.lost["no consent"] == 3
-    assert ask(land=both, has_land=True, settings=PlanSettings(consent=("ask",))).lost["consent given"] == 5
+    assert ask(land=both, settings=PlanSettings(consent=("ask",))).lost["consent given"] == 5
 
 
 def test_private_land_only_when_the_plan_may() -> None:
     # a private plot lies in a public park: its own row names it or not, it is private
     gardens = land(("yes", "no", cells(0, 13)), ("yes", "yes", cells(3, 5)))
-    assert ask(land=gardens, has_land=True).lost["private land"] == 3
-    assert ask(land=gardens, has_land=True, settings=PlanSettings(private=True)).left == 14
+    assert ask(land=gardens).lost["private land"] == 3
+    assert ask(land=gardens, settings=PlanSettings(private=True)).left == 14
 
 
 def test_a_cell_belongs_where_its_centre_lies() -> None:
-    found = ask(land=land(("yes", "no", box(4, 0, 26, 10))), has_land=True)  # centres at 5, 15, 25, 35
+    found = ask(land=land(("yes", "no", box(4, 0, 26, 10))))  # centres at 5, 15, 25, 35
     assert found.land_index[0, :4].tolist() == [0, 0, 0, -1]
 
 
 def test_exactly_at_the_distance_is_still_too_near() -> None:
-    assert ask(keep_away=keep_away(("road", 20, Point(5, 5)))).allowed[0, :4].tolist() == [False, False, False, True]
+    assert ask(exclusion_zones=keep_away(("road", 20, Point(5, 5)))).allowed[0, :4].tolist() == [
+        False,
+        False,
+        False,
+        True,
+    ]
 
 
 def test_exactly_at_the_spacing_is_far_enough() -> None:
@@ -147,14 +144,14 @@ def test_exactly_at_the_spacing_is_far_enough() -> None:
 
 def test_a_keep_away_without_distance_is_refused() -> None:
     with pytest.raises(InputError, match="'school' have no distance"):
-        ask(keep_away=keep_away(("school", np.nan, Point(0, 0))))
+        ask(exclusion_zones=keep_away(("school", np.nan, Point(0, 0))))
 
 
 def test_missing_empty_and_broken_geometries() -> None:
     bow_tie = Polygon([(0, 0), (40, 10), (40, 0), (0, 10)])
     away = keep_away(("pond", 1, None), ("pond", 1, Polygon()), ("pond", 0, bow_tie))
-    assert ask(keep_away=away).allowed[0, :5].tolist() == [False, False, False, False, True]
-    assert ask(land=land(("yes", "no", None), ("yes", "no", Polygon())), has_land=True).left == 0
+    assert ask(exclusion_zones=away).allowed[0, :5].tolist() == [False, False, False, False, True]
+    assert ask(land=land(("yes", "no", None), ("yes", "no", Polygon()))).left == 0
 
 
 def shapes(rng: np.random.Generator, count: int) -> list[object]:
@@ -216,11 +213,10 @@ def test_all_reasons_against_every_cell_asked(seed: int) -> None:
     found = ask(
         grid,
         has_data=has_data,
-        inside_boundary=inside,
-        ground=ground,
+        inside=inside,
+        unfit=ground,
         land=plots,
-        has_land=True,
-        keep_away=away,
+        exclusion_zones=away,
         pools=standing,
         settings=PlanSettings(consent=("yes",), spacing_m=60),
     )
@@ -263,6 +259,6 @@ def test_a_tile_gets_the_answer_of_the_whole() -> None:
     part = Grid(left=200, top=450, cell_m=10, rows=20, cols=25)
     away = keep_away(*(("a", 25.0, shape) for shape in shapes(rng, 20)))
     plots = land(*(("yes", "no", Point(rng.uniform(0, 600, 2)).buffer(80)) for _ in range(15)))
-    given = {"land": plots, "has_land": True, "keep_away": away, "pools": pools((195, 445), (300, 400))}
+    given = {"land": plots, "exclusion_zones": away, "pools": pools((195, 445), (300, 400))}
     given["settings"] = PlanSettings(spacing_m=50)
     assert np.array_equal(ask(part, **given).code, ask(whole, **given).code[15:35, 20:45])

@@ -11,12 +11,11 @@ import pytest
 from habitatmap.errors import InputError
 from habitatmap.network.metapopulation import incidence
 from habitatmap.plan.outlook import (
-    EVEN,
-    HIGHEST,
-    NONE,
-    PLAN,
-    RANDOM,
     TAILS,
+    Conditions,
+    NothingToCompare,
+    NothingToCompareError,
+    Strategy,
     balance,
     fat_tail,
     ground_points,
@@ -137,19 +136,17 @@ def small() -> dict[str, object]:
     x = np.arange(0, 2000, 100.0)
     return {
         "places": places,
-        "strategies": {NONE: [plan.iloc[:0]], PLAN: [plan], RANDOM: [far, far + 500.0]},
+        "strategies": {Strategy.NONE: [plan.iloc[:0]], Strategy.PLAN: [plan], Strategy.RANDOM: [far, far + 500.0]},
         "demand": pd.DataFrame({"x": x, "y": 0.0, "w": 1.0}),
         "probabilities": [[0.9, 0.9]],
-        "forage_median_m": 250.0,
-        "dispersal_median_m": 500.0,
-        "simulations": 40,
+        "under": Conditions(250.0, 500.0, simulations=40),
     }
 
 
 def test_pools_where_flies_can_find_them_come_first() -> None:
     seen = simulate_outlook(**small())  # type: ignore[arg-type]
     assert set(seen.ranks["tail"]) == set(TAILS)
-    assert (seen.ranks.groupby("tail")["strategy"].first() == PLAN).all()
+    assert (seen.ranks.groupby("tail")["strategy"].first() == Strategy.PLAN).all()
     by_tail = seen.differences[seen.differences["measure"] == "forage in reach"].set_index(["tail", "other"])
     assert (by_tail["low"] > 0).all()
     assert ((by_tail["low"] <= by_tail["difference"]) & (by_tail["difference"] <= by_tail["high"])).all()
@@ -162,7 +159,9 @@ def test_the_same_seed_gives_the_same_worlds_and_equal_plans_differ_by_nothing()
     pd.testing.assert_frame_equal(once.ranks, again.ranks)
     sets = case["strategies"]
     assert isinstance(sets, dict)
-    twin = simulate_outlook(**{**case, "strategies": {PLAN: sets[PLAN], RANDOM: sets[PLAN] * 2}})  # type: ignore[arg-type]
+    twin = simulate_outlook(
+        **{**case, "strategies": {Strategy.PLAN: sets[Strategy.PLAN], Strategy.RANDOM: sets[Strategy.PLAN] * 2}}
+    )  # type: ignore[arg-type]
     assert (twin.differences["difference"] == 0).all()
     assert twin.ranks["rank"].eq(1).all()
 
@@ -173,15 +172,19 @@ def test_other_rules_keep_the_ground_and_the_spacing() -> None:
     score = np.random.default_rng(1).random((30, 40))
     standing = pd.DataFrame({"row": [10], "col": [10]})
     rules = other_plans(allowed, score, standing, 5, cell_m=10, spacing_m=60, random_plans=4)
-    assert {name: len(sets) for name, sets in rules.items()} == {RANDOM: 4, EVEN: 1, HIGHEST: 1}
+    assert {name: len(sets) for name, sets in rules.items()} == {
+        Strategy.RANDOM: 4,
+        Strategy.EVEN: 1,
+        Strategy.HIGHEST: 1,
+    }
     for sites in (site for sets in rules.values() for site in sets):
         assert len(sites) == 5
         assert allowed[sites["row"], sites["col"]].all()
         apart = np.hypot(*(sites.to_numpy()[:, None] - sites.to_numpy()[None]).transpose(2, 0, 1)) * 10
         assert apart[np.triu_indices(5, 1)].min() >= 60
-    first = rules[HIGHEST][0].iloc[0]
+    first = rules[Strategy.HIGHEST][0].iloc[0]
     assert score[first["row"], first["col"]] == score[allowed].max()
-    corner = rules[EVEN][0].iloc[0]  # the corner farthest from the standing pool
+    corner = rules[Strategy.EVEN][0].iloc[0]  # the corner farthest from the standing pool
     assert (corner["row"], corner["col"]) == (24, 34)
 
 
@@ -210,12 +213,23 @@ def test_blocks_of_ground_keep_all_forage_and_its_centre() -> None:
     ("change", "word"),
     [
         ({"probabilities": [[0.5]]}, "shape"),
-        ({"probabilities": [[0.0, 0.0]]}, "nobody"),
         ({"strategies": {}}, "the plan"),
-        ({"years": 2}, "years"),
-        ({"demand": pd.DataFrame({"x": [0.0], "y": [0.0], "w": [0.0]})}, "no forage"),
+        ({"under": Conditions(250.0, 500.0, years=2)}, "years"),
     ],
 )
 def test_what_does_not_fit_gets_a_sentence(change: dict[str, object], word: str) -> None:
     with pytest.raises(InputError, match=word):
         simulate_outlook(**{**small(), **change})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"probabilities": [[0.0, 0.0]]}, NothingToCompare.NOBODY),
+        ({"demand": pd.DataFrame({"x": [0.0], "y": [0.0], "w": [0.0]})}, NothingToCompare.NO_FORAGE),
+    ],
+)
+def test_where_nothing_can_be_compared_a_code_says_why(change: dict[str, object], why: NothingToCompare) -> None:
+    with pytest.raises(NothingToCompareError) as refused:
+        simulate_outlook(**{**small(), **change})  # type: ignore[arg-type]
+    assert refused.value.why is why

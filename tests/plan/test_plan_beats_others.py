@@ -11,7 +11,7 @@ import pytest
 
 import habitatmap
 from habitatmap.area import open_area
-from habitatmap.plan.outlook import EVEN, HIGHEST, RANDOM, other_plans
+from habitatmap.plan.outlook import Strategy, other_plans
 from habitatmap.plan.reach import forage_in_reach, not_reached
 
 ROOT = Path(__file__).parents[2]
@@ -40,7 +40,7 @@ def gains() -> dict[str, float]:
 
 
 def test_the_plan_beats_every_other_rule_clearly(gains: dict[str, float]) -> None:
-    assert gains["plan"] > 1.15 * max(gains[name] for name in (RANDOM, EVEN, HIGHEST))
+    assert gains["plan"] > 1.15 * max(gains[name] for name in (Strategy.RANDOM, Strategy.EVEN, Strategy.HIGHEST))
 
 
 def test_readme_says_by_how_much(gains: dict[str, float]) -> None:
@@ -51,5 +51,5 @@ def test_readme_says_by_how_much(gains: dict[str, float]) -> None:
         text,
     )
     assert said, "README says what the demo's plan adds, and what others do"
-    for number, name in zip(said.groups(), ("plan", RANDOM, EVEN, HIGHEST), strict=True):
+    for number, name in zip(said.groups(), ("plan", Strategy.RANDOM, Strategy.EVEN, Strategy.HIGHEST), strict=True):
         assert float(number) == pytest.approx(gains[name], abs=0.11), f"{name}: {gains[name]:.1f}"

@@ -117,7 +117,7 @@ def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
     quarry = plan[plan["place"] == "Old quarry"].iloc[0]
     assert quarry["not_allowed"] == "no consent"
     assert told["could_be_wrong"].iloc[quarry["rank"] - 1].startswith("The plan would not have put a pool here")
-    assert told["reason"].head(2).str.startswith("This spot is decided already").all()
+    assert told["reason"].head(2).str.startswith("This site is committed").all()
     assert plan["robustness"].head(2).tolist() == [1.0, 1.0]
     assert result.figures.plan.committed == 2
     reach = result.figures.forage_in_reach
