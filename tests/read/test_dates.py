@@ -103,6 +103,11 @@ def test_a_day_above_twelve_decides_the_column() -> None:
     assert read_dates(["5/3/2024", "5/25/2024"]) == [THIRD_OF_MAY, datetime.date(2024, 5, 25)]
 
 
+def test_two_figures_for_the_year_stand_last() -> None:
+    """25/04/05 could be a year, a day and a month as well; nobody writes dates so, and they leave nothing undecided."""
+    assert read_dates(["25/04/05", "03/04/05"]) == [datetime.date(2005, 4, 25), datetime.date(2005, 4, 3)]
+
+
 def test_a_plain_number_counts_from_the_day_that_the_workbook_does() -> None:
     assert read_dates([43953, 43953.5], day_zero=datetime.date(1904, 1, 1)) == [THIRD_OF_MAY, THIRD_OF_MAY]
 

@@ -14,6 +14,7 @@ import shapely
 from pyproj import CRS
 
 from habitatmap.errors import CrsError, InputError
+from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, transform
 from habitatmap.read.files import read_tables
 from habitatmap.read.formats.table import Stated
@@ -116,6 +117,13 @@ def test_an_identical_row_is_a_repeat_and_the_first_stays() -> None:
     (repeat, other) = aside(ledger)
     assert "repeats row 2" in repeat[1]
     assert "other details" in other[1]
+
+
+@pytest.mark.parametrize(("metres", "reason"), [(0.5, Why.TWO_ROWS), (5.0, Why.TWO_PLACES)])
+def test_rows_of_one_pool_within_a_metre_are_one_place(metres: float, reason: Why) -> None:
+    frame, ledger = pools(table("pool,x,y,note", ("P1", 100, 100, "a"), ("P1", 100 + metres, 100, "b")))
+    assert len(frame) == (1 if reason is Why.TWO_ROWS else 0)
+    assert {entry.why.code for entry in ledger.in_order()} == {reason}
 
 
 def test_a_repeat_in_another_file_is_named() -> None:

@@ -67,6 +67,10 @@ def test_thickness_of_one_cell(cell: object, centimetres: float) -> None:
     assert read_thickness([cell], "dbh cm") == [pytest.approx(centimetres)]
 
 
+def test_a_foot_is_30_48_centimetres_by_definition() -> None:
+    assert read_thickness(["2 ft"], "dbh") == [pytest.approx(60.96)]
+
+
 def test_thickness_nobody_can_read_is_not_known() -> None:
     assert all(math.isnan(v) for v in read_thickness(["thick", None, "-", ""], "dbh cm"))
 

@@ -8,6 +8,7 @@ import math
 import pandas as pd
 import pytest
 
+from habitatmap.errors.why import Why
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.pools import read_pools
 from habitatmap.read.visits import OUTCOME_WORDS, VISITS, read_visits
@@ -44,6 +45,12 @@ def test_a_full_row() -> None:
         "row": 2,
     }
     assert ledger.counts()["visits"] == {"read": 1, "accepted": 1, "set_aside": 0}
+
+
+@pytest.mark.parametrize(("outcome", "count"), [("none seen", 1), ("dry", 1), ("larvae", 0)])
+def test_a_count_that_contradicts_the_outcome_sets_the_row_aside(outcome: str, count: int) -> None:
+    _, ledger = visits(table("pool,date,outcome,larvae", ("P1", "2024-05-03", outcome, count)))
+    assert [entry.why.code for entry in ledger.entries("visits")] == [Why.CONTRADICTION]
 
 
 @pytest.mark.parametrize(
