@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Hashable, Iterator, Mapping, Sequence
-from itertools import combinations, groupby, islice
-from operator import itemgetter
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -82,53 +81,63 @@ def _named(frame: pd.DataFrame, i: int) -> str:
 # ---------------------------------------------------------------------------------------------------------------------
 
 
+class _Visit(NamedTuple):
+    """What a row says of a visit, as far as two rows are compared."""
+
+    where: str
+    outcome: str
+    larvae: float
+    observer: str
+    texts: Mapping[str, str]
+    times: Sequence[tuple[str, str]]  # what it says about the time of day, in columns that are not read
+
+    def is_at_odds(self, other: _Visit) -> bool:
+        """Whether two rows differ in what was there; a count that is not given agrees with any."""
+        counts_differ = self.larvae < other.larvae or self.larvae > other.larvae
+        return self.outcome != other.outcome or counts_differ
+
+    def __str__(self) -> str:
+        return f"{self.outcome}{'' if np.isnan(self.larvae) else f', {self.larvae:g}'}"
+
+
 def alike_visits(visits: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) -> None:
     """Remarks on visits of one pool, day and observer: alike but for a detail, or at odds about what was there.
 
-    `visits` has the columns of `gather`. Two looks at two times of the day are two looks, and nothing is said.
+    `visits` has the columns of `gather`. Two searches at two times of the day are two searches, and nothing is said.
     """
     if visits.empty:
         return
-    twins = visits[visits.duplicated(["pool", "date"], keep=False)].sort_values(["pool", "date"], kind="stable")
     alike, odds = [], []
-    for _, group in groupby(twins.to_dict("records"), key=itemgetter("pool", "date")):
+    for (pool, date), group in visits[visits.duplicated(["pool", "date"], keep=False)].groupby(["pool", "date"]):
         # a date that was copied down a whole column makes more pairs than anybody would read
-        for one, other in combinations(islice(group, MOST_COMPARED), 2):
-            if _times(one, drafts) != _times(other, drafts) or not same_person(one["observer"], other["observer"]):
+        for one, other in combinations(_visits(group.head(MOST_COMPARED), drafts), 2):
+            if one.times != other.times or not same_person(one.observer, other.observer):
                 continue
-            text = f"{one['pool']}, {one['date']:%Y-%m-%d}: {one['file']} row {one['row']} and "
-            text += f"{other['file']} row {other['row']}"
-            if one["outcome"] != other["outcome"] or not _same_number(one["larvae"], other["larvae"]):
-                odds.append(f"{text} ({_said(one)} against {_said(other)})")
+            text = f"{pool}, {date:%Y-%m-%d}: {one.where} and {other.where}"
+            if one.is_at_odds(other):
+                odds.append(f"{text} ({one} against {other})")
             else:
-                differ = [n for n in ("taxon", "checked", "action", "observer", "note") if one[n] != other[n]]
+                differ = [name for name in one.texts if one.texts[name] != other.texts[name]]
                 alike.append(f"{text} (differ in {', '.join(differ) or 'no column that is read'})")
     for found, what in ((odds, "at odds"), (alike, "alike")):
         if found:
             ledger.remark(
-                f"Visits of one pool, day and observer that are {what}, each counting as a look: {_some(found)}. "
+                f"Visits of one pool, day and observer that are {what}, each counting as a search: {_some(found)}. "
                 "If it was one visit, correct or delete a row; if two, write their times into a column time"
             )
 
 
+def _visits(rows: pd.DataFrame, drafts: Sequence[Draft]) -> Iterator[_Visit]:
+    for row in rows.to_dict("records"):
+        left_over = drafts[row["_draft"]].left_over(row["_at"])
+        times = [(heading, text) for heading, text in left_over if _TIMES & set(fold(heading).split())]
+        texts = {name: row[name] for name in ("taxon", "checked", "action", "observer", "note")}
+        where = f"{row['file']} row {row['row']}"
+        yield _Visit(where, row["outcome"], row["larvae"], row["observer"], texts, times)
+
+
 def _some(found: Sequence[str]) -> str:
     return "; ".join(found[:NAMED]) + (f"; and {len(found) - NAMED} more" if len(found) > NAMED else "")
-
-
-def _said(visit: Mapping[Hashable, Any]) -> str:
-    larvae = visit["larvae"]
-    return f"{visit['outcome']}{f', {larvae:g}' if larvae == larvae else ''}"
-
-
-def _same_number(one: float, other: float) -> bool:
-    """Whether two counts agree; one that is not given agrees with any."""
-    return one == other or one != one or other != other
-
-
-def _times(visit: Mapping[Hashable, Any], drafts: Sequence[Draft]) -> list[tuple[str, str]]:
-    """What the row says about the time of day, in columns that are not read."""
-    left_over = drafts[visit["_draft"]].left_over(visit["_at"])
-    return [(heading, text) for heading, text in left_over if _TIMES & set(fold(heading).split())]
 
 
 def same_person(one: str, other: str) -> bool:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
-from typing import Any
 
 from habitatmap.errors.why import Reason
 from habitatmap.read.formats.cells import as_text
@@ -14,7 +13,7 @@ from habitatmap.read.formats.table import Table
 # a day after the twelfth, of a year that none of our records has
 KNOWN_DATE = "1999-12-31"
 # what tells a table from the others: several may stand on one sheet
-Key = tuple[Any, ...]
+Key = tuple[object, ...]
 
 
 class State(Enum):
@@ -32,7 +31,7 @@ class Correction:
 
     file: str
     row: int
-    cells: Mapping[str, Any]
+    cells: Mapping[str, object]
     from_file: str = ""
     from_sheet: str = ""
     from_row: int = 0
@@ -49,7 +48,7 @@ class Placed:
     correction: Correction
     table: Table
     at: int
-    cells: tuple[Any, ...] | None
+    cells: tuple[object, ...] | None
     state: State
 
     @property

@@ -20,7 +20,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Protocol, TypeVar
 
 from habitatmap.errors import InputError
 from habitatmap.errors.why import IN_A_SHAPE, NOT_ASKED, Reason, Why
@@ -140,7 +140,7 @@ def _same(original: str, saved: str) -> bool:
     return bool({_single_spaced(original), _single_spaced(lossy)} & ways)
 
 
-def _new_cell(saved: str, correction: Correction, role: str) -> Any:
+def _new_cell(saved: str, correction: Correction, role: str) -> object:
     """A cell that somebody changed: dates as year-month-day where it is sure which day is meant, points for commas."""
     text = unprotect(saved)
     if role in _DATES and _DATE_LIKE.fullmatch(text):
@@ -221,7 +221,7 @@ def _find(
     return same[0] if same else alike[0] if len(alike) == 1 else None
 
 
-def _merged(correction: Correction, kind: Kind, table: Table, at: int, stated: Stated) -> tuple[Any, ...] | None:
+def _merged(correction: Correction, kind: Kind, table: Table, at: int, stated: Stated) -> tuple[object, ...] | None:
     """The original's cells with those that somebody changed; None where nothing was."""
     roles: dict[int, str] = {}
     if kind in ALIASES:
@@ -305,8 +305,8 @@ def _extended(table: Table, placed: Sequence[Placed]) -> Table:
 
 
 @dataclass
-class Written:
-    """A correction file: rows that wait for a person, those of them that are new, and rows that somebody changed."""
+class CorrectionFile:
+    """A correction file as written: its rows that wait for a person, the new ones of them, and those somebody changed."""
 
     file: str
     waiting: int = 0
@@ -314,7 +314,7 @@ class Written:
     changed: int = 0
 
 
-def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[Written]:
+def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[CorrectionFile]:
     """Writes the rows that a person can correct beside their files, and keeps what somebody has changed there.
 
     A row nobody has touched goes once its original is used or has changed, and a file goes when no row is left.
@@ -325,11 +325,11 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
     by_row = {(e.file, e.row): _words(e.why) for e in aside}
     by_original = {_original(e): _words(e.why) for e in aside}
     records: dict[str, list[dict[str, str]]] = {}
-    tallies: dict[str, Written] = {}
+    tallies: dict[str, CorrectionFile] = {}
 
-    def keep(file: str, record: dict[str, str] | None) -> Written:
+    def keep(file: str, record: dict[str, str] | None) -> CorrectionFile:
         records.setdefault(file, []).extend([record] if record else [])
-        return tallies.setdefault(file, Written(file))
+        return tallies.setdefault(file, CorrectionFile(file))
 
     for one in sorted(ledger.corrections, key=lambda p: (p.correction.file, p.correction.row)):
         file, row = one.correction.file, one.correction.row
@@ -377,7 +377,7 @@ def _can_be_asked(entry: SetAside) -> bool:
     return entry.table.geometry is None or (code not in IN_A_SHAPE and entry.column not in ("position", "geometry"))
 
 
-def _record(table: Table, at: int, cells: Sequence[Any] | None, told: Mapping[str, str]) -> dict[str, str]:
+def _record(table: Table, at: int, cells: Sequence[object] | None, told: Mapping[str, str]) -> dict[str, str]:
     """A row of a correction file, by column: the reason, the row's own cells, and the way back to its original."""
     own = zip(labels(table), table.rows[at] if cells is None else cells, strict=True)
     way_back = (table.file, table.sheet, str(table.numbers[at]), mark_of(table, at), KNOWN_DATE)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
 
 import geopandas
 import pandas as pd
@@ -194,11 +193,11 @@ def _from_frame(file: str, frame: pd.DataFrame, sheet: str = "") -> Table:
     )
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: object) -> object:
     """A value of a typed column as a plain Python one, None where it is missing."""
     if not pd.api.types.is_scalar(value):
         return str(value)
-    if pd.isna(value):
+    if value is None or value is pd.NA or value is pd.NaT or value != value:
         return None
     if isinstance(value, pd.Timestamp):
         value = value.to_pydatetime()

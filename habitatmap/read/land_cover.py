@@ -15,7 +15,6 @@ import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -144,7 +143,7 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
     """
     own = raster_crs(path, source_crs)
     local = np.zeros(grid.shape, dtype=np.uint16)
-    numbers: dict[Any, int] = {}
+    numbers: dict[float, int] = {}
     with _open(path) as raster:
         if raster.count >= 3:
             raise InputError(

@@ -10,11 +10,11 @@ import csv
 import difflib
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
+from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -43,8 +43,6 @@ TREE_COLUMNS = ["genus", "names", *FORAGE, *LIKELIHOOD, "veteran_cm", "basis", "
 # 15 to 25 are usual for broadleaved trees (from memory: Hemery, Savill & Pryor 2005, Forest Ecology and Management 215)
 CROWN_PER_STEM = 20.0
 CROWN_AT_MOST_M = 20.0
-
-Row = dict[str, str]
 
 
 def shipped_folder(name: str) -> Path:
@@ -79,9 +77,9 @@ def load_class_table(name_or_path: str | Path) -> pd.DataFrame:
     _check_heads(path, heads, required, CLASS_COLUMNS + EXTRA_COLUMNS)
     if not rows:
         raise LayerError(f"{path.name} has no row below its headings; expected one row for each class")
-    records = [_class_record(path, number, row) for number, row in rows]
-    _refuse_repeats(path, "code", [(number, r["code"]) for (number, _), r in zip(rows, records, strict=True)])
-    _refuse_repeats(path, "value", [(number, r["value"]) for (number, _), r in zip(rows, records, strict=True)])
+    records = [_class_record(path, row) for row in rows]
+    for column in ("code", "value"):
+        _refuse_repeats(column, [(row, str(record[column])) for row, record in zip(rows, records, strict=True)])
     return pd.DataFrame(records, columns=CLASS_COLUMNS + EXTRA_COLUMNS)
 
 
@@ -117,59 +115,58 @@ def _known_tables(asked: str) -> str:
     return f"{meant}There are {', '.join(names)}, or a CSV in the area's folder"
 
 
-def _class_record(path: Path, number: int, row: Row) -> dict[str, Any]:
+def _class_record(path: Path, row: _Row) -> dict[str, str | float]:
     """One checked row of a class table; what it leaves empty may come from the row it is `like`."""
-    record: dict[str, Any] = {column: row.get(column, "") for column in EXTRA_COLUMNS}
-    record |= {"code": code_text(row["code"]), "label": row["label"], "value": code_text(row.get("value", ""))}
-    if not record["code"]:
-        raise _fault(path, number, "code", "", "the class's code in the raster or in the class column")
-    model = _row_it_is_like(path, number, row.get("like", ""))
+    record: dict[str, str | float] = {column: row.text(column) for column in EXTRA_COLUMNS}
+    row.needed("code", "the class's code in the raster or in the class column")
+    record |= {"code": code_text(row.text("code")), "label": row.text("label"), "value": code_text(row.text("value"))}
+    model = _row_it_is_like(path, row)
     for values, bounds in ((FORAGE, BOUNDS[:2]), (["dead_wood"], BOUNDS[2:])):
-        own = {column: _share(path, number, column, row.get(column, "")) for column in [*values, *bounds]}
-        record |= own
-        if model:
+        known = {column: row.share(column) for column in [*values, *bounds]}
+        if model is not None:
             # bounds come with the values they belong to: a value of one's own has none but one's own
-            has_own = not all(math.isnan(own[column]) for column in values)
+            has_own = not all(math.isnan(known[column]) for column in values)
             taken = values if has_own else [*values, *bounds]
-            record |= {column: model[column] for column in taken if math.isnan(own[column])}
-    for column in CHOICES:
-        text = row.get(column, "") or model.get(column, "")
-        record[column] = _one_of(path, number, column, text, ("", *CHOICES[column]))
-    for column in ("basis", "source"):
-        record[column] = row.get(column, "") or model.get(column, "")
-    _check_basis(path, number, record["basis"], record["source"])
-    _check_bounds(path, number, "forage", [record[column] for column in FORAGE], record)
-    _check_bounds(path, number, "dead_wood", [record["dead_wood"]], record)
+            known |= {column: float(model[column]) for column in taken if math.isnan(known[column])}
+        record |= known
+        _check_bounds(row, [known[column] for column in values], {column: known[column] for column in bounds})
+    for column in (*CHOICES, "basis", "source"):
+        record[column] = row.text(column) or ("" if model is None else str(model[column]))
+    for column, choices in CHOICES.items():
+        row.check(column, str(record[column]), ("", *choices))
+    row.check_basis(str(record["basis"]), str(record["source"]))
     return record
 
 
-def _row_it_is_like(path: Path, number: int, like: str) -> dict[str, Any]:
-    """The row named by `like`, written table:code, for instance corine:141; empty where nothing is named."""
+def _row_it_is_like(path: Path, row: _Row) -> pd.Series | None:
+    """The row named under `like` as table:code, for instance corine:141; None where nothing is named."""
+    like = row.text("like")
     if not like:
-        return {}
+        return None
     name, _, code = like.partition(":")
     if name not in class_table_names() or (layers_folder() / f"{name}.csv").resolve() == path.resolve():
         expected = f"a table and a code, such as corine:141, of one of {', '.join(class_table_names())}"
-        raise _fault(path, number, "like", like, expected)
+        raise row.fault("like", like, expected)
     table = load_class_table(name)
     found = table[table["code"] == code_text(code)]
     if found.empty:
-        raise _fault(path, number, "like", like, f"a code that stands in {name}.csv")
-    return dict(found.iloc[0])
+        raise row.fault("like", like, f"a code that stands in {name}.csv")
+    return found.iloc[0]
 
 
-def _check_bounds(path: Path, number: int, what: str, values: list[float], record: Mapping[str, Any]) -> None:
+def _check_bounds(row: _Row, values: Sequence[float], bounds: Mapping[str, float]) -> None:
     """The bounds of the peak month must hold the peak, and stand only where there is one."""
     known = [v for v in values if not math.isnan(v)]
-    for column, wrong in ((f"{what}_low", float.__gt__), (f"{what}_high", float.__lt__)):
-        bound = record[column]
+    for (column, bound), wrong, side in zip(
+        bounds.items(), (float.__gt__, float.__lt__), ("at most", "at least"), strict=True
+    ):
+        what = column.rpartition("_")[0]
         if math.isnan(bound):
             continue
         if not known:
-            raise _fault(path, number, column, bound, f"nothing, because the row has no {what}")
+            raise row.fault(column, bound, f"nothing, because the row has no {what}")
         if wrong(bound, max(known)):
-            side = "at most" if column.endswith("low") else "at least"
-            raise _fault(path, number, column, bound, f"a number {side} the row's highest {what}, {max(known):g}")
+            raise row.fault(column, bound, f"a number {side} the row's highest {what}, {max(known):g}")
 
 
 # --- trees -----------------------------------------------------------------------------------------------------------
@@ -277,21 +274,17 @@ def load_common_names() -> dict[str, str]:
 
     Raises LayerError where the table is not in order, or the two give one name to two genera.
     """
-    path = layers_folder() / "common_names.csv"
-    heads, rows = _read_table(path)
-    _check_heads(path, heads, COMMON_NAME_COLUMNS, COMMON_NAME_COLUMNS)
     table = load_tree_table().table
     names = {
         fold(name): genus
         for genus, given in zip(table["genus"], table["names"], strict=True)
         for name in [genus, *_list(given)]
     }
-    for number, row in rows:
-        if not row["name"] or not row["genus"]:
-            raise _fault(path, number, "name" if not row["name"] else "genus", "", "a common name and its genus")
-        if names.setdefault(fold(row["name"]), row["genus"]) != row["genus"]:
-            raise _fault(path, number, "name", row["name"], f"a name that is not taken by {names[fold(row['name'])]}")
-        _check_basis(path, number, row["basis"], row["source"])
+    for row in _table(layers_folder() / "common_names.csv", COMMON_NAME_COLUMNS):
+        name, genus = (row.needed(column, "a common name and its genus") for column in ("name", "genus"))
+        if names.setdefault(fold(name), genus) != genus:
+            raise row.fault("name", name, f"a name that is not taken by {names[fold(name)]}")
+        row.check_basis(row.text("basis"), row.text("source"))
     return names
 
 
@@ -327,25 +320,20 @@ def load_tree_table() -> TreeTable:
 
 def read_tree_table(path: Path) -> TreeTable:
     """A tree table from a CSV with TREE_COLUMNS. Raises LayerError where it is not in order."""
-    heads, rows = _read_table(path)
-    _check_heads(path, heads, TREE_COLUMNS, TREE_COLUMNS)
+    rows = _table(path, TREE_COLUMNS)
     records = []
-    for number, row in rows:
-        if not row["genus"]:
-            raise _fault(path, number, "genus", "", "the genus's scientific name")
-        record: dict[str, Any] = {c: row[c] for c in ("genus", "names", "basis", "source")}
-        record |= {column: _share(path, number, column, row[column]) for column in [*FORAGE, *LIKELIHOOD]}
-        record["veteran_cm"] = _number(
-            path, number, "veteran_cm", row["veteran_cm"], "a diameter in cm above 0", 1, 1000
-        )
-        chances = [record[column] for column in LIKELIHOOD]
-        for column, smaller, larger in zip(LIKELIHOOD[1:], chances, chances[1:], strict=False):
-            if larger < smaller:
-                raise _fault(path, number, column, larger, f"at least the value of the thinner stem, {smaller:g}")
-        _check_basis(path, number, row["basis"], row["source"])
+    for row in rows:
+        row.needed("genus", "the genus's scientific name")
+        record: dict[str, str | float] = {c: row.text(c) for c in ("genus", "names", "basis", "source")}
+        record |= {column: row.share(column) for column in [*FORAGE, *LIKELIHOOD]}
+        record["veteran_cm"] = row.number_between("veteran_cm", "a diameter in cm above 0", 1, 1000)
+        for thinner, column in pairwise(LIKELIHOOD):
+            if row.share(column) < row.share(thinner):
+                expected = f"at least the value of the thinner stem, {row.share(thinner):g}"
+                raise row.fault(column, row.share(column), expected)
+        row.check_basis(row.text("basis"), row.text("source"))
         records.append(record)
-    taken = [(number, name.casefold()) for number, row in rows for name in {row["genus"], *_list(row["names"])}]
-    _refuse_repeats(path, "names", taken)
+    _refuse_repeats("names", [(row, name) for row in rows for name in row.names("genus")])
     return TreeTable(pd.DataFrame(records, columns=TREE_COLUMNS))
 
 
@@ -354,25 +342,17 @@ def read_tree_table(path: Path) -> TreeTable:
 
 @cache
 def _keep_away_rows() -> tuple[dict[str, float], dict[str, str]]:
-    path = layers_folder() / "keep_away.csv"
-    heads, rows = _read_table(path)
-    columns = ["kind", "names", "distance_m", "basis", "source"]
-    _check_heads(path, heads, columns, columns)
+    """Metres by kind, and the kind by each of its names."""
+    rows = _table(layers_folder() / "keep_away.csv", ["kind", "names", "distance_m", "basis", "source"])
     metres: dict[str, float] = {}
-    kinds: dict[str, str] = {}
-    for number, row in rows:
-        kind = row["kind"]
-        if not kind:
-            raise _fault(path, number, "kind", "", "what pools keep away from, such as playground")
-        expected = "a number of metres, 0 or more"
-        metres[kind] = _number(path, number, "distance_m", row["distance_m"], expected, 0, 100_000)
-        if math.isnan(metres[kind]):
-            raise _fault(path, number, "distance_m", "", expected)
-        kinds |= {name.casefold(): kind for name in [kind, *_list(row["names"])]}
-        _check_basis(path, number, row["basis"], row["source"])
-    taken = [(number, name.casefold()) for number, row in rows for name in {row["kind"], *_list(row["names"])}]
-    _refuse_repeats(path, "names", taken)
-    return metres, kinds
+    expected = "a number of metres, 0 or more"
+    for row in rows:
+        kind = row.needed("kind", "what pools keep away from, such as playground")
+        row.needed("distance_m", expected)
+        metres[kind] = row.number_between("distance_m", expected, 0, 100_000)
+        row.check_basis(row.text("basis"), row.text("source"))
+    _refuse_repeats("names", [(row, name) for row in rows for name in row.names("kind")])
+    return metres, {name: row.text("kind") for row in rows for name in row.names("kind")}
 
 
 def keep_away_defaults() -> dict[str, float]:
@@ -388,8 +368,71 @@ def keep_away_kind(name: str) -> str:
 # --- reading and refusing --------------------------------------------------------------------------------------------
 
 
-def _read_table(path: Path) -> tuple[list[str], list[tuple[int, Row]]]:
-    """Headings, and rows with their number as a spreadsheet shows it; blank rows are skipped, cells stripped.
+@dataclass(frozen=True)
+class _Row:
+    """One row of a table, its cells by heading; `number` is the one that a spreadsheet shows."""
+
+    file: str
+    number: int
+    cells: Mapping[str, str]
+
+    def text(self, column: str) -> str:
+        """A cell, "" where it is empty or the table lacks the column."""
+        return self.cells.get(column, "")
+
+    def fault(self, column: str, value: str | float, expected: str) -> LayerError:
+        """What is wrong with a cell, as the error to raise."""
+        shown = f"{value:g}" if isinstance(value, float) else f'"{value}"' if value != "" else "empty"
+        return LayerError(f"{self.file} row {self.number}, column {column}: {shown}; expected {expected}")
+
+    def needed(self, column: str, expected: str) -> str:
+        """A cell that may not be empty."""
+        if not self.text(column):
+            raise self.fault(column, "", expected)
+        return self.text(column)
+
+    def number_between(self, column: str, expected: str, low: float, high: float) -> float:
+        """A number from low to high, NaN for an empty cell."""
+        text = self.text(column)
+        if not text:
+            return math.nan
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not low <= value <= high:
+            raise self.fault(column, text, expected)
+        return value
+
+    def share(self, column: str) -> float:
+        """A number from 0 to 1, NaN for an empty cell."""
+        return self.number_between(column, "a number from 0 to 1, or nothing where it is not known", 0, 1)
+
+    def names(self, first: str) -> list[str]:
+        """The row's own name and its other ones, in small letters, each once."""
+        return list(dict.fromkeys(name.casefold() for name in [self.text(first), *_list(self.text("names"))]))
+
+    def check(self, column: str, text: str, choices: Sequence[str]) -> None:
+        """LayerError where a cell is none of the choices."""
+        if text not in choices:
+            raise self.fault(column, text, "one of " + ", ".join(choice or "nothing" for choice in choices))
+
+    def check_basis(self, basis: str, source: str) -> None:
+        """LayerError where it is not said what the row's values rest on."""
+        self.check("basis", basis, tuple(Basis))
+        if not source:
+            raise self.fault("source", "", "where the values come from")
+
+
+def _table(path: Path, columns: list[str]) -> list[_Row]:
+    """The rows of a table that has these columns."""
+    heads, rows = _read_table(path)
+    _check_heads(path, heads, columns, columns)
+    return rows
+
+
+def _read_table(path: Path) -> tuple[list[str], list[_Row]]:
+    """Headings and rows of a table; blank rows are skipped, cells stripped.
 
     A table saved by a spreadsheet with semicolons and decimal commas is read as well.
     """
@@ -400,23 +443,20 @@ def _read_table(path: Path) -> tuple[list[str], list[tuple[int, Row]]]:
         raise LayerError(f"{path.name} line {line} is not UTF-8 text: save the table again as CSV UTF-8") from None
     first = text.partition("\n")[0]
     semicolons = first.count(";") > first.count(",")
-    lines = list(csv.reader(text.splitlines(), delimiter=";" if semicolons else ","))
+    lines = [[cell.strip() for cell in line] for line in csv.reader(text.splitlines(), delimiter=",;"[semicolons])]
     if not lines:
         raise LayerError(f"{path.name} is empty; expected a table with headings in its first row")
-    heads = [head.strip() for head in lines[0]]
-    rows: list[tuple[int, Row]] = []
-    for number, cells in enumerate(lines[1:], 2):
-        if not any(cell.strip() for cell in cells):
-            continue
-        if len(cells) > len(heads) and any(cell.strip() for cell in cells[len(heads) :]):
+    heads, *records = lines
+    rows: list[_Row] = []
+    for number, cells in enumerate(records, 2):
+        if any(cells[len(heads) :]):
             raise LayerError(
                 f"{path.name} row {number} has {len(cells)} cells, its headings are {len(heads)}: "
                 "put quotes around a text that holds a comma"
             )
-        padded = [cell.strip() for cell in cells] + [""] * (len(heads) - len(cells))
-        rows.append((number, dict(zip(heads, padded, strict=False))))
-    if semicolons:
-        rows = [(n, {h: _decimal_point(c) for h, c in row.items()}) for n, row in rows]
+        if any(cells):
+            given = map(_decimal_point, cells) if semicolons else cells
+            rows.append(_Row(path.name, number, dict(zip(heads, given, strict=False))))
     return heads, rows
 
 
@@ -428,60 +468,24 @@ def _check_heads(path: Path, heads: list[str], required: list[str], known: list[
     repeated = next((head for head in heads if head and heads.count(head) > 1), None)
     if repeated:
         raise LayerError(f"{path.name} has the heading {repeated} twice; expected each heading once")
-    lacking = [head for head in required if head not in heads]
     for head in heads:
         # an unknown heading is a remark of the table's author, unless it is a known one misspelt
         close = difflib.get_close_matches(head.casefold(), [k for k in known if k not in heads], n=1, cutoff=0.8)
         if head not in known and close:
             raise LayerError(f"{path.name} has the heading {head}; did you mean {close[0]}?")
-    if lacking:
+    if lacking := [head for head in required if head not in heads]:
         raise LayerError(
             f"{path.name} lacks the column{'s' if len(lacking) > 1 else ''} {', '.join(lacking)}; "
             f"expected at least {', '.join(required)}"
         )
 
 
-def _number(path: Path, number: int, column: str, text: str, expected: str, low: float, high: float) -> float:
-    """A number from low to high, NaN for an empty cell."""
-    if not text:
-        return math.nan
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not low <= value <= high:
-        raise _fault(path, number, column, text, expected)
-    return value
-
-
-def _share(path: Path, number: int, column: str, text: str) -> float:
-    return _number(path, number, column, text, "a number from 0 to 1, or nothing where it is not known", 0, 1)
-
-
-def _one_of(path: Path, number: int, column: str, text: str, choices: tuple[str, ...]) -> str:
-    if text not in choices:
-        raise _fault(path, number, column, text, "one of " + ", ".join(choice or "nothing" for choice in choices))
-    return text
-
-
-def _check_basis(path: Path, number: int, basis: str, source: str) -> None:
-    _one_of(path, number, "basis", basis, tuple(Basis))
-    if not source:
-        raise _fault(path, number, "source", "", "where the values come from")
-
-
-def _refuse_repeats(path: Path, column: str, named: Iterable[tuple[int, object]]) -> None:
-    first: dict[object, int] = {}
-    for number, name in named:
-        if name and name in first:
-            raise _fault(path, number, column, name, f"each only once: row {first[name]} has it already")
-        first[name] = number
+def _refuse_repeats(column: str, named: Iterable[tuple[_Row, str]]) -> None:
+    first: dict[str, _Row] = {}
+    for row, name in named:
+        if name and first.setdefault(name, row) is not row:
+            raise row.fault(column, name, f"each only once: row {first[name].number} has it already")
 
 
 def _list(text: str) -> list[str]:
     return [part.strip() for part in text.split(";") if part.strip()]
-
-
-def _fault(path: Path, number: int, column: str, value: object, expected: str) -> LayerError:
-    shown = f"{value:g}" if isinstance(value, float) else f'"{value}"' if value != "" else "empty"
-    return LayerError(f"{path.name} row {number}, column {column}: {shown}; expected {expected}")

@@ -13,7 +13,7 @@ from habitatmap.area import Area
 from habitatmap.errors.why import NOTHING_TO_DO
 from habitatmap.export.folder import write_files
 from habitatmap.page.sections import Section, Table, aligned, letters, report_page, terminal
-from habitatmap.read.corrections import Written
+from habitatmap.read.corrections import CorrectionFile
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.ledger import COLUMNS, Reading, SetAside
 from habitatmap.vocabulary.kinds import Kind
@@ -73,7 +73,7 @@ class Check:
     doubts: Sequence[str]
     files: Sequence[FileRead]
     set_aside: Sequence[RowAside]
-    fixes: Sequence[Written]
+    fixes: Sequence[CorrectionFile]
 
     @property
     def waiting(self) -> list[RowAside]:
@@ -97,7 +97,7 @@ class Check:
         return vars(self) | {"files": files, "set_aside": list(aside), "fixes": list(fixes)}
 
 
-def check(area: Area, fixes: Sequence[Written] = ()) -> Check:
+def check(area: Area, fixes: Sequence[CorrectionFile] = ()) -> Check:
     """How the files of an area were understood; `fixes`: the files to correct that were written."""
     doubts = [*area.notes[1:], *area.ledger.doubts]  # the first note says which reference system is used
     tables: dict[tuple[str, str], list[Reading]] = {}

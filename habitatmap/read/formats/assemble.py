@@ -9,7 +9,6 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import Any
 
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
@@ -19,7 +18,7 @@ from habitatmap.read.headings import fold, is_known, tells_records_apart
 from habitatmap.read.templates import is_example, is_marked, is_no_data
 
 # the number that a spreadsheet shows for a row, and its cells
-Record = tuple[int, list[Any]]
+Record = tuple[int, list[object]]
 
 # titles and notes above the headings: so many filled rows are looked through
 DEEPEST_HEADING = 40
@@ -100,13 +99,13 @@ def _beside(filled: Sequence[Record], stated: frozenset[str]) -> list[Sequence[R
     return [[(n, cells) for n, cells in block if any(c is not None for c in cells)] for block in blocks]
 
 
-def _below(filled: Sequence[Record], stated: frozenset[str]) -> list[tuple[list[Any], list[Record]]]:
+def _below(filled: Sequence[Record], stated: frozenset[str]) -> list[tuple[list[object], list[Record]]]:
     """Headings and rows of each table of a block: where other headings follow, another table begins."""
     top = _heading_record(filled, stated)
     if top is None:
         return []
     headings = list(filled[top][1])
-    parts: list[tuple[list[Any], list[Record]]] = [(headings, [])]
+    parts: list[tuple[list[object], list[Record]]] = [(headings, [])]
     for number, cells in filled[top + 1 :]:
         headings, rows = parts[-1]
         if _reads_as_headings(cells, stated) and not _repeats(cells, headings):
@@ -131,7 +130,7 @@ def _is_title(rows: Sequence[Record]) -> bool:
     return [isinstance(c, str) for c in rows[-1][1] if c is not None] == [True]
 
 
-def _beside_numbers(headings: list[Any], rows: Sequence[Record]) -> list[Any]:
+def _beside_numbers(headings: list[object], rows: Sequence[Record]) -> list[object]:
     """Headings with a blank one in front where each row begins with its number, which some programs write unheaded."""
     one_more = all(len(cells) == len(headings) + 1 for _, cells in rows)
     counted = one_more and [cells[0] for _, cells in rows] == [str(i) for i in range(1, len(rows) + 1)]
@@ -155,14 +154,14 @@ def _heading_record(filled: Sequence[Record], stated: frozenset[str]) -> int | N
     return None
 
 
-def _reads_as_headings(cells: Sequence[Any], stated: frozenset[str]) -> bool:
+def _reads_as_headings(cells: Sequence[object], stated: frozenset[str]) -> bool:
     """Whether a row is words only, at least two of them and half of them known headings, one of names or places.
 
     A record may hold such words too: a park called "Park", of the kind "park", with the consent "no", which is a number
     only as "no." or beside other headings. But it has a number, a date or a shape.
     """
-    given = [c for c in cells if c is not None]
-    if any(not isinstance(c, str) or _IN_RECORDS.search(c) for c in given):
+    given = [c for c in cells if isinstance(c, str)]
+    if len(given) < sum(c is not None for c in cells) or any(map(_IN_RECORDS.search, given)):
         return False
     known = {fold(c) for c in given if is_known(c, stated)}
     return (
@@ -172,7 +171,7 @@ def _reads_as_headings(cells: Sequence[Any], stated: frozenset[str]) -> bool:
     )
 
 
-def _repeats(cells: Sequence[Any], headings: Sequence[Any]) -> bool:
+def _repeats(cells: Sequence[object], headings: Sequence[object]) -> bool:
     """Whether each cell given says what the heading of its column says."""
     given = [(h, c) for h, c in zip(headings, cells, strict=False) if c is not None]
     same = all(isinstance(c, str) and fold(c) == fold(as_text(h)) for h, c in given)
@@ -183,13 +182,13 @@ def _repeats(cells: Sequence[Any], headings: Sequence[Any]) -> bool:
 
 
 def _table(
-    file: str, heads: list[Any], records: Sequence[Record], notes: Sequence[str], sheet: str, ragged: bool
+    file: str, heads: list[object], records: Sequence[Record], notes: Sequence[str], sheet: str, ragged: bool
 ) -> Table:
     headings = [as_text(c).strip() for c in heads]
     while headings and not headings[-1] and not ragged:
         headings.pop()
     width = len(headings)
-    rows: list[tuple[Any, ...]] = []
+    rows: list[tuple[object, ...]] = []
     numbers: list[int] = []
     odd: dict[int, Why] = {}
     failed: dict[tuple[int, int], Failed] = {}
@@ -231,7 +230,7 @@ def _table(
     )
 
 
-def _is_comment(cells: Sequence[Any]) -> bool:
+def _is_comment(cells: Sequence[object]) -> bool:
     """A line that starts with #: alone in its row, or as `# ` before words only; `#12, 60.1, 24.9` is a pool."""
     first = next(c for c in cells if c is not None)
     if not isinstance(first, str) or not first.startswith("#"):
@@ -240,7 +239,7 @@ def _is_comment(cells: Sequence[Any]) -> bool:
     return not others or (not first[1:2].isalnum() and not any(re.search(r"\d", as_text(c)) for c in others))
 
 
-def _oddness(cells: Sequence[Any], headings: Sequence[str]) -> Why | None:
+def _oddness(cells: Sequence[object], headings: Sequence[str]) -> Why | None:
     at, first = next(((i, c) for i, c in enumerate(cells) if c is not None), (0, None))
     if not isinstance(first, str):
         return None

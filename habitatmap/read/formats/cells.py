@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
-from typing import Any
 
 from habitatmap.errors.why import Why
 
@@ -46,7 +45,7 @@ _WRITTEN_AS_TEXT = re.compile(r"^'(\d[\d.,\s]*)$")
 _INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200e\u200f\ufeff\u2060"), None)
 
 
-def clean(cell: Any) -> Any:
+def clean(cell: object) -> object:
     """A cell without padding and invisible marks, its apostrophe guard undone; None where it is blank."""
     if isinstance(cell, str):
         if cell.isascii() and cell[:1].isalnum():  # most cells by far

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
@@ -13,9 +12,6 @@ from shapely.geometry.base import BaseGeometry
 from habitatmap.errors.why import Reason
 from habitatmap.read.coordinates import Box
 from habitatmap.read.formats.cells import Failed
-
-Cell = str | int | float | bool | datetime.date | datetime.time | datetime.timedelta | None
-
 
 # spreadsheets count days from here, but those with the calendar of 1904
 DAY_ZERO = datetime.date(1899, 12, 30)
@@ -32,7 +28,7 @@ class Table:
 
     file: str
     headings: tuple[str, ...]
-    rows: Sequence[tuple[Any, ...]]
+    rows: Sequence[tuple[object, ...]]
     numbers: Sequence[int]
     odd: Mapping[int, Reason] = field(default_factory=dict)  # by position in `rows`
     geometry: Sequence[BaseGeometry | None] | None = None
@@ -48,7 +44,7 @@ class Table:
     def __len__(self) -> int:
         return len(self.rows)
 
-    def column(self, at: int | None) -> list[Any]:
+    def column(self, at: int | None) -> list[object]:
         """The cells of one column; all None where the table has no such column."""
         return [None] * len(self.rows) if at is None else [row[at] for row in self.rows]
 

@@ -9,7 +9,7 @@ import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 from xml.etree import ElementTree
 
 import python_calamine
@@ -89,12 +89,12 @@ def read_workbook(path: Path, file: str, stated: frozenset[str]) -> list[Table]:
     return [replace(table, sheet="" if only else table.sheet, day_zero=day_zero) for table in tables]
 
 
-def _records(sheet: Any, failed: Mapping[tuple[int, int], Failed]) -> list[Record]:
+def _records(sheet: python_calamine.CalamineSheet, failed: Mapping[tuple[int, int], Failed]) -> list[Record]:
     """The rows of a sheet that hold anything, numbered as the sheet shows them, from its first column on."""
     # the library leaves out the empty columns on the left, but not the empty rows above
-    left = [""] * (sheet.start[1] if sheet.start else 0)
+    left: list[object] = [""] * (sheet.start[1] if sheet.start else 0)
     blank = [""] * sheet.width
-    rows = {at: left + row for at, row in enumerate(sheet.iter_rows()) if row != blank}
+    rows: dict[int, list[object]] = {at: left + row for at, row in enumerate(sheet.iter_rows()) if row != blank}
     for (at, column), cell in failed.items():
         row = rows.setdefault(at, [])
         row += [""] * (column + 1 - len(row))
@@ -102,7 +102,7 @@ def _records(sheet: Any, failed: Mapping[tuple[int, int], Failed]) -> list[Recor
     return [(at + 1, [clean(c) for c in rows[at]]) for at in sorted(rows)]
 
 
-def _fill_merged(sheet: Any, records: Sequence[Record]) -> list[str]:
+def _fill_merged(sheet: python_calamine.CalamineSheet, records: Sequence[Record]) -> list[str]:
     """Writes the value of cells merged downwards into each of their rows, as a person reads them."""
     filled = 0
     rows = {number - 1: cells for number, cells in records}
