@@ -306,7 +306,7 @@ def _extended(table: Table, placed: Sequence[Placed]) -> Table:
 
 @dataclass
 class CorrectionFile:
-    """A correction file as written: its rows that wait for a person, the new ones of them, and those somebody changed."""
+    """A correction file as written: rows that wait for a person, new ones of them, and those somebody changed."""
 
     file: str
     waiting: int = 0

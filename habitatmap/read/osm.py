@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -45,6 +45,16 @@ PUBLIC_GARDENS = ("botanical", "arboretum", "castle", "community", "monastery", 
 
 # a girth in metres beyond this is a slip of the unit (the stoutest trees of Europe stay below; from memory)
 GIRTH_AT_MOST_M = 15.0
+
+
+# the columns of the frames besides `osm` and the shape
+FRAMES = {
+    "trees": {"genus": "str", "species": "str", "diameter_cm": "float64", "condition": "str"},
+    "land": {"name": "str", "kind": "str", "consent": "str", "private": "str"},
+    "keep_away": {"kind": "str"},
+    "paths": {"kind": "str", "name": "str"},
+    "cover": {"class": "str", "rank": "int64"},
+}
 
 
 @dataclass(frozen=True)
@@ -150,14 +160,12 @@ def read_pbf(path: Path) -> OsmExtract:
 
 @dataclass
 class _Reading:
-    """The state of one reading; rows are lists of what the frames hold, with the OSM id first."""
+    """The state of one reading. `rows`: for each frame the OSM id, the shape, and what stands in its columns."""
 
     table: TagTable
-    trees: list[dict[str, Any]] = field(default_factory=list)
-    land: list[dict[str, Any]] = field(default_factory=list)
-    keep_away: list[dict[str, Any]] = field(default_factory=list)
-    paths: list[dict[str, Any]] = field(default_factory=list)
-    cover: list[dict[str, Any]] = field(default_factory=list)
+    rows: dict[str, list[tuple[str, BaseGeometry, tuple[object, ...]]]] = field(
+        default_factory=lambda: {name: [] for name in FRAMES}
+    )
     bounds: tuple[float, float, float, float] = (math.inf, math.inf, -math.inf, -math.inf)
     expected: dict[str, dict[str, str]] = field(default_factory=dict)
     members: dict[str, list[tuple[int, bool]]] = field(default_factory=dict)  # way, whether it bounds a hole
@@ -166,6 +174,10 @@ class _Reading:
     broken_lines: int = 0
     odd_girths: list[str] = field(default_factory=list)
     unknown_tags: Counter[str] = field(default_factory=Counter)
+
+    def add(self, frame: str, osm: str, shape: BaseGeometry | str, *values: object) -> None:
+        """A row of a frame; shapes are WKB from osmium, or shapely's own."""
+        self.rows[frame].append((osm, shapely.from_wkb(shape) if isinstance(shape, str) else shape, values))
 
     def objects(self, path: Path) -> None:
         """First reading: points, lines, and the areas that osmium can put together."""
@@ -193,19 +205,11 @@ class _Reading:
     def point(self, osm: str, tags: dict[str, str], shape: str) -> None:
         """A tree, a stump, or something to keep away from that is mapped as a point, as many playgrounds are."""
         if tags.get("natural") in ("tree", "tree_stump"):
-            self.trees.append(
-                {
-                    "osm": osm,
-                    "genus": tags.get("genus", ""),
-                    "species": tags.get("species", tags.get("taxon", "")),
-                    "diameter_cm": self.diameter_cm(tags),
-                    "condition": "stump" if tags["natural"] == "tree_stump" else "",
-                    "geometry": shape,
-                }
-            )
-        kind = self.table.meaning(tags, as_line=False).keep_away
-        if kind:
-            self.keep_away.append({"osm": osm, "kind": kind, "geometry": shape})
+            species = tags.get("species", tags.get("taxon", ""))
+            condition = "stump" if tags["natural"] == "tree_stump" else ""
+            self.add("trees", osm, shape, tags.get("genus", ""), species, self.diameter_cm(tags), condition)
+        if kind := self.table.meaning(tags, as_line=False).keep_away:
+            self.add("keep_away", osm, shape, kind)
 
     def diameter_cm(self, tags: Mapping[str, str]) -> float:
         """From the girth at breast height, in metres in the tag; NaN where there is none or it makes no sense."""
@@ -219,27 +223,26 @@ class _Reading:
             return math.nan
         return round(100.0 * girth_m / math.pi, 1)
 
-    def way(self, way: Any, tags: dict[str, str], shapes: WKBFactory) -> None:
+    def way(self, way: osmium.osm.Way, tags: dict[str, str], shapes: WKBFactory) -> None:
         """A road, path, rail or watercourse; and a note of what must come back as an area."""
         osm = f"w{way.id}"
         if way.is_closed() and tags.get("area") != "no" and self.table.meaning(tags, as_line=False):
             self.expected[osm] = tags
         kind = self.table.meaning(tags, as_line=True).keep_away
-        is_path = "highway" in tags and kind in ("road", "path")
         if not kind or tags.get("tunnel", "no") != "no":
             return
         try:
-            shape: Any = shapes.create_linestring(way)
+            shape: BaseGeometry | str | None = shapes.create_linestring(way)
         except (RuntimeError, osmium.InvalidLocationError):
             shape = _line_of(_places(way))
         if shape is None:
             self.broken_lines += 1
             return
-        self.keep_away.append({"osm": osm, "kind": kind, "geometry": shape})
-        if is_path:
-            self.paths.append({"osm": osm, "kind": tags["highway"], "name": tags.get("name", ""), "geometry": shape})
+        self.add("keep_away", osm, shape, kind)
+        if "highway" in tags and kind in ("road", "path"):
+            self.add("paths", osm, shape, tags["highway"], tags.get("name", ""))
 
-    def area(self, area: Any, tags: dict[str, str], shapes: WKBFactory) -> None:
+    def area(self, area: osmium.osm.Area, tags: dict[str, str], shapes: WKBFactory) -> None:
         osm = f"{'w' if area.from_way() else 'r'}{area.orig_id()}"
         if not self.table.meaning(tags, as_line=False):
             self.unknown_tags.update(self.table.lacks(tags))
@@ -253,18 +256,16 @@ class _Reading:
         self.assembled.add(osm)
         self.add_area(osm, tags, shape)
 
-    def add_area(self, osm: str, tags: Mapping[str, str], shape: Any) -> None:
+    def add_area(self, osm: str, tags: Mapping[str, str], shape: BaseGeometry | str) -> None:
         """Whatever an area is: land, something to keep away from, land cover, or all of them."""
         meaning = self.table.meaning(tags, as_line=False)
         if meaning.land:
             private = "yes" if _is_private(meaning.land, tags) else "no"
-            name = tags.get("name", "")
-            row = {"osm": osm, "name": name, "kind": meaning.land, "consent": "ask", "private": private}
-            self.land.append(row | {"geometry": shape})
+            self.add("land", osm, shape, tags.get("name", ""), meaning.land, "ask", private)
         if meaning.keep_away:
-            self.keep_away.append({"osm": osm, "kind": meaning.keep_away, "geometry": shape})
+            self.add("keep_away", osm, shape, meaning.keep_away)
         if meaning.cover:
-            self.cover.append({"osm": osm, "class": meaning.cover, "rank": meaning.rank, "geometry": shape})
+            self.add("cover", osm, shape, meaning.cover, meaning.rank)
 
     def rescue(self, path: Path) -> None:
         """Second reading: areas that were cut, from the nodes and ways that the extract holds.
@@ -294,18 +295,12 @@ class _Reading:
                 self.rescued.append(osm)
                 self.add_area(osm, self.expected[osm], shape)
             elif kind and known:
-                self.keep_away.append({"osm": osm, "kind": kind, "geometry": shapely.MultiPoint(known)})
+                self.add("keep_away", osm, shapely.MultiPoint(known), kind)
 
     def extract(self) -> OsmExtract:
         """The frames, in the order of the OSM ids."""
         lost = sorted(set(self.expected) - self.assembled - set(self.rescued), key=_by_id)
-        frames = {
-            "trees": _frame(self.trees, ["osm", "genus", "species", "diameter_cm", "condition"]),
-            "land": _frame(self.land, ["osm", "name", "kind", "consent", "private"]),
-            "keep_away": _frame(self.keep_away, ["osm", "kind"]),
-            "paths": _frame(self.paths, ["osm", "kind", "name"]),
-            "cover": _frame(self.cover, ["osm", "class", "rank"]),
-        }
+        frames = {name: _frame(rows, FRAMES[name]) for name, rows in self.rows.items()}
         bounds = self.bounds
         if not math.isfinite(bounds[0]):
             boxes = [frame.total_bounds for frame in frames.values() if len(frame)]
@@ -363,7 +358,7 @@ def _is_private(land: str, tags: Mapping[str, str]) -> bool:
     return access == "private"
 
 
-def _places(way: Any) -> list[tuple[float, float]]:
+def _places(way: osmium.osm.Way) -> list[tuple[float, float]]:
     """Longitude and latitude of the nodes that the extract holds."""
     return [(node.lon, node.lat) for node in way.nodes if node.location.valid()]
 
@@ -400,17 +395,13 @@ def _by_id(osm: str) -> tuple[str, int]:
     return osm[0], int(osm[1:])
 
 
-def _frame(rows: list[dict[str, Any]], columns: list[str]) -> gpd.GeoDataFrame:
-    """A frame in the order of the OSM ids; shapes are WKB from osmium, or shapely's own."""
-    rows = sorted(rows, key=lambda row: _by_id(row["osm"]))
-    shapes = [
-        row["geometry"] if isinstance(row["geometry"], BaseGeometry) else shapely.from_wkb(row["geometry"])
-        for row in rows
-    ]
-    data = pd.DataFrame([{c: row[c] for c in columns} for row in rows], columns=columns)
-    if "diameter_cm" in columns:
-        data["diameter_cm"] = data["diameter_cm"].astype(float)
-    return gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(shapes, crs=LONLAT), crs=LONLAT)
+def _frame(
+    rows: Sequence[tuple[str, BaseGeometry, tuple[object, ...]]], columns: Mapping[str, str]
+) -> gpd.GeoDataFrame:
+    """A frame in the order of the OSM ids."""
+    rows = sorted(rows, key=lambda row: _by_id(row[0]))
+    data = pd.DataFrame([(osm, *values) for osm, _, values in rows], columns=["osm", *columns]).astype(columns)
+    return gpd.GeoDataFrame(data, geometry=[shape for _, shape, _ in rows], crs=LONLAT)
 
 
 def without_overlaps(frame: gpd.GeoDataFrame, rank: pd.Series) -> gpd.GeoDataFrame:
