@@ -12,11 +12,12 @@ import io
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from textwrap import wrap
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageColor
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.grid import Grid
@@ -28,7 +29,7 @@ from habitatmap.result import Result
 
 INK, HALO, PAPER = "#20292b", "#ffffff", "#fbfbf8"
 ZONE, GAP, LINE, WATER_LINE = "#a8321a", "#7b1e6d", "#6f6a62", "#6d9db3"
-FACE = "Noto Sans, sans-serif"
+FACE, NOTHING = "Noto Sans, sans-serif", "#00000000"
 MOST_CELLS = 1500  # a side of a raster inside a picture; finer is lost in print
 BARS_M = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
 # corners of the marks, of radius 1; a circle has none
@@ -76,7 +77,9 @@ class Sheet:
             return
         step = max(1, math.ceil(max(row1 - row0, col1 - col0) / MOST_CELLS))
         cut = numbers[row0:row1:step, col0:col1:step]
-        table = np.array([_rgba(c) for c in ("", UNKNOWN_COLOUR, *colours)], dtype=np.uint8)
+        table = np.array(
+            [ImageColor.getcolor(c or NOTHING, "RGBA") for c in ("", UNKNOWN_COLOUR, *colours)], dtype=np.uint8
+        )
         store = io.BytesIO()
         Image.fromarray(table[cut], "RGBA").save(store, "PNG", optimize=True)
         x, y = self.at(grid.left + col0 * grid.cell_m, grid.top - row0 * grid.cell_m)
@@ -89,12 +92,11 @@ class Sheet:
 
     def lines(self, shapes: Iterable[BaseGeometry], look: str) -> None:
         """Lines and outlines within the sheet."""
-        for path in self._paths(shapes):
-            self.parts.append(f'<path d="{path}" fill="none" {look}/>')
+        self.parts += [f'<path d="{path}" fill="none" {look}/>' for path in self._paths(shapes)]
 
     def areas(self, shapes: Iterable[BaseGeometry], look: str) -> None:
-        for path in self._paths(shapes):
-            self.parts.append(f'<path d="{path}" fill-rule="evenodd" {look}/>')
+        """Filled shapes within the sheet."""
+        self.parts += [f'<path d="{path}" fill-rule="evenodd" {look}/>' for path in self._paths(shapes)]
 
     def mark(self, x: float, y: float, shape: str, fill: str, size: float) -> None:
         px, py = self.at(x, y)
@@ -191,7 +193,7 @@ class Sheet:
             )
             x += wide
         y += 13 if self.key else 0
-        for line in _wrapped("; ".join(credits), int(self.width / 3.7)):
+        for line in wrap(shown("; ".join(credits)), int(self.width / 3.7), break_on_hyphens=False):
             out.append(f'<text x="6" y="{y:.1f}" font-size="7" fill="{INK}">{html.escape(line)}</text>')
             y += 9
         return out, y
@@ -233,16 +235,19 @@ def ground(sheet: Sheet, result: Result, faint: bool = False) -> None:
 
 
 def lines(sheet: Sheet, result: Result) -> None:
-    """Water, buildings, paths, streets, watercourses and the boundary."""
-    _water_and_buildings(sheet, result)
-    paths = result.paths
-    kinds = paths["kind"].to_numpy()
-    for test, look in (
-        (WATERWAYS.__contains__, f'stroke="{WATER_LINE}" stroke-width="1.6"'),
-        (WAYS_ON_FOOT.__contains__, f'stroke="{LINE}" stroke-width=".7" stroke-dasharray="2.5 1.8"'),
-        (lambda k: k not in WATERWAYS and k not in WAYS_ON_FOOT, f'stroke="{LINE}" stroke-width="1"'),
+    """Water, buildings, paths, streets, watercourses and the boundary: most people find their way by them."""
+    cover, paths = result.land_cover, result.paths
+    if cover is not None:
+        stands = np.array(["", *cover.table["ground"].fillna("").astype(str)], dtype=object)[cover.classes]
+        numbers = np.where(stands == "water", FIRST, np.where(stands == "building", FIRST + 1, 0)).astype(np.uint8)
+        sheet.raster(result.grid, numbers, [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
+    water, foot = paths["kind"].isin(WATERWAYS), paths["kind"].isin(WAYS_ON_FOOT)
+    for which, look in (
+        (water, f'stroke="{WATER_LINE}" stroke-width="1.6"'),
+        (foot, f'stroke="{LINE}" stroke-width=".7" stroke-dasharray="2.5 1.8"'),
+        (~water & ~foot, f'stroke="{LINE}" stroke-width="1"'),
     ):
-        sheet.lines(paths.geometry.to_numpy()[[bool(test(k)) for k in kinds]], look)
+        sheet.lines(paths.geometry[which], look)
     if result.boundary is not None:
         sheet.lines([result.boundary], f'stroke="{INK}" stroke-width="1.2" stroke-dasharray="7 3 1 3"')
 
@@ -262,15 +267,6 @@ def theme(sheet: Sheet, result: Result, name: str) -> None:
     lines(sheet, result)
 
 
-def _water_and_buildings(sheet: Sheet, result: Result) -> None:
-    """Laid over any ground: most people find their way by them."""
-    cover = result.land_cover
-    if cover is not None:
-        stands = np.array(["", *cover.table["ground"].fillna("").astype(str)], dtype=object)[cover.classes]
-        numbers = np.where(stands == "water", FIRST, np.where(stands == "building", FIRST + 1, 0)).astype(np.uint8)
-        sheet.raster(result.grid, numbers, [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
-
-
 def whole(result: Result, width: float = 500.0) -> Sheet:
     """A sheet of the area: its boundary with a margin, else its whole frame."""
     grid = result.grid
@@ -279,24 +275,6 @@ def whole(result: Result, width: float = 500.0) -> Sheet:
     return Sheet(left - margin, bottom - margin, right + margin, top + margin, width)
 
 
-def _rgba(colour: str) -> tuple[int, int, int, int]:
-    if not colour:
-        return 0, 0, 0, 0
-    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16), 255
-
-
 def _paler(colour: str) -> str:
     """Half way to white: ground under marks and writing."""
     return "#" + "".join(f"{(int(colour[i : i + 2], 16) + 255) // 2:02x}" for i in (1, 3, 5))
-
-
-def _wrapped(text: str, signs: int) -> list[str]:
-    """Lines of at most so many signs, broken at spaces where there are any."""
-    rows: list[str] = []
-    for word in shown(text).split():
-        for piece in (word[i : i + signs] for i in range(0, len(word), signs)):
-            if rows and len(rows[-1]) + 1 + len(piece) <= signs:
-                rows[-1] += f" {piece}"
-            else:
-                rows.append(piece)
-    return rows

@@ -299,7 +299,7 @@ def _picture(result: Result, site: Site) -> str:
     if site.zone is not None:
         look = f'fill="{ZONE}" fill-opacity=".1" stroke="{ZONE}" stroke-width="1.6" stroke-dasharray="5 3"'
         sheet.areas([site.zone], look)
-        sheet.key.append((swatch("#f6e6e3"), "serves as well"))
+        sheet.key.append((swatch("#f6e6e3"), "as good"))
     _way_names(sheet, result.paths)
     holes = result.trees[result.trees["rot_hole_probability"] >= result.settings.near.dead_wood_from]
     _marks(sheet, site, holes, ("leaf", "#7a5230", 4), "rot-hole tree")
@@ -310,7 +310,7 @@ def _picture(result: Result, site: Site) -> str:
         standing = result.pools[result.pools["standing"] == "yes"]
         _marks(sheet, site, standing, ("circle", "#0e5a72", 4.5), "standing pool")
         sheet.number(site.x, site.y, str(site.rank))
-        sheet.key.append((disc(str(site.rank)), "the suggested site"))
+        sheet.key.append((disc(str(site.rank)), "suggested site"))
     return sheet.svg(f"Site {site.rank}", result.credits)
 
 
