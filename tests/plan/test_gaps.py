@@ -79,6 +79,20 @@ def test_patches_on_two_sides_of_a_street_are_one_gap() -> None:
     assert found["share"].sum() == pytest.approx(20 / 22)
 
 
+def test_patches_80_m_apart_are_two_gaps() -> None:
+    weight, reach = np.zeros(GRID.shape), np.zeros(GRID.shape)
+    weight[2:4, 0:4] = weight[2:4, 12:16] = 1.0  # a gap joins what is parted by 50 m at most, the median being 250 m
+    assert len(find_gaps(GRID, weight, reach, where(), places(), SETTINGS)) == 2
+
+
+def test_the_gap_with_most_unreached_forage_comes_first() -> None:
+    weight, reach = np.zeros(GRID.shape), np.zeros(GRID.shape)
+    weight[2:6, 0:4] = 0.3  # large and poor: 16 cells with 4.8 in all
+    weight[2:4, 100:104] = 1.0  # small and rich: 8 cells with 8
+    found = find_gaps(GRID, weight, reach, where(), places(), SETTINGS)
+    assert found["area_ha"].tolist() == pytest.approx([0.08, 0.16])
+
+
 @pytest.mark.parametrize(
     ("ha", "text"), [(0.0312, "0.031 ha"), (0.05, "0.05 ha"), (14.4, "14 ha"), (13799, "14,000 ha")]
 )

@@ -11,11 +11,16 @@ import pytest
 from habitatmap.errors import InputError
 from habitatmap.network.metapopulation import incidence
 from habitatmap.plan.outlook import (
+    LAST_YEARS,
     TAILS,
     Conditions,
+    Measure,
     NothingToCompare,
     NothingToCompareError,
     Strategy,
+    Tail,
+    _differences,
+    _quality,
     balance,
     fat_tail,
     ground_points,
@@ -164,6 +169,23 @@ def test_the_same_seed_gives_the_same_worlds_and_equal_plans_differ_by_nothing()
     )  # type: ignore[arg-type]
     assert (twin.differences["difference"] == 0).all()
     assert twin.ranks["rank"].eq(1).all()
+
+
+def test_a_place_whose_access_is_not_known_is_a_usual_one() -> None:
+    access = pd.Series([0.4, np.nan, 0.8, 0.0, 40.0])
+    assert _quality(access, 0.4).tolist() == pytest.approx([1.0, 1.0, 2.0, 0.05, 20.0])
+    assert _quality(access, np.nan).tolist() == [1.0] * 5
+
+
+def test_the_interval_of_a_difference_is_the_paired_t_s() -> None:
+    # differences 1..5: mean 3, standard error sqrt(2.5 / 5), and t with 4 degrees of freedom is 2.7764 at 97.5 %
+    # (Student's table)
+    years = np.ones((LAST_YEARS, 1))
+    values = {Strategy.PLAN: years * np.arange(1.0, 6.0), Strategy.NONE: years * np.zeros(5)}
+    (row,) = _differences(Tail.FAT, Measure.PLACES, values).to_dict("records")
+    assert (row["difference"], row["better_share"], row["worse_share"]) == (3.0, 1.0, 0.0)
+    assert row["high"] - 3.0 == pytest.approx(2.7764 * np.sqrt(0.5), rel=2e-4)
+    assert 3.0 - row["low"] == pytest.approx(2.7764 * np.sqrt(0.5), rel=2e-4)
 
 
 def test_other_rules_keep_the_ground_and_the_spacing() -> None:

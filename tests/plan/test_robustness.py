@@ -9,7 +9,7 @@ import scipy.ndimage
 
 from habitatmap.errors import InputError
 from habitatmap.plan.problem import Problem, Quota
-from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness
+from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness, shifted
 from habitatmap.plan.search import Selection, make_plan
 from habitatmap.plan.zones import Zone, find_zones
 from tests.plan import slow
@@ -62,6 +62,13 @@ def town(seed: int = 1) -> dict:
     p = np.where(rng.random(w.shape) < 0.4, np.nan, 0.5)
     rules = {"cell_m": 10.0, "median_m": 100.0, "spacing_m": 60.0}
     return {"demand": w, "places": places, "candidates": p, **rules}
+
+
+def test_odds_are_multiplied_not_probabilities():
+    # odds 1 doubled are 2, so 2/3; odds 9 tripled are 27, so 27/28; certain stays certain
+    assert shifted(np.array([0.5, 0.9, 0.0, 1.0]), np.array([2.0, 3.0, 5.0, 5.0])) == pytest.approx(
+        [2 / 3, 27 / 28, 0.0, 1.0]
+    )
 
 
 def test_ranges_of_no_width_give_one():

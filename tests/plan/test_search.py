@@ -193,6 +193,24 @@ def test_certain_pools_can_be_moved_back_and_forth():
     assert (gains.cells.blocked == 0).all()
 
 
+@pytest.mark.parametrize("spacing_m", [30.0, 1500.0])
+def test_the_best_of_each_block_is_kept_up_to_date(spacing_m):
+    # a pool changes gains within two kernel radii (2 x 18 cells), and closes cells within the spacing (90 cells)
+    w = np.random.default_rng(6).random((200, 260))
+    gains = gain_map.GainMap(
+        Problem.of(w, NONE, np.full(w.shape, 0.5), cell_m=10.0, median_m=30.0, spacing_m=spacing_m)
+    )
+    for pick in gains.greedy(3):
+        gains.remove(pick)
+        kept = gains.best_of.copy()
+        gains.refresh(0, 200, 0, 260)
+        assert (kept == gains.best_of).all()
+        gains.add(pick)
+        kept = gains.best_of.copy()
+        gains.refresh(0, 200, 0, 260)
+        assert (kept == gains.best_of).all()
+
+
 def test_interchange_ends_where_no_single_move_helps(monkeypatch):
     monkeypatch.setattr(search, "solve", lambda *_: None)
     for seed in (1, 4, 7, 10, 13):
