@@ -33,17 +33,15 @@ from habitatmap.read.corrections import corrected, read_corrected, read_correcti
 from habitatmap.read.exclusion_zones import read_keep_away
 from habitatmap.read.files import read_tables
 from habitatmap.read.folder import area_folder, find_all, nothing_to_map, unused
+from habitatmap.read.formats.raster import credits_of, is_raster, raster_bounds, raster_crs
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.land import read_land
 from habitatmap.read.land_cover import (
     CoverShapes,
+    CoverSources,
     LandCover,
     Legend,
     compose_land_cover,
-    credits_of,
-    is_raster,
-    raster_bounds,
-    raster_crs,
     read_cover_shapes,
 )
 from habitatmap.read.layers import TreeTable, load_tree_table
@@ -188,7 +186,8 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     if rasters or base or overlays:
         grid = _frame_of_cover(rasters, base or overlays, boundary, crs, settings)
         legend = Legend(sources.folder, settings.land_cover.classes)
-        cover = compose_land_cover(rasters, base, overlays, legend, grid, crs, settings.source_crs, ledger)
+        painted = CoverSources(rasters, base, overlays, settings.source_crs)
+        cover = compose_land_cover(painted, legend, grid, crs, ledger)
         _refuse_empty(cover, boundary, grid)
     else:
         grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings, ledger)

@@ -12,7 +12,7 @@ from pathlib import Path
 from habitatmap.errors import InputError
 from habitatmap.read.files import SUFFIXES, find_inputs, is_fix, tables_in
 from habitatmap.read.formats.archive import archive_of, file_name
-from habitatmap.read.land_cover import RASTER_DRIVERS
+from habitatmap.read.formats.raster import RASTER_DRIVERS
 from habitatmap.read.settings import FILE_NAME, Settings
 from habitatmap.vocabulary.kinds import NAMED, OLD_NAMES, Kind
 

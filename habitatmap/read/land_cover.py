@@ -11,31 +11,29 @@ many a legend of one's own. Texts such as "landuse=meadow" prove the table of ma
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-import rasterio
 import shapely
 from affine import Affine
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from rasterio.enums import Resampling
-from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.errors import RasterioError
 from rasterio.features import rasterize
-from rasterio.transform import xy
 from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
 from shapely.geometry.base import BaseGeometry
 
-from habitatmap.errors import CrsError, InputError
+from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
-from habitatmap.geo.crs import crs_label, parse_crs, state_crs
+from habitatmap.geo.crs import crs_label
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import as_text
+from habitatmap.read.formats.raster import damaged, open_raster, raster_crs
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.layers import class_rows, class_table_names, code_text, load_class_table
@@ -44,15 +42,6 @@ from habitatmap.read.rows import Draft, close
 from habitatmap.read.shapes import read_layers
 from habitatmap.vocabulary.kinds import Kind
 
-# the driver goes with the ending, so that no file can make GDAL follow a link or run a formula whatever it holds
-RASTER_DRIVERS = {
-    ".tif": "GTiff",
-    ".tiff": "GTiff",
-    ".img": "HFA",
-    ".asc": "AAIGrid",
-    ".bil": "EHdr",
-    ".jp2": "JP2OpenJPEG",
-}
 # of a source pixel; with GDAL's usual 0.125 some 300 cells in a million would depend on how the grid is cut
 WARP_TOLERANCE = 0.001
 TILE_CELLS = 1024
@@ -80,60 +69,18 @@ class LandCover:
 # --- rasters ---------------------------------------------------------------------------------------------------------
 
 
-def is_raster(path: Path) -> bool:
-    """Whether the ending says that a file is a raster."""
-    return path.suffix.lower() in RASTER_DRIVERS
-
-
-def raster_crs(path: Path, source_crs: Mapping[str, str]) -> CRS:
-    """The CRS of a raster: stated in `[source_crs]`, else its own. Raises CrsError with the line to add."""
-    if path.name in source_crs:
-        return parse_crs(source_crs[path.name], f'area.toml: [source_crs] "{path.name}"').to_2d()
-    with _open(path) as raster:
-        if raster.crs is None:
-            raise CrsError(f"{path.name} does not say its reference system; {state_crs(path.name)}")
-        # GDAL finds the number of a system that older files only describe; with it every library names it alike
-        number = raster.crs.to_epsg()
-        return (CRS.from_epsg(number) if number else CRS.from_user_input(raster.crs)).to_2d()
-
-
-def raster_bounds(path: Path, crs: CRS, source_crs: Mapping[str, str]) -> tuple[float, float, float, float]:
-    """(west, south, east, north) of a raster in metres of `crs`, which may be another than its own."""
-    own = raster_crs(path, source_crs)
-    with _open(path) as raster:
-        if raster.transform.is_identity:
-            raise InputError(
-                f"{path.name} does not say where it lies (it has no geotransform); save it as a GeoTIFF with one"
-            )
-        along = np.linspace(0.0, 1.0, 22)
-        across, down = along * raster.width, along * raster.height
-        zero, width, height = np.zeros(22), np.full(22, raster.width), np.full(22, raster.height)
-        cols, rows = np.concatenate([across, across, zero, width]), np.concatenate([zero, height, down, down])
-        x, y = map(np.asarray, xy(raster.transform, rows, cols, offset="ul"))
-    if own != crs:
-        x, y = Transformer.from_crs(own, crs, always_xy=True).transform(x, y)
-    inside = np.isfinite(x) & np.isfinite(y)
-    if not inside.any():
-        raise CrsError(f"{path.name} lies outside the area where {crs.name} holds; state another crs in area.toml")
-    return float(x[inside].min()), float(y[inside].min()), float(x[inside].max()), float(y[inside].max())
-
-
-def credits_of(path: Path) -> list[str]:
-    """Whom a raster says to name, from its tags, with the licence."""
-    with _open(path) as raster:
-        tags = {name.casefold(): text.strip() for name, text in raster.tags().items()}
-    makers = [tags[name] for name in ("attribution", "copyright", "tifftag_copyright", "source") if tags.get(name)]
-    licence = tags.get("licence") or tags.get("license") or ""
-    return [", ".join([*makers[:1], *([licence] if licence else [])])] if makers else []
-
-
 @dataclass(frozen=True)
 class Values:
-    """What a source holds on the grid: `local` is uint16, 0 = nothing, i = texts[i-1]; `hints` may name its table."""
+    """What a source holds on the grid: `local` is uint16, 0 = nothing, i = texts[i-1].
+
+    `hints` may name the table that reads it; `heading` is that of the column the texts stand in.
+    """
 
     local: NDArray[np.uint16]
     texts: list[str]
-    hints: str = ""
+    hints: str
+    reading: Reading
+    heading: str
 
 
 def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str]) -> Values:
@@ -144,12 +91,13 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
     own = raster_crs(path, source_crs)
     local = np.zeros(grid.shape, dtype=np.uint16)
     numbers: dict[float, int] = {}
-    with _open(path) as raster:
+    with open_raster(path) as raster:
         if raster.count >= 3:
             raise InputError(
                 f"{path.name} has {raster.count} bands, as a picture has; expected one band of class codes"
             )
         hints = " ".join([path.name, *map(str, raster.tags().values())])
+        width, height, (dx, dy) = raster.width, raster.height, raster.res
         try:
             with WarpedVRT(
                 raster,
@@ -178,24 +126,11 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
                     if len(found):
                         local[tile.row0 : tile.row1, tile.col0 : tile.col1][valid] = here[codes]
         except RasterioError as fault:
-            raise InputError(_damaged(path, fault)) from None
-    return Values(local, [code_text(value) for value in numbers], hints)
-
-
-def _open(path: Path) -> rasterio.DatasetReader:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", NotGeoreferencedWarning)
-            return rasterio.open(path, driver=RASTER_DRIVERS[path.suffix.lower()])
-    except RasterioError as fault:
-        raise InputError(_damaged(path, fault)) from None
-
-
-def _damaged(path: Path, fault: Exception) -> str:
-    cause = str(fault.__cause__ or fault).splitlines()[0].replace(str(path), path.name)
-    return (
-        f"{path.name} can't be read as a raster, it may be cut off or damaged ({cause}); fetch it again from its source"
-    )
+            raise InputError(damaged(path, fault)) from None
+    unit = "degrees" if own.is_geographic else own.axis_info[0].unit_name
+    notes = ("a raster", f"{width} x {height} cells of {dx:g} x {dy:g} {unit}")
+    reading = Reading(Kind.LAND_COVER, path.name, path.name, notes, {}, {}, crs_label(own))
+    return Values(local, [code_text(value) for value in numbers], hints, reading, "class")
 
 
 # --- polygons --------------------------------------------------------------------------------------------------------
@@ -275,7 +210,7 @@ def shape_values(cover: CoverShapes, grid: Grid) -> Values:
         painted = [(shapes[i], number[texts[i]]) for i in order if texts[i] and (dimension[i] < 2) == touched]
         if painted:
             rasterize(painted, out=local, transform=Affine(*grid.transform), all_touched=touched)
-    return Values(local, distinct, cover.file)
+    return Values(local, distinct, cover.file, cover.draft.reading, cover.column or "class")
 
 
 # --- classes ---------------------------------------------------------------------------------------------------------
@@ -291,32 +226,29 @@ class Legend:
     tables: list[pd.DataFrame] = field(default_factory=list)
     unmatched: list[str] = field(default_factory=list)
 
-    def numbers(self, values: Values, file: str) -> NDArray[np.uint16]:
-        """By local number of `values`: the class number from 1; 0 no data; 65535 and below not known."""
-        names = self._readers(values, [self.stated or proven_table(values, file)])
-        return np.array([0, *(self._number(text, names) for text in values.texts)], dtype=np.uint16)
+    def numbers(self, values: Values, overlay: bool) -> NDArray[np.uint16]:
+        """By local number of `values`: the class number from 1; 0 no data; 65535 and below not known.
 
-    def overlay_numbers(self, values: Values, file: str) -> NDArray[np.uint16]:
-        """The same for an overlay, which may be read by any table in use; 0 where not known."""
-        in_use = list(dict.fromkeys([*([self.stated] if self.stated else []), *self.names]))
-        names = self._readers(values, in_use) or [proven_table(values, file)]
-        numbers = [self._number(text, names, unknown=0) for text in values.texts]
-        return np.array([0, *numbers], dtype=np.uint16)
+        An overlay may be read by any table in use; what none of them knows is 0 there.
+        """
+        if overlay:
+            names = list(dict.fromkeys([*([self.stated] if self.stated else []), *self.names]))
+        else:
+            names = [self.stated or proven_table(values)]
+        if any("=" in text for text in values.texts):
+            names.append(TAG_TABLE)
+        names = names or [proven_table(values)]
+        return np.array([0, *(self._number(text, names, overlay) for text in values.texts)], dtype=np.uint16)
 
-    @staticmethod
-    def _readers(values: Values, names: list[str]) -> list[str]:
-        """The tables that read these values: those named, and where map tags are among them the table of map tags."""
-        return [*names, TAG_TABLE] if any("=" in text for text in values.texts) else names
-
-    def _number(self, text: str, names: Sequence[str], unknown: int | None = None) -> int:
+    def _number(self, text: str, names: Sequence[str], overlay: bool) -> int:
         for name in names:
             offset, rows = self._rows(name)
             row = rows.get(text) or rows.get(text.casefold())
             if row:
                 label = str(self.tables[self.names.index(name)]["label"].iloc[row - 1])
                 return 0 if label.casefold() == NO_DATA_LABEL else offset + row
-        if unknown is not None:
-            return unknown
+        if overlay:
+            return 0
         if text not in self.unmatched:
             self.unmatched.append(text)
         return LAST_NUMBER - self.unmatched.index(text)
@@ -340,7 +272,7 @@ LAST_NUMBER = np.iinfo(np.uint16).max
 MOST_NUMBERED = 44
 
 
-def proven_table(values: Values, file: str) -> str:
+def proven_table(values: Values) -> str:
     """The class table that a source proves by itself (the rule stands at the top of this file), else InputError."""
     if values.texts and all("=" in text for text in values.texts):
         return TAG_TABLE
@@ -355,68 +287,58 @@ def proven_table(values: Values, file: str) -> str:
     )
     names = ", ".join(f'"{name}"' for name in class_table_names())
     raise InputError(
-        f"{file} holds the classes {shown or '(none)'}, and neither area.toml nor the file says which class table "
+        f"{values.reading.file} holds the classes {shown or '(none)'}, and neither area.toml nor the file says which class table "
         f"reads them; add to area.toml: [land_cover] classes = one of {names}, or the name of a CSV in the folder"
     )
 
 
-def compose_land_cover(
-    rasters: Sequence[Path],
-    base: Sequence[CoverShapes],
-    overlays: Sequence[CoverShapes],
-    legend: Legend,
-    grid: Grid,
-    crs: CRS,
-    source_crs: Mapping[str, str],
-    ledger: Ledger,
-) -> LandCover:
+@dataclass(frozen=True)
+class CoverSources:
+    """What an area's land cover is painted from, in this order; `source_crs` is [source_crs] of area.toml."""
+
+    rasters: Sequence[Path]
+    base: Sequence[CoverShapes]
+    overlays: Sequence[CoverShapes]
+    source_crs: Mapping[str, str]
+
+    @property
+    def names(self) -> str:
+        """The files' names, for a sentence."""
+        return ", ".join([*(p.name for p in self.rasters), *(c.file for c in [*self.base, *self.overlays])])
+
+
+def compose_land_cover(sources: CoverSources, legend: Legend, grid: Grid, crs: CRS, ledger: Ledger) -> LandCover:
     """Rasters, then polygons, then overlays painted one over the other, each where it says something.
 
     Raises InputError where more than a fifth of the cells hold values that the class table lacks, or no cell holds any.
     """
     classes = np.zeros(grid.shape, dtype=np.uint16)
-    for path in rasters:
-        values = raster_values(path, grid, crs, source_crs)
-        reading = _raster_reading(path, source_crs)
-        ledger.readings.append(reading)
-        if values.texts:
-            numbers = legend.numbers(values, path.name)
-            _paint(classes, numbers, values.local, grid)
-            _show_classes(reading, "class", values, numbers, legend)
-    for cover in base:
-        values = shape_values(cover, grid)
-        if values.texts:
-            numbers = legend.numbers(values, cover.file)
-            _paint(classes, numbers, values.local, grid)
-            _show_classes(cover.draft.reading, cover.column, values, numbers, legend)
-        _account(cover, set(values.texts), legend)
-    for cover in overlays:
-        values = shape_values(cover, grid)
-        if values.texts:
-            numbers = legend.overlay_numbers(values, cover.file)
-            _paint(classes, numbers, values.local, grid)
-            _show_classes(cover.draft.reading, cover.column, values, numbers, legend)
-            known = {text for text, number in zip(values.texts, numbers[1:], strict=True) if number}
-        _account(cover, known if values.texts else set(), legend)
-    files = ", ".join([*(p.name for p in rasters), *(c.file for c in [*base, *overlays])])
-    return _counted(classes, files, legend, grid)
+    for path in sources.rasters:
+        values = raster_values(path, grid, crs, sources.source_crs)
+        ledger.readings.append(values.reading)
+        _paint(classes, values, legend, grid)
+    for covers, overlay in ((sources.base, False), (sources.overlays, True)):
+        for cover in covers:
+            _account(cover, _paint(classes, shape_values(cover, grid), legend, grid, overlay), legend)
+    return _counted(classes, sources.names, legend, grid)
 
 
-def _raster_reading(path: Path, source_crs: Mapping[str, str]) -> Reading:
-    with _open(path) as raster:
-        width, height, (dx, dy) = raster.width, raster.height, raster.res
-    own = raster_crs(path, source_crs)
-    unit = "degrees" if own.is_geographic else own.axis_info[0].unit_name
-    notes = ("a raster", f"{width} x {height} cells of {dx:g} x {dy:g} {unit}")
-    return Reading("land_cover", path.name, path.name, notes, {}, {}, crs_label(own))
+def _paint(classes: NDArray[np.uint16], values: Values, legend: Legend, grid: Grid, overlay: bool = False) -> set[str]:
+    """Writes a source's class numbers over `classes` wherever it says something; gives the texts that are used.
 
-
-def _show_classes(reading: Reading, heading: str, values: Values, numbers: NDArray[np.uint16], legend: Legend) -> None:
-    """Shows in the account which class tables read a source, and what the first of its values mean there."""
+    The account shows which class tables read it, and what the first of its values mean there.
+    """
+    if not values.texts:
+        return set()
+    numbers = legend.numbers(values, overlay)
+    for row0, row1, col0, col1 in grid.tiles(TILE_CELLS):
+        new = numbers[values.local[row0:row1, col0:col1]]
+        np.copyto(classes[row0:row1, col0:col1], new, where=new > 0)
     labels = [label for table in legend.tables for label in table["label"]]
     meant = [str(labels[n - 1]) if 0 < n <= len(labels) else None for n in numbers[1:].tolist()]
-    reading.notes = (*reading.notes, f"classes of {' + '.join(legend.names)}")
-    reading.sample(heading or "class", values.texts, meant)
+    values.reading.notes = (*values.reading.notes, f"classes of {' + '.join(legend.names)}")
+    values.reading.sample(values.heading, values.texts, meant)
+    return {text for text, number in zip(values.texts, numbers[1:], strict=True) if number or not overlay}
 
 
 def _account(cover: CoverShapes, usable: set[str], legend: Legend) -> None:
@@ -453,10 +375,3 @@ def _counted(classes: NDArray[np.uint16], files: str, legend: Legend, grid: Grid
     known_rows = sum(map(len, legend.tables))
     classes[classes > known_rows] = 0
     return LandCover(classes, pd.concat(legend.tables, ignore_index=True), unmatched, " + ".join(legend.names))
-
-
-def _paint(classes: NDArray[np.uint16], numbers: NDArray[np.uint16], local: NDArray[np.uint16], grid: Grid) -> None:
-    """Writes a source's class numbers over `classes` wherever it says something."""
-    for row0, row1, col0, col1 in grid.tiles(TILE_CELLS):
-        new = numbers[local[row0:row1, col0:col1]]
-        np.copyto(classes[row0:row1, col0:col1], new, where=new > 0)

@@ -16,7 +16,7 @@ from rasterio.windows import from_bounds
 
 from habitatmap.errors import InputError
 from habitatmap.geo.crs import choose_crs, crs_label, is_metric
-from habitatmap.read.land_cover import is_raster, raster_crs
+from habitatmap.read.formats.raster import is_raster, raster_crs
 from habitatmap.read.layers import shipped_folder
 from habitatmap.read.osm import CREDIT, LONLAT, OsmExtract, polygons_of, read_pbf, without_overlaps
 from habitatmap.read.templates import write_templates

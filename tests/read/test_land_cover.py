@@ -17,7 +17,8 @@ from habitatmap.area import open_area
 from habitatmap.errors import CrsError, InputError
 from habitatmap.geo.grid import Grid
 from habitatmap.read import land_cover as module
-from habitatmap.read.land_cover import raster_bounds, raster_values
+from habitatmap.read.formats.raster import raster_bounds
+from habitatmap.read.land_cover import raster_values
 from tests.beside import real
 from tests.read.cases import LEFT, TOP, area_folder, write_layer, write_raster
 

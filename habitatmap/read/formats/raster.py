@@ -1,0 +1,91 @@
+"""Rasters as files: which system they are in, where they lie, and whom they say to name."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import rasterio
+from pyproj import CRS, Transformer
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.transform import xy
+
+from habitatmap.errors import CrsError, InputError
+from habitatmap.geo.crs import parse_crs, state_crs
+
+# the driver goes with the ending, so that no file can make GDAL follow a link or run a formula whatever it holds
+RASTER_DRIVERS = {
+    ".tif": "GTiff",
+    ".tiff": "GTiff",
+    ".img": "HFA",
+    ".asc": "AAIGrid",
+    ".bil": "EHdr",
+    ".jp2": "JP2OpenJPEG",
+}
+
+
+def is_raster(path: Path) -> bool:
+    """Whether the ending says that a file is a raster."""
+    return path.suffix.lower() in RASTER_DRIVERS
+
+
+def raster_crs(path: Path, source_crs: Mapping[str, str]) -> CRS:
+    """The CRS of a raster: stated in `[source_crs]`, else its own. Raises CrsError with the line to add."""
+    if path.name in source_crs:
+        return parse_crs(source_crs[path.name], f'area.toml: [source_crs] "{path.name}"').to_2d()
+    with open_raster(path) as raster:
+        if raster.crs is None:
+            raise CrsError(f"{path.name} does not say its reference system; {state_crs(path.name)}")
+        # GDAL finds the number of a system that older files only describe; with it every library names it alike
+        number = raster.crs.to_epsg()
+        return (CRS.from_epsg(number) if number else CRS.from_user_input(raster.crs)).to_2d()
+
+
+def raster_bounds(path: Path, crs: CRS, source_crs: Mapping[str, str]) -> tuple[float, float, float, float]:
+    """(west, south, east, north) of a raster in metres of `crs`, which may be another than its own."""
+    own = raster_crs(path, source_crs)
+    with open_raster(path) as raster:
+        if raster.transform.is_identity:
+            raise InputError(
+                f"{path.name} does not say where it lies (it has no geotransform); save it as a GeoTIFF with one"
+            )
+        along = np.linspace(0.0, 1.0, 22)
+        across, down = along * raster.width, along * raster.height
+        zero, width, height = np.zeros(22), np.full(22, raster.width), np.full(22, raster.height)
+        cols, rows = np.concatenate([across, across, zero, width]), np.concatenate([zero, height, down, down])
+        x, y = map(np.asarray, xy(raster.transform, rows, cols, offset="ul"))
+    if own != crs:
+        x, y = Transformer.from_crs(own, crs, always_xy=True).transform(x, y)
+    inside = np.isfinite(x) & np.isfinite(y)
+    if not inside.any():
+        raise CrsError(f"{path.name} lies outside the area where {crs.name} holds; state another crs in area.toml")
+    return float(x[inside].min()), float(y[inside].min()), float(x[inside].max()), float(y[inside].max())
+
+
+def credits_of(path: Path) -> list[str]:
+    """Whom a raster says to name, from its tags, with the licence."""
+    with open_raster(path) as raster:
+        tags = {name.casefold(): text.strip() for name, text in raster.tags().items()}
+    makers = [tags[name] for name in ("attribution", "copyright", "tifftag_copyright", "source") if tags.get(name)]
+    licence = tags.get("licence") or tags.get("license") or ""
+    return [", ".join([*makers[:1], *([licence] if licence else [])])] if makers else []
+
+
+def open_raster(path: Path) -> rasterio.DatasetReader:
+    """A raster to read from. InputError where it is damaged."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)
+            return rasterio.open(path, driver=RASTER_DRIVERS[path.suffix.lower()])
+    except RasterioError as fault:
+        raise InputError(damaged(path, fault)) from None
+
+
+def damaged(path: Path, fault: Exception) -> str:
+    """The sentence for a raster that can't be read."""
+    cause = str(fault.__cause__ or fault).splitlines()[0].replace(str(path), path.name)
+    return (
+        f"{path.name} can't be read as a raster, it may be cut off or damaged ({cause}); fetch it again from its source"
+    )
