@@ -68,7 +68,9 @@ def leaflet() -> tuple[str, str]:
 
 
 # the page's own script in the order of reading; each part may use what stands above it
-PARTS = """base numbers marks points tags sheet background layers legend months lists figures calculate what_if tools start""".split()
+PARTS = (
+    "base numbers marks points tags sheet background layers legend months lists figures calculate what_if tools start"
+).split()
 
 
 def own_script() -> str:
@@ -185,35 +187,38 @@ class PageFigure(Figure):
         policy = "; ".join(
             [
                 "default-src 'none'",
-                "script-src " + " ".join(map(_hash, scripts)),
-                "style-src " + " ".join(map(_hash, styles)),
+                "script-src " + " ".join(map(source_hash, scripts)),
+                "style-src " + " ".join(map(source_hash, styles)),
                 f"img-src data: blob: {self.pictures}".strip(),
                 "base-uri 'none'",
                 "form-action 'none'",
             ]
         )
-        return "\n".join(
-            [
-                "<!DOCTYPE html>",
-                f'<html lang="{html.escape(self.lang)}">',
-                "<head>",
-                '<meta charset="utf-8">',
-                f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
-                '<meta name="viewport" content="width=device-width, initial-scale=1">',
-                '<meta name="referrer" content="no-referrer">',
-                '<meta name="color-scheme" content="light dark">',
-                f"<title>{html.escape(self.name)}</title>",
-                *[f"<style>{style}</style>" for style in styles],
-                "</head>",
-                "<body>",
-                self.body,
-                *[block.render() for block in self.blocks],
-                *[f"<script>{script}</script>" for script in scripts],
-                "</body>",
-                "</html>",
-                "",
-            ]
-        )
+        body = [self.body, *(block.render() for block in self.blocks)]
+        body += [f"<script>{script}</script>" for script in scripts]
+        return html_document(self.name, policy, styles, ["<body>", *body, "</body>"], self.lang)
+
+
+def html_document(title: str, policy: str, styles: Sequence[str], body: Sequence[str], lang: str = "en") -> str:
+    """One HTML file: `policy` of what it may load and run, style sheets, and the lines of the body with its tags."""
+    return "\n".join(
+        [
+            "<!DOCTYPE html>",
+            f'<html lang="{html.escape(lang)}">',
+            "<head>",
+            '<meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            '<meta name="referrer" content="no-referrer">',
+            '<meta name="color-scheme" content="light dark">',
+            f"<title>{html.escape(title)}</title>",
+            *[f"<style>{style}</style>" for style in styles],
+            "</head>",
+            *body,
+            "</html>",
+            "",
+        ]
+    )
 
 
 def _below(element: Element) -> Iterator[Element]:
@@ -223,6 +228,6 @@ def _below(element: Element) -> Iterator[Element]:
         yield from _below(child)
 
 
-def _hash(text: str) -> str:
+def source_hash(text: str) -> str:
     """The source expression of a content security policy for this inline text."""
     return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii") + "'"

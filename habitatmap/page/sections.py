@@ -6,8 +6,6 @@ sections into one file that loads nothing and runs nothing; text of records is e
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import html
 import re
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
@@ -17,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from habitatmap.export.formats import visible
-from habitatmap.page.document import asset, shown
+from habitatmap.page.document import asset, html_document, shown, source_hash
 from habitatmap.words.numbers import percent, span
 
 LONG = 30  # letters; a column with longer texts gets more room
@@ -123,40 +121,25 @@ def report_page(
     the page's policy then lets in.
     """
     style = asset("report.css")
-    digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
-    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    policy = f"default-src 'none'; style-src {source_hash(style)}; base-uri 'none'; form-action 'none'"
     policy += "; img-src data:" if data_pictures else ""
     contents = [f'<li><a href="#{s.key}">{_text(s.title)}</a></li>' for s in sections]
-    return "\n".join(
-        [
-            "<!DOCTYPE html>",
-            '<html lang="en">',
-            "<head>",
-            '<meta charset="utf-8">',
-            f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            '<meta name="referrer" content="no-referrer">',
-            '<meta name="color-scheme" content="light dark">',
-            f"<title>{_text(title)}: {_text(kind)}</title>",
-            f"<style>{style}</style>",
-            "</head>",
-            '<body class="sheets">' if sheets else "<body>",
-            '<a class="skip" href="#main">To the report</a>',
-            '<header class="top">',
-            f'<div class="names"><h1 dir="auto">{_text(title)}</h1><p>{_text(kind)}</p></div>',
-            f'<p class="asof">{_text(as_of)}</p>',
-            "</header>",
-            '<div class="sheet">',
-            f'<nav aria-label="Parts of this page"><ol>{"".join(contents)}</ol></nav>',
-            '<main id="main" tabindex="-1">',
-            *(part for s in sections for part in _section(s)),
-            "</main>",
-            "</div>",
-            "</body>",
-            "</html>",
-            "",
-        ]
-    )
+    body = [
+        '<body class="sheets">' if sheets else "<body>",
+        '<a class="skip" href="#main">To the report</a>',
+        '<header class="top">',
+        f'<div class="names"><h1 dir="auto">{_text(title)}</h1><p>{_text(kind)}</p></div>',
+        f'<p class="asof">{_text(as_of)}</p>',
+        "</header>",
+        '<div class="sheet">',
+        f'<nav aria-label="Parts of this page"><ol>{"".join(contents)}</ol></nav>',
+        '<main id="main" tabindex="-1">',
+        *(part for s in sections for part in _section(s)),
+        "</main>",
+        "</div>",
+        "</body>",
+    ]
+    return html_document(shown(f"{title}: {kind}"), policy, [style], body)
 
 
 def _section(whole: Section, level: int = 2) -> Iterable[str]:
