@@ -40,7 +40,7 @@ THREADS = Engine()
 
 
 @dataclass(frozen=True)
-class Stage:
+class TileStage:
     """What is done to each tile: `work(blocks, halo)` gives the blocks of `outputs`.
 
     outputs: for each name its dtype and its number of bands (0 = a plain rows x cols array). pad: what stands beyond
@@ -74,7 +74,7 @@ def block(array: NDArray[Any], tile: Tile, halo: int, pad: float) -> NDArray[Any
     return out
 
 
-def map_tiles(stage: Stage, inputs: Mapping[str, NDArray[Any]], engine: Engine = THREADS) -> Blocks:
+def map_tiles(stage: TileStage, inputs: Mapping[str, NDArray[Any]], engine: Engine = THREADS) -> Blocks:
     """Runs a stage over every tile of the inputs, arrays (..., rows, cols) of one frame, and joins the answers."""
     shape = next(iter(inputs.values())).shape[-2:]
     tiles = list(cut((shape[0], shape[1]), engine.tile_cells or stage.tile_cells))

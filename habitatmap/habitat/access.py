@@ -10,7 +10,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import ArrayLike, NDArray
 
-from habitatmap.geo.engine import THREADS, Blocks, Engine, Stage, map_tiles
+from habitatmap.geo.engine import THREADS, Blocks, Engine, TileStage, map_tiles
 from habitatmap.geo.flight import FlightKernel
 
 # A mean over less than this share of the kernel rests on a handful of far cells: it is not known.
@@ -37,7 +37,7 @@ def access_and_share(
     if field.ndim != 2:
         raise ValueError(f"values have {field.ndim} dimensions; expected rows x columns")
     halo = FlightKernel(median_m).radius_cells(cell_m)
-    stage = Stage(
+    stage = TileStage(
         partial(_mean_tile, cell_m=cell_m, median_m=median_m),
         {"mean": (np.float32, 0), "share": (np.float32, 0)},
         halo,

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import binary_erosion, distance_transform_edt
 from scipy.spatial import cKDTree
 
-from habitatmap.geo.engine import THREADS, Blocks, Engine, Stage, map_tiles
+from habitatmap.geo.engine import THREADS, Blocks, Engine, TileStage, map_tiles
 
 # Rasters up to this many cells are one tile, with no cut-off at all.
 ONE_TILE = 16_000_000
@@ -32,7 +32,7 @@ def distance_to(mask: ArrayLike, cell_m: float, engine: Engine = THREADS) -> NDA
         return np.full(source.shape, np.nan)
     if engine.tile_cells is None and source.size <= ONE_TILE:
         return np.sqrt(_squares(source)) * cell_m
-    stage = Stage(_squares_tile, {"squares": (np.int64, 0)}, HALO_CELLS, tile_cells=1024)
+    stage = TileStage(_squares_tile, {"squares": (np.int64, 0)}, HALO_CELLS, tile_cells=1024)
     squares = map_tiles(stage, {"source": source}, engine)["squares"]
     far = squares < 0
     if far.any():

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from habitatmap.geo.engine import THREADS, Blocks, Engine, Stage, map_tiles
+from habitatmap.geo.engine import THREADS, Blocks, Engine, TileStage, map_tiles
 from habitatmap.geo.grid import Grid
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.layers import TreeTable
@@ -27,7 +27,7 @@ def class_values(cover: LandCover, columns: list[str], engine: Engine = THREADS)
 def by_class(cover: LandCover, values: Floats, no_data: float, engine: Engine = THREADS) -> Floats32:
     """Each cell's entry of `values` (bands, classes), `no_data` where its class is not known: (bands, rows, cols)."""
     table = np.column_stack([np.full(len(values), no_data), values]).astype(np.float32)
-    stage = Stage(partial(_look_up_tile, table=table), {"values": (np.float32, len(table))})
+    stage = TileStage(partial(_look_up_tile, table=table), {"values": (np.float32, len(table))})
     return map_tiles(stage, {"classes": cover.classes}, engine)["values"]
 
 
@@ -68,7 +68,7 @@ def season_months(first: int, last: int) -> list[int]:
 
 def season_mean(forage: Floats32, first: int, last: int, engine: Engine = THREADS) -> Floats32:
     """The mean of the season's known months (rows, cols) of forage (12, rows, cols); NaN where none is known."""
-    stage = Stage(partial(_season_tile, months=season_months(first, last)), {"season": (np.float32, 0)})
+    stage = TileStage(partial(_season_tile, months=season_months(first, last)), {"season": (np.float32, 0)})
     return map_tiles(stage, {"forage": forage}, engine)["season"]
 
 

@@ -32,7 +32,7 @@ class Paths(NamedTuple):
     before: NDArray[np.int32]
 
 
-class Tree(NamedTuple):
+class PathTree(NamedTuple):
     """One source's tree of best paths, depth first: the branch behind k is in_order[at[k] + 1 : at[k] + size[k]], and
     `latest` the largest number of a place in it (-1 = none). All (n,).
     """
@@ -52,7 +52,7 @@ def lost_by_removal(
     That is sum share a_j (best - best without k). Only the places behind k in the source's tree of best paths can lose.
     """
     n = len(a)
-    tree = Tree(np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64))
+    tree = PathTree(np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64))
     new, lost = np.empty(n), np.zeros(n)
     for s in range(len(paths.sources)):
         if paths.share[s] == 0.0:
@@ -73,7 +73,7 @@ def lost_by_removal(
 
 
 @numba.njit(cache=True, nogil=True)
-def _grow(tree: Tree, source: int, before: NDArray[np.int32]) -> None:  # pragma: no cover - compiled
+def _grow(tree: PathTree, source: int, before: NDArray[np.int32]) -> None:  # pragma: no cover - compiled
     """Fills the tree from the predecessors of each place."""
     n = len(before)
     child, sibling, stack = np.full(n, -1), np.empty(n, np.int64), np.empty(n, np.int64)
@@ -100,7 +100,7 @@ def _grow(tree: Tree, source: int, before: NDArray[np.int32]) -> None:  # pragma
 
 
 @numba.njit(cache=True, nogil=True)
-def _detours(links: Links, tree: Tree, was: Floats, m: int, new: Floats) -> None:  # pragma: no cover - compiled
+def _detours(links: Links, tree: PathTree, was: Floats, m: int, new: Floats) -> None:  # pragma: no cover - compiled
     """Lengths of the best paths to the places behind the m-th one of the tree that do not pass it, written into `new`.
 
     By a search (Dijkstra 1959) that starts from the links that reach them from outside that branch.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from habitatmap.geo.engine import Blocks, Engine, Stage, block, default_workers, map_tiles
+from habitatmap.geo.engine import Blocks, Engine, TileStage, block, default_workers, map_tiles
 from habitatmap.geo.grid import Tile
 
 
@@ -37,7 +37,7 @@ def test_the_answer_does_not_depend_on_the_tiles(tile_cells: int | None) -> None
     values = np.random.default_rng(1).random((7, 5))
     padded = np.pad(values, 1, constant_values=2.0)
     expected = sum(padded[i : i + 7, j : j + 5] for i in range(3) for j in range(3))
-    stage = Stage(around, {"sum": (np.float64, 0), "twice": (np.float32, 2)}, halo=1, pad=2.0, tile_cells=4)
+    stage = TileStage(around, {"sum": (np.float64, 0), "twice": (np.float32, 2)}, halo=1, pad=2.0, tile_cells=4)
     answer = map_tiles(stage, {"values": values}, Engine(threads=2, tile_cells=tile_cells))
     np.testing.assert_allclose(answer["sum"], expected)
     np.testing.assert_allclose(answer["twice"][1], 2 * expected, rtol=1e-6)
@@ -49,7 +49,7 @@ def test_a_fault_in_a_tile_is_a_fault() -> None:
         raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):
-        map_tiles(Stage(broken, {"sum": (np.float64, 0)}), {"values": np.ones((3, 3))})
+        map_tiles(TileStage(broken, {"sum": (np.float64, 0)}), {"values": np.ones((3, 3))})
 
 
 def test_threads_may_be_stated(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from pyproj import CRS
@@ -47,9 +47,8 @@ def read_points(
     if any(cell is not None for cell in cells.get("system", [])):
         return _by_system(cells, headings, source, file, box)
     rows = len(next(iter(cells.values()), []))
-    ways = list(_ways(cells, headings, source, file, box))
     # what the writing alone left open is settled by where the area lies, before two columns are compared
-    ways = [_settled(way, box) for way in ways]
+    ways = [settle(way, box) for way in _ways(cells, headings, source, file, box)]
     answer: list[Point | Refusal | None] = [None] * rows
     for way in ways:
         for i, read in enumerate(way):
@@ -87,23 +86,13 @@ def _by_system(
 Way = list[Point | Refusal | None]
 
 
-def _settled(way: Way, box: Box | None) -> Way:
-    there = [i for i, read in enumerate(way) if read is not None]
-    reads = [read for read in way if read is not None]
-    settled = settle(reads, box)
-    answer: Way = [None] * len(way)
-    for i, read in zip(there, settled, strict=True):
-        answer[i] = read
-    return answer
-
-
 def _ways(
     cells: Mapping[str, Sequence[object]],
     headings: Mapping[str, str],
     source: Source | None,
     file: str,
     box: Box | None,
-) -> Iterator[Way]:
+) -> list[Way]:
     """The places by each pair of columns, and by the column that holds both, in the order in which they count."""
     source = _source_of_headings(headings, source)
     words = " ".join(headings.values())
@@ -113,13 +102,12 @@ def _ways(
     if lonlat and metres_under_degrees and source is None and box is not None:
         # no system makes metres of them, so that only a lost decimal point may bring them home
         way = _read_degrees(*lonlat, "", WGS84)
-        if sum(isinstance(read, Point) for read in _settled(way, box)) > len(way) / 2:
-            metres_under_degrees = False
+        metres_under_degrees = sum(isinstance(read, Point) for read in settle(way, box)) <= len(way) / 2
     if lonlat and metres_under_degrees:
         # headed lon and lat, yet metres: they need a stated system like any x and y
         xy, lonlat = lonlat, None
         headings = {**headings, "x": headings.get("lon", ""), "y": headings.get("lat", "")}
-    ways = []
+    ways: list[Way] = []
     if xy and source is not None:
         ways.append(_read_xy(*xy, source, metres_under_degrees))
     if lonlat:
@@ -131,7 +119,7 @@ def _ways(
         ways.append([None if c is None else read_position(c, source, heading, o, file) for c in cells["position"]])
     if xy and source is None and not any(isinstance(read, Point) for way in ways for read in way):
         _refuse_unstated(*xy, headings, file)
-    yield from ways
+    return ways
 
 
 # the angles of a cell that holds two, each with its letter before or behind

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import shapely
@@ -38,6 +38,8 @@ BESIDE_KM = 1.0
 _ELLIPSOID = Geod(ellps="WGS84")
 # a lost decimal point moves a number by so many digits
 _SHIFTS = [k for k in range(-9, 4) if k]
+
+Reading = TypeVar("Reading", Point | Refusal, Point | Refusal | None)
 
 
 class Box(NamedTuple):
@@ -92,7 +94,7 @@ class Box(NamedTuple):
         return bool(self.off_km(*to_lonlat([point.x], [point.y], point.crs))[0] <= NEAR_KM)
 
 
-def box_of_rows(points: Sequence[Point | Refusal]) -> Box | None:
+def box_of_rows(points: Sequence[Point | Refusal | None]) -> Box | None:
     """The box of the rows that lie together, where these are at least three and half of all; else None."""
     lon, lat = locate(points, WGS84)
     known = np.flatnonzero(np.isfinite(lon))
@@ -108,8 +110,8 @@ def box_of_rows(points: Sequence[Point | Refusal]) -> Box | None:
     return Box(lon.min(), lat.min(), lon.max(), lat.max(), "the other rows", stated=False)
 
 
-def settle(points: Sequence[Point | Refusal], box: Box | None) -> list[Point | Refusal]:
-    """The same places, with slips put right and doubts settled where the area leaves one reading only.
+def settle(points: Sequence[Reading], box: Box | None) -> list[Reading]:
+    """The same places, with slips put right and doubts settled where the area leaves one reading only; None stays.
 
     The area is `box`; where that is none, or a whole system's ground, then the box of the rows that lie together.
     """
@@ -121,13 +123,13 @@ def settle(points: Sequence[Point | Refusal], box: Box | None) -> list[Point | R
     return _settle(points, box)
 
 
-def _settle(points: Sequence[Point | Refusal], box: Box) -> list[Point | Refusal]:
+def _settle(points: Sequence[Reading], box: Box) -> list[Reading]:
     answer = list(points)
     lon, lat = locate(points, WGS84)
     off = box.off_km(lon, lat)
-    doubted = [i for i, point in enumerate(points) if isinstance(point, Refusal) or not off[i] <= FAR_KM]
-    for i in doubted:
-        answer[i] = _settled(answer[i], box)
+    for i, point in enumerate(points):
+        if point is not None and (isinstance(point, Refusal) or not off[i] <= FAR_KM):
+            answer[i] = _settled(point, box)
     return answer
 
 
