@@ -1,15 +1,17 @@
-"""Small area folders for tests, made from arrays: what stands in them can be checked by hand."""
+"""The one factory of area folders for tests, and of the files in them: small, so that all can be checked by hand."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import rasterio
-from numpy.typing import NDArray
-from rasterio.transform import from_origin
+from affine import Affine
+from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 
 CRS = "EPSG:32632"
@@ -36,51 +38,89 @@ def centre(row: float, col: float, cell_m: float = 10.0) -> tuple[float, float]:
     return LEFT + (col + 0.5) * cell_m, TOP - (row + 0.5) * cell_m
 
 
+def csv_text(headings: str, rows: Iterable[Sequence[object]]) -> str:
+    """Comma separated headings and rows as the text of a CSV file."""
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="\n").writerows([headings.split(","), *rows])
+    return out.getvalue()
+
+
+def write_raster(
+    path: Path,
+    values: ArrayLike,
+    *,
+    cell_m: float = 10.0,
+    crs: str | None = CRS,
+    nodata: float | None = None,
+    dtype: str = "uint8",
+    origin: tuple[float, float] = (LEFT, TOP),
+    **profile: object,
+) -> Path:
+    """A GeoTIFF of one band whose top left corner is `origin`."""
+    array = np.asarray(values, dtype=dtype)
+    profile |= {"driver": "GTiff", "dtype": dtype, "count": 1, "crs": crs, "nodata": nodata}
+    profile |= {"transform": Affine(cell_m, 0, origin[0], 0, -cell_m, origin[1])}
+    with rasterio.open(path, "w", height=array.shape[0], width=array.shape[1], **profile) as out:
+        out.write(array, 1)
+    return path
+
+
+def write_layer(path: Path, shapes: Sequence[BaseGeometry], crs: str | None = CRS, **columns: Sequence[object]) -> Path:
+    """A GeoPackage, GeoJSON or shapefile with these columns."""
+    gpd.GeoDataFrame(columns, geometry=list(shapes), crs=crs).to_file(path)
+    return path
+
+
+def area_folder(folder: Path, toml: str = "", **files: str) -> Path:
+    """A folder with area.toml and CSV files as text: pools="pool,x,y\\n..." becomes pools.csv."""
+    folder.mkdir(parents=True, exist_ok=True)
+    texts = {f"{name}.csv": text for name, text in files.items()} | ({"area.toml": toml} if toml else {})
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="")
+    return folder
+
+
 def write_area(
     folder: Path,
     classes: NDArray[np.uint8] | None = None,
     table: str = "",
     *,
-    pools: Sequence[tuple[str, float, float]] | None = None,
-    visits: Sequence[tuple[str, str, str]] | None = None,
+    pools: str | Sequence[tuple[str, float, float]] | None = None,
+    visits: str | Sequence[tuple[str, str, str]] | None = None,
     trees: str = "",
-    land: Sequence[tuple[str, str, BaseGeometry]] | None = None,
-    keep_away: Sequence[tuple[str, BaseGeometry]] | None = None,
+    land: Sequence[tuple[str, str, BaseGeometry]] = (),
+    keep_away: Sequence[tuple[str, BaseGeometry]] = (),
+    paths: Sequence[BaseGeometry] = (),
     boundary: BaseGeometry | None = None,
+    title: str = "A test area",
     toml: str = "",
     cell_m: float = 10.0,
     crs: str | None = CRS,
 ) -> Path:
-    """Writes an area folder. Pools are (name, x, y), visits (pool, date, outcome), land (name, consent, polygon)."""
-    folder.mkdir(parents=True, exist_ok=True)
-    head = f'title = "A test area"\ncrs = "{CRS}"\nas_of = 2025-07-01\ncell_m = {cell_m}\n'
+    """An area folder as of 2025-07-01, its land cover an array of classes and `table` what they are worth.
+
+    Rows of pools are (name, x, y), of visits (pool, date, outcome); as text they have their own headings. Land is
+    (name, consent, polygon), keep_away (kind, shape).
+    """
+    head = f'title = "{title}"\ncrs = "{CRS}"\nas_of = 2025-07-01\ncell_m = {cell_m}\n'
+    texts = {"trees": trees} if trees else {}
+    for name, headings, rows in (("pools", "pool,x,y", pools), ("visits", "pool,date,outcome", visits)):
+        if rows is not None:
+            texts[name] = rows if isinstance(rows, str) else csv_text(headings, rows)
     if classes is not None:
         toml += '\n[land_cover]\nclasses = "classes.csv"\n'
-        (folder / "classes.csv").write_text(table, encoding="utf-8")
-        profile = {"driver": "GTiff", "dtype": "uint8", "count": 1, "nodata": 0, "crs": crs}
-        shape = {"height": classes.shape[0], "width": classes.shape[1]}
-        transform = from_origin(LEFT, TOP, cell_m, cell_m)
-        with rasterio.open(folder / "land_cover.tif", "w", transform=transform, **profile, **shape) as out:
-            out.write(classes, 1)
-    (folder / "area.toml").write_text(head + toml, encoding="utf-8")
-    if pools is not None:
-        lines = ["pool,x,y", *(f"{name},{x},{y}" for name, x, y in pools)]
-        (folder / "pools.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    if visits is not None:
-        lines = ["pool,date,outcome", *(",".join(v) for v in visits)]
-        (folder / "visits.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    if trees:
-        (folder / "trees.csv").write_text(trees, encoding="utf-8")
-    if land is not None:
-        frame = gpd.GeoDataFrame(
-            {"name": [n for n, _, _ in land], "kind": "park", "consent": [c for _, c, _ in land]},
-            geometry=[g for _, _, g in land],
-            crs=CRS,
-        )
-        frame.to_file(folder / "land.gpkg")
-    if keep_away is not None:
-        frame = gpd.GeoDataFrame({"kind": [k for k, _ in keep_away]}, geometry=[g for _, g in keep_away], crs=CRS)
-        frame.to_file(folder / "keep_away.gpkg")
+        texts["classes"] = table
+    area_folder(folder, head + toml, **texts)
+    if classes is not None:
+        write_raster(folder / "land_cover.tif", classes, cell_m=cell_m, crs=crs, nodata=0)
+    if land:
+        names, consent, shapes = zip(*land, strict=True)
+        write_layer(folder / "land.gpkg", shapes, name=names, kind=["park"] * len(land), consent=consent)
+    if keep_away:
+        kinds, shapes = zip(*keep_away, strict=True)
+        write_layer(folder / "keep_away.gpkg", shapes, kind=kinds)
+    if paths:
+        write_layer(folder / "paths.gpkg", paths)
     if boundary is not None:
-        gpd.GeoDataFrame(geometry=[boundary], crs=CRS).to_file(folder / "boundary.gpkg")
+        write_layer(folder / "boundary.gpkg", [boundary])
     return folder

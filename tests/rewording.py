@@ -24,7 +24,7 @@ SENTENCE = re.compile(rf"{WORD} (\S+ )*?{WORD} (\S+ )*?{WORD}")
 FILLED_IN = re.compile(r"(\{[^{}]*\}|%\(?\w*\)?[a-z]|&\w+;)")
 # methods and functions whose text is no prose: patterns, formats, lists of names, queries
 NO_PROSE_FOR = {"split", "compile", "match", "search", "fullmatch", "sub", "findall", "query", "strftime", "eval"}
-CODE = re.compile(r"</?[a-z]|^[A-Z]{3,} |=>|[{};]\s*$|^[a-z-]+: [^ ]+;|::|\b\w+\(\)|^\w+\.\w")
+CODE = re.compile(r"</?[a-z]|^[A-Z]{3,} |=>|[{};]\s*$|^[a-z-]+: [^ ]+;|::|\b\w+\(\)|^\w+\.\w|^(?=.*_)[a-z_ ]+$")
 # modules and tables of words that people write into their files, and names of other things
 EXEMPT_MODULES = {"habitatmap.vocabulary.columns": "headings"}
 EXEMPT_TABLES = {

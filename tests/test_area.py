@@ -19,7 +19,7 @@ from shapely.geometry import box
 from habitatmap.area import Area, blurred, open_area
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.privacy import is_private
-from tests.read.cases import LEFT, TOP, area_folder, write_layer, write_raster
+from tests.areas import LEFT, TOP, area_folder, write_layer, write_raster
 
 WORLDCOVER = np.tile([[10, 30, 50], [80, 90, 10]], (20, 20))
 POOLS = "pool,lat,lon,private,host\nA,60.17,24.94,no,\nB,60.171,24.945,,Ann\nC,60.172,24.95,yes,\n"

@@ -13,6 +13,7 @@ from unittest import mock
 import pandas as pd
 
 from habitatmap.cli.main import main
+from tests.areas import area_folder
 
 GOOD = "Pool name,Latitude,Longitude,Set out,colour\nA,48.1,9.5,2025-04-01,red\nB,48.11,9.51,2025-04-02,blue\n"
 
@@ -31,11 +32,7 @@ def check(*words: str | Path) -> subprocess.CompletedProcess[str]:
 
 
 def area(folder: Path, pools: str = GOOD, visits: str = "") -> Path:
-    folder.mkdir()
-    (folder / "pools.csv").write_text(pools, encoding="utf-8")
-    if visits:
-        (folder / "visits.csv").write_text(visits, encoding="utf-8")
-    return folder
+    return area_folder(folder, pools=pools, **({"visits": visits} if visits else {}))
 
 
 def test_nothing_to_mend(tmp_path: Path) -> None:

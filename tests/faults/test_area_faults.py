@@ -13,7 +13,7 @@ from shapely.geometry import box
 
 from habitatmap.area import open_area
 from habitatmap.errors import CrsError, HabitatmapError, InputError, LayerError
-from tests.read.cases import LEFT, TOP, area_folder, write_layer, write_raster
+from tests.areas import LEFT, TOP, area_folder, write_layer, write_raster
 
 POOLS = "pool,lat,lon\nA,60.17,24.94\n"
 COVER = [[10, 30, 50], [80, 90, 10]]
@@ -148,7 +148,7 @@ def test_a_stated_heading_that_no_layer_has(tmp_path: Path) -> None:
     write_raster(tmp_path / "land_cover.tif", COVER)
     write_layer(tmp_path / "land.gpkg", [box(LEFT, TOP - 20, LEFT + 30, TOP)], Erlaubnis=["ja"])
     text = refusal(tmp_path)
-    assert '[columns.land] consent = "Erlaubniss" is a heading that land.gpkg lacks; it has Erlaubnis' in text
+    assert '[columns.land] says that consent stands under "Erlaubniss", but land.gpkg has only: Erlaubnis' in text
 
 
 def test_no_row_with_a_place(tmp_path: Path) -> None:

@@ -23,18 +23,15 @@ from habitatmap.errors.why import Why
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.read.corrections import KNOWN_DATE, LAST, protect, unprotect, write_fixes
 from habitatmap.read.formats.cells import clean
+from tests.areas import area_folder
 
 POOLS = "pool,lat,lon,set_out,note\nP1,53.5512,10.0123,2025-04-01,\nP2,53.5623,10.0234,2025-04-02,\n"
 VISITS = "pool,date,outcome,larvae,note\n"
 
 
 def area(folder: Path, visits: str = "", pools: str = POOLS, **more: Any) -> Area:
-    folder.mkdir(exist_ok=True)
-    (folder / "area.toml").write_text('crs = "EPSG:25832"\nas_of = 2025-10-01\n', encoding="utf-8")
-    (folder / "pools.csv").write_text(pools, encoding="utf-8")
-    if visits:
-        (folder / "visits.csv").write_text(visits, encoding="utf-8")
-    return open_area(folder)
+    texts = {"pools": pools} | ({"visits": visits} if visits else {})
+    return open_area(area_folder(folder, 'crs = "EPSG:25832"\nas_of = 2025-10-01\n', **texts))
 
 
 def ask(folder: Path, name: str = "visits") -> Path:

@@ -21,7 +21,7 @@ from habitatmap.read.layers import keep_away_defaults
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
-from tests.read.cases import LEFT, TOP, write_layer
+from tests.areas import LEFT, TOP, write_layer
 
 CRS_M = CRS.from_epsg(32632)
 DAY = datetime.date(2025, 6, 1)

@@ -19,7 +19,7 @@ from habitatmap.read.start import new_area
 from habitatmap.read.templates import NAMES_SHEET, NOT_READ, ROWS, TEMPLATES, is_example, write_templates
 from habitatmap.vocabulary.columns import EXAMPLE
 from habitatmap.vocabulary.terms import Outcome
-from tests.read.cases import write_raster
+from tests.areas import write_raster
 
 
 @pytest.fixture

@@ -10,11 +10,11 @@ import shapely
 from habitatmap.area import open_area
 from habitatmap.read.corrections import write_fixes
 from habitatmap.reports.check import MOST_ROWS, ROWS_NAMED, check, check_page, check_text
-from tests.read.cases import UTM, area_folder, write_layer, write_raster
+from tests.areas import CRS, area_folder, write_layer, write_raster
 
-TOML = f'crs = "{UTM}"\nas_of = 2025-10-01\n'
-POOLS = "pool,x,y,set_out\nA,500050,5499950,2025-04-01\nB,500060,5499950,22.04.2025\n"
-SQUARE = shapely.box(500_000, 5_499_900, 500_100, 5_500_000)
+TOML = f'crs = "{CRS}"\nas_of = 2025-10-01\n'
+POOLS = "pool,x,y,set_out\nA,500050,5399950,2025-04-01\nB,500060,5399950,22.04.2025\n"
+SQUARE = shapely.box(500_000, 5_399_900, 500_100, 5_400_000)
 
 
 def test_a_clean_folder_needs_no_look(tmp_path: Path) -> None:
@@ -116,8 +116,8 @@ def test_every_reason_on_the_page_leads_to_its_explanation_there(tmp_path: Path)
 
 
 def test_a_row_is_shown_whole_so_that_it_can_be_found(tmp_path: Path) -> None:
-    found = check(open_area(area_folder(tmp_path, TOML, pools=f"{POOLS},500070,5499950,2025-04-09\n")))
+    found = check(open_area(area_folder(tmp_path, TOML, pools=f"{POOLS},500070,5399950,2025-04-09\n")))
     (row,) = found.set_aside
-    assert (row.row, row.value, row.cells) == (4, "", "500070; 5499950; 2025-04-09")
+    assert (row.row, row.value, row.cells) == (4, "", "500070; 5399950; 2025-04-09")
     assert row.name == "NO_NAME"
     assert row.cells in check_page(found)

@@ -19,28 +19,22 @@ from habitatmap.fieldwork.rounds import Rounds, read_week
 from habitatmap.job import rounds_of
 from habitatmap.reports.rounds import file_names, person_page, rounds_summary, rounds_text, write_rounds
 from habitatmap.words.cautions import Caution, round_cautions
-from tests.areas import LEFT, TOP, write_area
+from tests.areas import LEFT, TOP, csv_text, write_area
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 EVIL = '<script>alert(1)</script>{{7*7}}${7*7} =cmd|"x"!A1 "quoted" \u202eturned ]]> ﷽ 😀'
 WEEK = read_week("2025-W27")
 
 
-def area_with(
-    folder: Path, pools: list[list[str]], visits: list[list[str]], toml: str = "", paths: LineString | None = None
-) -> Area:
-    write_area(folder, land=[("park", "yes", box(LEFT, TOP - 500, LEFT + 400, TOP))], toml=toml, pools=[])
-    for name, heads, rows in (
-        ("pools", ["pool", "x", "y", "set_out", "private", "container", "volume_l", "host", "note"], pools),
-        ("visits", ["pool", "date", "outcome", "observer", "note"], visits),
-    ):
-        with (folder / f"{name}.csv").open("w", encoding="utf-8", newline="") as file:
-            csv.writer(file).writerows([heads, *rows])
-    if paths is not None:
-        import geopandas as gpd
+POOLS = "pool,x,y,set_out,private,container,volume_l,host,note"
 
-        gpd.GeoDataFrame(geometry=[paths], crs="EPSG:32632").to_file(folder / "paths.gpkg")
-    return open_area(folder)
+
+def area_with(
+    folder: Path, pools: list[list[str]], visits: list[list[str]], toml: str = "", paths: list[LineString] | None = None
+) -> Area:
+    park = ("park", "yes", box(LEFT, TOP - 500, LEFT + 400, TOP))
+    texts = {"pools": csv_text(POOLS, pools), "visits": csv_text("pool,date,outcome,observer,note", visits)}
+    return open_area(write_area(folder, land=[park], toml=toml, paths=paths or (), **texts))
 
 
 def pool(name: str, x: float, private: str = "no", host: str = "", note: str = "", volume: str = "10") -> list[str]:
@@ -130,7 +124,11 @@ def town(tmp_path: Path) -> Rounds:
             ["pool-b2", "2025-06-03", "not reached", "Ben"],
         ],
         '\n[cautions]\nmosquitoes = "reported"\n',
-        LineString([(LEFT + 10, TOP - 120), (LEFT + 10, TOP - 160), (LEFT + 200, TOP - 160), (LEFT + 200, TOP - 120)]),
+        [
+            LineString(
+                [(LEFT + 10, TOP - 120), (LEFT + 10, TOP - 160), (LEFT + 200, TOP - 160), (LEFT + 200, TOP - 120)]
+            )
+        ],
     )
     return rounds_of(area, WEEK)
 
