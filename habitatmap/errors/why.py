@@ -148,7 +148,7 @@ class Why(Enum):
     NO_SHAPE = ("the row has no shape", "draw it again, or delete the row")
     SHAPE_BROKEN = ("the shape is not well-formed", "export it again as WKT")
     SHAPE_UNSTATED = ("the shape is in metres, but no system is stated", STATE_SYSTEM)
-    SHAPE_UNREACHABLE = ("the shape has no image in {system}", "check the file's reference system")
+    SHAPE_UNREACHABLE = ("the shape can't be converted to {system}", "check the file's reference system")
     WRONG_SHAPE = ("{shape} where {expected} is expected", "draw it as {expected}")
 
     # --- land cover
