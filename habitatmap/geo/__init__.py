@@ -1,1 +1,1 @@
-"""Where things lie: reference systems, the raster frame, the flight kernel, and where tiles run."""
+"""Where things lie: reference systems, the raster frame and its masks, the flight kernel, and where tiles run."""

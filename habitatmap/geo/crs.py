@@ -62,7 +62,7 @@ def crs_label(crs: CRS) -> str:
 
 
 def choose_crs(lon: ArrayLike, lat: ArrayLike) -> CRS:
-    """A metric system for data at these places (degrees, WGS 84), where none was stated.
+    """A metric system for data at these positions (degrees, WGS 84), where none was stated.
 
     WGS 84 / UTM in the zone of the centroid: it covers the whole world with one rule, and within a zone a metre is a
     metre to 0.1 % (common practice). South of 80 S and north of 84 N, where UTM ends, the polar stereographic

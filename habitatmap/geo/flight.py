@@ -1,7 +1,7 @@
 """The flight of adults: how the density of landings, and the share of flights that get there, fall with distance.
 
-Flight is 2-D exponential: the density of landing places falls as exp(-d/a) with the distance d, so the share of flights
-that end within r is 1 - (1 + r/a) exp(-r/a), and half of them end within 1.678347 a. Users state that median.
+Flight is 2-D exponential: the density of landings falls as exp(-d/a) with the distance d, so the share of flights that
+end within r is 1 - (1 + r/a) exp(-r/a), and half of them end within 1.678347 a. Users state that median.
 The two uses are never mixed up: the access weight weighs forage around a cell, the reach weight is a probability.
 """
 

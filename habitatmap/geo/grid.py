@@ -43,7 +43,7 @@ class Grid:
     @classmethod
     def covering(cls, west: float, south: float, east: float, north: float, cell_m: float) -> Grid:
         """The smallest anchored frame that holds the box (metres); at least one cell."""
-        # a hair of tolerance, so that a box that ends on a line (up to rounding) gains no row or column
+        # a tolerance, so that a box that ends on a line (up to rounding) gains no row or column
         col0, col1 = math.floor(west / cell_m + 1e-6), math.ceil(east / cell_m - 1e-6)
         row0, row1 = math.floor(south / cell_m + 1e-6), math.ceil(north / cell_m - 1e-6)
         return cls(col0 * cell_m, row1 * cell_m, cell_m, max(1, row1 - row0), max(1, col1 - col0))

@@ -1,4 +1,4 @@
-"""What each spot offers: kernels, forage by month, dead wood, distances."""
+"""What each cell offers: forage by month, dead wood, distances."""
 
 from habitatmap.habitat.access import access_mean
 from habitatmap.habitat.distance import distance_to

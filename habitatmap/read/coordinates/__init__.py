@@ -1,13 +1,13 @@
 """The one gate for coordinates: which system they are in, how a person wrote them, how far off they may be.
 
-Nothing is guessed. A system is stated or proven, a writing that fits two places is refused with both, and every
+Nothing is guessed. A system is stated or proven, a writing that fits two positions is refused with both, and every
 refusal says what to do. Order is always x (east) before y (north), longitude before latitude, as in GIS files.
 
     writing     numbers and angles
     squares     grid references and codes, each a square
-    positions   one row's place, from two cells or from one
+    positions   one row's position, from two cells or from one
     slips       swapped, signs and decimal points lost, tested against where the area lies
-    columns     the place of every row of a table
+    columns     the position of every row of a table
 """
 
 from habitatmap.read.coordinates.columns import read_points

@@ -1,4 +1,4 @@
-"""Whole columns: the place of every row of a table, from whichever of its columns give one."""
+"""Whole columns: the position of every row of a table, from whichever of its columns give one."""
 
 from __future__ import annotations
 
@@ -35,14 +35,14 @@ def read_points(
     file: str,
     box: Box | None = None,
 ) -> list[Point | Refusal]:
-    """The place of every row of a table.
+    """The position of every row of a table.
 
     cells: columns by role, of equal length, blanks None: `x` and `y`; `lon` and `lat`; `position` (one cell with
     both, a grid reference, WKT, ...); `system`, which says for each row in which system it is. headings: the file's
     own heading of each role. source: the system of x and y.
     box: where the area lies; without it that of the other rows, to find slips with.
     Where a row has several, x and y count if their system is known, then lon and lat, then position. CrsError where
-    x and y are metres of an unknown system and nothing else gives the places.
+    x and y are metres of an unknown system and nothing else gives the positions.
     """
     if any(cell is not None for cell in cells.get("system", [])):
         return _by_system(cells, headings, source, file, box)
@@ -69,7 +69,7 @@ def _by_system(
     file: str,
     box: Box | None,
 ) -> list[Point | Refusal]:
-    """The places of a table in which a column says for each row which system it is in."""
+    """The positions of a table in which a column says for each row which system it is in."""
     groups: dict[object, list[int]] = {}
     for i, cell in enumerate(cells["system"]):
         groups.setdefault(cell, []).append(i)
@@ -93,7 +93,7 @@ def _ways(
     file: str,
     box: Box | None,
 ) -> list[Way]:
-    """The places by each pair of columns, and by the column that holds both, in the order in which they count."""
+    """The positions by each pair of columns, and by the column that holds both, in the order in which they count."""
     source = _source_of_headings(headings, source)
     words = " ".join(headings.values())
     xy = (cells["x"], cells["y"]) if "x" in cells and "y" in cells else None
@@ -161,12 +161,12 @@ def _refuse_unstated(xs: Sequence[object], ys: Sequence[object], headings: Mappi
     )
 
 
-# two ways of writing one place may differ by a shift between systems that needs a grid file we lack
+# two ways of writing one position may differ by a shift between systems that needs a grid file we lack
 SHIFT_M = 10.0
 
 
 def _contradictions(ways: Sequence[Way]) -> list[tuple[int, float]]:
-    """(row, metres apart) where two columns of one row name places farther apart than both may be off."""
+    """(row, metres apart) where two columns of one row name positions farther apart than both may be off."""
     found = []
     for k, way in enumerate(ways[1:], 1):
         rows = [i for i, read in enumerate(way) if isinstance(read, Point) and isinstance(ways[0][i], Point)]

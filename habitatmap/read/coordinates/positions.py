@@ -1,6 +1,6 @@
-"""One row's place: two cells of degrees, or one cell that holds a whole position in any usual writing.
+"""One row's position: two cells of degrees, or one cell that holds a whole position in any usual writing.
 
-A writing that fits two places is refused with both of them, in `Refusal.readings`.
+A writing that fits two positions is refused with both of them, in `Refusal.readings`.
 """
 
 from __future__ import annotations
@@ -39,11 +39,11 @@ class Written(NamedTuple):
     x: Angle
     y: Angle
     crs: CRS
-    headed_degrees: bool = True  # whether their headings, or their place in the cell, say longitude and latitude
+    headed_degrees: bool = True  # whether their headings, or their position in the cell, say longitude and latitude
 
 
 class Point(NamedTuple):
-    """A place in the system `crs`, how far it may be off (metres, from the writing alone), and how it was read.
+    """A position in the system `crs`, how far it may be off (metres, from the writing alone), and how it was read.
 
     `mended`: the slip that was put right on the way, "" for none.
     """
@@ -58,9 +58,9 @@ class Point(NamedTuple):
 
 
 class Refusal(NamedTuple):
-    """Why a row has no place: the role of the cell (lat, x, position, ...), its value, and the reason.
+    """Why a row has no position: the role of the cell (lat, x, position, ...), its value, and the reason.
 
-    `readings`: the places that the cell may mean, where it is clear which these are.
+    `readings`: the positions that the cell may mean, where it is clear which these are.
     """
 
     role: str
@@ -74,13 +74,13 @@ NO_PLACE = Refusal("", "", Why.NO_PLACE)
 
 
 def in_words(point: Point) -> str:
-    """A place in words: `60.17120 N 24.94150 E`, whatever its system."""
+    """A position in words: `60.17120 N 24.94150 E`, whatever its system."""
     (lon,), (lat,) = to_lonlat([point.x], [point.y], point.crs)
     return f"{abs(lat):.5f} {'N' if lat >= 0 else 'S'} {abs(lon):.5f} {'E' if lon >= 0 else 'W'}"
 
 
 def two_ways(role: str, value: object, points: Sequence[Point], told: Why, **words: object) -> Refusal:
-    """The refusal of a cell that may mean several places: `told` says why, and names them all as {places}."""
+    """The refusal of a cell that may mean several positions: `told` says why, and names them all as {places}."""
     places = " or ".join(in_words(p) for p in points)
     return Refusal(role, value, told.of(places=places, **words), readings=tuple(points))
 
@@ -402,7 +402,7 @@ def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | 
 def point_of(
     geometry: BaseGeometry | None, own: CRS | None, source: Source | None, value: object = "", file: str = ""
 ) -> Point | Refusal:
-    """The place of a shapely geometry; `own` is the system it carries, `source` the one stated for its file, if any."""
+    """The position of a shapely geometry; `own`: the system it carries, `source`: the one stated for its file, if any."""
     if geometry is None or geometry.is_empty:
         return Refusal("position", value, Why.GEOMETRY_EMPTY)
     while geometry.geom_type in ("MultiPoint", "GeometryCollection") and len(geometry.geoms) == 1:

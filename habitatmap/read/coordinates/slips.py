@@ -1,7 +1,7 @@
 """Slips of the hand, tested against where the area lies: swapped, a lost sign, a lost decimal point.
 
-A place is put right only where as written it lies far off and exactly one slip brings it home; where two do, the row is
-refused with both. What was put right is told, row by row.
+A position is put right only where as written it lies far off and exactly one slip brings it home; where two do, the
+row is refused with both. What was put right is told, row by row.
 """
 
 from __future__ import annotations
@@ -31,9 +31,9 @@ from habitatmap.read.coordinates.positions import (
 from habitatmap.read.coordinates.squares import recover_plus_code, short_plus_code
 from habitatmap.read.coordinates.writing import Angle
 
-# expert judgement: as written a place is doubted beyond so many km from the area, and a slip must bring it this near
+# expert judgement: as written a position is doubted beyond so many km from the area, and a slip must bring it this near
 FAR_KM, NEAR_KM = 100.0, 20.0
-# a place this far outside may stand there on purpose; it is said if a slip would bring it in (expert judgement)
+# a position this far outside may stand there on purpose; it is said if a slip would bring it in (expert judgement)
 BESIDE_KM = 1.0
 _ELLIPSOID = Geod(ellps="WGS84")
 # a lost decimal point moves a number by so many digits
@@ -75,7 +75,7 @@ class Box(NamedTuple):
         return cls(west, south, east, north, said_by) if west <= east else cls(-180.0, south, 180.0, north, said_by)
 
     def off_km(self, lon: ArrayLike, lat: ArrayLike) -> Floats:
-        """Kilometres from places to the box, 0 inside, NaN where there is no place."""
+        """Kilometres from positions to the box, 0 inside, NaN where there is no position."""
         lon_, lat_ = np.atleast_1d(np.asarray(lon, dtype=float)), np.atleast_1d(np.asarray(lat, dtype=float))
         to = np.clip(lon_, self.west, self.east), np.clip(lat_, self.south, self.north)
         good = np.isfinite(lon_) & np.isfinite(lat_) & (np.abs(lat_) <= 90)
@@ -84,13 +84,13 @@ class Box(NamedTuple):
         return off
 
     def beyond(self, points: Sequence[Point | Refusal]) -> NDArray[np.bool_]:
-        """Which places lie far outside the ground of a system, where its numbers mean little; none by another box."""
+        """Which positions lie far outside the ground of a system, where its numbers mean little; none by other boxes."""
         off = self.off_km(*locate(points, WGS84))
         lost = np.array([isinstance(point, Point) for point in points], dtype=bool) & np.isnan(off)
         return ((off > FAR_KM) | lost) & self.wide
 
     def near(self, point: Point) -> bool:
-        """Whether a place lies in the box or beside it."""
+        """Whether a position lies in the box or beside it."""
         return bool(self.off_km(*to_lonlat([point.x], [point.y], point.crs))[0] <= NEAR_KM)
 
 
@@ -111,13 +111,13 @@ def box_of_rows(points: Sequence[Point | Refusal | None]) -> Box | None:
 
 
 def settle(points: Sequence[Reading], box: Box | None) -> list[Reading]:
-    """The same places, with slips put right and doubts settled where the area leaves one reading only; None stays.
+    """The same positions, with slips put right and doubts settled where the area leaves one reading only; None stays.
 
     The area is `box`; where that is none, or a whole system's ground, then the box of the rows that lie together.
     """
     if box is None or box.wide:
         at_large = list(points) if box is None else _settle(points, box)
-        # rows that lie together in the wrong place are no evidence, so the ground comes first
+        # rows that lie together in the wrong position are no evidence, so the ground comes first
         around = box_of_rows(at_large)
         return at_large if around is None else _settle(at_large, around)
     return _settle(points, box)
@@ -147,10 +147,10 @@ def is_swapped(shape: BaseGeometry, crs: CRS, box: Box | None) -> bool:
 
 
 def near_misses(points: Sequence[Point | Refusal], box: Box | None) -> list[tuple[int, str]]:
-    """(position, sentence) for places beside the area, not far enough to be doubted, that a slip would put into it.
+    """(position, sentence) for positions beside the area, not far enough to be doubted, that a slip would put into it.
 
-    Along the meridian of Greenwich a lost sign moves a place by a few kilometres only. Nothing is changed: a pool may
-    well stand outside the boundary.
+    Along the meridian of Greenwich a lost sign moves a position by a few kilometres only. Nothing is changed: a pool
+    may well stand outside the boundary.
     """
     if box is None or not box.stated:
         return []
@@ -188,7 +188,7 @@ def _settled(read: Point | Refusal, box: Box) -> Point | Refusal:
 
 
 def _options(read: Point | Refusal, wide: bool) -> Iterator[tuple[str, Point]]:
-    """What a place may have been meant to be, and in words the slip that it takes."""
+    """What a position may have been meant to be, and in words the slip that it takes."""
     if isinstance(read, Refusal):
         for point in read.readings:
             yield "the only reading in the area", point
@@ -259,6 +259,6 @@ def _scaled(angle: Angle, factor: float) -> Angle:
 
 
 def _same(one: Point, other: Point) -> bool:
-    """Whether two readings name one place, to a metre."""
+    """Whether two readings name one position, to a metre."""
     there = [to_lonlat([p.x], [p.y], p.crs) for p in (one, other)]
     return bool(_ELLIPSOID.inv(*there[0], *there[1])[2][0] <= 1.0)

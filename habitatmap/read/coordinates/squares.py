@@ -1,4 +1,4 @@
-"""Grid references and codes: each names a square, so the place is its centre and the uncertainty its half diagonal."""
+"""Grid references and codes: each names a square; the position is its centre, the uncertainty its half diagonal."""
 
 from __future__ import annotations
 
@@ -75,8 +75,8 @@ def read_irish_grid(text: str) -> tuple[float, float, float] | None:
     match = _IRISH.match(text.strip())
     if not match:
         return None
-    place = _LETTERS.index(match[1].upper())
-    return _in_square(match, place % 5, 4 - place // 5)
+    at = _LETTERS.index(match[1].upper())
+    return _in_square(match, at % 5, 4 - at // 5)
 
 
 def _in_square(match: re.Match[str], column: int, row: int) -> tuple[float, float, float] | None:
@@ -179,7 +179,7 @@ def short_plus_code(text: str) -> str:
 
 
 def recover_plus_code(short: str, lon: float, lat: float) -> Square:
-    """The cell of a short code that lies nearest to a place."""
+    """The cell of a short code that lies nearest to a position."""
     return _cell(openlocationcode.recoverNearest(short, lat, lon))
 
 
