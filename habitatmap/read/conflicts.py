@@ -17,11 +17,9 @@ from rapidfuzz import fuzz
 from scipy.spatial import cKDTree
 
 from habitatmap.read.headings import fold
-from habitatmap.read.ledger import Ledger
+from habitatmap.read.ledger import Ledger, some
 from habitatmap.read.rows import Draft
 
-# so many examples of one kind are named in a remark
-NAMED = 10
 # so many visits of one pool and day are compared with each other
 MOST_COMPARED = 50
 # two pools nearer than this may be one under two names (expert judgement: within what a good telephone measures)
@@ -68,7 +66,7 @@ def _plain(name: str) -> str:
 
 
 def _pairs(pairs: Sequence[tuple[int, int]], frame: pd.DataFrame) -> str:
-    return _some([f"{_named(frame, i)} and {_named(frame, j)}" for i, j in pairs])
+    return some([f"{_named(frame, i)} and {_named(frame, j)}" for i, j in pairs])
 
 
 def _named(frame: pd.DataFrame, i: int) -> str:
@@ -122,7 +120,7 @@ def alike_visits(visits: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) 
     for found, what in ((odds, "at odds"), (alike, "alike")):
         if found:
             ledger.remark(
-                f"Visits of one pool, day and observer that are {what}, each counting as a search: {_some(found)}. "
+                f"Visits of one pool, day and observer that are {what}, each counting as a search: {some(found)}. "
                 "If it was one visit, correct or delete a row; if two, write their times into a column time"
             )
 
@@ -134,10 +132,6 @@ def _visits(rows: pd.DataFrame, drafts: Sequence[Draft]) -> Iterator[_Visit]:
         texts = {name: row[name] for name in ("taxon", "checked", "action", "observer", "note")}
         where = f"{row['file']} row {row['row']}"
         yield _Visit(where, row["outcome"], row["larvae"], row["observer"], texts, times)
-
-
-def _some(found: Sequence[str]) -> str:
-    return "; ".join(found[:NAMED]) + (f"; and {len(found) - NAMED} more" if len(found) > NAMED else "")
 
 
 def same_person(one: str, other: str) -> bool:
@@ -172,7 +166,7 @@ def visits_elsewhere(visits: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) 
     ):
         found = list(_elsewhere(visits[mask], apart[mask]))
         if found:
-            ledger.remark(f"A pool was {what}: {_some(found)}")
+            ledger.remark(f"A pool was {what}: {some(found)}")
 
 
 def _elsewhere(visits: pd.DataFrame, apart: np.ndarray) -> Iterator[str]:

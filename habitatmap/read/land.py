@@ -19,7 +19,7 @@ from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
-from habitatmap.read.ledger import Ledger
+from habitatmap.read.ledger import Ledger, some
 from habitatmap.read.rows import Columns, Draft, close, layer
 from habitatmap.read.shapes import read_layers
 from habitatmap.read.values import yes_no
@@ -30,8 +30,6 @@ LAND = dtypes(Kind.LAND)
 
 # neighbours' outlines share a sliver often enough; ground of less than this is not told (common practice, no source)
 SHARED_M2 = 10.0
-# so many overlaps are named in a remark
-NAMED = 10
 
 # English; German; French; Dutch; Spanish and Portuguese; Italian; Finnish; Scandinavian; Polish. Without accents.
 YES = set(
@@ -134,8 +132,8 @@ def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
     ]
     if found:
         ledger.remark(
-            f"land: {len(found)} overlaps of ground with different consent ({'; '.join(found[:NAMED])}"
-            f"{'; ...' if len(found) > NAMED else ''}); the stricter one counts there"
+            f"land: {len(found)} overlaps of ground with different consent ({some(found)}); the stricter one "
+            "counts there"
         )
 
 

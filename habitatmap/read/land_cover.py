@@ -37,7 +37,7 @@ from habitatmap.read.formats.raster import damaged, open_raster, raster_crs
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.layers import class_rows, class_table_names, code_text, load_class_table
-from habitatmap.read.ledger import Ledger, Reading
+from habitatmap.read.ledger import Ledger, Reading, some
 from habitatmap.read.rows import Draft, close
 from habitatmap.read.shapes import read_layers
 from habitatmap.vocabulary.kinds import Kind
@@ -282,13 +282,12 @@ def proven_table(values: Values) -> str:
     proven = said or (fitting if many else [])
     if values.texts and len(proven) == 1:
         return proven[0]
-    shown = ", ".join(sorted(values.texts, key=lambda t: (len(t), t))[:12]) + (
-        ", ..." if len(values.texts) > 12 else ""
-    )
+    shown = some(sorted(values.texts, key=lambda t: (len(t), t)), ", ", 12)
     names = ", ".join(f'"{name}"' for name in class_table_names())
     raise InputError(
-        f"{values.reading.file} holds the classes {shown or '(none)'}, and neither area.toml nor the file says which class table "
-        f"reads them; add to area.toml: [land_cover] classes = one of {names}, or the name of a CSV in the folder"
+        f"{values.reading.file} holds the classes {shown or '(none)'}, and neither area.toml nor the file says which "
+        f"class table reads them; add to area.toml: [land_cover] classes = one of {names}, or the name of a CSV in the "
+        "folder"
     )
 
 

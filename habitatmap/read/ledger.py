@@ -25,6 +25,15 @@ SAMPLES = 2
 LONGEST_SAMPLE = 80
 
 
+# so many examples of one kind are named in a remark
+NAMED = 10
+
+
+def some(found: Sequence[str], between: str = "; ", most: int = NAMED) -> str:
+    """The first few, and how many more there are."""
+    return between.join([*found[:most], *([f"and {len(found) - most} more"] if len(found) > most else [])])
+
+
 class Fault(NamedTuple):
     """What is wrong with a row: the heading of the cell ("" for the row as a whole), what it holds, and why."""
 

@@ -27,6 +27,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
 from habitatmap.read.layers import FORAGE, load_class_table
+from habitatmap.read.ledger import some
 
 CREDIT = "© OpenStreetMap contributors, ODbL 1.0"
 LONLAT = "EPSG:4326"
@@ -327,16 +328,16 @@ class _Reading:
         if lost:
             yield (
                 f"Areas not put together, as most of each lies outside: {len(lost)} of {len(self.expected)} "
-                f"({self.kinds(lost)}; pools keep away from such nodes as are there): {_some(lost, 20)}"
+                f"({self.kinds(lost)}; pools keep away from such nodes as are there): {some(lost, ', ', 20)}"
             )
         if self.broken_lines:
             yield f"Lines left out, as fewer than two of their nodes lie in the extract: {self.broken_lines}"
         if self.odd_girths:
             odd = [f'"{text[:20]}"' for text in sorted(set(self.odd_girths))]
-            yield f"Tree girths that make no sense in metres: {len(self.odd_girths)}, such as {_some(odd, 5)}"
+            yield f"Tree girths that make no sense in metres: {len(self.odd_girths)}, such as {some(odd, ', ', 5)}"
         if self.unknown_tags:
             shown = sorted(self.unknown_tags.items(), key=lambda item: (-item[1], item[0]))
-            tags = _some([f"{tag[:40]} ({count})" for tag, count in shown], 8)
+            tags = some([f"{tag[:40]} ({count})" for tag, count in shown], ", ", 8)
             yield f"Areas whose tag has no row in layers/osm.csv: {sum(self.unknown_tags.values())}, {tags}"
 
     def kinds(self, ids: Iterable[str]) -> str:
@@ -385,10 +386,6 @@ def polygons_of(shape: BaseGeometry) -> BaseGeometry | None:
     if not polygons:
         return None
     return polygons[0] if len(polygons) == 1 else shapely.MultiPolygon(polygons)
-
-
-def _some(texts: list[str], n: int) -> str:
-    return ", ".join(texts[:n]) + (", ..." if len(texts) > n else "")
 
 
 def _by_id(osm: str) -> tuple[str, int]:

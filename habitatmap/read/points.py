@@ -30,7 +30,7 @@ from habitatmap.read.coordinates import (
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import Headings, match_headings, unit_of
-from habitatmap.read.ledger import SAMPLES
+from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.rows import PLACE_COLUMNS, Draft
 from habitatmap.vocabulary.kinds import Kind
 
@@ -142,10 +142,6 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
     return read
 
 
-# so many rows whose place was put right are named in a remark
-SLIPS_NAMED = 10
-
-
 def tell_slips(draft: Draft, points: Sequence[Point | Refusal], box: Box | None) -> None:
     """Remarks on places that were settled by where the area lies, and on those beside it that a slip would bring in.
 
@@ -159,17 +155,13 @@ def tell_slips(draft: Draft, points: Sequence[Point | Refusal], box: Box | None)
     if mended:
         draft.remark(
             f"{len(mended)} places were settled by where the area lies, as one reading only is there "
-            f"({_some(mended)}); check them"
+            f"({some(mended)}); check them"
         )
     beside = [f"row {draft.row_of(at)}: {words}" for at, words in near_misses(points, box)]
     if beside:
         draft.remark(
-            f"{len(beside)} places lie beside the area and may be slips ({_some(beside)}); they are used as written"
+            f"{len(beside)} places lie beside the area and may be slips ({some(beside)}); they are used as written"
         )
-
-
-def _some(told: Sequence[str]) -> str:
-    return "; ".join(told[:SLIPS_NAMED]) + ("; ..." if len(told) > SLIPS_NAMED else "")
 
 
 def rough_lonlat(

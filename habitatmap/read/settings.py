@@ -9,7 +9,7 @@ import datetime
 import difflib
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
@@ -229,7 +229,7 @@ def read_settings(folder: Path) -> Settings:
     return settings_from(found)
 
 
-def settings_from(found: dict[str, Any]) -> Settings:
+def settings_from(found: dict[str, object]) -> Settings:
     """Settings from the parsed content of area.toml. Raises InputError with one sentence for each fault."""
     try:
         return Settings.model_validate(found)

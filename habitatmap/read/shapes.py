@@ -17,7 +17,7 @@ from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Floats, Source, crs_label, to_lonlat, transform
 from habitatmap.read.coordinates import Point, Refusal, geometry_of, is_geometry, is_swapped, locate, read_points
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.ledger import SAMPLES, Ledger
+from habitatmap.read.ledger import SAMPLES, Ledger, some
 from habitatmap.read.points import ROLES, layer_crs, source_of, tell_slips
 from habitatmap.read.rows import Draft, gather, open_drafts, set_repeats_aside
 from habitatmap.vocabulary.kinds import Kind
@@ -28,7 +28,6 @@ Want = Literal["polygons", "lines", "any"]
 WANTED = {"polygons": (2, "a polygon"), "lines": (1, "a line")}
 # what shapes are called for people, by shapely's number of their type
 NAMES = ["a point", "a line", "a ring", "a polygon", "points", "lines", "polygons", "a mixed group of shapes"]
-ROWS_NAMED = 10
 
 
 def read_layers(
@@ -197,7 +196,7 @@ def _tell_repairs(draft: Draft, closed: Sequence[int], swapped: Sequence[int], s
 
 def _rows(draft: Draft, at: Sequence[int]) -> str:
     """The numbers of some rows, as a spreadsheet shows them."""
-    return ", ".join(draft.row_of(i) for i in at[:ROWS_NAMED]) + (", ..." if len(at) > ROWS_NAMED else "")
+    return some([draft.row_of(i) for i in at], ", ")
 
 
 def _show_places(draft: Draft, shapes: Sequence[BaseGeometry | None], crs: CRS) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import geopandas as gpd
@@ -16,7 +16,7 @@ from rasterio.windows import from_bounds
 
 from habitatmap.errors import InputError
 from habitatmap.geo.crs import choose_crs, crs_label, is_metric
-from habitatmap.read.formats.raster import is_raster, raster_crs
+from habitatmap.read.formats.raster import credits_of, is_raster, raster_crs
 from habitatmap.read.layers import shipped_folder
 from habitatmap.read.osm import CREDIT, LONLAT, OsmExtract, polygons_of, read_pbf, without_overlaps
 from habitatmap.read.templates import write_templates
@@ -78,7 +78,7 @@ def _not_inputs(folder: str, names: list[str]) -> set[str]:
 def _fill(folder: Path, title: str, osm: Path | None, land_cover: Path | None, boundary: Path | None, say: Say) -> None:
     write_templates(folder)
     if not (osm or land_cover):
-        (folder / "area.toml").write_text(_bare_toml(title), encoding="utf-8", newline="\n")
+        (folder / "area.toml").write_text(_area_toml(title), encoding="utf-8", newline="\n")
         return
     extract = read_pbf(osm) if osm else None
     if osm and extract and not land_cover and not any(map(len, (extract.cover, extract.land, extract.keep_away))):
@@ -94,8 +94,11 @@ def _fill(folder: Path, title: str, osm: Path | None, land_cover: Path | None, b
         _write(folder / "boundary.gpkg", outline.to_crs(crs))
     if land_cover:
         _copy_land_cover(folder, land_cover, crs, _where(extract, outline, crs), say)
-    credits = ([CREDIT] if extract else []) + (_raster_credits(land_cover) if land_cover else [])
-    toml = _area_toml(title, crs, land_cover, credits, extract.remarks if extract else [])
+    credits = ([CREDIT] if extract else []) + (credits_of(land_cover) if land_cover else [])
+    more = RASTER_READ_BY if land_cover else TAGS_READ_IT
+    if extract and extract.remarks:
+        more = [*more, "# What the extract lacks:", *(f"# - {_printable(remark)}" for remark in extract.remarks), ""]
+    toml = _area_toml(title, crs, credits, more)
     (folder / "area.toml").write_text(toml, encoding="utf-8", newline="\n")
 
 
@@ -213,15 +216,6 @@ def _copy_land_cover(folder: Path, path: Path, crs: CRS, where: gpd.GeoDataFrame
     say(f"land_cover: {int(window.width)} x {int(window.height)} cells of {path.name}")
 
 
-def _raster_credits(path: Path) -> list[str]:
-    """What the raster's tags say of its makers and licence."""
-    with rasterio.open(path) as raster:
-        tags = {key.casefold(): value.strip() for key, value in raster.tags().items()}
-    makers = tags.get("attribution") or tags.get("tifftag_copyright") or tags.get("source", "")
-    licence = tags.get("licence") or tags.get("license", "")
-    return [", ".join(part for part in (makers, licence) if part)] if makers else []
-
-
 def _code(crs: CRS) -> str:
     """The system's code, also where a file gives its definition only and a single code has the same numbers."""
     authority = crs.to_authority()
@@ -243,44 +237,38 @@ def _box(bounds: tuple[float, float, float, float]) -> str:
     return " ".join(f"{value:.6g}" for value in bounds)
 
 
-def _area_toml(title: str, crs: CRS, land_cover: Path | None, credits: list[str], remarks: list[str]) -> str:
-    """The settings, with a word on what to fill in next and what to know; JSON's texts are TOML's too."""
+def _area_toml(title: str, crs: CRS | None = None, credits: Sequence[str] = (), more: Sequence[str] = ()) -> str:
+    """The settings, with a word on what to fill in next; JSON's texts are TOML's too. `more`: lines at the end."""
+    known = [] if crs is None else [f"crs = {_quoted(_code(crs))}", f"credits = {_quoted(list(credits))}"]
+    advice = (
+        '# The reference system is chosen from the pools until it stands here: crs = "EPSG:..."'
+        if crs is None
+        else "# In land.gpkg all consent is ask: fill in yes or no."
+    )
     lines = [
-        f"title = {json.dumps(title, ensure_ascii=False)}",
-        f"crs = {json.dumps(_code(crs))}",
-        f"credits = {json.dumps(credits, ensure_ascii=False)}",
+        f"title = {_quoted(title)}",
+        *known,
         "",
         "# Fill in pools.xlsx and visits.xlsx beside this file, or put your own lists there: pools.csv, visits.ods",
-        "# In land.gpkg all consent is ask: fill in yes or no.",
+        advice,
         "# All keys and their defaults stand in README.md.",
         "",
+        *more,
     ]
-    if land_cover is None:
-        lines += ["[land_cover]", 'classes = "osm"', ""]
-    else:
-        lines += [
-            "# Which class table reads the raster, where it doesn't say so: a name in layers/ or a CSV in this folder.",
-            "# [land_cover]",
-            '# classes = "worldcover"',
-            "",
-        ]
-    if remarks:
-        lines += ["# What the extract lacks:", *(f"# - {_printable(remark)}" for remark in remarks), ""]
     return "\n".join(lines)
 
 
-def _bare_toml(title: str) -> str:
-    """The settings of an area of which nothing is known yet."""
-    return "\n".join(
-        [
-            f"title = {json.dumps(title, ensure_ascii=False)}",
-            "",
-            "# Fill in pools.xlsx and visits.xlsx beside this file, or put your own lists there: pools.csv, visits.ods",
-            '# The reference system is chosen from the pools until it stands here: crs = "EPSG:..."',
-            "# All keys and their defaults stand in README.md.",
-            "",
-        ]
-    )
+def _quoted(value: str | list[str]) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+TAGS_READ_IT = ["[land_cover]", 'classes = "osm"', ""]
+RASTER_READ_BY = [
+    "# Which class table reads the raster, where it doesn't say so: a name in layers/ or a CSV in this folder.",
+    "# [land_cover]",
+    '# classes = "worldcover"',
+    "",
+]
 
 
 def _printable(text: str) -> str:

@@ -10,7 +10,6 @@ import datetime
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 from habitatmap.read.formats.cells import as_text
 from habitatmap.vocabulary.columns import EXAMPLE, Column, filled_in
@@ -74,13 +73,13 @@ CREATED = datetime.datetime(2000, 1, 1)
 # --- what the reader knows -------------------------------------------------------------------------------------------
 
 
-def is_marked(cells: Sequence[Any]) -> bool:
+def is_marked(cells: Sequence[object]) -> bool:
     """Whether a row is headed as the example of a template."""
     first = next((c for c in cells if c is not None), None)
     return isinstance(first, str) and first.casefold() == EXAMPLE
 
 
-def is_example(cells: Sequence[Any]) -> bool:
+def is_example(cells: Sequence[object]) -> bool:
     """Whether a row says what the example of a template says, however a program saved its dates and decimals."""
     if not is_marked(cells):  # as nearly all rows are not
         return False
@@ -89,7 +88,7 @@ def is_example(cells: Sequence[Any]) -> bool:
     return any(len(given) == len(told) and all(map(_says, given, told)) for told in examples)
 
 
-def _says(cell: Any, told: Any) -> bool:
+def _says(cell: object, told: object) -> bool:
     text = " ".join(as_text(cell).split())
     if isinstance(told, datetime.date):
         numbers = {int(n) for n in re.findall(r"\d+", text.partition("T")[0].partition(" ")[0])}
@@ -97,7 +96,7 @@ def _says(cell: Any, told: Any) -> bool:
     return text.replace(",", ".") == as_text(told).replace(",", ".")
 
 
-def is_no_data(cells: Sequence[Any]) -> bool:
+def is_no_data(cells: Sequence[object]) -> bool:
     """Whether the first filled row of a sheet says that the sheet is not to be read."""
     first = next((c for c in cells if c is not None), None)
     return isinstance(first, str) and first.startswith(NOT_READ)
@@ -171,10 +170,10 @@ _ALLOWED = (
 ).split()
 
 
-def _validation(column: Column) -> dict[str, Any]:
+def _validation(column: Column) -> dict[str, object]:
     """What a cell is held to, in the library's words; the column's help appears where a cell is chosen."""
     # the program shows 32 characters of a title and 255 of a text
-    rule: dict[str, Any] = {"input_title": column.entry.heading[:32], "input_message": column.help[:255]}
+    rule: dict[str, object] = {"input_title": column.entry.heading[:32], "input_message": column.help[:255]}
     rule |= {"error_title": BAD_ENTRY, "error_message": column.help[:255], "error_type": "warning"}
     if column.strict:
         rule["error_type"] = "stop"

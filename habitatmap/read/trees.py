@@ -17,7 +17,7 @@ from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold, unit_of
 from habitatmap.read.layers import genus_by_name
-from habitatmap.read.ledger import Ledger
+from habitatmap.read.ledger import Ledger, some
 from habitatmap.read.points import place_by_point
 from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import yes_no
@@ -28,8 +28,6 @@ from habitatmap.vocabulary.terms import Condition
 TREES = dtypes(Kind.TREES)
 # two sources place one tree this far apart: a city's register and OpenStreetMap differed by up to 3.1 m where they met
 SAME_TREE_M = 4.0
-# so many trees that two lists describe differently are named in a remark
-ODDS_NAMED = 10
 # thicker than any tree that stands in a town (expert judgement): a slip of unit or key
 THICKEST_CM = 1500.0
 # a column whose middle tree is thicker holds something else than diameters (expert judgement; veterans' lists included)
@@ -152,8 +150,7 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger
             odds.append(f"{files[keep]} row {frame['row'].iloc[keep]} and {row['file']} row {row['row']}: {differ}")
     if odds:
         ledger.remark(
-            f"{len(odds)} trees that two lists have are described differently; the fuller row is used "
-            f"({'; '.join(odds[:ODDS_NAMED])}{'; ...' if len(odds) > ODDS_NAMED else ''})"
+            f"{len(odds)} trees that two lists have are described differently; the fuller row is used ({some(odds)})"
         )
     return frame.drop(frame.index[sorted(gone)])
 
