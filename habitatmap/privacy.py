@@ -111,7 +111,7 @@ def may_be_placed(plan: pd.DataFrame) -> NDArray[np.bool_]:
 
 def without_texts(frame: pd.DataFrame) -> pd.DataFrame:
     """Pools or visits, empty wherever somebody could be named or a row of a file found."""
-    blank: dict[str, object] = {name: "" for name in ("host", "observer", "note", "action", "file") if name in frame}
+    blank = {name: "" for name in ("host", "observer", "note", "action", "file") if name in frame}
     return frame.assign(**blank, row=0)
 
 

@@ -29,6 +29,7 @@ from pyproj import CRS, Transformer
 from rasterio.io import MemoryFile
 from rasterio.shutil import copy as raster_copy
 from shapely.geometry import mapping
+from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import guard
@@ -115,7 +116,7 @@ def json_text(summary: Mapping[str, Any]) -> str:
 # --- GeoJSON and GPX --------------------------------------------------------------------------------------------------
 
 
-def geojson_text(frame: pd.DataFrame, geometry: Iterable[Any]) -> str:
+def geojson_text(frame: pd.DataFrame, geometry: Iterable[BaseGeometry | None]) -> str:
     """A FeatureCollection after RFC 7946, one feature a line: the frame's columns as properties.
 
     `geometry` is in degrees, longitude first; None or an empty shape gives a null geometry.
@@ -133,24 +134,15 @@ def geojson_text(frame: pd.DataFrame, geometry: Iterable[Any]) -> str:
     return '{"type":"FeatureCollection","features":[\n' + ",\n".join(features) + "\n]}\n"
 
 
-def _rounded(shape: Any) -> dict[str, Any] | None:
+def _rounded(shape: BaseGeometry | None) -> dict[str, Any] | None:
     """A shape as GeoJSON, exterior rings counter-clockwise, positions rounded to about a centimetre."""
     if shape is None or shape.is_empty:
         return None
     rounded = shapely.transform(shape, lambda positions: positions.round(DEGREE_DIGITS))
-    return dict(mapping(_wound(rounded)))
+    return dict(mapping(shapely.orient_polygons(rounded)))
 
 
-def _wound(shape: Any) -> Any:
-    """The shape with the right-hand rule for every polygon in it."""
-    if shape.geom_type == "Polygon":
-        return shapely.geometry.polygon.orient(shape)
-    if hasattr(shape, "geoms"):
-        return type(shape)([_wound(part) for part in shape.geoms])
-    return shape
-
-
-def in_degrees(frame: gpd.GeoDataFrame, crs: CRS) -> list[Any]:
+def in_degrees(frame: gpd.GeoDataFrame, crs: CRS) -> list[BaseGeometry | None]:
     """The shapes of a frame in the area's CRS as WGS 84 shapes, longitude first."""
     to = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
     return list(
@@ -158,7 +150,7 @@ def in_degrees(frame: gpd.GeoDataFrame, crs: CRS) -> list[Any]:
     )
 
 
-def plan_points(plan: pd.DataFrame, x: str, y: str) -> list[Any]:
+def plan_points(plan: pd.DataFrame, x: str, y: str) -> list[shapely.Point | None]:
     """A point for each suggestion; None on private ground, where the plan has no coordinates."""
     return [
         shapely.Point(east, north) if math.isfinite(east) and math.isfinite(north) else None
@@ -203,7 +195,8 @@ def gpx_point(parent: ElementTree.Element, tag: str, lon: float, lat: float) -> 
 def gpx_document(root: ElementTree.Element) -> bytes:
     """The document as bytes."""
     ElementTree.indent(root)
-    return ElementTree.tostring(root, encoding="utf-8", xml_declaration=True) + b"\n"
+    text: bytes = ElementTree.tostring(root, encoding="utf-8", xml_declaration=True)
+    return text + b"\n"
 
 
 # --- GeoPackage -------------------------------------------------------------------------------------------------------

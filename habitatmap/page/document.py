@@ -84,6 +84,11 @@ def asset(name: str) -> str:
     return (files("habitatmap.page") / "assets" / name).read_text(encoding="utf-8")
 
 
+def style_sheet(name: str) -> str:
+    """A style sheet of the assets, behind what all pages share."""
+    return asset("common.css") + asset(name)
+
+
 class Finished(Element):
     """Text that is put into the page as it stands, never compiled."""
 
@@ -97,24 +102,20 @@ class Finished(Element):
 
 
 class DataBlock(Finished):
-    """Data for the page's own script, read there with JSON.parse."""
+    """Data for the page's own script, which parses it. Inert whatever it holds.
 
-    def __init__(self, dom_id: str, data: Any) -> None:
+    `packed`: deflated, which the script inflates; bytes always are.
+    """
+
+    def __init__(self, dom_id: str, data: Any, packed: bool = False) -> None:
         if not re.fullmatch(r"[a-z][a-z0-9-]*", dom_id):
             raise ValueError(f"not a fit name for a block: {dom_id!r}")
-        super().__init__(f'<script type="application/json" id="{dom_id}">{json_for_script(data)}</script>')
-
-
-class PackedBlock(Finished):
-    """Data that the page's script inflates: JSON, or the bytes of an array. Small, and inert whatever it holds."""
-
-    def __init__(self, dom_id: str, data: Any) -> None:
-        if not re.fullmatch(r"[a-z][a-z0-9-]*", dom_id):
-            raise ValueError(f"not a fit name for a block: {dom_id!r}")
-        kind = "bytes" if isinstance(data, bytes) else "json"
-        plain = data if isinstance(data, bytes) else json_for_script(data).encode("utf-8")
-        packed = base64.b64encode(zlib.compress(plain, 9)).decode("ascii")
-        super().__init__(f'<script type="text/plain" id="{dom_id}" data-packed="{kind}">{packed}</script>')
+        if not packed and not isinstance(data, bytes):
+            super().__init__(f'<script type="application/json" id="{dom_id}">{json_for_script(data)}</script>')
+            return
+        kind, plain = ("bytes", data) if isinstance(data, bytes) else ("json", json_for_script(data).encode("utf-8"))
+        text = base64.b64encode(zlib.compress(plain, 9)).decode("ascii")
+        super().__init__(f'<script type="text/plain" id="{dom_id}" data-packed="{kind}">{text}</script>')
 
 
 class RenderedOnce(MacroElement):
@@ -183,7 +184,7 @@ class PageFigure(Figure):
             child.render(**kwargs)
         leaflet_script, leaflet_style = leaflet()
         scripts = [leaflet_script, own_script(), self.script.render(**kwargs) + "habitatmap.ready();"]
-        styles = [leaflet_style, asset("app.css")]
+        styles = [leaflet_style, style_sheet("app.css")]
         policy = "; ".join(
             [
                 "default-src 'none'",

@@ -6,16 +6,16 @@ import warnings
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 
 from habitatmap.page import themes
-from habitatmap.page.pictures import OUTSIDE, classes_of, on_the_map, resampling, warp, web_frame
+from habitatmap.page.pictures import OUTSIDE, WebMap, classes_of
 from habitatmap.result import Result
 
 MOST_PROFILES = 65_000  # two bytes number them
 
 
-def month_blocks(result: Result) -> dict[str, Any]:
+def month_blocks(result: Result, web: WebMap) -> dict[str, Any]:
     """The blocks `months` (a JSON table) and `month-of` (the profile of each pixel, 2 bytes, rows from the north).
 
     A profile is 12 class numbers of `themes.FORAGE_BREAKS`, as `pictures.classes_of` gives them. Empty where forage by
@@ -24,26 +24,22 @@ def month_blocks(result: Result) -> dict[str, Any]:
     forage = result.forage_months
     if forage is None or not np.isfinite(forage).any():
         return {}
-    grid, crs = result.grid, result.crs
-    coded = np.zeros(grid.shape, dtype=np.int64)
+    coded = np.zeros(result.grid.shape, dtype=np.int64)
     for month in forage:
         coded = coded * 16 + classes_of(month, themes.FORAGE_BREAKS)
     codes, profile = np.unique(coded, return_inverse=True)
     if len(codes) > MOST_PROFILES:
         return {}
     table = np.stack([(codes >> (4 * (11 - month))) & 15 for month in range(12)], axis=1)
-    frame = web_frame(grid, crs)
-    first = 1  # profile 0 is what lies outside
-    warped = warp(profile.reshape(grid.shape) + first, grid, crs, frame, resampling(grid, frame, categories=True))
-    number = np.where(on_the_map(grid, crs, frame), np.nan_to_num(warped), 0).astype("<u2")
+    number = web.numbers(profile.reshape(result.grid.shape) + 1)  # profile 0 is what lies outside
     settings = result.settings.season
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # a month of which nothing is known has no mean
         mean = np.nanmean(forage.reshape(12, -1), axis=1, dtype=float)
     return {
         "months": {
-            "width": frame.width,
-            "height": frame.height,
+            "width": web.width,
+            "height": web.height,
             "profiles": [[OUTSIDE] * 12, *table.tolist()],
             "first": settings.first_month,
             "last": settings.last_month,
@@ -54,7 +50,7 @@ def month_blocks(result: Result) -> dict[str, Any]:
     }
 
 
-def planes(numbers: NDArray[np.uint16]) -> bytes:
+def planes(numbers: ArrayLike) -> bytes:
     """Two-byte numbers as all low bytes, then all high bytes: they deflate far better apart."""
-    flat = np.ascontiguousarray(numbers, dtype="<u2").view(np.uint8).reshape(-1, 2)
+    flat = np.ascontiguousarray(np.asarray(numbers).astype("<u2")).view(np.uint8).reshape(-1, 2)
     return flat[:, 0].tobytes() + flat[:, 1].tobytes()

@@ -8,7 +8,9 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 from shapely import get_coordinates, get_parts, simplify
+from shapely.geometry.base import BaseGeometry
 
+from habitatmap.page.coding import Writer
 from habitatmap.page.document import shown
 
 MOST_NAMES = 700
@@ -16,7 +18,7 @@ LONGEST = 40  # letters; a longer one is cut on the map, never in a list
 STRAIGHT_M = 12.0  # a street that leaves its line by less than this is straight enough for its name
 
 
-def names(paths: gpd.GeoDataFrame, land: gpd.GeoDataFrame, sorts: dict[str, str], writer: Any) -> dict[str, Any]:
+def names(paths: gpd.GeoDataFrame, land: gpd.GeoDataFrame, sorts: dict[str, str], writer: Writer) -> dict[str, Any]:
     """Columns of names, those with most room first: text, sort ("water" | "main" | ... | "land"), x, y, room_m, turn.
 
     A path's name stands on its longest straight piece, `turn` degrees clockwise from level; that of land, which must
@@ -45,7 +47,7 @@ def names(paths: gpd.GeoDataFrame, land: gpd.GeoDataFrame, sorts: dict[str, str]
     }
 
 
-def _longest_piece(line: Any) -> tuple[float, float, float, float]:
+def _longest_piece(line: BaseGeometry) -> tuple[float, float, float, float]:
     """Length, middle and turn (degrees clockwise, -90 to 90, so that it reads from the left) of the longest piece."""
     best = (0.0, 0.0, 0.0, 0.0)
     for part in get_parts(simplify(line, STRAIGHT_M)):

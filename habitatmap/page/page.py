@@ -6,7 +6,7 @@ import html
 import re
 from typing import Any
 
-from habitatmap.page.document import DataBlock, DataLayer, PackedBlock, PageFigure, PageMap, asset, shown
+from habitatmap.page.document import DataBlock, DataLayer, PageFigure, PageMap, asset, shown
 from habitatmap.page.payload import public_blocks, team_blocks
 from habitatmap.page.tiles import Tiles
 from habitatmap.page.what_if import what_if_blocks
@@ -77,13 +77,14 @@ def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...], lan
         "as_of_line": spoken["as_of"].format(date=facts["as_of"]),
     }
     body = _filled(asset("skeleton.html"), spoken | own)
-    packed = [
-        DataBlock(name, data)
-        if name in READ_AT_ONCE or (facts["public"] and name != "words" and not isinstance(data, bytes))
-        else PackedBlock(name, data)
-        for name, data in blocks.items()
-    ]
-    figure = PageFigure(facts["title"], language, body, packed, tiles.origin if tiles else "")
+    read_at_once = {*blocks} - {"words"} if facts["public"] else READ_AT_ONCE
+    figure = PageFigure(
+        facts["title"],
+        language,
+        body,
+        [DataBlock(name, data, packed=name not in read_at_once) for name, data in blocks.items()],
+        tiles.origin if tiles else "",
+    )
     page_map = PageMap(facts["bounds"])
     page_map.add_to(figure)
     for kind, block, show in layers:

@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from habitatmap.export.formats import visible
-from habitatmap.page.document import asset, html_document, shown, source_hash
+from habitatmap.page.document import html_document, shown, source_hash, style_sheet
 from habitatmap.words.numbers import percent, span
 
 LONG = 30  # letters; a column with longer texts gets more room
@@ -120,7 +120,7 @@ def report_page(
     `sheets`: on paper each section begins a page. `data_pictures`: the drawings hold rasters as data addresses, which
     the page's policy then lets in.
     """
-    style = asset("report.css")
+    style = style_sheet("report.css")
     policy = f"default-src 'none'; style-src {source_hash(style)}; base-uri 'none'; form-action 'none'"
     policy += "; img-src data:" if data_pictures else ""
     contents = [f'<li><a href="#{s.key}">{_text(s.title)}</a></li>' for s in sections]

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from habitatmap.vocabulary.terms import Outcome
+
 FORAGE_BREAKS = (0.05, 0.12, 0.2, 0.3, 0.45, 0.65)
 CHANCE_BREAKS = (0.02, 0.1, 0.2, 0.35, 0.5, 0.75)
 ADDED_BREAKS = (0.01, 0.05, 0.1, 0.2, 0.35, 0.5)
@@ -39,6 +41,27 @@ THEMES = (
     Theme("reach_added", ADDED_BREAKS, HONEY, chance=True),
     Theme("occupancy", CHANCE_BREAKS, DUSK, chance=True),
 )
+
+
+@dataclass(frozen=True)
+class PoolMark:
+    """A pool on the map: `shape` is a circle or one of the script's CORNERS, `size` its radius in pixels."""
+
+    shape: str
+    fill: str
+    size: float
+
+
+# by the outcome of the last visit, None for no visit yet
+OUTCOME_MARKS: dict[Outcome | None, PoolMark] = {
+    Outcome.LARVAE: PoolMark("circle", "#0e5a72", 6.5),
+    Outcome.NONE_SEEN: PoolMark("square", "#ffffff", 5.5),
+    Outcome.DRY: PoolMark("down", "#e0a030", 6.5),
+    Outcome.FROZEN: PoolMark("diamond", "#a8d8ea", 6.5),
+    Outcome.GONE: PoolMark("cross", "#44403c", 5.5),
+    Outcome.NOT_REACHED: PoolMark("up", "#b79ad0", 6.5),
+    None: PoolMark("circle", "#ffffff", 4.0),
+}
 
 # land cover: from the class with most dead wood and flowers to the barest; then what a table marks as water or building
 COVER = ("#446239", "#7a9e52", "#b6c69f", "#d3e8a6", "#d2ae6e", "#a26d6e", "#f1d5d4")

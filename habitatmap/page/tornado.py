@@ -6,7 +6,8 @@ import html
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from habitatmap.words.numbers import known, significant
+from habitatmap.words.numbers import known
+from habitatmap.words.sentences import Sentence, Value, following, significant
 
 Rows = Sequence[Mapping[str, Any]]
 WIDTH, ROW, BAR, MIDDLE = 440, 26, 110, 300  # of the picture, in pixels
@@ -21,20 +22,25 @@ def moved(sensitivity: Rows) -> list[tuple[str, list[tuple[str, float]]]]:
     return sorted(found.items(), key=lambda one: (-max(share for _, share in one[1]), one[0]))
 
 
-def tornado_words(sensitivity: Rows) -> str:
-    """What moves the plan most; "" where nothing is known of it."""
+def tornado_words(sensitivity: Rows) -> Sentence | None:
+    """What moves the plan most; None where nothing is known of it."""
     bars = moved(sensitivity)
     if not bars:
-        return ""
+        return None
     name, levels = bars[0]
     level, share = max(levels, key=lambda one: one[1])
     if share == 0:
-        return "No assumption by itself moves the plan: every site stays, whichever end of its range is taken."
-    rest = ", ".join(f"{other} {significant(max(s for _, s in ends))}" for other, ends in bars[1:])
-    return (
-        f"What moves the plan most is the {name}: with {level}, {significant(share)} of the sites are no longer in it"
-        + (f" (the others at most: {rest})." if rest else ".")
-    )
+        return Sentence(
+            "No assumption by itself moves the plan: every site stays, whichever end of its range is taken."
+        )
+    words = "What moves the plan most is the {name}: with {level}, {share} of the sites are no longer in it"
+    values: dict[str, Value] = {"name": name, "level": level, "share": significant(share)}
+    most = [(other, significant(max(share for _, share in ends))) for other, ends in bars[1:]]
+    if most:
+        words += " (the others at most: {rest})"
+        rest = [Sentence("{name} {share}", {"name": other, "share": moves}) for other, moves in most]
+        values["rest"] = following(*rest, by=", ")
+    return Sentence(f"{words}.", values)
 
 
 def tornado_svg(sensitivity: Rows) -> str:

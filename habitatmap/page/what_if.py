@@ -17,12 +17,13 @@ from pyproj import CRS, Transformer
 
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
+from habitatmap.page.coding import sentence
 from habitatmap.page.months import planes
-from habitatmap.page.payload import lost_reason
 from habitatmap.plan.candidates import Candidates, Lost, Reason
 from habitatmap.plan.reach import block_sum, forage_in_reach, not_reached
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
+from habitatmap.words.gaps import lost
 
 MOST_CELLS = 1_000_000  # a browser multiplies them in a blink
 MOST_GROUND = 4_000_000  # cells of the map of allowed ground
@@ -73,7 +74,8 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
             "total": float(weight.sum()),
             "p": float(known[0]) if same and len(known) else None,
             "gap": [settings.gap.reached_below, settings.gap.forage_from, settings.gap.least_ha],
-            "reasons": [lost_reason(reason) for reason in reasons],
+            "reasons": [sentence(lost(reason)) for reason in reasons],
+            "no_data": reasons.index(Lost.NO_DATA) + 1 if Lost.NO_DATA in reasons else 0,
             "pools": _columns(pools) | {"index": [row_of_pool[name] for name in pools["id"]]},
             "fixed": None if carried else _columns(fixed),
             "plan": base.proposal.sites[["row", "col"]].to_numpy(int)[may_be_placed(result.plan)].tolist(),

@@ -22,8 +22,8 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.grid import Grid
 from habitatmap.page import themes
+from habitatmap.page.background import WATERWAYS, WAYS_ON_FOOT, cover_classes
 from habitatmap.page.document import shown
-from habitatmap.page.payload import WATERWAYS, WAYS_ON_FOOT, cover_classes
 from habitatmap.page.pictures import FIRST, UNKNOWN_COLOUR, classes_of
 from habitatmap.result import Result
 

@@ -90,10 +90,10 @@ class Candidates:
     land_index: NDArray[np.int32]
     provisional: bool
 
-    def reason(self, row: int, col: int) -> str:
-        """Why the cell is lost, as files name it; "" where it is not."""
+    def reason(self, row: int, col: int) -> Reason | None:
+        """Why the cell is lost; None where it is not."""
         code = int(self.code[row, col])
-        return str(list(self.lost)[code - 1]) if code else ""
+        return list(self.lost)[code - 1] if code else None
 
 
 @dataclass(frozen=True)

@@ -258,7 +258,7 @@ def _suggestion(
         "occupancy_expected": float(site["p"]),
         **{name: float(site.get(name, np.nan)) for name in PLAN_FIGURES},
         "committed": "yes" if site["kept"] else "no",
-        "not_allowed": candidates.reason(row, col) if site["kept"] else "",
+        "not_allowed": (candidates.reason(row, col) if site["kept"] else None) or "",
         "sampled": "yes" if np.isfinite(surfaces.read("occupancy", x, y)[0]) else "no",
         "private": "yes" if hidden else "no",
     }

@@ -10,8 +10,21 @@ import pandas as pd
 
 from habitatmap.plan.candidates import ExclusionZone, Lost, Reason
 from habitatmap.plan.gaps import NotReached
-from habitatmap.words.numbers import count, hectares, whole_metres
+from habitatmap.words.sentences import Quantity, Sentence, following, hectares, whole_metres
 
+# by code: of one place within flight, of none or several
+NOT_REACHED = {
+    NotReached.NO_PLACE: ("no breeding place is known",) * 2,
+    NotReached.OUT_OF_FLIGHT: ("no known breeding place within flight (the nearest is {far} away)",) * 2,
+    NotReached.UNLIKELY: (
+        "{n} known breeding place within flight, but unlikely to be occupied",
+        "{n} known breeding places within flight, but unlikely to be occupied",
+    ),
+    NotReached.EDGE: (
+        "{n} known breeding place at the edge of flight only (nearest {far})",
+        "{n} known breeding places at the edge of flight only (nearest {far})",
+    ),
+}
 ALL_LOST = {
     Lost.NO_RECORD: "no land with a known owner here",
     Lost.NO_CONSENT: "no land with consent here",
@@ -20,34 +33,40 @@ ALL_LOST = {
 }
 
 
-def gap_cause(gap: Mapping[str, Any]) -> str:
+def lost(reason: Reason) -> Sentence:
+    """Why no pool may stand somewhere, as a part of a sentence."""
+    if isinstance(reason, ExclusionZone):
+        return Sentence("too near to: {kind}", {"kind": reason.kind})
+    return Sentence(str(reason))
+
+
+def gap_cause(gap: Mapping[str, Any]) -> Sentence:
     """The cause of one gap, from the codes and figures in its row (plan.gaps.COLUMNS)."""
-    known, nearest = count(int(gap["places_in_flight"]), "known breeding place"), whole_metres(gap["nearest_place_m"])
-    why = {
-        NotReached.NO_PLACE: "no breeding place is known",
-        NotReached.OUT_OF_FLIGHT: f"no known breeding place within flight (the nearest is {nearest} away)",
-        NotReached.UNLIKELY: f"{known} within flight, but unlikely to be occupied",
-        NotReached.EDGE: f"{known} at the edge of flight only (nearest {nearest})",
-    }
-    return f"{why[gap['not_reached']]}; {_ground(gap)}"
+    n = int(gap["places_in_flight"])
+    values = {"n": Quantity(n, grouped=True), "far": whole_metres(gap["nearest_place_m"])}
+    one, more = NOT_REACHED[gap["not_reached"]]
+    return following(Sentence(one if n == 1 else more, values), _ground(gap), by="; ")
 
 
-def _ground(gap: Mapping[str, Any]) -> str:
+def _ground(gap: Mapping[str, Any]) -> Sentence:
     """What stands in the way of a pool here."""
-    lost_as: Reason | None = gap["lost_as"]
-    if lost_as is None:
+    reason: Reason | None = gap["lost_as"]
+    if reason is None:
         proof = "no land record was given to prove it" if gap["provisional"] else "with a consent the plan allows"
-        return f"a pool may stand on {hectares(gap['ground_ha'])} of it ({proof})"
+        free = {"ha": hectares(gap["ground_ha"]), "word": Sentence(proof)}
+        return Sentence("a pool may stand on {ha} of it ({word})", free)
     if gap["lost_share"] < 1:
-        return f"no land for a pool, mostly ruled out because: {lost_as}"
-    if isinstance(lost_as, ExclusionZone):
-        return f"all land is in an exclusion zone: {lost_as.kind}"
-    return ALL_LOST.get(lost_as, f"the land is ruled out because: {lost_as}")
+        return Sentence("no land for a pool, mostly ruled out because: {reason}", {"reason": lost(reason)})
+    if isinstance(reason, ExclusionZone):
+        return Sentence("all land is in an exclusion zone: {kind}", {"kind": reason.kind})
+    if reason in ALL_LOST:
+        return Sentence(ALL_LOST[reason])
+    return Sentence("the land is ruled out because: {reason}", {"reason": lost(reason)})
 
 
 def told_gaps(gaps: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """The gaps as files have them: a column `cause` in place of the codes."""
     told = gaps.drop(columns=["not_reached", "lost_as", "lost_share", "provisional"])
-    causes = [gap_cause(row) for row in gaps.to_dict("records")]
+    causes = [str(gap_cause(row)) for row in gaps.to_dict("records")]
     told.insert(len(told.columns) - 1, "cause", pd.Series(causes, told.index, dtype=object))
     return told

@@ -21,13 +21,6 @@ def percent(share: Figure, digits: int = 0, signed: bool = False) -> str:
     return f"{100 * share:{'+' if signed else ''}.{digits}f} %"
 
 
-def significant(share: float) -> str:
-    """A share as a percentage with two digits that count: "12 %", "1.3 %", "0.045 %"."""
-    value = float(f"{100 * share:.2g}")  # rounded first, so that 0.9996 is 1.0 and not 1.00
-    places = max(0, 1 - math.floor(math.log10(abs(value)))) if value else 0
-    return f"{value:.{places}f} %"
-
-
 def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> str:
     """An interval of shares: "39 to 97 %", one percentage where its ends are the same."""
     if low is None or high is None or not math.isfinite(low):
@@ -53,16 +46,6 @@ def count(n: int, thing: str, things: str = "") -> str:
 def metres(distance: float) -> str:
     """A way on foot, to ten metres: "790 m", "1.7 km"."""
     return f"{distance / 1000:.1f} km" if distance >= 1000 else f"{round(distance, -1):.0f} m"
-
-
-def whole_metres(distance: float) -> str:
-    """A distance to the metre: "139 m"."""
-    return f"{distance:.0f} m"
-
-
-def hectares(ha: float) -> str:
-    """Hectares with two digits that count: "0.031 ha", "14 ha", "14,000 ha"."""
-    return f"{ha:.2g} ha" if ha < 99.5 else f"{round(ha, 1 - math.floor(math.log10(ha))):,.0f} ha"
 
 
 def listed(words: Sequence[str]) -> str:

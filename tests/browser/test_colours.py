@@ -15,7 +15,8 @@ from colorspacious import cspace_convert
 from numpy.typing import NDArray
 
 from habitatmap.page import themes
-from habitatmap.page.document import asset
+from habitatmap.page.document import asset, style_sheet
+from habitatmap.vocabulary.terms import Outcome
 
 EYES = ["", "protanomaly", "deuteranomaly", "tritanomaly"]
 STEP, KIND = 5.0, 6.0  # least difference of neighbours on a ramp, and of any two kinds (expert judgement)
@@ -65,8 +66,10 @@ def test_kinds_of_ground_differ_for_every_eye(eye: str) -> None:
 
 @pytest.mark.parametrize("eye", EYES)
 def test_last_visits_differ_for_every_eye_where_their_shape_does_not(eye: str) -> None:
-    found = re.findall(r'shape: "(\w+)", fill: "(#\w{6})", size: ([\d.]+)', asset("marks.js"))
-    assert len(found) >= 8
+    trees = re.findall(r'shape: "(\w+)", fill: "(#\w{6})", size: ([\d.]+)', asset("marks.js"))
+    assert len(trees) == 1
+    assert set(themes.OUTCOME_MARKS) == {*Outcome, None}
+    found = [*trees, *((mark.shape, mark.fill, str(mark.size)) for mark in themes.OUTCOME_MARKS.values())]
     for (shape, fill, size), (other, colour, measure) in itertools.combinations(found, 2):
         same = shape == other and size == measure
         assert not same or apart(fill, colour, eye) >= 20, (fill, colour)
@@ -96,7 +99,7 @@ def test_names_can_be_read_on_their_halo() -> None:
 
 @pytest.mark.parametrize("look", ["light", "dark", "contrast"])
 def test_text_of_each_look_can_be_read(look: str) -> None:
-    css = asset("app.css")
+    css = style_sheet("app.css")
     block = css.split(":root {")[1] if look == "light" else css.split(f':root[data-look="{look}"] {{')[1]
     tone = dict(re.findall(r"--([\w-]+): (#\w{6})", block.split("}")[0]))
     for ink, ground in itertools.product(("ink", "quiet", "work", "warm"), ("sheet", "soft", "ground")):

@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 import zlib
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -16,15 +17,16 @@ import numpy as np
 import pytest
 from PIL import Image
 from pyproj import CRS, Transformer
-from rasterio.enums import Resampling
 from shapely.geometry import LineString
 
 from habitatmap.errors import HabitatmapError
 from habitatmap.page import document as figure
 from habitatmap.page import map_page, public_page
+from habitatmap.page.background import SORTS
+from habitatmap.page.coding import Writer
 from habitatmap.page.names import names
-from habitatmap.page.payload import SORTS, Writer, _streets_in
-from habitatmap.page.pictures import OUTSIDE, classes_of, warp, web_frame
+from habitatmap.page.payload import _streets_in
+from habitatmap.page.pictures import OUTSIDE, WebMap, classes_of
 from habitatmap.page.themes import FORAGE_BREAKS, THEMES
 from habitatmap.privacy import FEWEST_PRIVATE
 from habitatmap.words.page_words import WORDS
@@ -82,8 +84,8 @@ def test_a_suggestion_on_private_ground_has_no_point(team_html: str) -> None:
 
 def test_a_zone_without_a_shape_is_not_drawn() -> None:
     result = town()
-    result.zones = result.zones.assign(geometry=result.zones.geometry.where(result.zones["private"] == "no", None))
-    for row in block(map_page(result), "plan"):
+    zones = result.zones.assign(geometry=result.zones.geometry.where(result.zones["private"] == "no", None))
+    for row in block(map_page(replace(result, zones=zones)), "plan"):
         assert bool(row["zone"]) is not row["private"]
 
 
@@ -216,12 +218,12 @@ def test_a_private_pool_moved_within_its_square_changes_no_byte() -> None:
 
 def test_a_square_with_few_gardens_does_not_count_them() -> None:
     result = town(pools=60)
-    result.pools = result.pools.iloc[:6].assign(
-        x=WEST + 500.0, y=NORTH - 500.0, flag="", private=["yes", "yes", "no", "no", "no", "no"]
-    )
+    private = ["yes", "yes", "no", "no", "no", "no"]
+    pools = result.pools.iloc[:6].assign(x=WEST + 500.0, y=NORTH - 500.0, flag="", private=private)
+    result = replace(result, pools=pools)
     cells = block(public_page(result, blurred(result)), "cells")
     assert [cell["n"] for cell in cells] == [4]
-    result.pools = result.pools.iloc[:4]
+    result = replace(result, pools=pools.iloc[:4])
     assert block(public_page(result, blurred(result)), "cells") == []
     assert FEWEST_PRIVATE == 3
 
@@ -270,10 +272,10 @@ def test_each_pixel_goes_through_the_year_as_its_cell_does(team_html: str) -> No
     result = town()
     year, of = block(team_html, "months"), block(team_html, "month-of")
     number = np.frombuffer(of[: len(of) // 2], np.uint8) + 256 * np.frombuffer(of[len(of) // 2 :], np.uint8).astype(int)
-    frame = web_frame(result.grid, result.crs)
+    frame = WebMap.of(result.grid, result.crs)
     assert (year["width"], year["height"]) == (frame.width, frame.height)
     shown = np.array(year["profiles"])[number].reshape(frame.height, frame.width, 12)
-    july = warp(result.forage_months[6], result.grid, result.crs, frame, Resampling.nearest)
+    july = frame.values(result.forage_months[6])
     inside = shown[..., 6] != OUTSIDE
     assert inside.mean() > 0.9
     assert (shown[..., 6][inside] == classes_of(july, FORAGE_BREAKS)[inside]).all()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import pytest
 from shapely.geometry import box
 
 from habitatmap.page import map_page
+from habitatmap.result import Result
 from tests.browser.town import CRS_CODE, NORTH, WEST, town
 
 pytestmark = pytest.mark.browser
@@ -20,9 +22,9 @@ BUDGET = 6_000_000  # bytes of a page with 100,000 pools and trees and 20,000 pl
 DEMO_BUDGET = 800_000
 
 
-def large(points: int, plots: int) -> Any:
+def large(points: int, plots: int) -> Result:
     result, rng = town(pools=points), np.random.default_rng(1)
-    result.trees = pd.DataFrame(
+    trees = pd.DataFrame(
         {
             "x": rng.uniform(WEST, WEST + 2000, points),
             "y": rng.uniform(NORTH - 2000, NORTH, points),
@@ -33,7 +35,7 @@ def large(points: int, plots: int) -> Any:
     )
     n = np.arange(plots)
     x, y = WEST + n % 142 * 14, NORTH - n // 142 * 14
-    result.places = gpd.GeoDataFrame(
+    places = gpd.GeoDataFrame(
         {
             "name": [f"Plot {i}" for i in n],
             "kind": "plot",
@@ -47,7 +49,7 @@ def large(points: int, plots: int) -> Any:
         geometry=[box(a, b - 13, a + 13, b) for a, b in zip(x, y, strict=True)],
         crs=CRS_CODE,
     )
-    return result
+    return replace(result, trees=trees, places=places)
 
 
 def test_the_page_of_a_town_keeps_its_budget(team_html: str) -> None:

@@ -13,7 +13,7 @@ from habitatmap.plan.candidates import Candidates, ExclusionZone, Lost
 from habitatmap.plan.gaps import COLUMNS, NotReached, find_gaps
 from habitatmap.read.settings import Settings
 from habitatmap.words.gaps import gap_cause
-from habitatmap.words.numbers import hectares
+from habitatmap.words.sentences import hectares
 
 GRID = Grid(left=0, top=200, cell_m=10, rows=20, cols=200)
 SETTINGS = Settings.model_validate({"gap": {"least_ha": 0.03}})
@@ -59,7 +59,7 @@ def test_gaps_by_hand() -> None:
     assert found.geometry.area.tolist() == pytest.approx([500, 400])
     assert found.geometry[0].bounds == (20, 150, 50, 180)  # five cells, two parts that touch at a corner
     assert found["not_reached"].tolist() == [NotReached.OUT_OF_FLIGHT] * 2
-    assert gap_cause(found.loc[0]).startswith("no known breeding place within flight (the nearest is 1956 m away)")
+    assert str(gap_cause(found.loc[0])).startswith("no known breeding place within flight (the nearest is 1956 m away)")
 
 
 def test_a_gap_is_as_large_as_stated() -> None:
@@ -97,7 +97,7 @@ def test_the_gap_with_most_unreached_forage_comes_first() -> None:
     ("ha", "text"), [(0.0312, "0.031 ha"), (0.05, "0.05 ha"), (14.4, "14 ha"), (13799, "14,000 ha")]
 )
 def test_hectares(ha: float, text: str) -> None:
-    assert hectares(ha) == text
+    assert str(hectares(ha)) == text
 
 
 def test_causes() -> None:
@@ -108,17 +108,17 @@ def test_causes() -> None:
 
     nothing = first(where())
     assert (nothing["not_reached"], nothing["lost_as"], nothing["ground_ha"]) == (NotReached.NO_PLACE, None, 0.05)
-    assert gap_cause(nothing).startswith(
+    assert str(gap_cause(nothing)).startswith(
         "no breeding place is known; a pool may stand on 0.05 ha of it (with a consent"
     )
     assert "no land record was given" in gap_cause(first(where(provisional=True)))
     refused = first(where(allowed=False))
     assert (refused["lost_as"], refused["lost_share"]) == (Lost.NO_CONSENT, 1.0)
-    assert gap_cause(refused).endswith("; no land with consent here")
+    assert str(gap_cause(refused)).endswith("; no land with consent here")
     unlikely, edge = first(where(), (3, 8, 0.01)), first(where(), (3, 64, 0.9))
     assert (unlikely["not_reached"], edge["not_reached"]) == (NotReached.UNLIKELY, NotReached.EDGE)
-    assert gap_cause(unlikely).startswith("1 known breeding place within flight, but unlikely")
-    assert gap_cause(edge).startswith("1 known breeding place at the edge of flight only (nearest 600 m)")
+    assert str(gap_cause(unlikely)).startswith("1 known breeding place within flight, but unlikely")
+    assert str(gap_cause(edge)).startswith("1 known breeding place at the edge of flight only (nearest 600 m)")
 
 
 def test_ground_lost_for_two_reasons_is_told_by_the_larger() -> None:
@@ -129,9 +129,9 @@ def test_ground_lost_for_two_reasons_is_told_by_the_larger() -> None:
     ground.code[4, 4] = 2
     gap = find_gaps(GRID, weight, reach, replace(ground, lost=lost), places(), SETTINGS).loc[0]
     assert (gap["lost_as"], gap["lost_share"]) == (ExclusionZone("school"), 0.8)
-    assert gap_cause(gap).endswith("; no land for a pool, mostly ruled out because: keep-away: school")
-    assert gap_cause({**gap, "lost_share": 1.0}).endswith("; all land is in an exclusion zone: school")
-    assert gap_cause({**gap, "lost_share": 1.0, "lost_as": Lost.WATER}).endswith(
+    assert str(gap_cause(gap)).endswith("; no land for a pool, mostly ruled out because: keep-away: school")
+    assert str(gap_cause({**gap, "lost_share": 1.0})).endswith("; all land is in an exclusion zone: school")
+    assert str(gap_cause({**gap, "lost_share": 1.0, "lost_as": Lost.WATER})).endswith(
         "; the land is ruled out because: water"
     )
 

@@ -27,9 +27,9 @@ async function unpack() {
   }));
 }
 
-function say(key, values) {
-  return words[key].replace(/\{(\w+)\}/g, (whole, name) => (values && name in values ? values[name] : whole));
-}
+/** A text with each {name} replaced by what `value` gives for it; null leaves it. */
+const fill = (text, value) => text.replace(/\{(\w+)\}/g, (whole, name) => value(name) ?? whole);
+const say = (key, values = {}) => fill(words[key], (name) => name in values ? values[name] : null);
 
 /** An element; attributes by name, `on` a handler of click, children as text or elements. */
 function el(tag, attributes, ...children) {
@@ -45,9 +45,6 @@ function el(tag, attributes, ...children) {
 const byId = (id) => document.getElementById(id);
 const status = (text) => { byId("live").textContent = text; };
 const written = (text, tag) => el(tag || "span", {dir: "auto"}, text);
-
-/** Why no pool may stand somewhere: a reason, or the kind of an exclusion zone, which is a word of the area's own. */
-const lostReason = (reason) => typeof reason === "string" ? said(reason) : say("lost_keep_away", {kind: said(reason.kind)});
 
 /** The same function, run once for many calls in a row. */
 function later(work) {
@@ -91,4 +88,5 @@ function places(columns) {
 }
 
 const word = (column, i) => column.words[column.of[i]];
+const stands = (pools, i) => word(pools.flag, i) !== facts.not_standing;
 const thousandth = (column, i) => column[i] === null ? null : column[i] / 1000;

@@ -80,7 +80,7 @@ function byOutcome(pools) {
   const marks = names.map((name) => OUTCOMES[name]).concat(names.map((name) => ({...OUTCOMES[name], faint: true})));
   return {marks: marks, of: Uint8Array.from(pools.name, (_, i) => {
     const sort = names.indexOf(word(pools.outcome, i));
-    return (sort < 0 ? names.indexOf("") : sort) + (word(pools.flag, i) === "not standing" ? names.length : 0);
+    return (sort < 0 ? names.indexOf("") : sort) + (stands(pools, i) ? 0 : names.length);
   })};
 }
 
@@ -114,12 +114,12 @@ function poolFacts(pools, i) {
     [words.last_look, words["outcome." + outcome] + (last && outcome ? ", " + day(last) : "")],
     [words.visits, pools.visits[i] === null ? null : say("visits_value", {visits: number(pools.visits[i]), detections: number(pools.detections[i])})],
     [words.chance, ranged(thousandth(pools.occupancy, i), thousandth(pools.occupancy_low, i), thousandth(pools.occupancy_high, i))],
-    [words.basis, said(word(pools.basis, i))],
+    [words.basis, tell(word(pools.basis, i))],
     [words.reach_lost, finely(pools.forage_in_reach[i] === null ? null : pools.forage_in_reach[i] / 1e6)],
     [words.flag, flag ? words["flag." + flag] || flag : ""],
     [words.place, word(pools.place, i)], [words.land_cover, word(pools.land_cover, i)],
     [words.privacy, words["privacy." + word(pools.private, i)] || ""],
-    [words.set_out, word(pools.set_out, i) ? day(word(pools.set_out, i)) : ""], [words.note, word(pools.note, i)]
+    [words.note, word(pools.note, i)]
   ];
 }
 

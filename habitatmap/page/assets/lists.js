@@ -86,14 +86,14 @@ function planTable() {
     button: (i) => [where(plan[i])],
     cells: (i, button) => [
       el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
-      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(said(plan[i].reason), "p"),
+      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(tell(plan[i].reason), "p"),
         el("p", {class: "paper", dir: "auto"}, said(plan[i].caution))),
       el("td", {class: "figure"}, gained(plan[i].gain)),
       el("td", {class: "figure"}, share(plan[i].robustness))
     ],
     card: (i) => {
       const row = plan[i], card = el("div", {class: "card"});
-      card.append(el("h3", null, words.why), written(said(row.reason), "p"));
+      card.append(el("h3", null, words.why), written(tell(row.reason), "p"));
       if (!row.at) card.append(el("p", {class: "pointless"}, words.private_point));
       card.append(factList([
         [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: gained(row.gain)})],
@@ -104,7 +104,7 @@ function planTable() {
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],
         [words.fact_point, row.at ? fixed(place(row.at), 5).join(", ") : null],
         [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
-      ]), row.doubt ? el("div", null, el("h3", null, words.doubt), written(said(row.doubt), "p")) : "",
+      ]), row.doubt ? el("div", null, el("h3", null, words.doubt), written(tell(row.doubt), "p")) : "",
       el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")),
       el("p", {class: "acts"}, el("button", {type: "button", class: "act small", on: () => printSheet(i)}, words.print_one)));
       return card;
@@ -126,8 +126,8 @@ function planTable() {
   if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
   if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first),
     el("ol", null, ...facts.ask_first.map((row) => written(say("ask_first_row", {place: row.place, adds: gained(row.adds)}), "li")))));
-  if (facts.assumptions) panel.append(el("section", {class: "assumptions"}, el("h3", null, words.assumptions), written(said(facts.assumptions.words), "p"),
-    el("img", {src: "data:image/svg+xml;base64," + facts.assumptions.picture, alt: said(facts.assumptions.words)})));
+  if (facts.assumptions) panel.append(el("section", {class: "assumptions"}, el("h3", null, words.assumptions), written(tell(facts.assumptions.words), "p"),
+    el("img", {src: "data:image/svg+xml;base64," + facts.assumptions.picture, alt: tell(facts.assumptions.words)})));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
     el("ul", null, ...facts.cautions.map((text) => written(said(text), "li")))));
 }
@@ -138,10 +138,10 @@ function gapsTable() {
     name: "gaps", n: gaps.length, caption: words.gaps_caption, none: words.gaps_none,
     heads: [[words.gap_cause, ""], [words.gap_area, "figure"], [words.gap_share, "figure"]],
     button: (i) => [say("gap", {rank: gaps[i].rank})],
-    cells: (i, button) => [el("th", {scope: "row"}, button, written(said(gaps[i].cause), "p"),
+    cells: (i, button) => [el("th", {scope: "row"}, button, written(tell(gaps[i].cause), "p"),
       gaps[i].streets.length ? el("p", {dir: "auto"}, words.gap_streets + ": " + gaps[i].streets.join(", ")) : ""),
       el("td", {class: "figure"}, hectares(gaps[i].area_ha)), el("td", {class: "figure"}, share(gaps[i].share))],
-    card: (i) => el("div", {class: "card"}, written(said(gaps[i].cause), "p"), factList([
+    card: (i) => el("div", {class: "card"}, written(tell(gaps[i].cause), "p"), factList([
       [words.gap_streets, gaps[i].streets.join(", ")], [words.gap_area, hectares(gaps[i].area_ha)], [words.gap_share, share(gaps[i].share)],
       [words.gap_forage, number(gaps[i].mean_forage, 2)], [words.gap_reach, share(gaps[i].mean_reach)]])),
     show: (i) => {

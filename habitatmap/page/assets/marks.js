@@ -1,18 +1,10 @@
 /* ------------------------------------------------------------------------------------------------------- marks */
 
-// a shape and a colour for each outcome; corners of a figure of radius 1, or a full circle
-const OUTCOMES = {
-  __proto__: null,
-  "larvae": {shape: "circle", fill: "#0e5a72", size: 6.5},
-  "none seen": {shape: "square", fill: "#ffffff", size: 5.5},
-  "dry": {shape: "down", fill: "#e0a030", size: 6.5},
-  "frozen": {shape: "diamond", fill: "#a8d8ea", size: 6.5},
-  "gone": {shape: "cross", fill: "#44403c", size: 5.5},
-  "not reached": {shape: "up", fill: "#b79ad0", size: 6.5},
-  "": {shape: "circle", fill: "#ffffff", size: 4}
-};
+// a shape and a colour for each outcome of a last visit, "" for none
+const OUTCOMES = Object.assign(Object.create(null), Object.fromEntries(facts.outcomes));
 const TREE = {shape: "leaf", fill: "#7a5230", size: 6};
 const INK = "#20292b", HALO = "#ffffff";
+// corners of a figure of radius 1; a circle has none
 const CORNERS = {
   square: [[-1, -1], [1, -1], [1, 1], [-1, 1]],
   down: [[-1, -0.75], [1, -0.75], [0, 1]],
@@ -139,7 +131,7 @@ function byChance(pools) {
   const round = (value, steps) => value === null ? null : Math.round(value * steps) / steps;
   const of = Uint16Array.from(pools.name, (_, i) => {
     const [chance, low, high] = ["occupancy", "occupancy_low", "occupancy_high"].map((key, k) => round(thousandth(pools[key], i), k ? 10 : 20));
-    const mark = {...DIAL, chance: chance, low: low === null ? chance : low, high: high === null ? chance : high, faint: word(pools.flag, i) === "not standing"};
+    const mark = {...DIAL, chance: chance, low: low === null ? chance : low, high: high === null ? chance : high, faint: !stands(pools, i)};
     const key = [mark.chance, mark.low, mark.high, mark.faint].join();
     if (!number.has(key)) { number.set(key, marks.length); marks.push(mark); }
     return number.get(key);

@@ -5,6 +5,7 @@ const isKnown = (value) => value !== null && value !== undefined;
 const unit = (text, sign) => text + "\u00a0" + sign;
 const inDigits = (value, digits) => value.toLocaleString(facts.lang, {maximumFractionDigits: digits, minimumFractionDigits: digits});
 const number = (value, digits = 0) => isKnown(value) ? inDigits(value, digits) : words.unknown;
+const quantity = (value, digits, sign) => sign ? unit(inDigits(value, digits), sign) : inDigits(value, digits);
 const percent = (value, digits) => isKnown(value) ? unit(inDigits(100 * value, digits), "%") : words.unknown;
 const share = (value) => percent(value, isKnown(value) && Math.abs(value) < 0.1 ? 1 : 0);
 const finely = (value) => percent(value, isKnown(value) && Math.abs(value) < 0.01 ? 2 : 1);

@@ -181,33 +181,18 @@ function speak() {
   byId("as-of").textContent = say("as_of", {date: day(facts.as_of)});
 }
 
-/** A sentence that was written while the map was made, in the reader's language where the catalogue has it. */
+/** A text that was written while the map was made, in the reader's language where the catalogue has it or its sentences. */
 function said(text) {
-  if (!text || facts.lang === "en" || text.length > 3000) return text;
-  if (Object.hasOwn(words.sentences, text)) return words.sentences[text];
-  if (text.length < 600) {
-    for (const [shape, translated] of shapes()) {
-      const found = shape.exec(text);
-      if (found) return translated.replace(/\{(\w+)\}/g, (whole, name) => figure(found.groups[name]));
-    }
-  }
-  const parts = text.split(/(?<=[.!?]) (?=[\p{Lu}\d])|(?<=;) /u);
-  return parts.length > 1 && parts.length < 40 ? parts.map((part) => part.endsWith(";") ? said(part.slice(0, -1)) + ";" : said(part)).join(" ") : text;
+  if (!text || Object.hasOwn(words.sentences, text)) return text && words.sentences[text];
+  const parts = text.length > 3000 ? [text] : text.split(/(?<=[.!?]) (?=[\p{Lu}\d])/u);
+  return parts.length > 1 ? parts.map(said).join(" ") : text;
 }
 
-let sentenceShapes = null;
-
-/** Sentences of the catalogue with {names}, as expressions. */
-function shapes() {
-  sentenceShapes = sentenceShapes || Object.entries(words.sentences).filter(([english]) => english.includes("{")).map(([english, translated]) =>
-    [new RegExp("^" + english.replace(/[.*+?^$()|[\]\\]/g, "\\$&").replace(/\{(\w+)\}/g, "(?<$1>.{1,80}?)") + "$", "u"), translated]);
-  return sentenceShapes;
-}
-
-/** A figure as this language writes it; any other part of a sentence is a sentence of its own. */
-function figure(part) {
-  const found = /^(-?\d+)(?:\.(\d+))?( %| m)?$/.exec(part);
-  return found ? number(Number(found[1] + "." + (found[2] || "0")), (found[2] || "").length) + (found[3] || "").replace(" ", "\u00a0") : said(part);
+/** A sentence of the run with what stands for each {name} in it: a figure [value, digits, unit], a text or a sentence again. */
+function tell(part) {
+  if (part === null || typeof part === "string") return said(part);
+  if (Array.isArray(part)) return quantity(...part);
+  return fill(said(part.say), (name) => name in part.with ? tell(part.with[name]) : null);
 }
 
 function toolbar() {

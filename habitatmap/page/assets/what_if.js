@@ -64,7 +64,7 @@ function tryAt(at) {
 
 function tryCell(row, col) {
   const calculator = trial.calculator, reason = calculator.reasonAt(row, col);
-  if (reason) { told(say("try_refused", {reason: lostReason(calculator.reasons[reason - 1])})); return false; }
+  if (reason) { told(say("try_refused", {reason: tell(calculator.reasons[reason - 1])})); return false; }
   const near = calculator.tooNear(row, col);
   if (near) {
     const name = near.place.pool >= 0 ? data("pools").name[near.place.pool] : near.place.letter;
@@ -143,7 +143,7 @@ function paintTrial(gaps) {
   const calculator = trial.calculator, theme = reachTheme();
   if (!trial.sheet) { trial.sheet = new Sheet("", themes.bounds, {pane: "theme"}); trial.pixels = pixelsOfBlocks(); }
   const {width, height, block} = trial.pixels, of = (gaps || calculator.gaps()).of, classes = new Uint8Array(block.length);
-  const byBlock = new Uint8Array(of.length), noData = calculator.reasons.indexOf("no data") + 1;
+  const byBlock = new Uint8Array(of.length), noData = calculator.no_data;
   for (let k = 0; k < of.length; k++) {
     const reach = 1 - calculator.unreached[k];
     let step = 0;
