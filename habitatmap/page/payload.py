@@ -201,12 +201,12 @@ def _streets_in(areas: Sequence[Any] | NDArray[np.object_], paths: gpd.GeoDataFr
 
 def _pools(result: Result, writer: Writer) -> Block:
     """Columns, not rows: ten thousand pools stay under a megabyte. Hosts and observers stay out of the page."""
-    pools, last = result.pools, result.visits.groupby("pool")["date"].max()
+    pools, last = result.pools, result.visits.groupby("pool")["date"].max().dt.strftime("%Y-%m-%d").to_dict()
     return {
         "n": len(pools),
         **writer.points(pools["x"], pools["y"]),
         "name": texts(pools["pool"]),
-        "last": coded(pd.to_datetime(pools["pool"].map(last)).dt.strftime("%Y-%m-%d")),
+        "last": coded(last.get(pool) for pool in pools["pool"]),
         "outcome": coded(pools["last_outcome"]),
         **{key: coded(pools[key]) for key in ("private", "flag", "place", "land_cover", "basis", "note")},
         **{key: scaled(pools[key], 1000) for key in ("occupancy", "occupancy_low", "occupancy_high")},

@@ -111,7 +111,7 @@ def test_causes() -> None:
     assert str(gap_cause(nothing)).startswith(
         "no breeding place is known; a pool may stand on 0.05 ha of it (with a consent"
     )
-    assert "no land record was given" in gap_cause(first(where(provisional=True)))
+    assert "no land record was given" in str(gap_cause(first(where(provisional=True))))
     refused = first(where(allowed=False))
     assert (refused["lost_as"], refused["lost_share"]) == (Lost.NO_CONSENT, 1.0)
     assert str(gap_cause(refused)).endswith("; no land with consent here")
