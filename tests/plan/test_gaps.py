@@ -129,7 +129,7 @@ def test_ground_lost_for_two_reasons_is_told_by_the_larger() -> None:
     ground.code[4, 4] = 2
     gap = find_gaps(GRID, weight, reach, replace(ground, lost=lost), places(), SETTINGS).loc[0]
     assert (gap["lost_as"], gap["lost_share"]) == (ExclusionZone("school"), 0.8)
-    assert str(gap_cause(gap)).endswith("; no land for a pool, mostly ruled out because: keep-away: school")
+    assert str(gap_cause(gap)).endswith("; no land for a pool, mostly ruled out because: too near to: school")
     assert str(gap_cause({**gap, "lost_share": 1.0})).endswith("; all land is in an exclusion zone: school")
     assert str(gap_cause({**gap, "lost_share": 1.0, "lost_as": Lost.WATER})).endswith(
         "; the land is ruled out because: water"
