@@ -69,6 +69,7 @@ DUAL_SOFTNESS, DUAL_TURNS, DUAL_STEPS = 0.001, 60, 4
 LATTICE = 0.2  # lattice step over the discs' radius
 
 Singles = NDArray[np.float32]
+Numbers = Singles | Floats
 
 
 class Term(StrEnum):
@@ -298,19 +299,24 @@ def _overlay(z: Floats, U: Floats, row0: int, pools: Fractions, k: Floats, level
 
 
 @njit(cache=True, nogil=True)
-def _tangents(missed: Floats, z: Floats, U: Floats, tau: float) -> float:
-    """The fixed part of the bound; U becomes w' beta, and z becomes w' (1 - beta) e^-z."""
-    fixed = 0.0
-    for i in range(z.shape[0]):
-        line = 0.0
-        for j in range(z.shape[1]):
-            e = math.exp(-z[i, j])
-            beta = 1.0 / (1.0 + math.exp(min(60.0, max(-60.0, (U[i, j] - (1.0 - e)) / tau))))
-            line += missed[i, j] * (1.0 - beta) * (1.0 - e - z[i, j] * e)
-            U[i, j] = missed[i, j] * beta
-            z[i, j] = missed[i, j] * (1.0 - beta) * e
-        fixed += line
-    return fixed
+def _soften(w: Numbers, U: Numbers, Z: Numbers, tau: float) -> tuple[float, float]:
+    """sum w min_tau(U, 1 - e^-Z) and the tangents' fixed part; U and Z become w beta and w (1 - beta) e^-Z, the weights
+    of u and m.
+    """
+    value, fixed = 0.0, 0.0
+    for i in range(w.shape[0]):
+        for j in range(w.shape[1]):
+            if w[i, j] > 0.0:
+                e = math.exp(-Z[i, j])
+                apart = (U[i, j] - (1.0 - e)) / tau
+                small = math.exp(-abs(apart))
+                value += w[i, j] * (min(U[i, j], 1.0 - e) - tau * math.log1p(small))
+                beta = 1.0 / (1.0 + small) if apart < 0.0 else small / (1.0 + small)
+                fixed += w[i, j] * (1.0 - beta) * (1.0 - e - Z[i, j] * e)
+                U[i, j], Z[i, j] = w[i, j] * beta, w[i, j] * (1.0 - beta) * e
+            else:
+                U[i, j], Z[i, j] = 0.0, 0.0
+    return value, fixed
 
 
 @njit(cache=True, nogil=True)
@@ -365,7 +371,7 @@ class Certificate:
             inside = np.s_[r + row0 : r + min(rows, row0 + 256), r : r + cols]
             band = self.missed[row0 : row0 + 256]
             _overlay(z[inside], U[inside], row0, pools, self.k, self.levels, self.curved)
-            return float(_tangents(band, z[inside], U[inside], tau))
+            return float(_soften(band, U[inside], z[inside], tau)[1])
 
         G = np.empty_like(self.p)
         n = self.n
@@ -410,25 +416,6 @@ def _gather(bi: Cells, bj: Cells, u: Singles, m: Singles, U: Singles, Z: Singles
             for b in range(u.shape[2]):
                 total += u[q, a, b] * U[bi[q] + a, bj[q] + b] + m[q, a, b] * Z[bi[q] + a, bj[q] + b]
         out[q] = total
-
-
-@njit(cache=True, nogil=True)
-def _soften(w: Singles, U: Singles, Z: Singles, tau: float) -> tuple[float, float]:
-    """sum w min_tau(U, 1 - e^-Z) and the tangents' fixed part; U and Z become the weights of u and m."""
-    value, fixed = 0.0, 0.0
-    for i in range(w.shape[0]):
-        for j in range(w.shape[1]):
-            if w[i, j] > 0.0:
-                e = math.exp(-Z[i, j])
-                apart = (U[i, j] - (1.0 - e)) / tau
-                small = math.exp(-abs(apart))
-                value += w[i, j] * (min(U[i, j], 1.0 - e) - tau * math.log1p(small))
-                beta = 1.0 / (1.0 + small) if apart < 0.0 else small / (1.0 + small)
-                fixed += w[i, j] * (1.0 - beta) * (1.0 - e - Z[i, j] * e)
-                U[i, j], Z[i, j] = w[i, j] * beta, w[i, j] * (1.0 - beta) * e
-            else:
-                U[i, j], Z[i, j] = 0.0, 0.0
-    return value, fixed
 
 
 def _discs(row: Cells, col: Cells, radius: float) -> tuple[csr_array, Floats, Floats]:

@@ -34,11 +34,10 @@ from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in, too_near, under
 from habitatmap.read.settings import PlanSettings
+from habitatmap.vocabulary.terms import Consent
 
 Bools = NDArray[np.bool_]
 
-# the strictest last, so that it is painted over the others
-CONSENTS = ("yes", "ask", "no")
 QUAD_SEGS = 2  # corners of a buffer's quarter circle: few, as the ring that it leaves open is checked exactly
 # GEOS may simplify a line by 1 % of the distance before it buffers it, and its corners cut 1 - cos(pi / 8) off the
 # circle; between these two multiples of the distance lies every point whose side is open
@@ -71,7 +70,7 @@ class ExclusionZone:
 
 
 Reason = Lost | ExclusionZone
-CONSENT_LOST = {"no": Lost.NO_CONSENT, "ask": Lost.TO_ASK, "yes": Lost.CONSENT_GIVEN}
+CONSENT_LOST = {Consent.NO: Lost.NO_CONSENT, Consent.ASK: Lost.TO_ASK, Consent.YES: Lost.CONSENT_GIVEN}
 
 
 @dataclass(frozen=True)
@@ -142,9 +141,9 @@ def find_candidates(
         take_out(Lost.NO_RECORD, land_index < 0)
         # row -1 (no land) reads the last entry, which is allowed: it was taken out above
         consent = np.array([*land["consent"], ""], dtype=object)
-        for word in reversed(CONSENTS):
+        for word, reason in CONSENT_LOST.items():
             if word not in settings.consent:
-                take_out(CONSENT_LOST[word], (consent == word)[land_index])
+                take_out(reason, (consent == word.value)[land_index])
         if not settings.private:
             private = land.geometry[land["private"].to_numpy() == "yes"]
             take_out(Lost.PRIVATE, cells_in(private, grid))
@@ -202,8 +201,8 @@ def _by_kind(zones: gpd.GeoDataFrame) -> Iterator[tuple[str, gpd.GeoDataFrame]]:
 def _land_index(grid: Grid, land: gpd.GeoDataFrame) -> NDArray[np.int32]:
     """Row of the land frame with the strictest consent at each cell's centre, the first of equals; -1 = none."""
     index = np.full(grid.shape, -1, dtype=np.int32)
-    strictness = land["consent"].map({word: k for k, word in enumerate(CONSENTS)}).to_numpy()
-    painted_later = np.lexsort((-np.arange(len(land)), strictness))
+    strictness = np.array([Consent(word).strictness for word in land["consent"]], dtype=np.int64)
+    painted_later = np.lexsort((-np.arange(len(land)), -strictness))  # the strictest is painted over the others
     shapes = land.geometry.to_numpy()
     pairs = [(shapes[k], int(k)) for k in painted_later if shapes[k] is not None and not shapes[k].is_empty]
     if pairs:

@@ -79,7 +79,7 @@ class OpenCells:
     @property
     def open(self) -> Bools:
         """Cells that a site may take (rows, cols)."""
-        return self.blocked == 0
+        return np.asarray(self.blocked == 0)
 
     def budget_spent(self) -> bool:
         """Whether a cell is closed by its cost alone."""

@@ -171,7 +171,7 @@ def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, parameters:
         found = arrivals**z / (arrivals**z + y**z)
         gains = ((1.0 - probability) * found - probability * lost * (1.0 - found)).sum(axis=0) > 0
         low, high = np.where(gains, y, low), np.where(gains, high, y)
-    return np.sqrt(low * high)
+    return np.asarray(np.sqrt(low * high))
 
 
 @dataclass(frozen=True)
@@ -344,7 +344,7 @@ def _reached(
 
 
 def _last(values: Floats) -> Floats:
-    return values[-LAST_YEARS:].mean(axis=0)
+    return np.asarray(values[-LAST_YEARS:].mean(axis=0))
 
 
 def _ranks(tail: Tail, forage: Mapping[Strategy, Floats], occupied: Mapping[Strategy, Floats]) -> pd.DataFrame:

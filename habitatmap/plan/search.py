@@ -173,7 +173,7 @@ def in_greedy_order(problem: Problem, cells: Sequence[tuple[int, int]]) -> list[
     missed, picks = np.pad(problem.today.missed, r), []
     kept = set(problem.kept_cells)
     for todo in (sorted(kept & set(cells)), sorted(set(cells) - kept)):
-        # a gain only falls as sites are set, so one that is still on top when reckoned anew is the largest
+        # a gain only falls as sites are set, so one that is still on top when calculated anew is the largest
         gains = dict.fromkeys(todo, math.inf)
         while todo:
             sure: set[tuple[int, int]] = set()
