@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import geopandas as gpd
 import numpy as np
@@ -13,6 +15,8 @@ import rasterio
 from affine import Affine
 from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
+
+from habitatmap.area import Area, open_area
 
 CRS = "EPSG:32632"
 LEFT, TOP = 500_000.0, 5_400_000.0
@@ -124,3 +128,11 @@ def write_area(
     if boundary is not None:
         write_layer(folder / "boundary.gpkg", [boundary])
     return folder
+
+
+@cache
+def small_area() -> Area:
+    """One pool on one class of land, opened: for tests that put their own frames in place of some of its."""
+    with TemporaryDirectory() as folder:
+        pools = [("P", *centre(1, 1))]
+        return open_area(write_area(Path(folder), np.full((3, 3), 1, np.uint8), class_table({1: 0.5}), pools=pools))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from types import SimpleNamespace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,11 +12,15 @@ import pytest
 from numpy.typing import NDArray
 from shapely import box
 
+from habitatmap.area import Area
 from habitatmap.geo.engine import Engine
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.dead_wood import dead_wood
 from habitatmap.habitat.forage import MONTHS, forage_bounds, forage_by_month, least_forage, season_mean, season_months
 from habitatmap.habitat.score import score_habitat
+from habitatmap.read.land_cover import LandCover
+from habitatmap.read.settings import Settings
+from tests.areas import small_area
 
 GRID = Grid(0.0, 30.0, 10.0, 3, 4)
 NO_TREES = pd.DataFrame({"x": [], "y": [], "genus": [], "condition": []}).astype({"genus": str, "condition": str})
@@ -39,14 +43,14 @@ class Trees:
         return np.where(trees["genus"] == "Quercus", 0.6, np.where(trees["genus"] == "", np.nan, 0.1))
 
 
-def cover(classes: list[list[int]]) -> Any:
+def cover(classes: list[list[int]]) -> LandCover:
     """Class 1: meadow, 0.4 from month 4 to 9; class 2: wood, 0.1 all year, dead wood 0.7; class 3: nothing known."""
     table = pd.DataFrame(index=range(3), columns=["code", *MONTHS, "dead_wood", "assumed"], dtype=object)
     table[MONTHS] = np.array([[0, 0, 0, *[0.4] * 6, 0, 0, 0], [0.1] * 12, [np.nan] * 12])
     table["dead_wood"] = [0.0, 0.7, np.nan]
     table["assumed"] = ["", "", "garden"]
     table["forage_low"], table["forage_high"] = [0.2, np.nan, np.nan], [0.6, 5.0, np.nan]
-    return SimpleNamespace(classes=np.array(classes, dtype=np.uint16), table=table)
+    return LandCover(np.array(classes, dtype=np.uint16), table, [], "made up")
 
 
 COVER = cover([[1, 1, 2, 0], [1, 1, 2, 3], [2, 2, 2, 3]])
@@ -158,21 +162,10 @@ def test_bounds_of_the_forage_follow_those_of_the_peak_month() -> None:
     assert forage_bounds(None, season)[1] is season
 
 
-def area(**changes: Any) -> Any:
-    settings = SimpleNamespace(
-        season=SimpleNamespace(first_month=4, last_month=9),
-        flight=SimpleNamespace(forage_median_m=20.0),
-        near=SimpleNamespace(forage_from=0.4, dead_wood_from=0.5),
-    )
-    parts = {
-        "grid": GRID,
-        "land_cover": COVER,
-        "trees": NO_TREES,
-        "tree_table": Trees(),
-        "boundary": None,
-        "settings": settings,
-    }
-    return SimpleNamespace(**{**parts, **changes})
+def area(first_month: int = 4, **changes: Any) -> Area:
+    stated = {"season": {"first_month": first_month, "last_month": 9}, "flight": {"forage_median_m": 20.0}}
+    parts = {"grid": GRID, "land_cover": COVER, "trees": NO_TREES, "tree_table": Trees(), "boundary": None}
+    return replace(small_area(), settings=Settings.model_validate(stated), **(parts | changes))
 
 
 def test_the_whole_offer() -> None:
@@ -194,11 +187,8 @@ def test_the_whole_offer() -> None:
 def test_the_month_of_least_forage_is_that_inside_the_boundary() -> None:
     # over all cells it is month 4, where meadow has begun; in the wood alone all months are alike, so the first counts
     willows = trees((25, 15, "Salix", "living"), (25, 5, "Salix", "living"))
-    mine = area(trees=willows, boundary=box(20, 0, 30, 30))
-    mine.settings.season = SimpleNamespace(first_month=3, last_month=9)
-    assert score_habitat(mine).least_forage_month == 4
-    mine.boundary = None
-    assert score_habitat(mine).least_forage_month == 3
+    assert score_habitat(area(3, trees=willows, boundary=box(20, 0, 30, 30))).least_forage_month == 4
+    assert score_habitat(area(3, trees=willows)).least_forage_month == 3
 
 
 def test_a_tree_on_unknown_ground_tells_nothing_of_the_dead_wood_around() -> None:

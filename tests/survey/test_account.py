@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -13,6 +12,7 @@ from habitatmap.errors import InputError
 from habitatmap.survey import blank_visits, count_searches, estimate_pools, fit_occupancy
 from habitatmap.survey.account import Account, Budget, take_account
 from habitatmap.survey.searches import one_per_place
+from tests.survey.tools import MODEL, searched
 
 AS_OF = datetime.date(2026, 11, 1)
 
@@ -22,18 +22,12 @@ def town(pools: int = 40) -> tuple[pd.DataFrame, pd.DataFrame]:
     names = [f"made up {i:02d}" for i in range(pools)]
     frame = pd.DataFrame({"pool": names, "set_out": pd.Timestamp("2025-10-01"), "x": rng.uniform(0, 4000, pools)})
     frame = frame.assign(y=rng.uniform(0, 4000, pools), shade=rng.choice(["deep", "open"], pools), volume_l=8.0)
-    rows = []
-    for name in names:
-        occupied = rng.random() < 0.5
-        for k in range(int(rng.integers(2, 5))):
-            outcome = "larvae" if occupied and rng.random() < 0.6 else "none seen"
-            rows.append((name, pd.Timestamp("2026-04-01") + pd.Timedelta(days=20 * k), outcome, "", "", "ann"))
-    return frame, pd.DataFrame(rows, columns=["pool", "date", "outcome", "taxon", "checked", "observer"])
+    return frame, searched(names, rng, 2, 4, taxon="", checked="", observer="ann")
 
 
 def account(pools: pd.DataFrame, visits: pd.DataFrame, group: np.ndarray | None = None, **more: object) -> Account:
     group = np.arange(len(pools)) if group is None else group
-    known = estimate_pools(pools, visits, AS_OF, SimpleNamespace(existing="model", new="model"), group)
+    known = estimate_pools(pools, visits, AS_OF, MODEL, group)
     return take_account("Made up", pools, visits, AS_OF, known, group, resamples=20, **more)  # type: ignore[arg-type]
 
 

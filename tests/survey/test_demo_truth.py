@@ -9,7 +9,7 @@ import importlib.util
 import shutil
 import sys
 from pathlib import Path
-from types import ModuleType, SimpleNamespace
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -17,9 +17,9 @@ import pytest
 from habitatmap.area import open_area
 from habitatmap.network.places import merged
 from habitatmap.survey import estimate_pools
+from tests.survey.tools import MODEL
 
 SCRIPT = Path(__file__).parents[2] / "demo_area" / "make_demo.py"
-MODEL = SimpleNamespace(existing="model", new="model")
 
 
 @pytest.fixture(scope="module")

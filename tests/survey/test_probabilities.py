@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -10,28 +9,20 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
+from habitatmap.read.settings import OccupancySettings
 from habitatmap.survey import PoolOccupancy, Prior, estimate_pools, fit_occupancy
 from habitatmap.survey.probabilities import most_informative
-
-MODEL = SimpleNamespace(existing="model", new="model")
+from tests.survey.tools import MODEL, searched
 
 
 def town(pools: int = 40, seed: int = 1, most: int = 4) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Made-up pools, half of them occupied, seen into up to `most` times with detection 0.6."""
-    rng = np.random.default_rng(seed)
     names = [f"made up {i:03d}" for i in range(pools)]
-    rows = []
-    for name in names:
-        occupied = rng.random() < 0.5
-        for k in range(int(rng.integers(0, most + 1))):
-            outcome = "larvae" if occupied and rng.random() < 0.6 else "none seen"
-            rows.append((name, pd.Timestamp("2026-04-01") + pd.Timedelta(days=20 * k), outcome))
     frame = pd.DataFrame({"pool": names, "set_out": pd.Timestamp("2025-10-01")})
-    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"])
-    return frame, visits.assign(date=pd.to_datetime(visits["date"]))
+    return frame, searched(names, np.random.default_rng(seed), 0, most)
 
 
-def run(pools: pd.DataFrame, visits: pd.DataFrame, occupancy: Any = MODEL, **more: Any) -> PoolOccupancy:
+def run(pools: pd.DataFrame, visits: pd.DataFrame, occupancy: OccupancySettings = MODEL, **more: Any) -> PoolOccupancy:
     return estimate_pools(pools, visits, "2026-11-01", occupancy, **more)
 
 
@@ -136,7 +127,7 @@ def test_no_pool_at_all() -> None:
 
 def test_numbers_of_area_toml_override_exactly() -> None:
     pools, visits = town()
-    got = run(pools, visits, SimpleNamespace(existing=0.25, new=1.0))
+    got = run(pools, visits, OccupancySettings(existing=0.25, new=1.0))
     assert (got.pools[["occupancy", "occupancy_low", "occupancy_high"]] == 0.25).all(axis=None)
     assert (got.pools["basis"] == "set in area.toml").all()
     assert (got.draws == 0.25).all()

@@ -1,8 +1,6 @@
-"""How probabilities hang on the ground: by as many covariates as the detections allow, never beyond what was sampled."""
+"""How probabilities depend on the surroundings: as many covariates as detections allow, within what was sampled."""
 
 from __future__ import annotations
-
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -10,11 +8,11 @@ import pytest
 from scipy.special import expit
 
 from habitatmap.geo.flight import FlightKernel
+from habitatmap.read.settings import OccupancySettings
 from habitatmap.survey import Prior, estimate_pools
 from habitatmap.survey.constant import conditional
 from habitatmap.survey.surroundings import Surroundings, fit_surroundings, places_near
-
-MODEL = SimpleNamespace(existing="model", new="model")
+from tests.survey.tools import MODEL
 
 
 def made_up(sites: int = 400, slope: float = 1.5, seed: int = 2) -> tuple[np.ndarray, pd.DataFrame]:
@@ -149,7 +147,7 @@ def test_a_number_for_new_pools_needs_no_ground() -> None:
     outcomes = np.where(found.ravel() == 1, "larvae", "none seen")
     names = np.repeat(pools["pool"].to_numpy(), 3)
     visits = pd.DataFrame({"pool": names, "date": pd.Timestamp("2026-05-01"), "outcome": outcomes})
-    got = estimate_pools(pools, visits, "2026-11-01", SimpleNamespace(existing="model", new=0.3), surroundings=places)
+    got = estimate_pools(pools, visits, "2026-11-01", OccupancySettings(new=0.3), surroundings=places)
     assert got.surroundings is None
     assert (got.new_on({}, (2, 2)) == 0.3).all()
     assert (got.new_draws_on(places) == 0.3).all()

@@ -6,6 +6,22 @@ import math
 from typing import Any
 
 import numpy as np
+import pandas as pd
+
+from habitatmap.read.settings import OccupancySettings
+
+MODEL = OccupancySettings()  # both probabilities are estimated
+
+
+def searched(names: list[str], rng: np.random.Generator, fewest: int, most: int, **more: str) -> pd.DataFrame:
+    """Visits to pools of which half are occupied, seen into `fewest` to `most` times with detection 0.6."""
+    rows = []
+    for name in names:
+        occupied = rng.random() < 0.5
+        for k in range(int(rng.integers(fewest, most + 1))):
+            outcome = "larvae" if occupied and rng.random() < 0.6 else "none seen"
+            rows.append((name, pd.Timestamp("2026-04-01") + pd.Timedelta(days=20 * k), outcome))
+    return pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(**more)
 
 
 def as_table(histories: str) -> np.ndarray:
@@ -19,7 +35,7 @@ def closed_form_table(sites: int, once: int, twice: int) -> np.ndarray:
 
 
 def slow_log_likelihood(found: Any, psi: Any, p: Any) -> float:
-    """The likelihood as it is written in a textbook: site by site, search by search, the state of the site summed out."""
+    """The likelihood as in a textbook: site by site, search by search, the state of the site summed out."""
     total = 0.0
     for i, row in enumerate(np.asarray(found, float)):
         if_occupied, if_empty = float(psi[i]), 1 - float(psi[i])
