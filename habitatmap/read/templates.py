@@ -29,14 +29,14 @@ BAD_DATE = "A date of this century is expected, such as 2024-05-03."
 HELP = {
     Kind.POOLS: """
         Write one row for each pool, under the grey example. The example is never read: leave it or delete it.
-        Only the name and the place are needed. For the place, press on the spot in a map on a telephone and copy the
+        Only the name and the place are needed. For the place, press on the place in a map on a telephone and copy the
           two numbers, with at least four digits after the point.
         A pool that was moved has two places: write a removal date for the first, and a new name for the second.
         Cells with a small arrow have a list. A warning can be waved through where you know better.
         You may add columns of your own, on the right. The headings are protected, so that nobody renames them by
           chance; there is no password.
         Save as xlsx in the folder, under a name that begins with pools, then run: habitatmap check
-        Before a pool is set out: the written consent of whoever owns or rents the ground, and no pool within reach of
+        Before a pool is installed: the written consent of whoever owns or rents the land, and no pool within reach of
           playing children. A few centimetres of water can drown a small child.
         Ask the health authority about mosquitoes that carry disease. Use no poison: it kills the larvae that the pool
           is for.
@@ -54,7 +54,7 @@ HELP = {
         Save as xlsx in the folder, under a name that begins with visits, then run: habitatmap check
         Standing water may carry disease: cover cuts, wear gloves, keep it off mouth and eyes, wash your hands.
         Nobody works under weak limbs or dead wood, and no natural hole is blocked, flooded or emptied.
-        On private ground come only when the host knows, and keep the address to yourself.
+        On private land come only when the host knows, and keep the address to yourself.
         Local rules and licensed practice come before anything said here.""",
 }
 

@@ -28,7 +28,12 @@ HEAD = "| column | what stands in it | its words | headings, for instance |\n|--
 def data_dictionary() -> str:
     """guide/columns.md, whole."""
     places = {column.name for column in PLACE}
-    parts = [INTRODUCTION, "## The place of a row", "", _table(PLACE)]
+    parts = [
+        INTRODUCTION,
+        "## The place of a row",
+        "",
+        _table(column for column in COLUMNS[Kind.POOLS] if column.name in places),
+    ]
     for kind, columns in COLUMNS.items():
         own = [column for column in columns if column.name not in places or column.help != _help_of(column.name)]
         parts += ["", f"## {kind}", "", ABOUT[kind], "", _table(column for column in own if column.headings)]

@@ -27,6 +27,7 @@ LARGEST_TEXT = 500_000_000
 LARGEST_CELL = 10_000_000
 csv.field_size_limit(LARGEST_CELL)
 MOST_COLUMNS = 2_000
+SEPARATORS = {"\t": "tab-separated", ",": "comma-separated", ";": "semicolon-separated", "": "one column"}
 
 
 def read_text(path: Path, file: str, stated: frozenset[str], encoding: str | None = None) -> list[Table]:
@@ -50,7 +51,7 @@ def read_text(path: Path, file: str, stated: frozenset[str], encoding: str | Non
             f"{file} has a row of {widest} cells, more than the {MOST_COLUMNS} a table may have; "
             "check the character between the cells and the ends of the lines"
         )
-    notes = [how, {"\t": "tabs", "": "one column"}.get(delimiter, {",": "comma-separated", ";": "semicolon-separated"}.get(delimiter, f"separated by {delimiter}"))]
+    notes = [how, SEPARATORS.get(delimiter, f"separated by {delimiter}")]
     if _breaks_off(text, records):
         notes.append("the last row is short and its line has no end, so the file may have been cut")
     tables = tables_of(file, records, stated, notes, ragged=True)
