@@ -28,6 +28,7 @@ from habitatmap.export.summary import summary_text
 from habitatmap.plan.candidates import ExclusionZone
 from habitatmap.read.formats.cells import unguard
 from habitatmap.words.gaps import told_gaps
+from habitatmap.words.tables import told_plan
 from tests.results import CRS_UTM, GRID, NASTY, invented
 
 
@@ -113,7 +114,9 @@ def test_lone_surrogates_do_not_stop_a_run() -> None:
     made = invented()
 
     def odd_in(frame: Any, column: str) -> Any:
-        return frame.astype({column: object}).assign(**{column: ["a\ud800b", *frame[column][1:]]})
+        frame = frame.astype({column: object})
+        frame.loc[0, column] = "a\ud800b"
+        return frame
 
     odd = invented(
         title="a\ud800b",
@@ -168,7 +171,7 @@ def test_shapes_lie_where_they_should() -> None:
 def test_properties_are_the_columns() -> None:
     result = invented()
     properties = [f["properties"] for f in collection("plan.geojson", result)["features"]]
-    assert list(properties[0]) == list(result.plan.columns)
+    assert list(properties[0]) == list(told_plan(result.plan, result.settings).columns)
     assert properties[1]["lat"] is None
     cause = collection("gaps.geojson", result)["features"][0]["properties"]["cause"]
     assert cause.endswith(NASTY), "JSON holds every character"
@@ -200,8 +203,9 @@ def test_gpx_keeps_the_order_of_the_schema() -> None:
 
 def test_gpx_shows_what_xml_cannot_hold() -> None:
     result = invented()
-    result.plan = result.plan.astype({"place": object})
-    result.plan.loc[0, "place"] = f"{NASTY}\ud800\uffff"
+    plan = result.plan.astype({"place": object})
+    plan.loc[0, "place"] = f"{NASTY}\ud800\uffff"
+    result = replace(result, plan=plan)
     root = ElementTree.fromstring(text_files(result)["plan.gpx"])
     name = root.findtext("{*}wpt/{*}name")
     assert name == "1 " + visible(NASTY).replace("\r", "␍") + "\ufffd\ufffd"
@@ -244,9 +248,10 @@ def test_a_geopackage_as_the_standard_has_it(package: Path) -> None:
 
 
 def as_written(result: Any, name: str) -> pd.DataFrame:
-    """A frame of the result, gaps with their cause told."""
+    """A frame of the result, gaps and suggestions with their sentences."""
     frame: pd.DataFrame = getattr(result, name)
-    return told_gaps(result.gaps) if name == "gaps" else frame
+    told = {"gaps": told_gaps(result.gaps), "plan": told_plan(result.plan, result.settings)}
+    return told.get(name, frame)
 
 
 def test_every_layer_comes_back(package: Path) -> None:

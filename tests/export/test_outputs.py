@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from habitatmap import outputs as module
 from habitatmap.errors import HabitatmapError, InputError
+from habitatmap.export import folder as module
 from habitatmap.export.folder import check_target
 from habitatmap.export.formats import RASTERS
 from habitatmap.outputs import write
@@ -123,19 +123,18 @@ SCRIPT = """
     from pathlib import Path
     from habitatmap.errors import HabitatmapError
     from habitatmap.outputs import write
-    from tests.beside import beside
-from tests.results import invented
+    from tests.results import invented
 
     def stop(result):
         print("writing", flush=True)
         time.sleep(60)
 
-    kind, folder = sys.argv[1], Path(sys.argv[2])
+    kind, folder, made = sys.argv[1], Path(sys.argv[2]), invented()
     if kind == "kill":
-        write(invented(), folder, {"map.html": stop})
+        write(made, folder, {"map.html": stop})
     resource.setrlimit(resource.RLIMIT_FSIZE, (int(kind), int(kind)))
     try:
-        write(invented(), folder, {"map.html": lambda result: "x" * 400_000})
+        write(made, folder, {"map.html": lambda result: "x" * 400_000})
     except HabitatmapError as fault:
         print(fault)
 """
