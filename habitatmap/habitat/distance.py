@@ -1,14 +1,15 @@
 """Exact Euclidean distance from each cell to the nearest cell of a mask, centre to centre.
 
-Which source is nearest comes from SciPy's exact feature transform; distances are then whole squares of cells, so no
-rounding enters before the one square root.
+Everything is done in whole squares of cells (two passes after Meijster, Roerdink & Hesselink 2000: first down the
+columns, then the lower envelope of parabolas along each row), so no rounding enters before the one square root.
 """
 
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike, NDArray
-from scipy.ndimage import binary_erosion, distance_transform_edt
+from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree
 
 from habitatmap.geo.engine import THREADS, Blocks, Engine, TileStage, map_tiles
@@ -31,7 +32,7 @@ def distance_to(mask: ArrayLike, cell_m: float, engine: Engine = THREADS) -> NDA
     if not source.any():
         return np.full(source.shape, np.nan)
     if engine.tile_cells is None and source.size <= ONE_TILE:
-        return np.sqrt(_squares(source)) * cell_m
+        return np.sqrt(_squares(source, 0)) * cell_m
     stage = TileStage(_squares_tile, {"squares": (np.int64, 0)}, HALO_CELLS, tile_cells=1024)
     squares = map_tiles(stage, {"source": source}, engine)["squares"]
     far = squares < 0
@@ -46,16 +47,55 @@ def distance_to(mask: ArrayLike, cell_m: float, engine: Engine = THREADS) -> NDA
 
 def _squares_tile(blocks: Blocks, halo: int) -> Blocks:
     """The stage: squared distances in cells, -1 where no source lies within the halo."""
-    source = blocks["source"]
-    inside = np.s_[halo : source.shape[0] - halo, halo : source.shape[1] - halo]
-    if not source.any():
-        return {"squares": np.full(source[inside].shape, -1, dtype=np.int64)}
-    squares = _squares(source)[inside]
-    return {"squares": np.where(squares <= halo * halo, squares, -1)}
+    return {"squares": _squares(blocks["source"], halo)}
 
 
-def _squares(source: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Squared distance in cells to the nearest source, of which there is one at least."""
-    row, col = distance_transform_edt(~source, return_distances=False, return_indices=True)
-    i, j = np.ogrid[: source.shape[0], : source.shape[1]]
-    return np.asarray((row - i) ** 2 + (col - j) ** 2)
+@njit(cache=True, nogil=True)
+def _squares(source: NDArray[np.bool_], halo: int) -> NDArray[np.int64]:
+    """Squared distance in cells of the block without its halo; -1 beyond `halo` cells (no halo: no cut-off)."""
+    rows, cols = source.shape
+    far = rows + cols
+    down = np.full((rows, cols), far, dtype=np.int32)  # to the nearest source in the same column
+    for i in range(rows):
+        for j in range(cols):
+            if source[i, j]:
+                down[i, j] = 0
+            elif i > 0 and down[i - 1, j] < far:
+                down[i, j] = down[i - 1, j] + 1
+    for i in range(rows - 2, -1, -1):
+        for j in range(cols):
+            down[i, j] = min(down[i, j], down[i + 1, j] + 1)
+
+    out = np.full((rows - 2 * halo, cols - 2 * halo), -1, dtype=np.int64)
+    column = np.empty(cols, dtype=np.int64)  # columns whose parabola is lowest somewhere, from left to right
+    start = np.empty(cols, dtype=np.int64)  # the first cell where it is
+    for i in range(halo, rows - halo):
+        top = -1
+        for j in range(cols):
+            g = np.int64(down[i, j])
+            if g >= far or (halo > 0 and g > halo):
+                continue
+            first = np.int64(0)
+            while top >= 0:
+                k = column[top]
+                h = np.int64(down[i, k])
+                # from this cell on the new parabola lies below that of column k
+                first = (j * j - k * k + g * g - h * h) // (2 * (j - k)) + 1
+                if first > start[top]:
+                    break
+                top -= 1
+                first = np.int64(0)
+            if first < cols:
+                top += 1
+                column[top] = j
+                start[top] = first if first > 0 else 0
+        if top < 0:
+            continue
+        for j in range(cols - halo - 1, halo - 1, -1):
+            while start[top] > j:
+                top -= 1
+            k = column[top]
+            square = (j - k) * (j - k) + np.int64(down[i, k]) ** 2
+            if halo == 0 or square <= halo * halo:
+                out[i - halo, j - halo] = square
+    return out
