@@ -402,7 +402,7 @@ def _read_geometry_text(text: str, source: Source | None, file: str) -> Point | 
 def point_of(
     geometry: BaseGeometry | None, own: CRS | None, source: Source | None, value: object = "", file: str = ""
 ) -> Point | Refusal:
-    """The position of a shapely geometry; `own`: the system it carries, `source`: the one stated for its file, if any."""
+    """The position of a shapely geometry; `own`: the system it carries; `source`: that stated for its file, if any."""
     if geometry is None or geometry.is_empty:
         return Refusal("position", value, Why.GEOMETRY_EMPTY)
     while geometry.geom_type in ("MultiPoint", "GeometryCollection") and len(geometry.geoms) == 1:

@@ -84,7 +84,7 @@ class Box(NamedTuple):
         return off
 
     def beyond(self, points: Sequence[Point | Refusal]) -> NDArray[np.bool_]:
-        """Which positions lie far outside the ground of a system, where its numbers mean little; none by other boxes."""
+        """Which positions lie far outside the ground of a system, where its numbers mean little; none by another."""
         off = self.off_km(*locate(points, WGS84))
         lost = np.array([isinstance(point, Point) for point in points], dtype=bool) & np.isnan(off)
         return ((off > FAR_KM) | lost) & self.wide
