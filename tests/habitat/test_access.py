@@ -55,6 +55,17 @@ def test_low_shares_stay_exact() -> None:
     np.testing.assert_allclose(mean, expected, atol=1e-6)
 
 
+def test_a_mean_over_less_than_0_0007_of_the_kernel_is_not_known() -> None:
+    values = np.full((60, 60), np.nan)
+    values[0, 0] = 1.0
+    mean, share = access_and_share(values, 10.0, 40.0)
+    little, too_little = (share > 0.00071) & (share < 0.0013), (share > 0.0004) & (share < 0.00069)
+    assert little.any()
+    assert too_little.any()
+    assert (mean[little] == 1).all()
+    assert np.isnan(mean[too_little]).all()
+
+
 def test_missing_is_not_bare() -> None:
     values = np.full((30, 30), 0.5)
     values[10:20, 10:20] = np.nan
