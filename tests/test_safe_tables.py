@@ -20,7 +20,7 @@ def test_tables_are_written_in_three_places_only() -> None:
         for path in PACKAGE.rglob("*.py")
         if WRITES.search(path.read_text(encoding="utf-8"))
     }
-    assert found == {"show/exports.py", "intake/fixes.py", "intake/templates.py"}
+    assert found == {"export/formats.py", "read/corrections.py", "read/templates.py"}
 
 
 def test_the_templates_hold_no_formula(tmp_path: Path) -> None:
