@@ -226,6 +226,6 @@ def street_or_zone(x: float, y: float, paths: gpd.GeoDataFrame, kind: str) -> st
     if len(named):
         far = named.distance(shapely.Point(x, y))
         if float(far.min()) <= STREET_M:
-            return f"private ground near {named.loc[far.idxmin(), 'name']}"
+            return f"private land near {named.loc[far.idxmin(), 'name']}"
     (east, north) = (int(at) * int(ASK_M) for at in square_of(x, y, ASK_M))
-    return f"{kind or 'private ground'} in the square of {ASK_M:.0f} m from E {east}, N {north}"
+    return f"{kind or 'private land'} in the square of {ASK_M:.0f} m from E {east}, N {north}"

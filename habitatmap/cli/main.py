@@ -17,7 +17,7 @@ COMMANDS = {
     "new": "Start an area folder: from an OpenStreetMap extract, or as a copy of the demo town.",
     "check": "Read the folder as map does, and say how every file was understood and what was set aside.",
     "map": "The main job: score every cell, estimate occupancy, find gaps, plan the next pools, write the maps.",
-    "survey": "What is really in the pools: occupancy and how sure it is, pool by pool, next season's effort.",
+    "survey": "Estimated occupancy and how sure it is, pool by pool, and next season's effort.",
     "rounds": "Who goes to which pools in a week: lists to print, routes, calendar entries.",
     "sheets": "What a crew takes along, as PDF: a page for each site, labels, recording sheets.",
     "report": "Two pages for the committee and the funder, PDF and HTML: done, found, next, cost, not known.",

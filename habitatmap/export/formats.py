@@ -49,9 +49,9 @@ RASTERS = {
     "dead_wood": ("Dead wood: class, dead trees and likely rot-hole trees", "0-1"),
     "forage_m": ("Distance to the nearest cell of good forage", "metre"),
     "dead_wood_m": ("Distance to the nearest cell of dead wood", "metre"),
-    "reach_now": ("Chance that the cell is reached from a breeding place known now", "0-1"),
-    "reach_with_plan": ("Chance that the cell is reached once the plan is carried out", "0-1"),
-    "occupancy": ("Chance that a pool set here holds larvae, where ground like it was sampled", "0-1"),
+    "reach_now": ("Probability that the cell is reached from a breeding place known now", "0-1"),
+    "reach_with_plan": ("Probability that the cell is reached once the plan is carried out", "0-1"),
+    "occupancy": ("Probability that a pool installed here holds larvae, where such surroundings were sampled", "0-1"),
 }
 
 # what no reader can see and some formats can't hold: controls but tab and line ends, surrogates, non-characters

@@ -229,7 +229,7 @@ def ground(sheet: Sheet, result: Result, faint: bool = False) -> None:
         sheet.raster(result.grid, number[cover.classes], [_paler(c) if faint else c for c in colours])
         if not faint:
             sheet.key += [
-                (swatch(colour), label or "other ground") for label, colour in zip(labels, colours, strict=True)
+                (swatch(colour), label or "other land") for label, colour in zip(labels, colours, strict=True)
             ]
     lines(sheet, result)
 

@@ -65,7 +65,7 @@ WORDS = {
         "Set it so that it can't tip or be climbed, with holes for the overflow: litter first, then water, 10 cm at "
         "most.",
         "Lay a stick as a ramp to the rim and some dry litter around it: larvae leave the water to pupate.",
-        "Fix the label. Log where it really went, below, and type it into the list of pools.",
+        "Fix the label. Log where it went, below, and type it into the list of pools.",
         "Clean your gear before the next site.",
     ],
     "basis": "Sizes, filling and shade: expert judgement.",
@@ -73,7 +73,7 @@ WORDS = {
         "Installed on (year-month-day)",
         "Pool (name on the label)",
         "Installed by",
-        "Where it really went: longitude, latitude",
+        "Where it went: longitude, latitude",
         "Accuracy shown, m",
         "Container, volume in litres",
     ],

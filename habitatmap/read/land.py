@@ -132,8 +132,7 @@ def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
     ]
     if found:
         ledger.remark(
-            f"land: {len(found)} overlaps of ground with different consent ({some(found)}); the stricter one "
-            "counts there"
+            f"land: {len(found)} overlaps of land with different consent ({some(found)}); the stricter one counts there"
         )
 
 

@@ -35,7 +35,7 @@ Metres = Annotated[float, Field(gt=0, description="a number of metres above 0")]
 MetresOrNone = Annotated[float, Field(ge=0, description="a number of metres, 0 or more")]
 Share = Annotated[float, Field(ge=0, le=1, description="a number from 0 to 1")]
 Month = Annotated[int, Field(ge=1, le=12, description="a month number from 1 to 12")]
-Chance = Annotated[Literal["model"] | Share, Field(description='"model" or a number from 0 to 1')]
+Probability = Annotated[Literal["model"] | Share, Field(description='"model" or a number from 0 to 1')]
 Days = Annotated[int, Field(ge=1, description="a whole number of days, 1 or more")]
 Text = Annotated[str, Field(description="a text in quotes")]
 
@@ -90,10 +90,10 @@ class GapSettings(_Part):
 
 
 class OccupancySettings(_Part):
-    """Chance that a pool holds larvae: estimated, or one number for all; and that a rot-hole tree does."""
+    """Probability that a pool holds larvae: estimated, or one number for all; and that a rot-hole tree does."""
 
-    existing: Chance = "model"
-    new: Chance = "model"
+    existing: Probability = "model"
+    new: Probability = "model"
     trees: Share = 0.3
 
 
@@ -101,7 +101,7 @@ Sites = Annotated[int, Field(ge=0, description="a whole number of sites, 0 or mo
 
 
 class QuotaSettings(_Part):
-    """The most suggestions on one piece of land, of one owner, or of those named; None = no limit."""
+    """The most suggestions on one parcel of land, of one owner, or of those named; None = no limit."""
 
     per_place: Sites | None = None
     per_owner: Sites | None = None
@@ -157,7 +157,7 @@ class RoundsSettings(_Part):
 
 
 class PublicSettings(_Part):
-    """Side of the square, in metres, within which a private place is not told apart."""
+    """Side of the square, in metres, within which private places are not distinguishable."""
 
     blur_m: Metres = 1000.0
 

@@ -64,7 +64,7 @@ def place_by_shape(draft: Draft, crs: CRS, stated: Stated, want: Want) -> None:
     if len(broken):
         draft.remark(
             f"{len(broken)} outlines cross themselves and were repaired (row {_rows(draft, broken.tolist())}); see on "
-            "the map whether the ground is right"
+            "the map whether the outline is right"
         )
         found[broken] = shapely.make_valid(found[broken])
     if want != "any":
@@ -185,7 +185,7 @@ def _tell_repairs(draft: Draft, closed: Sequence[int], swapped: Sequence[int], s
     if closed:
         draft.remark(
             f"{len(closed)} outlines did not come back to their start and were closed by a straight line "
-            f"(row {_rows(draft, closed)}); see on the map whether the ground is right"
+            f"(row {_rows(draft, closed)}); see on the map whether the outline is right"
         )
     if swapped and stated.box is not None:
         draft.remark(

@@ -1,1 +1,1 @@
-"""The trade's words, once: kinds of input, columns and their headings, outcomes."""
+"""The trade's words, once: kinds of input, columns and their headings, outcomes and other fixed sets of values."""

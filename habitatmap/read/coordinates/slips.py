@@ -63,7 +63,7 @@ class Box(NamedTuple):
         use = crs.area_of_use
         if use is None or use.west > use.east:
             return None
-        return cls(use.west, use.south, use.east, use.north, f"the ground of {crs_label(crs)}", stated=False, wide=True)
+        return cls(use.west, use.south, use.east, use.north, f"the extent of {crs_label(crs)}", stated=False, wide=True)
 
     @classmethod
     def of(cls, bounds: Sequence[float], crs: CRS, said_by: str) -> Box:
