@@ -7,13 +7,13 @@ Heavy libraries are loaded on first use, so that `habitatmap --help` answers at 
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
 
 __version__ = "0.1.0"
 __all__ = ["open_area", "run"]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> Callable[..., object]:
     if name == "open_area":
         from habitatmap.area import open_area
 

@@ -20,7 +20,8 @@ from habitatmap.geo.grid import Tile, cut
 if TYPE_CHECKING:
     from distributed import Client
 
-Blocks = dict[str, NDArray[Any]]
+Raster = NDArray[Any]  # of any type of number
+Blocks = dict[str, Raster]
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def default_workers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1)
 
 
-def block(array: NDArray[Any], tile: Tile, halo: int, pad: float) -> NDArray[Any]:
+def block(array: Raster, tile: Tile, halo: int, pad: float) -> Raster:
     """The tile of an array (..., rows, cols) with `halo` cells more on every side; beyond the edge stands `pad`."""
     rows, cols = array.shape[-2:]
     r0, r1, c0, c1 = tile.row0 - halo, tile.row1 + halo, tile.col0 - halo, tile.col1 + halo
@@ -74,7 +75,7 @@ def block(array: NDArray[Any], tile: Tile, halo: int, pad: float) -> NDArray[Any
     return out
 
 
-def map_tiles(stage: TileStage, inputs: Mapping[str, NDArray[Any]], engine: Engine = THREADS) -> Blocks:
+def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = THREADS) -> Blocks:
     """Runs a stage over every tile of the inputs, arrays (..., rows, cols) of one frame, and joins the answers."""
     shape = next(iter(inputs.values())).shape[-2:]
     tiles = list(cut((shape[0], shape[1]), engine.tile_cells or stage.tile_cells))

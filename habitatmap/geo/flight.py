@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 from numba import njit
@@ -26,10 +26,13 @@ END_IN_SCALES = 10.0
 Floats = NDArray[np.float64]
 Use = Literal["access", "reach"]
 
+T = TypeVar("T", float, NDArray[np.float64])
 
-def share_beyond(q: Any) -> Any:
+
+def share_beyond(q: T) -> T:
     """(1 + q) exp(-q): the share (0-1) of flights that get at least q scales far; 1 at 0. Number or array."""
-    return (1.0 + q) * np.exp(-q)
+    share: T = (1.0 + q) * np.exp(-q)
+    return share
 
 
 # the same for code that Numba compiles, number by number

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache, partial
-from typing import Any
 
 import numpy as np
 import scipy.fft
@@ -70,8 +69,8 @@ def _mean_tile(blocks: Blocks, halo: int, *, cell_m: float, median_m: float) -> 
 
 
 def _smooth(
-    values: NDArray[Any], seen: NDArray[np.bool_], halo: int, cell_m: float, median_m: float, precision: type
-) -> tuple[NDArray[Any], NDArray[Any]]:
+    values: NDArray[np.floating], seen: NDArray[np.bool_], halo: int, cell_m: float, median_m: float, precision: type
+) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
     """Kernel sums of values and of the mask, for the tile inside the halo, by one transform there and one back."""
     rows, cols = values.shape
     planes = np.zeros(tuple(scipy.fft.next_fast_len(n) for n in values.shape), dtype=precision)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -25,7 +24,7 @@ from habitatmap.network.importance import (
 from habitatmap.network.places import merged, network_places
 from habitatmap.read.settings import FlightSettings
 
-Floats = NDArray[np.floating[Any]]
+Floats = NDArray[np.floating]
 
 
 # so many places are looked from in a component of more: 20,000 places then take seconds, an error of ec a few percent

@@ -59,7 +59,7 @@ class Places:
 class Reach:
     """Forage in reach now, with the middle 95 % of its simulations; shares of the area's forage."""
 
-    not_reached: Floats
+    not_reached: NDArray[np.float64]
     """The probability (rows x cols) that no breeding place reaches the cell: product of 1 - p k."""
     now: float
     low: float

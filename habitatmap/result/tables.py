@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -13,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
@@ -49,13 +49,13 @@ PLAN_COLUMNS = [
 ]
 
 
-def lon_lat(x: Floats, y: Floats, crs: CRS) -> tuple[NDArray[Any], NDArray[Any]]:
+def lon_lat(x: Floats, y: Floats, crs: CRS) -> tuple[Floats, Floats]:
     """Longitude and latitude (WGS 84, degrees) of points in the area's CRS."""
     lon, lat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(np.asarray(x), np.asarray(y))
     return np.asarray(lon, dtype=float), np.asarray(lat, dtype=float)
 
 
-def sampled(grid: Grid, raster: NDArray[Any], x: Floats, y: Floats, use: Bools | None = None) -> Floats:
+def sampled(grid: Grid, raster: NDArray[np.number], x: Floats, y: Floats, use: Bools | None = None) -> Floats:
     """The raster (rows x cols) at points (metres): NaN outside the grid and where `use` is False."""
     row, col = grid.cell_of(x, y)
     inside = grid.inside(row, col) if use is None else grid.inside(row, col) & use
@@ -232,7 +232,7 @@ def plan_table(
 
 
 def _suggestion(
-    site: Mapping[Hashable, Any], surfaces: Surfaces, candidates: Candidates, standing: pd.DataFrame
+    site: Mapping[Hashable, float | str | bool], surfaces: Surfaces, candidates: Candidates, standing: pd.DataFrame
 ) -> dict[str, object]:
     """One row of plan.csv but for `cumulative` and the sentences."""
     row, col, land = int(site["row"]), int(site["col"]), surfaces.land
@@ -272,7 +272,7 @@ def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd
     """
     plots = land.geometry[land["private"] == "yes"]
     closed = cells_in(plots, grid)
-    shapes: list[Any] = []
+    shapes: list[BaseGeometry | None] = []
     for private, zone in zip(plan["private"], around, strict=True):
         row, col = np.nonzero(zone.mask)
         row, col = row + zone.row0, col + zone.col0
@@ -293,8 +293,8 @@ def place_table(
     pools: pd.DataFrame,
     standing: Bools,
     site_owner: NDArray[np.int64],
-    season: NDArray[Any] | None,
-    owner: NDArray[Any],
+    season: Floats | None,
+    owner: NDArray[np.integer],
 ) -> gpd.GeoDataFrame:
     """places.csv: one row per land polygon: consent, hectares, standing pools, mean forage, suggestions."""
     table = land[["name", "kind", "consent", "consent_note", "private", "geometry"]].copy()
