@@ -70,6 +70,7 @@ LATTICE = 0.2  # lattice step over the discs' radius
 
 Singles = NDArray[np.float32]
 Numbers = Singles | Floats
+Pools = tuple[Cells, Cells, Floats, Floats]  # row, col, p, and x pools (0-1) at each
 
 
 class Term(StrEnum):
@@ -273,18 +274,11 @@ def _level(p: float, levels: Floats) -> tuple[int, float]:
     return n, (p - levels[n]) / (levels[n + 1] - levels[n])
 
 
-class Fractions(NamedTuple):
-    """x pools (0-1 each) of probability p at the cells (row, col)."""
-
-    row: Cells
-    col: Cells
-    p: Floats
-    x: Floats
-
-
 @njit(cache=True, nogil=True)
-def _overlay(z: Floats, U: Floats, row0: int, pools: Fractions, k: Floats, levels: Floats, curved: Floats) -> None:
-    """Adds x m (by lines between levels, close enough for z) to z and x u to U; z[0, 0] is the cell (row0, 0)."""
+def _overlay(z: Floats, U: Floats, row0: int, pools: Pools, k: Floats, levels: Floats, curved: Floats) -> None:
+    """Adds x m (by lines between levels, close enough for z) to z and x u to U, for pools (row, col, p, x); z[0, 0] is
+    the cell (row0, 0).
+    """
     row, col, p, x = pools
     r = k.shape[0] // 2
     for q in range(row.shape[0]):
@@ -365,7 +359,7 @@ class Certificate:
         rows, cols = self.p.shape
         r = self.r
         z, U = np.zeros((rows + 2 * r, cols + 2 * r)), np.zeros((rows + 2 * r, cols + 2 * r))
-        pools = Fractions(row, col, self.p[row, col], x)
+        pools = row, col, self.p[row, col], x
 
         def bend(row0: int) -> float:
             inside = np.s_[r + row0 : r + min(rows, row0 + 256), r : r + cols]
@@ -445,7 +439,7 @@ class Relaxation:
         self.p, self.pools = p, pools
         self.size = max(1, min(half_scale(median_m, cell_m), max(p.shape) // 40))
         w = block_sum(missed, self.size)
-        prints = footprints(median_m, cell_m, self.size).weights
+        prints = footprints(median_m, cell_m, self.size)[0]
         spare = max(0, prints.shape[1] // 2 - (max(w.shape) - 1))
         side = prints.shape[1] - spare
         self.prints = prints[:, spare:side, spare:side].astype(np.float32)

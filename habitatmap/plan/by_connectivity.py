@@ -38,6 +38,10 @@ MOST_WORK = 2e9  # blocks looked at x places^2, for each pool
 FEWEST_BLOCKS, MOST_BLOCKS = 300, 4000
 
 
+# what compiled code takes: when kept from another version, it could not find the class of a named tuple
+PlainNetwork = tuple[Floats, Floats, Floats, Floats, float, float]
+
+
 class Network(NamedTuple):
     """Places x, y (metres) with their weight, and the best products of links between them (n, n); links are up to
     link_m long (metres, inclusive) and worth the reach weight of flights with this scale (metres).
@@ -49,6 +53,11 @@ class Network(NamedTuple):
     best: Floats
     link_m: float
     scale_m: float
+
+    @property
+    def plain(self) -> PlainNetwork:
+        """The same for compiled code."""
+        return self.x, self.y, self.weight, self.best, self.link_m, self.scale_m
 
 
 def build_network(nodes: pd.DataFrame, link_m: float, dispersal_median_m: float) -> Network:
@@ -121,7 +130,7 @@ def _gains(net: Network, row: Cells, col: Cells, worth: Floats, grid: Grid) -> F
     parts = np.array_split(np.arange(len(row)), default_workers())
 
     def some(part: Cells) -> Floats:
-        return np.asarray(_pair_gains(x[part], y[part], worth[row[part], col[part]], net))
+        return np.asarray(_pair_gains(x[part], y[part], worth[row[part], col[part]], net.plain))
 
     with ThreadPoolExecutor(default_workers()) as pool:
         return np.concatenate(list(pool.map(some, parts)))
@@ -130,7 +139,7 @@ def _gains(net: Network, row: Cells, col: Cells, worth: Floats, grid: Grid) -> F
 def _with(net: Network, row: int, col: int, weight: float, grid: Grid) -> Network:
     """The network with one more place."""
     x, y = (float(v) for v in grid.centre(row, col))
-    b = _best_to(x, y, net)
+    b = _best_to(x, y, net.plain)
     n = len(b)
     best = np.ones((n + 1, n + 1))
     best[:n, :n] = np.maximum(net.best, np.outer(b, b))
@@ -140,23 +149,24 @@ def _with(net: Network, row: int, col: int, weight: float, grid: Grid) -> Networ
 
 
 @njit(cache=True, nogil=True)
-def _best_to(x: float, y: float, net: Network) -> Floats:  # pragma: no cover - compiled
+def _best_to(x: float, y: float, net: PlainNetwork) -> Floats:  # pragma: no cover - compiled
     """The best products of links from a point to each place."""
-    n = net.x.shape[0]
+    xs, ys, _, best, link_m, scale_m = net
+    n = xs.shape[0]
     b = np.zeros(n)
     for i in range(n):
-        d = math.hypot(x - net.x[i], y - net.y[i])
-        if d <= net.link_m + 1e-6:
-            direct = share_beyond_compiled(d / net.scale_m)
+        d = math.hypot(x - xs[i], y - ys[i])
+        if d <= link_m + 1e-6:
+            direct = share_beyond_compiled(d / scale_m)
             for j in range(n):
-                b[j] = max(b[j], direct * net.best[i, j])
+                b[j] = max(b[j], direct * best[i, j])
     return b
 
 
 @njit(cache=True, nogil=True)
-def _pair_gains(x: Floats, y: Floats, a: Floats, net: Network) -> Floats:  # pragma: no cover - compiled
+def _pair_gains(x: Floats, y: Floats, a: Floats, net: PlainNetwork) -> Floats:  # pragma: no cover - compiled
     """What a place of weight a at each (x, y) adds to the pair sum."""
-    weight, best = net.weight, net.best
+    weight, best = net[2], net[3]
     out = np.empty(x.shape[0])
     for c in range(x.shape[0]):
         b = _best_to(x[c], y[c], net)

@@ -9,7 +9,6 @@ the place's cell. Places are always taken in the order row, column, p, so that n
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -22,6 +21,11 @@ from habitatmap.geo.grid import Grid
 
 Floats = NDArray[np.float64]
 Cells = NDArray[np.int64]
+Footprints = tuple[Floats, int]
+"""Reach weights seen from the centres of blocks of size x size cells, and that size. The weights are
+(size * size, 2r+1, 2r+1), for a place in each cell of a block; [:, r, r] is the block it stands in. A plain tuple, as
+compiled code that is kept from another version could not find the class of a named one.
+"""
 
 # how many blocks one flight scale (a) holds where reach is only estimated (simulations)
 BLOCKS_PER_SCALE = 3.0
@@ -134,16 +138,6 @@ def loss_of_each(w: ArrayLike, R: Floats, places: pd.DataFrame, *, cell_m: float
     return lost
 
 
-class Footprints(NamedTuple):
-    """Reach weights seen from the centres of blocks of size x size cells.
-
-    weights: (size * size, 2r+1, 2r+1), for a place in each cell of a block; [:, r, r] is the block it stands in.
-    """
-
-    weights: Floats
-    size: int
-
-
 def footprints(median_m: float, cell_m: float, size: int) -> Footprints:
     """The footprints of a flight median on blocks of size x size cells."""
     flight = FlightKernel(median_m)
@@ -153,18 +147,19 @@ def footprints(median_m: float, cell_m: float, size: int) -> Footprints:
     dy = across[None, None, :, None] - within[:, None, None, None]
     dx = across[None, None, None, :] - within[None, :, None, None]
     d = np.hypot(dy, dx).reshape(size * size, 2 * r + 1, 2 * r + 1) * cell_m
-    return Footprints(np.where(d <= flight.end_m, flight.reach_weight(d), 0.0), size)
+    return np.where(d <= flight.end_m, flight.reach_weight(d), 0.0), size
 
 
 @njit(cache=True, nogil=True)
 def multiply_blocks(R: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints) -> None:
     """Multiplies blocks of not-reached by 1 - p k for each place; row and col are cells."""
     rows, cols = R.shape
-    r, size = prints.weights.shape[1] // 2, prints.size
+    weights, size = prints
+    r = weights.shape[1] // 2
     for q in range(row.shape[0]):
         if p[q] > 0.0:
             bi, bj = row[q] // size, col[q] // size
-            k = prints.weights[(row[q] - bi * size) * size + col[q] - bj * size]
+            k = weights[(row[q] - bi * size) * size + col[q] - bj * size]
             for i in range(max(0, bi - r), min(rows, bi + r + 1)):
                 for j in range(max(0, bj - r), min(cols, bj + r + 1)):
                     R[i, j] *= 1.0 - p[q] * k[i - bi + r, j - bj + r]

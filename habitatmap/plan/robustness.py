@@ -180,7 +180,7 @@ class Scenario:
 
     def __init__(self, median_m: float, cell_m: float, forage: dict[Level, Floats]) -> None:
         self.prints = footprints(median_m, cell_m, half_scale(median_m, cell_m))
-        self.forage = {level: block_sum(w, self.prints.size) for level, w in forage.items()}
+        self.forage = {level: block_sum(w, self.prints[1]) for level, w in forage.items()}
 
     def missed(self, level: Level, row: Cells, col: Cells, p: Floats) -> Floats:
         """The forage that the places (row, col, p) miss, on blocks."""
@@ -189,24 +189,11 @@ class Scenario:
         return left
 
 
-class NearCandidates(NamedTuple):
-    """Cells that a simulation may choose, in the order row, col; their units by quota (quotas, cells); their cost."""
-
-    row: Cells
-    col: Cells
-    units: Cells
-    cost: Floats
-
-
-class Limits(NamedTuple):
-    """At most so many pools, squared distance (cells) that they keep, sites by quota and unit, and what they may
-    cost.
-    """
-
-    pools: int
-    apart: float
-    of_unit: Cells
-    budget: float
+# plain tuples, as for footprints. Cells that a simulation may choose, in the order row, col; their units by quota
+# (quotas, cells); their cost
+NearCandidates = tuple[Cells, Cells, Cells, Floats]
+# at most so many pools, squared distance (cells) that they keep, sites by quota and unit, and what they may cost
+Limits = tuple[int, float, Cells, float]
 
 
 class Replanner:
@@ -227,12 +214,12 @@ class Replanner:
         row, col = _near_cells(problem, sites)
         self.site_p, self.near_p = problem.probability[self.sites], problem.probability[row, col]
         units = np.array([unit[row, col] for unit, _ in problem.quotas], dtype=np.int64)
-        self.near = NearCandidates(row, col, units.reshape(len(problem.quotas), len(row)), problem.cost_at(row, col))
+        self.near = row, col, units.reshape(len(problem.quotas), len(row)), problem.cost_at(row, col)
         of_unit = np.zeros((len(problem.quotas), max((len(m) for _, m in problem.quotas), default=1)), np.int64)
         for q, (_, most) in enumerate(problem.quotas):
             of_unit[q, : len(most)] = most
         apart = (least_apart(problem.spacing_m) / problem.today.cell_m) ** 2
-        self.limits = Limits(len(zones), apart, of_unit, problem.budget)
+        self.limits = len(zones), apart, of_unit, problem.budget
         # what a near-candidate gains where every place is as rarely occupied as in any simulation: none gives it more
         rarest = np.minimum(own.probabilities, simulated.min(axis=0, initial=1.0))
         self.most = {
@@ -255,9 +242,10 @@ class Replanner:
             return np.ones(len(self.zones), bool), now, with_plan
         p = shifted(self.near_p, case.odds)
         at_most = p * self.most[case.median_m, case.level]
-        limits = self.limits._replace(of_unit=self.limits.of_unit.copy())
+        pools, apart, of_unit, budget = self.limits
+        limits = pools, apart, of_unit.copy(), budget
         picked = _plan_on_blocks(left, at_most, scenario.prints, self.near, p, limits)
-        row, col = self.near.row[picked], self.near.col[picked]
+        row, col = self.near[0][picked], self.near[1][picked]
         return np.array([zone.holds(row, col) for zone in self.zones], dtype=bool), now, with_plan
 
 
@@ -280,9 +268,10 @@ def _near_cells(problem: Problem, sites: pd.DataFrame) -> tuple[Cells, Cells]:
 @njit(cache=True, nogil=True)
 def _gain_on_blocks(left: Floats, prints: Footprints, row: int, col: int) -> float:
     """sum k left around the cell (row, col), left being sums over blocks."""
-    r, size = prints.weights.shape[1] // 2, prints.size
+    weights, size = prints
+    r = weights.shape[1] // 2
     bi, bj = row // size, col // size
-    k = prints.weights[(row - bi * size) * size + col - bj * size]
+    k = weights[(row - bi * size) * size + col - bj * size]
     total = 0.0
     for i in range(max(0, bi - r), min(left.shape[0], bi + r + 1)):
         for j in range(max(0, bj - r), min(left.shape[1], bj + r + 1)):
