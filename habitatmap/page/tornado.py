@@ -34,11 +34,11 @@ def tornado_words(sensitivity: Rows) -> Sentence | None:
             "No assumption by itself moves the plan: every site stays, whichever end of its range is taken."
         )
     words = "What moves the plan most is the {name}: with {level}, {share} of the sites are no longer in it"
-    values: dict[str, Value] = {"name": name, "level": level, "share": significant(share)}
+    values: dict[str, Value] = {"name": Sentence(name), "level": Sentence(level), "share": significant(share)}
     most = [(other, significant(max(share for _, share in ends))) for other, ends in bars[1:]]
     if most:
         words += " (the others at most: {rest})"
-        rest = [Sentence("{name} {share}", {"name": other, "share": moves}) for other, moves in most]
+        rest = [Sentence("{name} {share}", {"name": Sentence(other), "share": moves}) for other, moves in most]
         values["rest"] = following(*rest, by=", ")
     return Sentence(f"{words}.", values)
 

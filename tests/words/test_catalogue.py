@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Iterator
 from importlib.resources import files
 
 import pytest
 from babel.messages.pofile import read_po
 
+from habitatmap.page.tornado import tornado_words
+from habitatmap.plan.candidates import ExclusionZone, Lost
+from habitatmap.plan.gaps import NotReached
+from habitatmap.plan.robustness import ENDS, Assumption
 from habitatmap.read.layers import keep_away_defaults
 from habitatmap.read.settings import Settings
 from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
+from habitatmap.words.gaps import gap_cause
 from habitatmap.words.headline import MISSING
 from habitatmap.words.page_words import WORDS
+from habitatmap.words.reasons import doubt, reason
+from habitatmap.words.sentences import Sentence
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
 
@@ -76,9 +85,49 @@ def test_cautions_and_what_is_missing_are_said_in_each_language(language: str) -
     assert len(unsaid) == 0, unsaid
 
 
+def templates(said: Sentence) -> Iterator[str]:
+    """The templates of a sentence and of those that stand in it, without those that only put sentences together."""
+    if not re.fullmatch(r"(\{part\d+\}\W*)+", said.template):
+        yield said.template
+    for value in said.values.values():
+        if isinstance(value, Sentence):
+            yield from templates(value)
+
+
+SUGGESTIONS = [
+    {"gain": 0.01, "cumulative": 0.5, "occupancy_expected": 0.4, "forage_m": far, "dead_wood_m": far}
+    | {"nearest_pool_m": far, "gain_low": low, "gain_high": low, "ec_gain": ec, "committed": committed}
+    | {"consent": consent, "robustness": share, "assumed_share": 0.9, "sampled": "no", "not_allowed": lost_as}
+    | {"occupancy_low": 0.1, "occupancy_high": 0.9}
+    for far, low, ec, committed, consent, share, lost_as in (
+        (0.0, math.nan, math.nan, "yes", "ask", 0.3, ExclusionZone("school")),
+        (20.0, 0.005, 0.1, "no", "provisional", 0.7, Lost.WATER),
+        (20.0, math.nan, 0.1, "no", "yes", 0.3, Lost.WATER),
+        (20.0, 0.005, math.nan, "no", "yes", 0.7, Lost.WATER),
+    )
+]
+GAPS = [
+    {"not_reached": not_reached, "places_in_flight": n, "nearest_place_m": 600.0, "provisional": provisional}
+    | {"lost_as": lost_as, "lost_share": share, "ground_ha": 1.5}
+    for not_reached in NotReached
+    for n in (1, 2)
+    for provisional in (False, True)
+    for lost_as in (None, ExclusionZone("school"), *Lost)
+    for share in (0.8, 1.0)
+]
+
+
 @pytest.mark.parametrize("language", OTHERS)
-def test_reasons_against_a_spot_are_said_in_each_language(language: str) -> None:
+def test_reasons_doubts_and_causes_are_said_in_each_language(language: str) -> None:
+    rows = [{"assumption": name, "level": level, "kept": 0.5} for name in Assumption for level in ("low", *ENDS)]
+    told = [*map(reason, SUGGESTIONS), *map(doubt, SUGGESTIONS), *map(gap_cause, GAPS)]
+    told += [line for some in (rows, rows[:5]) if (line := tornado_words(some))]
+    unsaid = {template for said in told for template in templates(said)} - words(language)["sentences"].keys()
+    assert unsaid == set()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_reasons_against_a_site_are_said_in_each_language(language: str) -> None:
     known = words(language)["sentences"]
-    lost = "no data,outside the boundary,water,building,no land record,no consent,consent to ask,private land"
-    for reason in [*lost.split(","), "near a standing pool", *keep_away_defaults()]:
-        assert reason in known, reason
+    for word in [*Lost, *keep_away_defaults()]:
+        assert word in known, word
