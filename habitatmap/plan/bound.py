@@ -10,8 +10,8 @@ numbers z_c >= 0 and 0 <= beta_c <= 1,
 
 and the second sum is at most that of the N largest G. Sites keep their spacing, so at most one stands in a block whose
 cells are all nearer than that: the N largest block maxima do. Good z and beta come from the concave relaxation
-"0 <= x_j <= 1, sum x = N", solved by mirror ascent on blocks; whatever they are, the bound is then reckoned over every
-cell and every candidate at full resolution, and holds.
+"0 <= x_j <= 1, sum x = N", solved by mirror ascent on blocks; whatever they are, the bound is then calculated over
+every cell and every candidate at full resolution, and holds.
 
 Spacing asks for more: any disc narrower than the spacing holds one site at most. With dual prices t_q >= 0 on such
 discs a set pays no more than sum t_q, so the second sum is at most sum t_q + the N largest of G_j - (the prices of the

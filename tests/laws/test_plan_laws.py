@@ -16,7 +16,7 @@ from habitatmap.plan.problem import Quota
 from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached
 
 quick = settings(max_examples=25, deadline=None, derandomize=True)
-chances = st.floats(0.01, 1.0)
+probabilities = st.floats(0.01, 1.0)
 
 
 @st.composite
@@ -24,11 +24,11 @@ def areas(draw: st.DrawFn, most: int = 16) -> dict[str, Any]:
     """Arguments of `choose` but for the number of pools; some forage, some cells allowed."""
     shape = draw(st.integers(2, most)), draw(st.integers(2, most))
     demand = draw(arrays(float, shape, elements=st.floats(0, 1) | st.just(np.nan), fill=st.nothing()))
-    allowed = draw(arrays(float, shape, elements=chances | st.just(np.nan), fill=st.nothing()))
+    allowed = draw(arrays(float, shape, elements=probabilities | st.just(np.nan), fill=st.nothing()))
     demand[0, 0] = 1.0
     allowed[-1, 0] = 0.5
     cell = st.integers(-2, most + 2)
-    places = pd.DataFrame(draw(st.lists(st.tuples(cell, cell, chances), max_size=4)), columns=["row", "col", "p"])
+    places = pd.DataFrame(draw(st.lists(st.tuples(cell, cell, probabilities), max_size=4)), columns=["row", "col", "p"])
     return {
         "demand": demand,
         "places": places,
@@ -45,7 +45,7 @@ def reach(area: dict[str, Any], places: pd.DataFrame) -> float:
 
 
 @quick
-@given(areas(), st.integers(-2, 18), st.integers(-2, 18), chances)
+@given(areas(), st.integers(-2, 18), st.integers(-2, 18), probabilities)
 def test_another_standing_pool_never_lowers_reach(area, row, col, p):
     more = pd.concat([area["places"], pd.DataFrame({"row": [row], "col": [col], "p": [p]})])
     assert reach(area, more) >= reach(area, area["places"]) - 1e-15
@@ -141,7 +141,7 @@ def terms(draw: st.DrawFn, most: int = 12) -> dict[str, Any]:
     """An area with decided sites, a quota and a budget, each now and then."""
     area = draw(areas(most=most))
     shape = area["demand"].shape
-    cells = st.tuples(st.integers(0, shape[0] - 1), st.integers(0, shape[1] - 1), chances)
+    cells = st.tuples(st.integers(0, shape[0] - 1), st.integers(0, shape[1] - 1), probabilities)
     if draw(st.booleans()):
         area["kept"] = pd.DataFrame(draw(st.lists(cells, min_size=1, max_size=2)), columns=["row", "col", "p"])
     if draw(st.booleans()):

@@ -76,9 +76,9 @@ def area(seed: int, most: int = 8) -> dict:
     rows, cols = rng.integers(3, most, 2)
     demand = rng.random((rows, cols)) ** 2
     demand[rng.random((rows, cols)) < 0.2] = np.nan
-    chance = [rng.random((rows, cols)), np.full((rows, cols), 1.0), np.full((rows, cols), 0.5)][seed % 3].copy()
-    chance[rng.random((rows, cols)) < 0.35] = np.nan
-    demand[0, 0], chance[-1, -1] = 0.5, 0.4  # something to reach, and somewhere to stand
+    probability = [rng.random((rows, cols)), np.full((rows, cols), 1.0), np.full((rows, cols), 0.5)][seed % 3].copy()
+    probability[rng.random((rows, cols)) < 0.35] = np.nan
+    demand[0, 0], probability[-1, -1] = 0.5, 0.4  # something to reach, and somewhere to stand
     n = int(rng.integers(0, 4))
     places = pd.DataFrame(
         {"row": rng.integers(-3, rows + 3, n), "col": rng.integers(-3, cols + 3, n), "p": rng.random(n)}
@@ -86,7 +86,7 @@ def area(seed: int, most: int = 8) -> dict:
     return {
         "demand": demand,
         "places": places,
-        "candidates": chance,
+        "candidates": probability,
         "cell_m": 10.0,
         "median_m": float(rng.choice([8.0, 20.0, 60.0, 250.0])),
         "spacing_m": float(rng.choice([0.0, 10.0, 20.0, 30.0])),

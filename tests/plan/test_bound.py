@@ -38,7 +38,7 @@ def test_the_tangents_alone_are_never_below_the_best_set(seed, monkeypatch):
 
 @pytest.mark.parametrize("seed", range(20))
 def test_any_tangents_hold(seed):
-    # whatever atoms, shares and softness are handed over, fixed part + N largest G is above the best set
+    # whatever columns, shares and softness are handed over, fixed part + N largest G is above the best set
     a = slow.area(200 + seed, most=6)
     rng = np.random.default_rng(seed)
     problem = Problem.of(**a)
@@ -53,8 +53,8 @@ def test_any_tangents_hold(seed):
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_any_tolls_hold(seed):
-    # whatever is asked for each disc, what it asks of a set that keeps its spacing is no more than all tolls together
+def test_any_dual_prices_hold(seed):
+    # whatever is asked for each disc, what it asks of a set that keeps its spacing is no more than all prices together
     a = {**slow.area(300 + seed, most=6), "spacing_m": 30.0}
     problem, rng = Problem.of(**a), np.random.default_rng(seed)
     missed, k = problem.today.missed, problem.today.kernel
@@ -98,7 +98,7 @@ def test_a_larger_area_is_bounded_closely(constant):
     assert found.share(selection.best_with_plan) > 0.98
 
 
-def test_tolls_come_nearer_where_spacing_binds():
+def test_dual_prices_come_nearer_where_spacing_binds():
     rng = np.random.default_rng(3)
     w, p = np.kron(rng.random((6, 6)) ** 3, np.ones((15, 15))), np.full((90, 90), 0.5)
     rules = {"cell_m": 10.0, "median_m": 100.0, "spacing_m": 150.0}

@@ -82,7 +82,7 @@ def test_nobody_comes_from_nowhere() -> None:
 
 
 def test_more_places_have_the_same_luck() -> None:
-    """A place too far off to matter changes nothing for the others, whatever its number of worlds."""
+    """A place too far off to matter changes nothing for the others, whatever its number of simulations."""
     start = np.random.default_rng(3).random((3, 40)) < 0.5
     far = np.pad(FLOW, (0, 1))
     longer = simulate_occupancy(
@@ -158,7 +158,7 @@ def test_pools_where_flies_can_find_them_come_first() -> None:
     assert np.allclose(seen.ranks.groupby("tail")["first_share"].sum(), 1)
 
 
-def test_the_same_seed_gives_the_same_worlds_and_equal_plans_differ_by_nothing() -> None:
+def test_the_same_seed_gives_the_same_simulations_and_equal_plans_differ_by_nothing() -> None:
     case = small()
     once, again = simulate_outlook(**case), simulate_outlook(**case)  # type: ignore[arg-type]
     pd.testing.assert_frame_equal(once.ranks, again.ranks)

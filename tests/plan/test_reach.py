@@ -84,12 +84,12 @@ def test_loss_of_each_is_the_difference(some):
         assert lost == pytest.approx(forage_in_reach(w, R) - forage_in_reach(w, without), abs=1e-12)
 
 
-def test_a_chance_beyond_one_is_refused():
+def test_a_probability_beyond_one_is_refused():
     with pytest.raises(InputError, match=r"place 2 has the probability p = 1\.5"):
         not_reached((3, 3), places((0, 0, 0.5), (1, 1, 1.5)), cell_m=10.0, median_m=50.0)
 
 
-def test_draws_on_blocks_come_near_the_cells():
+def test_simulations_on_blocks_come_near_the_cells():
     rng = np.random.default_rng(4)
     w = np.kron(rng.random((24, 24)), np.ones((5, 5))) * rng.random((120, 120))
     some = places(*zip(rng.integers(0, 120, 12), rng.integers(0, 120, 12), rng.random(12), strict=True))
@@ -128,13 +128,13 @@ def test_gains_by_simulation_are_what_each_site_adds_with_the_drawn_probabilitie
     sites = places((20, 30, 0.5), (60, 70, 0.4), (62, 40, 0.6))
     sites["gain"] = sites_after(some, w, [0.5, 0.4, 0.6], rules)
     simulations = np.vstack([some["p"], rng.random((3, 8))])
-    site_draws = np.vstack([sites["p"], rng.random((3, 3))])
-    found = gains_by_simulation(w, some, sites, simulations, site_draws, **rules)
+    site_simulations = np.vstack([sites["p"], rng.random((3, 3))])
+    found = gains_by_simulation(w, some, sites, simulations, site_simulations, **rules)
     assert found[0] == pytest.approx(sites["gain"].to_numpy(), rel=1e-12)
     for d in range(1, 4):
-        true = sites_after(some.assign(p=simulations[d]), w, site_draws[d].tolist(), rules)
+        true = sites_after(some.assign(p=simulations[d]), w, site_simulations[d].tolist(), rules)
         assert found[d] == pytest.approx(np.array(true), rel=0.02)
-    assert gains_by_simulation(w, some, sites.iloc[:0], simulations, site_draws[:, :0], **rules).shape == (4, 0)
+    assert gains_by_simulation(w, some, sites.iloc[:0], simulations, site_simulations[:, :0], **rules).shape == (4, 0)
 
 
 def test_shares_of_gains_by_hand():

@@ -80,7 +80,7 @@ def test_ranges_of_no_width_give_one():
     assert found.simulations["with_plan"].to_numpy() == pytest.approx(np.full(30, selection.with_plan), rel=1e-12)
 
 
-def test_draws_are_planned_again():
+def test_simulations_are_planned_again():
     a = town()
     simulations, odds = np.random.default_rng(2).random((24, 3)), np.linspace(0.5, 2, 24)
     selection, found = planned(5, a, simulations=simulations, odds=odds, low=0.5 * a["demand"], high=a["demand"] ** 0.5)
