@@ -1,4 +1,4 @@
-"""What is really in the pools: occupancy when a search can miss what is there, and what a survey can tell."""
+"""Occupancy with imperfect detection: what the searches of pools say, and how sure that is."""
 
 from habitatmap.survey.constant import Prior
 from habitatmap.survey.effort import best_visits, blank_visits, sites_needed, standard_error

@@ -7,13 +7,14 @@ would find patterns in noise.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.survey.codes import Lacking
 from habitatmap.survey.searches import Searches
+from habitatmap.vocabulary.note import Note, note
 
 NOT_GIVEN = "not given"
 FEW = 5  # searches; an observer, or a kind of pool, with fewer is "other" (expert judgement)
@@ -25,12 +26,7 @@ class Covariates:
 
     site: pd.DataFrame
     visit: dict[str, NDArray[np.generic]]
-    left_out: list[tuple[str, str, str]]
-
-    @property
-    def notes(self) -> list[str]:
-        """What was left out and why, in sentences."""
-        return [f"{name} was left out: {why}." for _, name, why in self.left_out]
+    left_out: list[tuple[str, str, Note]]
 
     def models(self) -> list[tuple[list[str], list[str]]]:
         """None, then each covariate alone: names of psi and of p."""
@@ -48,7 +44,7 @@ def covariates(
     """
     searched = seen.searches > 0
     site = {name: _kinds(pools[name], seen.searches) for name in ("shade", "container", "filling") if name in pools}
-    numbers: dict[str, Any] = {"volume_l": pools["volume_l"]} if "volume_l" in pools else {}
+    numbers: dict[str, pd.Series | NDArray[np.float64]] = {"volume_l": pools["volume_l"]} if "volume_l" in pools else {}
     set_out = pd.to_datetime(pools["set_out"]).to_numpy("datetime64[s]")
     if seen.first is not None:
         # a pool set out later in the season has age 0
@@ -91,9 +87,9 @@ def _kinds(words: pd.Series, searches: NDArray[np.int64]) -> NDArray[np.object_]
     return plain.where(plain.map(counts) >= FEW, "other").to_numpy(dtype=object)
 
 
-def _useless(values: NDArray[np.generic], used: NDArray[np.bool_]) -> str:
-    """Why a covariate can't be used: it must differ, and be known wherever there was a search; empty where it can."""
+def _useless(values: NDArray[np.generic], used: NDArray[np.bool_]) -> Note | None:
+    """Why a covariate can't be used: it must differ, and be known wherever there was a search; None where it can."""
     there = pd.Series(values[used])
     if there.isna().any():
-        return f"it is not given for {int(there.isna().sum())} of {len(there)}"
-    return "it is the same throughout" if there.nunique() < 2 else ""
+        return note(Lacking.COVARIATE, n=int(there.isna().sum()), of=len(there))
+    return note(Lacking.VARIATION) if there.nunique() < 2 else None

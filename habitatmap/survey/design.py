@@ -9,14 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
-
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
-from habitatmap.survey.constant import Array
+from habitatmap.survey.constant import Array, Numbers
 
 
 @dataclass(frozen=True)
@@ -29,6 +27,7 @@ class Design:
 
 
 def site_design(site: pd.DataFrame | None, sites: int) -> Design:
+    """The columns of psi, one row per site."""
     if site is None:
         return _design({}, sites)
     if not isinstance(site, pd.DataFrame):
@@ -40,7 +39,8 @@ def site_design(site: pd.DataFrame | None, sites: int) -> Design:
     return _design({str(name): site[name] for name in site.columns}, sites)
 
 
-def visit_design(visit: Mapping[str, Any] | None, shape: tuple[int, ...]) -> Design:
+def visit_design(visit: Mapping[str, ArrayLike] | None, shape: tuple[int, ...]) -> Design:
+    """The columns of p, one row per site and visit, site by site."""
     columns = {}
     for name, values in (visit or {}).items():
         table = values.to_numpy() if isinstance(values, pd.DataFrame) else np.asarray(values)
@@ -127,7 +127,7 @@ class Rows:
     def left_out(self) -> list[str]:
         return [term for i, term in enumerate(self.terms) if i not in self.kept]
 
-    def shaped(self, values: Array, shape: tuple[int, ...]) -> Any:
+    def shaped(self, values: Array, shape: tuple[int, ...]) -> Numbers:
         """One number where no covariate was given, else an array of the given shape."""
         return float(values[0]) if self.single else values.reshape(shape)
 

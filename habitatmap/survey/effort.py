@@ -1,4 +1,4 @@
-"""How many sites and how many visits: what a survey of given size can tell.
+"""Survey effort: how many sites and how many visits, and what a survey of given size can tell.
 
 Standard design: every site gets the same number of visits. Removal design: a site is visited until something is found,
 at most so many times. Variances are the large-sample ones of the constant model: MacKenzie & Royle 2005, Journal of
@@ -8,25 +8,32 @@ Applied Ecology 42:1105-1114 (the removal design's variance derived from the sam
 from __future__ import annotations
 
 import math
-from typing import Any, Literal, NamedTuple
+from typing import Literal, NamedTuple, cast
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
+from habitatmap.survey.constant import Array, Numbers
 
 Design = Literal["standard", "removal"]
 
 
-def standard_error(psi: Any, p: Any, visits: Any, sites: Any, design: Design = "standard") -> Any:
+def standard_error(
+    psi: ArrayLike, p: ArrayLike, visits: ArrayLike, sites: ArrayLike, design: Design = "standard"
+) -> Numbers:
     """The standard error of occupancy that a survey of `sites` sites with `visits` visits each can expect.
 
+    Standard design, with found = 1 - (1 - p)^visits:
+    variance = psi / sites ((1 - psi) + (1 - found) / (found - visits p (1 - p)^(visits - 1))).
+    Removal design: the last fraction is found (1 - found) / (found^2 - visits^2 p^2 (1 - p)^(visits - 1)).
     Numbers or arrays that broadcast; 0 < psi <= 1, 0 < p <= 1. NaN with one visit a site, which can't tell psi from p.
     """
     _probability("psi", psi, top=True)
     _probability("p", p, top=True)
     _count("visits", visits)
     _count("sites", sites)
-    return np.sqrt(_variance_of_one(psi, p, visits, design) / sites)[()]
+    return cast(Numbers, np.sqrt(_variance_of_one(psi, p, visits, design) / np.asarray(sites))[()])
 
 
 def best_visits(psi: float, p: float, design: Design = "standard") -> int:
@@ -47,7 +54,7 @@ def best_visits(psi: float, p: float, design: Design = "standard") -> int:
     return int(visits[_cheapest(psi, p, visits, design)])
 
 
-def _cheapest(psi: float, p: float, visits: Any, design: Design) -> int:
+def _cheapest(psi: float, p: float, visits: NDArray[np.int64], design: Design) -> int:
     """Which of the numbers of visits needs the fewest visits in all for a given error; the first of equals."""
     return int(np.argmin(_visits_expected(psi, p, visits, design) * _variance_of_one(psi, p, visits, design)))
 
@@ -96,12 +103,12 @@ def best_survey(
     return Survey(int(visits[best]), int(sites[best]), float(errors[best]))
 
 
-def visit_value(occupancy: Any, p: Any) -> Any:
+def visit_value(occupancy: ArrayLike, p: ArrayLike) -> Numbers:
     """How much one more search is expected to teach about a site: the expected fall of the variance of "is it
     occupied".
 
     `occupancy` is the probability that the site is occupied, 0 to 1, given the searches so far; arrays broadcast. From
-    Bayes' rule: a detection makes it certain, a blank lowers the probability to c q / (1 - c + c q). 0 where it is
+    Bayes' rule the fall is c (1 - c) - c (1 - p)(1 - c) / (1 - c p): a detection makes it certain, a blank lowers the probability to c q / (1 - c + c q). 0 where it is
     certain already.
     """
     c, p = np.asarray(occupancy, float), np.asarray(p, float)
@@ -109,7 +116,7 @@ def visit_value(occupancy: Any, p: Any) -> Any:
         raise InputError("A probability of being occupied or of finding lies outside 0 to 1; check them.")
     blank = 1 - c * p
     left = np.divide(c * (1 - p) * (1 - c), blank, out=np.zeros(np.broadcast(c, p).shape), where=blank > 0)
-    return (c * (1 - c) - left)[()]
+    return cast(Numbers, (c * (1 - c) - left)[()])
 
 
 def blank_visits(p: float, confidence: float, prior: float | None = None) -> int:
@@ -130,7 +137,7 @@ def blank_visits(p: float, confidence: float, prior: float | None = None) -> int
     return 1 if p == 1 else math.ceil(math.log(tolerated) / math.log1p(-p) - 1e-9)
 
 
-def _variance_of_one(psi: Any, p: Any, visits: Any, design: Design) -> Any:
+def _variance_of_one(psi: ArrayLike, p: ArrayLike, visits: ArrayLike, design: Design) -> Array:
     """The variance of occupancy times the number of sites."""
     psi, p, visits = np.asarray(psi, float), np.asarray(p, float), np.asarray(visits, float)
     with np.errstate(divide="ignore"):
@@ -144,21 +151,25 @@ def _variance_of_one(psi: Any, p: Any, visits: Any, design: Design) -> Any:
         unsure = found * missed / np.where(visits > 1, share, np.nan)
     else:
         raise InputError(f"The design is {design!r}; give 'standard' or 'removal'.")
-    return psi * (1 - psi + unsure)
+    return np.asarray(psi * (1 - psi + unsure))
 
 
-def _visits_expected(psi: float, p: float, visits: Any, design: Design) -> Any:
+def _visits_expected(psi: float, p: float, visits: NDArray[np.int64], design: Design) -> Array:
     """The visits a site gets on average."""
-    return visits if design == "standard" else (1 - psi) * visits + psi * (1 - (1 - p) ** visits) / p
+    if design == "standard":
+        return visits.astype(np.float64)
+    return np.asarray((1 - psi) * visits + psi * (1 - (1 - p) ** visits) / p)
 
 
-def _probability(name: str, value: Any, top: bool = False) -> None:
+def _probability(name: str, value: ArrayLike, top: bool = False) -> None:
+    """Refuses what is not above 0 and below 1 (`top`: at most 1)."""
     values = np.asarray(value, dtype=np.float64)
     if not ((values > 0) & ((values < 1) | (top & (values == 1)))).all():
         raise InputError(f"{name} is {value}; give a number above 0 and {'at most' if top else 'below'} 1.")
 
 
-def _count(name: str, value: Any) -> None:
+def _count(name: str, value: ArrayLike) -> None:
+    """Refuses what is not a whole number above 0."""
     values = np.asarray(value, dtype=np.float64)
     if not ((values >= 1) & (values == np.round(values))).all():
         raise InputError(f"{name} is {value}; give a whole number of 1 or more.")

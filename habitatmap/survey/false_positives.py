@@ -1,25 +1,26 @@
-"""Occupancy when a sighting may be wrong and some sightings were checked.
+"""Occupancy with false positives, where some detections were checked.
 
-A find is either checked (it is certain) or not (it may be a mistake). At an occupied site a search finds with
-probability p and a detection is checked with probability c; at an empty site a search reports a detection by mistake
-with probability f, and that mistake does not survive a check. The checked detections are what tells p from f. Model:
-Miller, Nichols, McClintock, Grant, Bailey & Weir 2011, Ecology 92:1422-1428 (from memory: its case of one method whose
+A detection is either checked (it is certain) or not (it may be a mistake). A search of an occupied site detects with
+probability p, and a detection is checked with probability c; a search of an empty site reports larvae by mistake with
+probability f, and that mistake does not survive a check. The checked detections are what tells p from f. Model: Miller,
+Nichols, McClintock, Grant, Bailey & Weir 2011, Ecology 92:1422-1428 (from memory: its case of one method whose
 detections are certain or not).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import brentq, minimize
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, log_expit, logit
 from scipy.stats import chi2
 
 from habitatmap.errors import InputError
+from habitatmap.survey.codes import Lacking
 from habitatmap.survey.constant import Array
+from habitatmap.survey.refit import lowest, profile_ends
+from habitatmap.vocabulary.note import Note, note
 
 ENOUGH_CHECKED = 10  # checked detections; expert judgement
 
@@ -29,33 +30,37 @@ class FalsePositives:
     """Maximum likelihood; NaN and a `why` where the checked detections are too few.
 
     psi with its profile interval low, high; p; checked: the share of true detections that get checked; false_share: the
-    share of searches at empty sites that report a detection.
+    share of searches of empty sites that report larvae.
     """
 
-    psi: float
-    low: float
-    high: float
-    p: float
-    checked: float
-    false_share: float
-    minus2loglik: float
-    why: str
+    psi: float = np.nan
+    low: float = np.nan
+    high: float = np.nan
+    p: float = np.nan
+    checked: float = np.nan
+    false_share: float = np.nan
+    minus2loglik: float = np.nan
+    why: Note | None = None
 
 
-def fit_false_positives(searches: Any, certain: Any, unsure: Any, level: float = 0.95) -> FalsePositives:
-    """Fits the model to the searches, checked detections and unchecked detections of each site (whole numbers, one per
-    site).
+def fit_false_positives(
+    searches: ArrayLike, certain: ArrayLike, unsure: ArrayLike, level: float = 0.95
+) -> FalsePositives:
+    """Fits the model to the searches, checked and unchecked detections of each site (whole numbers, one per site).
+
+    A site with n searches, of them c checked and u unchecked detections, adds to the likelihood
+    psi p^(c+u) (1 - p)^(n-c-u) k^c (1 - k)^u (k: the share checked), and (1 - psi) f^u (1 - f)^(n-u) where c = 0.
     """
     n, c, u = (np.asarray(v, dtype=np.int64) for v in (searches, certain, unsure))
     if not (n.shape == c.shape == u.shape and n.ndim == 1):
         raise InputError(
-            f"Searches, checked and unchecked finds have shapes {n.shape}, {c.shape}, {u.shape}; give one per site."
+            f"Searches, checked and unchecked detections have shapes {n.shape}, {c.shape}, {u.shape}; give one per "
+            "site."
         )
     if (np.minimum(c, u) < 0).any() or (c + u > n).any():
-        raise InputError("A site has more finds than searches, or fewer than none; check the counts.")
+        raise InputError("A site has more detections than searches, or fewer than none; check the counts.")
     if c.sum() < ENOUGH_CHECKED or n.max(initial=0) < 2:
-        why = f"{c.sum()} checked detections ({ENOUGH_CHECKED} needed), and sites searched more than once"
-        return FalsePositives(np.nan, np.nan, np.nan, np.nan, np.nan, np.nan, np.nan, why)
+        return FalsePositives(why=note(Lacking.CHECKED, n=int(c.sum()), needed=ENOUGH_CHECKED))
     kinds, sites = np.unique(np.stack([n, c, u])[:, n > 0], axis=1, return_counts=True)
 
     def loss(v: Array) -> float:
@@ -64,25 +69,14 @@ def fit_false_positives(searches: Any, certain: Any, unsure: Any, level: float =
     naive = np.clip((c + u > 0).sum() / (n > 0).sum(), 0.05, 0.95)
     found, checked = np.clip([(c + u).sum() / n[c + u > 0].sum(), c.sum() / (c + u).sum()], 0.05, 0.95)
     starts = [logit([share * naive, found, checked, f]) for share in (1.0, 0.7) for f in (0.01, 0.1)]
-    best = min((minimize(loss, s, method="L-BFGS-B", bounds=BOUNDS) for s in starts), key=lambda r: r.fun)
-    least = best.fun + chi2.ppf(level, 1) / 2
-
-    def excess(odds: float) -> float:
-        fixed = minimize(lambda v: loss(np.append(odds, v)), best.x[1:], method="L-BFGS-B", bounds=BOUNDS[1:])
-        return float(fixed.fun) - least
-
-    (bottom, top), peak = BOUNDS[0], float(best.x[0])
-    low = brentq(excess, bottom, peak, xtol=1e-6) if excess(bottom) > 0 else -np.inf
-    high = brentq(excess, peak, top, xtol=1e-6) if excess(top) > 0 else np.inf
-    psi, p, c_share, f = expit(best.x).tolist()
-    return FalsePositives(psi, float(expit(low)), float(expit(high)), p, c_share, f, 2 * float(best.fun), "")
-
-
-BOUNDS = [(-12.0, 12.0)] * 4  # log odds: beyond these a probability is 0 or 1 for any survey
+    peak, least = lowest(loss, starts)
+    low, high = profile_ends(loss, peak, 0, least + chi2.ppf(level, 1) / 2, xtol=1e-6)
+    psi, p, share, f = expit(peak).tolist()
+    return FalsePositives(psi, low, high, p, share, f, 2 * least)
 
 
 def _log_likelihood(v: Array, kinds: NDArray[np.int64], sites: NDArray[np.int64]) -> float:
-    """v: log odds of psi, p, checked, false share; kinds: searches, checked, unchecked detections of each kind of site."""
+    """v: log odds of psi, p, k, f; kinds: searches, checked, unchecked detections of each kind of site."""
     n, c, u = kinds
     yes, no = log_expit(v), log_expit(-v)
     occupied = yes[0] + (c + u) * yes[1] + (n - c - u) * no[1] + c * yes[2] + u * no[2]

@@ -5,58 +5,82 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from habitatmap.errors import InputError
-from habitatmap.survey.constant import Array, Prior
+from habitatmap.survey.codes import Irregular
+from habitatmap.survey.constant import Array, Ends, Histories, Numbers, Prior
+from habitatmap.vocabulary.note import Note, note
 
-NO_DETECTION = "nothing was found at any search, so that rare and hard to find cannot be told apart"
-SEARCHED_ONCE = "no site was searched more than once, so that only the product of occupancy and detection can be told"
+Bounds = tuple[Numbers, Numbers]
 
 
 @dataclass(frozen=True)
 class Fit:
     """What the searches say. Numbers that can't be known are NaN, never 0.
 
-    psi, psi_se           probability of being occupied: one number, or with site covariates one per site p, p_se
-    probability that a search at an occupied site finds: one number, or with visit covariates an array of sites x visits
-    minus2loglik, aic     -2 log likelihood at these estimates (no combinatorial constant); aic is NaN for a posterior
-    conditional           per site: 1 where something was found, else the probability of being occupied given its
-    non-detections coefficients          frame: part ("psi" or "p"), term, estimate, se, in log odds identifiable, why
-    False where the searches alone give no regular estimate with an error; `why` says what is amiss naive
-    share of the searched sites where something was found from_data             with a prior: 1 - posterior / prior
-    variance of psi (constant model), else NaN sampling_efficiency   with a prior and covariates: effective share of the
-    posterior's draws, else NaN numerical_error       with a prior: how far psi may be off because the posterior was
-    summed or sampled and not solved (the change from a grid half as fine; one standard error of the draws' mean), else
-    NaN draws                 with a prior: draws of the coefficients (draws x terms, order and units of `coefficients`)
+    psi, psi_se           probability of occupancy: one number, or with site covariates one per site
+    p, p_se               probability of detection at a search of an occupied site: one number, or with visit covariates
+                          an array of sites x visits
+    minus2loglik, aic     -2 log likelihood at these estimates (no combinatorial constant); aic = minus2loglik + 2 terms,
+                          NaN for a posterior
+    conditional           per site: 1 where larvae were detected, else the probability of occupancy given its searches
+    coefficients          frame: part ("psi" or "p"), term, estimate, se, in log odds
+    why                   what keeps the searches alone from giving a regular estimate with an error; empty: nothing
+    histories             the searches and detections that were fitted
+    from_data             with a prior: 1 - posterior / prior variance of psi (constant model), else NaN
+    sampling_efficiency   with a prior and covariates: effective share of the posterior's draws, else NaN
+    numerical_error       with a prior: how far psi may be off because the posterior was summed or sampled and not
+                          solved (the change from a grid half as fine; one standard error of the draws' mean), else NaN
+    draws                 with a prior: draws of the coefficients (draws x terms, order and units of `coefficients`)
+    mean_psi              mean of psi over the searched sites, and its standard error
     """
 
-    psi: Any
-    psi_se: Any
-    p: Any
-    p_se: Any
+    psi: Numbers
+    psi_se: Numbers
+    p: Numbers
+    p_se: Numbers
     minus2loglik: float
     aic: float
     conditional: Array
     coefficients: pd.DataFrame
-    identifiable: bool
-    why: str
-    n_sites: int
-    n_searches: int
-    n_detections: int
-    naive: float
-    prior: Prior | None
-    from_data: float
-    sampling_efficiency: float
-    numerical_error: float
-    draws: Array | None = field(repr=False)
-    _interval: Callable[[str, float], tuple[Any, Any]] = field(repr=False)
-    _mean_psi: tuple[float, float] = field(repr=False)
+    why: tuple[Note, ...]
+    histories: Histories
+    mean_psi: Ends
+    _interval: Callable[[str, float], Bounds] = field(repr=False)
+    prior: Prior | None = None
+    from_data: float = np.nan
+    sampling_efficiency: float = np.nan
+    numerical_error: float = np.nan
+    draws: Array | None = field(default=None, repr=False)
 
-    def interval(self, level: float = 0.95, part: str = "psi") -> tuple[Any, Any]:
+    @property
+    def identifiable(self) -> bool:
+        """Whether the searches alone give a regular estimate with an error."""
+        return not self.why
+
+    @property
+    def n_sites(self) -> int:
+        """Sites with a search."""
+        return self.histories.n_sites
+
+    @property
+    def n_searches(self) -> int:
+        return self.histories.n_searches
+
+    @property
+    def n_detections(self) -> int:
+        """Searches with a detection."""
+        return self.histories.n_detections
+
+    @property
+    def naive(self) -> float:
+        """Naive occupancy: share of the searched sites with a detection."""
+        return self.histories.naive
+
+    def interval(self, level: float = 0.95, part: str = "psi") -> Bounds:
         """The interval of psi, p or conditional (`part`): low and high, of the same shape as the estimate.
 
         Without a prior: by profile likelihood in the constant model and for psi with up to 25 different rows of
@@ -74,25 +98,31 @@ class Fit:
         return self._interval(part, level)
 
     @cached_property
-    def _psi_bounds(self) -> tuple[Any, Any]:
+    def _psi_bounds(self) -> Bounds:
         return self.interval()
 
     @property
-    def psi_low(self) -> Any:
+    def psi_low(self) -> Numbers:
         """Lower end of the 95 % interval of psi."""
         return self._psi_bounds[0]
 
     @property
-    def psi_high(self) -> Any:
+    def psi_high(self) -> Numbers:
         """Upper end of the 95 % interval of psi."""
         return self._psi_bounds[1]
 
-    def mean_psi(self) -> tuple[float, float]:
-        """The mean of psi over the sites that were searched, and its standard error."""
-        return self._mean_psi
+
+def not_estimable(h: Histories) -> tuple[Note, ...]:
+    """Why no search could tell psi from p: nothing was searched, nothing detected, or no site searched twice."""
+    if not h.n_sites:
+        return (note(Irregular.NOT_SEARCHED),)
+    if not h.n_detections:
+        return (note(Irregular.NO_DETECTION),)
+    return (note(Irregular.SEARCHED_ONCE),) if h.most == 1 else ()
 
 
 def coefficients(psi_terms: list[str], p_terms: list[str], estimates: Array, errors: Array) -> pd.DataFrame:
+    """The frame `Fit.coefficients`."""
     return pd.DataFrame(
         {
             "part": ["psi"] * len(psi_terms) + ["p"] * len(p_terms),

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from habitatmap.errors import InputError
+from habitatmap.survey.codes import Lacking
 from habitatmap.survey.constant import Array
 from habitatmap.survey.fit import Fit
 from habitatmap.survey.occupancy import fit_occupancy
+from habitatmap.vocabulary.note import note
 
 PER_COVARIATE = 10  # detections
 
@@ -37,26 +39,23 @@ class Goodness:
     surveys: int
     histories: pd.DataFrame
 
-    def words(self) -> str:
-        """One sentence for a reader."""
-        if np.isnan(self.p_value):
-            return "Whether the model fits cannot be checked."
-        fits = self.p_value >= 0.05
-        verdict = "no misfit can be shown" if fits else "the model does not fit, and its intervals are too narrow"
-        return (
-            f"Goodness of fit: chi-squared {self.chi_square:.1f}, as bad or worse in {100 * self.p_value:.0f} % of "
-            f"{self.surveys} simulated surveys, overdispersion {self.overdispersion:.2f}: {verdict}."
-        )
+    @property
+    def fits(self) -> bool | None:
+        """Whether no misfit can be shown (at 5 %); None where it can't be checked."""
+        return None if np.isnan(self.p_value) else self.p_value >= 0.05
 
 
 def goodness_of_fit(
-    detections: Any,
+    detections: ArrayLike,
     site: pd.DataFrame | None = None,
-    visit: Mapping[str, Any] | None = None,
+    visit: Mapping[str, ArrayLike] | None = None,
     surveys: int = 200,
     seed: int = 1,
 ) -> Goodness:
     """The check of MacKenzie & Bailey (2004), arguments as for `fit_occupancy`, on so many simulated surveys.
+
+    chi-squared = sum over histories h of (observed_h - expected_h)^2 / expected_h; overdispersion = chi-squared / mean of
+    the simulated ones; p-value = (1 + simulated ones as high) / (1 + simulated ones).
 
     Sites are grouped by which of their visits took place; within a group the observed and expected numbers of each
     history are compared, and histories nobody had enter through their expected number. Simulated surveys that cannot be
@@ -64,7 +63,7 @@ def goodness_of_fit(
     """
     found = np.asarray(detections, dtype=np.float64)
     fit = fit_occupancy(found, site, visit)
-    if not _told(fit):
+    if not _estimated(fit):
         return Goodness(np.nan, np.nan, np.nan, 0, pd.DataFrame(columns=COLUMNS))
     table = _histories(found, fit)
     statistic = _chi_square(table)
@@ -73,7 +72,7 @@ def goodness_of_fit(
     for _ in range(surveys):
         made = _simulate(found, fit, rng)
         again = fit_occupancy(made, site, visit)
-        if _told(again):
+        if _estimated(again):
             simulated.append(_chi_square(_histories(made, again)))
     if not simulated:
         return Goodness(statistic, np.nan, np.nan, 0, table)
@@ -91,7 +90,8 @@ def goodness_of_fit(
 COLUMNS = ["history", "sites", "observed", "expected"]
 
 
-def _told(fit: Fit) -> bool:
+def _estimated(fit: Fit) -> bool:
+    """Whether any site has an estimate."""
     return bool(np.isfinite(np.asarray(fit.psi)).any())
 
 
@@ -134,14 +134,15 @@ def _simulate(found: Array, fit: Fit, rng: np.random.Generator) -> Array:
 
 
 def compare_models(
-    detections: Any,
+    detections: Array,
     site: pd.DataFrame | None,
-    visit: Mapping[str, Any] | None,
+    visit: Mapping[str, ArrayLike] | None,
     models: Sequence[tuple[Sequence[str], Sequence[str]]],
 ) -> pd.DataFrame:
     """Fits each model, given as the names of its covariates of psi and of p, and shows them all, the lowest AIC first.
 
-    Frame: psi, p (names), coefficients, minus2loglik, aic, delta, weight, mean_psi, mean_psi_se, identifiable, why. A
+    delta = AIC - lowest AIC; weight = exp(-delta / 2), normalised to sum 1 (Burnham & Anderson 2002, from memory). Frame:
+    psi, p (names), coefficients, minus2loglik, aic, delta, weight, mean_psi, mean_psi_se, identifiable, why. A
     model with more covariate coefficients than one per ten detections is listed with its reason and not fitted: a
     search among many finds patterns in noise.
     """
@@ -154,13 +155,13 @@ def compare_models(
             raise InputError(f"The model names the covariate {unknown[0]!r}, which was not given; check its name.")
         fit = fit_occupancy(detections, site[list(of_psi)] if of_psi else None, {n: visit[n] for n in of_p})
         extra = len(fit.coefficients) - 2
-        row: dict[str, Any] = {"psi": ", ".join(of_psi), "p": ", ".join(of_p), "coefficients": extra + 2}
+        row: dict[str, object] = {"psi": ", ".join(of_psi), "p": ", ".join(of_p), "coefficients": extra + 2}
         if extra * PER_COVARIATE > fit.n_detections:
             need = extra * PER_COVARIATE
-            why = f"{extra} coefficients of covariates need {need} detections, there are {fit.n_detections}"
-            rows.append(row | {"identifiable": False, "why": why})
+            why = note(Lacking.COEFFICIENTS, coefficients=extra, needed=need, n=fit.n_detections)
+            rows.append(row | {"identifiable": False, "why": (why,)})
             continue
-        mean, se = fit.mean_psi()
+        mean, se = fit.mean_psi
         rows.append(
             row
             | {"minus2loglik": fit.minus2loglik, "aic": fit.aic, "mean_psi": mean, "mean_psi_se": se}

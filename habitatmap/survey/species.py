@@ -2,42 +2,46 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from habitatmap.survey.false_positives import FalsePositives, fit_false_positives
-from habitatmap.survey.probabilities import estimate
-from habitatmap.survey.searches import FOUND, Searches, count_searches
+from habitatmap.survey.figures import SeasonFigures, estimate
+from habitatmap.survey.searches import Day, Searches, count_searches
+from habitatmap.vocabulary.terms import Outcome, YesNo
 
-GROUP = "all larvae, checked or not"
+
+class SpeciesFigures(NamedTuple):
+    """A species by the name that a checker gave, or the whole group (""), and its figures."""
+
+    taxon: str
+    figures: SeasonFigures
 
 
-def by_species(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Any, group: Any = None) -> pd.DataFrame:
-    """One row for the group-level finds, then one for each species among the checked larvae, in alphabetical order.
+def by_species(
+    visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, group: NDArray[np.int64] | None = None
+) -> list[SpeciesFigures]:
+    """The group-level detections, then each species among the checked larvae, in alphabetical order.
 
-    Columns: taxon and what `probabilities.estimate` gives. A species is fitted from the searches that can tell: larvae
-    nobody checked are left out, which makes its estimate too low where larvae were checked only now and then; the basis
-    says so.
+    A species is fitted from the searches that can tell: larvae nobody checked are left out (`unchecked` counts them),
+    which makes its estimate too low where larvae were checked only now and then.
     """
-    checked = visits[(visits["outcome"] == FOUND) & (visits["checked"] == "yes")]
+    checked = visits[(visits["outcome"] == Outcome.LARVAE) & (visits["checked"] == YesNo.YES)]
     names = checked["taxon"].astype(str).str.strip()
     taxa = {name.casefold(): name for name in sorted(names[names != ""], reverse=True)}
     whole = count_searches(visits, pools, as_of)
     unchecked = int(whole.detections.sum() - whole.checked.sum())
-    rows = [{"taxon": GROUP, **estimate(whole, group)}]
-    for key in sorted(taxa):
-        row = {"taxon": taxa[key], **estimate(count_searches(visits, pools, as_of, taxon=key), group)}
-        if unchecked:
-            row["basis"] += f"; {unchecked} searches with unchecked larvae left out, so that the figures may be too low"
-        rows.append(row)
-    return pd.DataFrame(rows)
+    each = [
+        SpeciesFigures(taxa[key], estimate(count_searches(visits, pools, as_of, key), group, unchecked))
+        for key in sorted(taxa)
+    ]
+    return [SpeciesFigures("", estimate(whole, group)), *each]
 
 
-def from_checked_larvae(seen: Searches, group: Any = None) -> FalsePositives:
-    """Occupancy with mistaken finds, as far as the checked ones allow, by place (pools of one label are one place)."""
-    place = np.arange(len(seen.pools)) if group is None else pd.factorize(np.asarray(group))[0]
-    certain = np.bincount(place, seen.checked.sum(axis=1))
-    searched, found = np.bincount(place, seen.searches), np.bincount(place, seen.detections)
-    return fit_false_positives(searched, certain, found - certain)
+def from_checked_larvae(seen: Searches) -> FalsePositives:
+    """Occupancy with false positives, as far as the checked detections allow."""
+    certain = seen.checked.sum(axis=1)
+    return fit_false_positives(seen.searches, certain, seen.detections - certain)

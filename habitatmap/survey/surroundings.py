@@ -1,16 +1,16 @@
-"""How the probability of a pool hangs on the ground it stands on: forage, dead wood, and breeding places in reach.
+"""How the probability of a pool depends on its surroundings: forage, dead wood, and breeding places in reach.
 
-Which covariates are used is fixed before the searches are read: those of `places`, in their order, as many as the finds
-allow (one per ten). Slopes have a prior that holds them near 0 unless the searches say otherwise, so that an area with
-few finds gets nearly the same probability everywhere. Nothing is said beyond the range of what was sampled: there a map
-is grey, and a plan takes the probability at the nearest end of the range.
+logit(psi) = b0 + sum_k b_k x_k in the occupancy model with one p. Which covariates are used is fixed before the
+searches are read: those of `places`, in their order, as many as the detections allow (one per ten). Slopes have a prior
+that holds them near 0 unless the searches say otherwise, so that an area with few detections gets nearly the same
+probability everywhere. Nothing is said beyond the range of what was sampled: there a map is grey, and a plan takes the
+probability at the nearest end of the range.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,12 +20,13 @@ from scipy.signal import fftconvolve
 from scipy.special import expit
 
 from habitatmap.geo.flight import FlightKernel
+from habitatmap.survey.codes import ByPlace
 from habitatmap.survey.constant import Array, Prior
 from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.occupancy import fit_occupancy
+from habitatmap.vocabulary.note import Note, note
 
 SLOPE_SD = 0.5  # of a slope per standard deviation, in log odds: expert judgement, see guide/survey.md
-WORDS = {"forage_score": "forage", "dead_wood_score": "dead wood", "places_near": "breeding places near"}
 MOST_UNKNOWN = 0.1  # of the searched places may lie where a covariate is not known; they are left out of the fit
 DRAWS = 1000
 NODES = 25  # a side of the lattice on which a probability is worked out; between them it is interpolated, to 0.0005
@@ -33,9 +34,10 @@ NODES = 25  # a side of the lattice on which a probability is worked out; betwee
 
 @dataclass(frozen=True)
 class Surroundings:
-    """names: the covariates used; draws: draws x (intercept, a slope for each), log odds in the covariates' units;
-    detection: a draw of the probability that a search finds, for each; low, high: the range that was sampled, by
-    covariate.
+    """How psi depends on the surroundings, by draws of the posterior.
+
+    names: the covariates used; draws: draws x (intercept, a slope for each), log odds in the covariates' units;
+    detection: a draw of p for each; low, high: the range that was sampled, by covariate.
     """
 
     names: tuple[str, ...]
@@ -44,19 +46,21 @@ class Surroundings:
     low: Array
     high: Array
 
-    def words(self) -> str:
-        """The covariates as a reader says them."""
-        return ", ".join(WORDS.get(name, name) for name in self.names)
-
     def draws_at(self, values: Array) -> Array:
-        """Draws x n: the probabilities at n places (n x covariates); beyond the sampled range those at its nearest end."""
+        """Draws x n: psi at n places (n x covariates); beyond the sampled range that at its nearest end."""
         held = np.clip(values, self.low, self.high)
         return np.asarray(expit(self.draws[:, :1] + self.draws[:, 1:] @ held.T))
 
-    def surface(self, fields: Sequence[NDArray[Any]]) -> Array:
-        """The mean probability on rasters of the covariates, in the order of `names`; NaN where one is not known.
+    def draws_on(self, values: pd.DataFrame) -> tuple[NDArray[np.bool_], Array]:
+        """Where all covariates (columns by name) are known, and the draws of psi there."""
+        at = values[list(self.names)].to_numpy(dtype=np.float64)
+        there = ~np.isnan(at).any(axis=1)
+        return there, self.draws_at(at[there])
 
-        Worked out on a lattice over the sampled range and interpolated: its cost hangs little on the area's size.
+    def surface(self, fields: Sequence[Array]) -> Array:
+        """The mean of psi on rasters of the covariates, in the order of `names`; NaN where one is not known.
+
+        Worked out on a lattice over the sampled range and interpolated: its cost depends little on the area's size.
         """
         axes = [np.linspace(a, b, NODES) for a, b in zip(self.low, self.high, strict=True)]
         nodes = np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1)
@@ -72,44 +76,59 @@ class Surroundings:
         return out
 
 
-def fit_surroundings(detections: Array, places: pd.DataFrame, prior: Prior) -> tuple[Surroundings | None, str]:
-    """The ground model of searched places (`places`: a row per site), or None; and in words what was done.
+def fit_surroundings(histories: Array, places: pd.DataFrame, prior: Prior) -> tuple[Surroundings | None, Note]:
+    """The model of searched places (`places`: a row per site of `histories`), or None; and what was done or why not.
 
     A covariate unknown at more than a tenth of the searched places, or the same at all of them, is passed over.
     """
-    searched = ~np.isnan(detections).all(axis=1)
+    searched = ~np.isnan(histories).all(axis=1)
     usable = [
         str(name)
         for name in places.columns
         if (values := places[name].iloc[np.flatnonzero(searched)]).isna().mean() <= MOST_UNKNOWN
         and values.nunique() > 1
     ]
-    detected = int(np.nansum(detections))
-    names = usable[: detected // PER_COVARIATE]
+    detections = int(np.nansum(histories))
+    names = usable[: detections // PER_COVARIATE]
     if not names:
-        why = (
-            f"{detected} searches with larvae"
-            if usable
-            else "no forage or dead wood is known where pools were searched"
-        )
-        return None, f"the same probability on all ground ({why})"
+        return None, note(ByPlace.TOO_FEW_DETECTIONS, n=detections) if usable else note(ByPlace.NOT_KNOWN)
     known = searched & places[names].notna().all(axis=1).to_numpy()
     site = places.loc[known, names].reset_index(drop=True)
-    fit = fit_occupancy(detections[known], site, prior=replace(prior, slope_sd=SLOPE_SD))
+    fit = fit_occupancy(histories[known], site, prior=replace(prior, slope_sd=SLOPE_SD))
     assert fit.draws is not None
     taken = fit.draws[np.linspace(0, len(fit.draws) - 1, DRAWS).round().astype(np.int64)]
-    told = [i for i in range(len(names)) if not np.isnan(taken[0, 1 + i])]  # the rest follow from the others
-    if not told:
-        return None, "the same probability on all ground (it hardly differs where pools were searched)"
-    ends = site.iloc[:, told]
-    surroundings = Surroundings(
-        tuple(names[i] for i in told),
-        taken[:, [0, *(1 + i for i in told)]],
-        expit(taken[:, -1]),
-        ends.min().to_numpy(dtype=np.float64),
-        ends.max().to_numpy(dtype=np.float64),
+    kept = [i for i in range(len(names)) if not np.isnan(taken[0, 1 + i])]  # the rest follow from the others
+    if not kept:
+        return None, note(ByPlace.ALIKE)
+    ends = site.iloc[:, kept]
+    model = Surroundings(
+        names=tuple(names[i] for i in kept),
+        draws=taken[:, [0, *(1 + i for i in kept)]],
+        detection=expit(taken[:, -1]),
+        low=ends.min().to_numpy(dtype=np.float64),
+        high=ends.max().to_numpy(dtype=np.float64),
     )
-    return surroundings, f"by {surroundings.words()}, each with a slope held near 0 unless the searches say otherwise"
+    return model, note(ByPlace.COVARIATES, names=model.names)
+
+
+def probability_surface(
+    probability: Array,
+    scores: Sequence[Array],
+    known: NDArray[np.bool_],
+    row: NDArray[np.int64],
+    col: NDArray[np.int64],
+) -> NDArray[np.float32]:
+    """`probability` (rows x cols) where all scores lie in the range of the sampled cells (row, col); else NaN.
+
+    `scores` are rasters (rows, cols), such as the forage and dead-wood scores; `known` marks cells with data. Nothing
+    sampled, or no score known there: NaN everywhere, as the records say nothing about any surroundings.
+    """
+    like = known.copy()
+    for score in scores:
+        seen = score[row, col]
+        seen = seen[~np.isnan(seen)]
+        like &= (score >= seen.min()) & (score <= seen.max()) if len(seen) else False
+    return np.where(like, probability, np.nan).astype(np.float32)
 
 
 def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, median_m: float) -> Array:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,23 +12,23 @@ from scipy.special import expit, logit
 from scipy.stats import norm
 
 from habitatmap.errors import InputError
-from habitatmap.survey.constant import Array, Histories, Prior
+from habitatmap.survey.codes import Irregular
+from habitatmap.survey.constant import Array, Ends, Histories, Numbers, Prior
 from habitatmap.survey.design import Design, Rows, refuse_gaps
-from habitatmap.survey.fit import NO_DETECTION, SEARCHED_ONCE, Fit, coefficients
+from habitatmap.survey.fit import Bounds, Fit, coefficients, not_estimable
 from habitatmap.survey.likelihood import Problem, Spread, batches, posterior_draws, profile_bounds
+from habitatmap.vocabulary.note import Note, note
 
 FEW_ROWS = 25  # up to so many different rows of covariates the intervals of psi are by profile likelihood
 
 
-def fit_covariates(
-    found: Array,
-    searched: NDArray[np.bool_],
-    x: Design,
-    w: Design,
-    h: Histories,
-    prior: Prior | None,
-) -> Fit:
-    """The model with covariates: maximum likelihood, or the posterior under the prior."""
+def fit_covariates(found: Array, x: Design, w: Design, h: Histories, prior: Prior | None) -> Fit:
+    """The model with covariates: maximum likelihood, or the posterior under the prior.
+
+    found: sites x visits of 1, 0, NaN; x: sites x terms of psi; w: (sites x visits) x terms of p; h: the counts of
+    `found`.
+    """
+    searched = ~np.isnan(found)
     searches, detected = searched.sum(axis=1), np.nansum(found, axis=1)
     counted = searches > 0
     if not counted.any():
@@ -49,15 +48,13 @@ def fit_covariates(
     )
     peak = problem.peak()
     spread = Spread(problem.curvature(peak))
-    why = _why(h, spread, psi_rows, p_rows, problem.k)
     model = _Model(problem, psi_rows, p_rows, counted, found.shape)
     if prior is not None:
         answer = _by_posterior(model, replace(problem, prior=prior))
-    elif h.n_detections == 0 or h.searches.max() == 1:
-        answer = _untold(model, 0.0 if h.n_detections == 0 else -float(problem.loss(peak)))
+    elif not_estimable(h):
+        answer = _unknown(model, -float(problem.loss(peak)) if h.n_detections else 0.0)
     else:
         answer = _by_peak(model, peak, spread)
-    given = np.where(detected > 0, 1.0, answer.conditional)
     terms = len(psi_rows.kept) + len(p_rows.kept)
     return Fit(
         psi=psi_rows.shaped(answer.psi, found.shape[:1]),
@@ -66,44 +63,32 @@ def fit_covariates(
         p_se=p_rows.shaped(answer.p_se, found.shape),
         minus2loglik=0.0 - 2 * answer.top,
         aic=-2 * answer.top + 2 * terms if prior is None else np.nan,
-        conditional=given,
+        conditional=np.where(detected > 0, 1.0, answer.conditional),
         coefficients=coefficients(x.terms, w.terms, answer.estimates, answer.errors),
-        identifiable=not why,
-        why=why,
-        n_sites=h.n_sites,
-        n_searches=h.n_searches,
-        n_detections=h.n_detections,
-        naive=h.n_detected / h.n_sites,
+        why=not_estimable(h) or _irregular(spread, psi_rows, p_rows, problem.k),
+        histories=h,
+        mean_psi=answer.mean_psi,
+        _interval=answer.interval,
         prior=prior,
-        from_data=np.nan,
         sampling_efficiency=answer.efficiency,
         numerical_error=answer.numerical_error,
         draws=answer.draws,
-        _interval=answer.interval,
-        _mean_psi=answer.mean_psi,
     )
 
 
-def _why(h: Histories, spread: Spread, psi_rows: Rows, p_rows: Rows, k: int) -> str:
-    """What keeps the searches alone from giving a regular estimate, as a sentence's half; empty where nothing does."""
-    if h.n_detections == 0:
-        return NO_DETECTION
-    if h.searches.max() == 1:
-        return SEARCHED_ONCE
-    said = []
+def _irregular(spread: Spread, psi_rows: Rows, p_rows: Rows, k: int) -> tuple[Note, ...]:
+    """What keeps the searches alone from giving a regular estimate."""
+    notes = []
     for part, rows, before, after in (("psi", psi_rows, 0, len(p_rows.kept)), ("p", p_rows, k, 0)):
         errors = spread.errors(np.pad(rows.back, ((0, 0), (before, after))))
         lost = [rows.terms[i] for i, e in zip(rows.kept, errors, strict=True) if np.isnan(e)]
         if lost:
-            said.append(
-                f"the searches push {', '.join(lost)} of {part} without limit (to 0 or 1 for some), where no standard "
-                "error holds"
-            )
+            notes.append(note(Irregular.SEPARATION, part=part, terms=lost))
         if rows.left_out():
-            said.append(f"the other covariates of {part} already determine {', '.join(rows.left_out())}, left out")
-    if not said and not spread.regular:
-        said.append("the searches do not tell the coefficients apart")
-    return "; ".join(said)
+            notes.append(note(Irregular.COLLINEAR, part=part, terms=rows.left_out()))
+    if not notes and not spread.regular:
+        notes.append(note(Irregular.FLAT))
+    return tuple(notes)
 
 
 @dataclass(frozen=True)
@@ -119,6 +104,8 @@ class _Model:
 
 @dataclass(frozen=True)
 class _Answer:
+    """psi, p and what goes with them, one for each row of the designs; top: the log likelihood."""
+
     psi: Array
     psi_se: Array
     p: Array
@@ -127,27 +114,28 @@ class _Answer:
     conditional: Array
     estimates: Array
     errors: Array
-    interval: Callable[[str, float], tuple[Any, Any]]
-    mean_psi: tuple[float, float]
+    interval: Callable[[str, float], Bounds]
+    mean_psi: Ends
     efficiency: float = np.nan
     numerical_error: float = np.nan
     draws: Array | None = None
 
 
-def _untold(m: _Model, top: float) -> _Answer:
+def _unknown(m: _Model, top: float) -> _Answer:
     """Where the searches can't tell psi and p apart: NaN all over, and every psi from 0 to 1 is possible."""
     sites, cells = np.full(m.shape[0], np.nan), np.full(int(np.prod(m.shape)), np.nan)
     nothing = np.full(len(m.psi_rows.terms) + len(m.p_rows.terms), np.nan)
     return _Answer(sites, sites, cells, cells, top, sites, nothing, nothing, partial(_anything, m), (np.nan, np.nan))
 
 
-def _anything(m: _Model, part: str, level: float) -> tuple[Any, Any]:
+def _anything(m: _Model, part: str, level: float) -> Bounds:
     rows, shape = (m.psi_rows, m.shape[:1]) if part == "psi" else (m.p_rows, m.shape)
     cells = int(np.prod(shape))
     return rows.shaped(np.zeros(cells), shape), rows.shaped(np.ones(cells), shape)
 
 
 def _by_peak(m: _Model, peak: Array, spread: Spread) -> _Answer:
+    """Maximum likelihood. Errors by the delta method: of v = expit(row c) it is v (1 - v) times the error of row c."""
     k = m.problem.k
     pad_x, pad_w = ((0, 0), (0, len(peak) - k)), ((0, 0), (k, 0))
     psi, p = expit(m.psi_rows.rows @ peak[:k]), expit(m.p_rows.rows @ peak[k:])
@@ -186,7 +174,7 @@ def _as_given(m: _Model, at: Array) -> Array:
 
 def _peak_interval(
     m: _Model, peak: Array, psi: tuple[Array, Array], p: tuple[Array, Array], part: str, level: float
-) -> tuple[Any, Any]:
+) -> Bounds:
     if part == "p":
         low, high = _wald(*p, level)
         return m.p_rows.shaped(low, m.shape), m.p_rows.shaped(high, m.shape)
@@ -201,7 +189,7 @@ def _peak_interval(
 
 
 def _wald(probability: Array, se: Array, level: float) -> tuple[Array, Array]:
-    """The interval that is even in log odds."""
+    """The Wald interval in log odds: expit(logit(v) +- z se / (v (1 - v)))."""
     half = norm.ppf((1 + level) / 2) * se / (probability * (1 - probability))
     return expit(logit(probability) - half), expit(logit(probability) + half)
 
@@ -242,7 +230,7 @@ def _by_posterior(m: _Model, problem: Problem) -> _Answer:
     )
 
 
-def _draws_interval(m: _Model, draws: Array, part: str, level: float) -> tuple[Any, Any]:
+def _draws_interval(m: _Model, draws: Array, part: str, level: float) -> Bounds:
     k, ends = m.problem.k, [(1 - level) / 2, (1 + level) / 2]
     if part == "conditional":
         low, high = expit(_quantiles(m.psi_rows.rows, draws[:, :k], ends))
