@@ -52,7 +52,7 @@ from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
 from habitatmap.result.figures import Stage
 from habitatmap.result.findings import Findings, Places, Promise, Proposal, Reach, Survey
 from habitatmap.result.tables import NOT_SCORED, at_cells, interval, sampled
-from habitatmap.survey.account import Account, Budget, take_account
+from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
 from habitatmap.survey.probabilities import PoolOccupancy, estimate_pools, most_informative
 from habitatmap.survey.surroundings import places_near
 
@@ -147,7 +147,7 @@ def _what_the_searches_say(
     fields: dict[str, Array] = {"forage_score": habitat.access, "dead_wood_score": habitat.dead_wood_access}
     at_pools = pd.DataFrame({name: sampled(grid, raster, x, y) for name, raster in fields.items()})
     plain = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group)
-    if plain.summary["estimate"] is None:  # too few searches to say anything about surroundings
+    if not plain.figures.known:  # too few searches to say anything about surroundings
         return plain, fields, at_pools
     rot_hole = area.tree_table.rot_hole_probability(area.trees)
     places = breeding_places(pools, up, plain.pools["occupancy"], area.trees, rot_hole, grid, area.settings)
@@ -288,15 +288,12 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
     with clock(Stage.OCCUPANCY):
         survey = survey_pools(area, habitat)
         return take_account(
-            area.title,
-            area.pools,
-            area.visits,
-            area.as_of,
+            Records(area.title, area.pools, area.visits, area.as_of),
             survey.known,
             survey.group,
-            places=survey.at_pools,
-            block_m=2 * area.settings.flight.dispersal_median_m,
-            budget=budget,
+            survey.at_pools,
+            budget,
+            Resampling(block_m=2 * area.settings.flight.dispersal_median_m),
         )
 
 

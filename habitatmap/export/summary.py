@@ -7,6 +7,7 @@ from typing import Any
 
 from habitatmap.export.formats import json_text, plain
 from habitatmap.result import Result
+from habitatmap.words.bases import occupancy_part, seasons_part
 from habitatmap.words.cautions import general_cautions
 from habitatmap.words.headline import missing_sentences
 from habitatmap.words.plan import notes_of, plan_note
@@ -19,6 +20,8 @@ def summary_of(result: Result) -> dict[str, Any]:
     plan |= plan.pop("spending") or {}
     del plan["shortfall"], plan["lost_most"]
     told |= {
+        "occupancy": occupancy_part(figures.occupancy),
+        "seasons": seasons_part(figures.seasons),
         "plan": plan | {"note": plan_note(figures.plan)},
         "missing": missing_sentences(figures),
         "notes": notes_of(figures),

@@ -21,6 +21,7 @@ from habitatmap.page.pictures import WebMap
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, square_around
 from habitatmap.result import Figures, Result
+from habitatmap.words.bases import told_pools
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.headline import missing_sentences
@@ -104,7 +105,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
         "intake": [[kind, rows.read, rows.accepted, rows.set_aside] for kind, rows in figures.intake.items()],
         "set_aside": [[shown(row["file"]), shown(row["reason"]), int(row["n"])] for row in rows_of(most)],
         "occupancy": {
-            key: number(figures.occupancy.get(key)) for key in ("pools_visited", "naive", "estimate", "low", "high")
+            key: number(getattr(figures.occupancy, key)) for key in ("pools_visited", "naive", "estimate", "low", "high")
         },
         "candidates": {
             "all": figures.candidates.all,
@@ -201,7 +202,7 @@ def _streets_in(areas: Sequence[Any] | NDArray[np.object_], paths: gpd.GeoDataFr
 
 def _pools(result: Result, writer: Writer) -> Block:
     """Columns, not rows: ten thousand pools stay under a megabyte. Hosts and observers stay out of the page."""
-    pools, last = result.pools, result.visits.groupby("pool")["date"].max().dt.strftime("%Y-%m-%d").to_dict()
+    pools, last = told_pools(result.pools), result.visits.groupby("pool")["date"].max().dt.strftime("%Y-%m-%d").to_dict()
     return {
         "n": len(pools),
         **writer.points(pools["x"], pools["y"]),

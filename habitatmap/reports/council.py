@@ -7,7 +7,7 @@ report computes none of its own.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,8 @@ from habitatmap.paper.pictures import plan_sheet
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Figures, Result
+from habitatmap.survey.figures import SeasonFigures
+from habitatmap.words.bases import WHERE, trend
 from habitatmap.words.cautions import Caution, for_area, sentences
 from habitatmap.words.headline import missing_sentences
 from habitatmap.words.plan import plan_note
@@ -67,7 +69,7 @@ def second_page(result: Result) -> list[Section]:
 
 
 def _done(figures: Figures) -> Section:
-    intake, seasons = figures.intake, figures.seasons["each"]
+    intake, seasons = figures.intake, figures.seasons.each
     read = sum(part.read for part in intake.values())
     aside = sum(part.set_aside for part in intake.values())
     words = [
@@ -80,11 +82,11 @@ def _done(figures: Figures) -> Section:
     if seasons:
         rows = [
             [
-                str(s["season"]),
-                _number(s["pools_visited"]),
-                _number(s["searches"]),
-                _number(s["detections"]),
-                _percent(s["naive"]),
+                str(s.season),
+                _number(s.pools_visited),
+                _number(s.searches),
+                _number(s.detections),
+                _percent(s.naive),
                 _estimate(s),
             ]
             for s in seasons
@@ -96,16 +98,15 @@ def _done(figures: Figures) -> Section:
 
 def _found(figures: Figures) -> Section:
     o = figures.occupancy
-    if not o["pools_visited"]:
+    if not o.pools_visited:
         return _section("found", "What was found", ["No pool has been looked at yet, so nothing is known of larvae."])
     words = [
-        f"Larvae were seen in {_percent(o['naive'])} of the {_count(o['pools_visited'], 'pool')} that were looked at. "
+        f"Larvae were seen in {_percent(o.naive)} of the {_count(o.pools_visited, 'pool')} that were looked at. "
         f"A look can miss them: really occupied are {_estimate(o)} of the pools.",
     ]
     seasons = figures.seasons
-    if len(seasons["each"]) > 1:
-        shown = seasons["shown"]
-        words.append(f"Against the season before: {shown[0].lower()}{shown[1:]}.")
+    if len(seasons.each) > 1:
+        words.append(f"Against the season before: {trend(seasons)}.")
     return _section("found", "What was found", words)
 
 
@@ -200,7 +201,7 @@ def _not_known(result: Result) -> Section:
     if not any(math.isnan(value) for value in median.values()):
         said = " and ".join(f"{_percent(share)} if half of the flights end within {m} m" for m, share in median.items())
         words.append(f"How far the flies fly for food is expert judgement. In reach now would be {said}.")
-    words.append(f"The estimate speaks of {figures.occupancy['place']}.")
+    words.append(f"The estimate speaks of {WHERE}.")
     cautions = sentences([*for_area(result.settings)[:3], Caution.LOCAL])
     return _section("not-known", "What is not known", words, cautions=cautions)
 
@@ -224,11 +225,11 @@ def _gain(share: Any) -> str:
     return UNKNOWN if share is None or not math.isfinite(share) else f"+{100 * share:.2f} %"
 
 
-def _estimate(of: Mapping[str, Any]) -> str:
+def _estimate(of: SeasonFigures) -> str:
     """An estimate with its interval, or what stands for it."""
-    if of.get("estimate") is None:
+    if not of.known:
         return "too few to estimate"
-    return f"{_percent(of['estimate'])} ({_percent(of['low'])} to {_percent(of['high'])})"
+    return f"{_percent(of.estimate)} ({_percent(of.low)} to {_percent(of.high)})"
 
 
 def _section(key: str, title: str, words: Sequence[str], **more: Any) -> Section:

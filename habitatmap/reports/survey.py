@@ -16,11 +16,32 @@ from habitatmap.export.folder import Content, write_files
 from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, bars, intervals
 from habitatmap.page.sections import Column, Drawing, Section, Table, aligned, interval, report_page, share, table
-from habitatmap.survey.account import DESIGNS, SURE, WANTED_ERRORS, Account
-from habitatmap.survey.effects import APART
+from habitatmap.survey.account import SURE, WANTED_ERRORS, Account
+from habitatmap.survey.codes import Difference
+from habitatmap.survey.constant import WhatIf
 from habitatmap.survey.effort import blank_visits
+from habitatmap.survey.figures import ENOUGH_DETECTIONS, ENOUGH_TWICE, SeasonFigures
 from habitatmap.survey.models import PER_COVARIATE
-from habitatmap.survey.probabilities import ENOUGH_DETECTIONS, ENOUGH_TWICE
+from habitatmap.survey.seasons import Part
+from habitatmap.vocabulary.estimate import Method
+from habitatmap.vocabulary.note import Note
+from habitatmap.words.bases import (
+    basis,
+    clustering,
+    goodness,
+    noted,
+    occupancy_part,
+    period,
+    prior_words,
+    reasons,
+    season_rows,
+    seasons_part,
+    species_rows,
+    told_pools,
+    trend,
+    worded,
+)
+from habitatmap.words.bases import told as said
 from habitatmap.words.cautions import Caution, sentences
 from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, span
 
@@ -34,12 +55,13 @@ COVARIATES = {
     "days_out": "days since the pool was installed",
 }
 SEASON_PARTS = {
-    "first": "occupied in the first season",
-    "colonised": "an empty pool is colonised by the next season",
-    "lost": "an occupied pool is empty in the next season",
-    "detection": "detection",
-    "last less first": "last season minus the first",
+    Part.FIRST: "occupied in the first season",
+    Part.COLONISED: "an empty pool is colonised by the next season",
+    Part.LOST: "an occupied pool is empty in the next season",
+    Part.DETECTION: "detection",
+    Part.LAST_LESS_FIRST: "last season minus the first",
 }
+DESIGN_WORDS = {"standard": "the same number of visits at every pool", "removal": "stop at the first detection"}
 SHARE_OF_POOLS = "From 0 to 100 % of pools."
 
 
@@ -56,7 +78,7 @@ def write_survey(
     """
     files: dict[str, Content] = {
         "survey.html": survey_page(told, more),
-        "pools.csv": told.pools,
+        "pools.csv": pool_rows(told),
         "estimates.csv": estimates(told),
         "models.csv": models(told),
         "effects.csv": told.effects,
@@ -111,57 +133,61 @@ def estimates(told: Account) -> pd.DataFrame:
 
 
 def _lines(told: Account) -> list[Line]:
-    s, nan, b, f = told.known.summary, np.nan, told.blocks, told.false_positives
-    estimate, weak = _ends(s), told.weak
-    naive = nan if s["naive"] is None else s["naive"]
+    s, nan, b, f = told.known.figures, np.nan, told.blocks, told.false_positives
+    estimate, weak, from_what = _ends(s), told.weak, basis(s)
     detection = (nan, nan, nan, nan) if told.few else (told.fit.p, *told.fit.interval(part="p"), told.fit.p_se)
     bayesian = [(weak.psi, *weak.interval(), weak.psi_se), (weak.p, *weak.interval(part="p"), weak.p_se)]
     resampled = "" if b.why else f"{b.towns} resamples of squares of {b.side_m:g} m"
     what_if = "occupancy, if {} of searches at empty pools are false positives"
-    pools, detected, prior = About.OCCUPANCY, About.DETECTION, told.known.prior.words()
+    pools, detected, prior = About.OCCUPANCY, About.DETECTION, prior_words(told.known.prior)
     lines = [
-        Line(About.NAIVE, "naive occupancy", (naive, nan, nan), nan, "pools with larvae / pools searched", ""),
-        Line(pools, "occupancy", estimate, _se(s), f"{MAXIMUM}, {PROFILE}", s["basis"]),
-        Line(detected, "detection", detection[:3], detection[3], "the same fit", s["basis"]),
+        Line(About.NAIVE, "naive occupancy", (s.naive, nan, nan), nan, "pools with larvae / pools searched", ""),
+        Line(pools, "occupancy", estimate, s.se, f"{MAXIMUM}, {PROFILE}", from_what),
+        Line(detected, "detection", detection[:3], detection[3], "the same fit", from_what),
         Line(pools, "occupancy, interval widened by overdispersion", (estimate[0], *told.widened), nan, WIDENED, ""),
-        Line(pools, "occupancy, whole squares resampled", (estimate[0], b.low, b.high), nan, resampled, b.why),
+        Line(pools, "occupancy, whole squares resampled", (estimate[0], b.low, b.high), nan, resampled, _why(b.why)),
         *(
             Line(about, f"{about}, Bayesian estimate", (value, low, high), se, POSTERIOR, prior)
             for about, (value, low, high, se) in zip((pools, detected), bayesian, strict=True)
         ),
         *(
-            Line(About.WHAT_IF, what_if.format(rate), _ends(figures), nan, f"what-if, {PROFILE}", "")
-            for rate, figures in (s["false_positives"] or {}).items()
+            Line(About.WHAT_IF, what_if.format(_rate(w)), (w.psi, w.low, w.high), nan, f"what-if, {PROFILE}", "")
+            for w in s.false_positives
         ),
-        Line(pools, "occupancy, error rate from verified records", (f.psi, f.low, f.high), nan, MAXIMUM, f.why),
+        Line(pools, "occupancy, error rate from verified records", (f.psi, f.low, f.high), nan, MAXIMUM, _why(f.why)),
     ]  # fmt: skip
-    for about, frame, name in (
-        (About.SPECIES, told.species.iloc[1:], "taxon"),
-        (About.SEASON, told.seasons.each, "season"),
-    ):
-        lines += [
-            Line(
-                about,
-                f"occupancy {'of' if name == 'taxon' else 'in'} {row[name]}",
-                _ends(row),
-                _se(row),
-                MAXIMUM,
-                row["basis"],
-            )
-            for row in frame.to_dict("records")
-        ]
+    named = [(About.SPECIES, f"occupancy of {taxon}", figures) for taxon, figures in told.species[1:]]
+    named += [(About.SEASON, f"occupancy in {figures.season}", figures) for figures in told.seasons.each]
+    lines += [Line(about, name, _ends(figures), figures.se, MAXIMUM, basis(figures)) for about, name, figures in named]
     return lines + [
-        Line(About.CHANGE, f"between seasons: {row['part']}", _ends(row), nan, PROFILE, told.seasons.shown)
+        Line(
+            About.CHANGE,
+            f"between seasons: {row['part']}",
+            (row["estimate"], row["low"], row["high"]),
+            nan,
+            PROFILE,
+            trend(told.seasons),
+        )
         for row in told.seasons.change.to_dict("records")
     ]
+
+
+def pool_rows(told: Account) -> pd.DataFrame:
+    """pools.csv: a row per pool."""
+    this_season = told.pools["searches"]
+    frame = told_pools(told.pools)
+    frame.insert(1, "searches", this_season)
+    return frame
 
 
 def models(told: Account) -> pd.DataFrame:
     """models.csv: all models compared, the best first, then the covariates that were not tried, with the reason."""
     rest = [
-        {part: name, "identifiable": False, "why": f"not tried: {why}"} for part, name, why in told.covariates.left_out
+        {part: name, "identifiable": False, "why": f"not tried: {said(why)}"}
+        for part, name, why in told.covariates.left_out
     ]
-    frame = pd.DataFrame([*told.models.to_dict("records"), *rest], columns=told.models.columns)
+    tried = told.models.assign(why=[reasons(why) for why in told.models["why"]])
+    frame = pd.DataFrame([*tried.to_dict("records"), *rest], columns=told.models.columns)
     frame[["psi", "p"]] = frame[["psi", "p"]].fillna("")
     frame.insert(2, "covariates", (frame["psi"] != "").astype(int) + (frame["p"] != ""))
     return frame
@@ -169,14 +195,15 @@ def models(told: Account) -> pd.DataFrame:
 
 def survey_summary(told: Account) -> dict[str, Any]:
     """survey.json: the same and everything else, None where not known."""
-    psi, p, basis = told.sure
+    psi, p, planned = told.planned
+    change = told.seasons.change.to_dict("records")
     summary = {
         "title": told.title,
         "as_of": told.as_of.isoformat(),
-        "occupancy": told.known.summary,
-        "warnings": told.known.warnings,
+        "occupancy": occupancy_part(told.known.figures),
+        "warnings": noted(told.known.warnings),
         "estimates": estimates(told).to_dict("records"),
-        "identifiable": {"yes": told.fit.identifiable, "why": told.fit.why},
+        "identifiable": {"yes": told.fit.identifiable, "why": reasons(told.fit.why)},
         "posterior_numerical_error": told.weak.numerical_error,
         "goodness_of_fit": _of(told.goodness, "chi_square p_value overdispersion surveys"),
         "models": models(told).to_dict("records"),
@@ -187,32 +214,28 @@ def survey_summary(told: Account) -> dict[str, Any]:
             "blocks": _of(told.blocks, "low high blocks side_m why"),
         },
         "effort": told.effort.to_dict("records"),
-        "effort_for": {"occupancy": psi, "detection": p, "basis": basis},
-        "seasons": {
-            "each": told.seasons.each.to_dict("records"),
-            "same_pools": told.seasons.same,
-            "change": told.seasons.change.to_dict("records"),
-            "shown": told.seasons.shown,
-        },
+        "effort_for": {"occupancy": psi, "detection": p, "basis": worded(planned)},
+        "seasons": seasons_part(told.seasons) | {"change": change},
     }
     content: dict[str, Any] = plain(summary)
     return content
 
 
 def _of(part: object, names: str) -> dict[str, object]:
-    """Some fields of a part, by name."""
-    return {name: getattr(part, name) for name in names.split()}
+    """Some fields of a part, by name; a reason as a sentence."""
+    fields = {name: getattr(part, name) for name in names.split()}
+    return fields | ({"why": _why(fields["why"])} if "why" in fields else {})
 
 
 def survey_text(told: Account) -> str:
     """A few lines and a table for the terminal."""
-    s = told.known.summary
-    seen = [] if s["naive"] is None else [f"Larvae were seen in {percent(s['naive'])} of them."]
+    s = told.known.figures
+    seen = [f"Larvae were seen in {percent(s.naive)} of them."] if s.pools_visited else []
     rows = [("", "estimate", "95 % interval")]
     rows += [(r.figure, percent(r.ends[0]), span(*r.ends[1:], unknown="-")) for r in _lines(told) if known(r.ends[0])]
     lines = [told.title, "", _searched(told), *seen, "", *aligned(rows), ""]
-    lines += [f"{sentence(s['basis'])}.", told.goodness.words(), told.clustering.words()]
-    lines += [f"Seasons: {told.seasons.shown}.", *told.known.warnings]
+    lines += [f"{sentence(basis(s))}.", goodness(told.goodness), clustering(told.clustering)]
+    lines += [f"Seasons: {trend(told.seasons)}.", *noted(told.known.warnings)]
     return "\n".join(lines) + "\n"
 
 
@@ -267,50 +290,46 @@ def _what_was_searched(told: Account) -> Section:
             Table("Searches by month", ["Month", "Larvae", "None seen"], per_month),
             Table("Visits left out of the estimate", ["Why", "Visits"], left),
         ],
-        cautions=[too_few if lacking else "", *told.known.warnings],
+        cautions=[too_few if lacking else "", *noted(told.known.warnings)],
     )
 
 
 def _searched(told: Account) -> str:
-    searches, s = told.known.searches, told.known.summary
+    searches, s = told.known.searches, told.known.figures
     pools, left = len(searches.pools), sum(searches.left_out.values())
     if not pools:
         return "There is no pool yet."
-    if not s["pools_visited"]:
+    if not s.pools_visited:
         return f"No search counts for any of {count(pools, 'pool')}."
-    said = f"{s['pools_visited']} of {count(pools, 'pool')} were searched, "
-    said += f"{count(s['searches'], 'time')} in all, {s['period']}"
+    said = f"{s.pools_visited} of {count(pools, 'pool')} were searched, "
+    said += f"{count(s.searches, 'time')} in all, {period(s)}"
     were = "was" if left == 1 else "were"
     return f"{said}; {count(left, 'visit')} {were} left out, with the reason." if left else f"{said}."
 
 
 def _lacking(told: Account) -> str:
     """What is missing for an estimate; "" where the searches are enough."""
-    s = told.known.summary
-    counted = [
-        (s["detections"], ENOUGH_DETECTIONS, "detection", "detections"),
-        (s["searched_twice"], ENOUGH_TWICE, "pool searched twice", "pools searched twice"),
-    ]
-    return listed([f"{count(n, *words)} ({needed} needed)" for n, needed, *words in counted if n < needed])
+    s = told.known.figures
+    return listed([said(note) for note in s.why]) if s.method is Method.TOO_FEW else ""
 
 
 def _estimate(told: Account) -> Section:
-    s, few = told.known.summary, told.few
-    lead = f"Larvae were seen in {percent(s['naive'])} of the pools searched. " if s["naive"] is not None else ""
-    marks = [] if s["naive"] is None else [Mark("seen", s["naive"], said=percent(s["naive"]))]
+    s, few = told.known.figures, told.few
+    lead = f"Larvae were seen in {percent(s.naive)} of the pools searched. " if s.pools_visited else ""
+    marks = [Mark("seen", s.naive, said=percent(s.naive))] if s.pools_visited else []
     if few:
         lacking = _lacking(told)
-        why = f"too few to estimate: {lacking}" if lacking else f"not estimated: {told.fit.why}"
+        why = f"too few to estimate: {lacking}" if lacking else f"not estimated: {reasons(told.fit.why)}"
         lead += f"How many hold larvae: {why}."
     else:
         lead += (
-            f"A search can miss them, so more pools hold larvae: about {percent(s['estimate'])}. "
-            f"Anything from {percent(s['low'])} to {percent(s['high'])} would fit the searches."
+            f"A search can miss them, so more pools hold larvae: about {percent(s.estimate)}. "
+            f"Anything from {percent(s.low)} to {percent(s.high)} would fit the searches."
         )
-        marks.append(_mark("estimated", s["estimate"], s["low"], s["high"]))
+        marks.append(_mark("estimated", s.estimate, s.low, s.high))
         if not np.isnan(told.blocks.low):
             marks.append(_mark("the same, whole squares resampled", None, told.blocks.low, told.blocks.high))
-        if told.widened != (s["low"], s["high"]) and told.goodness.overdispersion > 1:
+        if told.widened != (s.low, s.high) and told.goodness.overdispersion > 1:
             marks.append(_mark("the same, widened for misfit", None, *told.widened))
     marks.append(_mark("Bayesian estimate", told.weak.psi, *told.weak.interval()))
     rows = [
@@ -323,10 +342,10 @@ def _estimate(told: Account) -> Section:
         "How many pools hold larvae",
         lead,
         words=[
-            "" if told.fit.identifiable else f"The searches alone give no regular estimate: {told.fit.why}.",
-            f"Of what is known about it, {percent(s['from_data'])} came from the searches and the rest from the expert "
-            f"value ({told.known.prior.words()}). The map uses this Bayesian estimate. It was summed on a grid; a grid "
-            f"half as fine gives the same to {count(_decimals(told.weak.numerical_error), 'decimal')}.",
+            "" if told.fit.identifiable else f"The searches alone give no regular estimate: {reasons(told.fit.why)}.",
+            f"Of what is known about it, {percent(s.from_data)} came from the searches and the rest from the expert "
+            f"value ({prior_words(told.known.prior)}). The map uses this Bayesian estimate. It was summed on a grid; a "
+            f"grid half as fine gives the same to {count(_decimals(told.weak.numerical_error), 'decimal')}.",
             "All this describes pools where people put them. It applies only to similar sites.",
         ],
         drawings=[Drawing(intervals(marks, "Naive and estimated occupancy, 0 to 100 %"), SHARE_OF_POOLS)],
@@ -352,7 +371,8 @@ def _detection(told: Account) -> Section:
     found = [(k, 1 - (1 - fit.p) ** k, 1 - (1 - low) ** k, 1 - (1 - high) ** k) for k in range(1, 9)]
     marks = [_mark(count(k, "search", "searches"), value, least, most) for k, value, least, most in found]
     rows = [(k, percent(value), span(least, most)) for k, value, least, most in found]
-    words = f"The probability that larvae which are there are seen at least once in so many searches ({told.sure[2]})."
+    planned = worded(told.planned.basis)
+    words = f"The probability that larvae which are there are seen at least once in so many searches ({planned})."
     what = "Probability of having seen the larvae, by number of searches"
     heads = ["Searches", "Probability of detection", "95 % interval"]
     return Section(
@@ -379,7 +399,7 @@ def _fits(told: Account) -> Section:
     return Section(
         "fit",
         "Does the model fit",
-        g.words(),
+        goodness(g),
         words=[
             "The check compares how often each history of searches was seen and how often the model expects it, with "
             "surveys simulated from the model (MacKenzie & Bailey 2004). Overdispersion near 1 is as it should be; "
@@ -406,13 +426,13 @@ MODELS: dict[str, Column] = {
     "AIC": lambda row: "" if np.isnan(row["aic"]) else f"{row['aic']:.1f}",
     "Above the best": lambda row: number(row["delta"], 1),
     "Weight": lambda row: number(row["weight"], 2),
-    "Remark": "why",
+    "Remark": lambda row: reasons(row["why"]),
 }
 
 
 def _covariate_effects(told: Account) -> Section:
-    detections, compared = told.known.summary["detections"], len(told.effects)
-    apart = told.effects.loc[told.effects["words"] == APART, "covariate"]
+    detections, compared = told.known.figures.detections, len(told.effects)
+    apart = told.effects.loc[told.effects["words"] == Difference.DIFFER, "covariate"]
     if told.few:
         lead = "The searches are too few to show covariate effects."
     elif len(apart):
@@ -441,18 +461,21 @@ def _covariate_effects(told: Account) -> Section:
         tables=[
             table("Covariate effects on occupancy and on detection", told.effects, EFFECTS, note),
             table(
-                "All models that were compared, the best first", told.models, MODELS, " ".join(told.covariates.notes)
+                "All models that were compared, the best first",
+                told.models,
+                MODELS,
+                " ".join(f"{name} was left out: {said(why)}." for _, name, why in told.covariates.left_out),
             ),
         ],
     )
 
 
 def _false_positives(told: Account) -> Section:
-    s, f = told.known.summary, told.false_positives
-    rates: Mapping[str, Any] = s["false_positives"] or {}
-    marks = [] if told.few else [_mark("none", s["estimate"], s["low"], s["high"])]
-    marks += [_mark(rate, *_ends(figures)) for rate, figures in rates.items()]
-    words = f"The verified records are too few to tell the rate of false positives: {f.why}. Have some larvae checked."
+    s, f = told.known.figures, told.false_positives
+    marks = [] if told.few else [_mark("none", *_ends(s))]
+    marks += [_mark(_rate(case), case.psi, case.low, case.high) for case in s.false_positives]
+    words = f"The verified records are too few to tell the rate of false positives: {_why(f.why)}. "
+    words += "Have some larvae checked."
     if not f.why:
         marks.append(_mark("error rate from verified records", f.psi, f.low, f.high))
         words = (
@@ -462,10 +485,10 @@ def _false_positives(told: Account) -> Section:
     if told.few:
         lead = "The searches are too few to ask what false positives would change."
     else:
-        worst = list(rates.values())[-1]
+        worst = s.false_positives[-1]
         lead = (
-            f"If one search in twenty of an empty pool reported larvae by mistake, about {percent(worst['estimate'])} "
-            f"of the pools would hold larvae ({span(worst['low'], worst['high'])}), not {percent(s['estimate'])}."
+            f"If one search in twenty of an empty pool reported larvae by mistake, about {percent(worst.psi)} "
+            f"of the pools would hold larvae ({span(worst.low, worst.high)}), not {percent(s.estimate)}."
         )
     rows = [(m.label, m.said, span(m.low, m.high)) for m in marks]
     what = "Occupancy with so many false positives, 0 to 100 %"
@@ -505,7 +528,7 @@ def _species(told: Account) -> Section:
             "Rat-tailed larvae can be identified as a group in the field; a species needs somebody who knows it. "
             "Larvae that nobody checked count for no species."
         ],
-        tables=[table("The group, and each checked kind", told.species, columns)],
+        tables=[table("The group, and each checked kind", pd.DataFrame(species_rows(told.species)), columns)],
     )
 
 
@@ -522,10 +545,10 @@ POOLS: dict[str, Column] = {
 
 
 def _each_pool(told: Account) -> Section:
-    psi, p, basis = told.sure
+    psi, p, planned = told.planned
     needed = blank_visits(p, SURE, psi)
-    pools = told.pools.assign(found=told.pools["detections"] > 0)
-    pools = pools.sort_values(["found", "value", "pool"], ascending=[True, False, True])
+    frame = pool_rows(told).assign(found=told.pools["detections"] > 0)
+    frame = frame.sort_values(["found", "value", "pool"], ascending=[True, False, True])
     after = [
         (k, percent(psi * (1 - p) ** k / (1 - psi + psi * (1 - p) ** k))) for k in dict.fromkeys([*range(7), needed])
     ]
@@ -540,12 +563,12 @@ def _each_pool(told: Account) -> Section:
         f"A pool that was never searched holds larvae with a probability of about {percent(psi)}. It takes "
         f"{count(needed, 'search', 'searches')} in a row without larvae to be {percent(SURE)} sure that it is empty.",
         words=[
-            f"Calculated with {basis}: occupancy {percent(psi)}, detection {percent(p)}. The probability of each pool "
-            "below is conditional on its own searches; where larvae were seen this season it is 100 %."
+            f"Calculated with {worded(planned)}: occupancy {percent(psi)}, detection {percent(p)}. The probability of "
+            "each pool below is conditional on its own searches; where larvae were seen this season it is 100 %."
         ],
         tables=[
             Table("After so many non-detections", ["Non-detections", "Probability that larvae are there"], after),
-            table("Every pool, and where one more search teaches most", pools, POOLS, note),
+            table("Every pool, and where one more search teaches most", frame, POOLS, note),
         ],
     )
 
@@ -556,14 +579,14 @@ def _place(told: Account) -> Section:
         f"An interval that takes whole squares of {b.side_m:g} m, not single pools, as what was sampled: "
         f"{span(b.low, b.high)} ({b.blocks} squares, {b.towns} resamples)."
     )
-    pools, sites = len(told.known.searches.pools), told.fit.n_sites
+    here, sites = len(told.known.searches.pools), told.fit.n_sites
     return Section(
         "place",
         "Where the pools stand",
-        told.clustering.words(),
+        clustering(told.clustering),
         words=[
-            f"An interval by whole squares cannot be given: {b.why}." if b.why else squares,
-            f"Pools were put where people had land and permission, not at random. {count(pools, 'pool')}, "
+            f"An interval by whole squares cannot be given: {_why(b.why)}." if b.why else squares,
+            f"Pools were put where people had land and permission, not at random. {count(here, 'pool')}, "
             f"{count(sites, 'searched site')}: pools within the distance merge_m of each other count once. The map of "
             "occupancy is grey where no pool like it was searched.",
         ],
@@ -571,10 +594,10 @@ def _place(told: Account) -> Section:
 
 
 def _next_season(told: Account) -> Section:
-    psi, p, basis = told.sure
+    psi, p, planned = told.planned
     standard, budget = told.effort.iloc[0], told.budget
     columns: dict[str, Column] = {
-        "Design": lambda row: DESIGNS[row["design"]],
+        "Design": lambda row: DESIGN_WORDS[row["design"]],
         "Best number of visits": "best_visits",
         **{f"Pools for an error of {100 * e:g} points": f"pools_for_{e:g}" for e in WANTED_ERRORS},
         "From the budget": lambda row: f"{count(row['visits'], 'visit')}, {count(row['pools'], 'pool')}",
@@ -590,9 +613,9 @@ def _next_season(told: Account) -> Section:
         f"{count(standard['visits'], 'visit')} each, and leave a standard error of "
         f"{100 * standard['error']:.0f} points.",
         words=[
-            f"Calculated with {basis}: occupancy {percent(psi)}, detection {percent(p)} (MacKenzie & Royle 2005). The "
-            f"budget is {standard['hours']:g} hours ({given}), a visit takes {budget.visit_hours:g} h with its way "
-            f"and a pool {budget.pool_hours:g} h besides (options --hours, --visit-hours, --pool-hours).",
+            f"Calculated with {worded(planned)}: occupancy {percent(psi)}, detection {percent(p)} (MacKenzie & Royle "
+            f"2005). The budget is {standard['hours']:g} hours ({given}), a visit takes {budget.visit_hours:g} h with "
+            f"its way and a pool {budget.pool_hours:g} h besides (options --hours, --visit-hours, --pool-hours).",
             f"Where one more search teaches most now: {', '.join(top)}." if top else "No pool is known.",
         ],
         tables=[table("Both designs", told.effort, columns)],
@@ -602,11 +625,7 @@ def _next_season(told: Account) -> Section:
 
 def _several_seasons(told: Account) -> Section:
     seasons = told.seasons
-    marks = [
-        _mark(str(row["season"]), row["estimate"], row["low"], row["high"])
-        for row in seasons.each.to_dict("records")
-        if known(row["estimate"])
-    ]
+    marks = [_mark(str(figures.season), *_ends(figures)) for figures in seasons.each if figures.known]
     each: dict[str, Column] = {
         "Season": "season",
         "Pools": "pools_visited",
@@ -623,7 +642,7 @@ def _several_seasons(told: Account) -> Section:
     return Section(
         "seasons",
         "From season to season",
-        f"{sentence(seasons.shown)}.",
+        f"{sentence(trend(seasons))}.",
         words=[
             "A change is told only from the same pools, searched in the same way, over at least three seasons "
             f"(MacKenzie et al. 2003). {count(seasons.same, 'pool')} {'was' if seasons.same == 1 else 'were'} searched "
@@ -631,7 +650,7 @@ def _several_seasons(told: Account) -> Section:
         ],
         drawings=[Drawing(intervals(marks, "Occupancy of each season, 0 to 100 %"), SHARE_OF_POOLS)],
         tables=[
-            table("Each season by itself", seasons.each, each),
+            table("Each season by itself", pd.DataFrame(season_rows(seasons)), each),
             table("From season to season", seasons.change, change),
         ],
     )
@@ -640,13 +659,16 @@ def _several_seasons(told: Account) -> Section:
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
-def _ends(part: Mapping[Any, Any]) -> Ends:
-    value, low, high = (np.nan if part[name] is None else float(part[name]) for name in ("estimate", "low", "high"))
-    return value, low, high
+def _ends(figures: SeasonFigures) -> Ends:
+    return figures.estimate, figures.low, figures.high
 
 
-def _se(part: Mapping[Any, Any]) -> float:
-    return np.nan if part["se"] is None else float(part["se"])
+def _rate(case: WhatIf) -> str:
+    return f"{100 * case.false_share:g} %"
+
+
+def _why(why: Note | None) -> str:
+    return "" if why is None else said(why)
 
 
 def _mark(label: str, value: float | None, low: float, high: float) -> Mark:

@@ -40,7 +40,7 @@ from habitatmap.result.tables import (
     zone_table,
 )
 from habitatmap.survey.seasons import seasons
-from habitatmap.survey.surface import probability_surface
+from habitatmap.survey.surroundings import probability_surface
 
 Floats = NDArray[np.floating]
 
@@ -219,8 +219,8 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         as_of=area.as_of,
         intake={kind: Counts(**counted) for kind, counted in area.ledger.counts().items()},
         pools_standing=int(survey.standing.sum()),
-        occupancy=survey.known.summary,
-        seasons=_seasons(area, survey.group),
+        occupancy=survey.known.figures,
+        seasons=seasons(area.visits, area.pools, area.as_of, survey.group),
         forage_in_reach=_reach(found),
         candidates=CandidateFigures(grid.rows * grid.cols, lost, found.candidates.left),
         plan=_plan(found),
@@ -230,7 +230,8 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         forage=ForageFigures(found.habitat.least_forage_month, tuple(area.settings.season.months)),
         missing=tuple(_missing(found)),
         land_cover=CoverFigures(cover.name, tuple(cover.unmatched)) if cover else None,
-        notes=(*area.notes, *area.ledger.remarks, *survey.known.warnings),
+        notes=(*area.notes, *area.ledger.remarks),
+        survey_warnings=tuple(survey.known.warnings),
         unknown_names=tuple(unknown_names(area.land, area.settings.plan)),
         committed_left_out=(len(area.committed) - len(found.proposal.kept), len(area.committed)),
         seconds=clock.seconds,
@@ -308,12 +309,6 @@ def _missing(found: Findings) -> list[Missing]:
         if not there:
             lacking.append(kind)
     return lacking
-
-
-def _seasons(area: Area, group: NDArray[np.int64]) -> dict[str, object]:
-    """Every season by itself, and what can be said about a change."""
-    told = seasons(area.visits, area.pools, area.as_of, group)
-    return {"each": told.each.to_dict("records"), "same_pools": told.same, "shown": told.shown}
 
 
 def versions() -> dict[str, str]:

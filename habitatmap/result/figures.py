@@ -9,11 +9,13 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 from habitatmap.network.web import NetworkFigures
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.terms import UnknownName
+from habitatmap.survey.figures import OccupancyFigures
+from habitatmap.survey.seasons import Seasons
+from habitatmap.vocabulary.note import Note
 
 
 class Stage(StrEnum):
@@ -151,8 +153,8 @@ class Figures:
     as_of: datetime.date
     intake: Mapping[str, Counts]
     pools_standing: int
-    occupancy: Mapping[str, Any]
-    seasons: Mapping[str, Any]
+    occupancy: OccupancyFigures
+    seasons: Seasons
     forage_in_reach: ReachFigures
     candidates: CandidateFigures
     plan: PlanFigures
@@ -164,6 +166,7 @@ class Figures:
     missing: tuple[Missing, ...]
     land_cover: CoverFigures | None
     notes: tuple[str, ...]
+    survey_warnings: tuple[Note, ...]
     unknown_names: tuple[UnknownName, ...]
     """Lines of area.toml about land that there is not."""
     committed_left_out: tuple[int, int]

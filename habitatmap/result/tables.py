@@ -35,7 +35,16 @@ TREES_NEAR_M = 100.0
 POOL_COLUMNS = [
     *("pool", "x", "y", "lon", "lat", "uncertainty_m", "standing", "forage_m", "dead_wood_m", "rot_hole_tree_m"),
     *("trees_near", "nearest_pool_m", "forage_score", "dead_wood_score", "land_cover", "place", "visits", "detections"),
-    *("occupancy", "occupancy_low", "occupancy_high", "basis", "forage_in_reach"),
+    *(
+        "occupancy",
+        "occupancy_low",
+        "occupancy_high",
+        "basis",
+        "searches",
+        "earlier",
+        "surroundings",
+        "forage_in_reach",
+    ),
     *("last_outcome", "private", "flag", "note"),
 ]
 # figures of a suggestion that other rooms work out
@@ -164,10 +173,11 @@ class PoolFacts:
 def pool_table(
     pools: pd.DataFrame, facts: PoolFacts, surfaces: Surfaces, trees: pd.DataFrame, rot_hole: pd.DataFrame
 ) -> pd.DataFrame:
-    """pools.csv: one row per accepted pool, in the order of `pools`; the columns are POOL_COLUMNS.
+    """One row per accepted pool, in the order of `pools`; the columns are POOL_COLUMNS.
 
-    `facts.searched` has visits, detections, occupancy with low and high, basis; `trees` all trees, `rot_hole` the
-    rot-hole trees among the breeding places. A pool outside the data or the boundary has no scores (NaN).
+    `facts.searched` has visits, detections, occupancy with low and high, basis and what belongs to it; `trees` all
+    trees, `rot_hole` the rot-hole trees among the breeding places. A pool outside the data or the boundary has no
+    scores (NaN).
     """
     x, y = pools["x"].to_numpy(float), pools["y"].to_numpy(float)
     lon, lat = lon_lat(x, y, surfaces.crs)
@@ -204,6 +214,9 @@ def pool_table(
             "occupancy_low": about["occupancy_low"],
             "occupancy_high": about["occupancy_high"],
             "basis": about["basis"].fillna(""),
+            "searches": about["searches"].fillna(0).astype(int),
+            "earlier": about["earlier"].fillna(0).astype(int),
+            "surroundings": about["surroundings"].fillna(""),
             "forage_in_reach": np.where(scored, facts.lost_without, np.nan),
             "last_outcome": [facts.last_outcome.get(str(p), "") for p in pools["pool"]],
             "private": yes_no(facts.private),

@@ -64,7 +64,7 @@ class Trend(StrEnum):
     FELL = "fell"
 
 
-class ByPlace(StrEnum):
+class OnSurroundings(StrEnum):
     """Whether the probability of a pool depends on its surroundings, and why not."""
 
     COVARIATES = "covariates"  # names of the covariates that are used

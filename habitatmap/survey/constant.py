@@ -1,4 +1,4 @@
-"""The model without covariates: one probability of occupancy (psi), one of detection at a search of an occupied site (p).
+"""The model without covariates: one probability of occupancy (psi), one of detection (p) at a search where larvae are.
 
 Its likelihood needs only how many sites had n searches with d detections, so that everything here - likelihood, profile
 intervals, posterior on a grid, what-ifs about false positives - takes milliseconds whatever the number of sites.

@@ -22,7 +22,7 @@ FEW = 5  # searches; an observer, or a kind of pool, with fewer is "other" (expe
 
 @dataclass(frozen=True)
 class Covariates:
-    """site: frame, one row per pool; visit: pools x searches arrays by name; left_out: part ("psi" or "p"), name, why."""
+    """site: frame, a row per pool; visit: pools x searches arrays by name; left_out: part ("psi" or "p"), name, why."""
 
     site: pd.DataFrame
     visit: dict[str, NDArray[np.generic]]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
@@ -91,7 +92,7 @@ def _as_numbers(values: pd.Series) -> Array | None:
 
 @dataclass(frozen=True)
 class Rows:
-    """The rows of one part of the model for every site (or search): standardised, and the way back to the given units."""
+    """The rows of one part of the model for every site (or search): standardised, and the way back to given units."""
 
     rows: Array
     back: Array  # coefficients as given = back @ standardised ones

@@ -108,8 +108,8 @@ def visit_value(occupancy: ArrayLike, p: ArrayLike) -> Numbers:
     occupied".
 
     `occupancy` is the probability that the site is occupied, 0 to 1, given the searches so far; arrays broadcast. From
-    Bayes' rule the fall is c (1 - c) - c (1 - p)(1 - c) / (1 - c p): a detection makes it certain, a blank lowers the probability to c q / (1 - c + c q). 0 where it is
-    certain already.
+    Bayes' rule the fall is c (1 - c) - c (1 - p)(1 - c) / (1 - c p): a detection makes it certain, a blank lowers the
+    probability to c q / (1 - c + c q). 0 where it is certain already.
     """
     c, p = np.asarray(occupancy, float), np.asarray(p, float)
     if not ((c >= 0) & (c <= 1) & (p >= 0) & (p <= 1)).all():

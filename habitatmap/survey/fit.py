@@ -22,10 +22,10 @@ class Fit:
     """What the searches say. Numbers that can't be known are NaN, never 0.
 
     psi, psi_se           probability of occupancy: one number, or with site covariates one per site
-    p, p_se               probability of detection at a search of an occupied site: one number, or with visit covariates
-                          an array of sites x visits
-    minus2loglik, aic     -2 log likelihood at these estimates (no combinatorial constant); aic = minus2loglik + 2 terms,
-                          NaN for a posterior
+    p, p_se               probability of detection at a search of an occupied site: one number, or with visit
+                          covariates an array of sites x visits
+    minus2loglik, aic     -2 log likelihood at these estimates (no combinatorial constant); aic = that + 2 x terms, NaN
+                          for a posterior
     conditional           per site: 1 where larvae were detected, else the probability of occupancy given its searches
     coefficients          frame: part ("psi" or "p"), term, estimate, se, in log odds
     why                   what keeps the searches alone from giving a regular estimate with an error; empty: nothing
@@ -35,7 +35,6 @@ class Fit:
     numerical_error       with a prior: how far psi may be off because the posterior was summed or sampled and not
                           solved (the change from a grid half as fine; one standard error of the draws' mean), else NaN
     draws                 with a prior: draws of the coefficients (draws x terms, order and units of `coefficients`)
-    mean_psi              mean of psi over the searched sites, and its standard error
     """
 
     psi: Numbers
@@ -48,7 +47,7 @@ class Fit:
     coefficients: pd.DataFrame
     why: tuple[Note, ...]
     histories: Histories
-    mean_psi: Ends
+    _mean_psi: Ends = field(repr=False)
     _interval: Callable[[str, float], Bounds] = field(repr=False)
     prior: Prior | None = None
     from_data: float = np.nan
@@ -100,6 +99,10 @@ class Fit:
     @cached_property
     def _psi_bounds(self) -> Bounds:
         return self.interval()
+
+    def mean_psi(self) -> Ends:
+        """The mean of psi over the searched sites, and its standard error."""
+        return self._mean_psi
 
     @property
     def psi_low(self) -> Numbers:

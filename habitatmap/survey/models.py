@@ -54,8 +54,8 @@ def goodness_of_fit(
 ) -> Goodness:
     """The check of MacKenzie & Bailey (2004), arguments as for `fit_occupancy`, on so many simulated surveys.
 
-    chi-squared = sum over histories h of (observed_h - expected_h)^2 / expected_h; overdispersion = chi-squared / mean of
-    the simulated ones; p-value = (1 + simulated ones as high) / (1 + simulated ones).
+    chi-squared = sum over histories h of (observed_h - expected_h)^2 / expected_h; overdispersion = chi-squared / mean
+    of the simulated ones; p-value = (1 + simulated ones as high) / (1 + simulated ones).
 
     Sites are grouped by which of their visits took place; within a group the observed and expected numbers of each
     history are compared, and histories nobody had enter through their expected number. Simulated surveys that cannot be
@@ -141,8 +141,8 @@ def compare_models(
 ) -> pd.DataFrame:
     """Fits each model, given as the names of its covariates of psi and of p, and shows them all, the lowest AIC first.
 
-    delta = AIC - lowest AIC; weight = exp(-delta / 2), normalised to sum 1 (Burnham & Anderson 2002, from memory). Frame:
-    psi, p (names), coefficients, minus2loglik, aic, delta, weight, mean_psi, mean_psi_se, identifiable, why. A
+    delta = AIC - lowest AIC; weight = exp(-delta / 2), normalised to sum 1 (Burnham & Anderson 2002, from memory).
+    Frame: psi, p (names), coefficients, minus2loglik, aic, delta, weight, mean_psi, mean_psi_se, identifiable, why. A
     model with more covariate coefficients than one per ten detections is listed with its reason and not fitted: a
     search among many finds patterns in noise.
     """
@@ -161,7 +161,7 @@ def compare_models(
             why = note(Lacking.COEFFICIENTS, coefficients=extra, needed=need, n=fit.n_detections)
             rows.append(row | {"identifiable": False, "why": (why,)})
             continue
-        mean, se = fit.mean_psi
+        mean, se = fit.mean_psi()
         rows.append(
             row
             | {"minus2loglik": fit.minus2loglik, "aic": fit.aic, "mean_psi": mean, "mean_psi_se": se}

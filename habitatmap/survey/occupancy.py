@@ -113,7 +113,7 @@ def _fit_constant(h: Histories, searches: Counts, detected: Counts) -> Fit:
         coefficients=coefficients(["intercept"], ["intercept"], logit(estimates), errors),
         why=why,
         histories=h,
-        mean_psi=(psi, se[0]),
+        _mean_psi=(psi, se[0]),
         _interval=partial(_constant_interval, h, peak, p),
     )
 
@@ -168,7 +168,7 @@ def _posterior_constant(h: Histories, searches: Counts, detected: Counts, prior:
         coefficients=coefficients(["intercept"], ["intercept"], estimates, errors),
         why=_fit_constant(h, searches, detected).why,
         histories=h,
-        mean_psi=(psi, known.sd(known.psi_grid)),
+        _mean_psi=(psi, known.sd(known.psi_grid)),
         _interval=partial(_posterior_interval, known, searches, detected),
         prior=prior,
         from_data=known.from_data(),

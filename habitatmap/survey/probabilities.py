@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, Protocol
 
 import numpy as np
@@ -18,7 +18,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from habitatmap.survey import constant
-from habitatmap.survey.codes import ByPlace, PoolBasis
+from habitatmap.survey.codes import OnSurroundings, PoolBasis
 from habitatmap.survey.constant import Array, Histories, Posterior, Prior
 from habitatmap.survey.effort import visit_value
 from habitatmap.survey.figures import OccupancyFigures, SeasonFigures, counts_by_place, estimate
@@ -44,7 +44,7 @@ class Stated(Protocol):
 class Inference:
     """What is believed before any search, and how many draws of the posterior are taken with which seed."""
 
-    prior: Prior = Prior()
+    prior: Prior = field(default_factory=Prior)
     draws: int = 200
     seed: int = 1
 
@@ -114,7 +114,7 @@ def estimate_pools(
     occupancy: Stated,
     group: NDArray[np.int64] | None = None,
     surroundings: pd.DataFrame | None = None,
-    how: Inference = Inference(),  # noqa: B008 - a frozen value
+    how: Inference = Inference(),
 ) -> PoolOccupancy:
     """The probability of each pool (frames as in the area), with draws for intervals of what is computed from them.
 
@@ -131,7 +131,7 @@ def estimate_pools(
     known = constant.posterior(counts, how.prior)
     psi, p = known.draw(how.draws, how.seed)
     each, draws = _by_searches(seen, known, psi, p, few)
-    model, use = None, note(ByPlace.TOO_FEW_SEARCHES if few else ByPlace.NOT_GIVEN)
+    model, use = None, note(OnSurroundings.TOO_FEW_SEARCHES if few else OnSurroundings.NOT_GIVEN)
     if surroundings is not None and not few:
         everything = pd.concat([pools, surroundings.set_axis(pools.index)], axis=1)
         sites, merged, _ = by_place(seen, everything, visits, labels(group, len(pools)))

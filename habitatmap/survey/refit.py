@@ -1,4 +1,4 @@
-"""Maximum likelihood of a few probabilities at once, in log odds within bounds, with intervals by profile likelihood."""
+"""Maximum likelihood of a few probabilities at once, in log odds within bounds; intervals by profile likelihood."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ from scipy.signal import fftconvolve
 from scipy.special import expit
 
 from habitatmap.geo.flight import FlightKernel
-from habitatmap.survey.codes import ByPlace
+from habitatmap.survey.codes import OnSurroundings
 from habitatmap.survey.constant import Array, Prior
 from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.occupancy import fit_occupancy
@@ -91,7 +91,7 @@ def fit_surroundings(histories: Array, places: pd.DataFrame, prior: Prior) -> tu
     detections = int(np.nansum(histories))
     names = usable[: detections // PER_COVARIATE]
     if not names:
-        return None, note(ByPlace.TOO_FEW_DETECTIONS, n=detections) if usable else note(ByPlace.NOT_KNOWN)
+        return None, note(OnSurroundings.TOO_FEW_DETECTIONS, n=detections) if usable else note(OnSurroundings.NOT_KNOWN)
     known = searched & places[names].notna().all(axis=1).to_numpy()
     site = places.loc[known, names].reset_index(drop=True)
     fit = fit_occupancy(histories[known], site, prior=replace(prior, slope_sd=SLOPE_SD))
@@ -99,7 +99,7 @@ def fit_surroundings(histories: Array, places: pd.DataFrame, prior: Prior) -> tu
     taken = fit.draws[np.linspace(0, len(fit.draws) - 1, DRAWS).round().astype(np.int64)]
     kept = [i for i in range(len(names)) if not np.isnan(taken[0, 1 + i])]  # the rest follow from the others
     if not kept:
-        return None, note(ByPlace.ALIKE)
+        return None, note(OnSurroundings.ALIKE)
     ends = site.iloc[:, kept]
     model = Surroundings(
         names=tuple(names[i] for i in kept),
@@ -108,7 +108,7 @@ def fit_surroundings(histories: Array, places: pd.DataFrame, prior: Prior) -> tu
         low=ends.min().to_numpy(dtype=np.float64),
         high=ends.max().to_numpy(dtype=np.float64),
     )
-    return model, note(ByPlace.COVARIATES, names=model.names)
+    return model, note(OnSurroundings.COVARIATES, names=model.names)
 
 
 def probability_surface(

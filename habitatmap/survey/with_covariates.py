@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from habitatmap.errors import InputError
 from habitatmap.survey.codes import Irregular
-from habitatmap.survey.constant import Array, Ends, Histories, Numbers, Prior
+from habitatmap.survey.constant import Array, Ends, Histories, Prior
 from habitatmap.survey.design import Design, Rows, refuse_gaps
 from habitatmap.survey.fit import Bounds, Fit, coefficients, not_estimable
 from habitatmap.survey.likelihood import Problem, Spread, batches, posterior_draws, profile_bounds
@@ -67,7 +67,7 @@ def fit_covariates(found: Array, x: Design, w: Design, h: Histories, prior: Prio
         coefficients=coefficients(x.terms, w.terms, answer.estimates, answer.errors),
         why=not_estimable(h) or _irregular(spread, psi_rows, p_rows, problem.k),
         histories=h,
-        mean_psi=answer.mean_psi,
+        _mean_psi=answer.mean_psi,
         _interval=answer.interval,
         prior=prior,
         sampling_efficiency=answer.efficiency,

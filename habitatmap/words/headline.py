@@ -76,11 +76,10 @@ def headline(figures: Figures) -> str:
 def occupancy_lines(figures: Figures) -> list[str]:
     """What the searches say; nothing where no pool was searched."""
     occupancy = figures.occupancy
-    if occupancy["naive"] is None:
+    if not occupancy.pools_visited:
         return []
     told = "too few to estimate"
-    if occupancy["estimate"] is not None:
-        low, high = percent(occupancy["low"]), percent(occupancy["high"])
-        told = f"{percent(occupancy['estimate'])} ({low} to {high})"
-    seen = f"Larvae seen in {percent(occupancy['naive'])} of {occupancy['pools_visited']} pools searched"
+    if occupancy.known:
+        told = f"{percent(occupancy.estimate)} ({percent(occupancy.low)} to {percent(occupancy.high)})"
+    seen = f"Larvae seen in {percent(occupancy.naive)} of {occupancy.pools_visited} pools searched"
     return [f"{seen}; estimated occupancy: {told}."]

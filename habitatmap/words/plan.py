@@ -6,6 +6,7 @@ from habitatmap.plan.outlook import NothingToCompare
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.terms import TermTable
 from habitatmap.result.figures import Figures, PlanFigures
+from habitatmap.words.bases import noted
 
 BY_NETWORK = (
     "chosen for the network, one pool after another: no share of the best possible is known or claimed for that"
@@ -45,4 +46,4 @@ def notes_of(figures: Figures) -> list[str]:
         said.append(
             f"{lost} of {given} committed sites are not in the plan: they lie outside the map, or share a cell."
         )
-    return [*figures.notes, *said]
+    return [*figures.notes, *noted(figures.survey_warnings), *said]

@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 
 from habitatmap.survey import fit_occupancy, standard_error
+from habitatmap.survey.codes import Irregular
+from habitatmap.vocabulary.note import note
 from tests.survey.tools import as_table, closed_form_table
 
 
@@ -37,7 +39,7 @@ def test_at_the_boundary() -> None:
     assert fit.minus2loglik == pytest.approx(400 * math.log(2), abs=1e-9)
     assert np.isnan(fit.psi_se)
     assert np.isnan(fit.p_se)
-    assert "limit" in fit.why
+    assert "limit" in fit.why[0].code
     assert fit.psi_high == 1
     assert 0.8 < fit.psi_low < 1  # at least the 80 sites with a detection
     assert (fit.conditional == 1).all()
@@ -54,7 +56,7 @@ def test_every_look_a_find() -> None:
 def test_nothing_found() -> None:
     fit = fit_occupancy(np.zeros((12, 3)))
     assert not fit.identifiable
-    assert "nothing was found" in fit.why
+    assert fit.why == (note(Irregular.NO_DETECTION),)
     assert np.isnan([fit.psi, fit.p, fit.psi_se, fit.p_se]).all()
     assert fit.minus2loglik == 0
     assert fit.naive == 0
@@ -65,7 +67,7 @@ def test_one_look_a_site() -> None:
     """Only psi p can be told: 3 of 10."""
     fit = fit_occupancy(as_table("1 1 1 0 0 0 0 0 0 0"))
     assert not fit.identifiable
-    assert "more than once" in fit.why
+    assert fit.why == (note(Irregular.SEARCHED_ONCE),)
     assert np.isnan([fit.psi, fit.p]).all()
     assert fit.minus2loglik == pytest.approx(-2 * (3 * math.log(0.3) + 7 * math.log(0.7)))
     assert fit.naive == 0.3

@@ -10,8 +10,10 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.survey import blank_visits, count_searches, estimate_pools, fit_occupancy
-from habitatmap.survey.account import Account, Budget, take_account
-from habitatmap.survey.searches import one_per_place
+from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
+from habitatmap.survey.codes import Lacking, PlannedWith, Trend
+from habitatmap.survey.searches import by_place
+from habitatmap.vocabulary.note import note
 from tests.survey.tools import MODEL, searched
 
 AS_OF = datetime.date(2026, 11, 1)
@@ -25,10 +27,13 @@ def town(pools: int = 40) -> tuple[pd.DataFrame, pd.DataFrame]:
     return frame, searched(names, rng, 2, 4, taxon="", checked="", observer="ann")
 
 
-def account(pools: pd.DataFrame, visits: pd.DataFrame, group: np.ndarray | None = None, **more: object) -> Account:
+def account(
+    pools: pd.DataFrame, visits: pd.DataFrame, group: np.ndarray | None = None, budget: Budget | None = None
+) -> Account:
     group = np.arange(len(pools)) if group is None else group
     known = estimate_pools(pools, visits, AS_OF, MODEL, group)
-    return take_account("Made up", pools, visits, AS_OF, known, group, resamples=20, **more)  # type: ignore[arg-type]
+    records = Records("Made up", pools, visits, AS_OF)
+    return take_account(records, known, group, budget=budget, resampling=Resampling(surveys=20))
 
 
 def test_it_says_what_its_parts_say() -> None:
@@ -37,8 +42,8 @@ def test_it_says_what_its_parts_say() -> None:
     seen = count_searches(visits, pools, AS_OF)
     fit = fit_occupancy(seen.histories)
     assert told.fit.psi == pytest.approx(fit.psi)
-    assert told.known.summary["estimate"] == pytest.approx(fit.psi)
-    assert told.sure[:2] == (fit.psi, fit.p)
+    assert told.known.figures.estimate == pytest.approx(fit.psi)
+    assert told.planned[:2] == (fit.psi, fit.p)
     assert told.widened[0] <= told.fit.psi_low + 1e-9
     assert told.widened[1] >= told.fit.psi_high - 1e-9
     assert told.weak.numerical_error < 1e-8
@@ -48,7 +53,8 @@ def test_it_says_what_its_parts_say() -> None:
         left = probability * (1 - fit.p) ** more
         assert left / (1 - probability + left) <= 0.05
     assert told.pools.loc[~blank, "more_needed"].isna().all()
-    assert told.seasons.shown.startswith("no change can be shown: 1 season with searches")
+    assert told.seasons.trend is Trend.NOT_KNOWN
+    assert told.seasons.why[0] == note(Lacking.SEASONS, n=1, needed=3)
 
 
 def test_pools_side_by_side_count_once() -> None:
@@ -56,15 +62,15 @@ def test_pools_side_by_side_count_once() -> None:
     group = np.arange(40) // 2
     told = account(pools, visits, group)
     assert told.fit.n_sites == 20
-    assert told.known.summary["estimate"] == pytest.approx(told.fit.psi)
-    seen, merged, counted = one_per_place(told.known.searches, pools, visits, group)
+    assert told.known.figures.estimate == pytest.approx(told.fit.psi)
+    seen, merged, counted = by_place(told.known.searches, pools, visits, group)
     assert len(seen.pools) == len(merged) == 20
     assert seen.searches.sum() == told.known.searches.searches.sum() == len(counted)
     assert merged["x"][0] == pytest.approx(pools["x"][:2].mean())
     same = pools["shade"][0] == pools["shade"][1]
     assert merged["shade"][0] == (pools["shade"][0] if same else "mixed")
     with pytest.raises(InputError, match="3 labels for 40 pools"):
-        one_per_place(told.known.searches, pools, visits, [1, 2, 3])
+        by_place(told.known.searches, pools, visits, np.array([1, 2, 3]))
 
 
 def test_what_is_no_look_changes_no_digit() -> None:
@@ -106,7 +112,7 @@ def test_larvae_in_every_pool(history: str) -> None:
     assert np.isnan(told.fit.psi_se)
     assert 0 <= told.widened[0] <= told.fit.psi_low
     assert told.widened[1] == 1
-    assert told.sure[2] == "this season's searches, weighed with an expert value"
+    assert told.planned.basis is PlannedWith.BAYESIAN
 
 
 def test_few_looks_and_none() -> None:
@@ -114,11 +120,17 @@ def test_few_looks_and_none() -> None:
     few = account(pools, visits)
     assert few.few
     assert few.effects.empty
-    assert few.blocks.why == "the searches are too few"
-    assert few.sure[2] == "this season's searches, weighed with an expert value"
+    assert few.blocks.why == note(Lacking.SEARCHES)
+    assert few.planned.basis is PlannedWith.BAYESIAN
     none = account(pools, visits[:0])
     assert none.few
     assert none.pools["searches"].sum() == 0
     assert none.effort["hours"].tolist() == [40.0, 40.0]
     nobody = account(pools[:0], visits[:0])
     assert len(nobody.pools) == 0
+
+
+def test_without_a_budget_the_next_season_may_take_as_long_as_this_one() -> None:
+    """Half an hour for each search, one hour for each pool that was searched."""
+    pools, visits = town()
+    assert account(pools, visits).effort["hours"].tolist() == [0.5 * len(visits) + 40.0] * 2

@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 
 from habitatmap.survey import compare_models, count_searches, fit_occupancy
+from habitatmap.survey.codes import Lacking
 from habitatmap.survey.covariates import covariates
+from habitatmap.vocabulary.note import note
 
 
 def town(pools: int = 24) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -42,9 +44,9 @@ def test_they_stand_beside_their_searches() -> None:
     assert got.visit["month"][0].tolist() == ["06", "07", "10"]
     assert got.visit["days_out"][1].tolist() == [12, 42, 135]
     assert got.visit["observer"][1].tolist() == ["ann", "bo", "other"]
-    assert got.notes == [
-        "container was left out: it is the same throughout.",
-        "volume_l was left out: it is not given for 14 of 24.",
+    assert got.left_out == [
+        ("psi", "container", note(Lacking.VARIATION)),
+        ("psi", "volume_l", note(Lacking.COVARIATE, n=14, of=24)),
     ]
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from habitatmap.survey import Prior, fit_occupancy
 from habitatmap.survey.constant import Histories, what_if
-from habitatmap.survey.probabilities import ENOUGH_DETECTIONS, ENOUGH_TWICE
+from habitatmap.survey.figures import ENOUGH_DETECTIONS, ENOUGH_TWICE
 
 POOLS = 30
 

@@ -46,8 +46,8 @@ def test_fifty_demo_towns(script: ModuleType, tmp_path: Path) -> None:
         (records / "area.toml").write_text('crs = "EPSG:25832"\nas_of = 2025-10-15\n', encoding="utf-8")
         area = open_area(records)
         told = estimate_pools(area.pools, area.visits, area.as_of, MODEL, merged(area.pools["x"], area.pools["y"], 30))
-        s = told.summary
-        rows.append((s["estimate"], s["low"], s["high"], s["naive"], s["posterior"]["low"], s["posterior"]["high"]))
+        s = told.figures
+        rows.append((s.estimate, s.low, s.high, s.naive, s.posterior.low, s.posterior.high))
     truth = script.TRUE_OCCUPANCY
     estimate, low, high, naive, weak_low, weak_high = np.array(rows, dtype=float).T
     told_of = np.isfinite(estimate)

@@ -8,7 +8,8 @@ import pytest
 from scipy.special import expit
 
 from habitatmap.survey import Prior, fit_occupancy
-from habitatmap.survey.effects import APART, NOT_APART, effects
+from habitatmap.survey.codes import Difference
+from habitatmap.survey.effects import effects
 
 
 def made_up() -> tuple[np.ndarray, pd.DataFrame, dict[str, np.ndarray]]:
@@ -26,7 +27,11 @@ def test_a_true_difference_shows_and_noise_does_not() -> None:
         ["occupancy", "shade"],
         ["detection", "days_out"],
     ]
-    assert table["words"].tolist() == [APART, NOT_APART, NOT_APART]
+    assert table["words"].tolist() == [
+        Difference.DIFFER,
+        Difference.NOT_DISTINGUISHABLE,
+        Difference.NOT_DISTINGUISHABLE,
+    ]
     assert table.loc[1, ["from", "to"]].tolist() == ["deep", "open"]
     assert np.isnan(table.loc[1, "odds_per_sd"])
     assert (table["low"] < table["difference"]).all()

@@ -10,6 +10,7 @@ import pytest
 from habitatmap.area import open_area
 from habitatmap.job import run
 from habitatmap.result import Result
+from habitatmap.survey.codes import PoolBasis
 from tests.areas import centre, class_table, write_area
 
 # west to east ever richer; the outermost classes stand where no pool was set out
@@ -35,7 +36,7 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
 
 def test_the_chance_rises_with_the_ground_and_is_grey_beyond_it(result: Result) -> None:
     probability = result.rasters["occupancy"]
-    assert result.figures.occupancy["surroundings"].startswith("by forage")
+    assert result.figures.occupancy.surroundings.values["names"][0] == "forage_score"
     assert np.isnan(probability[:, :12]).all()
     assert np.isnan(probability[:, -12:]).all()
     west, east = np.nanmean(probability[10:50, 25:35]), np.nanmean(probability[10:50, 65:75])
@@ -45,7 +46,8 @@ def test_the_chance_rises_with_the_ground_and_is_grey_beyond_it(result: Result) 
 
 def test_blank_pools_and_suggestions_take_the_chance_of_their_ground(result: Result) -> None:
     blank = result.pools[result.pools["detections"] == 0]
-    assert blank["basis"].str.contains("none seen, and its ground: forage").all()
+    assert set(blank["basis"]) == {PoolBasis.NOT_DETECTED}
+    assert blank["surroundings"].str.startswith("forage_score").all()
     x = blank["x"].to_numpy()
     assert blank["occupancy"][x < centre(0, 40)[0]].max() < 0.1
     assert len(result.plan) == 3

@@ -10,6 +10,8 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.survey import compare_models, fit_occupancy, goodness_of_fit
+from habitatmap.survey.codes import Lacking
+from habitatmap.vocabulary.note import note
 from tests.survey.tools import as_table
 
 FOUND = as_table("011 000 100 0.1 0.0 000 010 1.1 000 0.0 111 000")
@@ -41,7 +43,7 @@ def test_a_right_model_passes_and_a_wrong_one_fails() -> None:
     got = goodness_of_fit(wrong, surveys=60)
     assert got.p_value < 0.05
     assert got.overdispersion > 1.5
-    assert "does not fit" in got.words()
+    assert got.fits is False
 
 
 def test_the_same_seed_gives_the_same_answer() -> None:
@@ -51,13 +53,13 @@ def test_the_same_seed_gives_the_same_answer() -> None:
 def test_where_only_one_history_is_possible() -> None:
     got = goodness_of_fit(np.ones((5, 2)), surveys=5)
     assert (got.overdispersion, got.p_value) == (1.0, 1.0)
-    assert "no misfit" in got.words()
+    assert got.fits is True
 
 
 def test_nothing_to_check() -> None:
     got = goodness_of_fit(np.zeros((5, 2)))
     assert np.isnan(got.chi_square)
-    assert "cannot be checked" in got.words()
+    assert got.fits is None
 
 
 def test_models_side_by_side() -> None:
@@ -77,7 +79,7 @@ def test_models_side_by_side() -> None:
 def test_too_many_covariates_are_shown_not_fitted() -> None:
     site = pd.DataFrame({"forage": np.arange(12.0), "shade": list("abcabcabcabc")})
     table = compare_models(FOUND, site, None, [([], []), (["forage", "shade"], [])])
-    assert table["why"][1] == "3 coefficients of covariates need 30 detections, there are 10"
+    assert table["why"][1] == (note(Lacking.COEFFICIENTS, coefficients=3, needed=30, n=10),)
     assert np.isnan(table["aic"][1])
     with pytest.raises(InputError, match="'age'"):
         compare_models(FOUND, site, None, [(["age"], [])])

@@ -12,8 +12,10 @@ from scipy.special import expit
 
 from habitatmap.errors import InputError
 from habitatmap.survey import Prior, fit_occupancy
-from habitatmap.survey.constant import Histories, log_likelihood, posterior, what_if
+from habitatmap.survey.codes import Irregular
+from habitatmap.survey.constant import Histories, Posterior, log_likelihood, posterior, what_if
 from habitatmap.survey.likelihood import Problem
+from habitatmap.vocabulary.note import note
 from tests.survey.tools import as_table, closed_form_table, slow_log_likelihood
 
 
@@ -133,7 +135,7 @@ def test_a_repeated_covariate_is_left_out_and_said() -> None:
     found, site, _ = made_up()
     fit = fit_occupancy(found, site[["forage"]].assign(again=site["forage"] * 2, same=1.0))
     assert fit.minus2loglik == pytest.approx(fit_occupancy(found, site[["forage"]]).minus2loglik, abs=1e-9)
-    assert "again, same" in fit.why
+    assert fit.why == (note(Irregular.COLLINEAR, part="psi", terms=["again", "same"]),)
     assert not fit.identifiable
     assert np.isnan(fit.coefficients["estimate"][[2, 3]]).all()
 
@@ -244,7 +246,8 @@ def test_a_prior_tames_separation() -> None:
     found = as_table("11 10 11 01 11 00 00 01 00 00 10 00")
     site = pd.DataFrame({"pond": [1.0] * 5 + [0.0] * 7})
     bare, weak = fit_occupancy(found, site), fit_occupancy(found, site, prior=Prior())
-    assert "pond" in bare.why
+    assert bare.why[0].code is Irregular.SEPARATION
+    assert "pond" in bare.why[0].values["terms"]
     assert np.isnan(bare.psi_se[0])
     assert 0.5 < weak.psi[0] < 1
     assert np.isfinite(weak.psi_se).all()
@@ -323,3 +326,9 @@ def test_arguments_are_left_alone() -> None:
     np.testing.assert_array_equal(found, before[0])
     pd.testing.assert_frame_equal(site, before[1])
     assert all((visit[k] == before[2][k]).all() for k in visit)
+
+
+def test_a_posterior_interval_by_hand() -> None:
+    """Three values with masses 1/4, 1/2, 1/4: their middles lie at 1/8, 1/2, 7/8 of the mass, between them is a line."""
+    known = Posterior(np.array([0.2, 0.5, 0.8]), np.array([0.5]), np.array([[0.25], [0.5], [0.25]]), Prior())
+    np.testing.assert_allclose(known.interval(known.psi_grid, level=0.5), (0.3, 0.7))

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import beta
 
 from habitatmap.errors import InputError
 from habitatmap.read.settings import OccupancySettings
 from habitatmap.survey import PoolOccupancy, Prior, estimate_pools, fit_occupancy
-from habitatmap.survey.probabilities import most_informative
+from habitatmap.survey.codes import Irregular, PoolBasis
+from habitatmap.survey.probabilities import Inference, most_informative
+from habitatmap.vocabulary.estimate import Estimate, Method
+from habitatmap.vocabulary.note import note
 from tests.survey.tools import MODEL, searched
 
 
@@ -30,15 +35,16 @@ def test_the_headline_is_the_plain_fit() -> None:
     pools, visits = town()
     got = run(pools, visits)
     fit = fit_occupancy(got.searches.histories)
-    s = got.summary
-    assert s["estimate"] == pytest.approx(fit.psi, abs=1e-10)
-    np.testing.assert_allclose([s["low"], s["high"]], fit.interval(), atol=1e-8)
-    np.testing.assert_allclose([s["se"], s["detection"]], [fit.psi_se, fit.p], atol=1e-10)
-    assert s["naive"] == pytest.approx(fit.naive)
-    assert s["pools_visited"] == fit.n_sites
-    assert s["naive"] < s["estimate"]
-    assert s["basis"].startswith("maximum likelihood")
-    assert s["false_positives"]["5 %"]["estimate"] < s["estimate"]
+    s = got.figures
+    assert s.estimate == pytest.approx(fit.psi, abs=1e-10)
+    np.testing.assert_allclose([s.low, s.high], fit.interval(), atol=1e-8)
+    np.testing.assert_allclose([s.se, s.detection], [fit.psi_se, fit.p], atol=1e-10)
+    assert s.naive == pytest.approx(fit.naive)
+    assert s.pools_visited == fit.n_sites
+    assert s.naive < s.estimate
+    assert s.method is Method.MAXIMUM_LIKELIHOOD
+    assert [case.false_share for case in s.false_positives] == [0.01, 0.03, 0.05]
+    assert s.false_positives[-1].psi < s.estimate
 
 
 def test_each_pool_by_its_own_searches() -> None:
@@ -56,9 +62,10 @@ def test_each_pool_by_its_own_searches() -> None:
         frame["visits"] == 0,
     )
     assert (frame.loc[found, ["occupancy", "occupancy_low", "occupancy_high"]] == 1).all(axis=None)
-    assert frame.loc[found, "basis"].str.fullmatch(r"\d search(es)?, larvae seen").all()
-    assert frame.loc[blank, "basis"].str.fullmatch(r"\d search(es)?, none seen").all()
-    assert (frame.loc[none, "basis"] == "no search: all-pool estimate").all()
+    assert set(frame.loc[found, "basis"]) == {PoolBasis.DETECTED}
+    assert set(frame.loc[blank, "basis"]) == {PoolBasis.NOT_DETECTED}
+    assert set(frame.loc[none, "basis"]) == {PoolBasis.NOT_SEARCHED}
+    assert (frame["searches"] == frame["visits"]).all()
     assert (frame["occupancy_low"] <= frame["occupancy"]).all()
     assert (frame["occupancy"] <= frame["occupancy_high"]).all()
     probability = frame[blank].groupby("visits")["occupancy"].first()
@@ -69,7 +76,7 @@ def test_each_pool_by_its_own_searches() -> None:
 
 def test_draws_tell_the_same_as_the_figures() -> None:
     pools, visits = town()
-    got = run(pools, visits, draws=2000)
+    got = run(pools, visits, how=Inference(draws=2000))
     assert got.draws.shape == (2000, 40)
     np.testing.assert_allclose(got.draws.mean(axis=0), got.pools["occupancy"], atol=0.01)
     np.testing.assert_allclose(np.quantile(got.draws, 0.975, axis=0), got.pools["occupancy_high"], atol=0.03)
@@ -90,24 +97,26 @@ def test_where_one_more_look_teaches_most() -> None:
 def test_too_few_looks_fall_back_on_the_expert_value() -> None:
     pools, visits = town(pools=8)
     got = run(pools, visits)
-    s = got.summary
-    assert s["basis"].startswith("too few to estimate: ")
-    assert [s[k] for k in ("estimate", "low", "high", "se", "detection", "false_positives")] == [None] * 6
-    assert s["naive"] is not None
-    assert (got.pools.loc[got.pools["visits"] == 0, "basis"] == "expert value (too few searches)").all()
+    s = got.figures
+    assert s.method is Method.TOO_FEW
+    assert np.isnan([s.estimate, s.low, s.high, s.se, s.detection]).all()
+    assert s.false_positives == ()
+    assert np.isfinite(s.naive)
+    assert set(got.pools.loc[got.pools["visits"] == 0, "basis"]) <= {PoolBasis.EXPERT}
     blank = got.pools[(got.pools["visits"] > 0) & (got.pools["detections"] == 0)]
-    assert blank["basis"].str.endswith("weighed with an expert value").all()
-    assert 0 < s["from_data"] < 1
+    assert set(blank["basis"]) == {PoolBasis.NOT_DETECTED_EXPERT}
+    assert 0 < s.from_data < 1
 
 
 def test_no_visit_at_all() -> None:
     pools, visits = town()
     got = run(pools, visits[:0])
-    assert got.summary["pools_visited"] == 0
-    assert got.summary["naive"] is None
-    assert got.summary["from_data"] == 0
-    np.testing.assert_allclose(got.pools["occupancy"], 0.4)  # the expert value
-    assert got.new.basis.startswith("expert value (too few searches)")
+    assert got.figures.pools_visited == 0
+    assert np.isnan(got.figures.naive)
+    assert got.figures.from_data == 0
+    np.testing.assert_allclose(got.pools["occupancy"], 0.4)  # the expert value, worth three pools: Beta(1.2, 1.8)
+    np.testing.assert_allclose((got.new.low, got.new.high), beta.ppf([0.025, 0.975], 1.2, 1.8), atol=2e-3)
+    assert got.new.method is Method.EXPERT
 
 
 def test_no_pool_at_all() -> None:
@@ -122,6 +131,9 @@ def test_no_pool_at_all() -> None:
         "occupancy_low",
         "occupancy_high",
         "basis",
+        "searches",
+        "earlier",
+        "surroundings",
     ]
 
 
@@ -129,11 +141,11 @@ def test_numbers_of_area_toml_override_exactly() -> None:
     pools, visits = town()
     got = run(pools, visits, OccupancySettings(existing=0.25, new=1.0))
     assert (got.pools[["occupancy", "occupancy_low", "occupancy_high"]] == 0.25).all(axis=None)
-    assert (got.pools["basis"] == "set in area.toml").all()
+    assert (got.pools["basis"] == PoolBasis.STATED).all()
     assert (got.draws == 0.25).all()
-    assert got.new == (1.0, 1.0, 1.0, "set in area.toml")
+    assert got.new == Estimate.exactly(1.0, Method.STATED)
     assert (got.new_draws == 1).all()
-    assert got.summary == run(pools, visits).summary  # the survey itself is told all the same
+    assert got.figures == run(pools, visits).figures  # the survey itself is told all the same
 
 
 def test_what_is_no_look_changes_no_digit() -> None:
@@ -145,9 +157,7 @@ def test_what_is_no_look_changes_no_digit() -> None:
     got = run(pools, pd.concat([visits, more], ignore_index=True))
     pd.testing.assert_frame_equal(got.pools, plain.pools)
     np.testing.assert_array_equal(got.draws, plain.draws)
-    assert {k: v for k, v in got.summary.items() if k != "left_out"} == {
-        k: v for k, v in plain.summary.items() if k != "left_out"
-    }
+    assert replace(got.figures, left_out={}) == replace(plain.figures, left_out={})
 
 
 def test_the_order_of_rows_changes_no_digit() -> None:
@@ -157,7 +167,7 @@ def test_the_order_of_rows_changes_no_digit() -> None:
     got = run(turned, visits.sample(frac=1, random_state=2).reset_index(drop=True), group=(np.arange(40) // 2)[::-1])
     pd.testing.assert_frame_equal(got.pools[::-1].reset_index(drop=True), plain.pools)
     np.testing.assert_array_equal(got.draws[:, ::-1], plain.draws)
-    assert got.summary == plain.summary
+    assert got.figures == plain.figures
 
 
 def test_places_close_together_count_once() -> None:
@@ -169,18 +179,18 @@ def test_places_close_together_count_once() -> None:
         rows.append(np.concatenate([both[~np.isnan(both)], np.full(8, np.nan)])[:8])
     fit = fit_occupancy(np.array(rows), prior=Prior())
     assert got.new.value == pytest.approx(fit.psi, abs=1e-12)
-    assert got.summary["pools_visited"] == run(pools, visits).summary["pools_visited"]  # pools stay pools
+    assert got.figures.pools_visited == run(pools, visits).figures.pools_visited  # pools stay pools
     with pytest.raises(InputError, match="3 labels for 40 pools"):
-        run(pools, visits, group=[1, 2, 3])
+        run(pools, visits, group=np.array([1, 2, 3]))
 
 
 def test_earlier_seasons_are_told_not_counted() -> None:
     pools, visits = town()
     before = pd.DataFrame({"pool": ["made up 000"], "date": [pd.Timestamp("2025-12-01")], "outcome": ["larvae"]})
     plain, got = run(pools, visits), run(pools, pd.concat([before, visits], ignore_index=True))
-    assert got.summary["estimate"] == plain.summary["estimate"]
+    assert got.figures.estimate == plain.figures.estimate
     assert got.pools["visits"][0] == plain.pools["visits"][0] + 1
-    assert got.pools["basis"][0].endswith("; 1 of earlier seasons not counted")
+    assert got.pools["earlier"].tolist() == [1] + [0] * 39
 
 
 def test_a_boundary_estimate_has_an_interval_but_no_error() -> None:
@@ -191,7 +201,27 @@ def test_a_boundary_estimate_has_an_interval_but_no_error() -> None:
         for o in (["larvae", "none seen"] if i < 28 else ["none seen"] * 2)
     ]
     got = run(pools, pd.DataFrame(rows, columns=["pool", "date", "outcome"]))
-    assert got.summary["estimate"] == 1
-    assert got.summary["se"] is None
-    assert 0.8 < got.summary["low"] < 1
-    assert "limit" in got.summary["basis"]
+    assert got.figures.estimate == 1
+    assert np.isnan(got.figures.se)
+    assert 0.8 < got.figures.low < 1
+    assert got.figures.why == (note(Irregular.OCCUPANCY_AT_LIMIT),)
+
+
+@pytest.mark.parametrize(
+    ("detected", "twice", "enough"), [(10, 20, True), (9, 20, False), (10, 19, False)], ids=["enough", "finds", "twice"]
+)
+def test_ten_detections_and_twenty_pools_searched_twice_are_enough(detected: int, twice: int, enough: bool) -> None:
+    pools = pd.DataFrame({"pool": [f"made up {i:02d}" for i in range(30)], "set_out": pd.NaT})
+    rows = [(pools["pool"][i], "2026-05-01", "larvae" if i < detected else "none seen") for i in range(30)]
+    rows += [(pools["pool"][i], "2026-06-01", "none seen") for i in range(twice)]
+    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(date=lambda v: pd.to_datetime(v["date"]))
+    figures = run(pools, visits).figures
+    assert (figures.detections, figures.searched_twice) == (detected, twice)
+    assert figures.known is enough
+
+
+def test_two_pools_at_one_place_searched_once_each_are_a_place_searched_twice() -> None:
+    pools = pd.DataFrame({"pool": ["a", "b", "c"], "set_out": pd.NaT})
+    visits = pd.DataFrame({"pool": ["a", "b", "c"], "date": pd.Timestamp("2026-05-01"), "outcome": "larvae"})
+    assert run(pools, visits).figures.searched_twice == 0
+    assert run(pools, visits, group=np.array([0, 0, 1])).figures.searched_twice == 1

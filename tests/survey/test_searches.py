@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import datetime
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.survey import Searches, count_searches
+from habitatmap.survey.codes import SurveyWarning
+from habitatmap.vocabulary.note import note
 
 POOLS = pd.DataFrame({"pool": ["a", "b", "c"], "set_out": pd.to_datetime(["2026-03-01", None, "2025-01-01"])})
 ROWS = [
@@ -41,7 +45,7 @@ def test_what_counts() -> None:
     np.testing.assert_array_equal(seen.all_searches, [3, 1, 1])
     np.testing.assert_array_equal(seen.all_detections, [1, 0, 1])
     np.testing.assert_array_equal(seen.histories, [[0, 0, 1], [0, np.nan, np.nan], [np.nan] * 3])
-    assert seen.period() == "2026-03-08 to 2026-05-01"
+    assert (str(seen.first)[:10], str(seen.last)[:10]) == ("2026-03-08", "2026-05-01")
     assert not seen.warnings
     assert {reason: n for reason, n in seen.left_out.items() if n} == {
         "no date": 1,
@@ -72,14 +76,15 @@ def test_the_season_is_the_latest_with_a_look() -> None:
     assert counted(as_of="2026-01-15").season == 2025
     early = counted(as_of="2020-01-01")
     assert early.season is None
-    assert early.period() == "no search"
+    assert early.first is None
     assert early.histories.shape == (3, 0)
     assert early.left_out["after as_of"] == 13
 
 
 def test_a_long_season_warns() -> None:
     ends = pd.DataFrame({"pool": ["b", "b"], "date": pd.to_datetime(["2026-01-05", "2026-09-30"]), "outcome": "larvae"})
-    assert "too long to be closed" in counted(ends).warnings[0]
+    first, last = datetime.date(2026, 1, 5), datetime.date(2026, 9, 30)
+    assert counted(ends).warnings == [note(SurveyWarning.LONG_SEASON, days=268, first=first, last=last)]
 
 
 def test_the_order_of_rows_does_not_matter() -> None:

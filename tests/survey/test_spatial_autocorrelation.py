@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from habitatmap.survey import fit_occupancy
-from habitatmap.survey.probabilities import as_rows
+from habitatmap.survey.codes import Irregular, Lacking
+from habitatmap.survey.figures import as_rows
 from habitatmap.survey.spatial_autocorrelation import block_bootstrap, clustering
+from habitatmap.vocabulary.note import note
 
 
 def lattice(side: int = 9) -> tuple[np.ndarray, np.ndarray]:
@@ -16,9 +18,9 @@ def lattice(side: int = 9) -> tuple[np.ndarray, np.ndarray]:
     return x.ravel() + 20 * np.sin(y.ravel()), y.ravel() + 20 * np.cos(x.ravel())
 
 
-def test_morans_i_by_hand() -> None:
+@pytest.mark.parametrize("n", [np.full(16, 2), 2 + np.arange(16) % 3], ids=["as many searches", "unequal searches"])
+def test_morans_i_by_hand(n: np.ndarray) -> None:
     x, y = lattice(4)
-    n = np.full(16, 2)
     d = np.array([2, 1, 0, 0, 1, 2, 0, 0, 0, 1, 0, 1, 0, 0, 0, 0])
     fit = fit_occupancy(as_rows(n, d))
     told = clustering(x, y, n, d, fit)
@@ -39,7 +41,7 @@ def test_finds_in_one_corner_lie_together_and_strewn_ones_do_not() -> None:
     corner = np.where((x < 800) & (y < 800), 2, 0)
     told = clustering(x, y, n, corner, fit_occupancy(as_rows(n, corner)))
     assert told.p_value < 0.001
-    assert "lie together" in told.words()
+    assert told.i > told.expected
     strewn = np.random.default_rng(1).permutation(corner)
     assert clustering(x, y, n, strewn, fit_occupancy(as_rows(n, strewn))).p_value > 0.05
 
@@ -58,8 +60,15 @@ def test_clusters_widen_the_interval() -> None:
 def test_too_little_says_so() -> None:
     x, y = lattice(2)
     n, d = np.full(4, 2), np.array([1, 0, 1, 0])
-    assert clustering(x, y, n, d, fit_occupancy(as_rows(n, d))).why == "4 places searched (12 needed)"
+    assert clustering(x, y, n, d, fit_occupancy(as_rows(n, d))).why == note(Lacking.PLACES, n=4, needed=12)
     x, y = lattice(4)
     n, none = np.full(16, 2), np.zeros(16, int)
-    assert clustering(x, y, n, none, fit_occupancy(as_rows(n, none))).why.startswith("nothing was found")
-    assert "squares (8 needed)" in block_bootstrap(x, y, n, none, 1e6).why
+    assert clustering(x, y, n, none, fit_occupancy(as_rows(n, none))).why == note(Irregular.NO_DETECTION)
+    assert block_bootstrap(x, y, n, none, 1e6).why == note(Lacking.SQUARES, n=3, needed=8)
+
+
+def test_squares_are_halved_where_too_few_hold_a_place() -> None:
+    x, y = (v.ravel() for v in np.meshgrid(np.arange(4) * 100.0 + 50, np.arange(4) * 100.0 + 50))
+    n, d = np.full(16, 3), np.array([2, 0] * 8)
+    found = block_bootstrap(x, y, n, d, 400.0, towns=20)
+    assert (found.side_m, found.blocks) == (100.0, 16)  # one square of 400 m, four of 200 m

@@ -8,8 +8,11 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.survey import count_searches
+from habitatmap.survey.codes import Lacking
 from habitatmap.survey.false_positives import fit_false_positives
-from habitatmap.survey.species import GROUP, by_species, from_checked_larvae
+from habitatmap.survey.species import by_species, from_checked_larvae
+from habitatmap.vocabulary.estimate import Method
+from habitatmap.vocabulary.note import note
 
 POOLS = pd.DataFrame({"pool": ["a", "b"], "set_out": pd.to_datetime([None, None])})
 ROWS = [
@@ -36,13 +39,13 @@ def test_a_species_needs_checked_larvae() -> None:
 
 
 def test_species_side_by_side() -> None:
-    table = by_species(VISITS, POOLS, "2026-11-01")
-    assert table["taxon"].tolist() == [GROUP, "Made-up fly", "Other fly"]
-    assert table["detections"].tolist() == [5, 2, 1]
-    assert table["naive"].tolist() == [1.0, 1.0, 0.5]
-    assert table["basis"].str.startswith("too few").all()
-    assert "2 searches with unchecked larvae left out" in table["basis"][1]
-    assert by_species(VISITS[:0], POOLS, "2026-11-01")["taxon"].tolist() == [GROUP]
+    each = by_species(VISITS, POOLS, "2026-11-01")
+    assert [taxon for taxon, _ in each] == ["", "Made-up fly", "Other fly"]
+    assert [figures.detections for _, figures in each] == [5, 2, 1]
+    assert [figures.naive for _, figures in each] == [1.0, 1.0, 0.5]
+    assert {figures.method for _, figures in each} == {Method.TOO_FEW}
+    assert [figures.unchecked for _, figures in each] == [0, 2, 2]
+    assert [taxon for taxon, _ in by_species(VISITS[:0], POOLS, "2026-11-01")] == [""]
 
 
 def made_up_survey(seed: int, sites: int = 60) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -79,6 +82,6 @@ def test_the_likelihood_is_the_sum_over_states() -> None:
 def test_few_checked_finds_say_so() -> None:
     told = from_checked_larvae(count_searches(VISITS, POOLS, "2026-11-01"))
     assert np.isnan(told.psi)
-    assert told.why.startswith("3 checked detections (10 needed)")
-    with pytest.raises(InputError, match="more finds than searches"):
+    assert told.why == note(Lacking.CHECKED, n=3, needed=10)
+    with pytest.raises(InputError, match="more detections than searches"):
         fit_false_positives([1], [1], [1])

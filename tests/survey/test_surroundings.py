@@ -1,4 +1,4 @@
-"""How probabilities depend on the surroundings: as many covariates as detections allow, within what was sampled."""
+"""How probabilities depend on surroundings: by as many covariates as the detections allow, never beyond the sampled."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ from scipy.special import expit
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.read.settings import OccupancySettings
 from habitatmap.survey import Prior, estimate_pools
+from habitatmap.survey.codes import OnSurroundings
 from habitatmap.survey.constant import conditional
 from habitatmap.survey.surroundings import Surroundings, fit_surroundings, places_near
+from habitatmap.vocabulary.note import note
 from tests.survey.tools import MODEL
 
 
@@ -24,10 +26,10 @@ def made_up(sites: int = 400, slope: float = 1.5, seed: int = 2) -> tuple[np.nda
 
 def test_a_strong_slope_is_found_and_a_false_one_is_held_near_nothing() -> None:
     found, places = made_up()
-    told, said = fit_surroundings(found, places, Prior())
+    told, use = fit_surroundings(found, places, Prior())
     assert told is not None
     assert told.names == ("forage", "wood")
-    assert said.startswith("by forage, wood")
+    assert use == note(OnSurroundings.COVARIATES, names=("forage", "wood"))
     rich, poor = told.draws_at(np.array([[1.0, 0.5], [-1.0, 0.5]])).mean(axis=0)
     assert rich == pytest.approx(expit(1.5), abs=0.1)
     assert poor == pytest.approx(expit(-1.5), abs=0.1)
@@ -39,11 +41,10 @@ def test_a_strong_slope_is_found_and_a_false_one_is_held_near_nothing() -> None:
 def test_one_covariate_for_ten_detections(detections: int, names: tuple[str, ...] | None) -> None:
     found, places = np.zeros((40, 2)), made_up(40)[1]
     found.ravel()[:detections] = 1
-    told, said = fit_surroundings(found, places, Prior())
+    told, use = fit_surroundings(found, places, Prior())
     assert (None if told is None else told.names) == names
-    assert "detections" not in said
-    if names is None:
-        assert said == "the same probability on all ground (9 searches with larvae)"
+    few = note(OnSurroundings.TOO_FEW_DETECTIONS, n=9)
+    assert use == (few if names is None else note(OnSurroundings.COVARIATES, names=names))
 
 
 def test_unknown_ground_is_passed_over() -> None:
@@ -62,10 +63,10 @@ def test_unknown_ground_is_passed_over() -> None:
 def test_ground_of_two_kinds_is_told_once() -> None:
     """Where every spot is a mix of the same two kinds of ground, its dead wood follows from its forage."""
     found, places = made_up(100)
-    told, said = fit_surroundings(found, places.assign(wood=1 - 2 * places["forage"]), Prior())
+    told, use = fit_surroundings(found, places.assign(wood=1 - 2 * places["forage"]), Prior())
     assert told is not None
     assert told.names == ("forage",)
-    assert said.startswith("by forage, each")
+    assert use == note(OnSurroundings.COVARIATES, names=("forage",))
     assert np.isfinite(told.draws).all()
     lonely = places.assign(forage=np.where(np.arange(100) == 0, 1.0, 0.5))
     lonely.loc[0, "wood"] = np.nan  # the only spot that differs is not known otherwise
@@ -119,8 +120,8 @@ def test_chances_follow_the_ground() -> None:
     plain = estimate_pools(pools, visits, "2026-11-01", MODEL)
     got = estimate_pools(pools, visits, "2026-11-01", MODEL, surroundings=places)
     assert got.surroundings is not None
-    assert got.summary["estimate"] == plain.summary["estimate"]
-    assert got.summary["surroundings"].startswith("by forage, wood")
+    assert got.figures.estimate == plain.figures.estimate
+    assert got.figures.surroundings == note(OnSurroundings.COVARIATES, names=("forage", "wood"))
     pd.testing.assert_series_equal(got.pools.loc[0], plain.pools.loc[0])  # its ground is not known
     seen = got.pools["detections"] > 0
     assert (got.pools.loc[seen, ["occupancy", "occupancy_low", "occupancy_high"]] == 1).all(axis=None)
@@ -152,3 +153,13 @@ def test_a_number_for_new_pools_needs_no_ground() -> None:
     assert (got.new_on({}, (2, 2)) == 0.3).all()
     assert (got.new_draws_on(places) == 0.3).all()
     assert (got.new_ends_on(places) == 0.3).all()
+
+
+def test_ten_detections_on_one_side_do_not_make_a_steep_slope() -> None:
+    """All larvae on the richer half: the plain estimate is a slope without limit, the prior holds it near 0."""
+    forage = np.repeat([-1.0, 1.0], 20)
+    found = np.zeros((40, 2))
+    found[20:30, 0] = 1
+    model, _ = fit_surroundings(found, pd.DataFrame({"forage": forage}), Prior())
+    assert model is not None
+    assert 0 < model.draws[:, 1].mean() < 1

@@ -1,0 +1,240 @@
+"""What the survey's figures rest on, what is missing for them and what to know before them: sentences from codes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from enum import StrEnum
+from typing import Any
+
+import pandas as pd
+
+from habitatmap.survey.codes import Irregular, Lacking, OnSurroundings, PlannedWith, PoolBasis, SurveyWarning, Trend
+from habitatmap.survey.constant import Prior
+from habitatmap.survey.figures import OccupancyFigures, SeasonFigures
+from habitatmap.survey.models import Goodness
+from habitatmap.survey.seasons import Seasons
+from habitatmap.survey.spatial_autocorrelation import Clustering
+from habitatmap.survey.species import SpeciesFigures
+from habitatmap.vocabulary.estimate import Method
+from habitatmap.vocabulary.note import Note, note
+from habitatmap.words.numbers import count, listed
+
+AT_LIMIT = "where no standard error holds; read the interval"
+COVARIATES = {"forage_score": "forage", "dead_wood_score": "dead wood", "places_near": "breeding places near"}
+GROUP = "all larvae, checked or not"
+WHERE = "pools where people put them; applies only to similar sites"
+# a code's sentence (or half of one) with its values by name; or a function of the values
+TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
+    Irregular.NOT_SEARCHED: "no site was searched",
+    Irregular.NO_DETECTION: "nothing was found at any search, so that rare and hard to find are not distinguishable",
+    Irregular.SEARCHED_ONCE: "no site was searched more than once, so that only the product of occupancy and detection "
+    "is known",
+    Irregular.OCCUPANCY_AT_LIMIT: f"the estimate of occupancy lies at its limit of 1, {AT_LIMIT}",
+    Irregular.DETECTION_AT_LIMIT: "every search of a site with a detection was a detection, so that detection lies at "
+    f"its limit of 1, {AT_LIMIT}",
+    Irregular.SEPARATION: lambda v: (
+        f"too few data to limit {listed(v['terms'])} of {v['part']}, so that no standard error holds"
+    ),
+    Irregular.COLLINEAR: lambda v: (
+        f"the other covariates of {v['part']} already determine {listed(v['terms'])}, left out"
+    ),
+    Irregular.FLAT: "the coefficients are not distinguishable",
+    Lacking.SEARCHES: "the searches are too few",
+    Lacking.DETECTIONS: lambda v: f"{count(v['n'], 'detection')} ({v['needed']} needed)",
+    Lacking.SEARCHED_TWICE: lambda v: f"{count(v['n'], 'pool')} searched twice ({v['needed']} needed)",
+    Lacking.SEASONS: lambda v: f"{count(v['n'], 'season')} with searches ({v['needed']} needed)",
+    Lacking.SAME_POOLS: lambda v: f"{count(v['n'], 'pool')} searched in every season ({v['needed']} needed)",
+    Lacking.EQUAL_SEARCHES: "the same pools had {low:.1f} to {high:.1f} searches a season",
+    Lacking.EQUAL_DATES: "the seasons' searches lie up to {days:.0f} days apart in the year",
+    Lacking.DETECTIONS_A_SEASON: lambda v: f"{count(v['n'], 'detection')} ({v['needed']} a season needed)",
+    Lacking.PLACES: lambda v: f"{count(v['n'], 'place')} searched ({v['needed']} needed)",
+    Lacking.BOTH_OUTCOMES: "larvae were seen at all places, or at none",
+    Lacking.SQUARES: lambda v: f"the places lie in {count(v['n'], 'square')} ({v['needed']} needed)",
+    Lacking.RESAMPLES: "many resampled towns have no estimate",
+    Lacking.CHECKED: lambda v: (
+        f"{count(v['n'], 'checked detection')} ({v['needed']} needed), and sites searched more than once"
+    ),
+    Lacking.COEFFICIENTS: lambda v: (
+        f"{count(v['coefficients'], 'coefficient')} of covariates need {v['needed']} detections, there are {v['n']}"
+    ),
+    Lacking.COVARIATE: "it is not given for {n} of {of}",
+    Lacking.VARIATION: "it is the same throughout",
+    OnSurroundings.COVARIATES: lambda v: (
+        f"by {_named(v['names'])}, each with a slope held near 0 unless the searches say otherwise"
+    ),
+    OnSurroundings.TOO_FEW_SEARCHES: "the same probability everywhere (too few searches)",
+    OnSurroundings.NOT_GIVEN: "the same probability everywhere (no surroundings are known)",
+    OnSurroundings.TOO_FEW_DETECTIONS: lambda v: f"the same probability everywhere ({count(v['n'], 'detection')})",
+    OnSurroundings.NOT_KNOWN: "the same probability everywhere (no forage or dead wood is known where pools were "
+    "searched)",
+    OnSurroundings.ALIKE: "the same probability everywhere (the surroundings hardly differ where pools were searched)",
+    SurveyWarning.LONG_SEASON: "The searches span {days} days ({first} to {last}), too long to be closed: pools may "
+    "have been occupied or emptied meanwhile, and the estimate then leans towards pools used at any time.",
+    PlannedWith.ESTIMATE: "this season's estimate",
+    PlannedWith.BAYESIAN: "the Bayesian estimate of this season",
+    PoolBasis.STATED: "set in area.toml",
+    PoolBasis.DETECTED: "larvae seen",
+    PoolBasis.NOT_DETECTED: "none seen",
+    PoolBasis.NOT_DETECTED_EXPERT: "none seen, Bayesian estimate with an expert value",
+    PoolBasis.NOT_SEARCHED: "no search: all-pool estimate",
+    PoolBasis.EXPERT: "expert value (too few searches)",
+}
+
+
+def told(note: Note) -> str:
+    """A note as a sentence, or half of one."""
+    text = TEXTS[note.code]
+    return text.format(**note.values) if isinstance(text, str) else text(note.values)
+
+
+def worded(code: StrEnum) -> str:
+    """The words of a code that has no values."""
+    return told(note(code))
+
+
+def reasons(notes: Iterable[Note]) -> str:
+    """Several notes as one half of a sentence."""
+    return "; ".join(told(one) for one in notes)
+
+
+def noted(notes: Iterable[Note]) -> list[str]:
+    """Notes as sentences."""
+    return [told(one) for one in notes]
+
+
+def _named(covariates: Iterable[str]) -> str:
+    return ", ".join(COVARIATES.get(name, name) for name in covariates)
+
+
+def prior_words(prior: Prior) -> str:
+    """What was believed before any search."""
+    return (
+        f"{prior.basis}: occupancy {prior.psi_mean:g} worth {prior.psi_worth:g} pools, "
+        f"detection {prior.p_mean:g} worth {prior.p_worth:g} searches"
+    )
+
+
+# --- each pool -------------------------------------------------------------------------------------------------------
+
+
+def pool_basis(basis: PoolBasis, searches: int, earlier: int, surroundings: str) -> str:
+    """What a pool's probability rests on: "3 searches, larvae seen"."""
+    text = worded(basis)
+    if basis is PoolBasis.STATED:
+        return text
+    if searches:
+        text = f"{count(searches, 'search', 'searches')}, {text}"
+    if surroundings:
+        text += f", and its surroundings: {_named(surroundings.split())}"
+    return text + (f"; {earlier} of earlier seasons not counted" if earlier else "")
+
+
+def told_pools(pools: pd.DataFrame) -> pd.DataFrame:
+    """A table of pools with the sentence in `basis`, without the columns that it is made from and no other file has."""
+    facts = zip(pools["basis"], pools["searches"], pools["earlier"], pools["surroundings"], strict=True)
+    told_basis = [pool_basis(PoolBasis(b), int(n), int(e), s) if b else "" for b, n, e, s in facts]
+    return pools.assign(basis=told_basis).drop(columns=["searches", "earlier", "surroundings"])
+
+
+# --- the survey as a whole -------------------------------------------------------------------------------------------
+
+
+def period(figures: SeasonFigures) -> str:
+    """From the first to the last search."""
+    return "no search" if figures.first is None else f"{figures.first} to {figures.last}"
+
+
+def basis(figures: SeasonFigures) -> str:
+    """How the headline came about, or why there is none, and from what."""
+    visited = count(figures.pools_visited, "pool")
+    searches = count(figures.searches, "search", "searches")
+    from_what = f"{searches} of {visited}, {period(figures)}" if figures.pools_visited else "no pool was searched"
+    how = {
+        Method.TOO_FEW: f"too few to estimate: {', '.join(told(one) for one in figures.why)}",
+        Method.NOT_ESTIMABLE: f"not estimated: {reasons(figures.why)}",
+    }.get(figures.method, "maximum likelihood, 95 % interval by profile likelihood")
+    text = f"{how}; {from_what}"
+    if figures.known and figures.why:
+        text += f"; {reasons(figures.why)}"
+    if figures.unchecked:
+        unchecked = count(figures.unchecked, "search", "searches")
+        text += f"; {unchecked} with unchecked larvae left out, so that the figures may be too low"
+    return text
+
+
+def season_part(figures: SeasonFigures) -> dict[str, object]:
+    """The figures of one season as a file holds them."""
+    return {
+        **{key: getattr(figures, key) for key in "pools_visited naive estimate low high se detection".split()},
+        "method": str(figures.method),
+        "why": None if figures.known else reasons(figures.why),
+        "basis": basis(figures),
+        **{key: getattr(figures, key) for key in "detections searches searched_twice".split()},
+        "period": period(figures),
+    }
+
+
+def occupancy_part(figures: OccupancyFigures) -> dict[str, object]:
+    """The `occupancy` part of summary.json."""
+    posterior = figures.posterior
+    what_if = {
+        f"{case.false_share * 100:g} %": {"estimate": case.psi, "low": case.low, "high": case.high}
+        for case in figures.false_positives
+    }
+    return season_part(figures) | {
+        "left_out": {str(reason): n for reason, n in figures.left_out.items()},
+        "expert_prior": prior_words(figures.prior),
+        "from_data": figures.from_data,
+        "posterior": {"mean": posterior.value, "low": posterior.low, "high": posterior.high},
+        "false_positives": what_if or None,
+        "place": WHERE,
+        "surroundings": told(figures.surroundings),
+    }
+
+
+def season_rows(seasons: Seasons) -> list[dict[str, object]]:
+    """A row for each season."""
+    return [{"season": figures.season, **season_part(figures)} for figures in seasons.each]
+
+
+def seasons_part(seasons: Seasons) -> dict[str, object]:
+    """The `seasons` part of summary.json."""
+    return {"each": season_rows(seasons), "same_pools": seasons.same, "shown": trend(seasons)}
+
+
+def trend(seasons: Seasons) -> str:
+    """What is known of a change between the seasons."""
+    if seasons.trend is Trend.NOT_KNOWN:
+        why = ", ".join(told(one) for one in seasons.why) if seasons.each else "no search counts"
+        return f"no change can be shown: {why}"
+    if seasons.trend is Trend.NO_CHANGE:
+        return "no change can be shown: the interval of the last season minus the first holds 0"
+    return f"occupancy {seasons.trend} from {seasons.each[0].season} to {seasons.each[-1].season}"
+
+
+def species_rows(species: Iterable[SpeciesFigures]) -> list[dict[str, object]]:
+    """A row for the group and for each checked species."""
+    return [{"taxon": taxon or GROUP, **season_part(figures)} for taxon, figures in species]
+
+
+def goodness(found: Goodness) -> str:
+    """Whether the model fits, in one sentence."""
+    if found.fits is None:
+        return "Whether the model fits cannot be checked."
+    verdict = "no misfit can be shown" if found.fits else "the model does not fit, and its intervals are too narrow"
+    return (
+        f"Goodness of fit: chi-squared {found.chi_square:.1f}, as bad or worse in {100 * found.p_value:.0f} % of "
+        f"{found.surveys} simulated surveys, overdispersion {found.overdispersion:.2f}: {verdict}."
+    )
+
+
+def clustering(found: Clustering) -> str:
+    """Whether detections lie together, in one sentence."""
+    if found.why:
+        return f"Whether detections lie together is not known: {told(found.why)}."
+    verdict = "no sign that detections lie together or apart"
+    if found.p_value < 0.05:
+        verdict = "detections lie apart more than chance explains"
+        if found.i > found.expected:
+            verdict = "detections lie together more than chance explains, so that the plain interval is too narrow"
+    return f"Moran's I {found.i:.2f} (expected by chance {found.expected:.2f}, p = {found.p_value:.2f}): {verdict}."

@@ -1,0 +1,104 @@
+"""What the survey's figures rest on, in words: every code has some, and they tell the counts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+
+from habitatmap.survey import codes, estimate_pools
+from habitatmap.survey.codes import OnSurroundings, PoolBasis
+from habitatmap.survey.spatial_autocorrelation import Clustering
+from habitatmap.vocabulary.note import note
+from habitatmap.words.bases import TEXTS, basis, clustering, occupancy_part, pool_basis, told, told_pools, trend
+
+COVARIATES = "forage_score places_near"
+
+
+def few_pools() -> tuple[pd.DataFrame, pd.DataFrame]:
+    pools = pd.DataFrame({"pool": ["a", "b", "c"], "set_out": pd.NaT})
+    rows = [("a", "2026-05-01", "larvae"), ("a", "2026-06-01", "none seen"), ("b", "2025-05-01", "none seen")]
+    return pools, pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(
+        date=lambda v: pd.to_datetime(v["date"])
+    )
+
+
+@pytest.mark.parametrize(
+    "of",
+    [codes.Irregular, codes.Lacking, codes.OnSurroundings, codes.PoolBasis, codes.SurveyWarning, codes.PlannedWith],
+)
+def test_every_code_has_words(of: type) -> None:
+    assert set(of) <= set(TEXTS)
+
+
+@pytest.mark.parametrize(
+    ("case", "words"),
+    [
+        ((PoolBasis.DETECTED, 3, 0, ""), "3 searches, larvae seen"),
+        ((PoolBasis.DETECTED, 1, 2, ""), "1 search, larvae seen; 2 of earlier seasons not counted"),
+        ((PoolBasis.NOT_DETECTED, 2, 0, ""), "2 searches, none seen"),
+        (
+            (PoolBasis.NOT_DETECTED, 2, 1, COVARIATES),
+            "2 searches, none seen, and its surroundings: forage, breeding places near; 1 of earlier seasons "
+            "not counted",
+        ),
+        ((PoolBasis.NOT_DETECTED_EXPERT, 1, 0, ""), "1 search, none seen, Bayesian estimate with an expert value"),
+        ((PoolBasis.NOT_SEARCHED, 0, 0, COVARIATES), "no search: all-pool estimate, and its surroundings: forage, "),
+        ((PoolBasis.EXPERT, 0, 0, ""), "expert value (too few searches)"),
+        ((PoolBasis.STATED, 4, 3, ""), "set in area.toml"),
+    ],
+)
+def test_a_pool_says_what_its_probability_rests_on(case: tuple[PoolBasis, int, int, str], words: str) -> None:
+    said = pool_basis(*case)
+    assert said.startswith(words) if words.endswith(", ") else said == words
+
+
+def test_a_table_of_pools_takes_the_sentence_and_drops_what_it_is_made_from() -> None:
+    pools, visits = few_pools()
+    known = estimate_pools(pools, visits, "2026-11-01", SimpleNamespace(existing="model", new="model"))
+    frame = told_pools(known.pools)
+    assert frame["basis"].tolist() == [
+        "2 searches, larvae seen",
+        "expert value (too few searches); 1 of earlier seasons not counted",
+        "expert value (too few searches)",
+    ]
+    assert not {"searches", "earlier", "surroundings"} & set(frame.columns)
+
+
+def test_the_headline_says_what_it_rests_on_or_what_is_missing() -> None:
+    pools, visits = few_pools()
+    known = estimate_pools(pools, visits, "2026-11-01", SimpleNamespace(existing="model", new="model"))
+    assert basis(known.figures) == (
+        "too few to estimate: 1 detection (10 needed), 1 pool searched twice (20 needed); "
+        "2 searches of 1 pool, 2026-05-01 to 2026-06-01"
+    )
+    assert basis(replace(known.figures, unchecked=2)).endswith("2 searches with unchecked larvae left out, so that the "
+                                                               "figures may be too low")  # fmt: skip
+    part = occupancy_part(known.figures)
+    assert (part["method"], part["false_positives"]) == ("too few", None)
+    assert part["left_out"] == {"earlier season": 1}
+    none = estimate_pools(pools, visits[:0], "2026-11-01", SimpleNamespace(existing="model", new="model"))
+    assert basis(none.figures).endswith("; no pool was searched")
+
+
+def test_surroundings_are_named() -> None:
+    used = note(OnSurroundings.COVARIATES, names=("forage_score", "dead_wood_score"))
+    assert told(used).startswith("by forage, dead wood, each with a slope")
+    assert told(note(OnSurroundings.TOO_FEW_DETECTIONS, n=9)) == "the same probability everywhere (9 detections)"
+
+
+@pytest.mark.parametrize(
+    ("i", "p", "words"), [(0.5, 0.01, "lie together"), (-0.5, 0.01, "lie apart"), (0.5, 0.2, "no sign")]
+)
+def test_clusters_are_told_where_chance_does_not_explain_them(i: float, p: float, words: str) -> None:
+    assert words in clustering(Clustering(i, -0.1, p, 20))
+
+
+def test_a_trend_is_told() -> None:
+    from habitatmap.survey.seasons import seasons
+
+    pools, visits = few_pools()
+    assert trend(seasons(visits, pools, "2026-11-01")).startswith("no change can be shown: 2 seasons with searches (3 ")
+    assert trend(seasons(visits[:0], pools, "2026-11-01")) == "no change can be shown: no search counts"
