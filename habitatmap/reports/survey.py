@@ -21,6 +21,7 @@ from habitatmap.survey.codes import Difference
 from habitatmap.survey.constant import WhatIf
 from habitatmap.survey.effort import blank_visits
 from habitatmap.survey.figures import ENOUGH_DETECTIONS, ENOUGH_TWICE, SeasonFigures
+from habitatmap.survey.fit import OneNumber
 from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.seasons import Part
 from habitatmap.vocabulary.estimate import Method
@@ -134,21 +135,20 @@ def estimates(told: Account) -> pd.DataFrame:
 
 def _lines(told: Account) -> list[Line]:
     s, nan, b, f = told.known.figures, np.nan, told.blocks, told.false_positives
-    estimate, weak, from_what = _ends(s), told.weak, basis(s)
-    detection = (nan, nan, nan, nan) if told.few else (told.fit.p, *told.fit.interval(part="p"), told.fit.p_se)
-    bayesian = [(weak.psi, *weak.interval(), weak.psi_se), (weak.p, *weak.interval(part="p"), weak.p_se)]
+    estimate, from_what = _ends(s), basis(s)
+    detection = OneNumber(nan, nan, nan, nan) if told.few else told.fit.one("p")
     resampled = "" if b.why else f"{b.towns} resamples of squares of {b.side_m:g} m"
     what_if = "occupancy, if {} of searches at empty pools are false positives"
     pools, detected, prior = About.OCCUPANCY, About.DETECTION, prior_words(told.known.prior)
     lines = [
         Line(About.NAIVE, "naive occupancy", (s.naive, nan, nan), nan, "pools with larvae / pools searched", ""),
         Line(pools, "occupancy", estimate, s.se, f"{MAXIMUM}, {PROFILE}", from_what),
-        Line(detected, "detection", detection[:3], detection[3], "the same fit", from_what),
+        Line(detected, "detection", detection[:3], detection.se, "the same fit", from_what),
         Line(pools, "occupancy, interval widened by overdispersion", (estimate[0], *told.widened), nan, WIDENED, ""),
         Line(pools, "occupancy, whole squares resampled", (estimate[0], b.low, b.high), nan, resampled, _why(b.why)),
         *(
             Line(about, f"{about}, Bayesian estimate", (value, low, high), se, POSTERIOR, prior)
-            for about, (value, low, high, se) in zip((pools, detected), bayesian, strict=True)
+            for about, (value, low, high, se) in ((pools, told.weak.one("psi")), (detected, told.weak.one("p")))
         ),
         *(
             Line(About.WHAT_IF, what_if.format(_rate(w)), (w.psi, w.low, w.high), nan, f"what-if, {PROFILE}", "")
@@ -331,7 +331,7 @@ def _estimate(told: Account) -> Section:
             marks.append(_mark("the same, whole squares resampled", None, told.blocks.low, told.blocks.high))
         if told.widened != (s.low, s.high) and told.goodness.overdispersion > 1:
             marks.append(_mark("the same, widened for misfit", None, *told.widened))
-    marks.append(_mark("Bayesian estimate", told.weak.psi, *told.weak.interval()))
+    marks.append(_mark("Bayesian estimate", *told.weak.one("psi")[:3]))
     rows = [
         (line.figure, percent(line.ends[0]), span(*line.ends[1:]), line.method, line.basis)
         for line in _lines(told)
@@ -360,15 +360,11 @@ def _estimate(told: Account) -> Section:
 
 
 def _detection(told: Account) -> Section:
-    fit = told.weak if told.few else told.fit
-    low, high = fit.interval(part="p")
-    lead = (
-        f"A search of a pool with larvae finds them about {_times(fit.p)}: detection {percent(fit.p)} "
-        f"({span(low, high)})."
-    )
+    p, low, high, _ = (told.weak if told.few else told.fit).one("p")
+    lead = f"A search of a pool with larvae finds them about {_times(p)}: detection {percent(p)} ({span(low, high)})."
     if told.few:
         lead += " This rests on an expert value, as the searches are too few."
-    found = [(k, 1 - (1 - fit.p) ** k, 1 - (1 - low) ** k, 1 - (1 - high) ** k) for k in range(1, 9)]
+    found = [(k, 1 - (1 - p) ** k, 1 - (1 - low) ** k, 1 - (1 - high) ** k) for k in range(1, 9)]
     marks = [_mark(count(k, "search", "searches"), value, least, most) for k, value, least, most in found]
     rows = [(k, percent(value), span(least, most)) for k, value, least, most in found]
     planned = worded(told.planned.basis)

@@ -73,7 +73,7 @@ def covariates(
 def _months(dates: NDArray[np.datetime64]) -> NDArray[np.object_]:
     """01 to 12 as words, None without a date."""
     month = pd.Series(dates.ravel()).dt.strftime("%m").astype(object)
-    return month.where(month.notna(), None).to_numpy().reshape(dates.shape)
+    return np.asarray(month.where(month.notna(), None), dtype=object).reshape(dates.shape)
 
 
 def _days(span: NDArray[np.timedelta64]) -> NDArray[np.float64]:

@@ -165,11 +165,11 @@ def _probability(name: str, value: ArrayLike, top: bool = False) -> None:
     """Refuses what is not above 0 and below 1 (`top`: at most 1)."""
     values = np.asarray(value, dtype=np.float64)
     if not ((values > 0) & ((values < 1) | (top & (values == 1)))).all():
-        raise InputError(f"{name} is {value}; give a number above 0 and {'at most' if top else 'below'} 1.")
+        raise InputError(f"{name} is {values}; give a number above 0 and {'at most' if top else 'below'} 1.")
 
 
 def _count(name: str, value: ArrayLike) -> None:
     """Refuses what is not a whole number above 0."""
     values = np.asarray(value, dtype=np.float64)
     if not ((values >= 1) & (values == np.round(values))).all():
-        raise InputError(f"{name} is {value}; give a whole number of 1 or more.")
+        raise InputError(f"{name} is {values}; give a whole number of 1 or more.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,15 @@ from habitatmap.survey.constant import Array, Ends, Histories, Numbers, Prior
 from habitatmap.vocabulary.note import Note, note
 
 Bounds = tuple[Numbers, Numbers]
+
+
+class OneNumber(NamedTuple):
+    """A probability that is the same for all sites and searches: its value, 95 % interval and standard error."""
+
+    value: float
+    low: float
+    high: float
+    se: float
 
 
 @dataclass(frozen=True)
@@ -95,6 +105,11 @@ class Fit:
                 "Without a prior a site's conditional probability has no interval; fit with prior=Prior()."
             )
         return self._interval(part, level)
+
+    def one(self, part: str) -> OneNumber:
+        """psi or p (`part`) of the model without covariates."""
+        value, se = (self.psi, self.psi_se) if part == "psi" else (self.p, self.p_se)
+        return OneNumber(*map(float, (value, *self.interval(part=part), se)))
 
     @cached_property
     def _psi_bounds(self) -> Bounds:

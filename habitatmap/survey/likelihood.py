@@ -62,7 +62,7 @@ class Problem:
     @property
     def k(self) -> int:
         """How many of the coefficients belong to psi."""
-        return self.x.shape[1]
+        return int(self.x.shape[1])
 
     def log_probabilities(self, at: Array) -> tuple[Array, Array, Array, Array]:
         """Log odds of psi and of p, and by site the log probability of (occupied and these searches) and of these
@@ -190,7 +190,7 @@ class Spread:
 
     @property
     def regular(self) -> bool:
-        return self._blind.shape[1] == 0
+        return int(self._blind.shape[1]) == 0
 
     def errors(self, rows: Array) -> Array:
         """The standard error of rows @ coefficients; NaN where a row leans on a direction without information."""
@@ -201,7 +201,7 @@ class Spread:
 
 def profile_bounds(problem: Problem, at: Array, row: Array, level: float) -> tuple[float, float]:
     """Profile-likelihood interval of psi at one row of covariates: `at` is the peak, 0 or 1 an end without a bound."""
-    least = float(problem.loss(at)) + chi2.ppf(level, 1) / 2
+    least = float(problem.loss(at)) + float(chi2.ppf(level, 1)) / 2
     size = row @ row
     free = null_space(row[None, :])
     turn = np.zeros((len(at), free.shape[1] + problem.w.shape[1]))  # from what is free to all coefficients

@@ -192,7 +192,7 @@ def test_the_public_page_holds_no_private_place() -> None:
     lon, lat = Transformer.from_crs(3035, 4326, always_xy=True).transform(result.pools["x"], result.pools["y"])
     for x, y in zip(lon, lat, strict=True):
         assert f"{round(x * 1e5)},{round(y * 1e5)}" not in page
-    for word in ("Secretname", "Pool 1", "private 1", "Wend Park", "3 looks"):
+    for word in ("Secretname", "Pool 1", "private 1", "Wend Park", "3 searches"):
         assert word not in page
     for name in ("pools", "land", "links", "trees", "keep-away"):
         assert f'id="{name}"' not in page

@@ -18,6 +18,7 @@ from habitatmap.read.land_cover import LandCover
 from habitatmap.read.settings import Settings
 from habitatmap.result import Missing, Result
 from habitatmap.result.figures import CandidateFigures, Counts, ForageFigures
+from habitatmap.survey.codes import PoolBasis
 from tests.results import base_result
 
 CRS_CODE = 3035
@@ -96,7 +97,10 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             "private": private,
             "place": label("Wend Park"),
             "land_cover": label("old park"),
-            "basis": label("3 looks and the other pools"),
+            "basis": PoolBasis.NOT_DETECTED,
+            "searches": 3,
+            "earlier": 0,
+            "surroundings": "",
             "host": "Host Secretname",
             "note": label(""),
             "flag": ["not standing" if o == "gone" else "" for o in outcome],
@@ -283,8 +287,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         crs=f"EPSG:{CRS_CODE}",
         as_of=datetime.date(2026, 11, 25),
         intake={k: Counts(**few) for k in ("pools", "visits", "trees", "land", "keep_away")},
-        occupancy=base.figures.occupancy
-        | {"pools_visited": 52, "naive": 0.38, "estimate": 0.51, "low": 0.37, "high": 0.66},
+        occupancy=replace(base.figures.occupancy, pools_visited=52, naive=0.38, estimate=0.51, low=0.37, high=0.66),
         forage_in_reach=replace(
             base.figures.forage_in_reach,
             now=now,
