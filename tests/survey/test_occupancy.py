@@ -329,6 +329,6 @@ def test_arguments_are_left_alone() -> None:
 
 
 def test_a_posterior_interval_by_hand() -> None:
-    """Three values with masses 1/4, 1/2, 1/4: their middles lie at 1/8, 1/2, 7/8 of the mass, between them is a line."""
+    """Three values with masses 1/4, 1/2, 1/4: their middles lie at 1/8, 1/2, 7/8 of the mass; lines between."""
     known = Posterior(np.array([0.2, 0.5, 0.8]), np.array([0.5]), np.array([[0.25], [0.5], [0.25]]), Prior())
     np.testing.assert_allclose(known.interval(known.psi_grid, level=0.5), (0.3, 0.7))
