@@ -18,24 +18,28 @@ LONGEST = 40  # letters; a longer one is cut on the map, never in a list
 STRAIGHT_M = 12.0  # a street that leaves its line by less than this is straight enough for its name
 
 
+Stand = tuple[float, float, float, float]  # where a name may stand: its room (m), its middle and its turn (degrees)
+NOWHERE: Stand = (0.0, 0.0, 0.0, 0.0)
+
+
 def names(paths: gpd.GeoDataFrame, land: gpd.GeoDataFrame, sorts: dict[str, str], writer: Writer) -> dict[str, Any]:
     """Columns of names, those with most room first: text, sort ("water" | "main" | ... | "land"), x, y, room_m, turn.
 
     A path's name stands on its longest straight piece, `turn` degrees clockwise from level; that of land, which must
     be public, in its middle. `sorts`: the sort of a path by its kind, "road" where it has none.
     """
-    found: dict[tuple[str, str], tuple[float, float, float, float]] = {}
-    if len(paths) and "name" in paths:
-        for name, kind, line in zip(paths["name"], paths["kind"], paths.geometry, strict=True):
-            if not isinstance(name, str) or not name or line is None or line.is_empty:
-                continue
-            key = (shown(name), sorts.get(kind, "road"))
-            found[key] = max(found.get(key, (0.0, 0.0, 0.0, 0.0)), _longest_piece(line))
-    for name, private, ground in zip(land.get("name", []), land.get("private", []), land.geometry, strict=False):
-        if isinstance(name, str) and name and private == "no" and ground is not None and not ground.is_empty:
-            middle = ground.representative_point()
-            key = (shown(name), "land")
-            found[key] = max(found.get(key, (0.0, 0.0, 0.0, 0.0)), (math.sqrt(ground.area), middle.x, middle.y, 0.0))
+    found: dict[tuple[str, str], Stand] = {}
+
+    def add(name: str, sort: str, stand: Stand) -> None:
+        found[shown(name), sort] = max(found.get((shown(name), sort), NOWHERE), stand)
+
+    named = paths[paths["name"] != ""]
+    for name, kind, line in zip(named["name"], named["kind"], named.geometry, strict=True):
+        add(name, sorts.get(kind, "road"), _longest_piece(line))
+    open_land = land[(land["name"] != "") & (land["private"] == "no")]
+    for name, ground in zip(open_land["name"], open_land.geometry, strict=True):
+        middle = ground.representative_point()
+        add(name, "land", (math.sqrt(ground.area), middle.x, middle.y, 0.0))
     most = sorted(found.items(), key=lambda item: (-item[1][0], item[0]))[:MOST_NAMES]
     room, x, y, turn = np.array([place for _, place in most], dtype=float).reshape(-1, 4).T
     return {
@@ -47,9 +51,9 @@ def names(paths: gpd.GeoDataFrame, land: gpd.GeoDataFrame, sorts: dict[str, str]
     }
 
 
-def _longest_piece(line: BaseGeometry) -> tuple[float, float, float, float]:
+def _longest_piece(line: BaseGeometry) -> Stand:
     """Length, middle and turn (degrees clockwise, -90 to 90, so that it reads from the left) of the longest piece."""
-    best = (0.0, 0.0, 0.0, 0.0)
+    best = NOWHERE
     for part in get_parts(simplify(line, STRAIGHT_M)):
         xy = get_coordinates(part)
         if len(xy) < 2:

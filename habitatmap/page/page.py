@@ -4,51 +4,43 @@ from __future__ import annotations
 
 import html
 import re
-from typing import Any
 
 from habitatmap.page.document import DataBlock, DataLayer, PageFigure, PageMap, asset, shown
-from habitatmap.page.payload import public_blocks, team_blocks
+from habitatmap.page.payload import Block, public_blocks, team_blocks
 from habitatmap.page.tiles import Tiles
 from habitatmap.page.what_if import what_if_blocks
+from habitatmap.result import Result
 from habitatmap.words.catalogue import LANGUAGES, words
 
 # Stored as they are: small or packed already, and the plan and its cautions can be read in the file itself. On the
 # public page all is, so that anybody can look up what it tells.
 READ_AT_ONCE = ("facts", "themes", "ground", "plan")
 
-# layers from the lowest up: kind, data block, whether it is on when the page opens
-TEAM_LAYERS = (
-    ("picture", "ground", True),
-    ("picture", "edge", False),
-    ("lines", "lines", True),
-    ("names", "names", True),
-    ("areas", "boundary", True),
-    ("areas", "land", False),
-    ("areas", "keep-away", False),
-    ("areas", "gaps", True),
-    ("links", "links", False),
-    ("points", "trees", False),
-    ("points", "pools", True),
-    ("pins", "plan", True),
-)
-PUBLIC_LAYERS = (
-    ("picture", "ground", True),
-    ("picture", "edge", False),
-    ("lines", "lines", True),
-    ("names", "names", True),
-    ("areas", "boundary", True),
-    ("areas", "gaps", True),
-    ("areas", "cells", True),
-    ("pins", "plan", True),
+TEAM, PUBLIC = "team", "public"
+# layers from the lowest up: kind, data block, whether it is on when the page opens, whose page has it
+LAYERS = (
+    ("picture", "ground", True, (TEAM, PUBLIC)),
+    ("picture", "edge", False, (TEAM, PUBLIC)),
+    ("lines", "lines", True, (TEAM, PUBLIC)),
+    ("names", "names", True, (TEAM, PUBLIC)),
+    ("areas", "boundary", True, (TEAM, PUBLIC)),
+    ("areas", "land", False, (TEAM,)),
+    ("areas", "keep-away", False, (TEAM,)),
+    ("areas", "gaps", True, (TEAM, PUBLIC)),
+    ("areas", "cells", True, (PUBLIC,)),
+    ("links", "links", False, (TEAM,)),
+    ("points", "trees", False, (TEAM,)),
+    ("points", "pools", True, (TEAM,)),
+    ("pins", "plan", True, (TEAM, PUBLIC)),
 )
 
 
-def map_page(result: Any, language: str = "en", tiles: Tiles | None = None) -> str:
-    """The team's page of a `habitatmap.run.Result`: exact places, so not for everybody."""
-    return _page(team_blocks(result) | what_if_blocks(result), TEAM_LAYERS, language, tiles)
+def map_page(result: Result, language: str = "en", tiles: Tiles | None = None) -> str:
+    """The team's page: exact places, so not for everybody."""
+    return _page(team_blocks(result) | what_if_blocks(result), TEAM, language, tiles)
 
 
-def public_page(result: Any, public: Any = None, language: str = "en", tiles: Tiles | None = None) -> str:
+def public_page(result: Result, public: Result | None = None, language: str = "en", tiles: Tiles | None = None) -> str:
     """The page for everybody. All but the title comes from `public`, the Result of the blurred area.
 
     Where it is not given it is `result.public`. Raises ValueError where there is none.
@@ -56,19 +48,20 @@ def public_page(result: Any, public: Any = None, language: str = "en", tiles: Ti
     blurred = result.public if public is None else public
     if blurred is None:
         raise ValueError("a public page needs the result of the blurred area")
-    return _page(public_blocks(result, blurred), PUBLIC_LAYERS, language, tiles)
+    return _page(public_blocks(result, blurred), PUBLIC, language, tiles)
 
 
-def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...], language: str, tiles: Tiles | None) -> str:
+def _page(blocks: Block, readers: str, language: str, tiles: Tiles | None) -> str:
     """The document: skeleton with its words, one data block each, and a layer for each block that is drawn."""
+    layers = [(kind, block, show) for kind, block, show, whose in LAYERS if readers in whose]
     facts = blocks["facts"] = blocks["facts"] | {"lang": language}
     if tiles:
         facts["tiles"] = {"host": tiles.host}
         facts["credits"] = [*facts["credits"], tiles.credit]
         blocks["tiles"] = {"url": tiles.url}
-        layers = (("tiles", "tiles", False), *layers)
+        layers.insert(0, ("tiles", "tiles", False))
     blocks["words"] = {one: words(one) for one in LANGUAGES}
-    kind = "kind_public" if facts["public"] else "kind_team"
+    kind = f"kind_{readers}"
     spoken = words(language)
     own = {
         "title": facts["title"],
@@ -77,7 +70,7 @@ def _page(blocks: dict[str, Any], layers: tuple[tuple[str, str, bool], ...], lan
         "as_of_line": spoken["as_of"].format(date=facts["as_of"]),
     }
     body = _filled(asset("skeleton.html"), spoken | own)
-    read_at_once = {*blocks} - {"words"} if facts["public"] else READ_AT_ONCE
+    read_at_once = {*blocks} - {"words"} if readers == PUBLIC else READ_AT_ONCE
     figure = PageFigure(
         facts["title"],
         language,

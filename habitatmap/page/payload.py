@@ -187,7 +187,7 @@ def _gaps(result: Result, writer: Writer) -> list[Block]:
     ]
 
 
-def _streets_in(areas: Sequence[Any] | NDArray[np.object_], paths: gpd.GeoDataFrame) -> list[list[str]]:
+def _streets_in(areas: NDArray[np.object_], paths: gpd.GeoDataFrame) -> list[list[str]]:
     """The names of the paths in each area, those that run longest in it first."""
     named = paths[paths["name"] != ""]
     tree, found = STRtree(named.geometry.to_numpy()), []

@@ -86,7 +86,7 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
         "what-if-ground": ground[middle, middle].astype(np.uint8).tobytes(),
     }
     if carried:
-        R = not_reached(grid, fixed, median_m=median_m) if switched.any() else missed
+        R = np.asarray(not_reached(grid, fixed, median_m=median_m) if switched.any() else missed, dtype=float)
         w = _blocked(weight, size)
         seen = _blocked(weight * R, size) / np.where(w > 0, w, 1)
         blocks["what-if-fixed"] = planes(np.rint(np.where(w > 0, seen, _blocked(R, size) / size**2) * FULL))
@@ -152,7 +152,7 @@ def _turns(grid: Grid, crs: CRS) -> dict[str, Any]:
     }
 
 
-def _fitted(given: tuple[Floats, Floats], wanted: tuple[Floats, Floats], close: float) -> dict[str, Any]:
+def _fitted(given: tuple[Floats, Floats], targets: tuple[Floats, Floats], close: float) -> dict[str, Any]:
     scaled, frame = [], []
     for values in given:
         middle, half = (values.max() + values.min()) / 2, max(float(np.ptp(values)) / 2, 1e-9)
@@ -160,7 +160,7 @@ def _fitted(given: tuple[Floats, Floats], wanted: tuple[Floats, Floats], close: 
         frame.append([float(middle), float(half)])
     for degree in range(1, 10):
         terms = np.stack([scaled[0] ** (n - j) * scaled[1] ** j for n in range(degree + 1) for j in range(n + 1)], 1)
-        found = np.linalg.lstsq(terms, np.stack(wanted, 1), rcond=None)[0]
-        if np.abs(terms @ found - np.stack(wanted, 1)).max() < close:
+        found = np.linalg.lstsq(terms, np.stack(targets, 1), rcond=None)[0]
+        if np.abs(terms @ found - np.stack(targets, 1)).max() < close:
             break
     return {"from": frame, "degree": degree, "to": found.T.tolist()}
