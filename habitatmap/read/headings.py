@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from functools import lru_cache
 
 from rapidfuzz import fuzz, process
@@ -133,12 +134,20 @@ def tells_records_apart(heading: object) -> bool:
     return isinstance(heading, str) and (fold(heading) in _KEYS or _bare(heading) in _KEYS)
 
 
+class Match(StrEnum):
+    """How a heading was matched."""
+
+    STATED = "stated"  # by area.toml
+    EXACT = "exact"
+    NEAR = "near"
+
+
 @dataclass(frozen=True)
 class Headings:
-    """What was matched. `at`: our name -> column number; `how`: our name -> "stated", "exact" or "near"."""
+    """What was matched. `at`: our name -> column number; `how`: our name -> how it was matched."""
 
     at: dict[str, int]
-    how: dict[str, str]
+    how: dict[str, Match]
     text: dict[str, str]  # our name -> the file's own heading
     unmatched: dict[str, str] = field(default_factory=dict)  # heading -> nearest of our names, or ""
     doubles: tuple[tuple[str, str, str], ...] = ()  # our name, the heading used, another that fits as well
@@ -163,11 +172,11 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
     folded = [fold(h[:LONGEST]) for h in headings]
     bare = [_bare(h) for h in headings]
     at: dict[str, int] = {}
-    how: dict[str, str] = {}
+    how: dict[str, Match] = {}
     unused: list[str] = []
     taken: set[int] = set()
 
-    def take(name: str, column: int, way: str) -> None:
+    def take(name: str, column: int, way: Match) -> None:
         at[name], how[name] = column, way
         taken.add(column)
 
@@ -177,7 +186,7 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
         if column is None:
             unused.append(name)
         else:
-            take(name, column, "stated")
+            take(name, column, Match.STATED)
 
     doubles: list[tuple[str, str, str]] = []
     open_names = {name: words for name, words in aliases.items() if name not in at}
@@ -195,7 +204,7 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
         if name in at:
             doubles.append((name, headings[at[name]], headings[column]))
         else:
-            take(name, column, "exact")
+            take(name, column, Match.EXACT)
     taken |= {i for i, h in enumerate(headings) if any(h == other for _, _, other in doubles)}
 
     for i, text in enumerate(bare):
@@ -203,7 +212,7 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
             continue
         close = {name for name, words in aliases.items() if _likeness(text, words) >= LIKE_ENOUGH}
         if len(close) == 1 and not close & at.keys():
-            take(close.pop(), i, "near")
+            take(close.pop(), i, Match.NEAR)
 
     left = {
         h: _nearest(b, aliases) for i, (h, b) in enumerate(zip(headings, bare, strict=True)) if i not in taken and h

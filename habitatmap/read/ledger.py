@@ -13,7 +13,7 @@ from habitatmap.errors.why import Reason
 from habitatmap.read.corrected_rows import Lost, Placed
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Table
-from habitatmap.read.headings import Headings
+from habitatmap.read.headings import Headings, Match
 from habitatmap.vocabulary.kinds import COUNTED
 
 T = TypeVar("T")
@@ -69,7 +69,7 @@ class Reading:
     file: str
     table: str  # file and sheet
     notes: tuple[str, ...]  # encoding, delimiter, sheet
-    columns: Mapping[str, tuple[str, str]]  # our name -> the file's heading, and how it was matched
+    columns: Mapping[str, tuple[str, Match]]  # our name -> the file's heading, and how it was matched
     unmatched: Mapping[str, str]  # the file's heading -> the nearest of our names, or ""
     crs: str = ""  # the system of shapes, where the file carries them
     cells: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # our name -> the first cells, as written

@@ -15,6 +15,7 @@ from habitatmap.export.folder import write_files
 from habitatmap.page.sections import Section, Table, aligned, letters, report_page, terminal
 from habitatmap.read.corrections import CorrectionFile
 from habitatmap.read.formats.cells import as_text
+from habitatmap.read.headings import Match
 from habitatmap.read.ledger import COLUMNS, Reading, SetAside
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.explained import explanations
@@ -208,9 +209,9 @@ def _table_lines(table: Reading) -> Iterator[str]:
         yield f"  {heading}: {written} -> {meaning}"
 
 
-def _match(how: str) -> str:
+def _match(how: Match) -> str:
     """How a heading was matched, where it is not ours to the letter."""
-    return "" if how == "exact" else f" ({how})"
+    return "" if how is Match.EXACT else f" ({how})"
 
 
 # --- as a page -------------------------------------------------------------------------------------------------------
