@@ -26,6 +26,7 @@ from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import route
 from habitatmap.page.sections import Column, Drawing, Section, Table, aligned, letters, report_page, table, terminal
+from habitatmap.paper.maps import BARS_M
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.read.headings import fold
 from habitatmap.words.cautions import round_cautions, stop_caution
@@ -195,19 +196,18 @@ def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, number: int) -> Sect
 def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
     """The way and the stops over the paths around."""
     line = rounds.lines[person]
-    west, south, east, north = _frame(line)
-    paths = [p for p in rounds.area.paths.geometry if p is not None and p.intersects(shapely.box(*_frame(line)))]
-    ground = shapely.get_parts(
-        shapely.simplify(shapely.intersection(paths, shapely.box(west, south, east, north)), (east - west) / 300)
-    )
-    lines = [shapely.get_coordinates(part) for part in ground if part.geom_type == "LineString"]
+    frame = _frame(line)
+    window, wide = shapely.box(*frame), frame[2] - frame[0]
+    paths = [p for p in rounds.area.paths.geometry if p is not None and p.intersects(window)]
+    near = shapely.get_parts(shapely.simplify(shapely.intersection(paths, window), wide / 300))
+    lines = [shapely.get_coordinates(part) for part in near if part.geom_type == "LineString"]
     stops = [(s["x"], s["y"], str(s["order"])) for s in mine.to_dict("records")]
     what = f"Sketch of the way to {count(len(stops), 'pool')} in walking order"
-    bar_m = _round_length((east - west) / 4)
+    bar_m = max(length for length in BARS_M if length <= wide / 4)
     caption = f"North is up; the bar is {bar_m:g} m. {_FOLLOWS[rounds.along]}"
     if lines:
         caption += " " + " ".join(["Grey: paths.", *rounds.area.credits])
-    return Drawing(route((west, south, east, north), lines, line, stops, bar_m, what), caption)
+    return Drawing(route(frame, lines, line, stops, bar_m, what), caption)
 
 
 def _frame(line: NDArray[np.float64]) -> tuple[float, float, float, float]:
@@ -217,12 +217,6 @@ def _frame(line: NDArray[np.float64]) -> tuple[float, float, float, float]:
     width, height = 1.15 * max(width, height), 1.15 * max(height, width / 2)
     x, y = (west + east) / 2, (south + north) / 2
     return x - width / 2, y - height / 2, x + width / 2, y + height / 2
-
-
-def _round_length(length: float) -> float:
-    """The largest of 1, 2, 5, 10, ... that is no longer."""
-    power = 10.0 ** np.floor(np.log10(length))
-    return float(max(step * power for step in (1, 2, 5) if step * power <= length))
 
 
 # --- route and calendar -----------------------------------------------------------------------------------------------
