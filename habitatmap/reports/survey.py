@@ -159,17 +159,11 @@ def _lines(told: Account) -> list[Line]:
     named = [(About.SPECIES, f"occupancy of {taxon}", figures) for taxon, figures in told.species[1:]]
     named += [(About.SEASON, f"occupancy in {figures.season}", figures) for figures in told.seasons.each]
     lines += [Line(about, name, _ends(figures), figures.se, MAXIMUM, basis(figures)) for about, name, figures in named]
-    return lines + [
-        Line(
-            About.CHANGE,
-            f"between seasons: {row['part']}",
-            (row["estimate"], row["low"], row["high"]),
-            nan,
-            PROFILE,
-            trend(told.seasons),
-        )
-        for row in told.seasons.change.to_dict("records")
+    change = [
+        (row["part"], (row["estimate"], row["low"], row["high"])) for row in told.seasons.change.to_dict("records")
     ]
+    shown = trend(told.seasons)
+    return lines + [Line(About.CHANGE, f"between seasons: {part}", ends, nan, PROFILE, shown) for part, ends in change]
 
 
 def pool_rows(told: Account) -> pd.DataFrame:
@@ -337,6 +331,7 @@ def _estimate(told: Account) -> Section:
         for line in _lines(told)
         if line.about in (About.NAIVE, About.OCCUPANCY)
     ]
+    heads = ["Figure", "Share of pools", "95 % interval", "Method", "Based on"]
     return Section(
         "estimate",
         "How many pools hold larvae",
@@ -349,13 +344,7 @@ def _estimate(told: Account) -> Section:
             "All this describes pools where people put them. It applies only to similar sites.",
         ],
         drawings=[Drawing(intervals(marks, "Naive and estimated occupancy, 0 to 100 %"), SHARE_OF_POOLS)],
-        tables=[
-            Table(
-                "Naive and estimated occupancy",
-                ["Figure", "Share of pools", "95 % interval", "Method", "Based on"],
-                rows,
-            )
-        ],
+        tables=[Table("Naive and estimated occupancy", heads, rows)],
     )
 
 

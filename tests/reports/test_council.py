@@ -98,6 +98,6 @@ def test_whatever_is_missing_the_report_says_so(tmp_path: Path, parts: str) -> N
     assert len(PdfReader(io.BytesIO(report_pdf(result))).pages) == 2
     page = report_html(result)
     assert "nan" not in " ".join(said(result)).lower().split()
-    assert ("no pool has been looked at yet" in page.lower()) or parts == "pools"
+    assert ("no pool has been searched yet" in page.lower()) or parts == "pools"
     write_report(result, tmp_path / "report")
     assert sorted(p.name for p in (tmp_path / "report").iterdir()) == ["report.html", "report.pdf", "summary.json"]
