@@ -18,10 +18,10 @@ from habitatmap.privacy import may_be_placed
 from habitatmap.result import Figures, Result
 from habitatmap.survey.figures import SeasonFigures
 from habitatmap.vocabulary.terms import Consent
-from habitatmap.words.bases import WHERE, trend
+from habitatmap.words.bases import trend
 from habitatmap.words.cautions import Caution, for_area, sentences
 from habitatmap.words.headline import missing_sentences
-from habitatmap.words.numbers import count, known, number, percent, sentence, span
+from habitatmap.words.numbers import at_least, at_most, count, known, number, percent, sentence, span
 from habitatmap.words.plan import plan_note
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
@@ -101,7 +101,7 @@ def _reached(figures: Figures) -> Section:
         return Section(key, title, "Without land cover it is not known what the flies can reach.")
     marks = [Mark("today", reach.now, reach.low, reach.high, percent(reach.now, 1))]
     if pools:
-        with_plan, bound = percent(reach.with_plan, 1), percent(reach.upper_bound, 1)
+        with_plan, bound = percent(reach.with_plan, 1), at_most(reach.upper_bound, 1)
         ends = (reach.with_plan_low, reach.with_plan_high)
         marks.append(Mark(f"with {count(pools, 'more pool')}", reach.with_plan, *ends, with_plan))
         marks.append(Mark("the most that so many pools could do", reach.upper_bound, said=bound))
@@ -134,14 +134,14 @@ def _next(result: Result) -> Section:
         why = plan_note(plan) or "no pool was asked for"
         return Section(key, title, f"No site for a new pool is suggested: {why}.")
     more = f"The first {SHOWN_SITES} of {plan.pools} sites; " if plan.pools > SHOWN_SITES else ""
-    caption = sentence(f"{more}'stays in the plan': share of the simulations")
+    caption = sentence(f"{more}stays in the plan: share of the simulations")
     return Section(
         key,
         title,
         f"{count(plan.pools, 'more pool')} would bring forage in reach to {percent(reach.with_plan, 1)} "
         f"(between {percent(reach.with_plan_low, 1)} and {percent(reach.with_plan_high, 1)}). No choice of as "
-        f"many sites could reach more than {percent(reach.upper_bound, 1)}: the plan has "
-        f"{percent(plan.share_of_bound, 1)} of the maximum possible gain.",
+        f"many sites could reach more than {at_most(reach.upper_bound, 1)}: the plan has "
+        f"{at_least(plan.share_of_bound, 1)} of the maximum possible gain.",
         tables=[table(caption, result.plan.head(SHOWN_SITES), SITES)],
     )
 
@@ -182,7 +182,7 @@ def _not_known(result: Result) -> Section:
     if all(map(known, medians.values())):
         said = " and ".join(f"{percent(of)} if half of the flights end within {m} m" for m, of in medians.items())
         words.append(f"How far the flies fly for food is expert judgement. In reach now would be {said}.")
-    words.append(f"The estimate describes {WHERE}.")
+    words.append("The estimate of occupancy describes pools where people put them; it applies only to similar sites.")
     cautions = sentences([*for_area(result.settings)[:3], Caution.LOCAL])
     return Section("not-known", "What is not known", lead, words=words, cautions=cautions)
 

@@ -276,8 +276,8 @@ def _what_was_searched(told: Account) -> Section:
             "Only searches count: a visit that found the pool dry, frozen or gone, or did not reach it, says nothing "
             "about larvae, nor does a search within a week of installing. They stay in the records. One estimate takes "
             "the searches of one calendar year.",
-            f"An estimate is made from {ENOUGH_DETECTIONS} detections and {ENOUGH_TWICE} pools searched at least twice "
-            "on (expert judgement); below that there are counts only.",
+            f"An estimate needs {ENOUGH_DETECTIONS} detections and {ENOUGH_TWICE} pools searched twice "
+            "(expert judgement); below that there are counts only.",
         ],
         drawings=[Drawing(picture, "Searches by month: filled where larvae were seen, outlined where none were.")],
         tables=[

@@ -21,6 +21,21 @@ def percent(share: Figure, digits: int = 0, signed: bool = False) -> str:
     return f"{100 * share:{'+' if signed else ''}.{digits}f} %"
 
 
+def at_most(share: float, digits: int = 0) -> str:
+    """A limit as a percentage that is never below it: rounded up."""
+    return percent(math.ceil(_parts(share, digits)) / 10 ** (digits + 2) if known(share) else share, digits)
+
+
+def at_least(share: float, digits: int = 0) -> str:
+    """A promise as a percentage that is never above it: rounded down."""
+    return percent(math.floor(_parts(share, digits)) / 10 ** (digits + 2) if known(share) else share, digits)
+
+
+def _parts(share: float, digits: int) -> float:
+    """How many of the last printed digit, without what is left of binary fractions."""
+    return round(share * 10 ** (digits + 2), 6)
+
+
 def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> str:
     """An interval of shares: "39 to 97 %", one percentage where its ends are the same."""
     if low is None or high is None or not math.isfinite(low):

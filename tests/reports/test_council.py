@@ -63,6 +63,9 @@ def test_every_number_is_one_of_the_summary_or_the_plan() -> None:
     plan = json.loads(demo().plan.to_json(orient="records"))
     # sums over the kinds of input are sums of the summary's own figures
     sums = {float(sum(kind[what] for kind in summary["intake"].values())) for what in ("read", "set_aside")}
+    # what is a limit is rounded up, what is promised down
+    limit, promise = summary["forage_in_reach"]["upper_bound"], summary["plan"]["share_of_bound"]
+    sums |= {math.ceil(1000 * limit) / 10, math.floor(1000 * promise) / 10}
     numbers = numbers_in(summary) | numbers_in(plan) | sums
     found = [n for text in said(demo()) for n in re.findall(r"\d[\d,]*(?:\.\d+)?", text)]
     assert len(found) > 50

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from habitatmap.words.numbers import count, listed, metres, number, percent, points, sentence, span
+from habitatmap.words.numbers import at_least, at_most, count, listed, metres, number, percent, points, sentence, span
 
 
 def test_a_figure_that_is_not_known_is_never_a_number() -> None:
@@ -20,6 +20,12 @@ def test_shares() -> None:
     assert span(0.39, 0.97) == "39 to 97 %"
     assert span(0.5, 0.5) == "50 %"
     assert points(0.1, -0.05, 0.25) == "+10 (-5 to +25)"
+
+
+def test_a_limit_is_rounded_up_and_a_promise_down() -> None:
+    assert (at_most(0.7231, 1), at_least(0.7239, 1)) == ("72.4 %", "72.3 %")
+    assert at_most(0.07, 0) == at_least(0.07, 0) == "7 %"  # 100 * 0.07 is a little more than 7
+    assert at_most(math.nan) == at_least(math.nan) == "not known"
 
 
 def test_one_is_one() -> None:
