@@ -76,6 +76,10 @@ def test_each_disc_holds_one_site_at_most():
     apart = np.hypot(*(cells[:, None] - cells).transpose(2, 0, 1))
     assert apart.max() < 5.0
     assert len(cells) == 21  # all within 2.5 cells of the middle
+    # a disc at the corner of the frame is cut there: the quarter circle of 2.5 cells holds 8
+    corner = bound.DualPrices(np.array([0.0]), np.array([0.0]), 2.5, np.array([0.5])).on((10, 10))
+    assert (corner > 0).sum() == 8
+    assert corner[0, 0] == 0.5
     table, row, col = bound._discs(np.array([4, 4, 30]), np.array([4, 6, 30]), 2.5)
     assert table.shape == (len(row), 3)
     assert (np.hypot(row - 4, col - 5) < 3).all()  # only discs that hold both of the near ones

@@ -12,6 +12,7 @@ from habitatmap.errors import InputError
 from habitatmap.network.metapopulation import incidence
 from habitatmap.plan.outlook import (
     LAST_YEARS,
+    PARAMETER_RANGES,
     TAILS,
     Conditions,
     Measure,
@@ -175,6 +176,17 @@ def test_a_place_whose_access_is_not_known_is_a_usual_one() -> None:
     access = pd.Series([0.4, np.nan, 0.8, 0.0, 40.0])
     assert _quality(access, 0.4).tolist() == pytest.approx([1.0, 1.0, 2.0, 0.05, 20.0])
     assert _quality(access, np.nan).tolist() == [1.0] * 5
+
+
+def test_simulations_draw_about_what_is_usual() -> None:
+    assert np.mean(PARAMETER_RANGES["x"]) == 1.0
+    assert np.prod(PARAMETER_RANGES["y"]) == 1.0  # as often above today's balance as below
+    assert PARAMETER_RANGES["z"] == (1.0, 2.0)  # one arrival is enough, or several are needed (Hanski's own)
+
+
+def test_as_many_years_as_are_judged_are_enough() -> None:
+    short = simulate_outlook(**{**small(), "under": Conditions(250.0, 500.0, years=LAST_YEARS, simulations=4)})  # type: ignore[arg-type]
+    assert short.by_year["year"].max() == LAST_YEARS
 
 
 def test_the_interval_of_a_difference_is_the_paired_t_s() -> None:

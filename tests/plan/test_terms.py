@@ -13,6 +13,7 @@ import shapely
 from shapely.geometry import box
 
 import habitatmap
+from habitatmap.plan.consent_priorities import _about
 from habitatmap.result import Result
 from habitatmap.result.figures import Spending
 from habitatmap.words.plan import notes_of, plan_note
@@ -97,6 +98,17 @@ def test_what_each_yes_adds_is_the_difference_of_two_reruns(tmp_path: Path, cons
         yes, no = (with_plan(made(tmp_path / w / whom, plan, consents={whom: w})) for w in ("yes", "no"))
         assert row.adds == pytest.approx(yes - no, abs=1e-12)
         assert (row.reach_yes, row.reach_no) == pytest.approx((yes, no), abs=1e-12)
+
+
+def test_what_is_told_of_an_owner_s_land() -> None:
+    land = gpd.GeoDataFrame(
+        {"name": ["Glebe", "", "Glebe"], "kind": ["meadow", "verge", "meadow"], "private": ["no", "yes", "no"]},
+        geometry=[box(0, 0, 100, 100), box(0, 0, 100, 50), box(0, 0, 10, 100)],
+    )
+    told = _about(land, "church")
+    assert told == {"place": "Glebe, verge", "kind": "meadow, verge", "private": "yes", "area_ha": pytest.approx(1.6)}
+    assert _about(land.head(1), "church")["private"] == "no"
+    assert _about(land.head(1).assign(name="", kind=""), "church")["place"] == "church"
 
 
 def test_nobody_to_ask(tmp_path: Path) -> None:
