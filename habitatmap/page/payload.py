@@ -105,7 +105,8 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
         "intake": [[kind, rows.read, rows.accepted, rows.set_aside] for kind, rows in figures.intake.items()],
         "set_aside": [[shown(row["file"]), shown(row["reason"]), int(row["n"])] for row in rows_of(most)],
         "occupancy": {
-            key: number(getattr(figures.occupancy, key)) for key in ("pools_visited", "naive", "estimate", "low", "high")
+            key: number(getattr(figures.occupancy, key))
+            for key in ("pools_visited", "naive", "estimate", "low", "high")
         },
         "candidates": {
             "all": figures.candidates.all,
@@ -202,7 +203,8 @@ def _streets_in(areas: NDArray[np.object_], paths: gpd.GeoDataFrame) -> list[lis
 
 def _pools(result: Result, writer: Writer) -> Block:
     """Columns, not rows: ten thousand pools stay under a megabyte. Hosts and observers stay out of the page."""
-    pools, last = told_pools(result.pools), result.visits.groupby("pool")["date"].max().dt.strftime("%Y-%m-%d").to_dict()
+    pools = told_pools(result.pools)
+    last = result.visits.groupby("pool")["date"].max().dt.strftime("%Y-%m-%d").to_dict()
     return {
         "n": len(pools),
         **writer.points(pools["x"], pools["y"]),

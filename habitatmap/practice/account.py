@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
@@ -15,8 +14,8 @@ from habitatmap.survey.searches import Searches
 
 @dataclass(frozen=True)
 class Practice:
-    """The parts are those of `compare`, `lifetimes`, `survival`, `incidents`; `assigned at random`: pools of an random
-    assignment.
+    """The parts are those of `compare`, `lifetimes`, `survival`, `incidents`; `assigned`: pools of a
+    random assignment.
     """
 
     as_of: datetime.date
@@ -29,7 +28,7 @@ class Practice:
 
 
 def practice(
-    pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any, seen: Searches, blocks: pd.DataFrame | None = None
+    pools: pd.DataFrame, visits: pd.DataFrame, as_of: datetime.date, seen: Searches, blocks: pd.DataFrame | None = None
 ) -> Practice:
     """Everything at once, of frames as the area has them. `seen`: the season's searches; `blocks`: see `compare`."""
     lives = lifetimes(pools, visits, as_of)

@@ -17,44 +17,41 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
+from habitatmap.practice.codes import Measure, NoRatio, Remark, Verdict
 from habitatmap.survey.searches import Searches
+from habitatmap.vocabulary.note import Note, note
 
-Interval = Callable[..., tuple[float, float]]  # takes `confidence`, gives low and high
+Array = NDArray[np.float64]
+Ends = tuple[float, float]
+Interval = Callable[..., Ends]  # takes `confidence`, gives low and high
 
-FACTORS = {"container": "Container", "filling": "Filling", "shade": "Shade"}
-NAMES = FACTORS | {"volume_l": "Volume", "assigned": "Random assignment"}
+FACTORS = ("container", "filling", "shade")
+VOLUME, ASSIGNED = "volume_l", "assigned"
 FEWEST = 5  # pools searched, for a level to be compared at all (expert judgement)
 FEWEST_COUNTED = 10  # pools with a count above 0, for a model of counts (expert judgement)
 UNEQUAL = 1.25  # searches per pool in one level over the other, from which on it is said (expert judgement)
 CONFIDENCE = 0.95
 
-SHARE = "share of pools with larvae"
-ODDS = "odds that a search finds larvae"
-COUNT = "larvae counted per search"
-PAIRED = "share of pools with larvae, within blocks"
-
-ALIKE = "cannot be told apart"
-ALONE = "cannot be told apart once all comparisons are allowed for; taken alone it is {}"
 COLUMNS = {
     "factor": "str",
     "level": "str",
     "other": "str",
-    "measure": "str",
+    "measure": "object",
     "estimate": "float64",
     "low": "float64",
     "high": "float64",
     "low_all": "float64",
     "high_all": "float64",
-    "words": "str",
+    "verdict": "object",
 }
 
 
@@ -65,7 +62,8 @@ class Comparison:
     levels: factor, level, pools (searched), searches, searches_per_pool, pools_with, share, share_low, share_high
     (Wilson), looks_with, counted (pools whose larvae were all counted), larvae_per_search. differences: COLUMNS;
     `estimate` is a difference of shares, or a ratio for odds and counts (for volume: per doubling); low, high 95 %
-    each, low_all, high_all for all together; NaN where it can't be known, and `words` says why. species: factor, level,
+    each, low_all, high_all for all together; NaN where it can't be known; verdict: a Verdict, or a Note why there is
+    none. species: factor, level,
     taxon, pools (where the species was checked). comparisons: how many intervals; notes: sentences to stand beside the
     table.
     """
@@ -74,7 +72,7 @@ class Comparison:
     differences: pd.DataFrame
     species: pd.DataFrame
     comparisons: int
-    notes: list[str]
+    remarks: list[Note]
 
 
 @dataclass(frozen=True)
@@ -84,10 +82,10 @@ class _Row:
     factor: str
     level: str
     other: str
-    measure: str
+    measure: Measure
     estimate: float = np.nan
     interval: Interval | None = None
-    words: str = ""
+    why: Note | None = None
 
 
 def compare(
@@ -101,13 +99,13 @@ def compare(
     each = _by_pool(pools, visits, seen)
     searched = each[each["searches"] > 0]
     rows: list[_Row] = []
-    levels, notes, species = [], [], []
+    levels: list[tuple[object, ...]] = []
+    species: list[tuple[str, str, str, int]] = []
+    notes: list[Note] = []
     for factor in FACTORS:
         given = searched[searched[factor] != ""]
         if len(searched) > len(given):
-            notes.append(
-                f"{FACTORS[factor]}: not given for {len(searched) - len(given)} of {len(searched)} pools searched."
-            )
+            notes.append(note(Remark.NOT_GIVEN, factor=factor, n=len(searched) - len(given), of=len(searched)))
         groups = {str(level): group for level, group in given.groupby(factor)}
         levels += [_level(factor, level, group) for level, group in groups.items()]
         species += _species(factor, given, visits, seen)
@@ -117,22 +115,19 @@ def compare(
         rows += _within_blocks(blocks, each, seen, notes)
     number = sum(row.interval is not None for row in rows)
     if number:
-        notes.append(
-            f"{number} comparisons are shown. If nothing made any difference, about {number * (1 - CONFIDENCE):.1f} of "
-            "their 95 % intervals would still exclude it by chance; the wider intervals allow for that (Bonferroni)."
-        )
+        notes.append(note(Remark.MANY, n=number, by_chance=number * (1 - CONFIDENCE)))
     return Comparison(
         levels=pd.DataFrame(levels, columns=_LEVEL_COLUMNS),
-        differences=pd.DataFrame([_finished(row, number) for row in rows], columns=list(COLUMNS)).astype(COLUMNS),
+        differences=pd.DataFrame([_finished(row, number) for row in rows], columns=list(COLUMNS), dtype=object).astype(
+            COLUMNS
+        ),
         species=pd.DataFrame(species, columns=["factor", "level", "taxon", "pools"]),
         comparisons=number,
-        notes=notes,
+        remarks=notes,
     )
 
 
-def difference(
-    found: int, of: int, other_found: int, other_of: int, confidence: float = CONFIDENCE
-) -> tuple[float, float]:
+def difference(found: int, of: int, other_found: int, other_of: int, confidence: float = CONFIDENCE) -> Ends:
     """Newcombe's interval (method 10) for found/of - other_found/other_of."""
     from statsmodels.stats.proportion import confint_proportions_2indep
 
@@ -142,9 +137,7 @@ def difference(
     return float(low), float(high)
 
 
-def paired_difference(
-    both: int, first: int, second: int, neither: int, confidence: float = CONFIDENCE
-) -> tuple[float, float]:
+def paired_difference(both: int, first: int, second: int, neither: int, confidence: float = CONFIDENCE) -> Ends:
     """Newcombe's interval for (first - second) / pairs, from pairs of which both, one or neither had larvae.
 
     Newcombe 1998, Statistics in Medicine 17:2635-2650, method 10: Wilson's limits of both shares, joined with their
@@ -179,7 +172,7 @@ _LEVEL_COLUMNS = [
 
 
 def _by_pool(pools: pd.DataFrame, visits: pd.DataFrame, seen: Searches) -> pd.DataFrame:
-    """pool, the factors in small letters, volume_l, searches, found, larvae: the total counted, NaN where one is not."""
+    """pool, the factors in small letters, volume_l, searches, detections, larvae: all counted, NaN where one is not."""
     each = pools.set_index("pool").loc[seen.pools, [*FACTORS, "volume_l"]].reset_index()
     for factor in FACTORS:
         each[factor] = each[factor].str.split().str.join(" ").str.casefold()
@@ -189,7 +182,8 @@ def _by_pool(pools: pd.DataFrame, visits: pd.DataFrame, seen: Searches) -> pd.Da
     return each.assign(searches=seen.searches, detections=seen.detections, larvae=count.sum(axis=1))
 
 
-def _level(factor: str, level: str, group: pd.DataFrame) -> tuple[Any, ...]:
+def _level(factor: str, level: str, group: pd.DataFrame) -> tuple[object, ...]:
+    """A row of `Comparison.levels`."""
     searches, having = int(group["searches"].sum()), int((group["detections"] > 0).sum())
     counted = group[group["larvae"].notna()]
     per_search = counted["larvae"].sum() / counted["searches"].sum() if len(counted) else np.nan
@@ -212,11 +206,11 @@ def _species(factor: str, given: pd.DataFrame, visits: pd.DataFrame, seen: Searc
 # --- differences -----------------------------------------------------------------------------------------------------
 
 
-def _differences(factor: str, groups: dict[str, pd.DataFrame], notes: list[str]) -> list[_Row]:
+def _differences(factor: str, groups: dict[str, pd.DataFrame], notes: list[Note]) -> list[_Row]:
     enough = {level: group for level, group in groups.items() if len(group) >= FEWEST}
     few = [level for level in groups if level not in enough]
     if few:
-        notes.append(f"{FACTORS[factor]}: {', '.join(few)}: fewer than {FEWEST} pools searched, too few to compare.")
+        notes.append(note(Remark.TOO_FEW, factor=factor, levels=few, needed=FEWEST))
     if len(enough) < 2:
         return []
     usual = min(enough, key=lambda level: (-len(enough[level]), level))
@@ -227,14 +221,11 @@ def _differences(factor: str, groups: dict[str, pd.DataFrame], notes: list[str])
         group = enough[level]
         a, b = (int((g["detections"] > 0).sum()) for g in (group, base))
         n, m = len(group), len(base)
-        rows.append(_Row(factor, level, usual, SHARE, a / n - b / m, partial(difference, a, n, b, m)))
+        rows.append(_Row(factor, level, usual, Measure.SHARE, a / n - b / m, partial(difference, a, n, b, m)))
         ratio = (group["searches"].mean()) / (base["searches"].mean())
         if max(ratio, 1 / ratio) >= UNEQUAL:
-            notes.append(
-                f"{FACTORS[factor]}: {level} was searched {group['searches'].mean():.1f} times a pool, {usual} "
-                f"{base['searches'].mean():.1f} times; the more searches, the more pools show larvae, so trust the "
-                "odds per search before the share of pools."
-            )
+            means = {"searches": group["searches"].mean(), "other_searches": base["searches"].mean()}
+            notes.append(note(Remark.UNEQUAL, factor=factor, level=level, other=usual, **means))
     both = pd.concat([g.assign(level=level) for level, g in enough.items()])
     rows += _odds(factor, both, others, usual)
     return rows + _counts(factor, both, others, usual, notes)
@@ -243,74 +234,72 @@ def _differences(factor: str, groups: dict[str, pd.DataFrame], notes: list[str])
 def _odds(factor: str, both: pd.DataFrame, others: list[str], usual: str) -> list[_Row]:
     """Odds ratios per search; a level in which every search, or none, found larvae has none."""
     tally = both.groupby("level")[["detections", "searches"]].sum()
-    apart = dict.fromkeys(tally.index[tally["detections"] == 0], "no search")
-    apart |= dict.fromkeys(tally.index[tally["detections"] == tally["searches"]], "every search")
-    fitted = [level for level in others if level not in apart and usual not in apart]
-    model = _logistic(both[both["level"].isin([*fitted, usual])], fitted) if fitted else None
-    rows = []
-    for level in others:
-        split = level if level in apart else usual
-        if split in apart:
-            why = f"{apart[split]} at {split} found larvae, so there is no odds ratio; see the share of pools"
-            rows.append(_Row(factor, level, usual, ODDS, words=why))
-        else:
-            rows.append(_ratio(factor, level, usual, ODDS, model, fitted.index(level) + 1))
-    return rows
+    missing = dict.fromkeys(tally.index[tally["detections"] == 0], NoRatio.NONE)
+    missing |= dict.fromkeys(tally.index[tally["detections"] == tally["searches"]], NoRatio.ALL)
+    return _ratios((factor, usual, Measure.ODDS), both, others, missing, _logistic)
 
 
-def _counts(factor: str, both: pd.DataFrame, others: list[str], usual: str, notes: list[str]) -> list[_Row]:
+def _counts(factor: str, both: pd.DataFrame, others: list[str], usual: str, notes: list[Note]) -> list[_Row]:
+    """Ratios of larvae per search; a level without a counted larva has none."""
     counted = both[both["larvae"].notna()]
     if len(both) > len(counted):
-        notes.append(
-            f"{FACTORS[factor]}: {len(both) - len(counted)} pools have finds without a number; no counts from them."
-        )
+        notes.append(note(Remark.UNCOUNTED, factor=factor, n=len(both) - len(counted)))
     if (counted["larvae"] > 0).sum() < FEWEST_COUNTED:
-        notes.append(
-            f"{FACTORS[factor]}: fewer than {FEWEST_COUNTED} pools with counted larvae, too few to compare counts."
-        )
+        notes.append(note(Remark.FEW_COUNTED, factor=factor, needed=FEWEST_COUNTED))
         return []
     totals = counted.groupby("level")["larvae"].sum()
-    empty = [level for level in [*others, usual] if not totals.get(level, 0) > 0]
-    fitted = [level for level in others if level not in empty and usual not in empty]
-    model = _negative_binomial(counted[counted["level"].isin([*fitted, usual])], fitted) if fitted else None
+    missing = {level: NoRatio.NO_COUNT for level in [*others, usual] if not totals.get(level, 0) > 0}
+    return _ratios((factor, usual, Measure.COUNT), counted, others, missing, _negative_binomial)
+
+
+def _ratios(
+    of: tuple[str, str, Measure],
+    frame: pd.DataFrame,
+    others: list[str],
+    missing: dict[str, NoRatio],
+    fit: Callable[[pd.DataFrame, list[str]], _Fitted | None],
+) -> list[_Row]:
+    """One row for each other level against the usual one, by one model of all levels that have a ratio."""
+    factor, usual, measure = of
+    fitted = [level for level in others if level not in missing and usual not in missing]
+    model = fit(frame[frame["level"].isin([*fitted, usual])], fitted) if fitted else None
     rows = []
     for level in others:
-        without = level if level in empty else usual
-        if without in empty:
-            why = f"no larvae were counted at {without}, so there is no ratio; see the share of pools"
-            rows.append(_Row(factor, level, usual, COUNT, words=why))
+        lacking = level if level in missing else usual
+        if lacking in missing:
+            rows.append(_Row(factor, level, usual, measure, why=note(missing[lacking], level=lacking)))
         else:
-            rows.append(_ratio(factor, level, usual, COUNT, model, fitted.index(level) + 1))
+            rows.append(_ratio(_Row(factor, level, usual, measure), model, fitted.index(level) + 1))
     return rows
 
 
-def _by_volume(searched: pd.DataFrame, notes: list[str]) -> list[_Row]:
+def _by_volume(searched: pd.DataFrame, notes: list[Note]) -> list[_Row]:
     """Per doubling of the volume: odds per search, and larvae counted per search."""
     given = searched[searched["volume_l"] > 0]
     if len(searched) > len(given):
-        notes.append(f"Volume: not given for {len(searched) - len(given)} of {len(searched)} pools searched.")
+        notes.append(note(Remark.NOT_GIVEN, factor=VOLUME, n=len(searched) - len(given), of=len(searched)))
     size = np.log2(given["volume_l"].to_numpy())
     if len(np.unique(size)) < 2 or len(given) < 2 * FEWEST:
         return []
     found, searches = given["detections"].to_numpy(), given["searches"].to_numpy()
     having, blank = size[found > 0], size[found < searches]
-    words = ("volume_l", "twice as large", "as it is")
+    odds, larvae = (_Row(VOLUME, "twice as large", "as it is", m) for m in (Measure.ODDS, Measure.COUNT))
     if not len(having) or not len(blank) or having.min() >= blank.max() or having.max() <= blank.min():
-        return [_Row(*words, ODDS, words="the volume parts finds from blanks altogether, so there is no odds ratio")]
-    rows = [_ratio(*words, ODDS, _logistic(given, size), 1)]
+        return [replace(odds, why=note(NoRatio.SEPARATED))]
+    rows = [_ratio(odds, _logistic(given, size), 1)]
     counted = given["larvae"].notna().to_numpy()
     if (given["larvae"] > 0).sum() >= FEWEST_COUNTED:
-        rows.append(_ratio(*words, COUNT, _negative_binomial(given[counted], size[counted]), 1))
+        rows.append(_ratio(larvae, _negative_binomial(given[counted], size[counted]), 1))
     return rows
 
 
-def _within_blocks(blocks: pd.DataFrame, each: pd.DataFrame, seen: Searches, notes: list[str]) -> list[_Row]:
-    """Treatments within their blocks: of two pools, the first m searches of each, m the fewer, so that neither leads."""
+def _within_blocks(blocks: pd.DataFrame, each: pd.DataFrame, seen: Searches, notes: list[Note]) -> list[_Row]:
+    """Treatments within their blocks: of two pools the first m searches each, m the fewer, so that neither leads."""
     place = {pool: i for i, pool in enumerate(seen.pools)}
     known = blocks[blocks["pool"].isin(place)].sort_values(["block", "treatment", "pool"])
     treatments = known["treatment"].value_counts()
     if len(treatments) < 2:
-        notes.append("A random assignment is there, but no two treatments of it have pools that were searched.")
+        notes.append(note(Remark.ONE_TREATMENT))
         return []
     usual = min(treatments.index, key=lambda name: (-treatments[name], name))
     rows = []
@@ -327,17 +316,28 @@ def _within_blocks(blocks: pd.DataFrame, each: pd.DataFrame, seen: Searches, not
         both, first, second, neither = (int(tally[k]) for k in ((1, 1), (1, 0), (0, 1), (0, 0)))
         pairs = both + first + second + neither
         if pairs < FEWEST:
-            notes.append(f"Random assignment: {other} and {usual} have {pairs} pairs searched, too few to compare.")
+            notes.append(note(Remark.FEW_PAIRS, treatment=other, other=usual, n=pairs))
             continue
         interval = partial(paired_difference, both, first, second, neither)
-        rows.append(_Row("assigned", other, usual, PAIRED, (first - second) / pairs, interval))
+        rows.append(_Row(ASSIGNED, other, usual, Measure.PAIRED, (first - second) / pairs, interval))
     return rows
 
 
 # --- models ----------------------------------------------------------------------------------------------------------
 
 
-def _design(frame: pd.DataFrame, by: Any) -> NDArray[np.float64]:
+class _Fitted(NamedTuple):
+    """Coefficients of a model (the intercept first), their errors and the degrees of freedom."""
+
+    params: Array
+    errors: Array
+    free: int
+
+
+By = list[str] | Array  # levels, or a number for each pool
+
+
+def _design(frame: pd.DataFrame, by: By) -> Array:
     """A column of ones, then one for each level in `by`, or the numbers of `by` as they are."""
     if isinstance(by, list):
         parts = [(frame["level"] == level).to_numpy(float) for level in by]
@@ -346,7 +346,7 @@ def _design(frame: pd.DataFrame, by: Any) -> NDArray[np.float64]:
     return np.column_stack([np.ones(len(frame)), *parts])
 
 
-def _logistic(frame: pd.DataFrame, by: Any) -> tuple[NDArray[Any], NDArray[Any], int] | None:
+def _logistic(frame: pd.DataFrame, by: By) -> _Fitted | None:
     """Coefficients, errors and degrees of freedom of a logistic model of searches; None where it can't be fitted."""
     import statsmodels.api as sm
 
@@ -361,86 +361,62 @@ def _logistic(frame: pd.DataFrame, by: Any) -> tuple[NDArray[Any], NDArray[Any],
             fit = sm.GEE(hit, design[pool], groups=pool, family=sm.families.Binomial()).fit(cov_type="bias_reduced")
         except (np.linalg.LinAlgError, ValueError):
             return None
-    return np.asarray(fit.params), np.asarray(fit.bse), len(frame) - design.shape[1]
+    return _Fitted(np.asarray(fit.params), np.asarray(fit.bse), len(frame) - int(design.shape[1]))
 
 
-def _negative_binomial(frame: pd.DataFrame, by: Any) -> tuple[NDArray[Any], NDArray[Any], int] | None:
+def _negative_binomial(frame: pd.DataFrame, by: By) -> _Fitted | None:
     """The same of a negative binomial model of each pool's total; where that fails, a Poisson one with its spread."""
     import statsmodels.api as sm
 
     design, total = _design(frame, by), frame["larvae"].to_numpy()
     offset = np.log(frame["searches"].to_numpy(float))
-    free = len(frame) - design.shape[1]
+    free = len(frame) - int(design.shape[1])
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         warnings.simplefilter("ignore")
         try:
             fit = sm.NegativeBinomial(total, design, offset=offset).fit(method="bfgs", maxiter=500, disp=0)
             params, errors = np.asarray(fit.params)[:-1], np.asarray(fit.bse)[:-1]
             if fit.mle_retvals["converged"] and np.isfinite(errors).all():
-                return params, errors, free
+                return _Fitted(params, errors, free)
         except (np.linalg.LinAlgError, ValueError):
             pass
         try:
             plain = sm.GLM(total, design, family=sm.families.Poisson(), offset=offset).fit(scale="X2")
         except (np.linalg.LinAlgError, ValueError):
             return None
-    return np.asarray(plain.params), np.asarray(plain.bse), free
+    return _Fitted(np.asarray(plain.params), np.asarray(plain.bse), free)
 
 
-def _ratio(factor: str, level: str, other: str, measure: str, model: Any, at: int) -> _Row:
-    """exp of a coefficient with its interval from Student's t."""
-    if model is None or not (np.isfinite(model[1][at]) and 0 < model[1][at] < 10 and model[2] > 0):
-        return _Row(factor, level, other, measure, words="the model could not be fitted to so few searches")
-    value, error, free = float(model[0][at]), float(model[1][at]), int(model[2])
+def _ratio(row: _Row, model: _Fitted | None, at: int) -> _Row:
+    """The row with exp(coefficient) and its interval exp(coefficient +- t se), t of Student's distribution."""
+    if model is None or not (np.isfinite(model.errors[at]) and 0 < model.errors[at] < 10 and model.free > 0):
+        return replace(row, why=note(NoRatio.NOT_FITTED))
+    value, error, free = float(model.params[at]), float(model.errors[at]), model.free
 
-    def interval(confidence: float) -> tuple[float, float]:
+    def interval(confidence: float) -> Ends:
         spread = student.ppf(0.5 + confidence / 2, free) * error
         return float(np.exp(value - spread)), float(np.exp(value + spread))
 
-    return _Row(factor, level, other, measure, float(np.exp(value)), interval)
+    return replace(row, estimate=float(np.exp(value)), interval=interval)
 
 
-# --- words -----------------------------------------------------------------------------------------------------------
+# --- what the intervals say ------------------------------------------------------------------------------------------
 
 
-def _finished(row: _Row, number: int) -> tuple[Any, ...]:
+def _finished(row: _Row, number: int) -> tuple[object, ...]:
     """The row with both intervals and what they say; `number` comparisons are made in all."""
     start = (row.factor, row.level, row.other, row.measure, row.estimate)
     if row.interval is None:
-        return (*start, np.nan, np.nan, np.nan, np.nan, row.words)
+        return (*start, np.nan, np.nan, np.nan, np.nan, row.why)
     alone, together = row.interval(confidence=CONFIDENCE), row.interval(confidence=1 - (1 - CONFIDENCE) / number)
-    none = 1.0 if row.measure in (ODDS, COUNT) else 0.0
-    return (*start, *alone, *together, verdict(row.estimate, alone, together, none))
+    return (*start, *alone, *together, verdict(row.estimate, alone, together, float(row.measure.is_ratio)))
 
 
-def verdict(estimate: float, alone: tuple[float, float], together: tuple[float, float], none: float) -> str:
-    """What an interval says: "cannot be told apart" unless the one for all comparisons excludes no difference."""
-    direction = "more" if estimate > none else "less"
+def verdict(estimate: float, alone: Ends, together: Ends, none: float) -> Verdict:
+    """What the interval of a comparison says, alone and for all comparisons together; `none`: no difference."""
+    more = estimate > none
     if alone[0] <= none <= alone[1]:
-        return ALIKE
+        return Verdict.ALIKE
     if together[0] <= none <= together[1]:
-        return ALONE.format(direction)
-    return direction
-
-
-def reading(found: Comparison) -> list[str]:
-    """The comparison in plain sentences, with what it can't say."""
-    told = found.differences[found.differences["low"].notna()]
-    if told.empty:
-        return ["Too few pools were searched to compare what they are made of.", *found.notes]
-    sure = told[told["words"].isin(["more", "less"])]
-    alike = len(told) - len(sure)
-    verdict_on_all = f"All {alike} comparisons cannot be told apart"
-    if len(sure):
-        verdict_on_all = f"{len(sure)} of {len(told)} comparisons show a difference, {alike} cannot be told apart"
-    said = [
-        f"{verdict_on_all}. Pools were not put out at random: where a kind of container stood mostly in good places, "
-        "the place may have done it.",
-        *(
-            f"{NAMES[str(row.factor)]}: {row.level}, against {row.other}: {row.words} "
-            f"({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
-            for row in sure.itertuples()
-        ),
-        "A random assignment before setting out (survey --assign) would tell what chance decided from the place.",
-    ]
-    return [*said, *found.notes]
+        return Verdict.MORE_ALONE if more else Verdict.LESS_ALONE
+    return Verdict.MORE if more else Verdict.LESS

@@ -10,15 +10,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2, norm
 
+from habitatmap.practice.codes import Cause
 from habitatmap.read.headings import fold
 from habitatmap.read.pools import standing
+from habitatmap.survey.searches import Day
 
 DAYS_A_MONTH = 30.4375
 UNSEEN_DAYS = 90  # expert judgement: a standing pool that nobody saw for so long may be gone
@@ -27,26 +28,24 @@ AT_DAYS = (91, 183, 365, 730)
 # Whole words, in any case and without accents, looked for in a visit's action and note, and in a pool's note.
 # Expert judgement; a text that fits several counts under the first. English; German; French; Dutch; Spanish; Finnish
 _CAUSES = {
-    "planned end": """end of season, planned, taken in, for winter, study ended; saisonende, geplant, eingeholt,
+    Cause.PLANNED: """end of season, planned, taken in, for winter, study ended; saisonende, geplant, eingeholt,
         uber winter; fin de saison, prevu; einde seizoen, gepland; fin de temporada, previsto; kauden loppu,
         suunniteltu""",
-    "stolen or destroyed on purpose": """stolen, theft, vandalism, vandalised, vandals, kicked over, smashed;
+    Cause.STOLEN: """stolen, theft, vandalism, vandalised, vandals, kicked over, smashed;
         gestohlen, diebstahl, vandalismus, mutwillig; derobe, vandalisme; gestolen, vernield; robado, vandalismo;
         varastettu, ilkivalta""",
-    "weather or falling wood": """branch, storm, wind, gale, fell, flood, flooded, frost, cracked; ast, sturm,
+    Cause.WEATHER: """branch, storm, wind, gale, fell, flood, flooded, frost, cracked; ast, sturm,
         hochwasser, frost, geplatzt; branche, tempete, inondation, gel; tak, storm, overstroming; rama, tormenta,
         inundacion; oksa, myrsky, tulva""",
-    "works or mowing": """road works, building works, construction, mowing, mower, mown, felled,
+    Cause.WORKS: """road works, building works, construction, mowing, mower, mown, felled,
         clearance; bauarbeiten, gemaht, mahd, gefallt;
         travaux, fauche; werkzaamheden, gemaaid; obras, siega; tyomaa, niitetty""",
-    "animals": """fox, dog, badger, boar, deer, cattle, sheep; fuchs, hund, dachs, wildschwein; renard, chien, sanglier;
-        vos, hond; zorro, perro, jabali; kettu, koira""",
-    "host or owner ended it": """host, owner, moved house, consent, permission, asked to remove; eigentumer, umgezogen,
+    Cause.ANIMALS: """fox, dog, badger, boar, deer, cattle, sheep; fuchs, hund, dachs, wildschwein; renard, chien,
+        sanglier; vos, hond; zorro, perro, jabali; kettu, koira""",
+    Cause.HOST: """host, owner, moved house, consent, permission, asked to remove; eigentumer, umgezogen,
         zustimmung; proprietaire, demenage, accord; eigenaar, verhuisd, toestemming; propietario, mudanza, permiso;
         omistaja, muutti, lupa""",
 }
-NOT_STATED = "not stated"
-PLANNED = "planned end"
 _COMPLAINTS = """complaint, complaints, complained, complains, objection, objected;
     beschwerde, beschwerden, beschwert; plainte, plaintes, reclamation; klacht, klachten, geklaagd;
     queja, quejas, se quejo; valitus, valitti"""
@@ -57,7 +56,7 @@ def _words(text: str) -> tuple[str, ...]:
     return tuple(fold(word) for word in text.replace(";", ",").split(","))
 
 
-CAUSES: Mapping[str, tuple[str, ...]] = {cause: _words(text) for cause, text in _CAUSES.items()}
+CAUSES: Mapping[Cause, tuple[str, ...]] = {cause: _words(text) for cause, text in _CAUSES.items()}
 COMPLAINTS = _words(_COMPLAINTS)
 NEGATIONS = _words(_NEGATIONS)
 
@@ -72,12 +71,12 @@ def matched(text: str, words: tuple[str, ...]) -> str:
     return ""
 
 
-def cause_of(text: str) -> str:
-    """The cause that a note states, by CAUSES; NOT_STATED where it says nothing of the kind."""
-    return next((cause for cause, words in CAUSES.items() if matched(text, words)), NOT_STATED)
+def cause_of(text: str) -> Cause:
+    """The cause that a note states, by CAUSES; Cause.NOT_STATED where it says nothing of the kind."""
+    return next((cause for cause, words in CAUSES.items() if matched(text, words)), Cause.NOT_STATED)
 
 
-def lifetimes(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any) -> pd.DataFrame:
+def lifetimes(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Day) -> pd.DataFrame:
     """One row for each pool whose set-out is known and past: pool, set_out, days, lost, cause, stated, last_seen.
 
     `days` it stood, up to its loss or to `as_of`; `lost` False where it stands or was taken in as planned; `cause` ""
@@ -107,7 +106,7 @@ def lifetimes(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any) -> pd.DataF
                 "pool": pool["pool"],
                 "set_out": pool["set_out"],
                 "days": float((end - pool["set_out"]).days),
-                "lost": not up and cause != PLANNED,
+                "lost": not up and cause is not Cause.PLANNED,
                 "cause": cause,
                 "stated": stated,
                 "last_seen": seen,
@@ -151,17 +150,21 @@ class Survival:
         return float(self.share[i]), float(self.low[i]), float(self.high[i])
 
 
-def survival(days: Any, lost: Any, confidence: float = 0.95) -> Survival:
-    """The Kaplan-Meier curve of pools that stood `days` and were `lost` then, or were still there (False)."""
-    days, lost = np.asarray(days, float), np.asarray(lost, bool)
+def survival(days: ArrayLike, lost: ArrayLike, confidence: float = 0.95) -> Survival:
+    """The Kaplan-Meier curve of pools that stood `days` and were `lost` then, or were still there (False).
+
+    S(t) = prod over days t_i <= t with losses of (1 - losses_i / at_risk_i); interval S^exp(+-z se / (S |log S|)), se
+    by Greenwood's formula (Kalbfleisch & Prentice 1980, from memory).
+    """
+    stood, gone = np.asarray(days, float), np.asarray(lost, bool)
     empty = np.empty(0)
-    longest = float(days.max(initial=0.0))
-    if not lost.any():
+    longest = float(stood.max(initial=0.0))
+    if not gone.any():
         whole = np.empty(0, dtype=np.int64)
-        return Survival(len(days), 0, empty, whole, whole, empty, empty, empty, np.nan, np.nan, np.nan, longest)
+        return Survival(len(stood), 0, empty, whole, whole, empty, empty, empty, np.nan, np.nan, np.nan, longest)
     from statsmodels.duration.survfunc import SurvfuncRight
 
-    curve = SurvfuncRight(days, lost.astype(float))
+    curve = SurvfuncRight(stood, gone.astype(float))
     share, se = np.asarray(curve.surv_prob, float), np.asarray(curve.surv_prob_se, float)
     z = norm.ppf(0.5 + confidence / 2)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -175,8 +178,8 @@ def survival(days: Any, lost: Any, confidence: float = 0.95) -> Survival:
         return float(curve.surv_times[below[0]]) if len(below) else np.nan
 
     return Survival(
-        pools=len(days),
-        losses=int(lost.sum()),
+        pools=len(stood),
+        losses=int(gone.sum()),
         times=np.asarray(curve.surv_times, float),
         at_risk=np.asarray(curve.n_risk).astype(np.int64),
         lost=np.asarray(curve.n_events).astype(np.int64),
@@ -200,7 +203,7 @@ def rate(count: int, exposure: float, per: float = 100.0, confidence: float = 0.
     return count * per / exposure, float(low) * per / exposure, float(high) * per / exposure
 
 
-def incidents(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any) -> tuple[pd.DataFrame, pd.DataFrame]:
+def incidents(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Day) -> tuple[pd.DataFrame, pd.DataFrame]:
     """What went wrong per 100 pool-months, and the complaints one by one.
 
     The first frame: kind, count, pool_months, per_100, low, high. A pool counts once a day for each kind, a lost pool
@@ -227,32 +230,3 @@ def incidents(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Any) -> tuple[pd
     }
     rows = [(kind, n, months, *rate(n, months)) for kind, n in counts.items()]
     return pd.DataFrame(rows, columns=["kind", "count", "pool_months", "per_100", "low", "high"]), told
-
-
-def reading(lives: pd.DataFrame, curve: Survival, as_of: Any) -> list[str]:
-    """The lifetimes in plain sentences."""
-    if not len(lives):
-        return ["No pool has a set-out date, so how long pools last can't be told; fill in the column set_out."]
-    said = [
-        f"Of {curve.pools} pools with a set-out date {curve.losses} were lost by {pd.Timestamp(as_of):%Y-%m-%d}; the "
-        "others stood or were taken in as planned, and count as having lasted at least so long."
-    ]
-    for days in AT_DAYS:
-        share, low, high = curve.at(days)
-        if np.isfinite(low):
-            said.append(f"After {days} days {share:.0%} still stand (95 % interval {low:.0%} to {high:.0%}).")
-    if np.isfinite(curve.median):
-        top = f"{curve.median_high:.0f}" if np.isfinite(curve.median_high) else "not known"
-        bottom = f"{curve.median_low:.0f}" if np.isfinite(curve.median_low) else "not known"
-        said.append(f"Half are lost within {curve.median:.0f} days (95 % interval {bottom} to {top}).")
-    elif curve.losses:
-        said.append("Fewer than half were lost, so a median lifetime can't be told yet.")
-    here = lives[lives["cause"] == ""]
-    seen = here["last_seen"].fillna(here["set_out"])
-    unseen = int(((pd.Timestamp(as_of) - seen).dt.days > UNSEEN_DAYS).sum())
-    if unseen:
-        said.append(
-            f"{unseen} pools taken to stand have not been seen for more than {UNSEEN_DAYS} days; "
-            "if some of them are gone, pools last less long than this says."
-        )
-    return said

@@ -10,10 +10,11 @@ import pandas as pd
 from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, falling, intervals
 from habitatmap.page.sections import Column, Drawing, Row, Section, Table, table, terminal
-from habitatmap.practice import comparison, lifetimes
+from habitatmap.practice import lifetimes
 from habitatmap.practice.account import Practice
-from habitatmap.practice.comparison import COUNT, NAMES, ODDS, PAIRED, SHARE
+from habitatmap.practice.codes import Measure
 from habitatmap.words.numbers import number, percent
+from habitatmap.words.practice import NAMES, reading, reading_of_lifetimes, remarks, told_differences
 
 
 def practice_sections(found: Practice) -> list[Section]:
@@ -25,7 +26,7 @@ def practice_tables(found: Practice) -> dict[str, pd.DataFrame]:
     """File name -> table: every figure of the sections."""
     return {
         "pool_types.csv": found.comparison.levels,
-        "differences.csv": found.comparison.differences,
+        "differences.csv": told_differences(found.comparison),
         "species_by_pool_type.csv": found.comparison.species,
         "lifetimes.csv": found.lives,
         "standing.csv": _curve(found),
@@ -38,9 +39,9 @@ def practice_summary(found: Practice) -> dict[str, Any]:
     """The same for a machine; None where a figure is not known."""
     content: dict[str, Any] = plain(
         {
-            "differences": found.comparison.differences.to_dict("records"),
+            "differences": told_differences(found.comparison).to_dict("records"),
             "comparisons": found.comparison.comparisons,
-            "notes": found.comparison.notes,
+            "notes": remarks(found.comparison),
             "lifetimes": {
                 "pools": found.curve.pools,
                 "lost": found.curve.losses,
@@ -81,9 +82,9 @@ LEVELS: dict[str, Column] = {
 
 
 def _worked(found: Practice) -> Section:
-    lead, *words = comparison.reading(found.comparison)
-    compared = found.comparison.differences
-    shares = compared[compared["measure"].isin([SHARE, PAIRED]) & compared["low"].notna()]
+    lead, *words = reading(found.comparison)
+    compared = told_differences(found.comparison)
+    shares = compared[compared["measure"].isin([Measure.SHARE, Measure.PAIRED]) & compared["low"].notna()]
     marks = [
         Mark(f"{r['level']} - {r['other']}", r["estimate"], r["low"], r["high"], f"{100 * r['estimate']:+.0f} points")
         for r in shares.to_dict("records")
@@ -129,7 +130,7 @@ def _figure(row: Row, *columns: str) -> str:
     """A figure or an interval of a comparison, as points or as a ratio; "" where it is not known."""
     if np.isnan(row["low"]):
         return ""
-    ratio = row["measure"] in (ODDS, COUNT)
+    ratio = Measure(row["measure"]).is_ratio
     return " to ".join(f"{row[c]:.2f}" if ratio else f"{100 * row[c]:+.0f}" for c in columns)
 
 
@@ -137,7 +138,7 @@ def _figure(row: Row, *columns: str) -> str:
 
 
 def _lasting(found: Practice) -> Section:
-    lead, *words = lifetimes.reading(found.lives, found.curve, found.as_of)
+    lead, *words = reading_of_lifetimes(found.lives, found.curve, found.as_of)
     curve = found.curve
     drawings, tables = [], []
     if curve.losses:

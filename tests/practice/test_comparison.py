@@ -6,8 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from habitatmap.practice.comparison import ALIKE, COUNT, ODDS, PAIRED, SHARE, Comparison, compare, reading, verdict
+from habitatmap.practice.codes import Measure, NoRatio, Remark, Verdict
+from habitatmap.practice.comparison import Comparison, compare, verdict
 from habitatmap.survey import count_searches
+from habitatmap.words.practice import reading, remarks
 
 DAY = "2026-11-01"
 
@@ -54,57 +56,59 @@ def test_counts_by_hand() -> None:
     ]
     assert level.loc["bucket", "larvae_per_search"] == pytest.approx(9 / 5)
     assert level.loc["tub", "share"] == 0
-    assert "not given for 1 of 5" in " ".join(compared(pools, visits).notes)
+    assert "not given for 1 of 5" in " ".join(remarks(compared(pools, visits)))
 
 
 def test_a_clear_difference_is_told_and_its_size_is_right() -> None:
     pools = pools_of(container=["bucket"] * 20 + ["tub"] * 20)
     found = [[1, 1, 0]] * 17 + [[0, 0, 0]] * 3 + [[1, 0, 0]] * 3 + [[0, 0, 0]] * 17
     told = compared(pools, visits_of(found, larvae=4))
-    share = row_of(told, SHARE)
+    share = row_of(told, Measure.SHARE)
     assert (share["level"], share["other"]) == ("tub", "bucket")
     assert share["estimate"] == pytest.approx(3 / 20 - 17 / 20)
-    assert share["words"] == "less"
+    assert share["verdict"] is Verdict.LESS
     assert share["low_all"] < share["low"] < share["high"] < share["high_all"] < 0
     # one search more or less by hand: 3 of 60 against 34 of 60
-    assert row_of(told, ODDS)["estimate"] == pytest.approx((3 / 57) / (34 / 26), rel=1e-6)
-    assert row_of(told, COUNT)["estimate"] == pytest.approx(3 / 34, rel=1e-3)
+    assert row_of(told, Measure.ODDS)["estimate"] == pytest.approx((3 / 57) / (34 / 26), rel=1e-6)
+    assert row_of(told, Measure.COUNT)["estimate"] == pytest.approx(3 / 34, rel=1e-3)
     assert told.comparisons == 3
-    assert "3 comparisons" in " ".join(told.notes)
+    assert "3 comparisons" in " ".join(remarks(told))
     assert any(line.startswith("Container: tub, against bucket: less") for line in reading(told))
 
 
 def test_cannot_be_told_apart() -> None:
     pools = pools_of(shade=["full"] * 8 + ["open"] * 8)
     told = compared(pools, visits_of([[1, 0], [0, 0]] * 8))
-    assert row_of(told, SHARE)["words"] == ALIKE
-    assert row_of(told, ODDS)["words"] == ALIKE
-    assert reading(told)[0].startswith("All 2 comparisons cannot be told apart. Pools were not put out at random")
+    assert row_of(told, Measure.SHARE)["verdict"] is Verdict.ALIKE
+    assert row_of(told, Measure.ODDS)["verdict"] is Verdict.ALIKE
+    assert reading(told)[0].startswith(
+        "2 comparisons, not one difference is distinguishable. Pools were not assigned at "
+    )
 
 
 def test_unequal_looks_are_said() -> None:
     pools = pools_of(shade=["full"] * 8 + ["open"] * 8)
     told = compared(pools, visits_of([[1, 0, 0, 0], [0, 0, 0, 0]] * 4 + [[0], [1]] * 4))
-    assert any("trust the odds per search" in note for note in told.notes)
-    assert not any("trust the odds" in n for n in compared(pools, visits_of([[1, 0], [0, 0]] * 8)).notes)
+    assert any("trust the odds per search" in remark for remark in remarks(told))
+    assert Remark.UNEQUAL not in [one.code for one in compared(pools, visits_of([[1, 0], [0, 0]] * 8)).remarks]
 
 
 def test_separation_gives_words_and_no_number() -> None:
     pools = pools_of(container=["bucket"] * 10 + ["tub"] * 9)
     told = compared(pools, visits_of([[1, 0]] * 10 + [[0, 0]] * 9, larvae=2))
-    for measure in (ODDS, COUNT):
+    for measure in (Measure.ODDS, Measure.COUNT):
         row = row_of(told, measure)
         assert np.isnan(row[["estimate", "low", "high", "low_all", "high_all"]].to_numpy(float)).all()
-        assert "at tub" in row["words"]
-    assert np.isfinite(row_of(told, SHARE)["low"])
+        assert row["verdict"].values == {"level": "tub"}
+    assert np.isfinite(row_of(told, Measure.SHARE)["low"])
 
 
 def test_volume_that_parts_finds_from_blanks() -> None:
     pools = pools_of(volume_l=[5.0] * 6 + [20.0] * 6)
     told = compared(pools, visits_of([[0, 0]] * 6 + [[1, 1]] * 6))
-    assert "altogether" in row_of(told, ODDS)["words"]
+    assert row_of(told, Measure.ODDS)["verdict"].code is NoRatio.SEPARATED
     mixed = compared(pools, visits_of([[0, 0]] * 5 + [[1, 1]] * 5 + [[0, 1]] * 2))
-    assert row_of(mixed, ODDS)["estimate"] > 1
+    assert row_of(mixed, Measure.ODDS)["estimate"] > 1
 
 
 def test_a_find_without_a_number_is_no_zero() -> None:
@@ -113,13 +117,13 @@ def test_a_find_without_a_number_is_no_zero() -> None:
     visits.loc[0, "larvae"] = np.nan
     told = compared(pools, visits)
     assert told.levels.set_index("level").at["bucket", "counted"] == 11
-    assert any("1 pools have finds without a number" in note for note in told.notes)
+    assert any("1 pool with larvae but without their number" in remark for remark in remarks(told))
 
 
 def test_too_few_pools_are_not_compared() -> None:
     told = compared(pools_of(container=["bucket"] * 9 + ["tub"] * 4), visits_of([[1], [0]] * 6 + [[1]]))
     assert told.differences.empty
-    assert any("tub: fewer than 5" in note for note in told.notes)
+    assert any("tub: fewer than 5" in remark for remark in remarks(told))
     assert compared(pools_of(container=["a"]), visits_of([[]])).levels.empty
 
 
@@ -137,7 +141,7 @@ def test_blocks_compare_neighbours_on_as_many_searches() -> None:
     # the barrel of each pair has a second search with larvae, which its neighbour never had: it must not count
     visits = visits_of([[0, 1], [0]] * 4 + [[1, 0], [0]] * 2)
     blocks = pd.DataFrame({"pool": pools["pool"], "block": np.repeat(range(6), 2), "treatment": pools["container"]})
-    row = row_of(compared(pools, visits, blocks), PAIRED)
+    row = row_of(compared(pools, visits, blocks), Measure.PAIRED)
     assert (row["level"], row["other"]) == ("bucket", "barrel")
     assert row["estimate"] == pytest.approx(-2 / 6)
 
@@ -151,9 +155,9 @@ def test_row_order_changes_nothing() -> None:
 
 
 def test_verdicts() -> None:
-    assert verdict(0.2, (-0.1, 0.4), (-0.2, 0.5), 0) == ALIKE
-    assert verdict(0.2, (0.1, 0.4), (-0.1, 0.5), 0).endswith("taken alone it is more")
-    assert verdict(0.5, (0.2, 0.8), (0.1, 0.9), 1) == "less"
+    assert verdict(0.2, (-0.1, 0.4), (-0.2, 0.5), 0) is Verdict.ALIKE
+    assert verdict(0.2, (0.1, 0.4), (-0.1, 0.5), 0) is Verdict.MORE_ALONE
+    assert verdict(0.5, (0.2, 0.8), (0.1, 0.9), 1) is Verdict.LESS
 
 
 @pytest.mark.slow
@@ -173,8 +177,8 @@ def test_no_difference_is_rarely_called_one() -> None:
         hits = visits["outcome"] == "larvae"
         visits["larvae"] = np.where(hits, 1 + draw.negative_binomial(1, 0.2, len(visits)), np.nan)
         told = compared(pools, visits).differences.dropna(subset="low")
-        wrong += told["words"].isin(["more", "less"]).any()
-        alone += list(told["words"] != ALIKE)
+        wrong += told["verdict"].isin([Verdict.MORE, Verdict.LESS]).any()
+        alone += list(told["verdict"] != Verdict.ALIKE)
     print(f"called a difference in {wrong / 300:.1%} of towns; 95 % intervals exclude none in {np.mean(alone):.1%}")
     assert wrong / 300 < 0.1
     assert np.mean(alone) < 0.08

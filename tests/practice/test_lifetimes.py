@@ -6,17 +6,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from habitatmap.practice.codes import Cause
 from habitatmap.practice.lifetimes import (
     COMPLAINTS,
     DAYS_A_MONTH,
-    NOT_STATED,
     cause_of,
     incidents,
     lifetimes,
     matched,
-    reading,
     survival,
 )
+from habitatmap.words.practice import reading_of_lifetimes
 
 DAY = "2026-10-01"
 
@@ -67,7 +67,7 @@ def test_lifetimes_by_hand() -> None:
     np.testing.assert_allclose(curve.share, [4 / 5, 3 / 5])
     assert curve.at(120)[0] == pytest.approx(0.6)
     assert np.isnan(curve.at(400)[0])
-    assert any("2 were lost" in line for line in reading(lives.reset_index(), curve, DAY))
+    assert any("2 were lost" in line for line in reading_of_lifetimes(lives.reset_index(), curve, DAY))
 
 
 def test_incidents_by_hand() -> None:
@@ -89,19 +89,28 @@ def test_words_are_whole_words() -> None:
     assert matched("Beschwerde vom Nachbarn", COMPLAINTS) == "beschwerde"
     assert matched("uncomplaining neighbour", COMPLAINTS) == ""
     assert matched("keine Beschwerden", COMPLAINTS) == ""
-    assert cause_of("a dogwood grew over it") == NOT_STATED
-    assert cause_of("Ast draufgefallen") == "weather or falling wood"
-    assert cause_of("") == NOT_STATED
+    assert cause_of("a dogwood grew over it") is Cause.NOT_STATED
+    assert cause_of("Ast draufgefallen") is Cause.WEATHER
+    assert cause_of("") is Cause.NOT_STATED
 
 
 def test_nothing_to_tell() -> None:
     pools, visits = frames([("a", None, None, "")], [])
     lives = lifetimes(pools, visits, DAY)
     curve = survival(lives["days"], lives["lost"])
-    assert "no pool has a set-out date" in reading(lives, curve, DAY)[0].lower()
+    assert "no pool has a set-out date" in reading_of_lifetimes(lives, curve, DAY)[0].lower()
     assert incidents(pools, visits, DAY)[0]["per_100"].isna().all()
 
 
 def test_row_order_changes_nothing() -> None:
     shuffled = VISITS.sample(frac=1, random_state=3)
     pd.testing.assert_frame_equal(lifetimes(POOLS, VISITS, DAY), lifetimes(POOLS, shuffled, DAY))
+
+
+def test_a_pool_found_gone_on_the_day_it_was_last_seen_is_lost() -> None:
+    pools, visits = frames(
+        [("a", "2026-04-01", None, "")],
+        [("a", "2026-06-01", "none seen", "", ""), ("a", "2026-06-01", "gone", "", "stolen at night")],
+    )
+    life = lifetimes(pools, visits, DAY).iloc[0]
+    assert (life["lost"], life["days"], life["cause"]) == (True, 61, Cause.STOLEN)

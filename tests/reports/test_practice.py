@@ -48,7 +48,7 @@ def test_the_sections_say_what_the_tables_hold() -> None:
     worked, lasting, wrong = practice_sections(found)
     assert [s.key for s in (worked, lasting, wrong)] == ["worked", "lasting", "incidents"]
     assert len(worked.tables[1].rows) == len(found.comparison.differences)
-    assert any("cannot be told apart" in row[-1] for row in worked.tables[1].rows)
+    assert any("not distinguishable" in row[-1] for row in worked.tables[1].rows)
     assert "24 pools with a set-out date 2 were lost" in lasting.lead
     assert {row[0] for row in lasting.tables[1].rows} == {"not stated", "weather or falling wood"}
     assert [row[0] for row in lasting.tables[2].rows] == list(CAUSES)  # the words that were looked for, all of them
