@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import csv
-import importlib.util
 import json
-import sys
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
 import rasterio
 import shapely
 
-DEMO = Path(__file__).parents[1] / "demo_area"
+from tests.demo import DEMO, demo_script
+
 FILES = sorted(
     path.relative_to(DEMO).as_posix()
     for path in DEMO.rglob("*")
@@ -23,20 +21,9 @@ FILES = sorted(
 
 
 @pytest.fixture(scope="module")
-def script() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("make_demo", DEMO / "make_demo.py")
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["make_demo"] = module  # dataclasses look their module up there
-    spec.loader.exec_module(module)
-    return module
-
-
-@pytest.fixture(scope="module")
-def again(script: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def again(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("demo")
-    script.main(folder)
+    demo_script().main(folder)
     return folder
 
 
@@ -97,7 +84,7 @@ def test_the_odd_rows_are_there() -> None:
     assert len(visits) - len({tuple(row.values()) for row in visits}) == 1
 
 
-def test_looks_find_larvae_about_as_often_as_the_truth_says(script: ModuleType) -> None:
+def test_looks_find_larvae_about_as_often_as_the_truth_says() -> None:
     """Every pool is occupied with chance 1/2 and found with chance 1/2, so a look finds larvae with chance 1/4.
 
     Pools are the independent units: with n of them the share of occupied ones has a standard error of 1 / (2 sqrt n).
@@ -105,13 +92,13 @@ def test_looks_find_larvae_about_as_often_as_the_truth_says(script: ModuleType) 
     looks = [row for row in rows("visits.csv") if row["outcome"] in ("larvae", "none seen")]
     pools = {row["pool"] for row in looks}
     found = {row["pool"] for row in looks if row["outcome"] == "larvae"}
-    assert abs(len(found) / len(pools) - script.TRUE_OCCUPANCY) < 3 * 0.5 / len(pools) ** 0.5
+    assert abs(len(found) / len(pools) - demo_script().TRUE_OCCUPANCY) < 3 * 0.5 / len(pools) ** 0.5
     in_found = [row["outcome"] == "larvae" for row in looks if row["pool"] in found]
     assert 0.4 < np.mean(in_found) < 0.7  # a little above 1/2, as pools where nothing was found are left out
 
 
-def test_pools_stand_on_ground_where_one_can_stand(script: ModuleType) -> None:
-    codes = {name: i for i, name in enumerate(script.CLASSES, 1)}
+def test_pools_stand_on_ground_where_one_can_stand() -> None:
+    codes = {name: i for i, name in enumerate(demo_script().CLASSES, 1)}
     with rasterio.open(DEMO / "land_cover.tif") as raster:
         under = [int(v[0]) for v in raster.sample([(float(r["x"]), float(r["y"])) for r in rows("pools.csv")])]
     assert not {codes["water"], codes["sealed"], codes["pitch"], 0} & set(under)

@@ -10,17 +10,17 @@ import habitatmap
 from habitatmap.page import map_page, public_page
 from habitatmap.paper.pictures import pictures
 from habitatmap.privacy import is_private
-from habitatmap.read.layers import shipped_folder
+from tests.demo import demo_area, demo_result
 
 
 def test_a_private_pool_moved_within_its_square_changes_no_public_byte() -> None:
-    area = habitatmap.open_area(shipped_folder("demo_area"))
+    area = demo_area()
     pools, side = area.pools.copy(), area.settings.public.blur_m
     at = int(np.flatnonzero(is_private(pools, area.land))[3])
     for name, share in (("x", 0.37), ("y", 0.61)):
         pools.loc[at, name] = (pools.loc[at, name] // side + share) * side
     pools.loc[at, "private"] = "yes"  # by its own column, whatever land the new spot lies on
-    before, after = (habitatmap.run(each) for each in (area, replace(area, pools=pools)))
+    before, after = demo_result(), habitatmap.run(replace(area, pools=pools))
     assert public_page(before) == public_page(after)
     assert pictures(before) == pictures(after)
     assert map_page(before) != map_page(after)  # so that the move did matter

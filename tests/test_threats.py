@@ -6,7 +6,6 @@ import base64
 import io
 import re
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -18,24 +17,14 @@ from habitatmap.area import Area
 from habitatmap.page import public_page
 from habitatmap.paper.pictures import pictures
 from habitatmap.privacy import Threat, is_private
-from habitatmap.read.layers import shipped_folder
 from habitatmap.reports.council import report_html
 from habitatmap.result import Result
 from tests.areas import CRS
+from tests.demo import demo_area, demo_result
 
 TESTS = Path(__file__).parent
 GUIDE = TESTS.parent / "habitatmap" / "guide" / "privacy.md"
 CANARY = "Zzyzx-Canary"
-
-
-@cache
-def demo() -> Area:
-    return habitatmap.open_area(shipped_folder("demo_area"))
-
-
-@cache
-def demo_result() -> Result:
-    return habitatmap.run(demo())
 
 
 def public_products(result: Result) -> dict[str, bytes]:
@@ -57,7 +46,7 @@ def test_every_threat_stands_in_the_guide_and_names_a_test_that_exists() -> None
 
 
 def test_no_name_host_or_note_reaches_a_public_product() -> None:
-    area = demo()
+    area = demo_area()
     at = private_numbers(area)
     pools = area.pools.copy()
     renamed = {name: f"{CANARY}-pool-{i}" for i, name in enumerate(pools.loc[at, "pool"])}
@@ -79,7 +68,7 @@ def test_no_name_host_or_note_reaches_a_public_product() -> None:
 
 def test_two_seasons_differ_by_the_square_and_not_by_the_garden() -> None:
     """A garden that joins changes the public products alike, wherever in its square it lies."""
-    area = demo()
+    area = demo_area()
     pools, side = area.pools, area.settings.public.blur_m
     at = private_numbers(area)
     squares = pools.loc[at, ["x", "y"]] // side

@@ -7,7 +7,6 @@ takes about a quarter of a minute a town. Its result and date stand in habitatma
 
 from __future__ import annotations
 
-import importlib.util
 import sys
 import tempfile
 from pathlib import Path
@@ -19,17 +18,12 @@ from scipy.stats import t as student
 import habitatmap
 from habitatmap.job import simulate_years
 from habitatmap.plan.outlook import Strategy
-from habitatmap.read.layers import shipped_folder
+from tests.demo import demo_script
 
 
 def town(seed: int, folder: Path) -> Path:
     """The demo town of this seed as an area folder."""
-    spec = importlib.util.spec_from_file_location("make_demo", shipped_folder("demo_area") / "make_demo.py")
-    assert spec
-    assert spec.loader
-    maker = importlib.util.module_from_spec(spec)
-    sys.modules["make_demo"] = maker
-    spec.loader.exec_module(maker)
+    maker = demo_script()
     maker.main(folder, seed)
     return folder
 

@@ -2,33 +2,22 @@
 
 from __future__ import annotations
 
-import io
 import json
 import subprocess
 import sys
-from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
-from unittest import mock
 
 import pandas as pd
 
-from habitatmap.cli.main import main
 from tests.areas import area_folder
+from tests.commands import Done, habitatmap
 
 GOOD = "Pool name,Latitude,Longitude,Set out,colour\nA,48.1,9.5,2025-04-01,red\nB,48.11,9.51,2025-04-02,blue\n"
 
 
-def check(*words: str | Path) -> subprocess.CompletedProcess[str]:
+def check(*words: str | Path) -> Done:
     """The command in this process; `test_the_shell_sees_the_exit_code` starts one of its own."""
-    out, err = io.StringIO(), io.StringIO()
-    command = ["habitatmap", "check", *map(str, words)]
-    with mock.patch.object(sys, "argv", command), redirect_stdout(out), redirect_stderr(err):
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code
-    assert isinstance(code, int)
-    return subprocess.CompletedProcess(command, code, out.getvalue(), err.getvalue())
+    return habitatmap("check", *words)
 
 
 def area(folder: Path, pools: str = GOOD, visits: str = "") -> Path:
@@ -38,8 +27,8 @@ def area(folder: Path, pools: str = GOOD, visits: str = "") -> Path:
 def test_nothing_to_mend(tmp_path: Path) -> None:
     town = area(tmp_path / "town")
     done = check(town, "--json")
-    assert done.returncode == 0, done.stderr
-    (file,) = json.loads(done.stdout)["files"]
+    assert done.code == 0, done.err
+    (file,) = json.loads(done.out)["files"]
     assert (file["kind"], file["read"], file["accepted"], file["set_aside"]) == ("pools", 2, 2, 0)
     (table,) = file["tables"]
     assert {c["name"]: c["heading"] for c in table["columns"]}["lat"] == "Latitude"
@@ -54,11 +43,11 @@ def test_nothing_to_mend(tmp_path: Path) -> None:
 def test_a_row_set_aside_ends_with_1_and_says_what_to_do(tmp_path: Path) -> None:
     town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,larvae\nZ,2025-05-01,larvae\n")
     done = check(town)
-    assert done.returncode == 1, done.stderr
-    assert "visits.csv, row 3" in done.stdout
+    assert done.code == 1, done.err
+    assert "visits.csv, row 3" in done.out
     aside = pd.read_csv(town / "check" / "set_aside.csv")
     assert list(aside["row"]) == [3]
-    assert aside["remedy"][0] in done.stdout
+    assert aside["remedy"][0] in done.out
     assert aside["remedy"][0] in (town / "check" / "check.html").read_text(encoding="utf-8")
 
 
@@ -73,16 +62,16 @@ def test_the_same_bytes_each_time(tmp_path: Path) -> None:
 def test_a_folder_that_cannot_be_read_ends_with_2_and_writes_nothing(tmp_path: Path) -> None:
     town = area(tmp_path / "town", "pool,x,y\nA,1,2\n")
     done = check(town)
-    assert done.returncode == 2
-    assert "pools.csv" in done.stderr.strip().splitlines()[-1]
-    assert "Traceback" not in done.stderr
+    assert done.code == 2
+    assert "pools.csv" in done.err.strip().splitlines()[-1]
+    assert "Traceback" not in done.err
     assert [p.name for p in town.iterdir()] == ["pools.csv"]
 
 
 def test_somebody_elses_folder_is_not_replaced(tmp_path: Path) -> None:
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine" / "letter.txt").write_text("dear")
-    assert check(area(tmp_path / "town"), "--out", tmp_path / "mine").returncode == 2
+    assert check(area(tmp_path / "town"), "--out", tmp_path / "mine").code == 2
     assert (tmp_path / "mine" / "letter.txt").exists()
 
 
@@ -90,8 +79,8 @@ def test_what_was_put_right_or_is_at_odds_is_said_though_the_rows_are_used(tmp_p
     pools = "pool,lat,lon\nP1,60.1712,24.9415\nP2,60.1722,24.9425\nP-1,60.1732,24.9435\nP4,24.9445,60.1742\n"
     town = area(tmp_path / "town", pools)
     done = check(town)
-    assert done.returncode == 1, done.stdout
-    told = done.stdout.split("Please look:")[1]
+    assert done.code == 1, done.out
+    told = done.out.split("Please look:")[1]
     assert "row 5: with latitude and longitude swapped, 60.17420 N 24.94450 E" in told
     assert "P1 (pools.csv row 2) and P-1 (pools.csv row 4)" in told
     assert "with latitude and longitude swapped" in (town / "check" / "check.html").read_text(encoding="utf-8")
@@ -105,18 +94,18 @@ def test_the_shell_sees_the_exit_code(tmp_path: Path) -> None:
 
 def test_fix_writes_beside_the_inputs_and_keeps_what_was_corrected(tmp_path: Path) -> None:
     town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,\nZ,2025-05-01,dry\n")
-    assert check(town, "--fix").returncode == 1
+    assert check(town, "--fix").code == 1
     path = town / "visits.fix.csv"
     assert sorted(p.name for p in town.iterdir()) == ["check", "pools.csv", "visits.csv", "visits.fix.csv"]
     assert "visits.fix.csv" in (town / "check" / "check.html").read_text(encoding="utf-8")
     path.write_text(path.read_text(encoding="utf-8").replace("'2025-05-01,,", "'2025-05-01,frozen,"), encoding="utf-8")
-    assert check(town, "--fix").returncode == 1  # Z is still to be corrected
+    assert check(town, "--fix").code == 1  # Z is still to be corrected
     text = path.read_text(encoding="utf-8").replace(",Z,", ",B,")
     assert ",frozen," in text
     path.write_text(text, encoding="utf-8")
     done = check(town)
-    assert done.returncode == 0
-    assert "visits.csv, rows 2, 3: corrected in row" in done.stdout
+    assert done.code == 0
+    assert "visits.csv, rows 2, 3: corrected in row" in done.out
 
 
 def test_semicolons_for_programs_with_a_decimal_comma(tmp_path: Path) -> None:
@@ -139,6 +128,6 @@ def test_a_correction_file_that_cannot_be_written_gets_a_sentence(tmp_path: Path
     town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,\n")
     (town / "visits.fix.csv").mkdir()
     done = check(town, "--fix")
-    assert done.returncode == 2
-    assert "visits.fix.csv" in done.stderr.splitlines()[-1]
+    assert done.code == 2
+    assert "visits.fix.csv" in done.err.splitlines()[-1]
     assert not [p for p in town.iterdir() if p.name.startswith(".")]

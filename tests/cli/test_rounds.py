@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
@@ -11,19 +10,13 @@ from click.testing import CliRunner, Result
 
 from habitatmap.cli.main import commands
 from habitatmap.errors import InputError
-from habitatmap.read.layers import shipped_folder
+from tests.demo import copy_records
 
 
 @pytest.fixture
 def demo(tmp_path: Path) -> Path:
     """The demo town's records without its land cover, which rounds can do without."""
-    folder = tmp_path / "town"
-    folder.mkdir()
-    for name in ("area.toml", "pools.csv", "visits.csv", "paths.geojson"):
-        shutil.copy(shipped_folder("demo_area") / name, folder / name)
-    text = (folder / "area.toml").read_text(encoding="utf-8")
-    (folder / "area.toml").write_text(text.replace('[land_cover]\nclasses = "classes.csv"', ""), encoding="utf-8")
-    return folder
+    return copy_records(tmp_path / "town", "paths.geojson")
 
 
 def call(*words: object) -> Result:

@@ -12,8 +12,8 @@ from click.testing import CliRunner, Result
 
 from habitatmap.cli.survey import command
 from habitatmap.errors import InputError
+from tests.demo import DEMO, copy_records
 
-DEMO = Path(__file__).parents[2] / "demo_area"
 FILES = {"survey.html", "pools.csv", "estimates.csv", "models.csv", "effects.csv", "effort.csv", "survey.json"}
 FILES |= {"pool_types.csv", "differences.csv", "species_by_pool_type.csv", "lifetimes.csv", "standing.csv"}
 FILES |= {"incidents.csv", "complaints.csv"}
@@ -22,12 +22,7 @@ FILES |= {"incidents.csv", "complaints.csv"}
 @pytest.fixture(scope="module")
 def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo town's records without its land cover, which the survey can do without."""
-    folder = tmp_path_factory.mktemp("town")
-    for name in ("area.toml", "pools.csv", "visits.csv"):
-        shutil.copy(DEMO / name, folder / name)
-    text = (folder / "area.toml").read_text(encoding="utf-8")
-    (folder / "area.toml").write_text(text.replace('[land_cover]\nclasses = "classes.csv"', ""), encoding="utf-8")
-    return folder
+    return copy_records(tmp_path_factory.mktemp("town"))
 
 
 @pytest.fixture(scope="module")

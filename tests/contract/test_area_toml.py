@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import Point
 
 from tests.areas import centre, class_table, write_area
-from tests.contract.town import habitatmap
+from tests.commands import habitatmap
 
 REFUSED = {
     'titel = "x"': ["titel", "title"],

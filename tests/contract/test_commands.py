@@ -10,7 +10,8 @@ from unittest import mock
 import pytest
 
 from habitatmap.cli.main import COMMANDS
-from tests.contract.town import habitatmap, make_town
+from tests.commands import habitatmap
+from tests.contract.town import make_town
 
 OF_AN_AREA = [name for name in COMMANDS if name != "new"]
 

@@ -12,7 +12,7 @@ import pytest
 from shapely.geometry import box
 
 from tests.areas import LEFT, TOP, centre, class_table, write_area
-from tests.contract.town import habitatmap
+from tests.commands import habitatmap
 
 NASTY = [
     "</script><script>alert(1)</script>{{ 7*7 }}{% x %}",

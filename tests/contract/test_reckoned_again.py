@@ -15,7 +15,8 @@ import shapely
 from numpy.typing import NDArray
 
 from tests.areas import LEFT, TOP, centre
-from tests.contract.town import ASSUMED, BOUNDARY, SETTINGS, SIDE, classes, habitatmap, keep_away, land, make_town
+from tests.commands import habitatmap
+from tests.contract.town import ASSUMED, BOUNDARY, SETTINGS, SIDE, classes, keep_away, land, make_town
 
 Array = NDArray[Any]
 A_M = 250 / 1.678346990  # scale of the flight kernel, whose median is 250 m

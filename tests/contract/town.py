@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-import io
-import sys
-from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
-from typing import NamedTuple
-from unittest import mock
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from shapely.geometry import LineString, Point, box
 
-from habitatmap.cli.main import main
 from tests.areas import CRS, LEFT, TOP, centre, class_table, write_area
 
 SIDE = 40
@@ -40,28 +34,6 @@ reached_below = 0.8
 forage_from = 0.25
 least_ha = 0.03
 """
-
-
-class Done(NamedTuple):
-    """How a command ended, and what it said."""
-
-    code: int
-    out: str
-    err: str
-
-
-def habitatmap(*words: str | Path) -> Done:
-    """A command in this process; code, stdout and stderr are those that a shell would see."""
-    out, err = io.StringIO(), io.StringIO()
-    code: object = 0
-    argv = ["habitatmap", *map(str, words)]
-    with mock.patch.object(sys, "argv", argv), redirect_stdout(out), redirect_stderr(err):
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code
-    assert isinstance(code, int)
-    return Done(code, out.getvalue(), err.getvalue())
 
 
 def classes() -> np.ndarray:

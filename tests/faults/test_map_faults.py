@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +10,7 @@ import pytest
 from shapely.geometry import box
 
 from tests.areas import LEFT, TOP, centre, class_table, write_area
+from tests.commands import Done, habitatmap
 
 CLASSES = np.random.default_rng(0).integers(1, 4, (30, 30)).astype(np.uint8)
 TABLE = class_table({1: 0.0, 2: 0.5, 3: 1.0}, {1: 0.0, 2: 0.0, 3: 0.75})
@@ -19,22 +18,17 @@ EVERYWHERE = box(LEFT - 10, TOP - 310, LEFT + 310, TOP + 10)
 POOLS = [("P1", *centre(5, 5)), ("P2", *centre(20, 20))]
 
 
-def habitatmap(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "habitatmap", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
-
-
-def fails(done: subprocess.CompletedProcess[str], *words: str) -> None:
+def fails(done: Done, *words: str) -> None:
     """Exit 2, no traceback, and a last line on stderr that names what matters."""
-    assert done.returncode == 2, done.stderr
-    assert "Traceback" not in done.stderr
-    last = done.stderr.strip().splitlines()[-1]
+    assert done.code == 2, done.err
+    assert "Traceback" not in done.err
+    last = done.err.strip().splitlines()[-1]
     for word in words:
         assert word in last, f"{word!r} is not in {last!r}"
 
 
-def works(done: subprocess.CompletedProcess[str], out: Path) -> dict:  # type: ignore[type-arg]
-    assert done.returncode == 0, done.stderr
+def works(done: Done, out: Path) -> dict:  # type: ignore[type-arg]
+    assert done.code == 0, done.err
     return json.loads((out / "summary.json").read_text(encoding="utf-8"))
 
 
@@ -127,25 +121,25 @@ def test_one_sheet_of_lat_and_lon_gives_a_map(tmp_path: Path) -> None:
 def test_strict_ends_with_1_and_writes_all_the_same(tmp_path: Path) -> None:
     area = write_area(tmp_path / "a", CLASSES, TABLE, pools=POOLS)
     done = habitatmap("map", area, "--strict")
-    assert done.returncode == 1
+    assert done.code == 1
     assert (area / "out" / "summary.json").exists()
 
 
 def test_dry_run_writes_nothing(tmp_path: Path) -> None:
     area = write_area(tmp_path / "a", CLASSES, TABLE, pools=POOLS)
     done = habitatmap("map", area, "--dry-run")
-    assert done.returncode == 0
+    assert done.code == 0
     assert not (area / "out").exists()
 
 
 def test_json_goes_to_stdout_and_nothing_else(tmp_path: Path) -> None:
     area = write_area(tmp_path / "a", CLASSES, TABLE, pools=POOLS)
     done = habitatmap("map", area, "--json", "--out", tmp_path / "elsewhere")
-    assert json.loads(done.stdout)["title"] == "A test area"
+    assert json.loads(done.out)["title"] == "A test area"
     assert (tmp_path / "elsewhere" / "plan.csv").exists()
     assert not (area / "out").exists()
 
 
 def test_unknown_command_and_option(tmp_path: Path) -> None:
-    assert habitatmap("mapp", tmp_path).returncode == 2
-    assert habitatmap("map", tmp_path, "--fast").returncode == 2
+    assert habitatmap("mapp", tmp_path).code == 2
+    assert habitatmap("map", tmp_path, "--fast").code == 2

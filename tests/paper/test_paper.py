@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from functools import cache
 from pathlib import Path
 
 import geopandas as gpd
@@ -20,11 +19,10 @@ from habitatmap.paper import typst_pdf as press
 from habitatmap.paper.maps import Sheet
 from habitatmap.paper.pictures import pictures
 from habitatmap.paper.sheets import access, geo_uri, labels, new_names, recording_sheet, site_sheets
-from habitatmap.read.layers import shipped_folder
 from habitatmap.read.templates import TEMPLATES
-from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
 from tests.areas import centre, class_table, write_area
+from tests.demo import demo_result
 
 HOSTILE = [
     "#set page(fill: red) $x$ *bold* `raw` #panic(1)",
@@ -32,11 +30,6 @@ HOSTILE = [
     "=SUM(A1) +1 -2 @at",
     "Größe ñandú Łódź 漢字かな مرحبا",
 ]
-
-
-@cache
-def demo() -> Result:
-    return habitatmap.run(habitatmap.open_area(shipped_folder("demo_area")))
 
 
 def text_of(pdf: bytes) -> str:
@@ -61,8 +54,8 @@ def hostile_area(folder: Path) -> Path:
 
 def test_sheets_are_tagged_and_the_same_twice() -> None:
     for make in (site_sheets, labels, recording_sheet):
-        once = make(demo())
-        assert once == make(demo())
+        once = make(demo_result())
+        assert once == make(demo_result())
         catalog = PdfReader(io.BytesIO(once)).trailer["/Root"]
         assert catalog["/MarkInfo"]["/Marked"]
         assert "/StructTreeRoot" in catalog
@@ -71,30 +64,30 @@ def test_sheets_are_tagged_and_the_same_twice() -> None:
 
 
 def test_a_page_for_each_site() -> None:
-    plan = demo().plan
-    pages = PdfReader(io.BytesIO(site_sheets(demo()))).pages
+    plan = demo_result().plan
+    pages = PdfReader(io.BytesIO(site_sheets(demo_result()))).pages
     assert len(pages) == len(plan)
     for page, row in zip(pages, plan.itertuples(), strict=True):
         said = page.extract_text()
         assert f"Site {row.rank}: " in said
         assert "small child" in said  # the caution stands where the pool is set out
-    assert len(PdfReader(io.BytesIO(site_sheets(demo(), [2]))).pages) == 1
+    assert len(PdfReader(io.BytesIO(site_sheets(demo_result(), [2]))).pages) == 1
 
 
 def test_the_code_on_a_sheet_is_the_place() -> None:
     """Read from the page as printed at 100 dpi by a general reader (ZXing); the URI is RFC 5870's: latitude first."""
-    row = demo().plan.iloc[0]
-    page = pypdfium2.PdfDocument(site_sheets(demo(), [1]))[0]
+    row = demo_result().plan.iloc[0]
+    page = pypdfium2.PdfDocument(site_sheets(demo_result(), [1]))[0]
     found = zxingcpp.read_barcodes(page.render(scale=100 / 72).to_pil())
     assert [code.text for code in found] == [geo_uri(row["lon"], row["lat"], 10.0, "N1")]
     assert found[0].text.startswith(f"geo:{row['lat']:.6f},{row['lon']:.6f};u=10")
 
 
 def test_labels_carry_every_standing_pool_and_the_new_names() -> None:
-    document = pypdfium2.PdfDocument(labels(demo()))
+    document = pypdfium2.PdfDocument(labels(demo_result()))
     codes = {c.text for page in document for c in zxingcpp.read_barcodes(page.render(scale=150 / 72).to_pil())}
-    pools = demo().pools
-    assert codes == {*pools.loc[pools["standing"] == "yes", "pool"], *new_names(demo())}
+    pools = demo_result().pools
+    assert codes == {*pools.loc[pools["standing"] == "yes", "pool"], *new_names(demo_result())}
 
 
 def test_hostile_words_are_printed_as_written(tmp_path: Path) -> None:
@@ -143,7 +136,7 @@ def test_a_site_on_private_ground_has_no_place(tmp_path: Path) -> None:
 
 
 def test_rows_typed_from_the_recording_sheet_are_read(tmp_path: Path) -> None:
-    said = text_of(recording_sheet(demo()))
+    said = text_of(recording_sheet(demo_result()))
     heads = [column.name for column in TEMPLATES[Kind.VISITS]]
     assert all(heading in said for heading in heads)
     typed = {"pool": "Pool A", "date": "2025-06-02", "outcome": "larvae", "larvae": "3", "checked": "no"}
@@ -168,7 +161,7 @@ def test_the_nearest_way_and_where_it_lies() -> None:
 
 def test_a_wrong_site_gets_a_sentence() -> None:
     with pytest.raises(InputError, match=r"--site 99: there is no such suggestion; the plan has 1 to 10"):
-        site_sheets(demo(), [99])
+        site_sheets(demo_result(), [99])
 
 
 def test_a_scale_bar_is_as_long_as_it_says() -> None:
@@ -180,7 +173,7 @@ def test_a_scale_bar_is_as_long_as_it_says() -> None:
 
 
 def test_pictures_have_scale_north_key_and_credits() -> None:
-    made = pictures(demo())
+    made = pictures(demo_result())
     assert {name.split(".")[0] for name in made} == {"ground", "forage_season", "reach_now", "gaps", "plan"}
     for name, content in made.items():
         if name.endswith(".svg"):

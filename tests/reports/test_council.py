@@ -6,7 +6,6 @@ import io
 import json
 import math
 import re
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -16,15 +15,10 @@ from pypdf import PdfReader
 
 import habitatmap
 from habitatmap.export.summary import summary_text
-from habitatmap.read.layers import shipped_folder
 from habitatmap.reports.council import first_page, report_html, report_pdf, second_page, write_report
 from habitatmap.result import Result
 from tests.areas import centre, class_table, write_area
-
-
-@cache
-def demo() -> Result:
-    return habitatmap.run(habitatmap.open_area(shipped_folder("demo_area")))
+from tests.demo import demo_result
 
 
 def numbers_in(value: Any) -> set[float]:
@@ -59,23 +53,23 @@ def stands_for(text: str, numbers: set[float]) -> bool:
 
 
 def test_every_number_is_one_of_the_summary_or_the_plan() -> None:
-    summary = json.loads(summary_text(demo()))
-    plan = json.loads(demo().plan.to_json(orient="records"))
+    summary = json.loads(summary_text(demo_result()))
+    plan = json.loads(demo_result().plan.to_json(orient="records"))
     # sums over the kinds of input are sums of the summary's own figures
     sums = {float(sum(kind[what] for kind in summary["intake"].values())) for what in ("read", "set_aside")}
     # what is a limit is rounded up, what is promised down
     limit, promise = summary["forage_in_reach"]["upper_bound"], summary["plan"]["share_of_bound"]
     sums |= {math.ceil(1000 * limit) / 10, math.floor(1000 * promise) / 10}
     numbers = numbers_in(summary) | numbers_in(plan) | sums
-    found = [n for text in said(demo()) for n in re.findall(r"\d[\d,]*(?:\.\d+)?", text)]
+    found = [n for text in said(demo_result()) for n in re.findall(r"\d[\d,]*(?:\.\d+)?", text)]
     assert len(found) > 50
     assert [n for n in found if not stands_for(n, numbers)] == []
     assert not stands_for("63.9", numbers_in(summary["forage_in_reach"]))  # the check can fail
 
 
 def test_two_pages_tagged_and_the_same_twice() -> None:
-    once = report_pdf(demo())
-    assert once == report_pdf(demo())
+    once = report_pdf(demo_result())
+    assert once == report_pdf(demo_result())
     reader = PdfReader(io.BytesIO(once))
     assert len(reader.pages) == 2
     assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
@@ -83,10 +77,10 @@ def test_two_pages_tagged_and_the_same_twice() -> None:
 
 def test_paper_and_screen_say_the_same() -> None:
     printed = re.sub(
-        r"\s+", "", " ".join(page.extract_text() for page in PdfReader(io.BytesIO(report_pdf(demo()))).pages)
+        r"\s+", "", " ".join(page.extract_text() for page in PdfReader(io.BytesIO(report_pdf(demo_result()))).pages)
     )
-    page = report_html(demo())
-    for part in (*first_page(demo()), *second_page(demo())):
+    page = report_html(demo_result())
+    for part in (*first_page(demo_result()), *second_page(demo_result())):
         for words in (part.lead, *part.words):
             assert re.sub(r"\s+", "", words) in printed.replace("\u200b", "")
             assert words.replace("'", "&#x27;").replace('"', "&quot;") in page

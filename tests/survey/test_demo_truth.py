@@ -5,11 +5,8 @@ By hand: `pytest -m slow tests/survey/test_demo_truth.py -s` (fifty towns).
 
 from __future__ import annotations
 
-import importlib.util
 import shutil
-import sys
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
@@ -17,25 +14,13 @@ import pytest
 from habitatmap.area import open_area
 from habitatmap.network.places import merged
 from habitatmap.survey import estimate_pools
+from tests.demo import demo_script
 from tests.survey.tools import MODEL
-
-SCRIPT = Path(__file__).parents[2] / "demo_area" / "make_demo.py"
-
-
-@pytest.fixture(scope="module")
-def script() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("make_demo_for_survey", SCRIPT)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module  # dataclasses search their module up there
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.mark.slow
-def test_fifty_demo_towns(script: ModuleType, tmp_path: Path) -> None:
-    rows = []
+def test_fifty_demo_towns(tmp_path: Path) -> None:
+    rows, script = [], demo_script()
     for seed in range(50):
         whole, records = tmp_path / f"whole {seed}", tmp_path / f"records {seed}"
         script.main(whole, seed)
