@@ -67,7 +67,7 @@ class Rewording(ast.NodeTransformer):
         return node
 
     def visit_JoinedStr(self, node: ast.JoinedStr) -> ast.JoinedStr:
-        whole = "".join(str(v.value) if isinstance(v, ast.Constant) else "x" for v in node.values)
+        whole = "".join(str(v.value) if isinstance(v, ast.Constant) else "0" for v in node.values)
         for value in node.values:
             if isinstance(value, ast.FormattedValue):
                 value.value = self.visit(value.value)  # its format stays

@@ -11,6 +11,7 @@ import difflib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from itertools import pairwise
 from typing import Any
 
@@ -28,17 +29,29 @@ from habitatmap.read.pools import standing
 from habitatmap.read.settings import RoundsSettings
 
 PRACTICE, JUDGEMENT = "common practice, no source", "expert judgement"
-# reason -> its rule, and what the rule rests on; the first that fits is a pool's main reason
+
+
+class Due(StrEnum):
+    """Why a pool is due; of several reasons the first in this order is its main one."""
+
+    FOUND_DRY = "found dry"
+    FIRST_SEARCH = "first search"
+    HOT_WEEK = "hot week"
+    REGULAR = "regular visit"
+    ONE_MORE = "one more search"
+
+
+# reason -> its rule, and what the rule rests on
 RULES = {
-    "found dry": ("found dry {dry_days} days ago or more, and not seen with water since", PRACTICE),
-    "first search": ("set out {first_days} to {first_until} days ago and not searched since", PRACTICE),
-    "hot week": ("the week is one of hot_weeks and nobody was there for {hot_days} days", PRACTICE),
-    "regular visit": ("in the season, {visit_days} days or more since anybody was there", PRACTICE),
-    "one more search": ("one of the {extra_visits} other pools where one more search teaches most", JUDGEMENT),
+    Due.FOUND_DRY: ("found dry {dry_days} days ago or more, and not seen with water since", PRACTICE),
+    Due.FIRST_SEARCH: ("set out {first_days} to {first_until} days ago and not searched since", PRACTICE),
+    Due.HOT_WEEK: ("the week is one of hot_weeks and nobody was there for {hot_days} days", PRACTICE),
+    Due.REGULAR: ("in the season, {visit_days} days or more since anybody was there", PRACTICE),
+    Due.ONE_MORE: ("one of the {extra_visits} other pools where one more search teaches most", JUDGEMENT),
 }
-TOP_UP = ("found dry", "hot week")
+TOP_UP = (Due.FOUND_DRY, Due.HOT_WEEK)
 # water to carry, as a share of the container's volume: half of it is litter; the rest is what has dried up
-WATER = {"found dry": 0.5, "hot week": 0.25}
+WATER = {Due.FOUND_DRY: 0.5, Due.HOT_WEEK: 0.25}
 WATER_ELSE = 0.1
 REMARK_SAVING = 0.2  # how much shorter the walks must be elsewhere before it is said
 MOST_PEOPLE = 500
@@ -170,17 +183,17 @@ def due(
     hot = week.name in {read_week(text, "area.toml: rounds.hot_weeks").name for text in rules.hot_weeks}
     never = here["last_visit"].isna()
     hits = {
-        "found dry": (here["last_outcome"] == "dry") & (since >= rules.dry_days),
-        "first search": never & (age >= rules.first_days) & (age < rules.visit_days),
-        "hot week": hot & ((monday - here["last_visit"]).dt.days.fillna(np.inf) >= rules.hot_days),
-        "regular visit": season & ((since >= rules.visit_days) | (never & ~(age < rules.visit_days))),
+        Due.FOUND_DRY: (here["last_outcome"] == "dry") & (since >= rules.dry_days),
+        Due.FIRST_SEARCH: never & (age >= rules.first_days) & (age < rules.visit_days),
+        Due.HOT_WEEK: hot & ((monday - here["last_visit"]).dt.days.fillna(np.inf) >= rules.hot_days),
+        Due.REGULAR: season & ((since >= rules.visit_days) | (never & ~(age < rules.visit_days))),
     }
     asked = pd.DataFrame(hits).any(axis=1)
     others = [name for name in teaches if name in set(here.loc[~asked & ~(since < 7), "pool"])]
     chosen = others[: rules.extra_visits] if season else []
-    hits["one more search"] = here["pool"].isin(chosen)
+    hits[Due.ONE_MORE] = here["pool"].isin(chosen)
     table = pd.DataFrame(hits)
-    here["reason"] = [next((r for r in RULES if row[r]), "") for row in table.to_dict("records")]
+    here["reason"] = [next((r for r in Due if row[r]), "") for row in table.to_dict("records")]
     here = here[here["reason"] != ""].reset_index(drop=True)
     here["top_up"] = np.where(here["reason"].isin(TOP_UP), "yes", "no")
     here["water_l"] = here["volume_l"] * [WATER.get(reason, WATER_ELSE) for reason in here["reason"]]
@@ -199,11 +212,11 @@ def _why(row: Any) -> str:
     if row["last_outcome"]:
         last += f" ({row['last_outcome']})"
     words = {
-        "found dry": "top up and search: it was dry",
-        "first search": "first search after setting out",
-        "hot week": "top up: hot week",
-        "regular visit": "search and top up",
-        "one more search": "one more search teaches most here",
+        Due.FOUND_DRY: "top up and search: it was dry",
+        Due.FIRST_SEARCH: "first search after setting out",
+        Due.HOT_WEEK: "top up: hot week",
+        Due.REGULAR: "search and top up",
+        Due.ONE_MORE: "one more search teaches most here",
     }
     return f"{words[row['reason']]}; {last}"
 
@@ -349,7 +362,7 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
         people=[person for person, walk in walks.items() if walk],
         stops=table[list(STOPS)].astype(STOPS),
         lines=lines,
-        counts={reason: int((stops["reason"] == reason).sum()) for reason in RULES},
+        counts={reason: int((stops["reason"] == reason).sum()) for reason in Due},
         rules=[(reason, text.format(**values), basis) for reason, (text, basis) in RULES.items()],
         standing=int(standing(pools, area.visits, day).sum()),
         along=along,

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from habitatmap.export.folder import Content, write_files
 from habitatmap.export.formats import GPX, csv_text, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
-from habitatmap.fieldwork.rounds import Rounds
+from habitatmap.fieldwork.rounds import Due, Rounds
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import route
@@ -181,7 +181,7 @@ def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, number: int) -> Sect
         "Before you go": "caution",
         "Seen, larvae, done": lambda s: TO_WRITE,
     }
-    litter = ", and leaf litter" if (mine["reason"] == "found dry").any() else ""
+    litter = ", and leaf litter" if (mine["reason"] == Due.FOUND_DRY).any() else ""
     return Section(
         f"sheet-{letters(number)}",
         person,
@@ -295,7 +295,7 @@ def _headline(rounds: Rounds) -> str:
 
 def _load(rounds: Rounds, person: str, mine: pd.DataFrame) -> str:
     """How much one person has to do."""
-    dry, hot = (int((mine["reason"] == reason).sum()) for reason in ("found dry", "hot week"))
+    dry, hot = (int((mine["reason"] == reason).sum()) for reason in (Due.FOUND_DRY, Due.HOT_WEEK))
     parts = [count(len(mine), "pool"), f"{dry} dry" if dry else "", f"{hot} to top up in the heat" if hot else ""]
     parts += [f"{metres(rounds.walk_m(person))} on foot"] if len(mine) != 1 else []
     return ", ".join(filter(None, parts))
