@@ -31,7 +31,6 @@ class Stage(StrEnum):
     CONSENT = "consent"
     GAPS = "gaps"
     NETWORK = "network"
-    TABLES = "tables"
     PUBLIC = "public"
 
 

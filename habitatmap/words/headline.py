@@ -33,7 +33,6 @@ STAGES = {
     Stage.CONSENT: "Consent priorities",
     Stage.GAPS: "What stays out of reach",
     Stage.NETWORK: "How the breeding places hang together",
-    Stage.TABLES: "Tables",
     Stage.PUBLIC: "The same for the public, from blurred places",
 }
 
