@@ -109,6 +109,14 @@ def coded(values: Iterable[object]) -> dict[str, list[str] | list[int]]:
     return {"words": words, "of": [place[one] for one in all_texts]}
 
 
+def coded_sentences(told: Iterable[Sentence]) -> dict[str, list[dict[str, Any]] | list[int]]:
+    """The same for a column of sentences."""
+    by_text = [(str(one), one) for one in told]
+    each = dict(sorted(by_text, key=lambda one: one[0]))
+    place = {text: i for i, text in enumerate(each)}
+    return {"words": [sentence(one) for one in each.values()], "of": [place[text] for text, _ in by_text]}
+
+
 def scaled(values: Iterable[float], factor: int) -> list[int | None]:
     """A number column as whole numbers of 1/factor; None where not known."""
     return [round(float(v) * factor) if math.isfinite(v) else None for v in values]

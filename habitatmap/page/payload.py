@@ -15,13 +15,13 @@ from shapely import STRtree, intersection, length, simplify
 
 from habitatmap.page import themes
 from habitatmap.page.background import background_blocks
-from habitatmap.page.coding import Writer, coded, number, scaled, sentence, text, texts
+from habitatmap.page.coding import Writer, coded, coded_sentences, number, scaled, sentence, text, texts
 from habitatmap.page.document import shown
 from habitatmap.page.pictures import WebMap
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, square_around
 from habitatmap.result import Figures, Result
-from habitatmap.words.bases import told_pools
+from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.headline import missing_sentences
@@ -203,7 +203,7 @@ def _streets_in(areas: NDArray[np.object_], paths: gpd.GeoDataFrame) -> list[lis
 
 def _pools(result: Result, writer: Writer) -> Block:
     """Columns, not rows: ten thousand pools stay under a megabyte. Hosts and observers stay out of the page."""
-    pools = told_pools(result.pools)
+    pools = result.pools
     last = result.visits.groupby("pool")["date"].max().dt.strftime("%Y-%m-%d").to_dict()
     return {
         "n": len(pools),
@@ -211,7 +211,8 @@ def _pools(result: Result, writer: Writer) -> Block:
         "name": texts(pools["pool"]),
         "last": coded(last.get(pool) for pool in pools["pool"]),
         "outcome": coded(pools["last_outcome"]),
-        **{key: coded(pools[key]) for key in ("private", "flag", "place", "land_cover", "basis", "note")},
+        **{key: coded(pools[key]) for key in ("private", "flag", "place", "land_cover", "note")},
+        "basis": coded_sentences(pool_bases(pools)),
         **{key: scaled(pools[key], 1000) for key in ("occupancy", "occupancy_low", "occupancy_high")},
         "forage_in_reach": scaled(pools["forage_in_reach"], 1_000_000),
         **{key: scaled(pools[key], 1) for key in ("visits", "detections")},

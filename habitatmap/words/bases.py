@@ -18,6 +18,7 @@ from habitatmap.survey.species import SpeciesFigures
 from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.note import Note, note
 from habitatmap.words.numbers import count, listed
+from habitatmap.words.sentences import Quantity, Sentence, following
 
 AT_LIMIT = "where no standard error holds; read the interval"
 COVARIATES = {"forage_score": "forage", "dead_wood_score": "dead wood", "places_near": "breeding places near"}
@@ -117,23 +118,32 @@ def prior_words(prior: Prior) -> str:
 # --- each pool -------------------------------------------------------------------------------------------------------
 
 
-def pool_basis(basis: PoolBasis, searches: int, earlier: int, surroundings: str) -> str:
+def pool_basis(basis: PoolBasis, searches: int, earlier: int, surroundings: str) -> Sentence:
     """What a pool's probability rests on: "3 searches, larvae seen"."""
-    text = worded(basis)
+    said = Sentence(worded(basis))
     if basis is PoolBasis.STATED:
-        return text
+        return said
     if searches:
-        text = f"{count(searches, 'search', 'searches')}, {text}"
+        word = "search" if searches == 1 else "searches"
+        said = Sentence(f"{{n}} {word}, {said.template}", {"n": Quantity(searches, grouped=True)})
     if surroundings:
-        text += f", and its surroundings: {_named(surroundings.split())}"
-    return text + (f"; {earlier} of earlier seasons not counted" if earlier else "")
+        values = {"basis": said, "what": Sentence(_named(surroundings.split()))}
+        said = Sentence("{basis}, and its surroundings: {what}", values)
+    if earlier:
+        left_out = Sentence("{n} of earlier seasons not counted", {"n": Quantity(earlier, grouped=True)})
+        said = following(said, left_out, by="; ")
+    return said
+
+
+def pool_bases(pools: pd.DataFrame) -> list[Sentence]:
+    """What the probability of each pool of a table rests on; an empty sentence where there is none."""
+    facts = zip(pools["basis"], pools["searches"], pools["earlier"], pools["surroundings"], strict=True)
+    return [pool_basis(PoolBasis(b), int(n), int(e), s) if b else Sentence("") for b, n, e, s in facts]
 
 
 def told_pools(pools: pd.DataFrame) -> pd.DataFrame:
     """A table of pools with the sentence in `basis`, without the columns that it is made from and no other file has."""
-    facts = zip(pools["basis"], pools["searches"], pools["earlier"], pools["surroundings"], strict=True)
-    told_basis = [pool_basis(PoolBasis(b), int(n), int(e), s) if b else "" for b, n, e, s in facts]
-    return pools.assign(basis=told_basis).drop(columns=["searches", "earlier", "surroundings"])
+    return pools.assign(basis=list(map(str, pool_bases(pools)))).drop(columns=["searches", "earlier", "surroundings"])
 
 
 # --- the survey as a whole -------------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ import pandas as pd
 
 from habitatmap.plan.candidates import ExclusionZone, Lost, Reason
 from habitatmap.plan.gaps import NotReached
-from habitatmap.words.sentences import Quantity, Sentence, following, hectares, whole_metres
+from habitatmap.words.sentences import Quantity, Sentence, Value, following, hectares, whole_metres
 
 # by code: of one place within flight, of none or several
 NOT_REACHED = {
@@ -53,7 +53,7 @@ def _ground(gap: Mapping[str, Any]) -> Sentence:
     reason: Reason | None = gap["lost_as"]
     if reason is None:
         proof = "no land record was given to prove it" if gap["provisional"] else "with a consent the plan allows"
-        free = {"ha": hectares(gap["ground_ha"]), "word": Sentence(proof)}
+        free: dict[str, Value] = {"ha": hectares(gap["ground_ha"]), "word": Sentence(proof)}
         return Sentence("a pool may stand on {ha} of it ({word})", free)
     if gap["lost_share"] < 1:
         return Sentence("no land for a pool, mostly ruled out because: {reason}", {"reason": lost(reason)})

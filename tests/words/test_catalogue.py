@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterator
 from importlib.resources import files
+from itertools import combinations
 
 import pytest
 from babel.messages.pofile import read_po
@@ -16,6 +17,8 @@ from habitatmap.plan.gaps import NotReached
 from habitatmap.plan.robustness import ENDS, Assumption
 from habitatmap.read.layers import keep_away_defaults
 from habitatmap.read.settings import Settings
+from habitatmap.survey.codes import PoolBasis
+from habitatmap.words.bases import COVARIATES, pool_basis
 from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause
@@ -117,10 +120,16 @@ GAPS = [
 ]
 
 
+NEVER_SEARCHED = (PoolBasis.STATED, PoolBasis.NOT_SEARCHED, PoolBasis.EXPERT)
+BASES = [(n, basis) for basis in PoolBasis for n in ((0,) if basis in NEVER_SEARCHED else (1, 2))]
+SURROUNDINGS = [" ".join(some) for n in range(4) for some in combinations(COVARIATES, n)]
+
+
 @pytest.mark.parametrize("language", OTHERS)
 def test_reasons_doubts_and_causes_are_said_in_each_language(language: str) -> None:
     rows = [{"assumption": name, "level": level, "kept": 0.5} for name in Assumption for level in ("low", *ENDS)]
     told = [*map(reason, SUGGESTIONS), *map(doubt, SUGGESTIONS), *map(gap_cause, GAPS)]
+    told += [pool_basis(basis, n, n, near) for n, basis in BASES for near in SURROUNDINGS]
     told += [line for some in (rows, rows[:5]) if (line := tornado_words(some))]
     unsaid = {template for said in told for template in templates(said)} - words(language)["sentences"].keys()
     assert unsaid == set()
