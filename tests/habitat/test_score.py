@@ -199,6 +199,16 @@ def test_a_tree_on_unknown_ground_tells_nothing_of_the_dead_wood_around() -> Non
     assert plain.dead_wood_access[0, 2] > plain.dead_wood_access[0, 0] > 0
 
 
+def test_scores_stand_where_the_class_tells_of_forage_or_of_dead_wood() -> None:
+    told = cover([[1, 2, 3, 0], [1, 2, 3, 3], [1, 1, 1, 1]])
+    told.table.loc[0, "dead_wood"] = np.nan  # the meadow's forage alone is known
+    told.table.loc[2, "dead_wood"] = 0.5  # and of class 3 the dead wood alone
+    found = score_habitat(area(land_cover=told))
+    assert np.isnan(found.access[0]).tolist() == [False, False, True, True]
+    assert np.isnan(found.dead_wood_access[0]).tolist() == [False, False, False, True]
+    assert found.dead_wood_access[0, 2] == pytest.approx(0.5, abs=0.2)
+
+
 def test_without_land_cover_only_trees_are_known() -> None:
     found = score_habitat(area(land_cover=None, trees=trees((15, 15, "Fraxinus", "log"))))
     assert found.least_forage_month is None
