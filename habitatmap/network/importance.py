@@ -23,7 +23,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra, reverse_cuthill
 from habitatmap.errors import InputError
 from habitatmap.geo.engine import default_workers
 from habitatmap.network.graph import lengths, thinned
-from habitatmap.network.removal import Links, Paths, carried, lost_by_removal
+from habitatmap.network.removal import Links, Paths, carried, removal_losses
 
 Floats = NDArray[np.float64]
 # rows of best paths a thread holds at once: 64, and never more than 4 million numbers (48 MB with the predecessors)
@@ -227,7 +227,7 @@ class _Block:
             seen_from, seen_by = best @ a, self.counts_for[some] @ best
             if not self.all:
                 return seen_from, seen_by, carried(best, before, a, share[some]), paths
-            lost = lost_by_removal(links, a, paths, np.ones(n, np.bool_)) if removals else np.zeros(n)
+            lost = removal_losses(links, a, paths, np.ones(n, np.bool_)) if removals else np.zeros(n)
             return seen_from, seen_by, lost, None
 
         with ThreadPoolExecutor(default_workers()) as pool:
@@ -239,7 +239,7 @@ class _Block:
             if removals and not self.all:
                 at_least = 2.0 * a * row_sum[self.order] - a**2
                 chosen = _largest(at_least, WORKED_OUT // 2) | _largest(at_least + at_most, WORKED_OUT // 2)
-                exact = np.sum(list(pool.map(lambda paths: lost_by_removal(links, a, paths, chosen), found)), axis=0)
+                exact = np.sum(list(pool.map(lambda paths: removal_losses(links, a, paths, chosen), found)), axis=0)
                 stepping[self.order] = np.where(chosen, exact, np.nan)
             else:
                 stepping[self.order] = at_most

@@ -44,7 +44,7 @@ class PathTree(NamedTuple):
 
 
 @numba.njit(cache=True, nogil=True)
-def lost_by_removal(
+def removal_losses(
     links: Links, a: Floats, paths: Paths, chosen: NDArray[np.bool_]
 ) -> Floats:  # pragma: no cover - compiled
     """What pairs of the sources with places after `after` lose without each chosen k: (n,).
@@ -58,12 +58,12 @@ def lost_by_removal(
         if paths.share[s] == 0.0:
             continue
         was, after = paths.length[s], paths.after[s]
-        _grow(tree, paths.sources[s], paths.before[s])
+        _grow_tree(tree, paths.sources[s], paths.before[s])
         for m in range(1, n):
             k = tree.in_order[m]
             if not chosen[k] or tree.latest[k] <= after:
                 continue
-            _detours(links, tree, was, m, new)
+            _detour_lengths(links, tree, was, m, new)
             loss = 0.0
             for v in tree.in_order[m + 1 : m + tree.size[k]]:
                 if v > after:
@@ -73,7 +73,7 @@ def lost_by_removal(
 
 
 @numba.njit(cache=True, nogil=True)
-def _grow(tree: PathTree, source: int, before: NDArray[np.int32]) -> None:  # pragma: no cover - compiled
+def _grow_tree(tree: PathTree, source: int, before: NDArray[np.int32]) -> None:  # pragma: no cover - compiled
     """Fills the tree from the predecessors of each place."""
     n = len(before)
     child, sibling, stack = np.full(n, -1), np.empty(n, np.int64), np.empty(n, np.int64)
@@ -100,7 +100,9 @@ def _grow(tree: PathTree, source: int, before: NDArray[np.int32]) -> None:  # pr
 
 
 @numba.njit(cache=True, nogil=True)
-def _detours(links: Links, tree: PathTree, was: Floats, m: int, new: Floats) -> None:  # pragma: no cover - compiled
+def _detour_lengths(
+    links: Links, tree: PathTree, was: Floats, m: int, new: Floats
+) -> None:  # pragma: no cover - compiled
     """Lengths of the best paths to the places behind the m-th one of the tree that do not pass it, written into `new`.
 
     By a search (Dijkstra 1959) that starts from the links that reach them from outside that branch.
@@ -132,12 +134,12 @@ def _detours(links: Links, tree: PathTree, was: Floats, m: int, new: Floats) -> 
 def carried(best: Floats, before: NDArray[np.int32], a: Floats, share: Floats) -> Floats:  # pragma: no cover - compiled
     """What the sources exchange with others over each place, which is the most they could lose with it: (n,)."""
     n = len(a)
-    carried = np.zeros(n)
+    over = np.zeros(n)
     for s in range(len(share)):
         behind = np.zeros(n)
         for v in np.argsort(best[s]):  # the farthest first
             parent = before[s, v]
             if parent >= 0:
                 behind[parent] += behind[v] + a[v] * best[s, v]
-                carried[v] += share[s] * behind[v]
-    return carried
+                over[v] += share[s] * behind[v]
+    return over

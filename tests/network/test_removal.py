@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import shortest_path
 from habitatmap.network import connectivity, importance
 from habitatmap.network.graph import lengths, links, thinned
 from habitatmap.network.importance import Connectivity, equivalent_connectivity, estimated_connectivity, pair_sum_from
+from habitatmap.network.removal import carried
 
 
 def town(seed: int, n: int) -> tuple[np.ndarray, pd.DataFrame]:
@@ -93,3 +94,20 @@ def test_sources_stand_in_the_middle_of_their_shares_of_the_weight() -> None:
     some = estimated_connectivity(np.ones(9), p, 3)
     assert sorted(some.sources.tolist()) == [1, 4, 7]
     assert some.counts_for.tolist() == [3, 3, 3]
+
+
+def test_what_passes_over_a_place_is_all_that_lies_behind_it() -> None:
+    # from place 0 of a line 0 - 1 - 2 - 3: over 1 pass the pairs with 2 and 3, over 2 that with 3; shares count double
+    best, before = np.array([[1.0, 0.5, 0.25, 0.125]]), np.array([[-9999, 0, 1, 2]], dtype=np.int32)
+    passing = carried(best, before, np.array([1.0, 1.0, 2.0, 4.0]), np.array([2.0]))
+    assert passing.tolist() == [0, 2 * (0.25 * 2 + 0.125 * 4), 2 * 0.125 * 4, 0]
+
+
+def test_a_bridge_of_little_weight_is_among_the_places_worked_out() -> None:
+    # two towns of 120 places joined by one that has next to no weight: only what passes over it makes it costly
+    rng = np.random.default_rng(3)
+    left, right = rng.uniform(0, 400, (120, 2)), rng.uniform((1400, 0), (1800, 400), (120, 2))
+    xy = np.vstack([left, right, [[900, 200]]])
+    p = links(pd.DataFrame(xy, columns=["x", "y"]), 600, 500)
+    some = estimated_connectivity(np.append(rng.uniform(0.5, 1, 240), 0.001), p, 60)
+    assert some.importance["loss"].idxmax() == 240
