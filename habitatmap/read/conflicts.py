@@ -5,10 +5,12 @@ Rows that are listed here are used as they are: only the people who wrote them c
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import combinations
+from itertools import combinations, groupby, islice
+from operator import attrgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -82,6 +84,8 @@ def _named(frame: pd.DataFrame, i: int) -> str:
 class _Visit(NamedTuple):
     """What a row says of a visit, as far as two rows are compared."""
 
+    pool: str
+    date: datetime.date
     where: str
     outcome: str
     larvae: float
@@ -106,9 +110,10 @@ def alike_visits(visits: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) 
     if visits.empty:
         return
     alike, odds = [], []
-    for (pool, date), group in visits[visits.duplicated(["pool", "date"], keep=False)].groupby(["pool", "date"]):
+    twins = visits[visits.duplicated(["pool", "date"], keep=False)].sort_values(["pool", "date"], kind="stable")
+    for (pool, date), group in groupby(_visits(twins, drafts), key=attrgetter("pool", "date")):
         # a date that was copied down a whole column makes more pairs than anybody would read
-        for one, other in combinations(_visits(group.head(MOST_COMPARED), drafts), 2):
+        for one, other in combinations(islice(group, MOST_COMPARED), 2):
             if one.times != other.times or not same_person(one.observer, other.observer):
                 continue
             text = f"{pool}, {date:%Y-%m-%d}: {one.where} and {other.where}"
@@ -131,7 +136,8 @@ def _visits(rows: pd.DataFrame, drafts: Sequence[Draft]) -> Iterator[_Visit]:
         times = [(heading, text) for heading, text in left_over if _TIMES & set(fold(heading).split())]
         texts = {name: row[name] for name in ("taxon", "checked", "action", "observer", "note")}
         where = f"{row['file']} row {row['row']}"
-        yield _Visit(where, row["outcome"], row["larvae"], row["observer"], texts, times)
+        said = (row["outcome"], row["larvae"], row["observer"])
+        yield _Visit(row["pool"], row["date"], where, *said, texts, times)
 
 
 def same_person(one: str, other: str) -> bool:

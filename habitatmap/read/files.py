@@ -34,7 +34,7 @@ FIX = ".fix"
 
 
 def is_fix(path: Path) -> bool:
-    """Whether a file is a correction file (fixes.py), by its name."""
+    """Whether a file is a correction file (corrections.py), by its name."""
     return path.stem.casefold().endswith(FIX)
 
 
