@@ -44,7 +44,7 @@ def test_coarse_cells_are_cut_up_and_fine_ones_sampled(tmp_path: Path) -> None:
     area_folder(tmp_path / "fine", 'cell_m = 30\n[land_cover]\nclasses = "worldcover"')
     # 3 x 3 cells of 10 m each: the one under the centre of the 30 m cell counts
     write_raster(
-        tmp_path / "fine" / "land_cover.tif", [[10, 10, 10], [10, 50, 10], [10, 90, 30]], origin=(510_000, 5_399_990)
+        tmp_path / "fine" / "land_cover.tif", [[10, 10, 10], [10, 50, 10], [10, 90, 30]], origin=(510_000, 5_399_970)
     )
     assert codes(tmp_path / "fine").tolist() == [["50"]]
 
