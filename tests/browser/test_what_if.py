@@ -96,7 +96,7 @@ def test_a_pool_tried_out_gives_what_a_run_with_it_gives(
     go_to(page, page_file, 30, 70)
     start = reached(page)
     assert start == pytest.approx(result.figures.forage_in_reach.now, rel=1e-3)
-    assert "Pool A set" in here(page)
+    assert "Pool A added" in here(page)
     with_one = habitatmap.run(open_area(area(tmp_path / "one", [*POOLS, ("A", 30, 70)]))).figures
     assert reached(page) == pytest.approx(with_one.forage_in_reach.now, rel=1e-3)
     assert with_one.forage_in_reach.now > 1.02 * start
