@@ -114,7 +114,10 @@ def test_reasons_doubts_and_causes_are_put_together_in_each_language(
     told = page.locator("#plan-panel tbody th > p:first-of-type").all_text_contents()
     page.locator("#tab-gaps").click()
     told += [card, page.locator("#gaps-panel tbody p").first.text_content()]
-    english = ("pool", "forage", "nearest", "larvae", "owner", "assumed", "likely", "flight", "may stand", "allows")
+    page.locator("#tab-pools").click()
+    page.locator("#pools-panel .pick").first.click()
+    told.append(page.locator("#pools-panel .detail dd").nth(3).inner_text())
+    english = "search pool forage nearest larvae owner assumed likely flight allows".split()
     for text in told:
         assert [word for word in english if word in text] == []
     assert "1,2" in told[0]
