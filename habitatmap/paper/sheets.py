@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -22,6 +21,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
 from habitatmap.export.folder import write_files
+from habitatmap.page.sections import Row
 from habitatmap.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
 from habitatmap.paper.typst_pdf import pdf
 from habitatmap.privacy import ASK_M, may_be_placed, middle_of_square, square_around
@@ -217,7 +217,7 @@ def new_names(result: Result) -> list[str]:
     return [f"N{n}" for n, _ in zip(numbers, range(len(result.plan)), strict=False)]
 
 
-def _sheet_of(result: Result, site: Site, row: Mapping[Any, Any]) -> dict[str, object]:
+def _sheet_of(result: Result, site: Site, row: Row) -> dict[str, object]:
     """A suggestion's sheet as data; `row` is that of plan.csv."""
     facts = [["Pool", site.name], ["Land", str(row["place"]) or UNKNOWN]]
     if not site.private:

@@ -14,7 +14,6 @@ from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
 
 import typst
 from fontTools.ttLib import TTFont
@@ -43,16 +42,14 @@ def pdf(
 
     Raises HabitatmapError where the compiler refuses, which only a fault of this program can cause.
     """
-    return _compile(source, data, pictures or {}, lang, format="pdf", pdf_standards=["ua-1"])
+    return _compile(source, data, pictures or {}, lang)
 
 
 def png(svg: str, width_px: int) -> bytes:
     """A picture of the SVG, so many pixels wide, its height by its own proportions."""
-    data: Mapping[str, object] = {"picture": "picture.svg"}
-    points = 720.0
-    return _compile(
-        "picture.typ", data, {"picture.svg": svg.encode("utf-8")}, "en", format="png", ppi=72.0 * width_px / points
-    )
+    points = 720.0  # its width in the source
+    data = {"picture": "picture.svg"}
+    return _compile("picture.typ", data, {"picture.svg": svg.encode("utf-8")}, "en", ppi=72.0 * width_px / points)
 
 
 def printable(value: object) -> object:
@@ -104,7 +101,10 @@ def _fonts(folder: Path) -> Iterable[Path]:
     return sorted(p for p in folder.iterdir() if p.suffix in (".ttf", ".otf"))
 
 
-def _compile(source: str, data: Mapping[str, object], pictures: Mapping[str, bytes], lang: str, **how: Any) -> bytes:
+def _compile(
+    source: str, data: Mapping[str, object], pictures: Mapping[str, bytes], lang: str, ppi: float | None = None
+) -> bytes:
+    """A tagged PDF, or with `ppi` (pixels an inch) the one page as PNG."""
     content = printable({**data, "lang": lang, "families": list(FAMILIES)})
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
@@ -119,13 +119,15 @@ def _compile(source: str, data: Mapping[str, object], pictures: Mapping[str, byt
                 font_paths=list(font_folders()),
                 ignore_system_fonts=True,
                 timestamp=TIMESTAMP,
-                **how,
+                format="pdf" if ppi is None else "png",
+                pdf_standards=["ua-1"] if ppi is None else None,
+                ppi=ppi,
             )
         except typst.TypstError as fault:
             raise HabitatmapError(
                 f"{source} could not be printed: {fault}; please report this with the area"
             ) from fault
-    return bytes(made[0] if isinstance(made, list) else made)
+    return bytes(made)
 
 
 def asset(name: str) -> str:

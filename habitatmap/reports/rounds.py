@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -25,7 +25,18 @@ from habitatmap.fieldwork.rounds import Due, Rounds
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import route
-from habitatmap.page.sections import Column, Drawing, Section, Table, aligned, letters, report_page, table, terminal
+from habitatmap.page.sections import (
+    Column,
+    Drawing,
+    Row,
+    Section,
+    Table,
+    aligned,
+    letters,
+    report_page,
+    table,
+    terminal,
+)
 from habitatmap.paper.maps import BARS_M
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.read.headings import fold
@@ -301,7 +312,7 @@ def _load(rounds: Rounds, person: str, mine: pd.DataFrame) -> str:
     return ", ".join(filter(None, parts))
 
 
-def _way(stop: Mapping[Any, Any], first: str) -> str:
+def _way(stop: Row, first: str) -> str:
     """How far it is from the stop before."""
     return metres(stop["leg_m"]) if stop["order"] > 1 else first
 
