@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import pandas as pd
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
 from habitatmap.fieldwork.routes import straight
@@ -23,49 +24,51 @@ GRID_M = 0.01  # ends of lines that lie closer are one junction
 
 @dataclass(frozen=True)
 class Footpaths:
-    """distances: pool to pool, metres, symmetric; by_path: legs that follow paths; off_path: pools too far from any."""
+    """The ways between pools. distances: pool to pool, metres, symmetric; by_path: legs that follow paths; off_path:
+    pools too far from any.
+    """
 
     x: Array
     y: Array
     distances: Array
     by_path: NDArray[np.bool_]
     off_path: NDArray[np.bool_]
-    _net: Any = field(default=None, repr=False)
+    _net: _Network | None = field(default=None, repr=False)
 
     def line(self, i: int, j: int) -> Array:
         """The way from pool i to pool j as positions, k x 2."""
         ends = [(self.x[i], self.y[i]), (self.x[j], self.y[j])]
-        if not self.by_path[i, j]:
+        if self._net is None or not self.by_path[i, j]:
             return np.array(ends)
         return np.array([ends[0], *self._net.between(i, j), ends[1]])
 
 
-def straight_lines(x: Any, y: Any) -> Footpaths:
+def straight_lines(x: ArrayLike, y: ArrayLike) -> Footpaths:
     """Every leg as the crow flies."""
-    x, y = np.asarray(x, float), np.asarray(y, float)
-    none = np.zeros((len(x), len(x)), dtype=bool)
-    return Footpaths(x, y, straight(x, y), none, np.ones(len(x), dtype=bool))
+    px, py = np.asarray(x, float), np.asarray(y, float)
+    none = np.zeros((len(px), len(px)), dtype=bool)
+    return Footpaths(px, py, straight(px, py), none, np.ones(len(px), dtype=bool))
 
 
-def along_paths(x: Any, y: Any, lines: Any, within_m: float) -> Footpaths:
+def along_paths(x: ArrayLike, y: ArrayLike, lines: Iterable[BaseGeometry | None], within_m: float) -> Footpaths:
     """Ways along `lines` (shapely, in metres) between pools that lie within `within_m` of one.
 
     Lines meet wherever they cross, bridges too. A leg is straight where a pool is farther from every path, where no
     path leads over, and where the straight line is no longer than the two bits from the pools to the paths.
     """
     plain = straight_lines(x, y)
-    x, y = plain.x, plain.y
-    if not len(x):
+    px, py = plain.x, plain.y
+    if not len(px):
         return plain
-    box = shapely.box(x.min(), y.min(), x.max(), y.max()).buffer(MARGIN_M)
-    near = [line for line in np.asarray(lines, dtype=object) if line is not None and line.intersects(box)]
+    box = shapely.box(px.min(), py.min(), px.max(), py.max()).buffer(MARGIN_M)
+    near = [line for line in lines if line is not None and line.intersects(box)]
     if not near:
         return plain
     edges = shapely.get_parts(shapely.union_all(near, grid_size=GRID_M))
     edges = edges[shapely.get_type_id(edges) == 1]
     if not len(edges):
         return plain
-    net = _Network(x, y, edges)
+    net = _Network(px, py, edges)
     off_path = net.off_m > within_m
     over = net.off_m[:, None] + net.length + net.off_m[None, :]
     crossing = plain.distances <= net.off_m[:, None] + net.off_m[None, :]
@@ -73,14 +76,14 @@ def along_paths(x: Any, y: Any, lines: Any, within_m: float) -> Footpaths:
     np.fill_diagonal(by_path, False)
     distances = np.where(by_path, over, plain.distances)
     distances = np.minimum(distances, distances.T)  # alike but for rounding
-    return Footpaths(x, y, distances, by_path, off_path, net)
+    return Footpaths(px, py, distances, by_path, off_path, net)
 
 
 class _Network:
     """Junctions and the pools' places on the paths as nodes, the pools' first. off_m: from pool to path; length: from
     pool to pool on the paths, inf where none leads over."""
 
-    def __init__(self, x: Array, y: Array, edges: NDArray[Any]) -> None:
+    def __init__(self, x: Array, y: Array, edges: NDArray[np.object_]) -> None:
         n, points = len(x), shapely.points(x, y)
         pool, nearest = shapely.STRtree(edges).query_nearest(points, all_matches=False)
         nearest = nearest[np.argsort(pool)]

@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -197,7 +196,8 @@ def due(
     here = here[here["reason"] != ""].reset_index(drop=True)
     here["top_up"] = np.where(here["reason"].isin(TOP_UP), "yes", "no")
     here["water_l"] = here["volume_l"] * [WATER.get(reason, WATER_ELSE) for reason in here["reason"]]
-    here["why"] = [_why(row) for row in here.to_dict("records")]
+    facts = zip(here["reason"], here["last_visit"], here["last_outcome"], strict=True)
+    here["why"] = [_why(Due(reason), visit, outcome) for reason, visit, outcome in facts]
     return here
 
 
@@ -206,11 +206,11 @@ def _up(pools: pd.DataFrame, visits: pd.DataFrame, known: datetime.date, on: dat
     return standing(pools, visits[visits["date"] <= pd.Timestamp(known)], on)
 
 
-def _why(row: Any) -> str:
-    """One pool's reason in words."""
-    last = "no visit on record" if pd.isna(row["last_visit"]) else f"last there {row['last_visit']:%Y-%m-%d}"
-    if row["last_outcome"]:
-        last += f" ({row['last_outcome']})"
+def _why(reason: Due, visit: pd.Timestamp, outcome: str) -> str:
+    """One pool's reason in words; `visit`: the last one, NaT without any."""
+    last = "no visit on record" if pd.isna(visit) else f"last there {visit:%Y-%m-%d}"
+    if outcome:
+        last += f" ({outcome})"
     words = {
         Due.FOUND_DRY: "top up and search: it was dry",
         Due.FIRST_SEARCH: "first search after setting out",
@@ -218,7 +218,7 @@ def _why(row: Any) -> str:
         Due.REGULAR: "search and top up",
         Due.ONE_MORE: "one more search teaches most here",
     }
-    return f"{words[row['reason']]}; {last}"
+    return f"{words[reason]}; {last}"
 
 
 # --- who goes ---------------------------------------------------------------------------------------------------------

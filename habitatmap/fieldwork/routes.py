@@ -8,12 +8,16 @@ near neighbours, and then until no such move helps. The draw has a fixed seed: t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+Places = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 NEAR = 10  # neighbours that a move may bring together
 SWEEPS = 4000  # tries per point while cooling
@@ -22,10 +26,10 @@ MOST_TRIES = 2_000_000
 SEED = 20260101
 
 
-def straight(x: Any, y: Any) -> NDArray[np.float64]:
-    """Distances between all points along straight lines."""
-    x, y = np.asarray(x, float), np.asarray(y, float)
-    return np.asarray(np.hypot(x[:, None] - x, y[:, None] - y))
+def straight(x: ArrayLike, y: ArrayLike) -> Floats:
+    """Distances between all points along straight lines (n x n, in the units of x and y)."""
+    px, py = np.asarray(x, float), np.asarray(y, float)
+    return np.asarray(np.hypot(px[:, None] - px, py[:, None] - py))
 
 
 def shares(points: int, people: int) -> NDArray[np.int64]:
@@ -33,10 +37,10 @@ def shares(points: int, people: int) -> NDArray[np.int64]:
     return np.array([points // people + (i < points % people) for i in range(people)], dtype=np.int64)
 
 
-def walk_m(distances: NDArray[Any], order: Any) -> float:
+def walk_m(distances: Floats, order: Sequence[int]) -> float:
     """The length of one walk."""
-    order = np.asarray(order, dtype=int)
-    return float(distances[order[:-1], order[1:]].sum())
+    at = np.asarray(order, dtype=int)
+    return float(distances[at[:-1], at[1:]].sum())
 
 
 def shortest_routes(distances: NDArray[np.float64], people: int) -> list[list[int]]:
@@ -71,7 +75,7 @@ def _first(distances: NDArray[np.float64], start: int) -> NDArray[np.int64]:
 
 
 @njit(cache=True, nogil=True)
-def _length(order: Any, d: Any, starts: Any, first: int, last: int) -> float:
+def _length(order: Places, d: Floats, starts: Flags, first: int, last: int) -> float:
     """The length of the steps into the places first to last and out of last; steps into a cut count nothing."""
     total = 0.0
     for i in range(max(first, 1), min(last + 2, len(order))):
@@ -81,7 +85,7 @@ def _length(order: Any, d: Any, starts: Any, first: int, last: int) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _change(new: Any, order: Any, kind: int, i: int, j: int, size: int) -> tuple[int, int]:
+def _change(new: Places, order: Places, kind: int, i: int, j: int, size: int) -> tuple[int, int]:
     """Writes a changed list into `new`; gives the first and last place that differ.
 
     kind 0: the stretch from i to j turned round; 1, 2: `size` points from i taken out and put in at j, turned round
@@ -108,7 +112,7 @@ def _change(new: Any, order: Any, kind: int, i: int, j: int, size: int) -> tuple
 
 
 @njit(cache=True, nogil=True)
-def _anneal(d: Any, near: Any, starts: Any, order: Any, seed: int) -> Any:
+def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int) -> Places:
     """The list improved; `order` is a fresh array and is used up."""
     np.random.seed(seed)
     n = len(order)
@@ -160,7 +164,7 @@ def _anneal(d: Any, near: Any, starts: Any, order: Any, seed: int) -> Any:
 
 
 @njit(cache=True, nogil=True)
-def _settle(d: Any, near: Any, starts: Any, order: Any) -> Any:
+def _settle(d: Floats, near: Places, starts: Flags, order: Places) -> Places:
     """Takes every turn, shift and exchange among near points that shortens the list, until none does."""
     n = len(order)
     place = np.empty(n, np.int64)
