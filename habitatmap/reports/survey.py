@@ -350,7 +350,7 @@ def _estimate(told: Account) -> Section:
 
 def _detection(told: Account) -> Section:
     p, low, high, _ = (told.weak if told.few else told.fit).one("p")
-    lead = f"A search of a pool with larvae finds them about {_times(p)}: detection {percent(p)} ({span(low, high)})."
+    lead = f"A search of a pool with larvae detects them about {_times(p)}: detection {percent(p)} ({span(low, high)})."
     if told.few:
         lead += " This rests on an expert value, as the searches are too few."
     found = [(k, 1 - (1 - p) ** k, 1 - (1 - low) ** k, 1 - (1 - high) ** k) for k in range(1, 9)]

@@ -33,7 +33,7 @@ def at_least(share: float, digits: int = 0) -> str:
 
 def _parts(share: float, digits: int) -> float:
     """How many of the last printed digit, without what is left of binary fractions."""
-    return round(share * 10 ** (digits + 2), 6)
+    return float(round(share * 10 ** (digits + 2), 6))
 
 
 def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> str:
