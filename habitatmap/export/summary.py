@@ -10,6 +10,7 @@ from habitatmap.result import Result
 from habitatmap.words.bases import occupancy_part, seasons_part
 from habitatmap.words.cautions import general_cautions
 from habitatmap.words.headline import missing_sentences
+from habitatmap.words.network import LINK_PROBABILITY, WEIGHT
 from habitatmap.words.plan import notes_of, plan_note
 
 
@@ -23,6 +24,11 @@ def summary_of(result: Result) -> dict[str, Any]:
         "occupancy": occupancy_part(figures.occupancy),
         "seasons": seasons_part(figures.seasons),
         "plan": plan | {"note": plan_note(figures.plan)},
+        "network": told["network"]
+        | {
+            "weight": WEIGHT[figures.network.weight],
+            "link_probability": LINK_PROBABILITY[figures.network.link_probability],
+        },
         "missing": missing_sentences(figures),
         "notes": notes_of(figures),
         "ask_first": {"helpful": result.ask_first.to_dict("records"), "not_worked_out": told.pop("consents_left")},

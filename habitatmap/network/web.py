@@ -34,13 +34,13 @@ MOST_SOURCES = 400
 class Weight(StrEnum):
     """What a breeding place of the network counts for."""
 
-    OCCUPANCY_TIMES_ACCESS = "probability of being occupied times forage access; 0 where access is not known"
+    OCCUPANCY_TIMES_ACCESS = "occupancy times access"
 
 
 class LinkProbability(StrEnum):
     """What the probability of a link is."""
 
-    REACH = "share of dispersal flights that get at least that far, 0 beyond link_m"
+    REACH = "reach weight"
 
 
 @dataclass(frozen=True)
