@@ -8,8 +8,10 @@ import pytest
 import scipy.ndimage
 
 from habitatmap.errors import InputError
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.plan.problem import Problem, Quota
-from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness, shifted
+from habitatmap.plan.reach import footprints, multiply_blocks
+from habitatmap.plan.robustness import Robustness, Uncertainty, _gain_on_blocks, assess_robustness, shifted
 from habitatmap.plan.search import Selection, make_plan
 from habitatmap.plan.zones import Zone, find_zones
 from tests.plan import slow
@@ -165,3 +167,21 @@ def test_zones_lie_inside_the_frame():
         assert on_frame(area, problem.shape)[site.row, site.col]
         assert area.holds(np.array([0, site.row]), np.array([0, site.col]))
         assert not area.holds(np.array([-5]), np.array([2]))
+
+
+def test_blocks_are_missed_and_gained_by_the_whole_footprint():
+    # median 60 m: footprints of 2 x 2 cells reach 18 blocks and more; the frame is larger on some sides, cut on others
+    prints = footprints(60.0, 10.0, 2)
+    r = prints[0].shape[1] // 2
+    row, col = 2 * r + 7, 1
+    bi = row // 2
+    i, j = np.indices((bi + r + 2, r + 3))  # blocks, seen from their centres
+    d = 10.0 * np.hypot(2 * i + 1 - (row + 0.5), 2 * j + 1 - (col + 0.5))
+    flight = FlightKernel(60.0)
+    k = np.where(d <= flight.end_m, flight.reach_weight(d), 0.0)
+    R = np.ones(k.shape)
+    multiply_blocks(R, np.array([row]), np.array([col]), np.array([0.5]), prints)
+    assert pytest.approx(1 - 0.5 * k, abs=1e-14) == R
+    left = np.random.default_rng(1).random(k.shape)
+    assert _gain_on_blocks(left, prints, row, col) == pytest.approx((k * left).sum(), rel=1e-12)
+    assert (k[:, 0] > 0).sum() >= 2 * r - 1
