@@ -121,7 +121,7 @@ def test_the_old_folder_of_an_assignment_is_refused_with_the_new_name(demo: Path
     [
         (["--assign"], "--assign needs --treatments"),
         (["--seed", "3"], "go with --assign"),
-        (["--allot", "--treatments", "container=a,b"], "--allot is named --assign now"),
+        (["--allot", "--treatments", "container=a,b"], "--allot is now called --assign"),
         (["--assign", "--treatments", "container"], "container=barrel,bucket"),
         (["--assign", "--treatments", "container=a,b"], "run habitatmap map first"),
         (["--assign", "--treatments", "container=a,b", "--sites", "pools.csv"], "pools.csv is not there"),
