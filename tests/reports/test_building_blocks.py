@@ -1,0 +1,47 @@
+"""What every report is made of: sections without what is empty, tables of records, folders of any content."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from habitatmap.export.folder import write_files
+from habitatmap.page.sections import Drawing, Section, Table, aligned, interval, letters, share, table, terminal
+
+
+def test_a_section_shows_nothing_that_is_empty() -> None:
+    full = Table("b", ["B"], [("1",)])
+    part = Section("a", "A", "", ["", "said"], [Drawing("", "of nothing")], [Table("t", ["T"], []), full], ["", "mind"])
+    shown = part.filled()
+    assert (shown.words, shown.drawings, shown.tables, shown.cautions) == (["said"], [], [full], ["mind"])
+
+
+def test_a_table_of_records() -> None:
+    frame = pd.DataFrame({"pool": ["P1"], "p": [0.42], "low": [0.3], "high": [float("nan")]})
+    columns = {"Pool": "pool", "Occupancy": share("p"), "95 %": interval(), "Twice": lambda row: row["pool"] * 2}
+    made = table("Pools", frame.assign(high=0.5), columns, "a note")
+    assert (made.heads, made.rows, made.note) == (list(columns), [("P1", "42 %", "30 to 50 %", "P1P1")], "a note")
+    assert table("Pools", frame.iloc[:0], columns).rows == []
+
+
+def test_letters_count_on_after_z() -> None:
+    assert [letters(n) for n in (0, 25, 26, 27, 51, 52)] == ["a", "z", "ba", "bb", "bz", "ca"]
+
+
+def test_lines_for_a_terminal_cannot_steer_it() -> None:
+    assert aligned([("a", "bb"), ("ccc", "")]) == ["a    bb", "ccc"]
+    assert terminal(["x\x1b[2J", "\u202ey"]) == "x\ufffd[2J\ny\n"
+
+
+def test_a_folder_is_written_whole_from_any_content(tmp_path: Path) -> None:
+    target = tmp_path / "out"
+    write_files(target, {"old.txt": "old"})
+    frame = pd.DataFrame({"a": [1.5, None], "b": ["x", "y"]})
+    write_files(target, {"t.csv": frame, "t.json": {"a": float("nan")}, "t.txt": "ü", "t.bin": b"\x00"})
+    assert {p.name: p.read_bytes() for p in target.iterdir()} == {
+        "t.csv": b"a,b\r\n1.5,x\r\n,y\r\n",
+        "t.json": b'{\n "a": null\n}\n',
+        "t.txt": "ü".encode(),
+        "t.bin": b"\x00",
+    }
