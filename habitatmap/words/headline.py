@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isnan
 
 from habitatmap.result.figures import Figures, Missing, Stage
-from habitatmap.words.numbers import percent
+from habitatmap.words.numbers import at_least, at_most, percent
 
 MISSING = {
     Missing.POOLS: "No pools: nothing is known to be in reach yet; the plan shows where the first ones help most.",
@@ -61,7 +61,7 @@ def headline(figures: Figures) -> str:
         if plan.pools:
             lines.append(
                 f"With {plan.pools} more pools: {percent(reach.with_plan, 1)}; no choice of as many could reach "
-                f"more than {percent(reach.upper_bound, 1)} (the plan has {percent(plan.share_of_bound, 1)} "
+                f"more than {at_most(reach.upper_bound, 1)} (the plan has {at_least(plan.share_of_bound, 1)} "
                 "of the maximum possible gain)."
             )
         lines.append(f"Gaps: {figures.gaps.count}, with {percent(figures.gaps.share)} of the forage.")

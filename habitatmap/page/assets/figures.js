@@ -44,8 +44,8 @@ function headline() {
   const sentences = [];
   if (n && reach.with_plan_low !== null) sentences.push(say("range", {low: share(reach.with_plan_low), high: share(reach.with_plan_high)}));
   else if (reach.low !== null) sentences.push(say("range", {low: share(reach.low), high: share(reach.high)}));
-  if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: all, bound: percent(reach.upper_bound, 1)}));
-  if (n && facts.share_of_bound !== null) sentences.push(say("share_of_bound", {share: share(facts.share_of_bound)}));
+  if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: all, bound: atMost(reach.upper_bound, 1)}));
+  if (n && facts.share_of_bound !== null) sentences.push(say("share_of_bound", {share: atLeast(facts.share_of_bound, 0)}));
   if (n && reach.index_ha_with_plan) sentences.push(say("index_ha", {ha: number(reach.index_ha_with_plan, 1)}));
   box.append(el("p", {class: "range"}, sentences.join(" ")));
   if (facts.missing && facts.missing.length) box.append(el("p", {class: "thin"}, say(facts.missing.length > 1 ? "missing_short" : "missing_short_one", {n: facts.missing.length})));

@@ -8,6 +8,10 @@ const number = (value, digits = 0) => isKnown(value) ? inDigits(value, digits) :
 const quantity = (value, digits, sign) => sign ? unit(inDigits(value, digits), sign) : inDigits(value, digits);
 const percent = (value, digits) => isKnown(value) ? unit(inDigits(100 * value, digits), "%") : words.unknown;
 const share = (value) => percent(value, isKnown(value) && Math.abs(value) < 0.1 ? 1 : 0);
+// a limit is never written below what it is, a promise never above; less what is left of binary fractions
+const parts = (value, digits) => Number((value * 10 ** (digits + 2)).toFixed(6));
+const atMost = (value, digits) => percent(Math.ceil(parts(value, digits)) / 10 ** (digits + 2), digits);
+const atLeast = (value, digits) => percent(Math.floor(parts(value, digits)) / 10 ** (digits + 2), digits);
 const finely = (value) => percent(value, isKnown(value) && Math.abs(value) < 0.01 ? 2 : 1);
 const gained = (value) => isKnown(value) ? (value < 0 ? "\u2212" : "+") + finely(Math.abs(value)) : words.unknown;
 const ranged = (value, low, high) => [value, low, high].every(isKnown) ? say("percent_range", {value: share(value), low: share(low), high: share(high)}) : share(value);
