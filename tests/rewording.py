@@ -23,7 +23,19 @@ SENTENCE = re.compile(rf"{WORD} (\S+ )*?{WORD} (\S+ )*?{WORD}")
 # what stands in braces, or after %, is filled in or read by a machine
 FILLED_IN = re.compile(r"(\{[^{}]*\}|%\(?\w*\)?[a-z]|&\w+;)")
 # methods and functions whose text is no prose: patterns, formats, lists of names, queries
-NO_PROSE_FOR = {"split", "compile", "match", "search", "fullmatch", "sub", "findall", "query", "strftime", "eval", "filled_in"}
+NO_PROSE_FOR = {
+    "split",
+    "compile",
+    "match",
+    "search",
+    "fullmatch",
+    "sub",
+    "findall",
+    "query",
+    "strftime",
+    "eval",
+    "filled_in",
+}
 CODE = re.compile(r"</?[a-z]|^[A-Z]{3,} |=>|[{};]\s*$|^[a-z-]+: [^ ]+;|::|\b\w+\(\)|^\w+\.\w|^(?=.*_)[a-z_ ]+$")
 # modules and tables of words that people write into their files, and names of other things
 EXEMPT_MODULES = {"habitatmap.vocabulary.columns": "headings"}

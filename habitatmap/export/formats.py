@@ -79,15 +79,15 @@ def csv_text(frame: pd.DataFrame) -> str:
     return out.getvalue()
 
 
-def _cell(value: Any) -> str:
-    value = plain(value)
-    if value is None:
+def _cell(value: object) -> str:
+    told = plain(value)
+    if told is None:
         return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int | float):
-        return repr(value)
-    return guard(visible(value))
+    if isinstance(told, bool):
+        return "yes" if told else "no"
+    if isinstance(told, int | float):
+        return repr(told)
+    return guard(visible(told))
 
 
 def plain(value: Any) -> Any:
@@ -254,7 +254,7 @@ def _write_layer(path: Path, name: str, frame: pd.DataFrame, kind: str | None, c
 # --- rasters ----------------------------------------------------------------------------------------------------------
 
 
-def cog_bytes(name: str, values: NDArray[Any], grid: Grid, crs: CRS) -> bytes:
+def cog_bytes(name: str, values: NDArray[np.number], grid: Grid, crs: CRS) -> bytes:
     """A raster as Cloud Optimized GeoTIFF: float32, NaN where not known, with what it shows and its unit inside.
 
     Made in memory, so that a full disk is met where bytes are written, and nowhere else.

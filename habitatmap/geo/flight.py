@@ -8,6 +8,7 @@ The two uses are never mixed up: the access weight weighs forage around a cell, 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
@@ -35,8 +36,8 @@ def share_beyond(q: T) -> T:
     return share
 
 
-# the same for code that Numba compiles, number by number
-share_beyond_compiled = njit(cache=True, nogil=True)(share_beyond)
+# the same for code that Numba compiles, number by number (its stubs do not follow a function of either type)
+share_beyond_compiled: Callable[[float], float] = njit(cache=True, nogil=True)(share_beyond)  # type: ignore[assignment]
 
 
 @dataclass(frozen=True)

@@ -96,7 +96,7 @@ class Finished(Element):
         super().__init__()
         self.text = text
 
-    def render(self, **kwargs: Any) -> str:
+    def render(self, **kwargs: object) -> str:
         """The text."""
         return self.text
 
@@ -121,7 +121,7 @@ class DataBlock(Finished):
 class RenderedOnce(MacroElement):
     """A folium element whose macro output is final. Stands after the folium class among a class's bases."""
 
-    def render(self, **kwargs: Any) -> str:
+    def render(self, **kwargs: object) -> str:
         """Adds the output of the template's macros to the figure, then renders the children. Returns no text itself."""
         figure = self.get_root()
         for part in ("html", "script"):
@@ -161,7 +161,7 @@ class DataLayer(Layer, RenderedOnce):
         super().__init__(name=block, overlay=True, control=False, show=show)
         self.kind, self.block = kind, block
 
-    def render(self, **kwargs: Any) -> str:
+    def render(self, **kwargs: object) -> str:
         """As `RenderedOnce`: folium's own layer would add itself to the map in one more script."""
         return RenderedOnce.render(self, **kwargs)
 
@@ -176,7 +176,7 @@ class PageFigure(Figure):
         super().__init__()
         self.name, self.lang, self.body, self.blocks, self.pictures = shown(title), lang, body, blocks, pictures
 
-    def render(self, **kwargs: Any) -> str:
+    def render(self, **kwargs: object) -> str:
         """The page as text, the same for the same content."""
         for number, element in enumerate(_below(self)):
             element._id = f"{number:04d}"

@@ -7,7 +7,6 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from affine import Affine
@@ -92,7 +91,7 @@ def classes_of(values: NDArray[np.float32], breaks: Sequence[float]) -> NDArray[
     return np.where(np.isnan(values), UNKNOWN, found).astype(np.uint8)
 
 
-def picture(classes: NDArray[np.integer[Any]], colours: Sequence[str], unknown: str = UNKNOWN_COLOUR) -> str:
+def picture(classes: NDArray[np.integer], colours: Sequence[str], unknown: str = UNKNOWN_COLOUR) -> str:
     """A lossless WebP as a data address. `colours` are those of the classes from FIRST on; OUTSIDE is see-through.
 
     An empty colour is see-through too.

@@ -23,7 +23,7 @@ from habitatmap.survey.constant import Array, Histories, Posterior, Prior
 from habitatmap.survey.effort import visit_value
 from habitatmap.survey.figures import OccupancyFigures, SeasonFigures, counts_by_place, estimate
 from habitatmap.survey.searches import Counts, Day, Searches, by_place, count_searches, labels
-from habitatmap.survey.surroundings import Surroundings, fit_surroundings
+from habitatmap.survey.surroundings import Raster, Surroundings, fit_surroundings
 from habitatmap.vocabulary.estimate import Estimate, Method
 from habitatmap.vocabulary.note import Note, note
 
@@ -76,7 +76,7 @@ class PoolOccupancy:
         """What a reader must know before the figures."""
         return self.searches.warnings
 
-    def new_on(self, fields: Mapping[str, Array], shape: tuple[int, ...]) -> Array:
+    def new_on(self, fields: Mapping[str, Raster], shape: tuple[int, ...]) -> Array:
         """The probability of a new pool on every cell (rows, cols), from rasters of the covariates by name.
 
         Where a covariate is not known, and everywhere without them, it is that of a pool where pools stand.

@@ -32,6 +32,9 @@ DRAWS = 1000
 NODES = 25  # a side of the lattice on which a probability is worked out; between them it is interpolated, to 0.0005
 
 
+Raster = NDArray[np.floating]  # rows x cols
+
+
 @dataclass(frozen=True)
 class Surroundings:
     """How psi depends on the surroundings, by draws of the posterior.
@@ -57,7 +60,7 @@ class Surroundings:
         there = ~np.isnan(at).any(axis=1)
         return there, self.draws_at(at[there])
 
-    def surface(self, fields: Sequence[Array]) -> Array:
+    def surface(self, fields: Sequence[Raster]) -> Array:
         """The mean of psi on rasters of the covariates, in the order of `names`; NaN where one is not known.
 
         Worked out on a lattice over the sampled range and interpolated: its cost depends little on the area's size.
@@ -112,8 +115,8 @@ def fit_surroundings(histories: Array, places: pd.DataFrame, prior: Prior) -> tu
 
 
 def probability_surface(
-    probability: Array,
-    scores: Sequence[Array],
+    probability: Raster,
+    scores: Sequence[Raster],
     known: NDArray[np.bool_],
     row: NDArray[np.int64],
     col: NDArray[np.int64],

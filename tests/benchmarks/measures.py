@@ -35,14 +35,17 @@ JSON_EDGES = {
     "export/formats.py json_text",
     "export/formats.py _rounded",
     "export/summary.py summary_of",
-    "page/background.py background_blocks",
+    "page/background.py",  # the same
     "page/coding.py sentence",
     "page/coding.py sentence.value",
+    "page/coding.py coded_sentences",
     "page/document.py json_for_script",
     "page/document.py DataBlock.__init__",
     "page/months.py month_blocks",
     "page/payload.py",  # what the page's script reads
-    "page/what_if.py what_if_blocks",
+    "page/names.py names",
+    "page/what_if.py",
+    "words/catalogue.py words",
     "paper/sheets.py _sheet_of",  # data.json of a typst file
     "paper/typst_pdf.py _compile",
     "reports/check.py Check.for_json",
