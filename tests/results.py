@@ -23,6 +23,7 @@ from habitatmap.plan.gaps import NotReached
 from habitatmap.read.settings import Settings
 from habitatmap.result import Result
 from habitatmap.result.tables import PLAN_COLUMNS, POOL_COLUMNS
+from habitatmap.survey.codes import PoolBasis
 from tests.areas import class_table, write_area
 
 NASTY = '=HYPERLINK("http://x")\n<script>alert(1)</script> {{ 7*7 }} {% raw %} ]]> ‮ "\',;\x00\x0b\r Ünïcødé 樹 -'
@@ -54,6 +55,8 @@ def invented(rows: int = 3, **changes: Any) -> Result:
     pools["x"], pools["y"] = x, y
     pools["forage_m"] = np.nan
     pools["visits"] = np.arange(rows)
+    # codes, and the numbers their sentence is made with
+    pools = pools.assign(basis=str(PoolBasis.DETECTED), searches=np.arange(rows) + 1, earlier=0, surroundings="")
     visits = pd.DataFrame(
         {"pool": [NASTY] * rows, "date": pd.to_datetime(["2025-05-01"] * rows), "larvae": np.nan, "note": NASTY}
     )

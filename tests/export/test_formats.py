@@ -27,6 +27,7 @@ from habitatmap.export.formats import csv_text, json_text, text_files, visible
 from habitatmap.export.summary import summary_text
 from habitatmap.plan.candidates import ExclusionZone
 from habitatmap.read.formats.cells import unguard
+from habitatmap.words.bases import told_pools
 from habitatmap.words.gaps import told_gaps
 from habitatmap.words.tables import told_plan
 from tests.results import CRS_UTM, GRID, NASTY, invented
@@ -248,10 +249,10 @@ def test_a_geopackage_as_the_standard_has_it(package: Path) -> None:
 
 
 def as_written(result: Any, name: str) -> pd.DataFrame:
-    """A frame of the result, gaps and suggestions with their sentences."""
+    """A frame of the result; gaps, suggestions and pools with their sentences."""
     frame: pd.DataFrame = getattr(result, name)
-    told = {"gaps": told_gaps(result.gaps), "plan": told_plan(result.plan, result.settings)}
-    return told.get(name, frame)
+    plan = told_plan(result.plan, result.settings)
+    return {"gaps": told_gaps(result.gaps), "plan": plan, "pools": told_pools(result.pools)}.get(name, frame)
 
 
 def test_every_layer_comes_back(package: Path) -> None:

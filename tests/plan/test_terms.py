@@ -222,4 +222,4 @@ def test_a_plan_for_the_network_says_what_it_does_not_know(tmp_path: Path) -> No
     assert (plan["ec_gain"] > 0).all()
     assert plan["reason"].str.contains("equivalent connectivity").all()
     assert plan["cumulative"].iloc[-1] == pytest.approx(with_plan(result))
-    assert result.figures.network["ec_with_plan"] > result.figures.network["ec_now"]
+    assert result.figures.network.ec_with_plan > result.figures.network.ec_now

@@ -15,7 +15,7 @@ import rasterio
 from click.testing import CliRunner
 from numpy.typing import NDArray
 
-from habitatmap.cli.main import house
+from habitatmap.cli.main import commands
 from habitatmap.read.layers import CLASS_COLUMNS
 
 CELL, SIDE, LEFT, TOP = 5.0, 501, 400_000.0, 5_500_000.0
@@ -47,7 +47,7 @@ def forage_scores(folder: Path, classes: NDArray[np.uint8], columns: list[int]) 
         f'crs = "EPSG:25832"\ncell_m = {CELL}\nas_of = 2025-06-01\n[land_cover]\nclasses = "classes.csv"\n'
         "[flight]\nforage_median_m = 167.834699\n[plan]\npools = 0\n"
     )
-    done = CliRunner().invoke(house, ["map", str(folder)])
+    done = CliRunner().invoke(commands, ["map", str(folder)])
     assert done.exit_code == 0, done.output
     with (folder / "out" / "pools.csv").open(newline="", encoding="utf-8") as file:
         found = {row["pool"]: float(row["forage_score"]) for row in csv.DictReader(file)}

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from habitatmap.cli.main import house
+from habitatmap.cli.main import commands
 from tests.beside import FOLDER
 
 HELSINKI = FOLDER / "data" / "real" / "helsinki"
@@ -23,7 +23,7 @@ pytestmark = pytest.mark.skipif(not HELSINKI.is_dir(), reason="the real data do 
 
 
 def invoke(*words: str | Path) -> None:
-    done = CliRunner().invoke(house, ["-q", *map(str, words)])
+    done = CliRunner().invoke(commands, ["-q", *map(str, words)])
     assert done.exit_code == 0, f"{done.output}\n{done.exception!r}"
 
 
