@@ -72,3 +72,5 @@ def test_squares_are_halved_where_too_few_hold_a_place() -> None:
     n, d = np.full(16, 3), np.array([2, 0] * 8)
     found = block_bootstrap(x, y, n, d, 400.0, towns=20)
     assert (found.side_m, found.blocks) == (100.0, 16)  # one square of 400 m, four of 200 m
+    once = block_bootstrap(x, y, n, d, 200.0, towns=20)
+    assert (once.side_m, once.blocks) == (100.0, 16)  # four squares of 200 m: halved once is enough
