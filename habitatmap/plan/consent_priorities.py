@@ -41,9 +41,7 @@ def rank_consents(
     nothing_chosen = selection.frame.empty and counted_on
     if nothing_chosen or not len(to_ask) or not selection.requested or not problem.today.total > 0:
         return pd.DataFrame(columns=COLUMNS), 0
-    names = zip(land["owner"].astype(str), land["name"].astype(str), strict=True)
-    owner = np.array([whose or name or f"land {at + 1}" for at, (whose, name) in enumerate(names)], dtype=object)
-    groups = {name: to_ask[owner[to_ask] == name] for name in dict.fromkeys(owner[to_ask])}
+    groups = _by_owner(land, to_ask)
     ground = {name: cells_in(land.geometry.iloc[group], grid) for name, group in groups.items()}
     base = GainMap(replace(problem, candidates=with_all))
 
@@ -66,19 +64,28 @@ def rank_consents(
         else:
             others = cells_in(land.geometry.iloc[np.setdiff1d(to_ask, groups[name])], grid)
             yes, no = replan(np.where(ground[name] & ~refused & ~others, with_all, problem.candidates)), selection
-        sites = yes.frame.loc[ground[name][yes.frame["row"], yes.frame["col"]], "rank"]
-        rows.append(
-            {
-                **_about(land.iloc[groups[name]], name),
-                "reach_yes": yes.with_plan,
-                "reach_no": no.with_plan,
-                "adds": yes.with_plan - no.with_plan,
-                "sites": ", ".join(str(rank) for rank in sites),
-            }
-        )
+        rows.append(_about(land.iloc[groups[name]], name) | _adds(yes, no, ground[name]))
     table = pd.DataFrame(rows, columns=COLUMNS)
     table = table[table["adds"] > 0].sort_values(["adds", "place"], ascending=[False, True], ignore_index=True)
     return table.assign(rank=np.arange(1, len(table) + 1)), left
+
+
+def _by_owner(land: gpd.GeoDataFrame, to_ask: NDArray[np.int64]) -> dict[str, NDArray[np.int64]]:
+    """The rows of `land` that are still to ask for, by owner, else by name; each polygon without either by itself."""
+    names = zip(land["owner"].astype(str), land["name"].astype(str), strict=True)
+    owner = np.array([whose or name or f"land {at + 1}" for at, (whose, name) in enumerate(names)], dtype=object)
+    return {name: to_ask[owner[to_ask] == name] for name in dict.fromkeys(owner[to_ask])}
+
+
+def _adds(yes: Selection, no: Selection, ground: NDArray[np.bool_]) -> dict[str, str | float]:
+    """reach_yes, reach_no, adds and sites of an owner: the plan with and without consent on this ground."""
+    sites = yes.frame.loc[ground[yes.frame["row"], yes.frame["col"]], "rank"]
+    return {
+        "reach_yes": yes.with_plan,
+        "reach_no": no.with_plan,
+        "adds": yes.with_plan - no.with_plan,
+        "sites": ", ".join(str(rank) for rank in sites),
+    }
 
 
 def _about(theirs: gpd.GeoDataFrame, owner: str) -> dict[str, str | float]:

@@ -69,10 +69,6 @@ def find_gaps(
     for which, box in enumerate(find_objects(number), start=1):
         row, col = (at + part.start for at, part in zip(np.nonzero(number[box] == which), box, strict=True))
         w, reach = forage[row, col].astype(float), reach_now[row, col].astype(float)
-        nearest_m, in_flight, if_occupied = _places_around(
-            np.column_stack([row, col]) * grid.cell_m, position, settings
-        )
-        lost_as, lost_share = _lost_as(candidates, row, col)
         found.append(
             {
                 "unreached": float((w * (1.0 - reach)).sum()),
@@ -81,13 +77,8 @@ def find_gaps(
                 "share": float(w.sum() / total),
                 "mean_forage": float(w.mean()),
                 "mean_reach": float(reach.mean()),
-                "nearest_place_m": nearest_m,
-                "places_in_flight": in_flight,
-                "ground_ha": float(candidates.allowed[row, col].sum() * grid.cell_ha),
-                "not_reached": _why_not_reached(in_flight, if_occupied, len(position) > 0, settings),
-                "lost_as": lost_as,
-                "lost_share": lost_share,
-                "provisional": candidates.provisional,
+                **_around(np.column_stack([row, col]) * grid.cell_m, position, settings),
+                **_ground(candidates, row, col, grid),
                 "geometry": outline[which],
             }
         )
@@ -95,6 +86,23 @@ def find_gaps(
     table = pd.DataFrame(found, columns=[*COLUMNS, "geometry"])
     table["rank"] = np.arange(1, len(table) + 1)
     return gpd.GeoDataFrame(table, geometry="geometry")
+
+
+def _around(cells: Floats, position: Floats, settings: Settings) -> dict[str, float | NotReached]:
+    """nearest_place_m, places_in_flight and not_reached of a gap from its cells' and the places' positions (metres)."""
+    nearest_m, in_flight, if_occupied = _places_around(cells, position, settings)
+    why = _why_not_reached(in_flight, if_occupied, len(position) > 0, settings)
+    return {"nearest_place_m": nearest_m, "places_in_flight": in_flight, "not_reached": why}
+
+
+def _ground(
+    candidates: Candidates, row: NDArray[np.int64], col: NDArray[np.int64], grid: Grid
+) -> dict[str, float | Reason | None]:
+    """ground_ha, lost_as, lost_share and provisional of a gap from its cells."""
+    lost_as, lost_share = _lost_as(candidates, row, col)
+    ground_ha = float(candidates.allowed[row, col].sum() * grid.cell_ha)
+    proof = candidates.provisional
+    return {"ground_ha": ground_ha, "lost_as": lost_as, "lost_share": lost_share, "provisional": proof}
 
 
 def _numbered(is_gap: NDArray[np.bool_], grid: Grid, settings: Settings) -> NDArray[np.int32]:
