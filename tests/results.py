@@ -22,6 +22,7 @@ from habitatmap.plan.candidates import ExclusionZone
 from habitatmap.plan.gaps import NotReached
 from habitatmap.read.settings import Settings
 from habitatmap.result import Result
+from habitatmap.result.figures import ReachFigures
 from habitatmap.result.tables import PLAN_COLUMNS, POOL_COLUMNS
 from habitatmap.survey.codes import PoolBasis
 from tests.areas import class_table, write_area
@@ -117,9 +118,17 @@ def invented(rows: int = 3, **changes: Any) -> Result:
         "set_aside": pd.DataFrame(
             {"file": ["p.csv"] * rows, "row": 2, "column": "pool", "value": NASTY, "reason": NASTY, "remedy": "=say"}
         ),
-        "figures": replace(base_result().figures, title=NASTY, as_of=datetime.date(2025, 6, 1)),
+        "figures": replace(
+            base_result().figures, title=NASTY, as_of=datetime.date(2025, 6, 1), forage_in_reach=_reached(plan)
+        ),
     }
     return replace(base_result(), **{**parts_of_it, **changes})
+
+
+def _reached(plan: pd.DataFrame) -> ReachFigures:
+    """Nothing in reach now, and with the plan what its last row says."""
+    then = float(plan["cumulative"].iloc[-1]) if len(plan) else 0.0
+    return replace(base_result().figures.forage_in_reach, now=0.0, low=0.0, with_plan=then, upper_bound=1.0)
 
 
 def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:

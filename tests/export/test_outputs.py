@@ -197,5 +197,4 @@ def test_the_contract_as_a_script_finds_every_file(written: Path) -> None:
     said = subprocess.run(
         [sys.executable, str(script), str(written)], capture_output=True, text=True, check=False
     ).stdout
-    # the made-up result has no whole summary; files, columns and formulas must hold
-    assert [line for line in said.splitlines() if "summary" not in line and "forage_in_reach" not in line] == []
+    assert said == "the contract holds\n"
