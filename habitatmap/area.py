@@ -63,8 +63,6 @@ MOST_CELLS_AROUND = 2500
 SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
 
 
-# the kinds that say where an area lies, the surest first
-PLACED = (*(Kind.LAND_COVER, Kind.BOUNDARY, Kind.POOLS, Kind.OVERLAYS, Kind.LAND, Kind.TREES, Kind.KEEP_AWAY),)
 Degrees = tuple[NDArray[np.float64], NDArray[np.float64]]
 Tables = Mapping[Kind, Sequence[Table]]
 

@@ -99,7 +99,7 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     with clock(Stage.CONSENT):
         consents, left = (NO_CONSENTS, 0) if for_public else rank_consents(area, habitat, survey, proposal)
     with clock(Stage.GAPS):
-        surface = reach_surface(habitat, reach)
+        surface = reach.surface(habitat.season)
         unserved = find_gaps(area.grid, habitat.weight.astype(float), surface, allowed, places.frame, area.settings)
     with clock(Stage.NETWORK):
         net = connect(area, habitat, places, proposal)
@@ -178,11 +178,6 @@ def reach_now(area: Area, habitat: Habitat, survey: Survey, places: Places) -> R
     lost[up] = loss_of_each(habitat.weight, missed, places.frame, cell_m=cell_m, median_m=median_m)[: up.sum()]
     lost[np.isin(survey.flags, NOT_SCORED)] = np.nan
     return Reach(missed, now, *interval(simulated, now), lost)
-
-
-def reach_surface(habitat: Habitat, reach: Reach) -> Array:
-    """The probability (rows x cols) that a breeding place reaches the cell; NaN without data."""
-    return np.where(np.isnan(habitat.season), np.nan, 1.0 - reach.not_reached)
 
 
 def where_pools_may_stand(

@@ -109,7 +109,7 @@ def _surfaces(found: Findings) -> Surfaces:
         "dead_wood": habitat.dead_wood,
         "forage_m": habitat.forage_m,
         "dead_wood_m": habitat.dead_wood_m,
-        "reach_now": np.where(np.isnan(habitat.season), np.nan, 1.0 - found.reach.not_reached),
+        "reach_now": found.reach.surface(habitat.season),
         "occupancy": _occupancy(found),
         "dead_wood_access": habitat.dead_wood_access,
     }

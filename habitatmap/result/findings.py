@@ -67,6 +67,10 @@ class Reach:
     lost_without: Floats
     """By pool: what would no longer be in reach without it; NaN where it does not stand."""
 
+    def surface(self, season: Floats) -> Floats:
+        """The probability (rows x cols) that a breeding place reaches the cell; NaN where `season` has no data."""
+        return np.where(np.isnan(season), np.nan, 1.0 - self.not_reached)
+
 
 @dataclass(frozen=True)
 class Proposal:

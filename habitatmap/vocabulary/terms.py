@@ -80,14 +80,6 @@ class Basis(StrEnum):
     EXPERT_JUDGEMENT = "expert judgement"
 
 
-class PlaceKind(StrEnum):
-    """What a node of the network is: a breeding place of today, or one that the plan would add."""
-
-    POOL = "pool"
-    TREE = "tree"
-    SUGGESTION = "suggestion"
-
-
 class ShareBy(StrEnum):
     """How a round is shared out among people."""
 
