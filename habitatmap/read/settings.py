@@ -16,6 +16,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from habitatmap.errors import InputError
 from habitatmap.vocabulary.kinds import OLD_NAMES
 from habitatmap.vocabulary.terms import Consent, Mosquitoes, Objective, ShareBy
+from habitatmap.vocabulary.window import Window
 
 FILE_NAME = "area.toml"
 # keys of an earlier version, and what they are called today
@@ -53,11 +54,23 @@ class LandCoverSettings(_Part):
     classes: Text | None = None
 
 
+def _a_window(value: object) -> object:
+    """A text such as "05-15..08-15" as a Window; anything else is left for the type check to refuse."""
+    return Window.read(value) if isinstance(value, str) else value
+
+
 class SeasonSettings(_Part):
-    """The months that count; a season may run over the turn of the year (10 to 3)."""
+    """The months of forage, which may run over the turn of the year (10 to 3); and the closed part of the year, within
+    which a pool is taken to hold larvae all the time or never: None = the calendar year, tested by the searches.
+    """
 
     first_month: Month = 3
     last_month: Month = 10
+    closed: Annotated[
+        Window | None,
+        BeforeValidator(_a_window),
+        Field(description='a first and a last day, month first, such as "05-15..08-15" or "09-01..04-30"'),
+    ] = None
 
     @property
     def months(self) -> tuple[int, ...]:

@@ -17,7 +17,9 @@ class LeftOut(StrEnum):
     NO_OUTCOME = "no outcome"
     UNKNOWN_POOL = "pool not in the list"
     TOO_EARLY = "less than 7 days after set-out"
+    SAME_SEARCH = "another row of the same search"  # rows that differ only in taxon, its check or its number
     NOT_CHECKED = "larvae not checked"
+    NOT_CLOSED = "outside the closed window"
     EARLIER_SEASON = "earlier season"
 
 
@@ -27,6 +29,7 @@ class Irregular(StrEnum):
     NOT_SEARCHED = "not searched"
     NO_DETECTION = "no detection"  # rare and hard to find are not distinguishable
     SEARCHED_ONCE = "searched once"  # only the product of occupancy and detection is known
+    DETECTIONS_ONLY = "detections only"  # n searches, none of them without larvae: a list of finds
     OCCUPANCY_AT_LIMIT = "occupancy at its limit"
     DETECTION_AT_LIMIT = "detection at its limit"
     SEPARATION = "separation"  # part, terms: too few data to limit these coefficients
@@ -38,6 +41,7 @@ class Lacking(StrEnum):
     """What is missing for an answer; `n` of `needed` unless another value is named."""
 
     SEARCHES = "searches"  # no values: no search counts, or too few for an estimate
+    WIDTH = "width"  # low, high, widest, pools, searches: the interval is too wide; so many searches a pool mend it
     DETECTIONS = "detections"
     SEARCHED_TWICE = "searched twice"
     SEASONS = "seasons"
@@ -80,16 +84,29 @@ class PoolBasis(StrEnum):
 
     STATED = "stated"
     DETECTED = "detected"
+    DETECTED_BEFORE = "detected in an earlier season"
     NOT_DETECTED = "not detected"
     NOT_DETECTED_EXPERT = "not detected, few searches"  # a Bayesian estimate that leans on an expert value
     NOT_SEARCHED = "not searched"  # the estimate for all pools
     EXPERT = "expert value"  # not searched, and too few searches of the others
 
 
+class ClosureVerdict(StrEnum):
+    """Whether a pool held larvae throughout a season or never, as early and late searches of the same pools tell."""
+
+    NOT_TESTED = "not tested"  # too few places were searched early and late
+    HOLDS = "holds"  # no change within the season can be shown
+    FAILS = "fails"  # a change is shown
+
+
 class SurveyWarning(StrEnum):
     """What a reader of the survey must know before its figures."""
 
     LONG_SEASON = "long season"  # days, first, last: too long to be closed
+    NOT_CLOSED = "not closed"  # split, p_value: larvae came or went within the season, or the stated window
+    NARROWED = "narrowed"  # split, p_value, window: only searches within it count, as the whole season is not closed
+    MISFIT = "misfit"  # p_value, overdispersion: every interval is widened
+    DETECTIONS_ONLY = "detections only"  # seasons: without any non-detection; they tell of their pools alone
 
 
 class PlannedWith(StrEnum):

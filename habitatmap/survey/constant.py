@@ -37,7 +37,8 @@ class Prior:
     judgement, not measurements; they weigh no more than this because with 4 and 4 the 95 % intervals covered only 75 %
     of made-up towns where most pools are occupied and detection is low, with 3 and 2 about 90 % (guide/survey.md). With
     covariates these stand for a site, or a search, with average covariates, and each slope per standard deviation of
-    its covariate is Normal(0, slope_sd).
+    its covariate is Normal(0, slope_sd). From one season to the next an empty pool is colonised, an occupied one lost;
+    the log odds of a season's detection differ from those of all seasons by Normal(0, season_sd).
     """
 
     psi_mean: float = 0.4
@@ -45,14 +46,19 @@ class Prior:
     p_mean: float = 0.5
     p_worth: float = 2.0
     slope_sd: float = 1.5
+    colonised_mean: float = 0.2
+    colonised_worth: float = 4.0
+    lost_mean: float = 0.2
+    lost_worth: float = 4.0
+    season_sd: float = 0.5
     basis: Basis = Basis.EXPERT_JUDGEMENT
 
     def __post_init__(self) -> None:
-        for name, value in (("psi_mean", self.psi_mean), ("p_mean", self.p_mean)):
-            if not 0 < value < 1:
+        for name in ("psi_mean", "p_mean", "colonised_mean", "lost_mean"):
+            if not 0 < (value := getattr(self, name)) < 1:
                 raise InputError(f"Prior {name} is {value}; give a number between 0 and 1.")
-        for name, value in (("psi_worth", self.psi_worth), ("p_worth", self.p_worth), ("slope_sd", self.slope_sd)):
-            if not 0 < value < np.inf:
+        for name in ("psi_worth", "p_worth", "slope_sd", "colonised_worth", "lost_worth", "season_sd"):
+            if not 0 < (value := getattr(self, name)) < np.inf:
                 raise InputError(f"Prior {name} is {value}; give a number above 0.")
 
     @property
@@ -64,6 +70,16 @@ class Prior:
     def p_beta(self) -> Ends:
         """a and b of p's Beta distribution."""
         return self.p_mean * self.p_worth, (1 - self.p_mean) * self.p_worth
+
+    @property
+    def colonised_beta(self) -> Ends:
+        """a and b of the Beta distribution of colonisation."""
+        return self.colonised_mean * self.colonised_worth, (1 - self.colonised_mean) * self.colonised_worth
+
+    @property
+    def lost_beta(self) -> Ends:
+        """a and b of the Beta distribution of loss."""
+        return self.lost_mean * self.lost_worth, (1 - self.lost_mean) * self.lost_worth
 
 
 @dataclass(frozen=True)

@@ -234,25 +234,37 @@ def profile_bounds(problem: Problem, at: Array, row: Array, level: float) -> tup
 
 
 def posterior_draws(problem: Problem, peak: Array, seed: int = 1) -> tuple[Array, float]:
-    """Draws of the coefficients (draws x terms) and the effective share of those they were picked from.
+    """Draws of the coefficients (draws x terms) and the effective share of those they were picked from."""
+    n = how_many(len(problem.y))
+    spread = np.linalg.inv(problem.curvature(peak))
+    return importance_draws(lambda tries: -_in_batches(problem, tries), peak, spread, n, seed)
 
-    Importance sampling: a multivariate t with 5 degrees of freedom around the peak, refitted to its own weighted
-    draws until at least half of them count; then systematic resampling. With an effective share of 0.5 a posterior
-    mean is good to about 1/30 of its standard deviation.
+
+def how_many(cells: int) -> int:
+    """How many draws of a posterior: fewer for many searches, where it is narrow and even."""
+    return int(np.clip(20 * BATCH // max(cells, 1), FEWEST, MOST))
+
+
+def importance_draws(
+    log_density: Callable[[Array], Array], centre: Array, spread: Array, n: int, seed: int
+) -> tuple[Array, float]:
+    """n draws from the density of rows of coefficients, and the effective share of those they were picked from.
+
+    Importance sampling: a multivariate t with 5 degrees of freedom around `centre`, its shape `spread` (terms x terms),
+    refitted to its own weighted draws until at least half of them count; then systematic resampling. With an effective
+    share of 0.5 a posterior mean is good to about 1/30 of its standard deviation.
     """
     rng = np.random.default_rng(seed)
-    n = int(np.clip(20 * BATCH // len(problem.y), FEWEST, MOST))
-    centre, shape = peak, np.linalg.inv(problem.curvature(peak))
     for _ in range(8):
-        proposal = multivariate_t(centre, shape, df=5, seed=rng)
-        tries = np.atleast_2d(proposal.rvs(n))
-        log_weight = -_in_batches(problem, tries) - proposal.logpdf(tries)
+        proposal = multivariate_t(centre, spread, df=5, seed=rng)
+        tries = np.asarray(proposal.rvs(n)).reshape(n, len(centre))
+        log_weight = log_density(tries) - proposal.logpdf(tries)
         weight = np.exp(log_weight - logsumexp(log_weight))
         share = 1 / (n * np.square(weight).sum())
         if share >= 0.5:
             break
         centre = weight @ tries
-        shape = (tries - centre).T @ (weight[:, None] * (tries - centre)) + 1e-9 * np.eye(len(centre))
+        spread = (tries - centre).T @ (weight[:, None] * (tries - centre)) + 1e-9 * np.eye(len(centre))
     at = np.searchsorted(np.cumsum(weight), (np.arange(n) + rng.random()) / n)
     return tries[np.minimum(at, n - 1)], float(share)
 

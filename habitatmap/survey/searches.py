@@ -1,11 +1,12 @@
-"""Which visits count as searches: somebody searched the pool, long enough after it was set out, in the latest season.
+"""Which visits count as searches, and of which season: somebody searched the pool, long enough after it was set out.
 
 A pool that was dry, frozen, gone or not reached was not searched. A search within a week of set-out comes too early
-for larvae (common practice: eggs within about a week, larvae easily seen by a month). One fit takes the searches of one
-season, since occupancy is taken not to change within it: the latest calendar year, up to `as_of`, that has a search.
+for larvae (common practice: eggs within about a week, larvae easily seen by a month). A season is a calendar year, or
+the part of it (or over New Year) within which occupancy is taken not to change: the closed window.
 
 Detections are of the group (rat-tailed and other water-living larvae) unless a species is asked for. Then only checked
-larvae tell anything, and larvae that nobody checked are no search at all.
+larvae tell anything, and larvae that nobody checked are no search at all. Rows of one pool and day that differ only in
+taxon, in its check or in its number are one search.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from habitatmap.errors import InputError
 from habitatmap.survey.codes import LeftOut, SurveyWarning
 from habitatmap.vocabulary.note import Note, note
 from habitatmap.vocabulary.terms import Outcome, YesNo
+from habitatmap.vocabulary.window import WHOLE_YEAR, Window
 
 SETTLE_DAYS = 7  # see LeftOut.TOO_EARLY
 LONG = 244  # days, about eight months (expert judgement): pools are hardly ever occupied or empty all through
@@ -70,23 +72,39 @@ class Searches:
         return [note(SurveyWarning.LONG_SEASON, days=days, first=self.first.date(), last=self.last.date())]
 
 
-def count_searches(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, taxon: str | None = None) -> Searches:
-    """The searches among the visits (pool, date, outcome, taxon, checked) at the pools (pool, set_out).
+def count_searches(
+    visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, taxon: str | None = None, closed: Window = WHOLE_YEAR
+) -> Searches:
+    """The searches of the latest season with one among the visits (pool, date, outcome, taxon, checked) at the pools.
 
     A visit that is left out is counted by its reason. Two searches on one day are two searches. The rows' order changes
     nothing. With `taxon` a detection is larvae checked to be that taxon (in any case of letters); larvae checked to be
-    another are a search without a detection, unchecked ones are left out.
+    another are a search without a detection, unchecked ones are left out. `closed`: only visits within it count.
+    """
+    return every_season(visits, pools, as_of, taxon, closed)[-1]
+
+
+def every_season(
+    visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, taxon: str | None = None, closed: Window = WHOLE_YEAR
+) -> tuple[Searches, ...]:
+    """The searches of each season that has one, the oldest first; without any, one `Searches` of no season.
+
+    Arguments as for `count_searches`. In `left_out` of each, every search of another season is an earlier one.
     """
     names = pools["pool"].astype(str).tolist()
     if len(set(names)) < len(names):
         twice = sorted({n for n in names if names.count(n) > 1})[0]
         raise InputError(f"The pool {twice!r} stands in the list of pools more than once; give each pool one row.")
-    every = _facts(visits, pools, names, taxon)
+    every = _facts(visits, pools, names, taxon, closed)
     why = _left_out(every, as_of, taxon)
-    kept = every[why == ""].astype({"pool": int})
-    season = int(kept["date"].dt.year.max()) if len(kept) else None
-    why = why.mask((why == "") & (every["date"].dt.year != season), LeftOut.EARLIER_SEASON)
-    now = kept[kept["date"].dt.year == season].sort_values(["pool", "date", "detected", "checked"], kind="stable")
+    kept = every[why == ""].astype({"pool": int, "season": int})
+    seasons = sorted(kept["season"].unique().tolist()) or [None]
+    return tuple(_of_season(season, kept, why, names) for season in seasons)
+
+
+def _of_season(season: int | None, kept: pd.DataFrame, why: pd.Series, names: list[str]) -> Searches:
+    """The searches of one season: `kept` are those of all, `why` each visit's reason, "" for a search."""
+    now = kept[kept["season"] == season].sort_values(["pool", "date", "detected", "checked"], kind="stable")
     column = now.groupby("pool").cumcount().to_numpy()
     at = now["pool"].to_numpy(), column
     shape = (len(names), int(column.max(initial=-1)) + 1)
@@ -94,6 +112,7 @@ def count_searches(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, taxon:
     histories[at], dates[at] = now["detected"].astype(float), now["date"].to_numpy("datetime64[s]")
     sure, rows = np.zeros(shape, dtype=bool), np.full(shape, -1)
     sure[at], rows[at] = now["checked"], now["row"]
+    left_out = {reason: int((why == reason).sum()) for reason in LeftOut}
     return Searches(
         pools=names,
         histories=histories,
@@ -105,12 +124,17 @@ def count_searches(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, taxon:
         season=season,
         first=now["date"].min() if len(now) else None,
         last=now["date"].max() if len(now) else None,
-        left_out={reason: int((why == reason).sum()) for reason in LeftOut},
+        left_out=left_out | {LeftOut.EARLIER_SEASON: len(kept) - len(now)},
     )
 
 
-def _facts(visits: pd.DataFrame, pools: pd.DataFrame, names: list[str], taxon: str | None) -> pd.DataFrame:
-    """Each visit's pool (its number among `names`, NaN unknown), date, days since set-out, outcome, what was found."""
+def _facts(
+    visits: pd.DataFrame, pools: pd.DataFrame, names: list[str], taxon: str | None, closed: Window
+) -> pd.DataFrame:
+    """Each visit's pool (its number among `names`, NaN unknown), date, season, days since set-out, what was found.
+
+    Rows of one search share its finding: larvae of the taxon in one of them are a detection, and checked.
+    """
     date = pd.to_datetime(visits["date"]).dt.normalize()
     pool = visits["pool"].astype(str).map({name: i for i, name in enumerate(names)})
     set_out = pd.to_datetime(pools["set_out"]).dt.normalize().reset_index(drop=True)
@@ -120,17 +144,52 @@ def _facts(visits: pd.DataFrame, pools: pd.DataFrame, names: list[str], taxon: s
     detected = (
         larvae if taxon is None else checked & (_text(visits, "taxon").str.casefold() == taxon.strip().casefold())
     )
-    return pd.DataFrame(
+    every = pd.DataFrame(
         {
             "pool": pool,
             "date": date,
+            "season": closed.season_of(date),
+            "closed": closed.holds(date),
             "days_out": (date - set_out.reindex(pool).set_axis(visits.index)).dt.days,
             "outcome": outcome,
             "detected": detected,
             "checked": checked,
             "row": np.arange(len(visits)),
+            "again": False,
         }
     )
+    search = _rows_of_one_search(visits.assign(date=date, outcome=outcome))
+    several = search.duplicated(keep=False) & search.notna()
+    if several.any():
+        part = every[several].assign(search=search, none=~larvae, unsure=~checked)
+        for name in ("detected", "checked"):
+            every.loc[several, name] = part.groupby("search")[name].transform("any")
+        stands_for_it = part.sort_values(["none", "unsure", "row"]).groupby("search")["row"].first()
+        every.loc[several, "again"] = ~part["row"].isin(stands_for_it)
+    return every
+
+
+OF_A_TAXON = ["outcome", "larvae", "larvae_low", "larvae_high", "taxon", "checked"]
+OF_A_RECORD = ["file", "sheet", "row"]  # where a row stands
+
+
+def _rows_of_one_search(visits: pd.DataFrame) -> pd.Series:
+    """A number for each search among rows that a list of taxa may have split, NaN for any other row.
+
+    Such rows tell of larvae, or that a named taxon was not seen. Those that are alike but for OF_A_TAXON are one
+    search; a taxon named a second time begins a second one, as two people may have searched on one day.
+    """
+    taxon = _text(visits, "taxon").str.casefold()
+    listed = (visits["outcome"] == Outcome.LARVAE) | ((visits["outcome"] == Outcome.NONE_SEEN) & (taxon != ""))
+    out = pd.Series(np.nan, index=visits.index)
+    if "taxon" not in visits or not listed.any():
+        return out
+    rows = visits[listed].assign(taxon=taxon)
+    same = [name for name in rows.columns if name not in (*OF_A_TAXON, *OF_A_RECORD)]
+    order = rows.sort_values([name for name in OF_A_TAXON if name in rows], kind="stable")
+    turn = order.groupby([*same, "taxon"], dropna=False).cumcount()
+    out[listed] = rows.assign(turn=turn).groupby([*same, "turn"], dropna=False).ngroup().astype(float)
+    return out
 
 
 def _left_out(every: pd.DataFrame, as_of: Day, taxon: str | None) -> pd.Series:
@@ -144,7 +203,9 @@ def _left_out(every: pd.DataFrame, as_of: Day, taxon: str | None) -> pd.Series:
         LeftOut.NO_OUTCOME: ~outcome.isin(list(Outcome)),
         LeftOut.UNKNOWN_POOL: every["pool"].isna(),
         LeftOut.TOO_EARLY: every["days_out"] < SETTLE_DAYS,
+        LeftOut.SAME_SEARCH: every["again"],
         LeftOut.NOT_CHECKED: found & ~every["checked"] & (taxon is not None),
+        LeftOut.NOT_CLOSED: ~every["closed"],
     }
     why = pd.Series("", index=every.index, dtype=object)
     for reason, hit in hits.items():

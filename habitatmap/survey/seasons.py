@@ -22,6 +22,7 @@ from scipy.stats import chi2
 
 from habitatmap.survey.codes import Lacking, Trend
 from habitatmap.survey.constant import Array, Ends, Numbers
+from habitatmap.survey.dynamic import Rates, SeasonHistories, forward
 from habitatmap.survey.figures import ENOUGH_DETECTIONS, ENOUGH_TWICE, SeasonFigures, estimate
 from habitatmap.survey.refit import LIMIT, Loss, lowest, profile_ends
 from habitatmap.survey.searches import Counts, Day, Searches, count_searches
@@ -99,33 +100,6 @@ def _lacking(every: list[Searches], same: NDArray[np.bool_]) -> tuple[Note, ...]
     return tuple(lacking)
 
 
-@dataclass(frozen=True)
-class Rates:
-    """Probabilities of the model: occupied in the first season, colonised, lost, and of detection at a search."""
-
-    first: float
-    colonised: float
-    lost: float
-    p: float
-
-
-def log_likelihood(n: Counts, d: Counts, rates: Rates, sites: Counts | int = 1) -> float:
-    """The log likelihood of searches n and detections d (rows x seasons); `sites`: how many sites a row stands for.
-
-    Forward rule: with a_t and b_t the probabilities of the seasons up to t and of being occupied or empty in t,
-    a_t = (a_{t-1} (1 - lost) + b_{t-1} colonised) p^d (1 - p)^(n - d) and
-    b_t = (a_{t-1} lost + b_{t-1} (1 - colonised)) [d = 0]; a row adds log(a_T + b_T).
-    """
-    p, lost, colonised = rates.p, rates.lost, rates.colonised
-    if_occupied, if_empty = p**d * (1 - p) ** (n - d), (d == 0).astype(np.float64)
-    occupied, empty = rates.first * if_occupied[:, 0], (1 - rates.first) * if_empty[:, 0]
-    for t in range(1, n.shape[1]):
-        stays, leaves = occupied * (1 - lost) + empty * colonised, occupied * lost + empty * (1 - colonised)
-        occupied, empty = stays * if_occupied[:, t], leaves * if_empty[:, t]
-    with np.errstate(divide="ignore"):
-        return float((sites * np.log(occupied + empty)).sum())
-
-
 def last_occupied(first: Numbers, colonised: Numbers, lost: Numbers, seasons: int) -> Numbers:
     """The share occupied in the last of so many seasons: s_t = s_{t-1} (1 - lost) + (1 - s_{t-1}) colonised."""
     share = first
@@ -139,11 +113,10 @@ def fit_seasons(n: Counts, d: Counts, level: float = 0.95) -> pd.DataFrame:
 
     Frame: part (Part), estimate, low, high; the last row is the occupancy of the last season less that of the first.
     """
-    kinds, sites = np.unique(np.concatenate([n, d], axis=1), axis=0, return_counts=True)
-    searched, found = kinds[:, : n.shape[1]], kinds[:, n.shape[1] :]
+    histories = SeasonHistories.of(n, d).kinds()
 
     def loss(v: Array) -> float:
-        value = -log_likelihood(searched, found, Rates(*expit(v).tolist()), sites)
+        value = -float(forward(histories, Rates(*expit(v).tolist()))[2][0])
         return value if np.isfinite(value) else 1e9
 
     naive = np.clip((d[:, 0] > 0).mean(), 0.1, 0.9)

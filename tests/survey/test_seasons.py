@@ -13,7 +13,8 @@ import pandas as pd
 import pytest
 
 from habitatmap.survey.codes import Lacking, Trend
-from habitatmap.survey.seasons import Rates, fit_seasons, last_occupied, log_likelihood, seasons
+from habitatmap.survey.dynamic import Rates, SeasonHistories, forward
+from habitatmap.survey.seasons import fit_seasons, last_occupied, seasons
 from habitatmap.vocabulary.note import Note, note
 
 
@@ -52,7 +53,7 @@ def test_the_likelihood_sums_over_every_course() -> None:
     n = n - (np.arange(75).reshape(25, 3) % 4 == 0)  # unequal searches
     d = np.minimum(d, n)
     at = (0.55, 0.15, 0.35, 0.45)
-    assert log_likelihood(n, d, Rates(*at)) == pytest.approx(slow(n, d, *at), abs=1e-10)
+    assert forward(SeasonHistories.of(n, d), Rates(*at))[2][0] == pytest.approx(slow(n, d, *at), abs=1e-10)
 
 
 def test_many_pools_give_the_truth_back() -> None:

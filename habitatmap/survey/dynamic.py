@@ -1,0 +1,277 @@
+"""Occupancy over several seasons: what one season taught holds for the next, as far as pools keep their state.
+
+Model: MacKenzie, Nichols, Hines, Knutson & Franklin 2003, Ecology 84:2200-2207. A site is occupied in its first season
+with probability psi. From one season to the next an empty site is colonised with probability `colonised`, an occupied
+one is lost with probability `lost`; within a season nothing changes. A search of an occupied site detects with the
+probability p of its season. A season without a search is a step without data.
+
+With covariates x of a site: logit psi = a + x b and logit colonised = c + x b, with the same slopes b, as few searches
+cannot tell two sets of slopes: a site likelier to be occupied is likelier to be colonised (expert judgement).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import minimize
+from scipy.special import expit, log_expit, logit
+
+from habitatmap.survey.constant import Array, Numbers, Prior
+from habitatmap.survey.likelihood import batches, how_many, importance_draws
+
+Counts = NDArray[np.int64]
+STEP = 1e-3  # of the differences that stand for derivatives, in log odds
+
+
+@dataclass(frozen=True)
+class SeasonHistories:
+    """Searches and detections of each site in each season (sites x seasons).
+
+    start: the season, from 0, in which a site begins; nothing is searched before. sites: how many sites a row stands
+    for.
+    """
+
+    searches: Counts
+    detections: Counts
+    start: Counts
+    sites: Array
+
+    @classmethod
+    def of(cls, searches: ArrayLike, detections: ArrayLike, start: ArrayLike | None = None) -> SeasonHistories:
+        """A row for each site. Without `start` all begin in the first season."""
+        n, d = np.atleast_2d(np.asarray(searches, np.int64)), np.atleast_2d(np.asarray(detections, np.int64))
+        begin = np.zeros(len(n), np.int64) if start is None else np.asarray(start, np.int64)
+        return cls(n, d, begin, np.ones(len(n)))
+
+    def kinds(self) -> SeasonHistories:
+        """The same with one row for all sites alike."""
+        rows, at = np.unique(np.column_stack([self.searches, self.detections, self.start]), axis=0, return_inverse=True)
+        t = self.seasons
+        return SeasonHistories(rows[:, :t], rows[:, t : 2 * t], rows[:, -1], np.bincount(at.ravel(), self.sites))
+
+    @property
+    def seasons(self) -> int:
+        return int(self.searches.shape[1])
+
+
+@dataclass(frozen=True)
+class Rates:
+    """Probabilities of the model: occupied in the first season, colonised, lost, and of detection at a search.
+
+    Numbers; or arrays that broadcast to draws x sites, and for p to draws x seasons. colonised and lost may have the
+    step between two seasons as a third axis.
+    """
+
+    first: Numbers
+    colonised: Numbers
+    lost: Numbers
+    p: Numbers
+
+    def at(self, step: int) -> tuple[Array, Array]:
+        """Colonisation and loss between a season and the next."""
+        both = (np.asarray(rate) for rate in (self.colonised, self.lost))
+        colonised, lost = (rate[..., step] if rate.ndim == 3 else rate for rate in both)
+        return colonised, lost
+
+    def detection(self, season: int) -> Array:
+        """p of a season, draws x 1."""
+        p = np.asarray(self.p)
+        return p[..., season, None] if p.ndim else p
+
+    def next(self, occupied: Array, step: int) -> Array:
+        """The probability of being occupied a season later: occupied (1 - lost) + (1 - occupied) colonised."""
+        colonised, lost = self.at(step)
+        return np.asarray(occupied * (1 - lost) + (1 - occupied) * colonised)
+
+
+def forward(h: SeasonHistories, rates: Rates) -> tuple[Array, Array, Array]:
+    """By season, draw and site the probability of being occupied: before the season's searches, and after them; and
+    the log likelihood of each draw.
+
+    With q the probability before, searches n and detections d: after = q p^d (1 - p)^(n - d) / f, where
+    f = q p^d (1 - p)^(n - d) + (1 - q) [d = 0]; the log likelihood is the sum of log f over seasons and sites. A site
+    that has not begun keeps psi and adds nothing.
+    """
+    before, after = [], []
+    total: Array = np.zeros(1)
+    now = np.asarray(rates.first, dtype=np.float64) + np.zeros((1, len(h.sites)))
+    for t in range(h.seasons):
+        if t:
+            now = np.where(h.start < t, rates.next(now, t - 1), now)
+        n, d, p = h.searches[:, t], h.detections[:, t], rates.detection(t)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            seen = now * np.where(d > 0, p**d, 1.0) * np.where(n > d, (1 - p) ** (n - d), 1.0)
+            found = seen + (1 - now) * (d == 0)
+            total = total + np.log(found) @ h.sites
+            before.append(now + np.zeros_like(seen))
+            now = seen / found
+        after.append(now)
+    return np.stack(before), np.stack(after), total
+
+
+def backward(rates: Rates, before: Array, after: Array) -> Array:
+    """By season, draw and site the probability of being occupied given all searches, also later ones.
+
+    s_t = a_t ((1 - lost) s_(t+1) / q_(t+1) + lost (1 - s_(t+1)) / (1 - q_(t+1))), with a after and q before the
+    season's searches.
+    """
+    smooth = [after[-1]]
+    for t in range(len(after) - 2, -1, -1):
+        _, lost = rates.at(t)
+        later, q = smooth[0], before[t + 1]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            stays = np.where(q > 0, (1 - lost) * later / q, 0.0)
+            leaves = np.where(q < 1, lost * (1 - later) / (1 - q), 0.0)
+        smooth.insert(0, after[t] * (stays + leaves))
+    return np.stack(smooth)
+
+
+@dataclass(frozen=True)
+class SeasonDraws:
+    """Draws of the posterior: log odds of psi and of colonisation (draws), slopes (draws x covariates, in their units),
+    lost (draws), p (draws x seasons).
+    """
+
+    first: Array
+    colonised: Array
+    slopes: Array
+    lost: Array
+    p: Array
+
+    def take(self, n: int) -> SeasonDraws:
+        """n of them, evenly picked."""
+        at = np.linspace(0, len(self.first) - 1, n).round().astype(np.int64)
+        return SeasonDraws(self.first[at], self.colonised[at], self.slopes[at], self.lost[at], self.p[at])
+
+    def rates(self, x: Array | None = None) -> Rates:
+        """The probabilities at sites with the covariates x (sites x covariates), or where there are none."""
+        by = 0.0 if x is None else self.slopes @ x.T
+        first, colonised = (expit(np.asarray(odds)[:, None] + by) for odds in (self.first, self.colonised))
+        return Rates(first, colonised, self.lost[:, None], self.p)
+
+    def occupied(self, season: int, x: Array | None = None) -> Array:
+        """Draws x sites (or x 1): the probability that a site nobody searched is occupied in a season (from 0)."""
+        rates = self.rates(x)
+        now = np.asarray(rates.first)
+        for step in range(season):
+            now = rates.next(now, step)
+        return now
+
+
+def draw_seasons(
+    h: SeasonHistories, prior: Prior, x: Array | None = None, evidence: float = 1.0, seed: int = 1
+) -> SeasonDraws:
+    """Draws of the posterior of the model under weak priors, by importance sampling around its peak (fixed seed).
+
+    h: one row a site where there are covariates x (sites x covariates). The priors of psi, colonised, lost and p are
+    Beta, those of the slopes Normal(0, prior.slope_sd) per standard deviation of the covariate, which is centred. Where
+    more than one season has a search, each has a p of its own around that of all. evidence: the weight of the
+    likelihood, 1 / overdispersion where the model does not fit.
+    """
+    if x is None:
+        h, centred, scale, centre = h.kinds(), np.empty((0, 0)), np.empty(0), np.empty(0)
+    else:
+        searched = h.searches.sum(axis=1) > 0
+        centre, scale = x[searched].mean(axis=0), x[searched].std(axis=0)
+        centred = (x - centre) / scale
+    model = _Posterior(h, prior, centred, evidence)
+    peak = model.peak()
+    draws, _ = importance_draws(
+        model.log_density, peak, np.linalg.inv(model.information(peak)), how_many(h.searches.size), seed
+    )
+    slopes = draws[:, model.slopes] / scale
+    shift = slopes @ centre
+    return SeasonDraws(
+        first=draws[:, 0] - shift,
+        colonised=draws[:, 2] - shift if model.turns else np.full(len(draws), -np.inf),
+        slopes=slopes,
+        lost=expit(draws[:, 3]) if model.turns else np.zeros(len(draws)),
+        p=model.detection(draws, np.random.default_rng(seed)),
+    )
+
+
+@dataclass(frozen=True)
+class _Posterior:
+    """The log posterior of rows of log odds: psi, p; colonised, lost (of more than one season); slopes; by how much
+    each searched season's p differs (of more than one).
+    """
+
+    h: SeasonHistories
+    prior: Prior
+    x: Array
+    evidence: float
+
+    @property
+    def turns(self) -> bool:
+        return self.h.seasons > 1
+
+    @property
+    def slopes(self) -> slice:
+        begin = 4 if self.turns else 2
+        return slice(begin, begin + self.x.shape[1])
+
+    @property
+    def searched(self) -> NDArray[np.int64]:
+        """The seasons with a p of their own."""
+        at = np.flatnonzero(self.h.searches.sum(axis=0) > 0)
+        return at if len(at) > 1 else at[:0]
+
+    @property
+    def terms(self) -> int:
+        return self.slopes.stop + len(self.searched)
+
+    def detection(self, at: Array, rng: np.random.Generator | None = None) -> Array:
+        """p by season (rows x seasons); with `rng` that of a season without a search is drawn."""
+        own = self.searched
+        differ = np.zeros((len(at), self.h.seasons))
+        if rng is not None and len(own):
+            differ = rng.normal(0.0, self.prior.season_sd, differ.shape)
+        differ[:, own] = at[:, self.slopes.stop :]
+        return np.asarray(expit(at[:, 1, None] + differ))
+
+    def log_density(self, at: Array) -> Array:
+        return np.concatenate([self._log_density(some) for some in batches(at, self.h.searches.size)])
+
+    def _log_density(self, at: Array) -> Array:
+        by = at[:, self.slopes] @ self.x.T if self.x.size else 0.0
+        colonised, lost = (expit(at[:, 2, None] + by), expit(at[:, 3, None])) if self.turns else (0.0, 0.0)
+        rates = Rates(expit(at[:, 0, None] + by), colonised, lost, self.detection(at))
+        return forward(self.h, rates)[2] * self.evidence + self._log_prior(at)
+
+    def _log_prior(self, at: Array) -> Array:
+        """Beta as a density of the log odds, Normal for slopes and differences between seasons."""
+        betas = [self.prior.psi_beta, self.prior.p_beta]
+        betas += [self.prior.colonised_beta, self.prior.lost_beta] if self.turns else []
+        total = np.zeros(len(at))
+        for i, (a, b) in enumerate(betas):
+            total += a * log_expit(at[:, i]) + b * log_expit(-at[:, i])
+        total -= np.square(at[:, self.slopes]).sum(axis=1) / (2 * self.prior.slope_sd**2)
+        return total - np.square(at[:, self.slopes.stop :]).sum(axis=1) / (2 * self.prior.season_sd**2)
+
+    def peak(self) -> Array:
+        """The best of three climbs: from few, half and nearly all sites occupied."""
+        climbs = []
+        for psi, p in ((0.3, 0.6), (0.5, 0.5), (0.9, 0.2)):
+            start = np.zeros(self.terms)
+            start[:2] = logit([psi, p])
+            if self.turns:
+                start[2:4] = logit([self.prior.colonised_mean, self.prior.lost_mean])
+            climbs.append(minimize(lambda v: -self.log_density(v[None, :])[0], start, jac=lambda v: -self._slope(v)))
+        return np.asarray(min(climbs, key=lambda c: float(c.fun)).x)
+
+    def _slope(self, at: Array) -> Array:
+        step = STEP * np.eye(len(at))
+        up, down = np.split(self.log_density(np.concatenate([at + step, at - step])), 2)
+        return np.asarray((up - down) / (2 * STEP))
+
+    def information(self, at: Array) -> Array:
+        """Minus the second derivatives, kept positive: a flat direction counts as its prior's width at most."""
+        k = len(at)
+        step = 10 * STEP * np.eye(k)
+        corners = [at + s * step[i] + t * step[j] for i in range(k) for j in range(k) for s in (1, -1) for t in (1, -1)]
+        value = self.log_density(np.array(corners)).reshape(k, k, 4)
+        curve = -(value[..., 0] - value[..., 1] - value[..., 2] + value[..., 3]) / (4 * (10 * STEP) ** 2)
+        size, direction = np.linalg.eigh((curve + curve.T) / 2)
+        return np.asarray((direction * np.maximum(size, 0.05)) @ direction.T)
