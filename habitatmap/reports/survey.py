@@ -16,10 +16,10 @@ from habitatmap.export.folder import Content, write_files
 from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, bars, intervals
 from habitatmap.page.sections import Column, Drawing, Section, Table, aligned, interval, report_page, share, table
-from habitatmap.survey.account import SURE, WANTED_ERRORS, Account
+from habitatmap.survey.account import SURE, WANTED_ERRORS, Account, Budget
 from habitatmap.survey.codes import Difference
 from habitatmap.survey.constant import WhatIf
-from habitatmap.survey.effort import blank_visits
+from habitatmap.survey.effort import HELPS, blank_visits
 from habitatmap.survey.figures import ENOUGH_DETECTIONS, ENOUGH_TWICE, SeasonFigures
 from habitatmap.survey.fit import OneNumber
 from habitatmap.survey.models import PER_COVARIATE
@@ -581,31 +581,57 @@ def _place(told: Account) -> Section:
 def _next_season(told: Account) -> Section:
     psi, p, planned = told.planned
     standard, budget = told.effort.iloc[0], told.budget
+    stand = int(standard["standing"])
+
+    def wanted(error: float) -> Column:
+        column = f"pools_for_{error:g}"
+        most = f"more than the {count(stand, 'pool')} that {'stands' if stand == 1 else 'stand'}"
+        return lambda row: row[column] if row[column] <= stand or not stand else most
+
     columns: dict[str, Column] = {
         "Design": lambda row: DESIGN_WORDS[row["design"]],
         "Best number of visits": "best_visits",
-        **{f"Pools for an error of {100 * e:g} points": f"pools_for_{e:g}" for e in WANTED_ERRORS},
+        **{f"Pools for an error of {100 * e:g} points": wanted(e) for e in WANTED_ERRORS},
         "From the budget": lambda row: f"{count(row['visits'], 'visit')}, {count(row['pools'], 'pool')}",
+        "Hours that takes": lambda row: number(row["hours_needed"], 1),
         "Error then, points": lambda row: f"{100 * row['error']:.1f}",
     }
     given = "as given" if budget.hours is not None else "as much as this season took"
-    top = told.pools.sort_values(["value", "pool"], ascending=[False, True]).head(5)["pool"].tolist()
+    pools = told.pools[told.pools["stands"]].sort_values(["value", "pool"], ascending=[False, True])
+    top = pools.head(5)["pool"].tolist()
     return Section(
         "effort",
         "Next season's visits",
-        f"A given number of visits tells most as {count(standard['best_visits'], 'visit')} to each pool; "
-        f"{standard['hours']:g} hours pay for {count(standard['pools'], 'pool')} with "
-        f"{count(standard['visits'], 'visit')} each, and leave a standard error of "
-        f"{100 * standard['error']:.0f} points.",
+        _paid_for(standard, budget),
         words=[
             f"Calculated with {worded(planned)}: occupancy {percent(psi)}, detection {percent(p)} (MacKenzie & Royle "
             f"2005). The budget is {standard['hours']:g} hours ({given}), a visit takes {budget.visit_hours:g} h with "
-            f"its way and a pool {budget.pool_hours:g} h besides (options --hours, --visit-hours, --pool-hours).",
-            f"Where one more search teaches most now: {', '.join(top)}." if top else "No pool is known.",
+            f"its way and a pool {budget.pool_hours:g} h besides (options --hours, --visit-hours, --pool-hours). "
+            "Pools side by side count as one.",
+            f"Where one more search teaches most now: {', '.join(top)}." if top else "No standing pool is known.",
         ],
         tables=[table("Both designs", told.effort, columns)],
         cautions=sentences([Caution.HYGIENE, Caution.LITTER, Caution.LOCAL]),
     )
+
+
+def _paid_for(plan: pd.Series, budget: Budget) -> str:
+    """What the budget pays for, never more pools than stand, and what is left of it."""
+    hours, stand, pools = f"{plan['hours']:g} hours", int(plan["standing"]), int(plan["pools"])
+    error = f"and leave a standard error of {100 * plan['error']:.0f} points"
+    best = f"Visits tell most when each pool gets {plan['best_visits']} of them."
+    each = f"with {count(plan['visits'], 'visit')} each"
+    if not stand:
+        paid = f"{hours} would pay for {count(pools, 'pool')} {each}, {error}."
+        return f"No pool stands now, so this is for pools to come. {best} {paid}"
+    if pools < stand:
+        return f"{best} {hours} pay for {pools} of the {count(stand, 'pool')} that stand, {each}, {error}."
+    said = f"{count(stand, 'pool')} {'stands' if stand == 1 else 'stand'}. {hours} pay for "
+    said += f"{count(plan['visits'], 'visit')} to {'it' if stand == 1 else 'each of them'}, {error}."
+    if plan["hours"] - plan["hours_needed"] < stand * budget.visit_hours:  # what is left pays for no further visit each
+        return said
+    enough = f"{plan['hours_needed']:g} hours are enough"
+    return f"{said} {enough}: more visits would lower the error by less than {100 * HELPS:g} points."
 
 
 def _several_seasons(told: Account) -> Section:

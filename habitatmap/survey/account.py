@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
+from habitatmap.read.pools import standing
 from habitatmap.survey.codes import Lacking, PlannedWith
 from habitatmap.survey.constant import Ends
 from habitatmap.survey.covariates import Covariates, covariates
@@ -22,7 +23,7 @@ from habitatmap.survey.fit import Fit
 from habitatmap.survey.models import Goodness, compare_models, goodness_of_fit
 from habitatmap.survey.occupancy import fit_occupancy
 from habitatmap.survey.probabilities import PoolOccupancy, most_informative
-from habitatmap.survey.searches import Counts, by_place
+from habitatmap.survey.searches import Counts, by_place, labels
 from habitatmap.survey.seasons import Seasons, seasons
 from habitatmap.survey.spatial_autocorrelation import Blocks, Clustering, block_bootstrap, clustering
 from habitatmap.survey.species import SpeciesFigures, by_species, from_checked_larvae
@@ -74,8 +75,8 @@ class Account:
 
     known: the probabilities as `map` uses them; fit: maximum likelihood, by place; weak: the same under the prior;
     widened: the interval of `fit`, widened for misfit; pools: `known.pools` with more_needed (searches without a
-    detection until it is SURE to be empty, given its probability now) and value (of one more search); models, effects:
-    covariates; effort: see `_effort`; planned: what it is calculated with.
+    detection until it is SURE to be empty, given its probability now), value (of one more search) and stands; models,
+    effects: covariates; effort: see `_effort`; planned: what it is calculated with.
     """
 
     title: str
@@ -129,6 +130,8 @@ def take_account(
     about = covariates(seen, sites, counted, None if places is None else sites[list(places.columns)])
     x, y = sites["x"].to_numpy(dtype=np.float64), sites["y"].to_numpy(dtype=np.float64)
     planned = _planned(fit, weak, enough)
+    stands = standing(records.pools, records.visits, records.as_of)
+    places_standing = len(np.unique(labels(group, len(stands))[stands]))
     return Account(
         title=records.title,
         as_of=records.as_of,
@@ -148,8 +151,8 @@ def take_account(
         blocks=block_bootstrap(x, y, n, d, how.block_m, 2 * how.surveys)
         if enough
         else Blocks.unknown(note(Lacking.SEARCHES)),
-        pools=_pools(known, planned.p),
-        effort=_effort(planned, n, spending),
+        pools=_pools(known, planned.p).assign(stands=stands),
+        effort=_effort(planned, n, spending, places_standing),
         planned=planned,
         budget=spending,
         seasons=seasons(records.visits, pools, records.as_of, group),
@@ -186,11 +189,12 @@ def _pools(known: PoolOccupancy, p: float) -> pd.DataFrame:
     return frame
 
 
-def _effort(planned: Planned, n: Counts, budget: Budget) -> pd.DataFrame:
+def _effort(planned: Planned, n: Counts, budget: Budget, stand: int) -> pd.DataFrame:
     """One row per design: best number of visits, pools for a wanted error, and what the budget pays for.
 
     The budget: as given, else what this season took (searches x visit_hours + searched places x pool_hours), at least
-    one pool with two visits.
+    one pool with two visits. It pays for no more than the `stand` places whose pools stand (hours_needed tells what it
+    then takes); where none stands, for pools to come.
     """
     psi, p, _ = planned
     spent = float(n.sum()) * budget.visit_hours + float((n > 0).sum()) * budget.pool_hours
@@ -200,7 +204,8 @@ def _effort(planned: Planned, n: Counts, budget: Budget) -> pd.DataFrame:
     for design in DESIGNS:
         visits = best_visits(psi, p, design)
         needed = {f"pools_for_{error:g}": sites_needed(psi, p, visits, error, design) for error in WANTED_ERRORS}
-        pays = best_survey(hours, psi, p, budget.visit_hours, budget.pool_hours, design)
+        pays = best_survey(hours, psi, p, budget.visit_hours, budget.pool_hours, design, stand or None)
         pays_for = {"hours": hours, "visits": pays.visits, "pools": pays.sites, "error": pays.error}
+        pays_for |= {"hours_needed": pays.hours, "standing": stand}
         rows.append({"design": design, "best_visits": visits} | needed | pays_for)
     return pd.DataFrame(rows)

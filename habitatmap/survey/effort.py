@@ -17,6 +17,7 @@ from habitatmap.errors import InputError
 from habitatmap.survey.constant import Array, Numbers
 
 Design = Literal["standard", "removal"]
+HELPS = 0.005  # expert judgement: visits that lower the standard error of occupancy by less are not worth their way
 
 
 def standard_error(
@@ -72,20 +73,29 @@ def sites_needed(psi: float, p: float, visits: int, error: float, design: Design
 
 
 class Survey(NamedTuple):
-    """A survey that a budget pays for, and how well it would tell occupancy."""
+    """A survey that a budget pays for, the hours it takes of it, and how well it would tell occupancy."""
 
     visits: int
     sites: int
     error: float
+    hours: float
 
 
 def best_survey(
-    hours: float, psi: float, p: float, visit_hours: float, site_hours: float = 0.0, design: Design = "standard"
+    hours: float,
+    psi: float,
+    p: float,
+    visit_hours: float,
+    site_hours: float = 0.0,
+    design: Design = "standard",
+    most_sites: int | None = None,
 ) -> Survey:
     """The sites and visits per site that tell occupancy best within a budget.
 
     `visit_hours` is what one visit takes, `site_hours` what each site takes besides (setting out, asking leave). With
-    the removal design a site takes the visits it is expected to need. Raises InputError where not even one site fits.
+    the removal design a site takes the visits it is expected to need. Where the budget pays for more than `most_sites`
+    it goes into more visits to those that there are, up to the fewest visits whose error is within HELPS of the least
+    that the budget pays for; the rest is left. Raises InputError where not even one site fits.
     """
     _probability("psi", psi)
     _probability("p", p, top=True)
@@ -93,14 +103,22 @@ def best_survey(
         raise InputError(
             f"A visit takes {visit_hours} hours and a site {site_hours}; give hours above 0, and 0 or more."
         )
+    if most_sites is not None:
+        _count("most_sites", most_sites)
     visits = np.arange(2, 2 + max(1, int(hours / visit_hours)))
-    sites = np.floor(hours / (site_hours + visit_hours * _visits_expected(psi, p, visits, design)) + 1e-9)
-    visits, sites = visits[sites >= 1], sites[sites >= 1]
+    each = site_hours + visit_hours * _visits_expected(psi, p, visits, design)
+    sites = np.floor(hours / each + 1e-9)
+    visits, each, sites = visits[sites >= 1], each[sites >= 1], sites[sites >= 1]
     if not len(visits):
         raise InputError(f"{hours} hours do not pay for one site with two visits; give more hours.")
-    errors = np.sqrt(_variance_of_one(psi, p, visits, design) / sites)
-    best = int(np.argmin(errors))
-    return Survey(int(visits[best]), int(sites[best]), float(errors[best]))
+    one = _variance_of_one(psi, p, visits, design)
+    best = int(np.argmin(one / sites))
+    if most_sites is not None and sites[best] > most_sites:
+        sites = np.minimum(sites, most_sites)
+        errors = np.sqrt(one / sites)
+        best = int(np.flatnonzero(errors <= errors.min() + HELPS)[0])
+    error = math.sqrt(one[best] / sites[best])
+    return Survey(int(visits[best]), int(sites[best]), error, float(sites[best] * each[best]))
 
 
 def visit_value(occupancy: ArrayLike, p: ArrayLike) -> Numbers:

@@ -24,6 +24,7 @@ def town(pools: int = 40) -> tuple[pd.DataFrame, pd.DataFrame]:
     names = [f"made up {i:02d}" for i in range(pools)]
     frame = pd.DataFrame({"pool": names, "set_out": pd.Timestamp("2025-10-01"), "x": rng.uniform(0, 4000, pools)})
     frame = frame.assign(y=rng.uniform(0, 4000, pools), shade=rng.choice(["deep", "open"], pools), volume_l=8.0)
+    frame["removed"] = pd.Series(pd.NaT, index=frame.index, dtype="datetime64[s]")
     return frame, searched(names, rng, 2, 4, taxon="", checked="", observer="ann")
 
 
@@ -95,6 +96,24 @@ def test_the_budget_is_kept() -> None:
     assert told.effort["error"].notna().all()
     with pytest.raises(InputError, match="do not pay for one site"):
         account(pools, visits, budget=Budget(1.0))
+
+
+def test_no_more_pools_are_planned_than_stand() -> None:
+    pools, visits = town()
+    stands = np.arange(40) >= 18
+    pools.loc[~stands, "removed"] = pd.Timestamp("2026-10-01")
+    told = account(pools, visits, budget=Budget(200.0))
+    assert told.effort["standing"].tolist() == [22, 22]
+    assert (told.effort["pools"] == 22).all()
+    assert (told.effort["hours_needed"] <= 200).all()
+    assert told.pools["stands"].tolist() == stands.tolist()
+    side_by_side = account(pools, visits, np.arange(40) // 2, Budget(200.0))
+    assert (side_by_side.effort["pools"] == 11).all()
+    # where none stands the numbers are for pools to come
+    pools["removed"] = pd.Timestamp("2026-10-01")
+    none = account(pools, visits, budget=Budget(200.0)).effort
+    assert (none["standing"] == 0).all()
+    assert (none["pools"] > 0).all()
 
 
 @pytest.mark.parametrize("history", ["11", "10"], ids=["at every search", "at one search of two"])
