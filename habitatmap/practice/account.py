@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import pandas as pd
 
 from habitatmap.practice.comparison import Comparison, compare
-from habitatmap.practice.lifetimes import Survival, incidents, lifetimes, survival
+from habitatmap.practice.lifetimes import Survival, at_worst, incidents, lifetimes, survival
 from habitatmap.survey.searches import Searches
 
 
 @dataclass(frozen=True)
 class Practice:
-    """The parts are those of `compare`, `lifetimes`, `survival`, `incidents`; `assigned`: pools of a
+    """The parts are those of `compare`, `lifetimes`, `survival`, `at_worst`, `incidents`; `assigned`: pools of a
     random assignment.
     """
 
@@ -22,6 +22,7 @@ class Practice:
     comparison: Comparison
     lives: pd.DataFrame
     curve: Survival
+    at_worst: Survival
     incidents: pd.DataFrame
     complaints: pd.DataFrame
     assigned: int
@@ -38,6 +39,7 @@ def practice(
         comparison=compare(pools, visits, seen, blocks),
         lives=lives,
         curve=survival(lives["days"], lives["lost"]),
+        at_worst=at_worst(lives),
         incidents=wrong,
         complaints=complaints,
         assigned=0 if blocks is None else len(blocks),

@@ -52,8 +52,17 @@ class Remark(StrEnum):
     MANY = "many"  # n, by_chance
 
 
+class End(StrEnum):
+    """How a pool ended, by what is on record."""
+
+    STANDS = "stands"
+    PLANNED = "taken in as planned"
+    LOST = "lost"  # found gone at a visit, or for a reason that is a loss
+    NOT_KNOWN = "taken in, reason not stated"  # it has a day of removal and no more: a loss or not
+
+
 class Cause(StrEnum):
-    """Why a pool ended."""
+    """Why a pool ended; a lost pool may have none that is stated."""
 
     PLANNED = "planned end"
     STOLEN = "stolen or destroyed on purpose"

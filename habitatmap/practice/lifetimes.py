@@ -1,9 +1,10 @@
 """How long pools last, what ends them, and what goes wrong on the way, each with its interval.
 
 Lifetimes: Kaplan & Meier 1958, Journal of the American Statistical Association 53:457-481, by statsmodels. A pool that
-still stands has lasted at least until `as_of`; one that was taken in as planned until that day; neither is a loss. A
-pool found gone counts as lost on the day it was found so, which is somewhat late. Rates: exact Poisson intervals
-(Garwood 1936, Biometrika 28:437-442).
+still stands has lasted at least until `as_of`; one that was taken in, as planned or for a reason that nobody stated,
+until that day: it was followed so far and is no loss. Reasons not stated may hide losses, which such a curve takes for
+chance; hence `at_worst`. A pool found gone counts as lost on the day it was found so, which is somewhat late. Rates:
+exact Poisson intervals (Garwood 1936, Biometrika 28:437-442).
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2, norm
 
-from habitatmap.practice.codes import Cause
+from habitatmap.practice.codes import Cause, End
 from habitatmap.read.headings import fold
 from habitatmap.read.pools import standing
 from habitatmap.survey.searches import Day
@@ -77,11 +78,12 @@ def cause_of(text: str) -> Cause:
 
 
 def lifetimes(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Day) -> pd.DataFrame:
-    """One row for each pool whose set-out is known and past: pool, set_out, days, lost, cause, stated, last_seen.
+    """One row for each pool whose set-out is known and past: pool, set_out, days, end, lost, cause, stated, last_seen.
 
-    `days` it stood, up to its loss or to `as_of`; `lost` False where it stands or was taken in as planned; `cause` ""
-    where it stands, else by CAUSES from `stated`, the texts that say it. A visit "gone" before set-out, or after which
-    the pool was found again, is no loss. The order is the pools' own.
+    `days` it stood, up to its end or to `as_of`; `end`: how it ended, an End; `lost`: whether that is a loss; `cause`
+    "" where it stands, else by CAUSES from `stated`, the texts that say it. A visit "gone" before set-out, or after
+    which the pool was found again, is no loss, and none either after the day on which the pool was taken in. The order
+    is the pools' own.
     """
     day = pd.Timestamp(as_of).normalize()
     known = pools[pools["set_out"].notna() & (pools["set_out"] <= day)]
@@ -100,20 +102,31 @@ def lifetimes(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Day) -> pd.DataF
         texts = [] if up else [pool["note"], *gone["note"], *gone["action"]]
         stated = "; ".join(dict.fromkeys(t for t in texts if t))
         cause = "" if up else cause_of(stated)
-        end = day if up else min(ends)
+        how = _end(cause, found_gone=bool((~(gone["date"] > pool["removed"])).any()))
+        last = day if up else min(ends)
         rows.append(
             {
                 "pool": pool["pool"],
                 "set_out": pool["set_out"],
-                "days": float((end - pool["set_out"]).days),
-                "lost": not up and cause is not Cause.PLANNED,
+                "days": float((last - pool["set_out"]).days),
+                "end": how,
+                "lost": how is End.LOST,
                 "cause": cause,
                 "stated": stated,
                 "last_seen": seen,
             }
         )
-    columns = ["pool", "set_out", "days", "lost", "cause", "stated", "last_seen"]
+    columns = ["pool", "set_out", "days", "end", "lost", "cause", "stated", "last_seen"]
     return pd.DataFrame(rows, columns=columns).astype({"days": float, "lost": bool})
+
+
+def _end(cause: Cause | str, found_gone: bool) -> End:
+    """How a pool ended, of its cause ("" where it stands) and whether a visit found it gone before it was taken in."""
+    if cause == "":
+        return End.STANDS
+    if cause == Cause.NOT_STATED:
+        return End.LOST if found_gone else End.NOT_KNOWN
+    return End.PLANNED if cause == Cause.PLANNED else End.LOST
 
 
 @dataclass(frozen=True)
@@ -193,6 +206,11 @@ def survival(days: ArrayLike, lost: ArrayLike, confidence: float = 0.95) -> Surv
     )
 
 
+def at_worst(lives: pd.DataFrame) -> Survival:
+    """The curve of `lifetimes` if every pool that was taken in without a stated reason was lost: a bound."""
+    return survival(lives["days"], lives["lost"] | (lives["end"] == End.NOT_KNOWN))
+
+
 def rate(count: int, exposure: float, per: float = 100.0, confidence: float = 0.95) -> tuple[float, float, float]:
     """Events per `per` units of exposure with the exact Poisson interval (Garwood 1936); NaN without exposure."""
     if not exposure > 0:
@@ -206,9 +224,10 @@ def rate(count: int, exposure: float, per: float = 100.0, confidence: float = 0.
 def incidents(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Day) -> tuple[pd.DataFrame, pd.DataFrame]:
     """What went wrong per 100 pool-months, and the complaints one by one.
 
-    The first frame: kind, count, pool_months, per_100, low, high. A pool counts once a day for each kind, a lost pool
-    once. The second: pool, date, word, text, so that anybody can see which texts were taken for a complaint. Only
-    what was seen at a visit, or stated for the pool, can count; pools without a set-out date don't.
+    The first frame: kind, count, pool_months, per_100, low, high. A pool counts once a day for each kind, one lost or
+    taken in without a stated reason once. The second: pool, date, word, text, so that anybody can see which texts were
+    taken for a complaint. Only what was seen at a visit, or stated for the pool, can count; pools without a set-out
+    date don't.
     """
     lives = lifetimes(pools, visits, as_of)
     months = float(lives["days"].sum()) / DAYS_A_MONTH
@@ -225,7 +244,8 @@ def incidents(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Day) -> tuple[pd
     counts = {
         "found dry": days_with("dry"),
         "found frozen": days_with("frozen"),
-        "lost": int(lives["lost"].sum()),
+        str(End.LOST): int(lives["lost"].sum()),
+        str(End.NOT_KNOWN): int((lives["end"] == End.NOT_KNOWN).sum()),
         "complaint": len(told[["pool", "date"]].drop_duplicates()),
     }
     rows = [(kind, n, months, *rate(n, months)) for kind, n in counts.items()]

@@ -9,10 +9,10 @@ import pandas as pd
 
 from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, falling, intervals
-from habitatmap.page.sections import Column, Drawing, Row, Section, Table, table, terminal
+from habitatmap.page.sections import Column, Drawing, Row, Section, Table, share, table, terminal
 from habitatmap.practice import lifetimes
 from habitatmap.practice.account import Practice
-from habitatmap.practice.codes import Measure
+from habitatmap.practice.codes import End, Measure
 from habitatmap.words.numbers import number, percent
 from habitatmap.words.practice import NAMES, reading, reading_of_lifetimes, remarks, told_differences
 
@@ -49,6 +49,8 @@ def practice_summary(found: Practice) -> dict[str, Any]:
                 "median_low": found.curve.median_low,
                 "median_high": found.curve.median_high,
                 "standing": _curve(found).to_dict("records"),
+                "after": _after(found),
+                "ends": found.lives["end"].value_counts().to_dict(),
                 "causes": found.lives["cause"].replace("", np.nan).value_counts().to_dict(),
             },
             "incidents": found.incidents.to_dict("records"),
@@ -65,7 +67,17 @@ def practice_text(found: Practice) -> str:
 def _curve(found: Practice) -> pd.DataFrame:
     c = found.curve
     columns = {"days": c.times, "at_risk": c.at_risk, "lost": c.lost, "share": c.share, "low": c.low, "high": c.high}
-    return pd.DataFrame(columns)
+    return pd.DataFrame(columns).assign(share_if_all_lost=[found.at_worst.at(days)[0] for days in c.times])
+
+
+def _after(found: Practice) -> list[Row]:
+    """The share still standing after each of AT_DAYS that some pool was followed to."""
+    rows: list[Row] = []
+    for days in lifetimes.AT_DAYS:
+        share, low, high = found.curve.at(days)
+        at_worst = found.at_worst.at(days)[0]
+        rows.append({"days": days, "share": share, "low": low, "high": high, "share_if_all_lost": at_worst})
+    return [row for row in rows if np.isfinite(row["share"])]
 
 
 # --- what seemed to work ---------------------------------------------------------------------------------------------
@@ -146,20 +158,22 @@ def _lasting(found: Practice) -> Section:
         ends = list(zip(curve.low, curve.high, strict=True))
         svg = falling(curve.times.tolist(), curve.share.tolist(), ends, curve.longest, what)
         drawings = [Drawing(svg, "Share of pools still standing after so many days; dashed: the 95 % interval.")]
-        at = [(days, *curve.at(days)) for days in lifetimes.AT_DAYS]
-        rows = [
-            (f"{days} days", percent(share), f"{percent(low)} to {percent(high)}" if np.isfinite(low) else "")
-            for days, share, low, high in at
-            if np.isfinite(share)
-        ]
-        tables.append(Table("Still standing", ["After", "Share", "95 % interval"], rows))
-    ended = found.lives[found.lives["cause"] != ""]
+    if found.at_worst.losses:
+        columns: dict[str, Column] = {
+            "After": lambda r: f"{r['days']} days",
+            "Share": share("share"),
+            "95 % interval": lambda r: f"{percent(r['low'])} to {percent(r['high'])}" if np.isfinite(r["low"]) else "",
+        }
+        if found.at_worst.losses > curve.losses:
+            columns["Share if all without a stated reason were lost"] = share("share_if_all_lost")
+        tables.append(table("Still standing", _after(found), columns))
+    ended = found.lives[found.lives["end"] != End.STANDS]
     if len(ended):
         causes = [
-            (str(cause), len(of), int(of["lost"].sum()), "; ".join(sorted({s for s in of["stated"] if s})))
-            for cause, of in ended.groupby("cause", sort=True)
+            (str(how), str(cause), len(of), "; ".join(sorted({s for s in of["stated"] if s})))
+            for (how, cause), of in ended.groupby(["end", "cause"], sort=True)
         ]
-        tables.append(Table("Why pools ended", ["Cause", "Pools", "Counted as lost", "As stated"], causes))
+        tables.append(Table("How and why pools ended", ["End", "Cause", "Pools", "As stated"], causes))
         looked_for = [(cause, ", ".join(texts)) for cause, texts in lifetimes.CAUSES.items()]
         note = "Whole words, in any case and without accents; expert judgement. A note that fits several counts first."
         tables.append(Table("Which words in a note tell the cause", ["Cause", "Words"], looked_for, note))
@@ -168,7 +182,7 @@ def _lasting(found: Practice) -> Section:
 
 def _wrong(found: Practice) -> Section:
     months = found.incidents["pool_months"].iloc[0]
-    total = ", ".join(f"{r['kind']} {r['count']}" for r in found.incidents.to_dict("records"))
+    total = "; ".join(f"{r['kind']}: {r['count']}" for r in found.incidents.to_dict("records"))
     note = (
         f"Complaints are visits whose action or note has one of these words, without a no before it: "
         f"{', '.join(lifetimes.COMPLAINTS)} (a no is: {', '.join(lifetimes.NEGATIONS)})."

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from habitatmap.practice.codes import NoRatio, Remark, Verdict
+from habitatmap.practice.codes import End, NoRatio, Remark, Verdict
 from habitatmap.practice.comparison import ASSIGNED, VOLUME, Comparison
-from habitatmap.practice.lifetimes import AT_DAYS, UNSEEN_DAYS, Survival
+from habitatmap.practice.lifetimes import AT_DAYS, UNSEEN_DAYS, Survival, at_worst
 from habitatmap.vocabulary.note import Note
-from habitatmap.words.numbers import count
+from habitatmap.words.numbers import count, listed, percent
 
 NAMES = {
     "container": "Container",
@@ -108,25 +108,62 @@ def reading_of_lifetimes(lives: pd.DataFrame, curve: Survival, as_of: datetime.d
     """The lifetimes in plain sentences."""
     if not len(lives):
         return ["No pool has a set-out date, so how long pools last is not known; fill in the column set_out."]
+    ended = lives["end"].value_counts()
     said = [
-        f"Of {count(curve.pools, 'pool')} with a set-out date {curve.losses} were lost by "
-        f"{pd.Timestamp(as_of):%Y-%m-%d}; the others stood or were taken in as planned, and count as having lasted at "
-        "least so long."
+        f"By {pd.Timestamp(as_of):%Y-%m-%d}, {curve.losses} of {count(curve.pools, 'pool')} with a set-out date "
+        f"{_were(curve.losses)} lost{_others(ended)}.",
+        "A pool that stands has lasted until then at least. One taken in, as planned or without a stated reason, is "
+        "followed until that day and does not count as lost.",
     ]
     for days in AT_DAYS:
         share, low, high = curve.at(days)
         if np.isfinite(low):
             said.append(f"After {days} days {share:.0%} still stand (95 % interval {low:.0%} to {high:.0%}).")
+    said.append(_bound(curve, at_worst(lives), int(ended.get(End.NOT_KNOWN, 0))))
     if np.isfinite(curve.median):
         ends = [f"{v:.0f}" if np.isfinite(v) else "not known" for v in (curve.median_low, curve.median_high)]
         said.append(f"Half are lost within {curve.median:.0f} days (95 % interval {ends[0]} to {ends[1]}).")
     elif curve.losses:
         said.append("Fewer than half were lost, so a median lifetime is not known yet.")
-    here = lives[lives["cause"] == ""]
+    here = lives[lives["end"] == End.STANDS]
     unseen = int(((pd.Timestamp(as_of) - here["last_seen"].fillna(here["set_out"])).dt.days > UNSEEN_DAYS).sum())
     if unseen:
         said.append(
             f"{count(unseen, 'pool')} taken to stand {'has' if unseen == 1 else 'have'} not been seen for more than "
             f"{UNSEEN_DAYS} days; if some are gone, pools last less long than this says."
         )
-    return said
+    return [line for line in said if line]
+
+
+def _were(n: int) -> str:
+    return "was" if n == 1 else "were"
+
+
+def _others(ended: pd.Series) -> str:
+    """What became of the pools that were not lost: "; 2 still stand and 1 was taken in as planned"."""
+    n = {end: int(ended.get(end, 0)) for end in End}
+    parts = {
+        End.STANDS: f"{n[End.STANDS]} still {'stands' if n[End.STANDS] == 1 else 'stand'}",
+        End.PLANNED: f"{n[End.PLANNED]} {_were(n[End.PLANNED])} taken in as planned",
+        End.NOT_KNOWN: f"{n[End.NOT_KNOWN]} {_were(n[End.NOT_KNOWN])} taken in without a stated reason",
+    }
+    told = listed([part for end, part in parts.items() if n[end]])
+    return f"; {told}" if told else ""
+
+
+def _bound(curve: Survival, worst: Survival, unexplained: int) -> str:
+    """What would still stand if the reasons that nobody stated were losses; "" where all are stated."""
+    if not unexplained:
+        return ""
+    said = {at: (percent(worst.at(at)[0]), percent(curve.at(at)[0])) for at in (*AT_DAYS, worst.longest)}
+    differ = [at for at, (low, high) in said.items() if low != high]
+    would = [
+        f"{said[at][0]} and not {said[at][1]} {'' if i else 'would still stand '}after {at:.0f} days"
+        for i, at in enumerate([at for at in differ if at in AT_DAYS] or differ)
+    ]
+    pools = "the pool" if unexplained == 1 else f"all {unexplained} pools"
+    return (
+        f"A reason that is not stated may hide a loss. If {pools} taken in without a stated reason "
+        f"{_were(unexplained)} lost too, {', and '.join(would) or 'as many in a hundred would still stand'}. "
+        "Write the reason into the pool's note."
+    )

@@ -6,6 +6,7 @@ import json
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from habitatmap.export.formats import csv_text, json_text
 from habitatmap.page.sections import report_page
@@ -15,7 +16,7 @@ from habitatmap.reports.practice import practice_sections, practice_summary, pra
 from habitatmap.survey import count_searches
 
 
-def practised(n: int = 24, note: str = "") -> Practice:
+def practised(n: int = 24, note: str = "", removed: str = "") -> Practice:
     draw = np.random.default_rng(8)
     pools = pd.DataFrame(
         {
@@ -32,6 +33,8 @@ def practised(n: int = 24, note: str = "") -> Practice:
         {"removed": "datetime64[s]", "set_out": "datetime64[s]"}
         | dict.fromkeys(["pool", "container", "filling", "shade", "note"], "str")
     )
+    if removed:
+        pools.loc[pools["pool"] == "P07", "removed"] = pd.Timestamp(removed)
     rows = [(f"P{i:02d}", f"2025-0{m}-10", "larvae" if i % 3 else "none seen", "") for i in range(n) for m in (5, 6, 7)]
     rows += [("P03", "2025-08-01", "gone", "storm"), ("P04", "2025-09-01", "gone", note)] if n else []
     visits = pd.DataFrame(rows, columns=["pool", "date", "outcome", "note"])
@@ -49,11 +52,29 @@ def test_the_sections_say_what_the_tables_hold() -> None:
     assert [s.key for s in (worked, lasting, wrong)] == ["worked", "lasting", "incidents"]
     assert len(worked.tables[1].rows) == len(found.comparison.differences)
     assert any("not distinguishable" in row[-1] for row in worked.tables[1].rows)
-    assert "24 pools with a set-out date 2 were lost" in lasting.lead
-    assert {row[0] for row in lasting.tables[1].rows} == {"not stated", "weather or falling wood"}
+    assert "2 of 24 pools with a set-out date were lost" in lasting.lead
+    assert [row[:3] for row in lasting.tables[1].rows] == [
+        ("lost", "not stated", 1),
+        ("lost", "weather or falling wood", 1),
+    ]
     assert [row[0] for row in lasting.tables[2].rows] == list(CAUSES)  # the words that were looked for, all of them
     assert all(word in wrong.words[0] for word in COMPLAINTS)
     assert wrong.tables[1].rows == [("P04", "2025-09-01", "complaint", "Complaint of a neighbour")]
+
+
+def test_pools_taken_in_without_a_reason_are_shown_by_themselves() -> None:
+    found = practised(removed="2025-07-01")
+    _, lasting, wrong = practice_sections(found)
+    standing, ended, _words = lasting.tables
+    assert standing.heads[-1] == "Share if all without a stated reason were lost"
+    # of 24 pools one was taken in on day 122 and one lost on day 153: by hand 22/23 with its log-log interval, or 22/24
+    assert standing.rows[1] == ("183 days", "96 %", "73 % to 99 %", "92 %")
+    assert ("taken in, reason not stated", "not stated", 1, "") in ended.rows
+    assert "lost: 2; taken in, reason not stated: 1; complaint: 0" in wrong.lead
+    told = json.loads(json_text(practice_summary(found)))["lifetimes"]
+    assert told["ends"] == {"stands": 21, "lost": 2, "taken in, reason not stated": 1}
+    assert told["after"][1]["share_if_all_lost"] == pytest.approx(22 / 24)
+    assert practice_tables(found)["standing.csv"]["share_if_all_lost"].tolist() == pytest.approx([22 / 24, 21 / 24])
 
 
 def test_hostile_notes_stay_text() -> None:
