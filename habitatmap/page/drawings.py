@@ -48,7 +48,7 @@ def intervals(
     rows = [] if line is None else [upright("through", line, 0, height)]
     for number, mark in enumerate(marks):
         words, middle = 15 + 40 * number, 29 + 40 * number
-        rows += [_text(LEFT, words, mark.label), _text(RIGHT, words, mark.said, "end")]
+        rows += [text(LEFT, words, mark.label), text(RIGHT, words, mark.said, "end")]
         rows.append(f'<line class="rail" x1="{LEFT}" x2="{RIGHT}" y1="{middle}" y2="{middle}"/>')
         if mark.low is not None and mark.high is not None:
             a, b = at(mark.low), at(mark.high)
@@ -57,7 +57,7 @@ def intervals(
             rows += [upright("whisker", end, middle - 5, middle + 5) for end in shown_ends]
         if mark.value is not None and low_end <= mark.value <= high_end:
             rows.append(f'<circle class="dot" cx="{at(mark.value):.1f}" cy="{middle}" r="5"/>')
-    return _drawing(height, what, rows) if marks else ""
+    return drawing(height, what, rows) if marks else ""
 
 
 def bars(parts: Sequence[tuple[str, int, int]], what: str, names: tuple[str, str]) -> str:
@@ -66,24 +66,28 @@ def bars(parts: Sequence[tuple[str, int, int]], what: str, names: tuple[str, str
     rows: list[str] = []
     for number, (label, first, second) in enumerate(parts):
         words, top = 15 + 38 * number, 21 + 38 * number
-        rows += [_text(LEFT, words, label), _text(RIGHT, words, f"{names[0]} {first}, {names[1]} {second}", "end")]
+        rows += [text(LEFT, words, label), text(RIGHT, words, f"{names[0]} {first}, {names[1]} {second}", "end")]
         a, b = ((RIGHT - LEFT) * n / most for n in (first, second))
         rows.append(f'<rect class="filled" x="{LEFT}" y="{top}" width="{a:.1f}" height="12"/>')
         rows.append(f'<rect class="outlined" x="{LEFT + a:.1f}" y="{top}" width="{b:.1f}" height="12"/>')
-    return _drawing(4 + 38 * len(parts), what, rows) if parts else ""
+    return drawing(4 + 38 * len(parts), what, rows) if parts else ""
 
 
-def _drawing(height: float, what: str, rows: Sequence[str]) -> str:
-    label = html.escape(shown(what))
+def drawing(height: float, what: str, rows: Sequence[str], width: float = WIDTH, broad: bool = False) -> str:
+    """An SVG of its parts. `broad`: it keeps its size where the page is narrower. Without `what` it is decoration."""
+    about = f'role="img" aria-label="{html.escape(shown(what))}"' if what else 'aria-hidden="true"'
+    size = f' class="broad" width="{width:.0f}" height="{height:g}"' if broad else ""
     return (
-        f'<svg viewBox="0 0 {WIDTH} {height:g}" role="img" aria-label="{label}" xmlns="http://www.w3.org/2000/svg">'
+        f'<svg{size} viewBox="0 0 {width:.0f} {height:g}" {about} xmlns="http://www.w3.org/2000/svg">'
         + "".join(rows)
         + "</svg>"
     )
 
 
-def _text(x: float, y: float, text: str, anchor: str = "start") -> str:
-    return f'<text x="{x:g}" y="{y:g}" text-anchor="{anchor}">{html.escape(shown(text))}</text>' if text else ""
+def text(x: float, y: float, words: str, anchor: str = "start", size: int = 12) -> str:
+    """A line of text of a size that the style sheet knows (8, 9, 11, 12 or 16); "" of none."""
+    kind = "" if size == 12 else f' class="t{size}"'
+    return f'<text{kind} x="{x:g}" y="{y:g}" text-anchor="{anchor}">{html.escape(shown(words))}</text>' if words else ""
 
 
 def route(
@@ -114,9 +118,9 @@ def route(
             across += 15
         taken.append((across, down))
         rows.append(f'<circle class="stop" cx="{across:.1f}" cy="{down:.1f}" r="8.5"/>')
-        rows.append(_text(round(across, 1), round(down + 4, 1), number, "middle"))
+        rows.append(text(round(across, 1), round(down + 4, 1), number, "middle"))
     rows.append(f'<line class="bar" x1="6" x2="{6 + bar_m * scale:.1f}" y1="{height - 6:.1f}" y2="{height - 6:.1f}"/>')
-    return _drawing(round(height, 1), what, rows)
+    return drawing(round(height, 1), what, rows)
 
 
 def falling(
@@ -139,10 +143,10 @@ def falling(
     for share, label in ((0, "0 %"), (0.5, "50 %"), (1, "100 %")):
         y = bottom - (bottom - top) * share
         rows.append(f'<line class="rail" x1="{left}" x2="{RIGHT}" y1="{y:g}" y2="{y:g}"/>')
-        rows.append(_text(left - 5, y + 4, label, "end"))
-    rows += [_text(left, bottom + 18, "0"), _text(RIGHT, bottom + 18, f"{longest:.0f} days", "end")]
+        rows.append(text(left - 5, y + 4, label, "end"))
+    rows += [text(left, bottom + 18, "0"), text(RIGHT, bottom + 18, f"{longest:.0f} days", "end")]
     for values in zip(*ends, strict=True):
         if all(value == value for value in values):
             rows.append(f'<polyline class="limit" points="{steps(values)}"/>')
     rows.append(f'<polyline class="way" points="{steps(shares)}"/>')
-    return _drawing(bottom + 26, what, rows)
+    return drawing(bottom + 26, what, rows)

@@ -10,6 +10,7 @@ import html
 import re
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Any
 
 import pandas as pd
@@ -19,11 +20,20 @@ from habitatmap.page.document import html_document, shown, source_hash, style_sh
 from habitatmap.words.numbers import percent, span
 
 LONG = 30  # letters; a column with longer texts gets more room
+FOLDED = 8  # rows; a longer table folds away
 _FIGURE = re.compile(r"^$|^[-+]?[\d,.]+( %| m)?( \(.*\))?( to [-+]?[\d,.]+( %| m)?)?$")
 
 
 Row = Mapping[Hashable, Any]  # of a frame: its cells by column
 Column = str | Callable[[Row], object]  # the name of a frame's column, or what is made of a row
+
+
+class Fold(StrEnum):
+    """When a table folds away behind its caption."""
+
+    LONG = "long"  # beyond so many rows, see FOLDED
+    NEVER = "never"  # it is what the reader came for
+    ALWAYS = "always"  # a drawing says the same
 
 
 @dataclass(frozen=True)
@@ -34,14 +44,32 @@ class Table:
     heads: Sequence[str]
     rows: Sequence[Sequence[object]]
     note: str = ""
+    fold: Fold = Fold.LONG
+
+
+class Layout(StrEnum):
+    """How the parts of a drawing stand on the page."""
+
+    PLAIN = "plain"  # one narrow picture
+    COLUMNS = "columns"  # beside each other where there is room
+    MAP = "map"  # one picture, wider
+    CHART = "chart"  # pairs of a column that stays in sight and what scrolls beside it
 
 
 @dataclass(frozen=True)
 class Drawing:
-    """An SVG of `drawings`, with a sentence on how to read it."""
+    """SVGs of `drawings`, with a sentence on how to read them; `key` explains their signs.
+
+    svg: the picture; "" draws nothing; more: its further parts; beyond the first `open_parts` of all parts they fold
+    away. In a chart each part is two SVGs.
+    """
 
     svg: str
     caption: str
+    layout: Layout = Layout.PLAIN
+    key: str = ""
+    more: Sequence[str] = ()
+    open_parts: int = 1
 
 
 @dataclass(frozen=True)
@@ -117,8 +145,8 @@ def report_page(
 ) -> str:
     """The document: `title` of the area, the `kind` of page, a line that says as of when, and the sections in order.
 
-    `sheets`: on paper each section begins a page. `data_pictures`: the drawings hold rasters as data addresses, which
-    the page's policy then lets in.
+    `sheets`: on paper each section begins a page, and no table folds away. `data_pictures`: the drawings hold rasters
+    as data addresses, which the page's policy then lets in.
     """
     style = style_sheet("report.css")
     policy = f"default-src 'none'; style-src {source_hash(style)}; base-uri 'none'; form-action 'none'"
@@ -134,7 +162,7 @@ def report_page(
         '<div class="sheet">',
         f'<nav aria-label="Parts of this page"><ol>{"".join(contents)}</ol></nav>',
         '<main id="main" tabindex="-1">',
-        *(part for s in sections for part in _section(s)),
+        *(part for s in sections for part in _section(s, fixed=sheets)),
         "</main>",
         "</div>",
         "</body>",
@@ -142,7 +170,7 @@ def report_page(
     return html_document(shown(f"{title}: {kind}"), policy, [style], body)
 
 
-def _section(whole: Section, level: int = 2) -> Iterable[str]:
+def _section(whole: Section, fixed: bool, level: int = 2) -> Iterable[str]:
     s = whole.filled()
     if not re.fullmatch(r"[a-z][a-z-]*", s.key):
         raise ValueError(f"not a fit key for a section: {s.key!r}")
@@ -153,18 +181,43 @@ def _section(whole: Section, level: int = 2) -> Iterable[str]:
     if s.lead:
         yield f'<p class="lead" dir="auto">{_text(s.lead)}</p>'
     for drawing in s.drawings:
-        yield f'<figure>{drawing.svg}<figcaption dir="auto">{_text(drawing.caption)}</figcaption></figure>'
+        yield from _figure(drawing)
     for words in s.words:
         yield f'<p dir="auto">{_text(words)}</p>'
     for caution in s.cautions:
         yield f'<p class="caution" dir="auto">{_text(caution)}</p>'
     for table in s.tables:
-        yield from _table(table)
+        yield from _table(table) if fixed else _folded(table)
     for key, words in s.links:
         yield f'<p><a href="#{html.escape(key)}">{_text(words)}</a></p>'
     for part in s.parts:
-        yield from _section(part, level + 1)
+        yield from _section(part, fixed, level + 1)
     yield "</section>"
+
+
+def _figure(drawing: Drawing) -> Iterable[str]:
+    """A drawing with its key and caption; what scrolls can be scrolled by key."""
+    label = _text(drawing.caption)
+    parts = [drawing.svg, *drawing.more]
+    if drawing.layout is Layout.CHART:
+        box = f'<div class="chart" role="region" aria-label="{label}" tabindex="0">'
+        parts = [f"{box}{part}</div>" for part in parts]
+    yield f'<figure class="{drawing.layout}">'
+    yield drawing.key
+    yield f'<div class="parts">{"".join(parts[: drawing.open_parts])}</div>'
+    if rest := parts[drawing.open_parts :]:
+        yield f'<details><summary>The rest of this picture</summary><div class="parts">{"".join(rest)}</div></details>'
+    yield f'<figcaption dir="auto">{label}</figcaption></figure>'
+
+
+def _folded(table: Table) -> Iterable[str]:
+    """A table, folded away behind its caption as its `fold` says; on paper it is open."""
+    if table.fold is Fold.NEVER or (table.fold is Fold.LONG and len(table.rows) <= FOLDED):
+        yield from _table(table)
+        return
+    yield f'<details><summary dir="auto">{_text(table.caption)} <span>({len(table.rows)} rows)</span></summary>'
+    yield from _table(table)
+    yield "</details>"
 
 
 def _table(table: Table) -> Iterable[str]:

@@ -12,7 +12,7 @@ import pandas as pd
 from habitatmap.area import Area
 from habitatmap.errors.why import NOTHING_TO_DO
 from habitatmap.export.folder import write_files
-from habitatmap.page.sections import Section, Table, aligned, letters, report_page, terminal
+from habitatmap.page.sections import Fold, Section, Table, aligned, letters, report_page, terminal
 from habitatmap.read.corrections import CorrectionFile
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.headings import Match
@@ -244,7 +244,9 @@ def _summary(found: Check) -> Section:
         ]
     heads = ("File", "Need you", "Set aside", "Used", "Rows", "What it holds")
     rows = [(f.file, *map(number, (f.to_do, f.set_aside, f.accepted, f.read)), KIND_NAMES[Kind(f.kind)]) for f in files]
-    return Section("summary", "What needs you", lead, words, tables=[Table("Files of this folder", heads, rows)])
+    return Section(
+        "summary", "What needs you", lead, words, tables=[Table("Files of this folder", heads, rows, fold=Fold.NEVER)]
+    )
 
 
 def _fixes_line(names: Sequence[str]) -> str:
@@ -278,9 +280,8 @@ def _reason_part(key: str, group: Sequence[RowAside]) -> Section:
     shown = columns | {head: cells for head, cells in texts.items() if cells}
     more = f"The first {MOST_ROWS} of {len(group):,} rows; set_aside.csv has them all."
     rows = list(zip(*shown.values(), strict=True))[:MOST_ROWS]
-    table = Table(
-        f"{count(len(group), 'row')} of {group[0].file}", list(shown), rows, more if len(group) > MOST_ROWS else ""
-    )
+    note = more if len(group) > MOST_ROWS else ""
+    table = Table(f"{count(len(group), 'row')} of {group[0].file}", list(shown), rows, note, Fold.NEVER)
     name = group[0].name
     links = [(_key_of(name), "What this means, with an example")] if name in explanations() else []
     todo = f"What to do: {group[0].remedy}."

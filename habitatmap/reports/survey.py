@@ -16,6 +16,7 @@ from habitatmap.export.folder import Content, write_files
 from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, bars, intervals
 from habitatmap.page.sections import Column, Drawing, Section, Table, aligned, interval, report_page, share, table
+from habitatmap.reports.pool_pictures import by_date, in_order, on_a_map, two_by_two, visits_in_words
 from habitatmap.survey.account import SURE, WANTED_ERRORS, Account, Budget
 from habitatmap.survey.codes import Difference
 from habitatmap.survey.constant import WhatIf
@@ -91,8 +92,8 @@ def write_survey(
 
 def survey_page(told: Account, more: Sequence[Section] = ()) -> str:
     """survey.html."""
-    as_of = f"As of {told.as_of.isoformat()}. For the team: it names pools and observers."
-    return report_page(told.title, "Occupancy of the pools", as_of, [*sections(told), *more])
+    as_of = f"As of {told.records.as_of.isoformat()}. For the team: it names pools and observers."
+    return report_page(told.records.title, "Occupancy of the pools", as_of, [*sections(told), *more])
 
 
 # --- figures as tables -----------------------------------------------------------------------------------------------
@@ -192,8 +193,8 @@ def survey_summary(told: Account) -> dict[str, Any]:
     psi, p, planned = told.planned
     change = told.seasons.change.to_dict("records")
     summary = {
-        "title": told.title,
-        "as_of": told.as_of.isoformat(),
+        "title": told.records.title,
+        "as_of": told.records.as_of.isoformat(),
         "occupancy": occupancy_part(told.known.figures),
         "warnings": noted(told.known.warnings),
         "estimates": estimates(told).to_dict("records"),
@@ -227,7 +228,7 @@ def survey_text(told: Account) -> str:
     seen = [f"Larvae were seen in {percent(s.naive)} of them."] if s.pools_visited else []
     rows = [("", "estimate", "95 % interval")]
     rows += [(r.figure, percent(r.ends[0]), span(*r.ends[1:], unknown="-")) for r in _lines(told) if known(r.ends[0])]
-    lines = [told.title, "", _searched(told), *seen, "", *aligned(rows), ""]
+    lines = [told.records.title, "", _searched(told), *seen, "", *aligned(rows), ""]
     lines += [f"{sentence(basis(s))}.", goodness(told.goodness), clustering(told.clustering)]
     lines += [f"Seasons: {trend(told.seasons)}.", *noted(told.known.warnings)]
     return "\n".join(lines) + "\n"
@@ -240,6 +241,7 @@ def sections(told: Account) -> list[Section]:
     """The page's sections, in order."""
     return [
         _what_was_searched(told),
+        _pictures(told),
         _estimate(told),
         _detection(told),
         _fits(told),
@@ -285,6 +287,18 @@ def _what_was_searched(told: Account) -> Section:
             Table("Visits left out of the estimate", ["Why", "Visits"], left),
         ],
         cautions=[too_few if lacking else "", *noted(told.known.warnings)],
+    )
+
+
+def _pictures(told: Account) -> Section:
+    beside = two_by_two(told)
+    return Section(
+        "pictures",
+        "Pools, visits and probabilities",
+        "",
+        words=[words for _, words in beside],
+        drawings=[in_order(told), by_date(told), on_a_map(told), *(picture for picture, _ in beside)],
+        tables=[visits_in_words(told)],
     )
 
 

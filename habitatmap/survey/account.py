@@ -73,14 +73,13 @@ class Resampling(NamedTuple):
 class Account:
     """What the survey says. Frames have a row per pool in the order of the pools; NaN where something can't be known.
 
-    known: the probabilities as `map` uses them; fit: maximum likelihood, by place; weak: the same under the prior;
-    widened: the interval of `fit`, widened for misfit; pools: `known.pools` with more_needed (searches without a
-    detection until it is SURE to be empty, given its probability now), value (of one more search) and stands; models,
-    effects: covariates; effort: see `_effort`; planned: what it is calculated with.
+    records: what it was made from; known: the probabilities as `map` uses them; fit: maximum likelihood, by place;
+    weak: the same under the prior; widened: the interval of `fit`, widened for misfit; pools: `known.pools` with
+    more_needed (searches without a detection until it is SURE to be empty, given its probability now) value (of one more
+    search) and stands; models, effects: covariates; effort: see `_effort`; planned: what it is calculated with.
     """
 
-    title: str
-    as_of: datetime.date
+    records: Records
     known: PoolOccupancy
     fit: Fit
     weak: Fit
@@ -133,8 +132,7 @@ def take_account(
     stands = standing(records.pools, records.visits, records.as_of)
     places_standing = len(np.unique(labels(group, len(stands))[stands]))
     return Account(
-        title=records.title,
-        as_of=records.as_of,
+        records=records,
         known=known,
         fit=fit,
         weak=weak,

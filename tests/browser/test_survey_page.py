@@ -46,6 +46,8 @@ def test_it_is_silent_and_axe_finds_nothing(visit: Callable[..., Any], survey_fi
     page = visit(survey_file, ready="h1", **how)
     assert page.trouble == []
     assert page.locator("script, img").count() == 0
+    assert faults(page) == []
+    page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true; })")
     assert page.locator("body").inner_text().count("{{ 7*7 }}") >= 30
     assert page.evaluate("document.documentElement.scrollWidth") <= how.get("width", 1280)
     assert faults(page) == []
@@ -68,3 +70,19 @@ def test_on_paper_no_table_is_cut(visit: Callable[..., Any], survey_file: Path) 
     assert not page.locator("nav").is_visible()
     page.set_viewport_size({"width": 690, "height": 1000})  # the width of A4 between its margins
     assert page.evaluate("document.documentElement.scrollWidth") <= 690
+
+
+def test_a_long_table_opens_by_key_and_is_open_on_paper(visit: Callable[..., Any], survey_file: Path) -> None:
+    page = visit(survey_file, ready="h1")
+    folded = page.locator("details:has(table)").first
+    inside = folded.locator("tbody tr").last
+    assert folded.locator("tbody tr").count() > 8
+    assert not inside.is_visible()
+    folded.locator("summary").focus()
+    page.keyboard.press("Enter")
+    assert inside.is_visible()
+    page.keyboard.press("Enter")
+    page.emulate_media(media="print")
+    assert (
+        inside.evaluate("row => row.checkVisibility({contentVisibilityAuto: true}) && row.getClientRects().length") == 1
+    )

@@ -5,9 +5,22 @@ from __future__ import annotations
 from pathlib import Path
 
 import pandas as pd
+import pytest
 
 from habitatmap.export.folder import write_files
-from habitatmap.page.sections import Drawing, Section, Table, aligned, interval, letters, share, table, terminal
+from habitatmap.page.sections import (
+    Drawing,
+    Layout,
+    Section,
+    Table,
+    aligned,
+    interval,
+    letters,
+    report_page,
+    share,
+    table,
+    terminal,
+)
 
 
 def test_a_section_shows_nothing_that_is_empty() -> None:
@@ -45,3 +58,18 @@ def test_a_folder_is_written_whole_from_any_content(tmp_path: Path) -> None:
         "t.txt": "ü".encode(),
         "t.bin": b"\x00",
     }
+
+
+@pytest.mark.parametrize(("rows", "sheets", "folded"), [(8, False, False), (9, False, True), (9, True, False)])
+def test_a_long_table_folds_away_unless_the_page_is_of_sheets(rows: int, sheets: bool, folded: bool) -> None:
+    section = Section("a", "A", "", tables=[Table("Pools", ["Pool"], [(f"P{i}",) for i in range(rows)])])
+    page = report_page("Title", "kind", "as of", [section], sheets=sheets)
+    assert ("<details><summary" in page) == folded
+    assert (f"({rows} rows)" in page) == folded
+
+
+def test_the_rest_of_a_long_picture_folds_away() -> None:
+    drawing = Drawing("<svg>1</svg>", "said", Layout.CHART, "<svg>key</svg>", ["<svg>2</svg>"])
+    page = report_page("Title", "kind", "as of", [Section("a", "A", "", drawings=[drawing])])
+    assert page.index("key") < page.index("<svg>1") < page.index("<details>") < page.index("<svg>2")
+    assert page.count('role="region" aria-label="said" tabindex="0"') == 2
