@@ -9,17 +9,21 @@ import pandas as pd
 
 from habitatmap.practice.comparison import Comparison, compare
 from habitatmap.practice.lifetimes import Survival, at_worst, incidents, lifetimes, survival
+from habitatmap.practice.similar_names import SimilarNames, similar_names
 from habitatmap.survey.searches import Searches
+
+NAMED_FREELY = ("container", "filling")  # columns of pools in which everybody writes names of their own
 
 
 @dataclass(frozen=True)
 class Practice:
-    """The parts are those of `compare`, `lifetimes`, `survival`, `at_worst`, `incidents`; `assigned`: pools of a
-    random assignment.
+    """The parts are those of `compare`, `lifetimes`, `survival`, `at_worst`, `incidents`; `similar`: by column, names
+    that may mean the same; `assigned`: pools of a random assignment.
     """
 
     as_of: datetime.date
     comparison: Comparison
+    similar: dict[str, list[SimilarNames]]
     lives: pd.DataFrame
     curve: Survival
     at_worst: Survival
@@ -37,6 +41,7 @@ def practice(
     return Practice(
         as_of=as_of,
         comparison=compare(pools, visits, seen, blocks),
+        similar={column: similar_names(pools[column]) for column in NAMED_FREELY},
         lives=lives,
         curve=survival(lives["days"], lives["lost"]),
         at_worst=at_worst(lives),

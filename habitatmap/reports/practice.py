@@ -14,7 +14,7 @@ from habitatmap.practice import lifetimes
 from habitatmap.practice.account import Practice
 from habitatmap.practice.codes import End, Measure
 from habitatmap.words.numbers import number, percent
-from habitatmap.words.practice import NAMES, reading, reading_of_lifetimes, remarks, told_differences
+from habitatmap.words.practice import NAMES, reading, reading_of_lifetimes, remarks, told_differences, told_similar
 
 
 def practice_sections(found: Practice) -> list[Section]:
@@ -27,6 +27,7 @@ def practice_tables(found: Practice) -> dict[str, pd.DataFrame]:
     return {
         "pool_types.csv": found.comparison.levels,
         "differences.csv": told_differences(found.comparison),
+        "similar_names.csv": _similar(found),
         "species_by_pool_type.csv": found.comparison.species,
         "lifetimes.csv": found.lives,
         "standing.csv": _curve(found),
@@ -42,6 +43,15 @@ def practice_summary(found: Practice) -> dict[str, Any]:
             "differences": told_differences(found.comparison).to_dict("records"),
             "comparisons": found.comparison.comparisons,
             "notes": remarks(found.comparison),
+            "similar_names": [
+                {
+                    "factor": factor,
+                    "proposed": one.proposed,
+                    "names": [{"name": name, "pools": n} for name, n in one.names.items()],
+                }
+                for factor, groups in found.similar.items()
+                for one in groups
+            ],
             "lifetimes": {
                 "pools": found.curve.pools,
                 "lost": found.curve.losses,
@@ -62,6 +72,17 @@ def practice_summary(found: Practice) -> dict[str, Any]:
 def practice_text(found: Practice) -> str:
     """The reading of each section in a line or two, for the terminal."""
     return terminal(line for part in practice_sections(found) for line in ("", f"{part.title}. {part.lead}"))
+
+
+def _similar(found: Practice) -> pd.DataFrame:
+    """A row for each name that may mean the same as another."""
+    rows = [
+        (factor, one.proposed, name, n)
+        for factor, groups in found.similar.items()
+        for one in groups
+        for name, n in one.names.items()
+    ]
+    return pd.DataFrame(rows, columns=["factor", "proposed", "name", "pools"])
 
 
 def _curve(found: Practice) -> pd.DataFrame:
@@ -118,7 +139,7 @@ def _worked(found: Practice) -> Section:
         "worked",
         "What seemed to work",
         lead,
-        words=words,
+        words=[*words, told_similar(found.similar)],
         drawings=[Drawing(intervals(marks, what, (-1, 1), line=0), caption)],
         tables=[
             table("Pools of this season by pool type", found.comparison.levels, LEVELS),
@@ -134,8 +155,21 @@ def _worked(found: Practice) -> Section:
                 species,
                 "Only what somebody checked; more searches find more species.",
             ),
+            _names_alike(found),
         ],
     )
+
+
+def _names_alike(found: Practice) -> Table:
+    """The names that may mean the same, a row for each group of them."""
+    rows = [
+        (NAMES[factor], one.proposed, ", ".join(f"{name} ({n})" for name, n in one.names.items()), one.pools)
+        for factor, groups in found.similar.items()
+        for one in groups
+    ]
+    heads = ["What", "Proposed name", "Names, with their pools", "Pools together"]
+    note = "Of all pools on record. The commonest name is proposed; where sizes or colours differ, one without them."
+    return Table("Names that may mean the same", heads, rows, note)
 
 
 def _figure(row: Row, *columns: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
@@ -13,9 +13,11 @@ import pandas as pd
 from habitatmap.practice.codes import End, NoRatio, Remark, Verdict
 from habitatmap.practice.comparison import ASSIGNED, VOLUME, Comparison
 from habitatmap.practice.lifetimes import AT_DAYS, UNSEEN_DAYS, Survival, at_worst
+from habitatmap.practice.similar_names import SimilarNames
 from habitatmap.vocabulary.note import Note
 from habitatmap.words.numbers import count, listed, percent
 
+SHOWN = 3  # so many of similar names stand in a sentence; the table has all
 NAMES = {
     "container": "Container",
     "filling": "Filling",
@@ -29,9 +31,9 @@ VERDICTS = {
     Verdict.LESS_ALONE: ALONE.format("less"),
 }
 TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
-    NoRatio.ALL: "every search at {level} found larvae, so there is no odds ratio; see the share of pools",
-    NoRatio.NONE: "no search at {level} found larvae, so there is no odds ratio; see the share of pools",
-    NoRatio.NO_COUNT: "no larvae were counted at {level}, so there is no ratio; see the share of pools",
+    NoRatio.ALL: "{level}: every search found larvae, so there is no odds ratio; see the share of pools",
+    NoRatio.NONE: "{level}: no search found larvae, so there is no odds ratio; see the share of pools",
+    NoRatio.NO_COUNT: "{level}: no larvae were counted, so there is no ratio; see the share of pools",
     NoRatio.SEPARATED: "the volume separates detections from non-detections altogether, so there is no odds ratio",
     NoRatio.NOT_FITTED: "the model could not be fitted to so few searches",
     Remark.NOT_GIVEN: lambda v: f"{NAMES[v['factor']]}: not given for {v['n']} of {count(v['of'], 'pool')} searched.",
@@ -99,9 +101,30 @@ def reading(found: Comparison) -> list[str]:
             f"({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
             for row in sure.itertuples()
         ),
-        "A random assignment before installing (survey --assign) would tell what chance decided from the place.",
+        "Assigning pool types to sites at random before installing (survey --assign) separates what the pool type does "
+        "from what the place does.",
         *remarks(found),
     ]
+
+
+def told_similar(similar: Mapping[str, Sequence[SimilarNames]]) -> str:
+    """Which names may mean the same, and what to do; "" where none may."""
+    groups = [(NAMES[of], one) for of, found in similar.items() for one in found]
+    if not groups:
+        return ""
+    named = "; ".join(f"{of}: {_some(list(one.names))}" for of, one in groups[:SHOWN])
+    more = f"; {len(groups) - SHOWN} more in the table" if len(groups) > SHOWN else ""
+    return (
+        f"Some names may mean the same: {named}{more}. Nothing was merged: names are compared as they are written, "
+        "except that capitals and spaces make no difference. If they mean the same, give them one name in pools.*, "
+        "and write the size into the column volume_l. Each pool type then has more pools, and "
+        "the comparison tells more."
+    )
+
+
+def _some(names: list[str]) -> str:
+    """The first of the names."""
+    return listed(names if len(names) <= SHOWN + 1 else [*names[:SHOWN], f"{len(names) - SHOWN} more"])
 
 
 def reading_of_lifetimes(lives: pd.DataFrame, curve: Survival, as_of: datetime.date | str) -> list[str]:
@@ -161,7 +184,7 @@ def _bound(curve: Survival, worst: Survival, unexplained: int) -> str:
         f"{said[at][0]} and not {said[at][1]} {'' if i else 'would still stand '}after {at:.0f} days"
         for i, at in enumerate([at for at in differ if at in AT_DAYS] or differ)
     ]
-    pools = "the pool" if unexplained == 1 else f"all {unexplained} pools"
+    pools = {1: "the pool", 2: "both pools"}.get(unexplained, f"all {unexplained} pools")
     return (
         f"A reason that is not stated may hide a loss. If {pools} taken in without a stated reason "
         f"{_were(unexplained)} lost too, {', and '.join(would) or 'as many in a hundred would still stand'}. "

@@ -16,7 +16,7 @@ from tests.demo import DEMO, copy_records
 
 FILES = {"survey.html", "pools.csv", "estimates.csv", "models.csv", "effects.csv", "effort.csv", "survey.json"}
 FILES |= {"pool_types.csv", "differences.csv", "species_by_pool_type.csv", "lifetimes.csv", "standing.csv"}
-FILES |= {"incidents.csv", "complaints.csv"}
+FILES |= {"incidents.csv", "complaints.csv", "similar_names.csv"}
 
 
 @pytest.fixture(scope="module")
