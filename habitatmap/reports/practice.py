@@ -193,14 +193,16 @@ def _lasting(found: Practice) -> Section:
         svg = falling(curve.times.tolist(), curve.share.tolist(), ends, curve.longest, what)
         drawings = [Drawing(svg, "Share of pools still standing after so many days; dashed: the 95 % interval.")]
     if found.at_worst.losses:
+        note = ""
         columns: dict[str, Column] = {
             "After": lambda r: f"{r['days']} days",
             "Share": share("share"),
             "95 % interval": lambda r: f"{percent(r['low'])} to {percent(r['high'])}" if np.isfinite(r["low"]) else "",
         }
         if found.at_worst.losses > curve.losses:
-            columns["Share if all without a stated reason were lost"] = share("share_if_all_lost")
-        tables.append(table("Still standing", _after(found), columns))
+            columns["Share at worst"] = share("share_if_all_lost")
+            note = "At worst: if every pool that was taken in without a stated reason was lost."
+        tables.append(table("Still standing", _after(found), columns, note))
     ended = found.lives[found.lives["end"] != End.STANDS]
     if len(ended):
         causes = [

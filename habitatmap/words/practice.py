@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from habitatmap.practice.codes import End, NoRatio, Remark, Verdict
+from habitatmap.practice.codes import End, Measure, NoRatio, Remark, Verdict
 from habitatmap.practice.comparison import ASSIGNED, VOLUME, Comparison
 from habitatmap.practice.lifetimes import AT_DAYS, UNSEEN_DAYS, Survival, at_worst
 from habitatmap.practice.similar_names import SimilarNames
 from habitatmap.vocabulary.note import Note
-from habitatmap.words.numbers import count, listed, percent
+from habitatmap.words.numbers import count, listed, percent, span
 
 SHOWN = 3  # so many of similar names stand in a sentence; the table has all
 NAMES = {
@@ -97,14 +97,21 @@ def reading(found: Comparison) -> list[str]:
         f"{lead}. Pools were not assigned at random: where a kind of container stood mostly in good places, the place "
         "may have done it.",
         *(
-            f"{NAMES[str(row.factor)]}: {row.level}, against {row.other}: {row.verdict} "
-            f"({row.measure}; 95 % interval {row.low:.2f} to {row.high:.2f})."
-            for row in sure.itertuples()
+            f"{NAMES[row['factor']]}: {row['level']}, against {row['other']}: {row['verdict']} "
+            f"({row['measure']}: {_size(Measure(row['measure']), row['estimate'], row['low'], row['high'])})."
+            for row in sure.to_dict("records")
         ),
         "Assigning pool types to sites at random before installing (survey --assign) separates what the pool type does "
         "from what the place does.",
         *remarks(found),
     ]
+
+
+def _size(measure: Measure, estimate: float, low: float, high: float) -> str:
+    """How large a difference is, with its interval: so many times, or in points."""
+    if measure.is_ratio:
+        return f"{estimate:.2f} times, 95 % interval {low:.2f} to {high:.2f}"
+    return f"{100 * estimate:+.0f} points, 95 % interval {100 * low:+.0f} to {100 * high:+.0f}"
 
 
 def told_similar(similar: Mapping[str, Sequence[SimilarNames]]) -> str:
@@ -135,13 +142,13 @@ def reading_of_lifetimes(lives: pd.DataFrame, curve: Survival, as_of: datetime.d
     said = [
         f"By {pd.Timestamp(as_of):%Y-%m-%d}, {curve.losses} of {count(curve.pools, 'pool')} with a set-out date "
         f"{_were(curve.losses)} lost{_others(ended)}.",
-        "A pool that stands has lasted until then at least. One taken in, as planned or without a stated reason, is "
+        "A pool that stands has lasted until then at least. One taken in, as planned or without a stated reason, was "
         "followed until that day and does not count as lost.",
     ]
     for days in AT_DAYS:
         share, low, high = curve.at(days)
         if np.isfinite(low):
-            said.append(f"After {days} days {share:.0%} still stand (95 % interval {low:.0%} to {high:.0%}).")
+            said.append(f"After {days} days {percent(share)} still stand (95 % interval {span(low, high)}).")
     said.append(_bound(curve, at_worst(lives), int(ended.get(End.NOT_KNOWN, 0))))
     if np.isfinite(curve.median):
         ends = [f"{v:.0f}" if np.isfinite(v) else "not known" for v in (curve.median_low, curve.median_high)]
