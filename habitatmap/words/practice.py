@@ -58,8 +58,8 @@ TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
     ),
     Remark.MANY: lambda v: (
         f"{count(v['n'], 'comparison')} {'is' if v['n'] == 1 else 'are'} shown. If nothing made any difference, about "
-        f"{v['by_chance']:.1f} of their 95 % intervals would still exclude it by chance; the wider intervals allow for "
-        "that (Bonferroni)."
+        f'{v["by_chance"]:.1f} of their 95 % intervals would still exclude "no difference" by chance; the wider '
+        "intervals allow for that (Bonferroni)."
     ),
 }
 
