@@ -53,7 +53,7 @@ from habitatmap.result.figures import Stage
 from habitatmap.result.findings import Findings, Places, Promise, Proposal, Reach, Survey
 from habitatmap.result.tables import NOT_SCORED, at_cells, interval, sampled
 from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
-from habitatmap.survey.probabilities import PoolOccupancy, estimate_pools, most_informative
+from habitatmap.survey.probabilities import Inference, PoolOccupancy, estimate_pools, most_informative
 from habitatmap.survey.surroundings import places_near
 
 Say = Callable[[Stage], None]
@@ -139,22 +139,22 @@ def _what_the_searches_say(
 ) -> tuple[PoolOccupancy, dict[str, Array], pd.DataFrame]:
     """The probabilities of the pools; the rasters of the surroundings that may shape them; and these at each pool.
 
-    Breeding places near are weighted with the probability that is the same everywhere, and a standing pool is none of
-    those near itself, so that no pool's probability is weighted with its own. Outside the frame nothing is known (NaN).
+    Breeding places near are standing pools, each counted whole, and rot-hole trees by their probability, whatever was
+    found in them; a standing pool is none of those near itself. Outside the frame nothing is known (NaN).
     """
     pools, grid = area.pools, area.grid
     x, y = pools["x"].to_numpy(float), pools["y"].to_numpy(float)
     fields: dict[str, Array] = {"forage_score": habitat.access, "dead_wood_score": habitat.dead_wood_access}
     at_pools = pd.DataFrame({name: sampled(grid, raster, x, y) for name, raster in fields.items()})
-    plain = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group)
-    if not plain.figures.known:  # too few searches to say anything about surroundings
-        return plain, fields, at_pools
     rot_hole = area.tree_table.rot_hole_probability(area.trees)
-    places = breeding_places(pools, up, plain.pools["occupancy"], area.trees, rot_hole, grid, area.settings)
+    places = breeding_places(pools, up, np.ones(len(pools)), area.trees, rot_hole, grid, area.settings)
+    trees = (places["kind"] == "tree").to_numpy()
+    places.loc[trees, "p"] = rot_hole[places.loc[trees, "index"]]
     near = places_near(grid.shape, places, grid.cell_m, area.settings.flight.dispersal_median_m)
-    others = (sampled(grid, near, x, y) - np.where(up, plain.pools["occupancy"], 0.0)).clip(min=0.0)
-    at_pools = at_pools.assign(places_near=others)
-    known = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group, surroundings=at_pools)
+    at_pools = at_pools.assign(places_near=(sampled(grid, near, x, y) - up).clip(min=0.0))
+    season = area.settings.season
+    how = Inference(closed=season.closed, first_month=season.first_month)
+    known = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group, at_pools, how)
     return known, fields | {"places_near": near}, at_pools
 
 

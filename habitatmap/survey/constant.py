@@ -302,11 +302,12 @@ def numerical_error(h: Histories, known: Posterior) -> float:
     return abs(coarse.mean(coarse.psi_grid) - known.mean(known.psi_grid))
 
 
-def posterior(h: Histories, prior: Prior, points: int = GRID) -> Posterior:
+def posterior(h: Histories, prior: Prior, points: int = GRID, evidence: float = 1.0) -> Posterior:
     """The posterior of psi and p under independent Beta priors, by the trapezoid rule on a grid in log odds.
 
     Density of the log odds: likelihood x psi^a1 (1 - psi)^b1 p^a2 (1 - p)^b2 (a and b, not a - 1 and b - 1, which would
-    be the density of psi and p). `points` a side; the grid of half as many spans the same box.
+    be the density of psi and p). `points` a side; the grid of half as many spans the same box. `evidence`: the weight
+    of the likelihood, 1 / overdispersion where the model does not fit.
     """
     a1, b1 = prior.psi_beta
     a2, b2 = prior.p_beta
@@ -314,7 +315,8 @@ def posterior(h: Histories, prior: Prior, points: int = GRID) -> Posterior:
     def log_density(psi: Array, p: Array) -> Array:
         l1, l0 = log_expit(psi)[:, None], log_expit(-psi)[:, None]
         lp, lq = log_expit(p)[None, :], log_expit(-p)[None, :]
-        return np.asarray(_log_likelihood(h, l1, l0, lp, lq) + a1 * l1 + b1 * l0 + a2 * lp + b2 * lq)
+        likelihood = evidence * _log_likelihood(h, l1, l0, lp, lq)
+        return np.asarray(likelihood + a1 * l1 + b1 * l0 + a2 * lp + b2 * lq)
 
     reach = max(30.0, 1.2 * TAIL / min(a1, b1, a2, b2))
     boxes = [(-reach, reach), (-reach, reach)]

@@ -49,7 +49,9 @@ class SeasonHistories:
         """The same with one row for all sites alike."""
         rows, at = np.unique(np.column_stack([self.searches, self.detections, self.start]), axis=0, return_inverse=True)
         t = self.seasons
-        return SeasonHistories(rows[:, :t], rows[:, t : 2 * t], rows[:, -1], np.bincount(at.ravel(), self.sites))
+        return SeasonHistories(
+            rows[:, :t], rows[:, t : 2 * t], rows[:, -1], np.bincount(at.ravel(), self.sites).astype(float)
+        )
 
     @property
     def seasons(self) -> int:
@@ -178,9 +180,8 @@ def draw_seasons(
         centred = (x - centre) / scale
     model = _Posterior(h, prior, centred, evidence)
     peak = model.peak()
-    draws, _ = importance_draws(
-        model.log_density, peak, np.linalg.inv(model.information(peak)), how_many(h.searches.size), seed
-    )
+    spread = np.asarray(np.linalg.inv(model.information(peak)), dtype=np.float64)
+    draws, _ = importance_draws(model.log_density, peak, spread, how_many(h.searches.size), seed)
     slopes = draws[:, model.slopes] / scale
     shift = slopes @ centre
     return SeasonDraws(
@@ -220,7 +221,7 @@ class _Posterior:
 
     @property
     def terms(self) -> int:
-        return self.slopes.stop + len(self.searched)
+        return int(self.slopes.stop) + len(self.searched)
 
     def detection(self, at: Array, rng: np.random.Generator | None = None) -> Array:
         """p by season (rows x seasons); with `rng` that of a season without a search is drawn."""
@@ -248,7 +249,8 @@ class _Posterior:
         for i, (a, b) in enumerate(betas):
             total += a * log_expit(at[:, i]) + b * log_expit(-at[:, i])
         total -= np.square(at[:, self.slopes]).sum(axis=1) / (2 * self.prior.slope_sd**2)
-        return total - np.square(at[:, self.slopes.stop :]).sum(axis=1) / (2 * self.prior.season_sd**2)
+        total -= np.square(at[:, self.slopes.stop :]).sum(axis=1) / (2 * self.prior.season_sd**2)
+        return total
 
     def peak(self) -> Array:
         """The best of three climbs: from few, half and nearly all sites occupied."""

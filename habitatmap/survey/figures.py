@@ -1,22 +1,32 @@
-"""The headline of a survey: occupancy by maximum likelihood with its profile interval, beside naive occupancy."""
+"""The figures of a season: occupancy by maximum likelihood with its profile interval, beside naive occupancy.
+
+There is no number of searches that is enough. What decides is the width of the 95 % interval: wider than WIDEST, the
+searches are too few to estimate from.
+"""
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import chi2, norm
 
-from habitatmap.survey.codes import Lacking, LeftOut
+from habitatmap.survey.closure import Closure
+from habitatmap.survey.codes import Irregular, Lacking, LeftOut
 from habitatmap.survey.constant import Array, Prior, WhatIf
+from habitatmap.survey.effort import best_visits, sites_needed, standard_error
+from habitatmap.survey.fit import Fit
 from habitatmap.survey.occupancy import fit_occupancy
 from habitatmap.survey.searches import Counts, Searches, labels
 from habitatmap.vocabulary.estimate import Estimate, Method
 from habitatmap.vocabulary.note import Note, note
 
-ENOUGH_DETECTIONS, ENOUGH_TWICE = 10, 20  # expert judgement: below these the searches are too few to estimate from
+WIDEST = 0.6  # of a 95 % interval: expert judgement
+MOST_VISITS = 12  # to a pool in a season that are advised: expert judgement
+MOST_SURE = 1 - 1e-12  # a wider interval than this says no more
 
 
 @dataclass(frozen=True)
@@ -52,15 +62,39 @@ class SeasonFigures:
         return bool(np.isfinite(self.estimate))
 
 
-@dataclass(frozen=True, kw_only=True)
-class OccupancyFigures(SeasonFigures):
-    """The `occupancy` part of summary.json.
+@dataclass(frozen=True)
+class Here:
+    """How many of these very pools hold larvae, and not with what probability one like them does.
 
-    left_out: visits that are no searches of the season, by reason; prior: what was believed before; from_data: the
-    share of what is known about occupancy that came from the searches; posterior: the Bayesian estimate; surroundings:
-    whether and how the probability of a pool depends on them; false_positives: what-ifs, none with too few searches.
+    pools: those searched in the season that stand; seen: with larvae seen in it; occupied, low, high (95 %): those
+    likely occupied then, NaN where nothing can be estimated. The sum of their conditional probabilities, given all
+    searches (MacKenzie et al. 2006, Occupancy Estimation and Modeling).
     """
 
+    pools: int
+    seen: int
+    occupied: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class OccupancyFigures(SeasonFigures):
+    """The `occupancy` part of summary.json: the figures of the last season with enough searches, from all seasons.
+
+    seasons: all that were used; here: of these very pools; running: a later season with too few searches by itself;
+    closure: whether a season is closed; overdispersion: of which every interval takes account, 1 where the model fits;
+    left_out: visits that are no searches, by reason; prior: what was believed before; from_data: the share of what is
+    known about occupancy that came from the searches; posterior: the Bayesian estimate of the same season;
+    surroundings: whether and how the probability of a pool depends on them; false_positives: what-ifs, none with too
+    few searches.
+    """
+
+    seasons: tuple[int, ...]
+    here: Here
+    running: SeasonFigures | None
+    closure: Closure
+    overdispersion: float
     left_out: Mapping[LeftOut, int]
     prior: Prior
     from_data: float
@@ -75,20 +109,23 @@ def counts_by_place(seen: Searches, group: NDArray[np.int64] | None = None) -> t
     return np.bincount(place, seen.searches).astype(np.int64), np.bincount(place, seen.detections).astype(np.int64)
 
 
-def estimate(seen: Searches, group: NDArray[np.int64] | None = None, unchecked: int = 0) -> SeasonFigures:
-    """The headline of one season. No estimate where the searches are too few; naive occupancy always.
+def estimate(
+    seen: Searches, group: NDArray[np.int64] | None = None, unchecked: int = 0, overdispersion: float = 1.0
+) -> SeasonFigures:
+    """The figures of one season by itself. No estimate where the searches are too few; naive occupancy always.
 
     pools_visited and naive count pools; the fit and searched_twice go by places (see `counts_by_place`), since two
-    pools side by side do not tell as much as two far apart.
+    pools side by side do not tell as much as two far apart. overdispersion widens interval and error.
     """
     n, d = counts_by_place(seen, group)
-    visited, twice = int((seen.searches > 0).sum()), int((n >= 2).sum())
-    lacking = _lacking(int(d.sum()), twice)
+    visited = int((seen.searches > 0).sum())
     fit = fit_occupancy(as_rows(n, d))
-    told = not lacking and bool(np.isfinite(fit.psi))
-    figures = (fit.psi, fit.psi_low, fit.psi_high, fit.psi_se, fit.p) if told else (np.nan,) * 5
+    found_only = bool(n.sum() > 0 and n.sum() == d.sum())
+    told = not found_only and bool(np.isfinite(fit.psi))
+    low, high = widened(fit, overdispersion)
+    figures = (fit.psi, low, high, fit.psi_se * overdispersion**0.5, fit.p) if told else (np.nan,) * 5
     occupancy, low, high, se, detection = (float(v) for v in figures)
-    return SeasonFigures(
+    whole = SeasonFigures(
         season=seen.season,
         pools_visited=visited,
         naive=float((seen.detections > 0).sum() / visited) if visited else np.nan,
@@ -97,21 +134,64 @@ def estimate(seen: Searches, group: NDArray[np.int64] | None = None, unchecked: 
         high=high,
         se=se,
         detection=detection,
-        method=Method.TOO_FEW if lacking else Method.MAXIMUM_LIKELIHOOD if told else Method.NOT_ESTIMABLE,
-        why=lacking or fit.why,
+        method=Method.MAXIMUM_LIKELIHOOD if told else Method.NOT_ESTIMABLE,
+        why=(note(Irregular.DETECTIONS_ONLY, n=int(n.sum())),) if found_only else fit.why,
         detections=int(d.sum()),
         searches=int(n.sum()),
-        searched_twice=twice,
+        searched_twice=int((n >= 2).sum()),
         first=None if seen.first is None else seen.first.date(),
         last=None if seen.last is None else seen.last.date(),
         unchecked=unchecked,
     )
+    return if_narrow(whole, Estimate(occupancy, low, high, whole.method), detection, int((n > 0).sum()))
 
 
-def _lacking(detections: int, twice: int) -> tuple[Note, ...]:
-    """What is missing for an estimate; nothing where the searches are enough."""
-    counts = ((Lacking.DETECTIONS, detections, ENOUGH_DETECTIONS), (Lacking.SEARCHED_TWICE, twice, ENOUGH_TWICE))
-    return tuple(note(code, n=n, needed=needed) for code, n, needed in counts if n < needed)
+def if_narrow(
+    figures: SeasonFigures, found: Estimate, detection: float, places: int, se: float | None = None
+) -> SeasonFigures:
+    """The figures with this estimate, or without any where its interval is wider than WIDEST, and what would mend it.
+
+    places: those searched; se: its standard error, that of `figures` where it is not given.
+    """
+    if not found.high - found.low > WIDEST:
+        error = figures.se if se is None else se
+        return replace(
+            figures,
+            estimate=found.value,
+            low=found.low,
+            high=found.high,
+            se=error,
+            detection=detection,
+            method=found.method,
+        )
+    needed = _what_would_do(found.value, detection, places)
+    why = note(Lacking.WIDTH, low=found.low, high=found.high, widest=WIDEST, **needed)
+    unknown = replace(figures, estimate=np.nan, low=np.nan, high=np.nan, se=np.nan, detection=np.nan)
+    return replace(unknown, method=Method.TOO_FEW, why=(why,))
+
+
+def _what_would_do(psi: float, p: float, places: int) -> dict[str, int]:
+    """About how many places (`pools`) with how many `searches` each would give an interval of WIDEST at most.
+
+    As many places as there are, searched more often; where MOST_VISITS are not enough, more places.
+    """
+    psi, p = float(np.clip(psi, 0.1, 0.9)), float(np.clip(p, 0.1, 0.9))
+    error = WIDEST / (2 * float(norm.ppf(0.975)))
+    enough = np.flatnonzero(standard_error(psi, p, np.arange(2, MOST_VISITS + 1), max(places, 1)) <= error)
+    if len(enough):
+        return {"pools": places, "searches": int(enough[0]) + 2}
+    visits = best_visits(psi, p)
+    return {"pools": sites_needed(psi, p, visits, error), "searches": visits}
+
+
+def widened(fit: Fit, overdispersion: float) -> tuple[float, float]:
+    """The 95 % interval with the profile's limit chi-squared(0.95, 1 df) / 2 times the overdispersion, at least 1.
+
+    Quasi-likelihood: Burnham & Anderson 2002 (from memory).
+    """
+    level = min(float(chi2.cdf(max(1.0, overdispersion) * chi2.ppf(0.95, 1), 1)), MOST_SURE)
+    low, high = fit.interval(level)
+    return float(np.asarray(low)), float(np.asarray(high))
 
 
 def as_rows(n: Counts, d: Counts) -> Array:

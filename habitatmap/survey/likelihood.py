@@ -236,7 +236,7 @@ def profile_bounds(problem: Problem, at: Array, row: Array, level: float) -> tup
 def posterior_draws(problem: Problem, peak: Array, seed: int = 1) -> tuple[Array, float]:
     """Draws of the coefficients (draws x terms) and the effective share of those they were picked from."""
     n = how_many(len(problem.y))
-    spread = np.linalg.inv(problem.curvature(peak))
+    spread = np.asarray(np.linalg.inv(problem.curvature(peak)), dtype=np.float64)
     return importance_draws(lambda tries: -_in_batches(problem, tries), peak, spread, n, seed)
 
 

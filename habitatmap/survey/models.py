@@ -11,16 +11,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
 from habitatmap.survey.codes import Lacking
 from habitatmap.survey.constant import Array
-from habitatmap.survey.fit import Fit
 from habitatmap.survey.occupancy import fit_occupancy
 from habitatmap.vocabulary.note import note
 
 PER_COVARIATE = 10  # detections
+BATCH = 4_000_000  # cells of simulated surveys held at a time
 
 
 @dataclass(frozen=True)
@@ -45,92 +45,104 @@ class Goodness:
         return None if np.isnan(self.p_value) else self.p_value >= 0.05
 
 
-def goodness_of_fit(
-    detections: ArrayLike,
-    site: pd.DataFrame | None = None,
-    visit: Mapping[str, ArrayLike] | None = None,
-    surveys: int = 200,
-    seed: int = 1,
-) -> Goodness:
-    """The check of MacKenzie & Bailey (2004), arguments as for `fit_occupancy`, on so many simulated surveys.
+def goodness_of_fit(detections: ArrayLike, surveys: int = 200, seed: int = 1) -> Goodness:
+    """The check of MacKenzie & Bailey (2004) of the model without covariates, on so many simulated surveys.
 
     chi-squared = sum over histories h of (observed_h - expected_h)^2 / expected_h; overdispersion = chi-squared / mean
     of the simulated ones; p-value = (1 + simulated ones as high) / (1 + simulated ones).
 
     Sites are grouped by which of their visits took place; within a group the observed and expected numbers of each
-    history are compared, and histories nobody had enter through their expected number. Simulated surveys that cannot be
-    fitted are left out. NaN where nothing can be fitted.
+    history are compared, and histories nobody had enter through their expected number. Simulated surveys without a
+    detection cannot be fitted and are left out. NaN where nothing can be fitted.
     """
     found = np.asarray(detections, dtype=np.float64)
-    fit = fit_occupancy(found, site, visit)
-    if not _estimated(fit):
+    found = found[~np.isnan(found).all(axis=1)]
+    fit = fit_occupancy(found)
+    if not np.isfinite(fit.psi) or not surveys:
         return Goodness(np.nan, np.nan, np.nan, 0, pd.DataFrame(columns=COLUMNS))
-    table = _histories(found, fit)
-    statistic = _chi_square(table)
-    rng = np.random.default_rng(seed)
-    simulated = []
-    for _ in range(surveys):
-        made = _simulate(found, fit, rng)
-        again = fit_occupancy(made, site, visit)
-        if _estimated(again):
-            simulated.append(_chi_square(_histories(made, again)))
-    if not simulated:
-        return Goodness(statistic, np.nan, np.nan, 0, table)
-    worse = sum(s >= statistic for s in simulated)
-    mean = float(np.mean(simulated))
+    psi, p = float(fit.psi), float(fit.p)
+    statistic, rng = _chi_square(found, psi, p), np.random.default_rng(seed)
+    batch = max(1, BATCH // max(found.size, 1))
+    parts = [min(batch, surveys - i) for i in range(0, surveys, batch)]
+    simulated = np.concatenate([_simulate(found, psi, p, part, rng) for part in parts])
+    if not len(simulated):
+        return Goodness(statistic, np.nan, np.nan, 0, _histories(found, psi, p))
+    mean = float(simulated.mean())
     return Goodness(
         chi_square=statistic,
-        p_value=(1 + worse) / (1 + len(simulated)),
+        p_value=(1 + int((simulated >= statistic - 1e-9).sum())) / (1 + len(simulated)),
         overdispersion=statistic / mean if mean > 1e-9 else 1.0,  # one history is possible, and all had it
         surveys=len(simulated),
-        histories=table,
+        histories=_histories(found, psi, p),
     )
 
 
 COLUMNS = ["history", "sites", "observed", "expected"]
+STEPS = 400  # of the fits of simulated surveys: psi and p are then good to about three digits
 
 
-def _estimated(fit: Fit) -> bool:
-    """Whether any site has an estimate."""
-    return bool(np.isfinite(np.asarray(fit.psi)).any())
+def _simulate(found: Array, psi: float, p: float, surveys: int, rng: np.random.Generator) -> Array:
+    """The chi-squared of surveys of the same visits in towns where the fitted model is true, each fitted anew."""
+    occupied = rng.random((surveys, len(found), 1)) < psi
+    made = np.where(np.isnan(found), np.nan, occupied & (rng.random((surveys, *found.shape)) < p))
+    made = made[np.nansum(made, axis=(1, 2)) > 0]
+    return np.array([_chi_square(one, *ends) for one, *ends in zip(made, *_fit_many(made, psi, p), strict=True)])
 
 
-def _histories(found: Array, fit: Fit) -> pd.DataFrame:
+def _fit_many(made: Array, psi: float, p: float) -> tuple[Array, Array]:
+    """psi and p by maximum likelihood for each survey (surveys x sites x visits): expectation and maximisation.
+
+    A site without a detection in n searches is occupied with c_n = psi (1 - p)^n / (1 - psi + psi (1 - p)^n). Of all
+    sites psi is the share occupied, and p the detections over the searches of those.
+    """
+    n, d = (~np.isnan(made)).sum(axis=2), np.nansum(made, axis=2)
+    kinds = np.unique(n)
+    blank = np.stack([((n == k) & (d == 0)).sum(axis=1) for k in kinds], axis=1)
+    detected, searches, sites = (d > 0).sum(axis=1), np.where(d > 0, n, 0).sum(axis=1), made.shape[1]
+    psis, ps = np.full(len(made), psi), np.full(len(made), p)
+    for _ in range(STEPS):
+        missed = psis[:, None] * (1 - ps[:, None]) ** kinds
+        hidden = blank * missed / np.maximum(1 - psis[:, None] + missed, 1e-300)
+        psis = (detected + hidden.sum(axis=1)) / sites
+        ps = d.sum(axis=1) / (searches + hidden @ kinds)
+    return psis, ps
+
+
+def _probability(found: Array, psi: float, p: float) -> Array:
+    """The probability of each site's own history: psi p^d (1 - p)^(n - d), and 1 - psi more where d = 0."""
+    n, d = (~np.isnan(found)).sum(axis=1), np.nansum(found, axis=1)
+    return np.asarray(psi * p**d * (1 - p) ** (n - d) + (1 - psi) * (d == 0))
+
+
+def _alike(rows: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """A number for rows that are the same, from 0; and how many there are of each number."""
+    code = np.ascontiguousarray(np.where(np.isnan(rows), 2, rows).astype(np.int8))
+    words = code.view(np.dtype((np.void, code.shape[1]))).ravel()
+    _, which, count = np.unique(words, return_inverse=True, return_counts=True)
+    return which.ravel(), count
+
+
+def _chi_square(found: Array, psi: float, p: float) -> float:
+    """Pearson's over all possible histories. With O observed and E expected it is the sum over sites of O / E of the
+    site's own history, less the number of sites: a history nobody had adds (0 - E)^2 / E = E, and all E sum to it.
+    """
+    history, observed = _alike(found)
+    group, size = _alike(np.where(np.isnan(found), np.nan, 0.0))
+    return float((observed[history] / (size[group] * _probability(found, psi, p))).sum() - len(found))
+
+
+def _histories(found: Array, psi: float, p: float) -> pd.DataFrame:
     """The histories that were seen, by group of sites with the same visits made: how many, and how many expected.
 
     In a history a dot is a visit not made; `sites` is the size of its group.
     """
-    psi = np.broadcast_to(fit.psi, found.shape[:1])
-    p = np.broadcast_to(fit.p, found.shape)
-    code = np.where(np.isnan(found), 2, found).astype(np.int8)
-    kinds, kind_of, observed = np.unique(code, axis=0, return_inverse=True, return_counts=True)
-    _, group_of = np.unique(kinds == 2, axis=0, return_inverse=True)
-    group_of = group_of.ravel()
-    group_of_site = group_of[kind_of.ravel()]
-    rows = []
-    for kind, group, count in zip(kinds, group_of, observed, strict=True):
-        if (kind == 2).all():
-            continue
-        mine = group_of_site == group
-        probability = np.where(kind == 1, p[mine], np.where(kind == 0, 1 - p[mine], 1.0)).prod(axis=1)
-        expected = float((psi[mine] * probability + (1 - psi[mine]) * (not (kind == 1).any())).sum())
-        rows.append(("".join("01."[c] for c in kind), int(mine.sum()), int(count), expected))
-    return pd.DataFrame(rows, columns=COLUMNS)
-
-
-def _chi_square(table: pd.DataFrame) -> float:
-    """Pearson's over all possible histories: one nobody had adds (0 - E)^2 / E = E, and these E are the rest."""
-    group = table["history"].str.replace("1", "0")
-    seen = ((table["observed"] - table["expected"]) ** 2 / table["expected"]).sum()
-    size, expected = table.groupby(group)["sites"].first(), table.groupby(group)["expected"].sum()
-    return float(seen + (size - expected).sum())
-
-
-def _simulate(found: Array, fit: Fit, rng: np.random.Generator) -> Array:
-    """A survey of the same visits in a town where the fitted model is true."""
-    occupied = rng.random(len(found)) < np.broadcast_to(fit.psi, found.shape[:1])
-    detected = occupied[:, None] & (rng.random(found.shape) < np.broadcast_to(fit.p, found.shape))
-    return np.where(np.isnan(found), np.nan, detected)
+    history, observed = _alike(found)
+    group, size = _alike(np.where(np.isnan(found), np.nan, 0.0))
+    first = np.unique(history, return_index=True)[1]
+    words = ["".join("01."[2 if np.isnan(c) else int(c)] for c in row) for row in found[first]]
+    expected = size[group] * _probability(found, psi, p)
+    figures = {"history": words, "sites": size[group[first]], "observed": observed, "expected": expected[first]}
+    return pd.DataFrame(figures).sort_values("history", ignore_index=True)
 
 
 def compare_models(

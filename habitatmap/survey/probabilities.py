@@ -1,34 +1,51 @@
 """The probability that each pool, and a new one, holds larvae.
 
-The probability of each pool is conditional on its own searches under the constant model with a weak prior, so that few
-searches fall back on stated expert values and many override them; it is integrated over the posterior of psi and p. A
-draw is one psi and p for all pools, so that places close together share it. Where the searches are enough, psi may
-depend on the surroundings (survey.surroundings).
+The probability of each pool is of the day asked for, and conditional on its whole history: the model of several seasons
+(survey.dynamic) under weak priors, so that few searches fall back on stated expert values and many override them. Where
+one season was searched and no later one has begun, that is the model of one season (survey.constant). A draw is one set
+of probabilities for all pools, so that places close together share it. Where the searches are enough, occupancy and
+colonisation may depend on the surroundings (survey.surroundings).
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal, Protocol
+from typing import Literal, NamedTuple, Protocol
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import logit
 
+from habitatmap.read.pools import standing
 from habitatmap.survey import constant
-from habitatmap.survey.codes import OnSurroundings, PoolBasis
+from habitatmap.survey.codes import ClosureVerdict, LeftOut, OnSurroundings, PoolBasis, SurveyWarning
 from habitatmap.survey.constant import Array, Histories, Posterior, Prior
+from habitatmap.survey.dynamic import SeasonDraws, SeasonHistories, backward, draw_seasons, forward
 from habitatmap.survey.effort import visit_value
-from habitatmap.survey.figures import OccupancyFigures, SeasonFigures, counts_by_place, estimate
-from habitatmap.survey.searches import Counts, Day, Searches, by_place, count_searches, labels
+from habitatmap.survey.figures import (
+    Here,
+    OccupancyFigures,
+    SeasonFigures,
+    counts_by_place,
+    estimate,
+    if_narrow,
+)
+from habitatmap.survey.likelihood import BATCH
+from habitatmap.survey.models import Goodness, goodness_of_fit
+from habitatmap.survey.record import Record, detections_only, take_record
+from habitatmap.survey.searches import Day, Searches, histories_by_place, labels
 from habitatmap.survey.surroundings import Raster, Surroundings, fit_surroundings
 from habitatmap.vocabulary.estimate import Estimate, Method
 from habitatmap.vocabulary.note import Note, note
+from habitatmap.vocabulary.window import Window
 
 FALSE_SHARES = (0.01, 0.03, 0.05)
 ENDS = (0.025, 0.975)
+TAKEN = 1000  # draws from which the probabilities of pools are calculated
+MOST_BLANKS = 8  # searches without a detection that are told
 
 
 class Stated(Protocol):
@@ -42,11 +59,24 @@ class Stated(Protocol):
 
 @dataclass(frozen=True)
 class Inference:
-    """What is believed before any search, and how many draws of the posterior are taken with which seed."""
+    """What is believed before any search; how many draws of the posterior are given with which seed; how seasons lie.
+
+    closed: the window that area.toml states; first_month: in which a season begins where it states none: until then a
+    pool keeps what it held the season before; surveys: how many are simulated for the goodness of fit.
+    """
 
     prior: Prior = field(default_factory=Prior)
     draws: int = 200
     seed: int = 1
+    closed: Window | None = None
+    first_month: int = 3
+    surveys: int = 200
+
+    def season_begun(self, day: Day) -> int:
+        """The latest season that has begun on a day."""
+        date = pd.Timestamp(day)
+        begin = self.closed.first if self.closed else (self.first_month, 1)
+        return date.year - ((date.month, date.day) < begin)
 
 
 @dataclass(frozen=True)
@@ -54,11 +84,14 @@ class PoolOccupancy:
     """What the searches say about each pool.
 
     pools: frame in the order of the pools given - pool; visits, detections (searches of all seasons); occupancy,
-    occupancy_low, occupancy_high (95 %); basis (PoolBasis); searches (of the season), earlier (of other seasons);
-    surroundings (names of the covariates that were used, with blanks between). draws: draws x pools; new: a pool set
-    out where pools stand now; new_draws: a number for each draw; detection: the probability that a search detects
-    larvae that are there (posterior mean); figures: of the survey as a whole; searches: what was counted; prior: what
-    was believed before; surroundings: how a probability depends on them, None where it does not.
+    occupancy_low, occupancy_high (95 %) on the day; basis (PoolBasis); last_seen (the season of the last detection,
+    NaN none), since (searches after it); surroundings (names of the covariates that were used, with blanks between).
+    draws: draws x pools; new: a pool set out where pools stand now; new_draws: a number for each draw; detection: the
+    probability that a search detects larvae that are there (posterior mean), detection_draws: a number for each draw;
+    figures: of the survey as a whole; every: the searches of each season, the oldest first; searches: those of the
+    season of the figures; goodness: of the model in that season; prior: what was believed before; surroundings: how a
+    probability depends on them, None where it does not; non_detections: what a search without larvae means, see
+    `_after_non_detections`.
     """
 
     pools: pd.DataFrame
@@ -66,15 +99,29 @@ class PoolOccupancy:
     new: Estimate
     new_draws: Array
     detection: float
+    detection_draws: Array
     figures: OccupancyFigures
+    every: tuple[Searches, ...]
     searches: Searches
+    goodness: Goodness
     prior: Prior
     surroundings: Surroundings | None
+    non_detections: pd.DataFrame
 
     @property
     def warnings(self) -> list[Note]:
         """What a reader must know before the figures."""
-        return self.searches.warnings
+        figures, closure = self.figures, self.figures.closure
+        told = list(self.searches.warnings)
+        if closure.verdict is ClosureVerdict.FAILS:
+            code = SurveyWarning.NARROWED if closure.narrowed else SurveyWarning.NOT_CLOSED
+            told.append(note(code, p_value=closure.p_value, split=closure.split, window=str(closure.within)))
+        if figures.overdispersion > 1:
+            fit = self.goodness
+            told.append(note(SurveyWarning.MISFIT, p_value=fit.p_value, overdispersion=fit.overdispersion))
+        if only := [seen.season for seen in self.every if detections_only(seen)]:
+            told.append(note(SurveyWarning.DETECTIONS_ONLY, seasons=only))
+        return told
 
     def new_on(self, fields: Mapping[str, Raster], shape: tuple[int, ...]) -> Array:
         """The probability of a new pool on every cell (rows, cols), from rasters of the covariates by name.
@@ -119,27 +166,37 @@ def estimate_pools(
     """The probability of each pool (frames as in the area), with draws for intervals of what is computed from them.
 
     `group`: one label per pool; pools of one label lie within merge_m of each other and count as one site of the
-    survey. `occupancy.existing` and `.new` as numbers override the model exactly, in the draws too.
-    `surroundings`: covariates, a row per pool; as many of them as the detections allow shape
-    the probabilities of pools without a detection and of new ones. The same searches give the same numbers in any order
-    of rows.
+    survey. `occupancy.existing` and `.new` as numbers override the model exactly, in the draws too. `surroundings`:
+    covariates, a row per pool; as many of them as the detections allow shape the probabilities of pools without a
+    detection and of new ones. The same searches give the same numbers in any order of rows.
     """
-    seen = count_searches(visits, pools, as_of)
-    counts = Histories.count(*counts_by_place(seen, group))
-    headline = estimate(seen, group)
-    few = headline.method is Method.TOO_FEW
-    known = constant.posterior(counts, how.prior)
-    psi, p = known.draw(how.draws, how.seed)
-    each, draws = _by_searches(seen, known, psi, p, few)
+    record = take_record(pools, visits, as_of, labels(group, len(pools)), how.closed, how.season_begun(as_of))
+    alone = [estimate(seen, record.place) for seen in record.every]
+    at = _headline_season(alone)
+    seen = record.every[at]
+    surveys = how.surveys if alone[at].known else 0
+    goodness = goodness_of_fit(histories_by_place(seen, record.place), surveys=surveys)
+    excess = goodness.overdispersion if goodness.fits is False and goodness.overdispersion > 1 else 1.0
+    plain = _Plain.of(record, how, 1 / excess)
+    headline = _headline(record, seen, plain, excess)
+    few = not headline.known
     model, use = None, note(OnSurroundings.TOO_FEW_SEARCHES if few else OnSurroundings.NOT_GIVEN)
+    states = _states(record.of_pools, plain.draws, record.index(seen))
+    ends = plain.ends(record.of_pools, states.now)
     if surroundings is not None and not few:
-        everything = pd.concat([pools, surroundings.set_axis(pools.index)], axis=1)
-        sites, merged, _ = by_place(seen, everything, visits, labels(group, len(pools)))
-        model, use = fit_surroundings(sites.histories, merged[list(surroundings.columns)], how.prior)
+        by_place = surroundings.groupby(record.place).mean()
+        model, use = fit_surroundings(record.of_places, by_place, how.prior, 1 / excess)
         if model is not None:
-            each, draws = _by_surroundings(each, draws, seen, model, surroundings)
-    posterior = Estimate(known.mean(known.psi_grid), *known.interval(known.psi_grid), Method.BAYESIAN, how.prior.basis)
-    new, new_draws = dataclasses.replace(posterior, method=Method.EXPERT if few else Method.BAYESIAN), psi
+            states, ends = _by_surroundings(record, seen, states, ends, model, surroundings)
+    dated = pools if "removed" in pools else pools.assign(removed=pd.Series(pd.NaT, index=pools.index))
+    up = standing(dated, visits, pd.Timestamp(as_of).date())
+    each = _each_pool(record, ends, few)
+    if model is not None and surroundings is not None:
+        depends = surroundings[list(model.names)].notna().all(axis=1).to_numpy() & (states.now.min(axis=0) < 1)
+        each.loc[depends, "surroundings"] = " ".join(model.names)
+    draws, new, new_draws = _thinned(states.now, how.draws), plain.new, _thinned(plain.occupied(), how.draws)[:, 0]
+    if few:
+        new = dataclasses.replace(new, method=Method.EXPERT)
     if occupancy.existing != "model":
         value = float(occupancy.existing)
         each = each.assign(occupancy=value, occupancy_low=value, occupancy_high=value, basis=PoolBasis.STATED)
@@ -152,11 +209,32 @@ def estimate_pools(
         draws=draws,
         new=new,
         new_draws=new_draws,
-        detection=known.mean(known.p_grid),
-        figures=_figures(headline, seen, counts, known, posterior, use),
+        detection=plain.detection,
+        detection_draws=_thinned(plain.draws.p[:, -1:], how.draws)[:, 0],
+        figures=OccupancyFigures(
+            **{field.name: getattr(headline, field.name) for field in dataclasses.fields(headline)},
+            seasons=tuple(one.season for one in record.every if one.season is not None),
+            here=_here(seen, states.then, up, few, how.seed),
+            running=alone[-1] if at < len(alone) - 1 else None,
+            closure=record.closure,
+            overdispersion=excess,
+            left_out={
+                reason: count
+                for reason, count in seen.left_out.items()
+                if count and reason is not LeftOut.EARLIER_SEASON
+            },
+            prior=how.prior,
+            from_data=plain.from_data,
+            posterior=plain.season(record, seen),
+            surroundings=use,
+            false_positives=() if few else _what_ifs(seen, record),
+        ),
+        every=record.every,
         searches=seen,
+        goodness=goodness,
         prior=how.prior,
         surroundings=model,
+        non_detections=plain.after_non_detections() if not few else plain.after_non_detections()[:0],
     )
 
 
@@ -167,62 +245,215 @@ def most_informative(known: PoolOccupancy) -> pd.DataFrame:
     return frame.sort_values(["value", "pool"], ascending=[False, True], ignore_index=True)
 
 
-def _by_searches(seen: Searches, known: Posterior, psi: Array, p: Array, few: bool) -> tuple[pd.DataFrame, Array]:
-    """The frame and the draws (draws x pools): a pool's probability depends on its searches without a detection."""
-    n, d = seen.searches, seen.detections
-    missed = {int(k): known.conditional(int(k)) for k in np.unique(n[d == 0])}
-    after = {k: (known.mean(values), *known.interval(values)) for k, values in missed.items()}
-    rows = [(1.0, 1.0, 1.0) if found else after[int(k)] for k, found in zip(n, d, strict=True)]
-    frame = pd.DataFrame(rows, columns=["occupancy", "occupancy_low", "occupancy_high"], dtype=np.float64)
-    frame.insert(0, "pool", pd.Series(seen.pools, dtype=str))
-    frame.insert(1, "visits", seen.all_searches)
-    frame.insert(2, "detections", seen.all_detections)
-    frame["basis"] = pd.Series(_bases(n, d, few), dtype=object)
-    frame["searches"], frame["earlier"], frame["surroundings"] = n, seen.all_searches - n, ""
-    return frame, np.where(d > 0, 1.0, constant.conditional(psi[:, None], p[:, None], n[None, :]))
+# --- the headline ----------------------------------------------------------------------------------------------------
 
 
-def _bases(n: Counts, d: Counts, few: bool) -> list[PoolBasis]:
-    """What each pool's probability rests on."""
-    missed = PoolBasis.NOT_DETECTED_EXPERT if few else PoolBasis.NOT_DETECTED
-    unsearched = PoolBasis.EXPERT if few else PoolBasis.NOT_SEARCHED
-    return [
-        unsearched if not searches else PoolBasis.DETECTED if found else missed
-        for searches, found in zip(n, d, strict=True)
-    ]
+def _headline_season(alone: Sequence[SeasonFigures]) -> int:
+    """The last season with an estimate of its own; without one the last with half as many searches as any."""
+    known = [at for at, figures in enumerate(alone) if figures.known]
+    most = max(figures.searches for figures in alone)
+    return (known or [at for at, figures in enumerate(alone) if 2 * figures.searches >= most])[-1]
+
+
+def _headline(record: Record, seen: Searches, plain: _Plain, excess: float) -> SeasonFigures:
+    """The figures of a season: by maximum likelihood where it is the only one, else by the model of all seasons."""
+    alone = estimate(seen, record.place, overdispersion=excess)
+    if len(record.informative) < 2 or seen not in record.informative:
+        return alone
+    found, values = plain.season(record, seen), plain.in_season(record, seen)
+    detection = float(plain.draws.p[:, record.index(seen)].mean())
+    places = int((counts_by_place(seen, record.place)[0] > 0).sum())
+    return if_narrow(dataclasses.replace(alone, why=()), found, detection, places, float(values.std()))
+
+
+def _what_ifs(seen: Searches, record: Record) -> tuple[constant.WhatIf, ...]:
+    counts = Histories.count(*counts_by_place(seen, record.place))
+    return tuple(constant.what_if(counts, share) for share in FALSE_SHARES)
+
+
+def _here(seen: Searches, then: Array, up: NDArray[np.bool_], few: bool, seed: int) -> Here:
+    """How many of the pools that were searched in the season and stand were occupied in it. then: draws x pools.
+
+    Each draw of the probabilities gives one number of pools, by chance; their middle 95 % is the interval.
+    """
+    mine = (seen.searches > 0) & up
+    with_larvae = int((mine & (seen.detections > 0)).sum())
+    if few or not mine.any():
+        return Here(int(mine.sum()), with_larvae, np.nan, np.nan, np.nan)
+    probability = then[:, mine]
+    occupied = (np.random.default_rng(seed).random(probability.shape) < probability).sum(axis=1)
+    low, high = np.quantile(occupied, ENDS, method="inverted_cdf")
+    return Here(int(mine.sum()), with_larvae, float(probability.sum(axis=1).mean()), float(low), float(high))
+
+
+# --- the model without surroundings ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Plain:
+    """The posterior of the model without surroundings: its draws, and for one season the grid that they are from."""
+
+    draws: SeasonDraws
+    prior: Prior
+    grid: Posterior | None
+
+    @classmethod
+    def of(cls, record: Record, how: Inference, evidence: float) -> _Plain:
+        counts = record.of_one_season
+        if counts is None:
+            draws = draw_seasons(record.of_places, how.prior, evidence=evidence, seed=how.seed)
+            return cls(draws.take(min(TAKEN, len(draws.first))), how.prior, None)
+        grid = constant.posterior(counts, how.prior, evidence=evidence)
+        psi, p = grid.draw(max(how.draws, TAKEN), how.seed)
+        none = np.zeros(len(psi))
+        return cls(SeasonDraws(logit(psi), none - np.inf, none[:, None][:, :0], none, p[:, None]), how.prior, grid)
+
+    def occupied(self) -> Array:
+        """Draws x 1: the probability of a pool nobody searched, on the day."""
+        return self.draws.occupied(self.draws.p.shape[1] - 1)
+
+    @property
+    def new(self) -> Estimate:
+        """A pool set out where pools stand now."""
+        value, low, high = self._told(self.occupied()[:, 0], self.grid.psi_grid if self.grid else None)
+        return Estimate(value, low, high, Method.BAYESIAN, self.prior.basis)
+
+    @property
+    def detection(self) -> float:
+        return self.grid.mean(self.grid.p_grid) if self.grid else float(self.draws.p[:, -1].mean())
+
+    def in_season(self, record: Record, seen: Searches) -> Array:
+        """By draw: the probability that a place such as those searched in the season was occupied in it."""
+        season, places = record.index(seen), record.of_places
+        searched = counts_by_place(seen, record.place)[0] > 0
+        starts, count = np.unique(np.minimum(places.start[searched], season), return_counts=True)
+        if not len(starts):
+            return self.draws.occupied(season)[:, 0]
+        by_start = np.column_stack([self.draws.occupied(season - int(start))[:, 0] for start in starts])
+        return np.asarray(by_start @ (count / count.sum()))
+
+    def season(self, record: Record, seen: Searches) -> Estimate:
+        """The same as an estimate."""
+        value, low, high = self._told(self.in_season(record, seen), self.grid.psi_grid if self.grid else None)
+        return Estimate(value, low, high, Method.BAYESIAN, self.prior.basis)
+
+    @property
+    def from_data(self) -> float:
+        """The share of what is known about occupancy that the searches told: 1 - variance / prior variance."""
+        if self.grid:
+            return self.grid.from_data()
+        before = self.prior.psi_mean * (1 - self.prior.psi_mean) / (self.prior.psi_worth + 1)
+        return float(np.clip(1 - self.occupied().var() / before, 0.0, 1.0))
+
+    def ends(self, pools: SeasonHistories, now: Array) -> Array:
+        """Pools x 3: mean and 95 % interval of each pool's probability, from its draws (draws x pools)."""
+        if self.grid is None:
+            return np.column_stack([now.mean(axis=0), *np.quantile(now, ENDS, axis=0)])
+        n, d = pools.searches[:, 0], pools.detections[:, 0]
+        missed = {int(k): self._after(int(k)) for k in np.unique(n[d == 0])}
+        rows = [(1.0, 1.0, 1.0) if found else missed[int(k)] for k, found in zip(n, d, strict=True)]
+        return np.array(rows, dtype=np.float64).reshape(-1, 3)
+
+    def after_non_detections(self) -> pd.DataFrame:
+        """What a search without larvae means, for a pool that nobody searched before this season.
+
+        Frame: non_detections (0 to 8), probability that larvae are there, low, high (95 %).
+        """
+        rows = [(k, *self._after(k)) for k in range(MOST_BLANKS + 1)]
+        return pd.DataFrame(rows, columns=["non_detections", "probability", "low", "high"])
+
+    def _after(self, searches: int) -> tuple[float, float, float]:
+        psi, p = self.occupied()[:, 0], self.draws.p[:, -1]
+        grid = self.grid.conditional(searches) if self.grid else None
+        return self._told(constant.conditional(psi, p, searches), grid)
+
+    def _told(self, drawn: Array, on_grid: Array | None) -> tuple[float, float, float]:
+        """Mean and 95 % interval, from the grid where there is one."""
+        if self.grid is not None and on_grid is not None:
+            return self.grid.mean(on_grid), *self.grid.interval(on_grid)
+        low, high = np.quantile(drawn, ENDS)
+        return float(drawn.mean()), float(low), float(high)
+
+
+# --- each pool -------------------------------------------------------------------------------------------------------
+
+
+class _States(NamedTuple):
+    """Draws x pools: the probability of being occupied in the season of the headline, and on the day."""
+
+    then: Array
+    now: Array
+
+
+def _states(h: SeasonHistories, draws: SeasonDraws, season: int, x: Array | None = None) -> _States:
+    """Given all searches of each pool (and its covariates x), a few pools at a time."""
+    rows, back = np.arange(len(h.sites)), np.arange(len(h.sites))
+    if x is None:  # pools with the same history are alike
+        alike = np.column_stack([h.searches, h.detections, h.start])
+        _, rows, back = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    size = max(1, BATCH // (len(draws.first) * h.seasons))
+    then, now = [], []
+    for i in range(0, max(len(rows), 1), size):
+        some = rows[i : i + size]
+        part = SeasonHistories(h.searches[some], h.detections[some], h.start[some], h.sites[some])
+        rates = draws.rates(None if x is None else x[some])
+        before, after, _ = forward(part, rates)
+        then.append(backward(rates, before, after)[season])
+        now.append(after[-1])
+    return _States(np.concatenate(then, axis=1)[:, back.ravel()], np.concatenate(now, axis=1)[:, back.ravel()])
 
 
 def _by_surroundings(
-    each: pd.DataFrame, draws: Array, seen: Searches, model: Surroundings, values: pd.DataFrame
-) -> tuple[pd.DataFrame, Array]:
+    record: Record, seen: Searches, states: _States, ends: Array, model: Surroundings, values: pd.DataFrame
+) -> tuple[_States, Array]:
     """The same for pools whose covariates are known: conditional on their searches and on these."""
-    there, psi = model.draws_on(values)
-    n, found = seen.searches[there], seen.detections[there] > 0
-    probability = np.where(found, 1.0, constant.conditional(psi, model.detection[:, None], n[None, :]))
-    each, draws = each.copy(), draws.copy()
-    each.loc[there, "occupancy"] = probability.mean(axis=0)
-    each.loc[there, ["occupancy_low", "occupancy_high"]] = np.quantile(probability, ENDS, axis=0).T
-    each.loc[there & (seen.detections == 0), "surroundings"] = " ".join(model.names)
-    draws[:, there] = probability[_evenly(len(probability), len(draws))]
-    return each, draws
+    at = values[list(model.names)].to_numpy(dtype=np.float64)
+    there = np.flatnonzero(~np.isnan(at).any(axis=1))
+    h = record.of_pools
+    part = SeasonHistories(h.searches[there], h.detections[there], h.start[there], h.sites[there])
+    own = _states(part, model.draws, record.index(seen), model.held(at[there]))
+    then, now, ends = states.then.copy(), states.now.copy(), ends.copy()
+    take = _evenly(len(own.now), len(now))
+    then[:, there], now[:, there] = own.then[take], own.now[take]
+    ends[there] = np.column_stack([own.now.mean(axis=0), *np.quantile(own.now, ENDS, axis=0)])
+    return _States(then, now), ends
+
+
+def _each_pool(record: Record, ends: Array, few: bool) -> pd.DataFrame:
+    """The frame `PoolOccupancy.pools`, from the mean and the interval of each pool (pools x 3)."""
+    h, seen = record.of_pools, record.every[-1]
+    frame = pd.DataFrame(ends, columns=["occupancy", "occupancy_low", "occupancy_high"], dtype=np.float64)
+    frame.insert(0, "pool", pd.Series(seen.pools, dtype=str))
+    frame.insert(1, "visits", seen.all_searches)
+    frame.insert(2, "detections", seen.all_detections)
+    found = h.detections > 0
+    last = np.where(found.any(axis=1), h.seasons - 1 - found[:, ::-1].argmax(axis=1), -1)
+    later = np.arange(h.seasons)[None, :] > last[:, None]
+    missed = PoolBasis.NOT_DETECTED_EXPERT if few else PoolBasis.NOT_DETECTED
+    unsearched = PoolBasis.EXPERT if few else PoolBasis.NOT_SEARCHED
+    bases = [
+        PoolBasis.DETECTED
+        if at == h.seasons - 1
+        else PoolBasis.DETECTED_BEFORE
+        if at >= 0
+        else missed
+        if searches
+        else unsearched
+        for at, searches in zip(last, h.searches.sum(axis=1), strict=True)
+    ]
+    frame["basis"] = pd.Series(bases, dtype=object)
+    first = record.every[0].season
+    frame["last_seen"] = np.where(last >= 0, last + (first or 0), np.nan)
+    frame["since"] = (h.searches * later).sum(axis=1)
+    frame["surroundings"] = ""
+    return frame
+
+
+def _thinned(draws: Array, n: int) -> Array:
+    """n of the draws (the first axis)."""
+    return draws[_evenly(len(draws), n)]
 
 
 def _evenly(among: int, n: int) -> NDArray[np.int64]:
     """Which n of so many draws to take."""
     return np.linspace(0, among - 1, n).round().astype(np.int64)
-
-
-def _figures(
-    headline: SeasonFigures, seen: Searches, counts: Histories, known: Posterior, posterior: Estimate, use: Note
-) -> OccupancyFigures:
-    """The headline and what stands beside it."""
-    few = headline.method is Method.TOO_FEW
-    return OccupancyFigures(
-        **{field.name: getattr(headline, field.name) for field in dataclasses.fields(headline)},
-        left_out={reason: count for reason, count in seen.left_out.items() if count},
-        prior=known.prior,
-        from_data=known.from_data(),
-        posterior=posterior,
-        surroundings=use,
-        false_positives=() if few else tuple(constant.what_if(counts, share) for share in FALSE_SHARES),
-    )

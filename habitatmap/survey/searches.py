@@ -213,6 +213,18 @@ def _left_out(every: pd.DataFrame, as_of: Day, taxon: str | None) -> pd.Series:
     return why
 
 
+def histories_by_place(seen: Searches, place: NDArray[np.int64]) -> NDArray[np.float64]:
+    """The histories with pools of one label (0 to n - 1) as one row: places x searches by date."""
+    pool, column = np.nonzero(seen.rows >= 0)
+    each = pd.DataFrame(
+        {"place": place[pool], "date": seen.dates[pool, column], "found": seen.histories[pool, column]}
+    ).sort_values(["place", "date", "found"])
+    at = each.groupby("place").cumcount().to_numpy()
+    out = np.full((int(place.max(initial=-1)) + 1, int(at.max(initial=-1)) + 1), np.nan)
+    out[each["place"], at] = each["found"]
+    return out
+
+
 def by_place(
     seen: Searches, pools: pd.DataFrame, visits: pd.DataFrame, group: NDArray[np.int64]
 ) -> tuple[Searches, pd.DataFrame, pd.DataFrame]:

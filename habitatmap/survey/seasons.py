@@ -10,6 +10,7 @@ can say whether the second was a good one or the start of something.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -23,12 +24,13 @@ from scipy.stats import chi2
 from habitatmap.survey.codes import Lacking, Trend
 from habitatmap.survey.constant import Array, Ends, Numbers
 from habitatmap.survey.dynamic import Rates, SeasonHistories, forward
-from habitatmap.survey.figures import ENOUGH_DETECTIONS, ENOUGH_TWICE, SeasonFigures, estimate
+from habitatmap.survey.figures import SeasonFigures, estimate
 from habitatmap.survey.refit import LIMIT, Loss, lowest, profile_ends
-from habitatmap.survey.searches import Counts, Day, Searches, count_searches
+from habitatmap.survey.searches import Counts, Searches
 from habitatmap.vocabulary.note import Note, note
 
 FEWEST_SEASONS = 3
+ENOUGH_DETECTIONS, ENOUGH_POOLS = 10, 20  # a season; searched in all: expert judgement
 SEARCHES_APART = 1.0  # searches per pool and season, on average; expert judgement: within it the protocol is the same
 DAYS_APART = 30  # between the middles of two seasons' searches; expert judgement
 XTOL = 1e-4  # of an interval's end, in log odds
@@ -59,11 +61,9 @@ class Seasons:
     trend: Trend
 
 
-def seasons(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, group: NDArray[np.int64] | None = None) -> Seasons:
-    """Every season up to `as_of` by itself, and the change between them where it is known (frames of the area)."""
-    kept = visits[pd.to_datetime(visits["date"]) <= pd.Timestamp(as_of)]
-    years = sorted(pd.to_datetime(kept["date"]).dt.year.dropna().astype(int).unique())
-    every = [seen for y in years if (seen := count_searches(kept, pools, f"{y}-12-31")).season == y]
+def seasons(every: Sequence[Searches], group: NDArray[np.int64] | None = None) -> Seasons:
+    """Every season by itself, the oldest first, and the change between them where it is known."""
+    every = [seen for seen in every if seen.season is not None]
     each = tuple(estimate(seen, group) for seen in every)
     unknown = pd.DataFrame(columns=["part", "estimate", "low", "high"])
     if not every:
@@ -79,14 +79,14 @@ def seasons(visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, group: NDArra
     return Seasons(each, int(same.sum()), change, (), trend)
 
 
-def _lacking(every: list[Searches], same: NDArray[np.bool_]) -> tuple[Note, ...]:
+def _lacking(every: Sequence[Searches], same: NDArray[np.bool_]) -> tuple[Note, ...]:
     """What keeps a change from being known."""
     lacking = []
     if len(every) < FEWEST_SEASONS:
         lacking.append(note(Lacking.SEASONS, n=len(every), needed=FEWEST_SEASONS))
     stay = int(same.sum())
-    if stay < ENOUGH_TWICE:
-        lacking.append(note(Lacking.SAME_POOLS, n=stay, needed=ENOUGH_TWICE))
+    if stay < ENOUGH_POOLS:
+        lacking.append(note(Lacking.SAME_POOLS, n=stay, needed=ENOUGH_POOLS))
     elif len(every) > 1:
         per_pool = [float(seen.searches[same].mean()) for seen in every]
         if max(per_pool) - min(per_pool) > SEARCHES_APART:

@@ -1,10 +1,11 @@
 """How the probability of a pool depends on its surroundings: forage, dead wood, and breeding places in reach.
 
-logit(psi) = b0 + sum_k b_k x_k in the occupancy model with one p. Which covariates are used is fixed before the
-searches are read: those of `places`, in their order, as many as the detections allow (one per ten). Slopes have a prior
-that holds them near 0 unless the searches say otherwise, so that an area with few detections gets nearly the same
-probability everywhere. Nothing is said beyond the range of what was sampled: there a map is grey, and a plan takes the
-probability at the nearest end of the range.
+The model is that of several seasons (survey.dynamic). Breeding places are standing pools and rot-hole trees, whatever
+was found in them: the pools' fitted probabilities would bring each pool's searches to its neighbours and back, and show
+an effect where there is none. Which covariates are used is fixed before the searches are read: those of `places`, in
+their order, as many as the detections allow (one per ten). Slopes have a prior that holds them near 0 unless the
+searches say otherwise, so that an area with few detections gets nearly the same probability everywhere. Nothing is said
+beyond the range of what was sampled: there a map is grey, and a plan takes the probability at the range's nearest end.
 """
 
 from __future__ import annotations
@@ -17,13 +18,13 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 from scipy.signal import fftconvolve
-from scipy.special import expit
 
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.survey.codes import OnSurroundings
 from habitatmap.survey.constant import Array, Prior
+from habitatmap.survey.design import Rows, site_design
+from habitatmap.survey.dynamic import SeasonDraws, SeasonHistories, draw_seasons
 from habitatmap.survey.models import PER_COVARIATE
-from habitatmap.survey.occupancy import fit_occupancy
 from habitatmap.vocabulary.note import Note, note
 
 SLOPE_SD = 0.5  # of a slope per standard deviation, in log odds: expert judgement, see guide/survey.md
@@ -37,22 +38,24 @@ Raster = NDArray[np.floating]  # rows x cols
 
 @dataclass(frozen=True)
 class Surroundings:
-    """How psi depends on the surroundings, by draws of the posterior.
+    """How the probability depends on the surroundings, by draws of the posterior.
 
-    names: the covariates used; draws: draws x (intercept, a slope for each), log odds in the covariates' units;
-    detection: a draw of p for each; low, high: the range that was sampled, by covariate.
+    names: the covariates used; draws: of the model, with slopes in the covariates' units; low, high: the range that was
+    sampled, by covariate.
     """
 
     names: tuple[str, ...]
-    draws: Array
-    detection: Array
+    draws: SeasonDraws
     low: Array
     high: Array
 
+    def held(self, values: Array) -> Array:
+        """Covariates (n x covariates), those beyond the sampled range as at its nearest end."""
+        return np.clip(values, self.low, self.high)
+
     def draws_at(self, values: Array) -> Array:
-        """Draws x n: psi at n places (n x covariates); beyond the sampled range that at its nearest end."""
-        held = np.clip(values, self.low, self.high)
-        return np.asarray(expit(self.draws[:, :1] + self.draws[:, 1:] @ held.T))
+        """Draws x n: the probability that a pool nobody searched is occupied on the day, at n places."""
+        return self.draws.occupied(self.draws.p.shape[1] - 1, self.held(values))
 
     def draws_on(self, values: pd.DataFrame) -> tuple[NDArray[np.bool_], Array]:
         """Where all covariates (columns by name) are known, and the draws of psi there."""
@@ -79,38 +82,34 @@ class Surroundings:
         return out
 
 
-def fit_surroundings(histories: Array, places: pd.DataFrame, prior: Prior) -> tuple[Surroundings | None, Note]:
+def fit_surroundings(
+    histories: SeasonHistories, places: pd.DataFrame, prior: Prior, evidence: float = 1.0
+) -> tuple[Surroundings | None, Note]:
     """The model of searched places (`places`: a row per site of `histories`), or None; and what was done or why not.
 
     A covariate unknown at more than a tenth of the searched places, or the same at all of them, is passed over.
+    evidence: see dynamic.draw_seasons.
     """
-    searched = ~np.isnan(histories).all(axis=1)
+    searched = histories.searches.sum(axis=1) > 0
     usable = [
         str(name)
         for name in places.columns
         if (values := places[name].iloc[np.flatnonzero(searched)]).isna().mean() <= MOST_UNKNOWN
         and values.nunique() > 1
     ]
-    detections = int(np.nansum(histories))
+    detections = int(histories.detections.sum())
     names = usable[: detections // PER_COVARIATE]
     if not names:
         return None, note(OnSurroundings.TOO_FEW_DETECTIONS, n=detections) if usable else note(OnSurroundings.NOT_KNOWN)
     known = searched & places[names].notna().all(axis=1).to_numpy()
-    site = places.loc[known, names].reset_index(drop=True)
-    fit = fit_occupancy(histories[known], site, prior=replace(prior, slope_sd=SLOPE_SD))
-    assert fit.draws is not None
-    taken = fit.draws[np.linspace(0, len(fit.draws) - 1, DRAWS).round().astype(np.int64)]
-    kept = [i for i in range(len(names)) if not np.isnan(taken[0, 1 + i])]  # the rest follow from the others
-    if not kept:
+    design = site_design(places.loc[known, names], int(known.sum()))
+    names = [names[i - 1] for i in Rows.of(design, np.ones(int(known.sum()), dtype=bool)).kept[1:]]
+    if not names:  # the rest follow from the others, or are the same throughout
         return None, note(OnSurroundings.ALIKE)
-    ends = site.iloc[:, kept]
-    model = Surroundings(
-        names=tuple(names[i] for i in kept),
-        draws=taken[:, [0, *(1 + i for i in kept)]],
-        detection=expit(taken[:, -1]),
-        low=ends.min().to_numpy(dtype=np.float64),
-        high=ends.max().to_numpy(dtype=np.float64),
-    )
+    x = places.loc[known, names].to_numpy(dtype=np.float64)
+    site = SeasonHistories.of(histories.searches[known], histories.detections[known], histories.start[known])
+    drawn = draw_seasons(site, replace(prior, slope_sd=SLOPE_SD), x, evidence)
+    model = Surroundings(tuple(names), drawn.take(min(DRAWS, len(drawn.first))), x.min(axis=0), x.max(axis=0))
     return model, note(OnSurroundings.COVARIATES, names=model.names)
 
 

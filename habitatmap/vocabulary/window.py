@@ -41,8 +41,8 @@ class Window:
     def holds(self, dates: pd.Series) -> pd.Series:
         """Which dates lie within; False for no date."""
         day = _month_and_day(dates)
-        first, last = _number(self.first), _number(self.last)
-        return (day >= first) | (day <= last) if self.over_new_year else (day >= first) & (day <= last)
+        begun, not_over = day.ge(_number(self.first)), day.le(_number(self.last))
+        return begun | not_over if self.over_new_year else begun & not_over
 
     def season_of(self, dates: pd.Series) -> pd.Series:
         """The season of each date, called by the year in which it begins; NaN for no date.
@@ -61,4 +61,4 @@ def _number(day: tuple[int, int]) -> int:
 
 
 def _month_and_day(dates: pd.Series) -> pd.Series:
-    return 100 * dates.dt.month + dates.dt.day
+    return dates.dt.month.mul(100).add(dates.dt.day)
