@@ -107,6 +107,10 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
         "occupancy": {
             key: number(getattr(figures.occupancy, key))
             for key in ("pools_visited", "naive", "estimate", "low", "high")
+        }
+        | {
+            "season": str(figures.occupancy.season or ""),
+            "here": {key: number(getattr(figures.occupancy.here, key)) for key in ("pools", "low", "high")},
         },
         "candidates": {
             "all": figures.candidates.all,

@@ -20,7 +20,7 @@ from habitatmap.survey.figures import SeasonFigures
 from habitatmap.vocabulary.terms import Consent
 from habitatmap.words.bases import trend
 from habitatmap.words.cautions import Caution, for_area, sentences
-from habitatmap.words.headline import missing_sentences
+from habitatmap.words.headline import missing_sentences, occupancy_lines
 from habitatmap.words.numbers import at_least, at_most, count, known, number, percent, sentence, span
 from habitatmap.words.plan import plan_note
 
@@ -85,11 +85,8 @@ def _found(figures: Figures) -> Section:
     o, key, title = figures.occupancy, "found", "What was found"
     if not o.pools_visited:
         return Section(key, title, "No pool has been searched yet, so nothing is known of larvae.")
-    lead = f"Larvae were seen in {percent(o.naive)} of the {count(o.pools_visited, 'pool')} searched. "
-    if o.known:
-        lead += f"A search can miss them: an estimated {_estimate(o)} of the pools hold larvae."
-    else:
-        lead += "A search can miss them. How many pools hold larvae: too few searches to estimate."
+    seen, *more = occupancy_lines(o)
+    lead = " ".join([seen, "A search can miss them.", *more])
     change = f"Against the season before: {trend(figures.seasons)}." if len(figures.seasons.each) > 1 else ""
     return Section(key, title, lead, words=[change])
 

@@ -120,7 +120,7 @@ def _occupancy(found: Findings) -> NDArray[np.float32]:
     """The probability that a pool set here is occupied, in surroundings like those of the pools that were searched."""
     grid, pools, survey = found.area.grid, found.area.pools, found.survey
     row, col = grid.cell_of(pools["x"], pools["y"])
-    at = grid.inside(row, col) & (survey.known.searches.searches > 0)
+    at = grid.inside(row, col) & (survey.known.searches.all_searches > 0)
     used = {"forage_score", "dead_wood_score"} | set(
         survey.known.surroundings.names if survey.known.surroundings else ()
     )
@@ -220,7 +220,7 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         intake={kind: Counts(**counted) for kind, counted in area.ledger.counts().items()},
         pools_standing=int(survey.standing.sum()),
         occupancy=survey.known.figures,
-        seasons=seasons(area.visits, area.pools, area.as_of, survey.group),
+        seasons=seasons(survey.known.every, survey.group),
         forage_in_reach=_reach(found),
         candidates=CandidateFigures(grid.rows * grid.cols, lost, found.candidates.left),
         plan=_plan(found),
@@ -303,7 +303,7 @@ def _missing(found: Findings) -> list[Missing]:
         if kind is Missing.NO_POOL_STANDS:
             there = "pools" not in has or bool(found.survey.standing.any())
         elif kind is Missing.NO_SEARCH_COUNTS:
-            there = "visits" not in has or bool(found.survey.known.searches.searches.sum() > 0)
+            there = "visits" not in has or bool(found.survey.known.searches.all_searches.sum() > 0)
         else:
             there = kind.value in has
         if not there:

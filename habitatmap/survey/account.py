@@ -9,18 +9,16 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import chi2
 
 from habitatmap.read.pools import standing
 from habitatmap.survey.codes import Lacking, PlannedWith
-from habitatmap.survey.constant import Ends
 from habitatmap.survey.covariates import Covariates, covariates
 from habitatmap.survey.effects import COLUMNS as EFFECT_COLUMNS
 from habitatmap.survey.effects import effects
-from habitatmap.survey.effort import Design, best_survey, best_visits, blank_visits, sites_needed
+from habitatmap.survey.effort import Design, best_survey, best_visits, searches_needed, sites_needed
 from habitatmap.survey.false_positives import FalsePositives
 from habitatmap.survey.fit import Fit
-from habitatmap.survey.models import Goodness, compare_models, goodness_of_fit
+from habitatmap.survey.models import Goodness, compare_models
 from habitatmap.survey.occupancy import fit_occupancy
 from habitatmap.survey.probabilities import PoolOccupancy, most_informative
 from habitatmap.survey.searches import Counts, by_place, labels
@@ -29,7 +27,6 @@ from habitatmap.survey.spatial_autocorrelation import Blocks, Clustering, block_
 from habitatmap.survey.species import SpeciesFigures, by_species, from_checked_larvae
 from habitatmap.vocabulary.note import note
 
-MOST_SURE = 1 - 1e-12  # a wider interval than this says no more
 SURE = 0.95  # how sure "this pool is empty" is to be
 VISIT_HOURS, POOL_HOURS = 0.5, 1.0  # expert judgement: one visit with its way; setting out, asking leave, labelling
 WANTED_ERRORS = (0.05, 0.1)
@@ -74,17 +71,16 @@ class Account:
     """What the survey says. Frames have a row per pool in the order of the pools; NaN where something can't be known.
 
     records: what it was made from; known: the probabilities as `map` uses them; fit: maximum likelihood, by place;
-    weak: the same under the prior; widened: the interval of `fit`, widened for misfit; pools: `known.pools` with
-    more_needed (searches without a detection until it is SURE to be empty, given its probability now) value (of one more
-    search) and stands; models, effects: covariates; effort: see `_effort`; planned: what it is calculated with.
+    weak: the same under the prior, both of the season of the headline alone; pools: `known.pools` with searches and
+    detections of that season, more_needed (searches without a detection until it is SURE to be empty, given its
+    probability now), value (of one more search) and stands; needed: those for a pool that nobody searched; models,
+    effects: covariates; effort: see `_effort`; planned: what it is calculated with.
     """
 
     records: Records
     known: PoolOccupancy
     fit: Fit
     weak: Fit
-    widened: Ends
-    goodness: Goodness
     covariates: Covariates
     models: pd.DataFrame
     effects: pd.DataFrame
@@ -93,6 +89,7 @@ class Account:
     clustering: Clustering
     blocks: Blocks
     pools: pd.DataFrame
+    needed: float
     effort: pd.DataFrame
     planned: Planned
     budget: Budget
@@ -102,6 +99,11 @@ class Account:
     def few(self) -> bool:
         """No estimate: the searches are too few, or tell nothing."""
         return not self.known.figures.known
+
+    @property
+    def goodness(self) -> Goodness:
+        """The check of the model in the season of the headline."""
+        return self.known.goodness
 
 
 def take_account(
@@ -125,10 +127,10 @@ def take_account(
     n, d = seen.searches, seen.detections
     fit, weak = fit_occupancy(seen.histories), fit_occupancy(seen.histories, prior=known.prior)
     enough = known.figures.known
-    goodness = goodness_of_fit(seen.histories, surveys=how.surveys if enough else 0)
     about = covariates(seen, sites, counted, None if places is None else sites[list(places.columns)])
     x, y = sites["x"].to_numpy(dtype=np.float64), sites["y"].to_numpy(dtype=np.float64)
-    planned = _planned(fit, weak, enough)
+    planned = _planned(known, weak)
+    season_end = records.as_of if known.searches.last is None else known.searches.last.date()
     stands = standing(records.pools, records.visits, records.as_of)
     places_standing = len(np.unique(labels(group, len(stands))[stands]))
     return Account(
@@ -136,52 +138,42 @@ def take_account(
         known=known,
         fit=fit,
         weak=weak,
-        widened=_widened(fit, goodness) if enough else (np.nan, np.nan),
-        goodness=goodness,
         covariates=about,
         models=compare_models(seen.histories, about.site, about.visit, about.models()),
         effects=effects(seen.histories, about.site, about.visit, known.prior)
         if enough
         else pd.DataFrame(columns=EFFECT_COLUMNS),
         false_positives=from_checked_larvae(seen),
-        species=by_species(records.visits, pools, records.as_of, group),
+        species=by_species(records.visits, pools, season_end, group, known.searches.closed),
         clustering=clustering(x, y, n, d, fit),
         blocks=block_bootstrap(x, y, n, d, how.block_m, 2 * how.surveys)
         if enough
         else Blocks.unknown(note(Lacking.SEARCHES)),
-        pools=_pools(known, planned.p).assign(stands=stands),
+        pools=_pools(known).assign(stands=stands),
+        needed=float(searches_needed(known.new_draws[:, None], known.detection_draws, SURE)[0]) if enough else np.nan,
         effort=_effort(planned, n, spending, places_standing),
         planned=planned,
         budget=spending,
-        seasons=seasons(records.visits, pools, records.as_of, group),
+        seasons=seasons(known.every, group),
     )
 
 
-def _planned(fit: Fit, weak: Fit, enough: bool) -> Planned:
+def _planned(known: PoolOccupancy, weak: Fit) -> Planned:
     """psi and p to plan with: the estimates, or the posterior means where those lie at a limit or are not known."""
-    psi, p = float(fit.psi), float(fit.p)
-    if enough and 0 < psi < 1 and 0 < p < 1:
+    psi, p = known.figures.estimate, known.figures.detection
+    if 0 < psi < 1 and 0 < p < 1:
         return Planned(psi, p, PlannedWith.ESTIMATE)
     return Planned(float(weak.psi), float(weak.p), PlannedWith.BAYESIAN)
 
 
-def _widened(fit: Fit, goodness: Goodness) -> Ends:
-    """The interval for a misfit: the profile's limit chi-squared(0.95, 1 df) / 2 times the overdispersion, at least 1.
-
-    Quasi-likelihood: Burnham & Anderson 2002 (from memory).
-    """
-    factor = max(1.0, goodness.overdispersion) if np.isfinite(goodness.overdispersion) else 1.0
-    level = min(float(chi2.cdf(factor * chi2.ppf(0.95, 1), 1)), MOST_SURE)
-    low, high = fit.interval(level)
-    return float(low), float(high)
-
-
-def _pools(known: PoolOccupancy, p: float) -> pd.DataFrame:
-    """A row per pool: this season's searches and detections, its probability, and what further searches would tell."""
+def _pools(known: PoolOccupancy) -> pd.DataFrame:
+    """A row per pool: the season's searches and detections, its probability, and what further searches would tell."""
     frame = known.pools.rename(columns={"visits": "searches_ever", "detections": "detections_ever"})
-    frame.insert(1, "searches", frame.pop("searches"))
+    frame.insert(1, "searches", known.searches.searches)
     frame.insert(2, "detections", known.searches.detections)
-    frame["more_needed"] = [blank_visits(p, SURE, q) if 0 < q < 1 else np.nan for q in frame["occupancy"].tolist()]
+    frame["more_needed"] = np.nan
+    if known.figures.known:
+        frame["more_needed"] = searches_needed(known.draws, known.detection_draws, SURE)
     value = most_informative(known).set_index("pool")["value"]
     frame["value"] = frame["pool"].map(value).to_numpy()
     return frame

@@ -155,6 +155,25 @@ def blank_visits(p: float, confidence: float, prior: float | None = None) -> int
     return 1 if p == 1 else math.ceil(math.log(tolerated) / math.log1p(-p) - 1e-9)
 
 
+def searches_needed(occupied: Array, p: Array, confidence: float, most: int = 99) -> Array:
+    """How many more searches without a detection until each pool is empty with this confidence; NaN above `most`.
+
+    occupied: draws x pools, the probability that each is occupied now; p: draws, of detection. The number is the least
+    k at which the mean over draws of c q^k / (1 - c + c q^k), with q = 1 - p, is at most 1 - confidence: taken over all
+    that is not known, it is more than with one psi and p. NaN also where larvae are there for certain.
+    """
+    needed = np.full(occupied.shape[1], np.nan)
+    open_ = np.flatnonzero(occupied.min(axis=0) < 1)
+    for k in range(most + 1):
+        missed = occupied[:, open_] * (1 - p[:, None]) ** k
+        enough = (missed / (1 - occupied[:, open_] + missed)).mean(axis=0) <= 1 - confidence
+        needed[open_[enough]] = k
+        open_ = open_[~enough]
+        if not len(open_):
+            break
+    return needed
+
+
 def _variance_of_one(psi: ArrayLike, p: ArrayLike, visits: ArrayLike, design: Design) -> Array:
     """The variance of occupancy times the number of sites."""
     psi, p, visits = np.asarray(psi, float), np.asarray(p, float), np.asarray(visits, float)

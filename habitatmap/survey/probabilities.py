@@ -335,7 +335,8 @@ class _Plain:
     def season(self, record: Record, seen: Searches) -> Estimate:
         """The same as an estimate."""
         value, low, high = self._told(self.in_season(record, seen), self.grid.psi_grid if self.grid else None)
-        return Estimate(value, low, high, Method.BAYESIAN, self.prior.basis)
+        method = Method.BAYESIAN if self.grid else Method.SEASONS
+        return Estimate(value, low, high, method, self.prior.basis)
 
     @property
     def from_data(self) -> float:

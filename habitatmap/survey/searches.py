@@ -38,8 +38,8 @@ class Searches:
     pools: names, in the order of the pools frame; histories: pools x searches by date, 1 larvae, 0 none seen, NaN no
     search; dates: of the same shape, NaT no search; checked: of the same shape, the larvae were checked; rows: of the
     same shape, the place of each search's row in the visits frame, -1 no search; all_searches, all_detections: per
-    pool, of every season up to as_of; season: the year, None without a search; first, last: the season's first and last
-    search; left_out: how many visits by reason.
+    pool, of every season up to as_of; season: the year in which it begins, None without a search; closed: the part of
+    the year that counts; first, last: the season's first and last search; left_out: how many visits by reason.
     """
 
     pools: list[str]
@@ -50,6 +50,7 @@ class Searches:
     all_searches: Counts
     all_detections: Counts
     season: int | None
+    closed: Window
     first: pd.Timestamp | None
     last: pd.Timestamp | None
     left_out: dict[LeftOut, int]
@@ -99,10 +100,10 @@ def every_season(
     why = _left_out(every, as_of, taxon)
     kept = every[why == ""].astype({"pool": int, "season": int})
     seasons = sorted(kept["season"].unique().tolist()) or [None]
-    return tuple(_of_season(season, kept, why, names) for season in seasons)
+    return tuple(_of_season(season, kept, why, names, closed) for season in seasons)
 
 
-def _of_season(season: int | None, kept: pd.DataFrame, why: pd.Series, names: list[str]) -> Searches:
+def _of_season(season: int | None, kept: pd.DataFrame, why: pd.Series, names: list[str], closed: Window) -> Searches:
     """The searches of one season: `kept` are those of all, `why` each visit's reason, "" for a search."""
     now = kept[kept["season"] == season].sort_values(["pool", "date", "detected", "checked"], kind="stable")
     column = now.groupby("pool").cumcount().to_numpy()
@@ -122,6 +123,7 @@ def _of_season(season: int | None, kept: pd.DataFrame, why: pd.Series, names: li
         all_searches=np.bincount(kept["pool"], minlength=len(names)),
         all_detections=np.bincount(kept.loc[kept["detected"], "pool"], minlength=len(names)),
         season=season,
+        closed=closed,
         first=now["date"].min() if len(now) else None,
         last=now["date"].max() if len(now) else None,
         left_out=left_out | {LeftOut.EARLIER_SEASON: len(kept) - len(now)},
@@ -249,7 +251,7 @@ def by_place(
     place_of = dict(zip(pools["pool"].astype(str), merged["pool"].to_numpy()[label], strict=True))
     counted = visits.iloc[np.sort(seen.rows[seen.rows >= 0])].reset_index(drop=True)
     counted = counted.assign(pool=counted["pool"].astype(str).map(place_of))
-    return count_searches(counted, merged, seen.last or pd.Timestamp.max), merged, counted
+    return count_searches(counted, merged, seen.last or pd.Timestamp.max, closed=seen.closed), merged, counted
 
 
 def labels(group: NDArray[np.int64] | None, pools: int) -> Counts:

@@ -12,6 +12,7 @@ from habitatmap.survey.false_positives import FalsePositives, fit_false_positive
 from habitatmap.survey.figures import SeasonFigures, estimate
 from habitatmap.survey.searches import Day, Searches, count_searches
 from habitatmap.vocabulary.terms import Outcome, YesNo
+from habitatmap.vocabulary.window import WHOLE_YEAR, Window
 
 
 class SpeciesFigures(NamedTuple):
@@ -22,7 +23,11 @@ class SpeciesFigures(NamedTuple):
 
 
 def by_species(
-    visits: pd.DataFrame, pools: pd.DataFrame, as_of: Day, group: NDArray[np.int64] | None = None
+    visits: pd.DataFrame,
+    pools: pd.DataFrame,
+    as_of: Day,
+    group: NDArray[np.int64] | None = None,
+    closed: Window = WHOLE_YEAR,
 ) -> list[SpeciesFigures]:
     """The group-level detections, then each species among the checked larvae, in alphabetical order.
 
@@ -32,10 +37,10 @@ def by_species(
     checked = visits[(visits["outcome"] == Outcome.LARVAE) & (visits["checked"] == YesNo.YES)]
     names = checked["taxon"].astype(str).str.strip()
     taxa = {name.casefold(): name for name in sorted(names[names != ""], reverse=True)}
-    whole = count_searches(visits, pools, as_of)
+    whole = count_searches(visits, pools, as_of, closed=closed)
     unchecked = int(whole.detections.sum() - whole.checked.sum())
     each = [
-        SpeciesFigures(taxa[key], estimate(count_searches(visits, pools, as_of, key), group, unchecked))
+        SpeciesFigures(taxa[key], estimate(count_searches(visits, pools, as_of, key, closed), group, unchecked))
         for key in sorted(taxa)
     ]
     return [SpeciesFigures("", estimate(whole, group)), *each]

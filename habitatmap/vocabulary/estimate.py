@@ -14,6 +14,7 @@ class Method(StrEnum):
 
     MAXIMUM_LIKELIHOOD = "maximum likelihood"  # interval by profile likelihood
     BAYESIAN = "Bayesian"  # posterior mean, equal-tailed interval
+    SEASONS = "dynamic occupancy"  # the same, by the model of several seasons
     DETECTED = "detected"  # larvae were seen: certain
     EXPERT = "expert value"  # the prior alone, where the data are too few
     STATED = "stated"  # a number that the user set in area.toml

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 from collections.abc import Callable, Iterable, Mapping
 from enum import StrEnum
 from typing import Any
@@ -17,8 +18,9 @@ from habitatmap.survey.spatial_autocorrelation import Clustering
 from habitatmap.survey.species import SpeciesFigures
 from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.note import Note, note
-from habitatmap.words.numbers import count, listed
-from habitatmap.words.sentences import Quantity, Sentence, following
+from habitatmap.vocabulary.window import Window
+from habitatmap.words.numbers import count, listed, percent
+from habitatmap.words.sentences import Quantity, Sentence
 
 AT_LIMIT = "where no standard error holds; read the interval"
 COVARIATES = {"forage_score": "forage", "dead_wood_score": "dead wood", "places_near": "breeding places near"}
@@ -40,7 +42,16 @@ TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
         f"the other covariates of {v['part']} already determine {listed(v['terms'])}, left out"
     ),
     Irregular.FLAT: "the coefficients are not distinguishable",
+    Irregular.DETECTIONS_ONLY: lambda v: (
+        f"all {count(v['n'], 'search', 'searches')} found larvae and none was recorded without, so that nothing tells "
+        "how often larvae are missed, or where there are none; note every search, also those that find nothing"
+    ),
     Lacking.SEARCHES: "the searches are too few",
+    Lacking.WIDTH: lambda v: (
+        f"anything from {percent(v['low'])} to {percent(v['high'])} would fit the searches, and an interval wider than "
+        f"{100 * v['widest']:.0f} points tells too little (expert judgement); about {v['searches']} searches each of "
+        f"{count(v['pools'], 'pool')} in a season would narrow it"
+    ),
     Lacking.DETECTIONS: lambda v: f"{count(v['n'], 'detection')} ({v['needed']} needed)",
     Lacking.SEARCHED_TWICE: lambda v: f"{count(v['n'], 'pool')} searched twice ({v['needed']} needed)",
     Lacking.SEASONS: lambda v: f"{count(v['n'], 'season')} with searches ({v['needed']} needed)",
@@ -69,12 +80,30 @@ TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
     OnSurroundings.NOT_KNOWN: "the same probability everywhere (no forage or dead wood is known where pools were "
     "searched)",
     OnSurroundings.ALIKE: "the same probability everywhere (the surroundings hardly differ where pools were searched)",
+    SurveyWarning.NOT_CLOSED: lambda v: (
+        f"Within the closed window {window(v['window'])}, pools gained or lost larvae (p = {v['p_value']:.3f}, early "
+        f"against late searches). The estimate then leans towards pools used at any time; a shorter window is better."
+    ),
+    SurveyWarning.NARROWED: lambda v: (
+        f"Within a season, pools gained or lost larvae (p = {v['p_value']:.3f}, early against late searches). Only "
+        f"searches from {window(v['window'])} count, as more larvae were seen then; [season] closed in area.toml can "
+        "state another part of the year."
+    ),
+    SurveyWarning.MISFIT: lambda v: (
+        f"The model does not fit well (as bad or worse in {percent(v['p_value'])} of simulated surveys). All intervals "
+        f"are widened for it (overdispersion {v['overdispersion']:.1f})."
+    ),
+    SurveyWarning.DETECTIONS_ONLY: lambda v: (
+        f"In {listed([str(season) for season in v['seasons']])} no search without larvae was recorded. Those searches "
+        "tell about their own pools only."
+    ),
     SurveyWarning.LONG_SEASON: "The searches span {days} days ({first} to {last}), too long to be closed: pools may "
     "have been occupied or emptied meanwhile, and the estimate then leans towards pools used at any time.",
     PlannedWith.ESTIMATE: "this season's estimate",
     PlannedWith.BAYESIAN: "the Bayesian estimate of this season",
     PoolBasis.STATED: "set in area.toml",
     PoolBasis.DETECTED: "larvae seen",
+    PoolBasis.DETECTED_BEFORE: "larvae seen in an earlier season",
     PoolBasis.NOT_DETECTED: "none seen",
     PoolBasis.NOT_DETECTED_EXPERT: "none seen, Bayesian estimate with an expert value",
     PoolBasis.NOT_SEARCHED: "no search: all-pool estimate",
@@ -111,42 +140,55 @@ def prior_words(prior: Prior) -> str:
     """What was believed before any search."""
     return (
         f"{prior.basis}: occupancy {prior.psi_mean:g} worth {prior.psi_worth:g} pools, "
-        f"detection {prior.p_mean:g} worth {prior.p_worth:g} searches"
+        f"detection {prior.p_mean:g} worth {prior.p_worth:g} searches, from season to season "
+        f"{prior.colonised_mean:g} of the empty pools colonised and {prior.lost_mean:g} of the occupied ones lost, "
+        f"worth {prior.lost_worth:g} pools each"
     )
 
 
 # --- each pool -------------------------------------------------------------------------------------------------------
 
 
-def pool_basis(basis: PoolBasis, searches: int, earlier: int, surroundings: str) -> Sentence:
-    """What a pool's probability rests on: "3 searches, larvae seen"."""
+def pool_basis(basis: PoolBasis, searches: int, last_seen: float, since: int, surroundings: str) -> Sentence:
+    """What a pool's probability rests on: "3 searches, larvae seen in 2025"."""
     said = Sentence(worded(basis))
     if basis is PoolBasis.STATED:
         return said
+    if basis is PoolBasis.DETECTED:
+        said = Sentence("larvae seen in {year}", {"year": Quantity(last_seen)})
+    elif basis is PoolBasis.DETECTED_BEFORE and since:
+        values = {"year": Quantity(last_seen), "since": Quantity(since, grouped=True)}
+        said = Sentence("larvae last seen in {year}, none since (searches since: {since})", values)
+    elif basis is PoolBasis.DETECTED_BEFORE:
+        said = Sentence("larvae last seen in {year}, not searched since", {"year": Quantity(last_seen)})
     if searches:
         word = "search" if searches == 1 else "searches"
-        said = Sentence(f"{{n}} {word}, {said.template}", {"n": Quantity(searches, grouped=True)})
+        said = Sentence(f"{{n}} {word}, {said.template}", {"n": Quantity(searches, grouped=True), **said.values})
     if surroundings:
         values = {"basis": said, "what": Sentence(_named(surroundings.split()))}
         said = Sentence("{basis}, and its surroundings: {what}", values)
-    if earlier:
-        left_out = Sentence("{n} of earlier seasons not counted", {"n": Quantity(earlier, grouped=True)})
-        said = following(said, left_out, by="; ")
     return said
 
 
 def pool_bases(pools: pd.DataFrame) -> list[Sentence]:
     """What the probability of each pool of a table rests on; an empty sentence where there is none."""
-    facts = zip(pools["basis"], pools["searches"], pools["earlier"], pools["surroundings"], strict=True)
-    return [pool_basis(PoolBasis(b), int(n), int(e), s) if b else Sentence("") for b, n, e, s in facts]
+    facts = zip(*(pools[name] for name in ("basis", "visits", "last_seen", "since", "surroundings")), strict=True)
+    return [pool_basis(PoolBasis(b), int(n), at, int(k), s) if b else Sentence("") for b, n, at, k, s in facts]
 
 
 def told_pools(pools: pd.DataFrame) -> pd.DataFrame:
     """A table of pools with the sentence in `basis`, without the columns that it is made from and no other file has."""
-    return pools.assign(basis=list(map(str, pool_bases(pools)))).drop(columns=["searches", "earlier", "surroundings"])
+    return pools.assign(basis=list(map(str, pool_bases(pools)))).drop(columns=["last_seen", "since", "surroundings"])
 
 
 # --- the survey as a whole -------------------------------------------------------------------------------------------
+
+
+def window(text: str) -> str:
+    """A part of the year: "15 May to 15 August"."""
+    within = Window.read(text)
+    first, last = (f"{day} {calendar.month_name[month]}" for month, day in (within.first, within.last))
+    return f"{first} to {last}"
 
 
 def period(figures: SeasonFigures) -> str:
@@ -162,6 +204,7 @@ def basis(figures: SeasonFigures) -> str:
     how = {
         Method.TOO_FEW: f"too few to estimate: {', '.join(told(one) for one in figures.why)}",
         Method.NOT_ESTIMABLE: f"not estimated: {reasons(figures.why)}",
+        Method.SEASONS: "all seasons together (model of dynamic occupancy), posterior mean and middle 95 %",
     }.get(figures.method, "maximum likelihood, 95 % interval by profile likelihood")
     text = f"{how}; {from_what}"
     if figures.known and figures.why:
@@ -191,7 +234,21 @@ def occupancy_part(figures: OccupancyFigures) -> dict[str, object]:
         f"{case.false_share * 100:g} %": {"estimate": case.psi, "low": case.low, "high": case.high}
         for case in figures.false_positives
     }
+    here, closure = figures.here, figures.closure
     return season_part(figures) | {
+        "season": figures.season,
+        "seasons": list(figures.seasons),
+        "here": {key: getattr(here, key) for key in ("pools", "seen", "occupied", "low", "high")},
+        "running": {"season": figures.running.season, **season_part(figures.running)} if figures.running else None,
+        "closure": {
+            "verdict": str(closure.verdict),
+            "p_value": closure.p_value,
+            "places": closure.places,
+            "window": str(closure.within),
+            "stated": closure.stated,
+            "narrowed": closure.narrowed,
+        },
+        "overdispersion": figures.overdispersion,
         "left_out": {str(reason): n for reason, n in figures.left_out.items()},
         "expert_prior": prior_words(figures.prior),
         "from_data": figures.from_data,

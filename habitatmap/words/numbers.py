@@ -43,6 +43,11 @@ def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> str:
     return percent(low, digits) if low == high else f"{100 * low:.{digits}f} to {percent(high, digits)}"
 
 
+def whole_span(low: float, high: float) -> str:
+    """An interval of whole numbers: "19 to 20", one number where its ends are the same."""
+    return f"{low:,.0f}" if low == high else f"{low:,.0f} to {high:,.0f}"
+
+
 def points(share: float, low: float, high: float) -> str:
     """A difference of shares in percentage points with its interval: "+12 (-3 to +27)"."""
     return f"{100 * share:+.0f} ({100 * low:+.0f} to {100 * high:+.0f})"

@@ -338,10 +338,14 @@ WORDS: dict[str, str] = {
     "candidates_text": "{left} of {all} cells were open to a pool. The others were ruled out by:",
     "occupancy_head": "Pools with larvae",
     "occupancy_text": (
-        "Estimated occupancy {estimate} ({low} to {high}); naive occupancy {naive}, larvae seen as a share of {n} "
-        "searched pools."
+        "Season {season}: larvae were seen in {naive} of {n} searched pools. Of the {pools} of them that still stand, "
+        "{occupied} likely held larvae. A pool like these holds larvae with a probability of {estimate} "
+        "({low} to {high})."
     ),
-    "occupancy_none": "Too few searches to estimate occupancy; larvae seen in {naive} of {n} searched pools.",
+    "occupancy_none": (
+        "Season {season}: larvae were seen in {naive} of {n} searched pools. The searches are too few to estimate more."
+    ),
+    "from_to": "{low} to {high}",
     "network_head": "Network",
     "network_text": "{places} breeding places in {components} groups linked by flight.",
     "network_costliest": "{name} matters most: if it were lost, the network would lose {share} of its connectivity.",

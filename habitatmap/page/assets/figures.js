@@ -84,7 +84,8 @@ function dataNotes() {
     part("set_aside_head", facts.set_aside.length ? bullets(facts.set_aside.map(([file, reason, n]) => say("set_aside_row", {file: file, reason: said(reason), n: number(n)}))) : el("p", null, words.set_aside_none));
     const found = facts.occupancy;
     part("occupancy_head", el("p", null, say(found.estimate === null ? "occupancy_none" : "occupancy_text", {
-      estimate: share(found.estimate), low: share(found.low), high: share(found.high), naive: share(found.naive), n: number(found.pools_visited)})));
+      season: found.season, estimate: share(found.estimate), low: share(found.low), high: share(found.high), naive: share(found.naive), n: number(found.pools_visited),
+      pools: number(found.here.pools), occupied: found.here.low === found.here.high ? number(found.here.low) : say("from_to", {low: number(found.here.low), high: number(found.here.high)})})));
     part("network_head", el("p", null, say("network_text", {places: number(facts.network.places), components: number(facts.network.components)})), ...costliest(facts.costliest));
     part("candidates_head", el("p", null, say("candidates_text", {left: number(facts.candidates.left), all: number(facts.candidates.all)})),
       bullets(facts.candidates.lost.map(([reason, n]) => tell(reason) + ": " + number(n))));
