@@ -258,7 +258,7 @@ def _headline_season(alone: Sequence[SeasonFigures]) -> int:
 def _headline(record: Record, seen: Searches, plain: _Plain, excess: float) -> SeasonFigures:
     """The figures of a season: by maximum likelihood where it is the only one, else by the model of all seasons."""
     alone = estimate(seen, record.place, overdispersion=excess)
-    if len(record.informative) < 2 or seen not in record.informative:
+    if len(record.informative) < 2 or detections_only(seen):
         return alone
     found, values = plain.season(record, seen), plain.in_season(record, seen)
     detection = float(plain.draws.p[:, record.index(seen)].mean())

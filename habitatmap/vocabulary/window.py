@@ -40,9 +40,10 @@ class Window:
 
     def holds(self, dates: pd.Series) -> pd.Series:
         """Which dates lie within; False for no date."""
-        day = _month_and_day(dates)
-        begun, not_over = day.ge(_number(self.first)), day.le(_number(self.last))
-        return begun | not_over if self.over_new_year else begun & not_over
+        day: pd.Series = _month_and_day(dates)
+        begun: pd.Series = day >= _number(self.first)
+        not_over: pd.Series = day <= _number(self.last)
+        return pd.Series(begun | not_over if self.over_new_year else begun & not_over)
 
     def season_of(self, dates: pd.Series) -> pd.Series:
         """The season of each date, called by the year in which it begins; NaN for no date.
@@ -61,4 +62,5 @@ def _number(day: tuple[int, int]) -> int:
 
 
 def _month_and_day(dates: pd.Series) -> pd.Series:
-    return dates.dt.month.mul(100).add(dates.dt.day)
+    month, day = dates.dt.month, dates.dt.day
+    return pd.Series(100 * month + day)

@@ -165,8 +165,8 @@ def pool_basis(basis: PoolBasis, searches: int, last_seen: float, since: int, su
         word = "search" if searches == 1 else "searches"
         said = Sentence(f"{{n}} {word}, {said.template}", {"n": Quantity(searches, grouped=True), **said.values})
     if surroundings:
-        values = {"basis": said, "what": Sentence(_named(surroundings.split()))}
-        said = Sentence("{basis}, and its surroundings: {what}", values)
+        parts = {"basis": said, "what": Sentence(_named(surroundings.split()))}
+        said = Sentence("{basis}, and its surroundings: {what}", parts)
     return said
 
 
