@@ -21,7 +21,7 @@ from habitatmap.survey.account import SURE, WANTED_ERRORS, Account, Budget
 from habitatmap.survey.codes import Difference
 from habitatmap.survey.constant import WhatIf
 from habitatmap.survey.effort import HELPS, blank_visits
-from habitatmap.survey.figures import ENOUGH_DETECTIONS, ENOUGH_TWICE, SeasonFigures
+from habitatmap.survey.figures import SeasonFigures
 from habitatmap.survey.fit import OneNumber
 from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.seasons import Part
@@ -114,7 +114,6 @@ class About(StrEnum):
 Ends = tuple[float, float, float]  # a value and the ends of its 95 % interval
 MAXIMUM, PROFILE = "maximum likelihood", "profile likelihood"
 POSTERIOR = "posterior mean and central interval, summed on a grid"
-WIDENED = "profile likelihood, limit times the overdispersion"
 
 
 class Line(NamedTuple):
@@ -145,7 +144,6 @@ def _lines(told: Account) -> list[Line]:
         Line(About.NAIVE, "naive occupancy", (s.naive, nan, nan), nan, "pools with larvae / pools searched", ""),
         Line(pools, "occupancy", estimate, s.se, f"{MAXIMUM}, {PROFILE}", from_what),
         Line(detected, "detection", detection[:3], detection.se, "the same fit", from_what),
-        Line(pools, "occupancy, interval widened by overdispersion", (estimate[0], *told.widened), nan, WIDENED, ""),
         Line(pools, "occupancy, whole squares resampled", (estimate[0], b.low, b.high), nan, resampled, _why(b.why)),
         *(
             Line(about, f"{about}, Bayesian estimate", (value, low, high), se, POSTERIOR, prior)
@@ -278,8 +276,6 @@ def _what_was_searched(told: Account) -> Section:
             "Only searches count: a visit that found the pool dry, frozen or gone, or did not reach it, says nothing "
             "about larvae, nor does a search within a week of installing. They stay in the records. One estimate takes "
             "the searches of one calendar year.",
-            f"An estimate needs {ENOUGH_DETECTIONS} detections and {ENOUGH_TWICE} pools searched twice "
-            "(expert judgement); below that there are counts only.",
         ],
         drawings=[Drawing(picture, "Searches by month: filled where larvae were seen, outlined where none were.")],
         tables=[
@@ -337,8 +333,6 @@ def _estimate(told: Account) -> Section:
         marks.append(_mark("estimated", s.estimate, s.low, s.high))
         if not np.isnan(told.blocks.low):
             marks.append(_mark("the same, whole squares resampled", None, told.blocks.low, told.blocks.high))
-        if told.widened != (s.low, s.high) and told.goodness.overdispersion > 1:
-            marks.append(_mark("the same, widened for misfit", None, *told.widened))
     marks.append(_mark("Bayesian estimate", *told.weak.one("psi")[:3]))
     rows = [
         (line.figure, percent(line.ends[0]), span(*line.ends[1:]), line.method, line.basis)
@@ -393,7 +387,7 @@ def _fits(told: Account) -> Section:
         "Seen": "observed",
         "Expected": lambda h: f"{h['expected']:.1f}",
     }
-    widened = f"With it, the interval of occupancy becomes {span(*told.widened)}."
+    widened = "Every interval is widened by it."
     caption = "The commonest histories: 1 larvae, 0 none seen, a dot no search"
     return Section(
         "fit",

@@ -101,6 +101,11 @@ class Account:
         return not self.known.figures.known
 
     @property
+    def blank_visits(self) -> pd.DataFrame:
+        """What a search without a detection means: see `PoolOccupancy.non_detections`."""
+        return self.known.non_detections
+
+    @property
     def goodness(self) -> Goodness:
         """The check of the model in the season of the headline."""
         return self.known.goodness
