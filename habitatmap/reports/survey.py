@@ -167,10 +167,7 @@ def _lines(told: Account) -> list[Line]:
 
 def pool_rows(told: Account) -> pd.DataFrame:
     """pools.csv: a row per pool."""
-    this_season = told.pools["searches"]
-    frame = told_pools(told.pools)
-    frame.insert(1, "searches", this_season)
-    return frame
+    return told_pools(told.pools)
 
 
 def models(told: Account) -> pd.DataFrame:

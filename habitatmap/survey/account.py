@@ -72,7 +72,7 @@ class Account:
 
     records: what it was made from; known: the probabilities as `map` uses them; fit: maximum likelihood, by place;
     weak: the same under the prior, both of the season of the headline alone; pools: `known.pools` with searches and
-    detections of that season, more_needed (searches without a detection until it is SURE to be empty, given its
+    found (detections) of that season, more_needed (searches without a detection until it is SURE to be empty, given its
     probability now), value (of one more search) and stands; needed: those for a pool that nobody searched; models,
     effects: covariates; effort: see `_effort`; planned: what it is calculated with.
     """
@@ -173,9 +173,9 @@ def _planned(known: PoolOccupancy, weak: Fit) -> Planned:
 
 def _pools(known: PoolOccupancy) -> pd.DataFrame:
     """A row per pool: the season's searches and detections, its probability, and what further searches would tell."""
-    frame = known.pools.rename(columns={"visits": "searches_ever", "detections": "detections_ever"})
+    frame = known.pools.copy()
     frame.insert(1, "searches", known.searches.searches)
-    frame.insert(2, "detections", known.searches.detections)
+    frame.insert(2, "found", known.searches.detections)
     frame["more_needed"] = np.nan
     if known.figures.known:
         frame["more_needed"] = searches_needed(known.draws, known.detection_draws, SURE)

@@ -88,13 +88,14 @@ class Rates:
         return np.asarray(occupied * (1 - lost) + (1 - occupied) * colonised)
 
 
-def forward(h: SeasonHistories, rates: Rates) -> tuple[Array, Array, Array]:
+def forward(h: SeasonHistories, rates: Rates, false_share: float = 0.0) -> tuple[Array, Array, Array]:
     """By season, draw and site the probability of being occupied: before the season's searches, and after them; and
     the log likelihood of each draw.
 
     With q the probability before, searches n and detections d: after = q p^d (1 - p)^(n - d) / f, where
     f = q p^d (1 - p)^(n - d) + (1 - q) [d = 0]; the log likelihood is the sum of log f over seasons and sites. A site
-    that has not begun keeps psi and adds nothing.
+    that has not begun keeps psi and adds nothing. With a `false_share` of the searches of empty sites that report
+    larvae, [d = 0] is false_share^d (1 - false_share)^(n - d).
     """
     before, after = [], []
     total: Array = np.zeros(1)
@@ -105,7 +106,7 @@ def forward(h: SeasonHistories, rates: Rates) -> tuple[Array, Array, Array]:
         n, d, p = h.searches[:, t], h.detections[:, t], rates.detection(t)
         with np.errstate(divide="ignore", invalid="ignore"):
             seen = now * np.where(d > 0, p**d, 1.0) * np.where(n > d, (1 - p) ** (n - d), 1.0)
-            found = seen + (1 - now) * (d == 0)
+            found = seen + (1 - now) * (false_share**d * (1 - false_share) ** (n - d))
             total = total + np.log(found) @ h.sites
             before.append(now + np.zeros_like(seen))
             now = seen / found
@@ -163,14 +164,19 @@ class SeasonDraws:
 
 
 def draw_seasons(
-    h: SeasonHistories, prior: Prior, x: Array | None = None, evidence: float = 1.0, seed: int = 1
+    h: SeasonHistories,
+    prior: Prior,
+    x: Array | None = None,
+    evidence: float = 1.0,
+    seed: int = 1,
+    false_share: float = 0.0,
 ) -> SeasonDraws:
     """Draws of the posterior of the model under weak priors, by importance sampling around its peak (fixed seed).
 
     h: one row a site where there are covariates x (sites x covariates). The priors of psi, colonised, lost and p are
     Beta, those of the slopes Normal(0, prior.slope_sd) per standard deviation of the covariate, which is centred. Where
     more than one season has a search, each has a p of its own around that of all. evidence: the weight of the
-    likelihood, 1 / overdispersion where the model does not fit.
+    likelihood, 1 / overdispersion where the model does not fit. false_share: see `forward`.
     """
     if x is None:
         h, centred, scale, centre = h.kinds(), np.empty((0, 0)), np.empty(0), np.empty(0)
@@ -178,7 +184,7 @@ def draw_seasons(
         searched = h.searches.sum(axis=1) > 0
         centre, scale = x[searched].mean(axis=0), x[searched].std(axis=0)
         centred = (x - centre) / scale
-    model = _Posterior(h, prior, centred, evidence)
+    model = _Posterior(h, prior, centred, evidence, false_share)
     peak = model.peak()
     spread = np.asarray(np.linalg.inv(model.information(peak)), dtype=np.float64)
     draws, _ = importance_draws(model.log_density, peak, spread, how_many(h.searches.size), seed)
@@ -203,6 +209,7 @@ class _Posterior:
     prior: Prior
     x: Array
     evidence: float
+    false_share: float
 
     @property
     def turns(self) -> bool:
@@ -239,7 +246,7 @@ class _Posterior:
         by = at[:, self.slopes] @ self.x.T if self.x.size else 0.0
         colonised, lost = (expit(at[:, 2, None] + by), expit(at[:, 3, None])) if self.turns else (0.0, 0.0)
         rates = Rates(expit(at[:, 0, None] + by), colonised, lost, self.detection(at))
-        return forward(self.h, rates)[2] * self.evidence + self._log_prior(at)
+        return forward(self.h, rates, self.false_share)[2] * self.evidence + self._log_prior(at)
 
     def _log_prior(self, at: Array) -> Array:
         """Beta as a density of the log odds, Normal for slopes and differences between seasons."""

@@ -227,7 +227,7 @@ def estimate_pools(
             from_data=plain.from_data,
             posterior=plain.season(record, seen),
             surroundings=use,
-            false_positives=() if few else _what_ifs(seen, record),
+            false_positives=() if few else _what_ifs(seen, record, how, headline.method),
         ),
         every=record.every,
         searches=seen,
@@ -266,9 +266,17 @@ def _headline(record: Record, seen: Searches, plain: _Plain, excess: float) -> S
     return if_narrow(dataclasses.replace(alone, why=()), found, detection, places, float(values.std()))
 
 
-def _what_ifs(seen: Searches, record: Record) -> tuple[constant.WhatIf, ...]:
-    counts = Histories.count(*counts_by_place(seen, record.place))
-    return tuple(constant.what_if(counts, share) for share in FALSE_SHARES)
+def _what_ifs(seen: Searches, record: Record, how: Inference, method: Method) -> tuple[constant.WhatIf, ...]:
+    """The headline once more, if searches of empty pools reported larvae so often; by the model of the headline."""
+    if method is not Method.SEASONS:
+        counts = Histories.count(*counts_by_place(seen, record.place))
+        return tuple(constant.what_if(counts, share) for share in FALSE_SHARES)
+    told = []
+    for share in FALSE_SHARES:
+        plain = _Plain(draw_seasons(record.of_places, how.prior, seed=how.seed, false_share=share), how.prior, None)
+        value, p = plain.season(record, seen), plain.draws.p[:, record.index(seen)]
+        told.append(constant.WhatIf(share, value.value, value.low, value.high, float(p.mean())))
+    return tuple(told)
 
 
 def _here(seen: Searches, then: Array, up: NDArray[np.bool_], few: bool, seed: int) -> Here:
