@@ -16,7 +16,7 @@ from scipy.stats import chi2, norm
 
 from habitatmap.survey.closure import Closure
 from habitatmap.survey.codes import Irregular, Lacking, LeftOut
-from habitatmap.survey.constant import Array, Prior, WhatIf
+from habitatmap.survey.constant import Array, Histories, Prior, WhatIf, posterior
 from habitatmap.survey.effort import best_visits, sites_needed, standard_error
 from habitatmap.survey.fit import Fit
 from habitatmap.survey.occupancy import fit_occupancy
@@ -143,29 +143,20 @@ def estimate(
         last=None if seen.last is None else seen.last.date(),
         unchecked=unchecked,
     )
-    return if_narrow(whole, Estimate(occupancy, low, high, whole.method), detection, int((n > 0).sum()))
+    if not too_wide(whole):
+        return whole
+    expected = posterior(Histories.count(n, d), Prior())
+    return without_estimate(whole, int((n > 0).sum()), expected.mean(expected.psi_grid), expected.mean(expected.p_grid))
 
 
-def if_narrow(
-    figures: SeasonFigures, found: Estimate, detection: float, places: int, se: float | None = None
-) -> SeasonFigures:
-    """The figures with this estimate, or without any where its interval is wider than WIDEST, and what would mend it.
+def too_wide(figures: SeasonFigures) -> bool:
+    """Whether the interval tells too little."""
+    return figures.high - figures.low > WIDEST
 
-    places: those searched; se: its standard error, that of `figures` where it is not given.
-    """
-    if not found.high - found.low > WIDEST:
-        error = figures.se if se is None else se
-        return replace(
-            figures,
-            estimate=found.value,
-            low=found.low,
-            high=found.high,
-            se=error,
-            detection=detection,
-            method=found.method,
-        )
-    needed = _what_would_do(found.value, detection, places)
-    why = note(Lacking.WIDTH, low=found.low, high=found.high, widest=WIDEST, **needed)
+
+def without_estimate(figures: SeasonFigures, places: int, psi: float, p: float) -> SeasonFigures:
+    """The same without the estimate, and what would mend it. places: those searched; psi, p: as they probably are."""
+    why = note(Lacking.WIDTH, low=figures.low, high=figures.high, widest=WIDEST, **_what_would_do(psi, p, places))
     unknown = replace(figures, estimate=np.nan, low=np.nan, high=np.nan, se=np.nan, detection=np.nan)
     return replace(unknown, method=Method.TOO_FEW, why=(why,))
 

@@ -31,7 +31,8 @@ from habitatmap.survey.figures import (
     SeasonFigures,
     counts_by_place,
     estimate,
-    if_narrow,
+    too_wide,
+    without_estimate,
 )
 from habitatmap.survey.likelihood import BATCH
 from habitatmap.survey.models import Goodness, goodness_of_fit
@@ -263,7 +264,17 @@ def _headline(record: Record, seen: Searches, plain: _Plain, excess: float) -> S
     found, values = plain.season(record, seen), plain.in_season(record, seen)
     detection = float(plain.draws.p[:, record.index(seen)].mean())
     places = int((counts_by_place(seen, record.place)[0] > 0).sum())
-    return if_narrow(dataclasses.replace(alone, why=()), found, detection, places, float(values.std()))
+    told = dataclasses.replace(
+        alone,
+        estimate=found.value,
+        low=found.low,
+        high=found.high,
+        se=float(values.std()),
+        detection=detection,
+        method=found.method,
+        why=(),
+    )
+    return without_estimate(told, places, found.value, detection) if too_wide(told) else told
 
 
 def _what_ifs(seen: Searches, record: Record, how: Inference, method: Method) -> tuple[constant.WhatIf, ...]:
