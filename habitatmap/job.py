@@ -6,6 +6,7 @@ help most and how far the plan can be from the best; what stays out of reach; ho
 
 from __future__ import annotations
 
+import datetime
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -126,16 +127,17 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
 # --- stages ----------------------------------------------------------------------------------------------------------
 
 
-def survey_pools(area: Area, habitat: Habitat) -> Survey:
-    """Which pools stand, and what the searches say about them and about pools in other surroundings."""
-    up = standing(area.pools, area.visits, pd.Timestamp(area.as_of))
+def survey_pools(area: Area, habitat: Habitat, day: datetime.date | None = None) -> Survey:
+    """Which pools stand on a day (`as_of`), and what the searches say about them and about pools elsewhere."""
+    day = day or area.as_of
+    up = standing(area.pools, area.visits, day)
     group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
-    known, fields, at_pools = _what_the_searches_say(area, habitat, up, group)
+    known, fields, at_pools = _what_the_searches_say(area, habitat, up, group, day)
     return Survey(up, group, known, fields, at_pools, _flags(area, habitat, up))
 
 
 def _what_the_searches_say(
-    area: Area, habitat: Habitat, up: NDArray[np.bool_], group: NDArray[np.int64]
+    area: Area, habitat: Habitat, up: NDArray[np.bool_], group: NDArray[np.int64], day: datetime.date
 ) -> tuple[PoolOccupancy, dict[str, Array], pd.DataFrame]:
     """The probabilities of the pools; the rasters of the surroundings that may shape them; and these at each pool.
 
@@ -154,7 +156,7 @@ def _what_the_searches_say(
     at_pools = at_pools.assign(places_near=(sampled(grid, near, x, y) - up).clip(min=0.0))
     season = area.settings.season
     how = Inference(closed=season.closed, first_month=season.first_month)
-    known = estimate_pools(pools, area.visits, area.as_of, area.settings.occupancy, group, at_pools, how)
+    known = estimate_pools(pools, area.visits, day, area.settings.occupancy, group, at_pools, how)
     return known, fields | {"places_near": near}, at_pools
 
 
@@ -294,8 +296,7 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
 
 def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
     """Who goes where in a week. `people`: names, or one number; without any the visits' observers. Writes nothing."""
-    group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
-    known = estimate_pools(area.pools, area.visits, known_on(area.as_of, week), area.settings.occupancy, group)
+    known = survey_pools(area, score_habitat(area), known_on(area.as_of, week)).known
     teaches = most_informative(known).query("value > 0")["pool"].tolist()
     return plan_rounds(area, week, people, teaches)
 

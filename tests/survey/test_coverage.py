@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from habitatmap.survey import Prior, fit_occupancy
+from habitatmap.survey import Fit, Prior, fit_occupancy
 from habitatmap.survey.constant import Histories, what_if
-from habitatmap.survey.figures import ENOUGH_DETECTIONS, ENOUGH_TWICE
+from habitatmap.survey.figures import WIDEST
 
 POOLS = 30
 
@@ -25,13 +25,13 @@ def made_up_town(rng: np.random.Generator, psi: float, p: float, false_share: fl
     return found
 
 
-def enough(found: np.ndarray) -> bool:
-    twice = ((~np.isnan(found)).sum(axis=1) >= 2).sum()
-    return bool(np.nansum(found) >= ENOUGH_DETECTIONS and twice >= ENOUGH_TWICE)
+def enough(fit: Fit) -> bool:
+    """Whether the interval is narrow enough to be told."""
+    return bool(np.isfinite(fit.psi) and fit.psi_high - fit.psi_low <= WIDEST)
 
 
 def coverage(psi: float, p: float, towns: int, seed: int = 11) -> dict[str, float]:
-    """Shares of towns whose 95 % interval holds the truth: profile (where enough searches), posterior, and the
+    """Shares of towns whose 95 % interval holds the truth: profile (where it is narrow enough), posterior, and the
     probabilities.
     """
     rng = np.random.default_rng(seed)
@@ -40,8 +40,8 @@ def coverage(psi: float, p: float, towns: int, seed: int = 11) -> dict[str, floa
         found = made_up_town(rng, psi, p)
         weak = fit_occupancy(found, prior=Prior())
         posterior.append(weak.psi_low <= psi <= weak.psi_high)
-        if enough(found):
-            fit = fit_occupancy(found)
+        fit = fit_occupancy(found)
+        if enough(fit):
             told.append(fit.psi_low <= psi <= fit.psi_high)
             naive_lower.append(fit.naive <= fit.psi + 1e-9)
     return {
@@ -74,11 +74,11 @@ def coverage_of_what_ifs(psi: float, p: float, towns: int, seed: int = 5) -> tup
     rng, covered, plain = np.random.default_rng(seed), [], []
     for _ in range(towns):
         found = made_up_town(rng, psi, p, false_share=0.05)
-        if enough(found):
+        fit = fit_occupancy(found)
+        if enough(fit):
             n, d = (~np.isnan(found)).sum(axis=1), np.nansum(found, axis=1)
             told = what_if(Histories.count(n, d), 0.05)
             covered.append(told.low <= psi <= told.high)
-            fit = fit_occupancy(found)
             plain.append(fit.psi_low <= psi <= fit.psi_high)
     return len(covered), float(np.mean(covered or np.nan)), float(np.mean(plain or np.nan))
 

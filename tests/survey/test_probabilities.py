@@ -65,7 +65,7 @@ def test_each_pool_by_its_own_searches() -> None:
     assert set(frame.loc[found, "basis"]) == {PoolBasis.DETECTED}
     assert set(frame.loc[blank, "basis"]) == {PoolBasis.NOT_DETECTED}
     assert set(frame.loc[none, "basis"]) == {PoolBasis.NOT_SEARCHED}
-    assert (frame["searches"] == frame["visits"]).all()
+    assert (frame["last_seen"].notna() == found).all()
     assert (frame["occupancy_low"] <= frame["occupancy"]).all()
     assert (frame["occupancy"] <= frame["occupancy_high"]).all()
     probability = frame[blank].groupby("visits")["occupancy"].first()
@@ -131,8 +131,8 @@ def test_no_pool_at_all() -> None:
         "occupancy_low",
         "occupancy_high",
         "basis",
-        "searches",
-        "earlier",
+        "last_seen",
+        "since",
         "surroundings",
     ]
 
@@ -172,7 +172,7 @@ def test_the_order_of_rows_changes_no_digit() -> None:
 
 def test_places_close_together_count_once() -> None:
     pools, visits = town()
-    got = run(pools, visits, group=np.arange(40) // 2)
+    got = run(pools, visits, group=np.arange(40) // 2, how=Inference(surveys=0))
     rows = []
     for i in range(0, 40, 2):
         both = got.searches.histories[i : i + 2].ravel()
@@ -184,13 +184,14 @@ def test_places_close_together_count_once() -> None:
         run(pools, visits, group=np.array([1, 2, 3]))
 
 
-def test_earlier_seasons_are_told_not_counted() -> None:
+def test_an_earlier_season_counts() -> None:
     pools, visits = town()
-    before = pd.DataFrame({"pool": ["made up 000"], "date": [pd.Timestamp("2025-12-01")], "outcome": ["larvae"]})
+    before = pd.DataFrame({"pool": ["made up 000"], "date": [pd.Timestamp("2025-12-01")], "outcome": ["none seen"]})
     plain, got = run(pools, visits), run(pools, pd.concat([before, visits], ignore_index=True))
-    assert got.figures.estimate == plain.figures.estimate
+    assert got.figures.seasons == (2025, 2026)
     assert got.pools["visits"][0] == plain.pools["visits"][0] + 1
-    assert got.pools["earlier"].tolist() == [1] + [0] * 39
+    assert got.pools["occupancy"][0] < plain.pools["occupancy"][0]
+    np.testing.assert_allclose(got.pools["occupancy"][1:], plain.pools["occupancy"][1:], atol=0.03)
 
 
 def test_a_boundary_estimate_has_an_interval_but_no_error() -> None:
@@ -200,24 +201,11 @@ def test_a_boundary_estimate_has_an_interval_but_no_error() -> None:
         for i, p in enumerate(pools["pool"])
         for o in (["larvae", "none seen"] if i < 28 else ["none seen"] * 2)
     ]
-    got = run(pools, pd.DataFrame(rows, columns=["pool", "date", "outcome"]))
+    got = run(pools, pd.DataFrame(rows, columns=["pool", "date", "outcome"]), how=Inference(surveys=0))
     assert got.figures.estimate == 1
     assert np.isnan(got.figures.se)
     assert 0.8 < got.figures.low < 1
     assert got.figures.why == (note(Irregular.OCCUPANCY_AT_LIMIT),)
-
-
-@pytest.mark.parametrize(
-    ("detected", "twice", "enough"), [(10, 20, True), (9, 20, False), (10, 19, False)], ids=["enough", "finds", "twice"]
-)
-def test_ten_detections_and_twenty_pools_searched_twice_are_enough(detected: int, twice: int, enough: bool) -> None:
-    pools = pd.DataFrame({"pool": [f"made up {i:02d}" for i in range(30)], "set_out": pd.NaT})
-    rows = [(pools["pool"][i], "2026-05-01", "larvae" if i < detected else "none seen") for i in range(30)]
-    rows += [(pools["pool"][i], "2026-06-01", "none seen") for i in range(twice)]
-    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(date=lambda v: pd.to_datetime(v["date"]))
-    figures = run(pools, visits).figures
-    assert (figures.detections, figures.searched_twice) == (detected, twice)
-    assert figures.known is enough
 
 
 def test_two_pools_at_one_place_searched_once_each_are_a_place_searched_twice() -> None:

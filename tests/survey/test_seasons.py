@@ -14,6 +14,7 @@ import pytest
 
 from habitatmap.survey.codes import Lacking, Trend
 from habitatmap.survey.dynamic import Rates, SeasonHistories, forward
+from habitatmap.survey.searches import every_season
 from habitatmap.survey.seasons import fit_seasons, last_occupied, seasons
 from habitatmap.vocabulary.note import Note, note
 
@@ -83,7 +84,7 @@ def records(
 
 def test_three_like_seasons_are_told() -> None:
     pools, visits = records(3)
-    told = seasons(visits, pools, "2026-12-01")
+    told = seasons(every_season(visits, pools, "2026-12-01"))
     assert [figures.season for figures in told.each] == [2024, 2025, 2026]
     assert (told.same, told.why) == (60, ())
     assert told.change["part"].tolist() == ["first", "colonised", "lost", "detection", "last less first"]
@@ -102,7 +103,7 @@ def test_three_like_seasons_are_told() -> None:
 )
 def test_no_change_can_be_shown(case: dict, lacking: Note) -> None:
     pools, visits = records(**case)
-    told = seasons(visits, pools, "2026-12-01")
+    told = seasons(every_season(visits, pools, "2026-12-01"))
     assert told.trend is Trend.NOT_KNOWN
     assert lacking in told.why
     assert told.change.empty
@@ -110,5 +111,5 @@ def test_no_change_can_be_shown(case: dict, lacking: Note) -> None:
 
 def test_a_later_day_is_not_looked_at() -> None:
     pools, visits = records(3)
-    assert [figures.season for figures in seasons(visits, pools, "2025-12-01").each] == [2024, 2025]
-    assert seasons(visits[:0], pools, "2025-12-01").why == (note(Lacking.SEARCHES),)
+    assert [figures.season for figures in seasons(every_season(visits, pools, "2025-12-01")).each] == [2024, 2025]
+    assert seasons(every_season(visits[:0], pools, "2025-12-01")).why == (note(Lacking.SEARCHES),)

@@ -12,6 +12,7 @@ from habitatmap.read.settings import OccupancySettings
 from habitatmap.survey import Prior, estimate_pools
 from habitatmap.survey.codes import OnSurroundings
 from habitatmap.survey.constant import conditional
+from habitatmap.survey.dynamic import SeasonDraws, SeasonHistories
 from habitatmap.survey.surroundings import Surroundings, fit_surroundings, places_near
 from habitatmap.vocabulary.note import note
 from tests.survey.tools import MODEL
@@ -24,9 +25,14 @@ def made_up(sites: int = 400, slope: float = 1.5, seed: int = 2) -> tuple[np.nda
     return (occupied[:, None] & (rng.random((sites, 3)) < 0.6)).astype(float), places
 
 
+def counted(found: np.ndarray) -> SeasonHistories:
+    """Searches and detections of one season."""
+    return SeasonHistories.of((~np.isnan(found)).sum(axis=1)[:, None], np.nansum(found, axis=1)[:, None])
+
+
 def test_a_strong_slope_is_found_and_a_false_one_is_held_near_nothing() -> None:
     found, places = made_up()
-    told, use = fit_surroundings(found, places, Prior())
+    told, use = fit_surroundings(counted(found), places, Prior())
     assert told is not None
     assert told.names == ("forage", "wood")
     assert use == note(OnSurroundings.COVARIATES, names=("forage", "wood"))
@@ -41,7 +47,7 @@ def test_a_strong_slope_is_found_and_a_false_one_is_held_near_nothing() -> None:
 def test_one_covariate_for_ten_detections(detections: int, names: tuple[str, ...] | None) -> None:
     found, places = np.zeros((40, 2)), made_up(40)[1]
     found.ravel()[:detections] = 1
-    told, use = fit_surroundings(found, places, Prior())
+    told, use = fit_surroundings(counted(found), places, Prior())
     assert (None if told is None else told.names) == names
     few = note(OnSurroundings.TOO_FEW_DETECTIONS, n=9)
     assert use == (few if names is None else note(OnSurroundings.COVARIATES, names=names))
@@ -49,41 +55,43 @@ def test_one_covariate_for_ten_detections(detections: int, names: tuple[str, ...
 
 def test_unknown_ground_is_passed_over() -> None:
     found, places = made_up(100)
-    told, _ = fit_surroundings(found, places.assign(forage=np.nan), Prior())
+    told, _ = fit_surroundings(counted(found), places.assign(forage=np.nan), Prior())
     assert told is not None
     assert told.names == ("wood",)
     holes = places.copy()
     holes.loc[:4, "forage"] = np.nan  # a few places outside the data do not cost the covariate
-    told, _ = fit_surroundings(found, holes, Prior())
+    told, _ = fit_surroundings(counted(found), holes, Prior())
     assert told is not None
     assert told.names == ("forage", "wood")
-    assert fit_surroundings(found, places * 0 + 0.5, Prior())[0] is None
+    assert fit_surroundings(counted(found), places * 0 + 0.5, Prior())[0] is None
 
 
 def test_ground_of_two_kinds_is_told_once() -> None:
     """Where every spot is a mix of the same two kinds of ground, its dead wood follows from its forage."""
     found, places = made_up(100)
-    told, use = fit_surroundings(found, places.assign(wood=1 - 2 * places["forage"]), Prior())
+    told, use = fit_surroundings(counted(found), places.assign(wood=1 - 2 * places["forage"]), Prior())
     assert told is not None
     assert told.names == ("forage",)
     assert use == note(OnSurroundings.COVARIATES, names=("forage",))
-    assert np.isfinite(told.draws).all()
+    assert np.isfinite(told.draws.slopes).all()
     lonely = places.assign(forage=np.where(np.arange(100) == 0, 1.0, 0.5))
     lonely.loc[0, "wood"] = np.nan  # the only spot that differs is not known otherwise
-    told, _ = fit_surroundings(found, lonely, Prior())
+    told, _ = fit_surroundings(counted(found), lonely, Prior())
     assert told is not None
     assert told.names == ("wood",)
 
 
 def test_nothing_is_said_beyond_the_range() -> None:
-    told = Surroundings(("forage",), np.array([[0.0, 2.0]]), np.array([0.5]), np.array([-1.0]), np.array([1.0]))
+    none, one = np.array([0.0]), np.array([1.0])
+    draws = SeasonDraws(first=none, colonised=none, slopes=np.array([[2.0]]), lost=none, p=np.array([[0.5]]))
+    told = Surroundings(("forage",), draws, low=-one, high=one)
     at = told.draws_at(np.array([[-9.0], [-1.0], [1.0], [9.0]]))[0]
     np.testing.assert_allclose(at, expit([-2, -2, 2, 2]))
 
 
 def test_the_surface_is_the_mean_over_draws() -> None:
     found, places = made_up(120)
-    told, _ = fit_surroundings(found, places, Prior())
+    told, _ = fit_surroundings(counted(found), places, Prior())
     assert told is not None
     rng = np.random.default_rng(0)
     fields = [rng.normal(size=(20, 30)), rng.uniform(size=(20, 30))]
@@ -128,7 +136,7 @@ def test_chances_follow_the_ground() -> None:
     blank = (~seen).to_numpy() & (np.arange(120) > 0)
     at = places.loc[blank].to_numpy()
     psi = got.surroundings.draws_at(at)
-    hand = conditional(psi, got.surroundings.detection[:, None], got.pools.loc[blank, "visits"].to_numpy()[None, :])
+    hand = conditional(psi, got.surroundings.draws.p, got.pools.loc[blank, "visits"].to_numpy()[None, :])
     np.testing.assert_allclose(got.pools.loc[blank, "occupancy"], hand.mean(axis=0))
     assert np.corrcoef(at[:9, 0], got.pools.loc[blank, "occupancy"][:9])[0, 1] > 0.9
     assert got.draws.shape == (200, 120)
@@ -160,6 +168,6 @@ def test_ten_detections_on_one_side_do_not_make_a_steep_slope() -> None:
     forage = np.repeat([-1.0, 1.0], 20)
     found = np.zeros((40, 2))
     found[20:30, 0] = 1
-    model, _ = fit_surroundings(found, pd.DataFrame({"forage": forage}), Prior())
+    model, _ = fit_surroundings(counted(found), pd.DataFrame({"forage": forage}), Prior())
     assert model is not None
-    assert 0 < model.draws[:, 1].mean() < 1
+    assert 0 < model.draws.slopes.mean() < 1
