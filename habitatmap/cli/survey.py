@@ -39,7 +39,8 @@ def command(
     from habitatmap.practice.account import practice
     from habitatmap.read.random_assignment import read_assignment
     from habitatmap.reports.practice import practice_sections, practice_summary, practice_tables, practice_text
-    from habitatmap.reports.survey import survey_summary, survey_text, write_survey
+    from habitatmap.reports.survey import write_survey
+    from habitatmap.reports.survey_figures import survey_summary, survey_text
     from habitatmap.survey.account import Budget
 
     budget = Budget(**{name: value for name, value in hours.items() if value is not None})

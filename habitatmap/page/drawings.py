@@ -37,7 +37,7 @@ def intervals(
     `what` tells a reader who can't see it what is drawn; `line` draws an upright line through all rows.
     """
     low_end, high_end = ends
-    height = 4 + 40 * len(marks)
+    height = 4 + 34 * len(marks)
 
     def at(value: float) -> float:
         return LEFT + (RIGHT - LEFT) * min(max((value - low_end) / (high_end - low_end), 0.0), 1.0)
@@ -47,7 +47,7 @@ def intervals(
 
     rows = [] if line is None else [upright("through", line, 0, height)]
     for number, mark in enumerate(marks):
-        words, middle = 15 + 40 * number, 29 + 40 * number
+        words, middle = 13 + 34 * number, 25 + 34 * number
         rows += [text(LEFT, words, mark.label), text(RIGHT, words, mark.said, "end")]
         rows.append(f'<line class="rail" x1="{LEFT}" x2="{RIGHT}" y1="{middle}" y2="{middle}"/>')
         if mark.low is not None and mark.high is not None:

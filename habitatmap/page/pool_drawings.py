@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import html
 import math
+import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from enum import StrEnum
@@ -19,8 +20,8 @@ from habitatmap.page.drawings import WIDTH, drawing, text
 from habitatmap.vocabulary.terms import Outcome
 from habitatmap.words.numbers import count, known, listed, percent, span
 
-ROW = 14  # height of a pool's row
-NAME_LETTERS, LETTER = 19, 6.3  # the most of a name that is shown; the width of a letter of it
+ROW, COLUMN_ROW = 12, 14  # heights of a pool's row: of its visits, and in the columns of probabilities
+NAME_LETTERS, LETTER = 19, 0.57  # the most of a name that is shown; the width of a letter, of its height
 FEW_ROWS, COLUMNS, MOST_ROWS = 12, 3, 25  # of the probabilities: pools in one column, columns, rows of a column
 CHART_ROWS = 50  # of the visits by date: what fits on one sheet of paper
 CHART_WIDTH, LEAST_MONTH, MOST_MONTH = 620, 15, 44  # the dates together and one month, in pixels
@@ -79,44 +80,48 @@ class Visit(NamedTuple):
 
 def probabilities(pools: Sequence[PoolMark], what: str) -> list[str]:
     """Each pool's probability with its interval, the highest first: columns to be set beside each other; [] of none."""
-    order = sorted(pools, key=lambda p: (-p.value if known(p.value) else 1, -p.low if known(p.low) else 1, p.name))
+
+    def place(pool: PoolMark) -> tuple[float, float, list[tuple[int, str]]]:
+        return -pool.value if known(pool.value) else 1.0, -pool.low if known(pool.low) else 1.0, by_number(pool.name)
+
+    order = sorted(pools, key=place)
     columns = 1 if len(order) <= FEW_ROWS else COLUMNS * math.ceil(len(order) / (COLUMNS * MOST_ROWS))
     rows = math.ceil(len(order) / columns) or 1
-    left = _width_of_names([pool.name for pool in order])
+    left = _width_of_names([pool.name for pool in order], 12)
     parts = [order[i : i + rows] for i in range(0, len(order), rows)]
     return [_column(part, f"{what}, part {n} of {len(parts)}", left, rows) for n, part in enumerate(parts, 1)]
 
 
 def _column(pools: Sequence[PoolMark], what: str, left: float, rows: int) -> str:
-    right = WIDTH - 46
+    right = WIDTH - 48
 
     def at(share: float) -> str:
         return f"{left + (right - left) * share:.1f}"
 
     parts = []
     for share, anchor in ((0.0, "start"), (0.5, "middle"), (1.0, "end")):
-        parts.append(text(float(at(share)), 10, percent(share), anchor, 9))
-        parts.append(f'<path class="rail" d="M{at(share)} 14V{16 + ROW * len(pools)}"/>')
+        parts.append(text(float(at(share)), 10, percent(share), anchor, 11))
+        parts.append(f'<path class="rail" d="M{at(share)} 14V{16 + COLUMN_ROW * len(pools)}"/>')
     for number, pool in enumerate(pools):
-        y = 16 + ROW * number + ROW / 2
+        y = 16 + COLUMN_ROW * number + COLUMN_ROW / 2
         said = f"{percent(pool.value)} ({span(pool.low, pool.high)}), {pool.seen}" if known(pool.value) else pool.seen
-        signs = [text(0, y + 4, fitted(pool.name, NAME_LETTERS), size=11)]
+        signs = [text(0, y + 4, fitted(pool.name, NAME_LETTERS))]
         if known(pool.low) and known(pool.high):
             signs.append(f'<path class="whisker thin" d="M{at(pool.low)} {y:g}H{at(pool.high)}"/>')
         if known(pool.value):
             kind = {Seen.DETECTED: "filled", Seen.NOT_DETECTED: "outlined"}.get(pool.seen, "stroke")
             outline = SIGNS[Outcome.GONE if pool.seen is Seen.NOT_SEARCHED else Outcome.LARVAE][1]
             signs.append(_sign(kind, outline, float(at(pool.value)), y))
-        signs.append(text(WIDTH, y + 4, percent(pool.value) if known(pool.value) else "?", "end", 11))
+        signs.append(text(WIDTH, y + 4, percent(pool.value) if known(pool.value) else "?", "end"))
         parts.append(_titled(f"{pool.name}: {said}", signs))
-    return drawing(18 + ROW * rows, what, parts)
+    return drawing(18 + COLUMN_ROW * rows, what, parts)
 
 
-def key_of_probabilities(season: str) -> str:
-    """What the signs of `probabilities` mean; `season` is that of the searches."""
-    return _key([("filled", 1, SIGNS[Outcome.LARVAE][1], f"larvae seen in {season}"),
-                 ("outlined", 1, SIGNS[Outcome.LARVAE][1], f"none seen in {season}"),
-                 ("stroke", 1, SIGNS[Outcome.GONE][1], f"not searched in {season}"),
+def key_of_probabilities(when: str) -> str:
+    """What the signs of `probabilities` mean; `when` they were seen, such as "in 2025"."""
+    return _key([("filled", 1, SIGNS[Outcome.LARVAE][1], f"larvae seen {when}"),
+                 ("outlined", 1, SIGNS[Outcome.LARVAE][1], f"none seen {when}"),
+                 ("stroke", 1, SIGNS[Outcome.GONE][1], f"not searched {when}"),
                  ("whisker thin", 1, "m-9 0h18", "95 % interval")])  # fmt: skip
 
 
@@ -139,7 +144,7 @@ def visits_by_date(visits: Mapping[str, Sequence[Visit]], what: str) -> list[Cha
     pools = list(visits.items())
     starts = range(0, len(pools), CHART_ROWS) if bands else ()
     parts = [pools[start : start + CHART_ROWS] for start in starts]
-    left = _width_of_names(list(visits))
+    left = _width_of_names(list(visits), 11)
     return [_chart(part, bands, f"{what}, part {n} of {len(parts)}", left) for n, part in enumerate(parts, 1)]
 
 
@@ -372,9 +377,9 @@ def said_of_both(counts: Both) -> str:
 # --- small helpers ---------------------------------------------------------------------------------------------------
 
 
-def _width_of_names(names: Sequence[str]) -> float:
-    """The width of a column that holds them."""
-    return 14 + LETTER * min(max(map(letters_wide, names), default=0), NAME_LETTERS)
+def _width_of_names(names: Sequence[str], size: int) -> float:
+    """The width of a column that holds them in a size of text."""
+    return 14 + LETTER * size * min(max(map(letters_wide, names), default=0), NAME_LETTERS)
 
 
 def letters_wide(name: str) -> int:
@@ -383,13 +388,21 @@ def letters_wide(name: str) -> int:
 
 
 def fitted(name: str, room: int) -> str:
-    """The text, cut with an ellipsis where it is wider than so many letters."""
+    """The text, with an ellipsis for its middle where it is wider than so many letters: numbers stand at the end."""
     name = shown(name)
     if letters_wide(name) <= room:
         return name
-    while letters_wide(name) >= room:
-        name = name[:-1]
-    return f"{name.rstrip()}…"
+    head, tail = name, name[-(room // 3) :]
+    while letters_wide(tail) > room // 3:
+        tail = tail[1:]
+    while letters_wide(head) + letters_wide(tail) >= room:
+        head = head[:-1]
+    return f"{head.rstrip()}…{tail.lstrip()}"
+
+
+def by_number(name: str) -> list[tuple[int, str]]:
+    """To sort names by: pool 2 stands before pool 10."""
+    return [(int(part), "") if part.isdecimal() else (-1, part) for part in re.split(r"(\d+)", name.casefold()) if part]
 
 
 def _titled(title: str, parts: Iterable[str]) -> str:
@@ -403,10 +416,9 @@ def _sign(kind: str, outline: str, x: float, y: float, size: float = 1.0) -> str
 
 
 def _key(entries: Sequence[tuple[str, float, str, str]]) -> str:
-    """Signs (class, size, outline) and their words, in rows of two."""
-    rows = []
-    for number, (kind, size, outline, words) in enumerate(entries):
-        x, y = 12 + 166 * (number % 2), 10 + 18 * (number // 2)
-        rows.append(_sign(kind, outline, x, y, size))
-        rows.append(text(x + 14, y + 4, words, size=11))
-    return drawing(4 + 18 * math.ceil(len(entries) / 2), f"Key: {listed([words for *_, words in entries])}", rows)
+    """A list (HTML) of signs (class, size, outline) and their words."""
+    items = []
+    for kind, size, outline, words in entries:
+        sign = drawing(16, "", [_sign(kind, outline, 10, 8, size)], 20, broad=True)
+        items.append(f"<li>{sign}{html.escape(words)}</li>")
+    return f'<ul class="key">{"".join(items)}</ul>'

@@ -51,17 +51,17 @@ class Layout(StrEnum):
     """How the parts of a drawing stand on the page."""
 
     PLAIN = "plain"  # one narrow picture
+    BESIDE = "beside"  # the same, at the right of the words where there is room
     COLUMNS = "columns"  # beside each other where there is room
-    MAP = "map"  # one picture, wider
     CHART = "chart"  # pairs of a column that stays in sight and what scrolls beside it
 
 
 @dataclass(frozen=True)
 class Drawing:
-    """SVGs of `drawings`, with a sentence on how to read them; `key` explains their signs.
+    """SVGs of `drawings`, with a sentence on how to read them.
 
-    svg: the picture; "" draws nothing; more: its further parts; beyond the first `open_parts` of all parts they fold
-    away. In a chart each part is two SVGs.
+    key: a list (HTML) that explains the signs; svg: the picture; "" draws nothing; more: its further parts; beyond the
+    first `open_parts` of all parts they fold away. In a chart each part is two SVGs.
     """
 
     svg: str
@@ -76,9 +76,9 @@ class Drawing:
 class Section:
     """One part of a report.
 
-    key: a word for the link to it (a-z and -); lead: the reading in plain words, one or two sentences; words: further
-    paragraphs; cautions: sentences that stand out; links: (key of another section, words); parts: smaller sections
-    inside this one, which the table of contents leaves out.
+    key: a word for the link to it (a-z and -); lead: the reading in plain words, one or two sentences, or a line for
+    each; words: further paragraphs; cautions: sentences that stand out; links: (key of another section, words); parts:
+    smaller sections inside this one, which the table of contents leaves out.
     """
 
     key: str
@@ -102,11 +102,17 @@ class Section:
         )
 
 
-def table(caption: str, rows: pd.DataFrame | Iterable[Row], columns: Mapping[str, Column], note: str = "") -> Table:
+def table(
+    caption: str,
+    rows: pd.DataFrame | Iterable[Row],
+    columns: Mapping[str, Column],
+    note: str = "",
+    fold: Fold = Fold.LONG,
+) -> Table:
     """A table of records: heading -> column."""
     records: Iterable[Row] = rows.to_dict("records") if isinstance(rows, pd.DataFrame) else rows
     cells = [tuple(row[c] if isinstance(c, str) else c(row) for c in columns.values()) for row in records]
-    return Table(caption, list(columns), cells, note)
+    return Table(caption, list(columns), cells, note, fold)
 
 
 def share(column: str) -> Column:
@@ -178,8 +184,8 @@ def _section(whole: Section, fixed: bool, level: int = 2) -> Iterable[str]:
     named = f' aria-labelledby="{s.key}-title"' if level == 2 else ""
     yield f'<section id="{s.key}"{named}>'
     yield f'<h{level} id="{s.key}-title" dir="auto">{_text(s.title)}</h{level}>'
-    if s.lead:
-        yield f'<p class="lead" dir="auto">{_text(s.lead)}</p>'
+    for lead in filter(None, s.lead.split("\n")):
+        yield f'<p class="lead" dir="auto">{_text(lead)}</p>'
     for drawing in s.drawings:
         yield from _figure(drawing)
     for words in s.words:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +12,7 @@ from habitatmap.page.pool_drawings import (
     PoolMark,
     Seen,
     Visit,
+    by_number,
     key_of_map,
     key_of_probabilities,
     key_of_visits,
@@ -22,7 +22,7 @@ from habitatmap.page.pool_drawings import (
     season_beside_season,
     visits_by_date,
 )
-from habitatmap.page.sections import Drawing, Layout, Table
+from habitatmap.page.sections import Drawing, Fold, Layout, Table
 from habitatmap.survey.account import Account
 from habitatmap.vocabulary.terms import Outcome
 from habitatmap.words.numbers import count
@@ -41,7 +41,7 @@ def in_order(told: Account) -> Drawing:
         first,
         caption,
         Layout.COLUMNS,
-        key_of_probabilities(str(told.known.searches.season or "any season")),
+        key_of_probabilities(_when(told)),
         more,
         OPEN_COLUMNS,
     )
@@ -54,7 +54,7 @@ def by_date(told: Account) -> Drawing:
     charts = [chart.names + chart.rows for chart in visits_by_date(visits, "Visits of each pool by date")]
     first, *more = charts or [""]
     caption = (
-        "Every visit: a row for each pool, by name; each band is a year, from its first month of visits to its last."
+        "Every visit: a row for each pool, by name; each band is a season, from its first month of visits to its last."
     )
     return Drawing(first, caption, Layout.CHART, key_of_visits(there), more)
 
@@ -62,17 +62,17 @@ def by_date(told: Account) -> Drawing:
 def visits_in_words(told: Account) -> Table:
     """Every visit as a table: a row for each pool that was visited."""
     rows = [(pool, ", ".join(f"{v.date} {v.outcome}" for v in sorted(each))) for pool, each in _visits(told).items()]
-    return Table("Every visit of each pool", ["Pool", "Visits"], [row for row in rows if row[1]])
+    return Table("Every visit of each pool", ["Pool", "Visits"], [row for row in rows if row[1]], fold=Fold.ALWAYS)
 
 
 def on_a_map(told: Account) -> Drawing:
     """The standing pools: where they are, their probability, and what was seen in the latest season."""
     drawn = pool_map(_marks(told), "Map of the pools: probability by shade, what was seen by shape")
     caption = "The shade tells the probability that a pool holds larvae, the shape what was seen"
-    caption += f" in {told.known.searches.season}." if told.known.searches.season else "."
+    caption += f" {_when(told)}."
     if drawn.left_out:
         caption += f" {count(len(drawn.left_out), 'pool')} without a place, or far from the others: not drawn."
-    return Drawing(drawn.svg, caption, Layout.MAP, key_of_map())
+    return Drawing(drawn.svg, caption, Layout.BESIDE, key_of_map())
 
 
 def two_by_two(told: Account) -> list[tuple[Drawing, str]]:
@@ -81,56 +81,62 @@ def two_by_two(told: Account) -> list[tuple[Drawing, str]]:
     for both in _in_both_seasons(told):
         what = f"Larvae seen in {both.earlier} and in {both.later}"
         caption = f"Pools searched in {both.earlier} and in {both.later}: {both.pools}."
-        drawings.append((Drawing(season_beside_season(both, what), caption), said_of_both(both)))
+        drawings.append((Drawing(season_beside_season(both, what), caption, Layout.BESIDE), said_of_both(both)))
     return drawings
 
 
 # --- what is drawn ---------------------------------------------------------------------------------------------------
 
 
+def _when(told: Account) -> str:
+    """The seasons whose searches the marks show: the one of the headline, and a running one."""
+    figures = told.known.figures
+    return f"since {figures.season}" if figures.running else f"in {figures.season}" if figures.season else "so far"
+
+
 def _marks(told: Account) -> list[PoolMark]:
-    frame, searches = told.known.pools, told.known.searches
-    found, searched = searches.detections > 0, searches.searches > 0
+    """A mark for each standing pool."""
+    frame, figures = told.known.pools, told.known.figures
+    lately = [seen for seen in told.known.every if (seen.season or 0) >= (figures.season or 0)]
+    found, searched = (
+        np.sum([getattr(seen, what) for seen in lately], axis=0) > 0 for what in ("detections", "searches")
+    )
     seen = np.where(found, Seen.DETECTED, np.where(searched, Seen.NOT_DETECTED, Seen.NOT_SEARCHED))
     ends = frame[["occupancy", "occupancy_low", "occupancy_high"]].to_numpy(dtype=np.float64).tolist()
     places = told.records.pools[["x", "y"]].to_numpy(dtype=np.float64).tolist()
     return [
         PoolMark(str(name), value, low, high, Seen(what), x, y)
-        for name, (value, low, high), what, (x, y) in zip(frame["pool"], ends, seen, places, strict=True)
+        for name, (value, low, high), what, (x, y), stands in zip(
+            frame["pool"], ends, seen, places, told.pools["stands"], strict=True
+        )
+        if stands
     ]
 
 
 def _visits(told: Account) -> dict[str, list[Visit]]:
-    """The visits up to as_of of each pool, the pools by name."""
-    visits = told.records.visits.assign(date=lambda v: pd.to_datetime(v["date"]))
-    outcome = visits["outcome"].astype(str)
-    kept = visits[visits["date"].le(pd.Timestamp(told.records.as_of)) & outcome.isin(list(Outcome))]
-    names = sorted(told.records.pools["pool"].astype(str), key=_by_number)
-    of_pool: dict[str, list[Visit]] = {name: [] for name in names}
-    for pool, date, what in zip(kept["pool"].astype(str), kept["date"], kept["outcome"], strict=True):
-        if pool in of_pool:
-            of_pool[pool].append(Visit(date.date(), Outcome(what), date.year))
+    """The visits up to as_of of each pool, the pools by name; rows of one search by taxon are one visit."""
+    date = pd.to_datetime(told.records.visits["date"])
+    visits = told.records.visits.assign(date=date, season=told.known.figures.closure.within.season_of(date))
+    counted = np.isin(np.arange(len(visits)), np.concatenate([seen.rows.ravel() for seen in told.known.every]))
+    search = visits["outcome"].isin([o for o in Outcome if o.is_search])
+    again = search & ~counted & pd.Series(counted, visits.index).groupby([visits["pool"], date]).transform("any")
+    kept = visits[date.le(pd.Timestamp(told.records.as_of)) & visits["outcome"].isin(list(Outcome)) & ~again]
+    of_pool: dict[str, list[Visit]] = {
+        name: [] for name in sorted(told.records.pools["pool"].astype(str), key=by_number)
+    }
+    columns = (kept[name] for name in ("pool", "date", "outcome", "season"))
+    for pool, day, outcome, season in zip(*columns, strict=True):
+        if str(pool) in of_pool:
+            of_pool[str(pool)].append(Visit(day.date(), Outcome(outcome), int(season)))
     return of_pool
-
-
-def _by_number(name: str) -> list[tuple[int, str]]:
-    """So that pool 2 stands before pool 10."""
-    return [(int(part), "") if part.isdecimal() else (-1, part) for part in re.split(r"(\d+)", name.casefold()) if part]
 
 
 def _in_both_seasons(told: Account) -> list[Both]:
     """For each season and the next one with searches."""
-    searches = {Outcome.LARVAE: True, Outcome.NONE_SEEN: False}
-    seasons: dict[int, dict[str, bool]] = {}
-    for pool, visits in _visits(told).items():
-        for visit in visits:
-            if visit.outcome in searches:
-                season = seasons.setdefault(visit.season, {})
-                season[pool] = season.get(pool, False) or searches[visit.outcome]
     pairs = []
-    for (earlier, then), (later, now) in pairwise(sorted(seasons.items())):
-        cells = [(then[pool], now[pool]) for pool in then.keys() & now.keys()]
-        numbers = [cells.count(cell) for cell in ((True, True), (True, False), (False, True), (False, False))]
-        if cells:
-            pairs.append(Both(str(earlier), str(later), *numbers))
-    return pairs
+    for earlier, later in pairwise(told.known.every):
+        of_both = (earlier.searches > 0) & (later.searches > 0)
+        then, now = (seen.detections[of_both] > 0 for seen in (earlier, later))
+        cells = (then & now, then & ~now, ~then & now, ~then & ~now)
+        pairs.append(Both(str(earlier.season), str(later.season), *(int(cell.sum()) for cell in cells)))
+    return [both for both in pairs if both.pools]

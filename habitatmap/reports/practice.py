@@ -9,7 +9,7 @@ import pandas as pd
 
 from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, falling, intervals
-from habitatmap.page.sections import Column, Drawing, Row, Section, Table, share, table, terminal
+from habitatmap.page.sections import Column, Drawing, Fold, Layout, Row, Section, Table, share, table, terminal
 from habitatmap.practice import lifetimes
 from habitatmap.practice.account import Practice
 from habitatmap.practice.codes import End, Measure
@@ -140,7 +140,7 @@ def _worked(found: Practice) -> Section:
         "What seemed to work",
         lead,
         words=[*words, told_similar(found.similar)],
-        drawings=[Drawing(intervals(marks, what, (-1, 1), line=0), caption)],
+        drawings=[Drawing(intervals(marks, what, (-1, 1), line=0), caption, Layout.BESIDE)],
         tables=[
             table("Pools of this season by pool type", found.comparison.levels, LEVELS),
             table(
@@ -191,7 +191,9 @@ def _lasting(found: Practice) -> Section:
         what = f"Share of pools still standing, over {curve.longest:.0f} days"
         ends = list(zip(curve.low, curve.high, strict=True))
         svg = falling(curve.times.tolist(), curve.share.tolist(), ends, curve.longest, what)
-        drawings = [Drawing(svg, "Share of pools still standing after so many days; dashed: the 95 % interval.")]
+        drawings = [
+            Drawing(svg, "Share of pools still standing after so many days; dashed: the 95 % interval.", Layout.BESIDE)
+        ]
     if found.at_worst.losses:
         note = ""
         columns: dict[str, Column] = {
@@ -202,7 +204,7 @@ def _lasting(found: Practice) -> Section:
         if found.at_worst.losses > curve.losses:
             columns["Share at worst"] = share("share_if_all_lost")
             note = "At worst: if every pool that was taken in without a stated reason was lost."
-        tables.append(table("Still standing", _after(found), columns, note))
+        tables.append(table("Still standing", _after(found), columns, note, Fold.ALWAYS))
     ended = found.lives[found.lives["end"] != End.STANDS]
     if len(ended):
         causes = [
@@ -212,7 +214,7 @@ def _lasting(found: Practice) -> Section:
         tables.append(Table("How and why pools ended", ["End", "Cause", "Pools", "As stated"], causes))
         looked_for = [(cause, ", ".join(texts)) for cause, texts in lifetimes.CAUSES.items()]
         note = "Whole words, in any case and without accents; expert judgement. A note that fits several counts first."
-        tables.append(Table("Which words in a note tell the cause", ["Cause", "Words"], looked_for, note))
+        tables.append(Table("Which words in a note tell the cause", ["Cause", "Words"], looked_for, note, Fold.ALWAYS))
     return Section("lasting", "How long pools last", lead, words=words, drawings=drawings, tables=tables)
 
 

@@ -1,51 +1,52 @@
-"""The survey as a page of sections, as tables and as a few lines for the terminal."""
+"""The survey as a page of sections: what was found in three sentences and a picture, then each thing in turn."""
 
 from __future__ import annotations
 
-import calendar
 import math
 from collections.abc import Mapping, Sequence
-from enum import StrEnum
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from habitatmap.export.folder import Content, write_files
-from habitatmap.export.formats import plain
-from habitatmap.page.drawings import Mark, bars, intervals
-from habitatmap.page.sections import Column, Drawing, Section, Table, aligned, interval, report_page, share, table
+from habitatmap.page.drawings import Mark, intervals
+from habitatmap.page.sections import Column, Drawing, Fold, Layout, Section, Table, interval, report_page, share, table
 from habitatmap.reports.pool_pictures import by_date, in_order, on_a_map, two_by_two, visits_in_words
+from habitatmap.reports.survey_figures import (
+    About,
+    all_lines,
+    by_itself,
+    detection,
+    ends_of,
+    estimates,
+    models,
+    pool_rows,
+    rate_of,
+    season_alone,
+    survey_summary,
+    why_of,
+)
 from habitatmap.survey.account import SURE, WANTED_ERRORS, Account, Budget
 from habitatmap.survey.codes import Difference
-from habitatmap.survey.constant import WhatIf
-from habitatmap.survey.effort import HELPS, blank_visits
-from habitatmap.survey.figures import SeasonFigures
-from habitatmap.survey.fit import OneNumber
+from habitatmap.survey.effort import HELPS
 from habitatmap.survey.models import PER_COVARIATE
 from habitatmap.survey.seasons import Part
-from habitatmap.vocabulary.estimate import Method
-from habitatmap.vocabulary.note import Note
 from habitatmap.words.bases import (
-    basis,
     clustering,
     goodness,
     noted,
-    occupancy_part,
-    period,
     prior_words,
     reasons,
     season_rows,
-    seasons_part,
     species_rows,
-    told_pools,
     trend,
     worded,
 )
 from habitatmap.words.bases import told as said
 from habitatmap.words.cautions import Caution, sentences
 from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, span
+from habitatmap.words.survey import opening
 
 # what a covariate is called on the page
 COVARIATES = {
@@ -53,7 +54,7 @@ COVARIATES = {
     "age_days": "days the pool had stood when the season's searches began",
     "forage_score": "forage within flight (0-1)",
     "dead_wood_score": "dead wood within flight (0-1)",
-    "places_near": "breeding places in reach (likely occupied ones, each weighted by distance)",
+    "places_near": "breeding places in reach (standing pools and rot-hole trees, each weighted by distance)",
     "days_out": "days since the pool was installed",
 }
 SEASON_PARTS = {
@@ -96,307 +97,210 @@ def survey_page(told: Account, more: Sequence[Section] = ()) -> str:
     return report_page(told.records.title, "Occupancy of the pools", as_of, [*sections(told), *more])
 
 
-# --- figures as tables -----------------------------------------------------------------------------------------------
-
-
-class About(StrEnum):
-    """What an estimate is about."""
-
-    NAIVE = "naive occupancy"
-    OCCUPANCY = "occupancy"
-    DETECTION = "detection"
-    WHAT_IF = "what-if"
-    SPECIES = "species"
-    SEASON = "season"
-    CHANGE = "change"
-
-
-Ends = tuple[float, float, float]  # a value and the ends of its 95 % interval
-MAXIMUM, PROFILE = "maximum likelihood", "profile likelihood"
-POSTERIOR = "posterior mean and central interval, summed on a grid"
-
-
-class Line(NamedTuple):
-    """A line of estimates.csv, and what it is about."""
-
-    about: About
-    figure: str
-    ends: Ends
-    se: float
-    method: str
-    basis: str
-
-
-def estimates(told: Account) -> pd.DataFrame:
-    """estimates.csv: figure, value, low, high (95 %), se, method, basis - every figure about the survey as a whole."""
-    rows = [(line.figure, *line.ends, line.se, line.method, line.basis) for line in _lines(told)]
-    return pd.DataFrame(rows, columns=["figure", "value", "low", "high", "se", "method", "basis"])
-
-
-def _lines(told: Account) -> list[Line]:
-    s, nan, b, f = told.known.figures, np.nan, told.blocks, told.false_positives
-    estimate, from_what = _ends(s), basis(s)
-    detection = OneNumber(nan, nan, nan, nan) if told.few else told.fit.one("p")
-    resampled = "" if b.why else f"{b.towns} resamples of squares of {b.side_m:g} m"
-    what_if = "occupancy, if {} of searches at empty pools are false positives"
-    pools, detected, prior = About.OCCUPANCY, About.DETECTION, prior_words(told.known.prior)
-    lines = [
-        Line(About.NAIVE, "naive occupancy", (s.naive, nan, nan), nan, "pools with larvae / pools searched", ""),
-        Line(pools, "occupancy", estimate, s.se, f"{MAXIMUM}, {PROFILE}", from_what),
-        Line(detected, "detection", detection[:3], detection.se, "the same fit", from_what),
-        Line(pools, "occupancy, whole squares resampled", (estimate[0], b.low, b.high), nan, resampled, _why(b.why)),
-        *(
-            Line(about, f"{about}, Bayesian estimate", (value, low, high), se, POSTERIOR, prior)
-            for about, (value, low, high, se) in ((pools, told.weak.one("psi")), (detected, told.weak.one("p")))
-        ),
-        *(
-            Line(About.WHAT_IF, what_if.format(_rate(w)), (w.psi, w.low, w.high), nan, f"what-if, {PROFILE}", "")
-            for w in s.false_positives
-        ),
-        Line(pools, "occupancy, error rate from verified records", (f.psi, f.low, f.high), nan, MAXIMUM, _why(f.why)),
-    ]  # fmt: skip
-    named = [(About.SPECIES, f"occupancy of {taxon}", figures) for taxon, figures in told.species[1:]]
-    named += [(About.SEASON, f"occupancy in {figures.season}", figures) for figures in told.seasons.each]
-    lines += [Line(about, name, _ends(figures), figures.se, MAXIMUM, basis(figures)) for about, name, figures in named]
-    change = [
-        (row["part"], (row["estimate"], row["low"], row["high"])) for row in told.seasons.change.to_dict("records")
-    ]
-    shown = trend(told.seasons)
-    return lines + [Line(About.CHANGE, f"between seasons: {part}", ends, nan, PROFILE, shown) for part, ends in change]
-
-
-def pool_rows(told: Account) -> pd.DataFrame:
-    """pools.csv: a row per pool."""
-    return told_pools(told.pools)
-
-
-def models(told: Account) -> pd.DataFrame:
-    """models.csv: all models compared, the best first, then the covariates that were not tried, with the reason."""
-    rest = [
-        {part: name, "identifiable": False, "why": f"not tried: {said(why)}"}
-        for part, name, why in told.covariates.left_out
-    ]
-    tried = told.models.assign(why=[reasons(why) for why in told.models["why"]])
-    frame = pd.DataFrame([*tried.to_dict("records"), *rest], columns=told.models.columns)
-    frame[["psi", "p"]] = frame[["psi", "p"]].fillna("")
-    frame.insert(2, "covariates", (frame["psi"] != "").astype(int) + (frame["p"] != ""))
-    return frame
-
-
-def survey_summary(told: Account) -> dict[str, Any]:
-    """survey.json: the same and everything else, None where not known."""
-    psi, p, planned = told.planned
-    change = told.seasons.change.to_dict("records")
-    summary = {
-        "title": told.records.title,
-        "as_of": told.records.as_of.isoformat(),
-        "occupancy": occupancy_part(told.known.figures),
-        "warnings": noted(told.known.warnings),
-        "estimates": estimates(told).to_dict("records"),
-        "identifiable": {"yes": told.fit.identifiable, "why": reasons(told.fit.why)},
-        "posterior_numerical_error": told.weak.numerical_error,
-        "goodness_of_fit": _of(told.goodness, "chi_square p_value overdispersion surveys"),
-        "models": models(told).to_dict("records"),
-        "effects": told.effects.to_dict("records"),
-        "false_positives": _of(told.false_positives, "p checked false_share why"),
-        "spatial_autocorrelation": {
-            "moran": _of(told.clustering, "i expected p_value why"),
-            "blocks": _of(told.blocks, "low high blocks side_m why"),
-        },
-        "effort": told.effort.to_dict("records"),
-        "effort_for": {"occupancy": psi, "detection": p, "basis": worded(planned)},
-        "seasons": seasons_part(told.seasons) | {"change": change},
-    }
-    content: dict[str, Any] = plain(summary)
-    return content
-
-
-def _of(part: object, names: str) -> dict[str, object]:
-    """Some fields of a part, by name; a reason as a sentence."""
-    fields = {name: getattr(part, name) for name in names.split()}
-    return fields | ({"why": _why(fields["why"])} if "why" in fields else {})
-
-
-def survey_text(told: Account) -> str:
-    """A few lines and a table for the terminal."""
-    s = told.known.figures
-    seen = [f"Larvae were seen in {percent(s.naive)} of them."] if s.pools_visited else []
-    rows = [("", "estimate", "95 % interval")]
-    rows += [(r.figure, percent(r.ends[0]), span(*r.ends[1:], unknown="-")) for r in _lines(told) if known(r.ends[0])]
-    lines = [told.records.title, "", _searched(told), *seen, "", *aligned(rows), ""]
-    lines += [f"{sentence(basis(s))}.", goodness(told.goodness), clustering(told.clustering)]
-    lines += [f"Seasons: {trend(told.seasons)}.", *noted(told.known.warnings)]
-    return "\n".join(lines) + "\n"
-
-
-# --- the page, section by section ------------------------------------------------------------------------------------
-
-
 def sections(told: Account) -> list[Section]:
     """The page's sections, in order."""
     return [
-        _what_was_searched(told),
-        _pictures(told),
+        _in_short(told),
+        _visits(told),
+        _place(told),
+        _blank_visits(told),
+        _seasons(told),
         _estimate(told),
-        _detection(told),
-        _fits(told),
         _covariate_effects(told),
         _false_positives(told),
         _species(told),
-        _each_pool(told),
-        _place(told),
         _next_season(told),
-        _several_seasons(told),
+        _each_pool(told),
     ]
 
 
-def _what_was_searched(told: Account) -> Section:
-    searches = told.known.searches
-    month = pd.Series(searches.dates[searches.rows >= 0]).dt.month
-    found = pd.Series(searches.histories[searches.rows >= 0] == 1)
-    per_month = [
-        (calendar.month_abbr[m], int(found[month == m].sum()), int((~found[month == m]).sum()))
-        for m in sorted(month.unique())
-    ]
-    picture = bars(per_month, "Searches by month, with and without larvae", ("larvae", "none seen"))
-    left = [(reason, n) for reason, n in searches.left_out.items() if n]
-    lacking = _lacking(told)
-    too_few = (
-        f"Too few to estimate: {lacking}. Counts are shown; where a probability is needed, it rests on a stated expert "
-        "value."
+# --- what was found --------------------------------------------------------------------------------------------------
+
+POOLS: dict[str, Column] = {
+    "Pool": "pool",
+    "Searches": "searches",
+    "Detections": "found",
+    "Larvae last seen": lambda row: "" if pd.isna(row["last_seen"]) else str(row["last_seen"]),
+    "Probability": share("occupancy"),
+    "95 % interval": interval("occupancy_low", "occupancy_high"),
+    "Value of a search": lambda row: f"{row['value']:.3f}",
+}
+
+
+def _in_short(told: Account) -> Section:
+    begin = opening(told.known.figures, len(told.known.searches.pools))
+    return Section(
+        "short",
+        "In short",
+        "\n".join(begin[:3]),
+        words=begin[3:],
+        drawings=[in_order(told)],
+        cautions=noted(told.known.warnings),
+    )
+
+
+def _visits(told: Account) -> Section:
+    left = [(reason, n) for reason, n in told.known.searches.left_out.items() if n]
+    return Section(
+        "visits",
+        "Every visit",
+        "Only searches count: a visit that found the pool dry, frozen or gone, or did not reach it, says nothing about "
+        "larvae, nor does a search within a week of installing.",
+        drawings=[by_date(told)],
+        tables=[Table("Visits that are no search of the latest season", ["Why", "Visits"], left, fold=Fold.ALWAYS)],
+    )
+
+
+def _place(told: Account) -> Section:
+    here, sites = len(told.known.searches.pools), told.fit.n_sites
+    b = told.blocks
+    squares = (
+        f"Occupancy{by_itself(told)} with whole squares of {b.side_m:g} m, not single pools, as what was sampled: "
+        f"{span(b.low, b.high)} ({b.blocks} squares, {b.towns} resamples)."
     )
     return Section(
-        "searched",
-        "What was searched",
-        _searched(told),
+        "place",
+        "Where the pools stand",
+        clustering(told.clustering),
         words=[
-            "Only searches count: a visit that found the pool dry, frozen or gone, or did not reach it, says nothing "
-            "about larvae, nor does a search within a week of installing. They stay in the records. One estimate takes "
-            "the searches of one calendar year.",
+            f"An interval by whole squares cannot be given: {why_of(b.why)}." if b.why else squares,
+            f"Pools were put where people had land and permission, not at random. {count(here, 'pool')}, "
+            f"{count(sites, 'searched site')}: pools within the distance merge_m of each other count once. The map of "
+            "occupancy is grey where no pool like it was searched.",
         ],
-        drawings=[Drawing(picture, "Searches by month: filled where larvae were seen, outlined where none were.")],
-        tables=[
-            Table("Searches by month", ["Month", "Larvae", "None seen"], per_month),
-            Table("Visits left out of the estimate", ["Why", "Visits"], left),
-        ],
-        cautions=[too_few if lacking else "", *noted(told.known.warnings)],
+        drawings=[on_a_map(told)],
     )
 
 
-def _pictures(told: Account) -> Section:
-    beside = two_by_two(told)
+def _each_pool(told: Account) -> Section:
+    frame = pool_rows(told).sort_values(["value", "pool"], ascending=[False, True])
+    note = (
+        "Searches and detections are those of the latest season. Value of a search: how much one more search is "
+        "expected to settle (0 nothing, 0.25 everything); the pools where it is highest come first. What each "
+        "probability rests on stands in pools.csv."
+    )
     return Section(
-        "pictures",
-        "Pools, visits and probabilities",
-        "",
-        words=[words for _, words in beside],
-        drawings=[in_order(told), by_date(told), on_a_map(told), *(picture for picture, _ in beside)],
-        tables=[visits_in_words(told)],
+        "pools",
+        "Each pool in figures",
+        "What the pictures show, as tables.",
+        tables=[
+            table("Every pool, and where one more search teaches most", frame, POOLS, note, Fold.ALWAYS),
+            visits_in_words(told),
+        ],
     )
 
 
-def _searched(told: Account) -> str:
-    searches, s = told.known.searches, told.known.figures
-    pools, left = len(searches.pools), sum(searches.left_out.values())
-    if not pools:
-        return "There is no pool yet."
-    if not s.pools_visited:
-        return f"No search counts for any of {count(pools, 'pool')}."
-    said = f"{s.pools_visited} of {count(pools, 'pool')} were searched, "
-    said += f"{count(s.searches, 'time')} in all, {period(s)}"
-    were = "was" if left == 1 else "were"
-    return f"{said}; {count(left, 'visit')} {were} left out, with the reason." if left else f"{said}."
+def _blank_visits(told: Account) -> Section:
+    p, low, high = detection(told)
+    lead = f"A search of a pool with larvae detects them about {_times(p)}: detection {percent(p)} ({span(low, high)})."
+    words = "The searches are too few to tell more: this rests on an expert value."
+    if not told.few:
+        words = "An empty search is no empty pool. The probability falls with each one."
+    if known(told.needed):
+        words += f" It takes {count(int(told.needed), 'search', 'searches')} in a row without larvae to be "
+        words += f"{percent(SURE)} sure that a pool is empty."
+    columns: dict[str, Column] = {
+        "Searches without larvae": "non_detections",
+        "Probability that larvae are there": share("probability"),
+        "95 % interval": interval(),
+    }
+    caption = "A pool that nobody searched before, after so many searches in a row"
+    return Section(
+        "blank",
+        "What a search without larvae means",
+        lead,
+        words=[words],
+        tables=[table(caption, told.blank_visits.query("non_detections > 0"), columns, fold=Fold.NEVER)],
+    )
 
 
-def _lacking(told: Account) -> str:
-    """What is missing for an estimate; "" where the searches are enough."""
-    s = told.known.figures
-    return listed([said(note) for note in s.why]) if s.method is Method.TOO_FEW else ""
+def _seasons(told: Account) -> Section:
+    seasons, beside = told.seasons, two_by_two(told)
+    marks = [_mark(str(figures.season), *ends_of(figures)) for figures in seasons.each if figures.known]
+    each: dict[str, Column] = {
+        "Season": "season",
+        "Pools": "pools_visited",
+        "Searches": "searches",
+        "Naive occupancy": share("naive"),
+        "Estimated occupancy": share("estimate"),
+        "95 % interval": interval(),
+    }
+    change: dict[str, Column] = {
+        "What": lambda row: SEASON_PARTS[row["part"]],
+        "Estimate": share("estimate"),
+        "95 % interval": interval(),
+    }
+    return Section(
+        "seasons",
+        "Season beside season",
+        f"{sentence(trend(seasons))}.",
+        words=[
+            *(words for _, words in beside),
+            "A change is told only from the same pools, searched in the same way, over at least three seasons "
+            f"(MacKenzie et al. 2003). {count(seasons.same, 'pool')} {'was' if seasons.same == 1 else 'were'} searched "
+            "in every season.",
+        ],
+        drawings=[
+            *(picture for picture, _ in beside),
+            Drawing(
+                intervals(marks, "Occupancy of each season, 0 to 100 %"),
+                f"Each season by itself. {SHARE_OF_POOLS}",
+                Layout.BESIDE,
+            ),
+        ],
+        tables=[
+            table("Each season by itself", pd.DataFrame(season_rows(seasons)), each),
+            table("From season to season", seasons.change, change),
+        ],
+    )
+
+
+# --- how sure that is ------------------------------------------------------------------------------------------------
 
 
 def _estimate(told: Account) -> Section:
-    s, few = told.known.figures, told.few
-    lead = f"Larvae were seen in {percent(s.naive)} of the pools searched. " if s.pools_visited else ""
+    s = told.known.figures
+    alone, bayesian = by_itself(told), s.posterior
     marks = [Mark("seen", s.naive, said=percent(s.naive))] if s.pools_visited else []
-    if few:
-        lacking = _lacking(told)
-        why = f"too few to estimate: {lacking}" if lacking else f"not estimated: {reasons(told.fit.why)}"
-        lead += f"How many hold larvae: {why}."
-    else:
-        lead += (
-            f"A search can miss them, so more pools hold larvae: about {percent(s.estimate)}. "
-            f"Anything from {percent(s.low)} to {percent(s.high)} would fit the searches."
-        )
+    if not told.few:
         marks.append(_mark("estimated", s.estimate, s.low, s.high))
+        if alone and season_alone(told).known:
+            marks.append(_mark(f"estimated{alone}", *ends_of(season_alone(told))))
         if not np.isnan(told.blocks.low):
-            marks.append(_mark("the same, whole squares resampled", None, told.blocks.low, told.blocks.high))
-    marks.append(_mark("Bayesian estimate", *told.weak.one("psi")[:3]))
+            marks.append(_mark("whole squares resampled", None, told.blocks.low, told.blocks.high))
+    if not alone or told.few:
+        marks.append(_mark("Bayesian estimate", bayesian.value, bayesian.low, bayesian.high))
     rows = [
         (line.figure, percent(line.ends[0]), span(*line.ends[1:]), line.method, line.basis)
-        for line in _lines(told)
-        if line.about in (About.NAIVE, About.OCCUPANCY)
+        for line in all_lines(told)
+        if line.about in (About.NAIVE, About.OCCUPANCY, About.SEASON)
     ]
     heads = ["Figure", "Share of pools", "95 % interval", "Method", "Based on"]
-    return Section(
-        "estimate",
-        "How many pools hold larvae",
-        lead,
-        words=[
-            "" if told.fit.identifiable else f"The searches alone give no regular estimate: {reasons(told.fit.why)}.",
-            f"Of what is known about it, {percent(s.from_data)} came from the searches and the rest from the expert "
-            f"value ({prior_words(told.known.prior)}). The map uses this Bayesian estimate. It was summed on a grid; a "
-            f"grid half as fine gives the same to {count(_decimals(told.weak.numerical_error), 'decimal')}.",
-            "All this describes pools where people put them. It applies only to similar sites.",
-        ],
-        drawings=[Drawing(intervals(marks, "Naive and estimated occupancy, 0 to 100 %"), SHARE_OF_POOLS)],
-        tables=[Table("Naive and estimated occupancy", heads, rows)],
-    )
-
-
-def _detection(told: Account) -> Section:
-    p, low, high, _ = (told.weak if told.few else told.fit).one("p")
-    lead = f"A search of a pool with larvae detects them about {_times(p)}: detection {percent(p)} ({span(low, high)})."
-    if told.few:
-        lead += " This rests on an expert value, as the searches are too few."
-    found = [(k, 1 - (1 - p) ** k, 1 - (1 - low) ** k, 1 - (1 - high) ** k) for k in range(1, 9)]
-    marks = [_mark(count(k, "search", "searches"), value, least, most) for k, value, least, most in found]
-    rows = [(k, percent(value), span(least, most)) for k, value, least, most in found]
-    planned = worded(told.planned.basis)
-    words = f"The probability that larvae which are there are seen at least once in so many searches ({planned})."
-    what = "Probability of having seen the larvae, by number of searches"
-    heads = ["Searches", "Probability of detection", "95 % interval"]
-    return Section(
-        "detection",
-        "How easily larvae are missed",
-        lead,
-        words=[words],
-        drawings=[Drawing(intervals(marks, what), "From 0 to 100 %.")],
-        tables=[Table("Seen at least once, where larvae live", heads, rows)],
-    )
-
-
-def _fits(told: Account) -> Section:
-    g = told.goodness
-    commonest = g.histories.sort_values(["observed", "history"], ascending=[False, True]).head(12)
-    columns: dict[str, Column] = {
+    histories: dict[str, Column] = {
         "History": "history",
         "Sites with these searches": "sites",
         "Seen": "observed",
         "Expected": lambda h: f"{h['expected']:.1f}",
     }
-    widened = "Every interval is widened by it."
+    commonest = told.goodness.histories.sort_values(["observed", "history"], ascending=[False, True]).head(12)
     caption = "The commonest histories: 1 larvae, 0 none seen, a dot no search"
+    what = "Naive and estimated occupancy, 0 to 100 %"
     return Section(
-        "fit",
-        "Does the model fit",
-        goodness(g),
+        "estimate",
+        "How sure the estimate is",
+        "All this describes pools where people put them. It applies only to similar sites.",
         words=[
-            "The check compares how often each history of searches was seen and how often the model expects it, with "
-            "surveys simulated from the model (MacKenzie & Bailey 2004). Overdispersion near 1 is as it should be; "
-            "above it, the intervals are too narrow by its square root.",
-            widened if not told.few and g.overdispersion > 1 else "",
+            "" if told.fit.identifiable else f"The searches alone give no regular estimate: {reasons(told.fit.why)}.",
+            f"Of what is known about it, {percent(s.from_data)} came from the searches and the rest from the expert "
+            f"value ({prior_words(told.known.prior)}). The map uses the Bayesian estimate.",
+            f"{goodness(told.goodness)} The check compares how often each history of searches was seen and how often "
+            "the model expects it, with surveys simulated from the model (MacKenzie & Bailey 2004).",
         ],
-        tables=[table(caption, commonest, columns)] if g.surveys else [],
+        drawings=[Drawing(intervals(marks, what), SHARE_OF_POOLS, Layout.BESIDE)],
+        tables=[
+            Table("Naive and estimated occupancy", heads, rows, fold=Fold.ALWAYS),
+            table(caption, commonest if told.goodness.surveys else commonest[:0], histories, fold=Fold.ALWAYS),
+        ],
     )
 
 
@@ -455,6 +359,7 @@ def _covariate_effects(told: Account) -> Section:
                 told.models,
                 MODELS,
                 " ".join(f"{name} was left out: {said(why)}." for _, name, why in told.covariates.left_out),
+                Fold.ALWAYS,
             ),
         ],
     )
@@ -462,9 +367,9 @@ def _covariate_effects(told: Account) -> Section:
 
 def _false_positives(told: Account) -> Section:
     s, f = told.known.figures, told.false_positives
-    marks = [] if told.few else [_mark("none", *_ends(s))]
-    marks += [_mark(_rate(case), case.psi, case.low, case.high) for case in s.false_positives]
-    words = f"The verified records are too few to tell the rate of false positives: {_why(f.why)}. "
+    marks = [] if told.few else [_mark("none", *ends_of(s))]
+    marks += [_mark(rate_of(case), case.psi, case.low, case.high) for case in s.false_positives]
+    words = f"The verified records are too few to tell the rate of false positives: {why_of(f.why)}. "
     words += "Have some larvae checked."
     if not f.why:
         marks.append(_mark("error rate from verified records", f.psi, f.low, f.high))
@@ -477,8 +382,8 @@ def _false_positives(told: Account) -> Section:
     else:
         worst = s.false_positives[-1]
         lead = (
-            f"If one search in twenty of an empty pool reported larvae by mistake, about {percent(worst.psi)} "
-            f"of the pools would hold larvae ({span(worst.low, worst.high)}), not {percent(s.estimate)}."
+            f"If one search in twenty of an empty pool reported larvae by mistake, about {percent(worst.psi)} of "
+            f"pools like these would hold larvae ({span(worst.low, worst.high)}), not {percent(s.estimate)}."
         )
     rows = [(m.label, m.said, span(m.low, m.high)) for m in marks]
     what = "Occupancy with so many false positives, 0 to 100 %"
@@ -488,8 +393,8 @@ def _false_positives(told: Account) -> Section:
         "What if some sightings are wrong",
         lead,
         words=[words],
-        drawings=[Drawing(intervals(marks, what), SHARE_OF_POOLS)],
-        tables=[Table("Occupancy under false positives", heads, rows)],
+        drawings=[Drawing(intervals(marks, what), SHARE_OF_POOLS, Layout.BESIDE)],
+        tables=[Table("Occupancy under false positives", heads, rows, fold=Fold.ALWAYS)],
     )
 
 
@@ -497,10 +402,11 @@ def _species(told: Account) -> Section:
     kinds = len(told.species) - 1
     lead = "No larvae were checked to a species: everything here is about the group."
     if kinds > 0:
+        were = "was" if kinds == 1 else "were"
         lead = (
-            f"{count(kinds, 'kind')} {'was' if kinds == 1 else 'were'} named by a check; each is fitted apart from the "
-            "rest."
+            f"{count(kinds, 'kind')} {were} named by a check; each is fitted apart from the rest. Larvae that nobody "
         )
+        lead += "checked count for no species."
     columns: dict[str, Column] = {
         "Kind": "taxon",
         "Detections": "detections",
@@ -508,78 +414,12 @@ def _species(told: Account) -> Section:
         "Naive occupancy": share("naive"),
         "Estimated occupancy": share("estimate"),
         "95 % interval": interval(),
-        "Based on": "basis",
     }
     return Section(
         "species",
         "Which kinds",
         lead,
-        words=[
-            "Rat-tailed larvae can be identified as a group in the field; a species needs somebody who knows it. "
-            "Larvae that nobody checked count for no species."
-        ],
         tables=[table("The group, and each checked kind", pd.DataFrame(species_rows(told.species)), columns)],
-    )
-
-
-POOLS: dict[str, Column] = {
-    "Pool": "pool",
-    "Searches": "searches",
-    "Detections": "detections",
-    "Probability": share("occupancy"),
-    "95 % interval": interval("occupancy_low", "occupancy_high"),
-    "More non-detections needed": lambda row: number(row["more_needed"]),
-    "Value of a search": lambda row: f"{row['value']:.3f}",
-    "Based on": "basis",
-}
-
-
-def _each_pool(told: Account) -> Section:
-    psi, p, planned = told.planned
-    needed = blank_visits(p, SURE, psi)
-    frame = pool_rows(told).assign(found=told.pools["detections"] > 0)
-    frame = frame.sort_values(["found", "value", "pool"], ascending=[True, False, True])
-    after = [
-        (k, percent(psi * (1 - p) ** k / (1 - psi + psi * (1 - p) ** k))) for k in dict.fromkeys([*range(7), needed])
-    ]
-    note = (
-        f"More non-detections needed: until the pool is empty with {percent(SURE)} certainty. Value of a search: how "
-        "much one more search is expected to settle (0 nothing, 0.25 everything). Pools without a detection come "
-        "first, those with the highest value on top."
-    )
-    return Section(
-        "pools",
-        "Is this pool empty",
-        f"A pool that was never searched holds larvae with a probability of about {percent(psi)}. It takes "
-        f"{count(needed, 'search', 'searches')} in a row without larvae to be {percent(SURE)} sure that it is empty.",
-        words=[
-            f"Calculated with {worded(planned)}: occupancy {percent(psi)}, detection {percent(p)}. The probability of "
-            "each pool below is conditional on its own searches; where larvae were seen this season it is 100 %."
-        ],
-        tables=[
-            Table("After so many non-detections", ["Non-detections", "Probability that larvae are there"], after),
-            table("Every pool, and where one more search teaches most", frame, POOLS, note),
-        ],
-    )
-
-
-def _place(told: Account) -> Section:
-    b = told.blocks
-    squares = (
-        f"An interval that takes whole squares of {b.side_m:g} m, not single pools, as what was sampled: "
-        f"{span(b.low, b.high)} ({b.blocks} squares, {b.towns} resamples)."
-    )
-    here, sites = len(told.known.searches.pools), told.fit.n_sites
-    return Section(
-        "place",
-        "Where the pools stand",
-        clustering(told.clustering),
-        words=[
-            f"An interval by whole squares cannot be given: {_why(b.why)}." if b.why else squares,
-            f"Pools were put where people had land and permission, not at random. {count(here, 'pool')}, "
-            f"{count(sites, 'searched site')}: pools within the distance merge_m of each other count once. The map of "
-            "occupancy is grey where no pool like it was searched.",
-        ],
     )
 
 
@@ -615,7 +455,7 @@ def _next_season(told: Account) -> Section:
             "Pools side by side count as one.",
             f"Where one more search teaches most now: {', '.join(top)}." if top else "No standing pool is known.",
         ],
-        tables=[table("Both designs", told.effort, columns)],
+        tables=[table("Both designs", told.effort, columns, fold=Fold.ALWAYS)],
         cautions=sentences([Caution.HYGIENE, Caution.LITTER, Caution.LOCAL]),
     )
 
@@ -639,52 +479,7 @@ def _paid_for(plan: pd.Series, budget: Budget) -> str:
     return f"{said} {enough}: more visits would lower the error by less than {100 * HELPS:g} points."
 
 
-def _several_seasons(told: Account) -> Section:
-    seasons = told.seasons
-    marks = [_mark(str(figures.season), *_ends(figures)) for figures in seasons.each if figures.known]
-    each: dict[str, Column] = {
-        "Season": "season",
-        "Pools": "pools_visited",
-        "Searches": "searches",
-        "Naive occupancy": share("naive"),
-        "Estimated occupancy": share("estimate"),
-        "95 % interval": interval(),
-    }
-    change: dict[str, Column] = {
-        "What": lambda row: SEASON_PARTS[row["part"]],
-        "Estimate": share("estimate"),
-        "95 % interval": interval(),
-    }
-    return Section(
-        "seasons",
-        "From season to season",
-        f"{sentence(trend(seasons))}.",
-        words=[
-            "A change is told only from the same pools, searched in the same way, over at least three seasons "
-            f"(MacKenzie et al. 2003). {count(seasons.same, 'pool')} {'was' if seasons.same == 1 else 'were'} searched "
-            "in every season."
-        ],
-        drawings=[Drawing(intervals(marks, "Occupancy of each season, 0 to 100 %"), SHARE_OF_POOLS)],
-        tables=[
-            table("Each season by itself", pd.DataFrame(season_rows(seasons)), each),
-            table("From season to season", seasons.change, change),
-        ],
-    )
-
-
-# --- words -----------------------------------------------------------------------------------------------------------
-
-
-def _ends(figures: SeasonFigures) -> Ends:
-    return figures.estimate, figures.low, figures.high
-
-
-def _rate(case: WhatIf) -> str:
-    return f"{100 * case.false_share:g} %"
-
-
-def _why(why: Note | None) -> str:
-    return "" if why is None else said(why)
+# --- small helpers ---------------------------------------------------------------------------------------------------
 
 
 def _mark(label: str, value: float | None, low: float, high: float) -> Mark:

@@ -52,7 +52,7 @@ JSON_EDGES = {
     "reports/check.py _plain",
     "reports/practice.py practice_summary",
     "reports/rounds.py rounds_summary",
-    "reports/survey.py survey_summary",
+    "reports/survey_figures.py survey_summary",
 }
 Def = ast.FunctionDef | ast.AsyncFunctionDef
 

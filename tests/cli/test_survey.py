@@ -57,7 +57,7 @@ def test_it_writes_its_own_folder_and_nothing_else(town: Path, done: Result) -> 
     assert "not tried: it is not given for 45 of 45" in models.set_index("psi").loc["forage_score", "why"]
     pools = pd.read_csv(town / "survey" / "pools.csv")
     assert pools["searches"].sum() == told["occupancy"]["searches"]
-    assert (pools.loc[pools["detections"] > 0, "occupancy"] == 1).all()
+    assert (pools.loc[pools["found"] > 0, "occupancy"] == 1).all()
 
 
 @pytest.mark.usefixtures("done")

@@ -52,6 +52,8 @@ def test_probabilities_stand_in_order_and_an_unknown_one_comes_last() -> None:
         "b: not searched",
     ]
     assert probabilities([], "what") == []
+    (column,) = probabilities([mark("P10"), mark("P2")], "what")
+    assert [title[:3] for title in titles(column)] == ["P2:", "P10"]
 
 
 @pytest.mark.parametrize(("pools", "columns"), [(1, 1), (12, 1), (13, 3), (49, 3), (75, 3), (76, 6), (300, 12)])
@@ -135,7 +137,7 @@ def test_two_seasons_in_a_table_of_two_by_two() -> None:
 
 def test_long_names_are_cut_and_nothing_of_them_is_markup() -> None:
     assert fitted("Kurz", 6) == "Kurz"
-    assert fitted("Am alten Bach", 8) == "Am alte…"
+    assert fitted("Garten Müller-Schulze 12", 12) == "Garten…e 12"
     assert fitted("池池池池", 5) == "池池…"
     (column,) = probabilities([mark("<b>&")], "what")
     assert titles(column)[0].startswith("<b>&: ")

@@ -1,0 +1,85 @@
+"""The survey's page: it opens with sentences and a picture, says nothing twice and contradicts itself nowhere."""
+
+from __future__ import annotations
+
+import re
+
+import pandas as pd
+import pytest
+
+from habitatmap.page.pool_drawings import Both
+from habitatmap.page.sections import Fold, Section
+from habitatmap.reports.pool_pictures import in_order, two_by_two, visits_in_words
+from habitatmap.reports.survey import sections, survey_page
+from habitatmap.survey.account import Account
+from tests.survey.test_account import account, town
+
+
+@pytest.fixture(scope="module")
+def told() -> Account:
+    return account(*town())
+
+
+@pytest.fixture(scope="module")
+def few() -> Account:
+    return account(*town(5))
+
+
+def section(told: Account, key: str) -> Section:
+    return next(part for part in sections(told) if part.key == key)
+
+
+def test_the_page_opens_with_three_sentences_and_one_picture(told: Account) -> None:
+    first = sections(told)[0]
+    assert len(first.lead.splitlines()) == 3
+    assert len(first.drawings) == 1
+    assert not first.tables
+
+
+def test_one_table_only_says_what_a_search_without_larvae_means(told: Account) -> None:
+    tables = [table for part in sections(told) for table in part.tables if "Searches without larvae" in table.heads]
+    assert len(tables) == 1
+    assert [row[0] for row in tables[0].rows] == list(range(1, 9))
+    assert not any("needed" in head for part in sections(told) for table in part.tables for head in table.heads)
+
+
+def test_where_the_searches_are_too_few_nothing_is_sure(few: Account) -> None:
+    page = survey_page(few)
+    assert few.few
+    assert "no probability can be given" in page
+    assert not re.search(r"9\d % sure|certain", page)
+
+
+def test_every_standing_pool_is_in_the_picture_and_every_visit_in_the_table(told: Account) -> None:
+    pictures = "".join([in_order(told).svg, *in_order(told).more])
+    assert all(f"<title>{pool}: " in pictures for pool in told.pools.loc[told.pools["stands"], "pool"])
+    words = " ".join(str(row[1]) for row in visits_in_words(told).rows)
+    assert len(re.findall(r"\d{4}-\d\d-\d\d", words)) == len(told.records.visits)
+
+
+def test_what_a_drawing_says_folds_away_as_a_table(told: Account) -> None:
+    for key in ("estimate", "false-positives", "pools"):
+        assert section(told, key).tables
+        assert all(table.fold is Fold.ALWAYS for table in section(told, key).tables)
+
+
+def test_two_seasons_side_by_side_by_hand() -> None:
+    """Pools 0-3 with larvae in both years, 4-5 in the first only, 6 in the second only, 7-9 in neither, 10 once."""
+    pools, _ = town(11)
+    rows = []
+    for i, pool in enumerate(pools["pool"]):
+        for year, found in ((2025, i < 6), (2026, i < 4 or i == 6)):
+            if i < 10 or year == 2026:
+                rows += [
+                    (pool, f"{year}-06-01", "none seen"),
+                    (pool, f"{year}-07-01", "larvae" if found else "none seen"),
+                ]
+    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(taxon="", checked="", observer="ann")
+    visits["date"] = pd.to_datetime(visits["date"])
+    told = account(pools.assign(set_out=pd.Timestamp("2024-10-01")), visits)
+    ((_, said),) = two_by_two(told)
+    assert said == (
+        "Of 10 pools searched in 2025 and in 2026, larvae were seen in both at 4 (40 %), in 2025 only at 2 (20 %), "
+        "in 2026 only at 1 (10 %) and in neither at 3 (30 %)."
+    )
+    assert Both("2025", "2026", 4, 2, 1, 3).pools == 10
