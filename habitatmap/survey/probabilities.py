@@ -172,21 +172,17 @@ def estimate_pools(
     detection and of new ones. The same searches give the same numbers in any order of rows.
     """
     record = take_record(pools, visits, as_of, labels(group, len(pools)), how.closed, how.season_begun(as_of))
-    alone = [estimate(seen, record.place) for seen in record.every]
-    at = _headline_season(alone)
-    seen = record.every[at]
-    surveys = how.surveys if alone[at].known else 0
-    goodness = goodness_of_fit(histories_by_place(seen, record.place), surveys=surveys)
-    excess = goodness.overdispersion if goodness.fits is False and goodness.overdispersion > 1 else 1.0
-    plain = _Plain.of(record, how, 1 / excess)
-    headline = _headline(record, seen, plain, excess)
+    season = _Season.of(record, how)
+    seen, evidence = season.searches, 1 / season.overdispersion
+    plain = _Plain.of(record, how, evidence)
+    headline = _headline(record, season, plain)
     few = not headline.known
     model, use = None, note(OnSurroundings.TOO_FEW_SEARCHES if few else OnSurroundings.NOT_GIVEN)
     states = _states(record.of_pools, plain.draws, record.index(seen))
     ends = plain.ends(record.of_pools, states.now)
     if surroundings is not None and not few:
         by_place = surroundings.groupby(record.place).mean()
-        model, use = fit_surroundings(record.of_places, by_place, how.prior, 1 / excess)
+        model, use = fit_surroundings(record.of_places, by_place, how.prior, evidence)
         if model is not None:
             states, ends = _by_surroundings(record, seen, states, ends, model, surroundings)
     dated = pools if "removed" in pools else pools.assign(removed=pd.Series(pd.NaT, index=pools.index))
@@ -199,9 +195,7 @@ def estimate_pools(
     if few:
         new = dataclasses.replace(new, method=Method.EXPERT)
     if occupancy.existing != "model":
-        value = float(occupancy.existing)
-        each = each.assign(occupancy=value, occupancy_low=value, occupancy_high=value, basis=PoolBasis.STATED)
-        draws = np.full_like(draws, value)
+        each, draws = _as_stated(each, draws, float(occupancy.existing))
     if occupancy.new != "model":
         new, model = Estimate.exactly(float(occupancy.new), Method.STATED), None
         new_draws = np.full(how.draws, new.value)
@@ -216,14 +210,10 @@ def estimate_pools(
             **{field.name: getattr(headline, field.name) for field in dataclasses.fields(headline)},
             seasons=tuple(one.season for one in record.every if one.season is not None),
             here=_here(seen, states.then, up, few, how.seed),
-            running=alone[-1] if at < len(alone) - 1 else None,
+            running=season.running,
             closure=record.closure,
-            overdispersion=excess,
-            left_out={
-                reason: count
-                for reason, count in seen.left_out.items()
-                if count and reason is not LeftOut.EARLIER_SEASON
-            },
+            overdispersion=season.overdispersion,
+            left_out={why: n for why, n in seen.left_out.items() if n and why is not LeftOut.EARLIER_SEASON},
             prior=how.prior,
             from_data=plain.from_data,
             posterior=plain.season(record, seen),
@@ -232,7 +222,7 @@ def estimate_pools(
         ),
         every=record.every,
         searches=seen,
-        goodness=goodness,
+        goodness=season.goodness,
         prior=how.prior,
         surroundings=model,
         non_detections=plain.after_non_detections() if not few else plain.after_non_detections()[:0],
@@ -256,9 +246,32 @@ def _headline_season(alone: Sequence[SeasonFigures]) -> int:
     return (known or [at for at, figures in enumerate(alone) if 2 * figures.searches >= most])[-1]
 
 
-def _headline(record: Record, seen: Searches, plain: _Plain, excess: float) -> SeasonFigures:
+@dataclass(frozen=True)
+class _Season:
+    """The season of the headline: its searches, how well the model fits them, and the last season where it is later."""
+
+    searches: Searches
+    goodness: Goodness
+    running: SeasonFigures | None
+
+    @classmethod
+    def of(cls, record: Record, how: Inference) -> _Season:
+        alone = [estimate(seen, record.place) for seen in record.every]
+        at = _headline_season(alone)
+        histories = histories_by_place(record.every[at], record.place)
+        goodness = goodness_of_fit(histories, surveys=how.surveys if alone[at].known else 0)
+        return cls(record.every[at], goodness, alone[-1] if at < len(alone) - 1 else None)
+
+    @property
+    def overdispersion(self) -> float:
+        """By how much less every search tells; 1 where no misfit can be shown."""
+        return max(self.goodness.overdispersion, 1.0) if self.goodness.fits is False else 1.0
+
+
+def _headline(record: Record, season: _Season, plain: _Plain) -> SeasonFigures:
     """The figures of a season: by maximum likelihood where it is the only one, else by the model of all seasons."""
-    alone = estimate(seen, record.place, overdispersion=excess)
+    seen = season.searches
+    alone = estimate(seen, record.place, overdispersion=season.overdispersion)
     if len(record.informative) < 2 or detections_only(seen):
         return alone
     found, values = plain.season(record, seen), plain.in_season(record, seen)
@@ -299,7 +312,8 @@ def _here(seen: Searches, then: Array, up: NDArray[np.bool_], few: bool, seed: i
     with_larvae = int((mine & (seen.detections > 0)).sum())
     if few or not mine.any():
         return Here(int(mine.sum()), with_larvae, np.nan, np.nan, np.nan)
-    probability = then[:, mine]
+    by_name = np.flatnonzero(mine)[np.argsort(np.array(seen.pools)[mine])]  # so that the order of rows changes nothing
+    probability = then[:, by_name]
     occupied = (np.random.default_rng(seed).random(probability.shape) < probability).sum(axis=1)
     low, high = np.quantile(occupied, ENDS, method="inverted_cdf")
     return Here(int(mine.sum()), with_larvae, float(probability.sum(axis=1).mean()), float(low), float(high))
@@ -323,7 +337,7 @@ class _Plain:
             draws = draw_seasons(record.of_places, how.prior, evidence=evidence, seed=how.seed)
             return cls(draws.take(min(TAKEN, len(draws.first))), how.prior, None)
         grid = constant.posterior(counts, how.prior, evidence=evidence)
-        psi, p = grid.draw(max(how.draws, TAKEN), how.seed)
+        psi, p = grid.draw(how.draws, how.seed)
         none = np.zeros(len(psi))
         return cls(SeasonDraws(logit(psi), none - np.inf, none[:, None][:, :0], none, p[:, None]), how.prior, grid)
 
@@ -467,6 +481,12 @@ def _each_pool(record: Record, ends: Array, few: bool) -> pd.DataFrame:
     frame["since"] = (h.searches * later).sum(axis=1)
     frame["surroundings"] = ""
     return frame
+
+
+def _as_stated(each: pd.DataFrame, draws: Array, value: float) -> tuple[pd.DataFrame, Array]:
+    """The number of area.toml for every pool, in the draws too."""
+    ends = {"occupancy": value, "occupancy_low": value, "occupancy_high": value}
+    return each.assign(**ends, basis=PoolBasis.STATED), np.full_like(draws, value)
 
 
 def _thinned(draws: Array, n: int) -> Array:

@@ -51,7 +51,8 @@ class Window:
         A window over New Year begins a season on its first day; any other season is the calendar year.
         """
         year = dates.dt.year.astype(float)
-        return year - (_month_and_day(dates) < _number(self.first)) if self.over_new_year else year
+        before = (_month_and_day(dates) < _number(self.first)).astype(float)
+        return pd.Series(year - before if self.over_new_year else year)
 
 
 WHOLE_YEAR = Window((1, 1), (12, 31))

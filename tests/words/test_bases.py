@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -36,21 +37,27 @@ def test_every_code_has_words(of: type) -> None:
 @pytest.mark.parametrize(
     ("case", "words"),
     [
-        ((PoolBasis.DETECTED, 3, 0, ""), "3 searches, larvae seen"),
-        ((PoolBasis.DETECTED, 1, 2, ""), "1 search, larvae seen; 2 of earlier seasons not counted"),
-        ((PoolBasis.NOT_DETECTED, 2, 0, ""), "2 searches, none seen"),
+        ((PoolBasis.DETECTED, 3, 2026.0, 0, ""), "3 searches, larvae seen in 2026"),
+        ((PoolBasis.DETECTED_BEFORE, 1, 2025.0, 0, ""), "1 search, larvae last seen in 2025, not searched since"),
         (
-            (PoolBasis.NOT_DETECTED, 2, 1, COVARIATES),
-            "2 searches, none seen, and its surroundings: forage, breeding places near; 1 of earlier seasons "
-            "not counted",
+            (PoolBasis.DETECTED_BEFORE, 5, 2024.0, 2, COVARIATES),
+            "5 searches, larvae last seen in 2024, none since (searches since: 2), and its surroundings: forage, "
+            "breeding places near",
         ),
-        ((PoolBasis.NOT_DETECTED_EXPERT, 1, 0, ""), "1 search, none seen, Bayesian estimate with an expert value"),
-        ((PoolBasis.NOT_SEARCHED, 0, 0, COVARIATES), "no search: all-pool estimate, and its surroundings: forage, "),
-        ((PoolBasis.EXPERT, 0, 0, ""), "expert value (too few searches)"),
-        ((PoolBasis.STATED, 4, 3, ""), "set in area.toml"),
+        ((PoolBasis.NOT_DETECTED, 2, math.nan, 2, ""), "2 searches, none seen"),
+        (
+            (PoolBasis.NOT_DETECTED_EXPERT, 1, math.nan, 1, ""),
+            "1 search, none seen, Bayesian estimate with an expert value",
+        ),
+        (
+            (PoolBasis.NOT_SEARCHED, 0, math.nan, 0, COVARIATES),
+            "no search: all-pool estimate, and its surroundings: forage, ",
+        ),
+        ((PoolBasis.EXPERT, 0, math.nan, 0, ""), "expert value (too few searches)"),
+        ((PoolBasis.STATED, 4, 2026.0, 0, ""), "set in area.toml"),
     ],
 )
-def test_a_pool_says_what_its_probability_rests_on(case: tuple[PoolBasis, int, int, str], words: str) -> None:
+def test_a_pool_says_what_its_probability_rests_on(case: tuple[PoolBasis, int, float, int, str], words: str) -> None:
     said = str(pool_basis(*case))
     assert said.startswith(words) if words.endswith(", ") else said == words
 
@@ -60,25 +67,27 @@ def test_a_table_of_pools_takes_the_sentence_and_drops_what_it_is_made_from() ->
     known = estimate_pools(pools, visits, "2026-11-01", SimpleNamespace(existing="model", new="model"))
     frame = told_pools(known.pools)
     assert frame["basis"].tolist() == [
-        "2 searches, larvae seen",
-        "expert value (too few searches); 1 of earlier seasons not counted",
+        "2 searches, larvae seen in 2026",
+        "1 search, none seen, Bayesian estimate with an expert value",
         "expert value (too few searches)",
     ]
-    assert not {"searches", "earlier", "surroundings"} & set(frame.columns)
+    assert not {"last_seen", "since", "surroundings"} & set(frame.columns)
 
 
 def test_the_headline_says_what_it_rests_on_or_what_is_missing() -> None:
     pools, visits = few_pools()
     known = estimate_pools(pools, visits, "2026-11-01", SimpleNamespace(existing="model", new="model"))
-    assert basis(known.figures) == (
-        "too few to estimate: 1 detection (10 needed), 1 pool searched twice (20 needed); "
-        "2 searches of 1 pool, 2026-05-01 to 2026-06-01"
+    said = basis(known.figures)
+    assert said.startswith(
+        "too few to estimate: anything from 14 % to 86 % would fit the searches, and an interval wider"
     )
+    assert said.endswith("in a season would narrow it; 2 searches of 1 pool, 2026-05-01 to 2026-06-01")
     assert basis(replace(known.figures, unchecked=2)).endswith("2 searches with unchecked larvae left out, so that the "
                                                                "figures may be too low")  # fmt: skip
     part = occupancy_part(known.figures)
     assert (part["method"], part["false_positives"]) == ("too few", None)
-    assert part["left_out"] == {"earlier season": 1}
+    assert (part["season"], part["seasons"], part["left_out"]) == (2026, [2025, 2026], {})
+    assert math.isnan(part["here"]["occupied"])  # null in the file
     none = estimate_pools(pools, visits[:0], "2026-11-01", SimpleNamespace(existing="model", new="model"))
     assert basis(none.figures).endswith("; no pool was searched")
 
@@ -97,8 +106,11 @@ def test_clusters_are_told_where_chance_does_not_explain_them(i: float, p: float
 
 
 def test_a_trend_is_told() -> None:
+    from habitatmap.survey.searches import every_season
     from habitatmap.survey.seasons import seasons
 
     pools, visits = few_pools()
-    assert trend(seasons(visits, pools, "2026-11-01")).startswith("no change can be shown: 2 seasons with searches (3 ")
-    assert trend(seasons(visits[:0], pools, "2026-11-01")) == "no change can be shown: no search counts"
+    assert trend(seasons(every_season(visits, pools, "2026-11-01"))).startswith(
+        "no change can be shown: 2 seasons with searches (3 "
+    )
+    assert trend(seasons(every_season(visits[:0], pools, "2026-11-01"))) == "no change can be shown: no search counts"

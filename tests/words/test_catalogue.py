@@ -129,7 +129,7 @@ SURROUNDINGS = [" ".join(some) for n in range(4) for some in combinations(COVARI
 def test_reasons_doubts_and_causes_are_said_in_each_language(language: str) -> None:
     rows = [{"assumption": name, "level": level, "kept": 0.5} for name in Assumption for level in ("low", *ENDS)]
     told = [*map(reason, SUGGESTIONS), *map(doubt, SUGGESTIONS), *map(gap_cause, GAPS)]
-    told += [pool_basis(basis, n, n, near) for n, basis in BASES for near in SURROUNDINGS]
+    told += [pool_basis(basis, n, 2025.0, n - 1, near) for n, basis in BASES for near in SURROUNDINGS]
     told += [line for some in (rows, rows[:5]) if (line := tornado_words(some))]
     unsaid = {template for said in told for template in templates(said)} - words(language)["sentences"].keys()
     assert unsaid == set()

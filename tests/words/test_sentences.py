@@ -70,9 +70,9 @@ def all_sentences() -> Iterator[Sentence]:
         gap = {"not_reached": why, "places_in_flight": n, "nearest_place_m": 600.0, "ground_ha": 0.5}
         for provisional in (True, False):
             yield gap_cause(gap | {"lost_as": as_lost, "lost_share": share, "provisional": provisional})
-    for basis, n, earlier, around in itertools.product(PoolBasis, (0, 1, 2), (0, 4), ("", "forage_score")):
+    for basis, n, since, around in itertools.product(PoolBasis, (0, 1, 2), (0, 4), ("", "forage_score")):
         if bool(n) == (basis not in (PoolBasis.NOT_SEARCHED, PoolBasis.EXPERT)):
-            yield pool_basis(basis, n, earlier, around)
+            yield pool_basis(basis, n, 2025.0, since, around)
 
 
 @pytest.mark.parametrize("language", [language for language in LANGUAGES if language != "en"])
