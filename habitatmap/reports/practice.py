@@ -239,9 +239,8 @@ def _wrong(found: Practice) -> Section:
         "incidents",
         "What went wrong",
         f"In {months:.0f} months of pools standing: {total}.",
-        words=[note],
         tables=[
-            table("Per 100 pool-months", found.incidents, rates, exact),
+            table("Per 100 pool-months", found.incidents, rates, f"{exact} {note}"),
             table("Taken for complaints", found.complaints, complaints),
         ],
     )

@@ -134,7 +134,7 @@ def _in_short(told: Account) -> Section:
         "In short",
         "\n".join(begin[:3]),
         words=begin[3:],
-        drawings=[in_order(told)],
+        drawings=[in_order(told)] if told.known.figures.pools_visited else [],
         cautions=noted(told.known.warnings),
     )
 
@@ -249,7 +249,7 @@ def _seasons(told: Account) -> Section:
             ),
         ],
         tables=[
-            table("Each season by itself", pd.DataFrame(season_rows(seasons)), each),
+            table("Each season by itself", pd.DataFrame(season_rows(seasons)), each, fold=Fold.ALWAYS),
             table("From season to season", seasons.change, change),
         ],
     )

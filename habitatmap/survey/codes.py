@@ -26,7 +26,7 @@ class LeftOut(StrEnum):
 class Irregular(StrEnum):
     """Why the searches alone give no regular estimate with an error."""
 
-    NOT_SEARCHED = "not searched"
+    NOT_SEARCHED = "no site searched"
     NO_DETECTION = "no detection"  # rare and hard to find are not distinguishable
     SEARCHED_ONCE = "searched once"  # only the product of occupancy and detection is known
     DETECTIONS_ONLY = "detections only"  # n searches, none of them without larvae: a list of finds
@@ -106,7 +106,7 @@ class SurveyWarning(StrEnum):
     NOT_CLOSED = "not closed"  # split, p_value: larvae came or went within the season, or the stated window
     NARROWED = "narrowed"  # split, p_value, window: only searches within it count, as the whole season is not closed
     MISFIT = "misfit"  # p_value, overdispersion: every interval is widened
-    DETECTIONS_ONLY = "detections only"  # seasons: without any non-detection; they tell of their pools alone
+    DETECTIONS_ONLY = "seasons of detections only"  # seasons: without any non-detection; they tell of their pools alone
 
 
 class PlannedWith(StrEnum):

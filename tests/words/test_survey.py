@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from habitatmap.survey.codes import Irregular, Lacking, OnSurroundings, PlannedWith, PoolBasis, SurveyWarning
 from habitatmap.survey.figures import Here, OccupancyFigures
 from habitatmap.vocabulary.estimate import Method
-from habitatmap.words.bases import reasons
+from habitatmap.words.bases import TEXTS, reasons
 from habitatmap.words.survey import opening
 from tests.survey.test_account import account, town
 
@@ -60,3 +61,11 @@ def test_a_running_season_is_told_in_one_line(figures: OccupancyFigures) -> None
 def test_without_pools_or_searches_there_is_one_sentence(figures: OccupancyFigures) -> None:
     assert opening(replace(figures, pools_visited=0), 0) == ["There is no pool yet."]
     assert opening(replace(figures, pools_visited=0), 3) == ["No search counts for any of 3 pools."]
+
+
+def test_no_code_is_told_in_the_words_of_another() -> None:
+    """Two codes with one value would share an entry, as a code equals its value."""
+    enums = (Irregular, Lacking, OnSurroundings, SurveyWarning, PlannedWith, PoolBasis)
+    values = [str(code) for enum in enums for code in enum]
+    assert sorted(values) == sorted(set(values))
+    assert set(values) >= {str(code) for code in TEXTS}
