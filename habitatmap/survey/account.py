@@ -159,7 +159,7 @@ def take_account(
         effort=_effort(planned, n, spending, places_standing),
         planned=planned,
         budget=spending,
-        seasons=seasons(known.every, group),
+        seasons=seasons(known, group),
     )
 
 

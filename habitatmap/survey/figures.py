@@ -82,15 +82,16 @@ class Here:
 class OccupancyFigures(SeasonFigures):
     """The `occupancy` part of summary.json: the figures of the last season with enough searches, from all seasons.
 
-    seasons: all that were used; here: of these very pools; running: a later season with too few searches by itself;
-    closure: whether a season is closed; overdispersion: of which every interval takes account, 1 where the model fits;
-    left_out: visits that are no searches, by reason; prior: what was believed before; from_data: the share of what is
-    known about occupancy that came from the searches; posterior: the Bayesian estimate of the same season;
-    surroundings: whether and how the probability of a pool depends on them; false_positives: what-ifs, none with too
-    few searches.
+    seasons: all that were used; together: the Bayesian estimate of each, from all seasons; here: of these very pools;
+    running: a later season with too few searches by itself; closure: whether a season is closed; overdispersion: of
+    which every interval takes account, 1 where the model fits; left_out: visits that are no searches, by reason; prior:
+    what was believed before; from_data: the share of what is known about occupancy that came from the searches;
+    posterior: the Bayesian estimate of the same season; surroundings: whether and how the probability of a pool depends
+    on them; false_positives: what-ifs, none with too few searches.
     """
 
     seasons: tuple[int, ...]
+    together: tuple[Estimate, ...]
     here: Here
     running: SeasonFigures | None
     closure: Closure

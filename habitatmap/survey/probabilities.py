@@ -90,8 +90,8 @@ class PoolOccupancy:
     draws: draws x pools; new: a pool set out where pools stand now; new_draws: a number for each draw; detection: the
     probability that a search detects larvae that are there (posterior mean), detection_draws: a number for each draw;
     figures: of the survey as a whole; every: the searches of each season, the oldest first; searches: those of the
-    season of the figures; goodness: of the model in that season; prior: what was believed before; surroundings: how a
-    probability depends on them, None where it does not; non_detections: what a search without larvae means, see
+    season of the figures; goodness: of the model in that season; prior: what was believed before; model: draws of the
+    model without surroundings; surroundings: how a probability depends on them, None where it does not; non_detections: what a search without larvae means, see
     `_after_non_detections`.
     """
 
@@ -106,6 +106,7 @@ class PoolOccupancy:
     searches: Searches
     goodness: Goodness
     prior: Prior
+    model: SeasonDraws
     surroundings: Surroundings | None
     non_detections: pd.DataFrame
 
@@ -209,6 +210,7 @@ def estimate_pools(
         figures=OccupancyFigures(
             **{field.name: getattr(headline, field.name) for field in dataclasses.fields(headline)},
             seasons=tuple(one.season for one in record.every if one.season is not None),
+            together=tuple(plain.season(record, one) for one in record.every if one.season is not None),
             here=_here(seen, states.then, up, few, how.seed),
             running=season.running,
             closure=record.closure,
@@ -224,6 +226,7 @@ def estimate_pools(
         searches=seen,
         goodness=season.goodness,
         prior=how.prior,
+        model=plain.draws,
         surroundings=model,
         non_detections=plain.after_non_detections() if not few else plain.after_non_detections()[:0],
     )

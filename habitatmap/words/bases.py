@@ -238,6 +238,10 @@ def occupancy_part(figures: OccupancyFigures) -> dict[str, object]:
     return season_part(figures) | {
         "season": figures.season,
         "seasons": list(figures.seasons),
+        "together": [
+            {"season": season, "estimate": found.value, "low": found.low, "high": found.high}
+            for season, found in zip(figures.seasons, figures.together, strict=True)
+        ],
         "here": {key: getattr(here, key) for key in ("pools", "seen", "occupied", "low", "high")},
         "running": {"season": figures.running.season, **season_part(figures.running)} if figures.running else None,
         "closure": {

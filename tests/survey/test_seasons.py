@@ -14,9 +14,10 @@ import pytest
 
 from habitatmap.survey.codes import Lacking, Trend
 from habitatmap.survey.dynamic import Rates, SeasonHistories, forward
-from habitatmap.survey.searches import every_season
-from habitatmap.survey.seasons import fit_seasons, last_occupied, seasons
+from habitatmap.survey.probabilities import estimate_pools
+from habitatmap.survey.seasons import Seasons, seasons
 from habitatmap.vocabulary.note import Note, note
+from tests.survey.tools import MODEL
 
 
 def slow(n: np.ndarray, d: np.ndarray, first: float, colonised: float, lost: float, p: float) -> float:
@@ -57,13 +58,8 @@ def test_the_likelihood_sums_over_every_course() -> None:
     assert forward(SeasonHistories.of(n, d), Rates(*at))[2][0] == pytest.approx(slow(n, d, *at), abs=1e-10)
 
 
-def test_many_pools_give_the_truth_back() -> None:
-    told = fit_seasons(*made_up(3000, 1)).set_index("part")
-    np.testing.assert_allclose(told["estimate"][:4], [0.6, 0.2, 0.3, 0.5], atol=0.03)
-    truth = last_occupied(0.6, 0.2, 0.3, 3) - 0.6
-    assert told.loc["last less first", "low"] < truth < told.loc["last less first", "high"]
-    assert (told["low"] <= told["estimate"]).all()
-    assert (told["estimate"] <= told["high"]).all()
+def told_of(pools: pd.DataFrame, visits: pd.DataFrame, as_of: str = "2026-12-01") -> Seasons:
+    return seasons(estimate_pools(pools, visits, as_of, MODEL))
 
 
 def records(
@@ -76,19 +72,32 @@ def records(
             for k in range(n[i, t] + (3 if more_searches and t == 0 else 0)):
                 outcome = "larvae" if k < d[i, t] else "none seen"
                 rows.append(
-                    (f"made up {i:02d}", pd.Timestamp(2024 + t, 5, 1) + pd.Timedelta(days=20 * k + later * t), outcome)
+                    (f"made up {i:04d}", pd.Timestamp(2024 + t, 5, 1) + pd.Timedelta(days=20 * k + later * t), outcome)
                 )
-    frame = pd.DataFrame({"pool": [f"made up {i:02d}" for i in range(pools)], "set_out": pd.NaT})
+    frame = pd.DataFrame({"pool": [f"made up {i:04d}" for i in range(pools)], "set_out": pd.NaT})
     return frame, pd.DataFrame(rows, columns=["pool", "date", "outcome"])
 
 
 def test_three_like_seasons_are_told() -> None:
     pools, visits = records(3)
-    told = seasons(every_season(visits, pools, "2026-12-01"))
+    told = told_of(pools, visits)
     assert [figures.season for figures in told.each] == [2024, 2025, 2026]
     assert (told.same, told.why) == (60, ())
     assert told.change["part"].tolist() == ["first", "colonised", "lost", "detection", "last less first"]
     assert told.trend in (Trend.FELL, Trend.NO_CHANGE)
+
+
+def test_many_pools_give_the_truth_back() -> None:
+    """60 % occupied at first, 0.2 of the empty pools colonised, 0.3 of the occupied ones lost, detection 0.5."""
+    pools, visits = records(3, pools=1500)
+    change = told_of(pools, visits).change.set_index("part")
+    np.testing.assert_allclose(change["estimate"][:4], [0.6, 0.2, 0.3, 0.5], atol=0.05)
+    share = 0.6
+    for _ in range(2):
+        share = share * 0.7 + (1 - share) * 0.2
+    assert change.loc["last less first", "low"] < share - 0.6 < change.loc["last less first", "high"]
+    assert (change["low"] <= change["estimate"]).all()
+    assert (change["estimate"] <= change["high"]).all()
 
 
 @pytest.mark.parametrize(
@@ -103,7 +112,7 @@ def test_three_like_seasons_are_told() -> None:
 )
 def test_no_change_can_be_shown(case: dict, lacking: Note) -> None:
     pools, visits = records(**case)
-    told = seasons(every_season(visits, pools, "2026-12-01"))
+    told = told_of(pools, visits)
     assert told.trend is Trend.NOT_KNOWN
     assert lacking in told.why
     assert told.change.empty
@@ -111,5 +120,5 @@ def test_no_change_can_be_shown(case: dict, lacking: Note) -> None:
 
 def test_a_later_day_is_not_looked_at() -> None:
     pools, visits = records(3)
-    assert [figures.season for figures in seasons(every_season(visits, pools, "2025-12-01")).each] == [2024, 2025]
-    assert seasons(every_season(visits[:0], pools, "2025-12-01")).why == (note(Lacking.SEARCHES),)
+    assert [figures.season for figures in told_of(pools, visits, "2025-12-01").each] == [2024, 2025]
+    assert told_of(pools, visits[:0], "2025-12-01").why == (note(Lacking.SEARCHES),)
