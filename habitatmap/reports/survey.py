@@ -98,20 +98,14 @@ def survey_page(told: Account, more: Sequence[Section] = ()) -> str:
 
 
 def sections(told: Account) -> list[Section]:
-    """The page's sections, in order."""
-    return [
-        _in_short(told),
-        _visits(told),
-        _place(told),
-        _blank_visits(told),
-        _seasons(told),
-        _estimate(told),
-        _covariate_effects(told),
-        _false_positives(told),
-        _species(told),
-        _next_season(told),
-        _each_pool(told),
-    ]
+    """The page's sections, in order; of pools that nobody searched only what does not rest on a search."""
+    estimated = [_blank_visits, _seasons, _estimate, _covariate_effects, _false_positives, _species]
+    if not told.known.figures.pools_visited:
+        estimated = []
+    parts = [_in_short, _visits, _place, *estimated, _next_season, _each_pool]
+    if not told.known.searches.pools:
+        parts = [_in_short, _next_season]
+    return [part(told) for part in parts]
 
 
 # --- what was found --------------------------------------------------------------------------------------------------

@@ -61,7 +61,7 @@ def test_the_sections_say_what_the_tables_hold() -> None:
         ("lost", "weather or falling wood", 1),
     ]
     assert [row[0] for row in lasting.tables[2].rows] == list(CAUSES)  # the words that were looked for, all of them
-    assert all(word in wrong.words[0] for word in COMPLAINTS)
+    assert all(word in wrong.tables[0].note for word in COMPLAINTS)
     assert wrong.tables[1].rows == [("P04", "2025-09-01", "complaint", "Complaint of a neighbour")]
 
 

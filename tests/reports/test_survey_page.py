@@ -83,3 +83,10 @@ def test_two_seasons_side_by_side_by_hand() -> None:
         "in 2026 only at 1 (10 %) and in neither at 3 (30 %)."
     )
     assert Both("2025", "2026", 4, 2, 1, 3).pools == 10
+
+
+def test_pools_that_nobody_searched_get_no_section_on_estimates() -> None:
+    pools, visits = town(5)
+    keys = [part.key for part in sections(account(pools, visits[:0]))]
+    assert keys == ["short", "visits", "place", "effort", "pools"]
+    assert [part.key for part in sections(account(pools[:0], visits[:0]))] == ["short", "effort"]
