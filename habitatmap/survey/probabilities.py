@@ -91,8 +91,8 @@ class PoolOccupancy:
     probability that a search detects larvae that are there (posterior mean), detection_draws: a number for each draw;
     figures: of the survey as a whole; every: the searches of each season, the oldest first; searches: those of the
     season of the figures; goodness: of the model in that season; prior: what was believed before; model: draws of the
-    model without surroundings; surroundings: how a probability depends on them, None where it does not; non_detections: what a search without larvae means, see
-    `_after_non_detections`.
+    model without surroundings; surroundings: how a probability depends on them, None where it does not; non_detections:
+    what a search without larvae means, see `_Plain.after_non_detections`.
     """
 
     pools: pd.DataFrame

@@ -42,8 +42,8 @@ class Part(StrEnum):
 class Seasons:
     """each: the figures of each season; same: pools searched in every season.
 
-    change: frame part (Part), estimate, low, high (95 %), by the model of all seasons; empty where no change is known; why: what
-    is missing for it; trend: what is known of the change.
+    change: frame part (Part), estimate, low, high (95 %), by the model of all seasons; empty where no change is known;
+    why: what is missing for it; trend: what is known of the change.
     """
 
     each: tuple[SeasonFigures, ...]

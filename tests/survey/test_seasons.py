@@ -70,7 +70,7 @@ def records(
     for i in range(pools):
         for t in range(seasons_of):
             for k in range(n[i, t] + (3 if more_searches and t == 0 else 0)):
-                outcome = "larvae" if k < d[i, t] else "none seen"
+                outcome = "larvae" if (k + i) % n[i, t] < d[i, t] else "none seen"  # early and late alike
                 rows.append(
                     (f"made up {i:04d}", pd.Timestamp(2024 + t, 5, 1) + pd.Timedelta(days=20 * k + later * t), outcome)
                 )
