@@ -209,41 +209,49 @@ def _blank_visits(told: Account) -> Section:
 
 
 def _seasons(told: Account) -> Section:
-    seasons, beside = told.seasons, two_by_two(told)
-    marks = [_mark(str(figures.season), *ends_of(figures)) for figures in seasons.each if figures.known]
+    seasons, beside, figures = told.seasons, two_by_two(told), told.known.figures
+    together = pd.DataFrame(
+        [
+            (season, e.value, e.low, e.high)
+            for season, e in zip(figures.seasons, figures.together, strict=True)
+            if season <= (figures.season or season)
+        ],
+        columns=["season", "value", "from", "to"],
+    )
+    marks = [_mark(str(season), *ends) for season, *ends in together.itertuples(index=False)]
+    rows = pd.DataFrame(season_rows(seasons)).merge(together, on="season", how="left")
     each: dict[str, Column] = {
         "Season": "season",
         "Pools": "pools_visited",
         "Searches": "searches",
         "Naive occupancy": share("naive"),
-        "Estimated occupancy": share("estimate"),
-        "95 % interval": interval(),
+        "Occupancy, from all seasons": share("value"),
+        "95 % interval": interval("from", "to"),
+        "From this season alone": share("estimate"),
+        "95 % interval of that": interval(),
     }
     change: dict[str, Column] = {
         "What": lambda row: SEASON_PARTS[row["part"]],
         "Estimate": share("estimate"),
         "95 % interval": interval(),
     }
+    what = "Occupancy in each season, 0 to 100 %"
+    caption = f"Occupancy in each season, from all seasons together (MacKenzie et al. 2003). {SHARE_OF_POOLS}"
     return Section(
         "seasons",
         "Season beside season",
         f"{sentence(trend(seasons))}.",
         words=[
             *(words for _, words in beside),
-            "A change is told only from the same pools, searched in the same way, over at least three seasons "
-            f"(MacKenzie et al. 2003). {count(seasons.same, 'pool')} {'was' if seasons.same == 1 else 'were'} searched "
-            "in every season.",
+            "A change is told only where the same pools were searched in the same way, over at least three seasons. "
+            f"{count(seasons.same, 'pool')} {'was' if seasons.same == 1 else 'were'} searched in every season.",
         ],
         drawings=[
             *(picture for picture, _ in beside),
-            Drawing(
-                intervals(marks, "Occupancy of each season, 0 to 100 %"),
-                f"Each season by itself. {SHARE_OF_POOLS}",
-                Layout.BESIDE,
-            ),
+            Drawing(intervals(marks if len(marks) > 1 and not told.few else [], what), caption, Layout.BESIDE),
         ],
         tables=[
-            table("Each season by itself", pd.DataFrame(season_rows(seasons)), each, fold=Fold.ALWAYS),
+            table("Each season in figures", rows, each, fold=Fold.ALWAYS),
             table("From season to season", seasons.change, change),
         ],
     )
@@ -261,7 +269,7 @@ def _estimate(told: Account) -> Section:
         if alone and season_alone(told).known:
             marks.append(_mark(f"estimated{alone}", *ends_of(season_alone(told))))
         if not np.isnan(told.blocks.low):
-            marks.append(_mark("whole squares resampled", None, told.blocks.low, told.blocks.high))
+            marks.append(_mark(f"whole squares resampled{alone}", None, told.blocks.low, told.blocks.high))
     if not alone or told.few:
         marks.append(_mark("Bayesian estimate", bayesian.value, bayesian.low, bayesian.high))
     rows = [

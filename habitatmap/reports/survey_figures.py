@@ -97,7 +97,13 @@ def all_lines(told: Account) -> list[Line]:
         Line(pools, verified, (f.psi, f.low, f.high), nan, MAXIMUM, why_of(f.why)),
     ]  # fmt: skip
     named = [(About.SPECIES, f"occupancy of {taxon}", figures) for taxon, figures in told.species[1:]]
+    together = [
+        Line(About.SEASON, f"occupancy in {season}, from all seasons", (e.value, e.low, e.high), nan, POSTERIOR, prior)
+        for season, e in zip(s.seasons, s.together, strict=True)
+        if alone and season <= (s.season or season)
+    ]
     named += [(About.SEASON, f"occupancy in {figures.season} alone", figures) for figures in told.seasons.each]
+    lines += together
     lines += [
         Line(about, name, ends_of(figures), figures.se, MAXIMUM, basis(figures)) for about, name, figures in named
     ]
@@ -105,7 +111,9 @@ def all_lines(told: Account) -> list[Line]:
         (row["part"], (row["estimate"], row["low"], row["high"])) for row in told.seasons.change.to_dict("records")
     ]
     shown = trend(told.seasons)
-    return lines + [Line(About.CHANGE, f"between seasons: {part}", ends, nan, PROFILE, shown) for part, ends in change]
+    return lines + [
+        Line(About.CHANGE, f"between seasons: {part}", ends, nan, POSTERIOR, shown) for part, ends in change
+    ]
 
 
 def pool_rows(told: Account) -> pd.DataFrame:

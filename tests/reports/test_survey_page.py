@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -11,8 +13,11 @@ from habitatmap.page.pool_drawings import Both
 from habitatmap.page.sections import Fold, Section
 from habitatmap.reports.pool_pictures import in_order, two_by_two, visits_in_words
 from habitatmap.reports.survey import sections, survey_page
-from habitatmap.survey.account import Account
+from habitatmap.reports.survey_figures import all_lines
+from habitatmap.survey import estimate_pools
+from habitatmap.survey.account import Account, Records, Resampling, take_account
 from tests.survey.test_account import account, town
+from tests.survey.tools import MODEL
 
 
 @pytest.fixture(scope="module")
@@ -90,3 +95,17 @@ def test_pools_that_nobody_searched_get_no_section_on_estimates() -> None:
     keys = [part.key for part in sections(account(pools, visits[:0]))]
     assert keys == ["short", "visits", "place", "effort", "pools"]
     assert [part.key for part in sections(account(pools[:0], visits[:0]))] == ["short", "effort"]
+
+
+def test_a_running_season_is_told_beside_the_headline_and_not_drawn_as_an_estimate() -> None:
+    pools, visits = town()
+    spring = visits.head(5).assign(date=pd.Timestamp("2027-04-10"), outcome="none seen")
+    records = Records("Made up", pools, pd.concat([visits, spring], ignore_index=True), datetime.date(2027, 4, 20))
+    group = np.arange(len(pools))
+    known = estimate_pools(pools, records.visits, records.as_of, MODEL, group)
+    told = take_account(records, known, group, resampling=Resampling(surveys=20))
+    first = section(told, "short")
+    assert first.lead.startswith("In 2026, ")
+    assert first.words[0].startswith("2027 so far: 5 searches of ")
+    assert not [line for line in all_lines(told) if "2027" in line.figure and "all seasons" in line.figure]
+    assert "larvae seen since 2026" in first.drawings[0].key
