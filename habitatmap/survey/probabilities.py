@@ -45,7 +45,8 @@ from habitatmap.vocabulary.window import Window
 
 FALSE_SHARES = (0.01, 0.03, 0.05)
 ENDS = (0.025, 0.975)
-TAKEN = 1000  # draws from which the probabilities of pools are calculated
+TAKEN = 1000  # draws from which the probabilities of pools are calculated; of MANY pools fewer, to save memory
+MANY = 20_000
 MOST_BLANKS = 8  # searches without a detection that are told
 
 
@@ -72,6 +73,10 @@ class Inference:
     closed: Window | None = None
     first_month: int = 3
     surveys: int = 200
+
+    def taken(self, pools: int) -> int:
+        """From how many draws the probabilities of so many pools are calculated."""
+        return TAKEN if pools <= MANY else self.draws
 
     def season_begun(self, day: Day) -> int:
         """The latest season that has begun on a day."""
@@ -338,7 +343,7 @@ class _Plain:
         counts = record.of_one_season
         if counts is None:
             draws = draw_seasons(record.of_places, how.prior, evidence=evidence, seed=how.seed)
-            return cls(draws.take(min(TAKEN, len(draws.first))), how.prior, None)
+            return cls(draws.take(how.taken(len(record.place))), how.prior, None)
         grid = constant.posterior(counts, how.prior, evidence=evidence)
         psi, p = grid.draw(how.draws, how.seed)
         none = np.zeros(len(psi))
@@ -448,7 +453,8 @@ def _by_surroundings(
     there = np.flatnonzero(~np.isnan(at).any(axis=1))
     h = record.of_pools
     part = SeasonHistories(h.searches[there], h.detections[there], h.start[there], h.sites[there])
-    own = _states(part, model.draws, record.index(seen), model.held(at[there]))
+    few = model.draws if len(there) <= MANY else model.draws.take(len(states.now))
+    own = _states(part, few, record.index(seen), model.held(at[there]))
     then, now, ends = states.then.copy(), states.now.copy(), ends.copy()
     take = _evenly(len(own.now), len(now))
     then[:, there], now[:, there] = own.then[take], own.now[take]
