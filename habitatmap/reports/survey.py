@@ -155,12 +155,12 @@ def _place(told: Account) -> Section:
     return Section(
         "place",
         "Where the pools stand",
-        clustering(told.clustering),
+        "Pools were put where people had land and permission, not at random.",
         words=[
+            clustering(told.clustering),
             f"An interval by whole squares cannot be given: {why_of(b.why)}." if b.why else squares,
-            f"Pools were put where people had land and permission, not at random. {count(here, 'pool')}, "
-            f"{count(sites, 'searched site')}: pools within the distance merge_m of each other count once. The map of "
-            "occupancy is grey where no pool like it was searched.",
+            f"{count(here, 'pool')}, {count(sites, 'searched site')}: pools within the distance merge_m of each other "
+            "count once. The map of occupancy is grey where no pool like it was searched.",
         ],
         drawings=[on_a_map(told)],
     )
@@ -189,7 +189,7 @@ def _blank_visits(told: Account) -> Section:
     lead = f"A search of a pool with larvae detects them about {_times(p)}: detection {percent(p)} ({span(low, high)})."
     words = "The searches are too few to tell more: this rests on an expert value."
     if not told.few:
-        words = "An empty search is no empty pool. The probability falls with each one."
+        words = "A search without larvae does not prove that a pool is empty. The probability falls with each one."
     if known(told.needed):
         words += f" It takes {count(int(told.needed), 'search', 'searches')} in a row without larvae to be "
         words += f"{percent(SURE)} sure that a pool is empty."
@@ -198,13 +198,13 @@ def _blank_visits(told: Account) -> Section:
         "Probability that larvae are there": share("probability"),
         "95 % interval": interval(),
     }
-    caption = "A pool that nobody searched before, after so many searches in a row"
+    caption = "A pool like these that nobody searched yet, after so many searches in a row"
     return Section(
         "blank",
         "What a search without larvae means",
         lead,
         words=[words],
-        tables=[table(caption, told.blank_visits.query("non_detections > 0"), columns, fold=Fold.NEVER)],
+        tables=[table(caption, told.blank_visits, columns, fold=Fold.NEVER)],
     )
 
 
@@ -232,8 +232,8 @@ def _seasons(told: Account) -> Section:
     }
     change: dict[str, Column] = {
         "What": lambda row: SEASON_PARTS[row["part"]],
-        "Estimate": share("estimate"),
-        "95 % interval": interval(),
+        "Estimate": lambda row: _change(row["part"], row["estimate"]),
+        "95 % interval": lambda row: " to ".join(_change(row["part"], row[end]) for end in ("low", "high")),
     }
     what = "Occupancy in each season, 0 to 100 %"
     caption = f"Occupancy in each season, from all seasons together (MacKenzie et al. 2003). {SHARE_OF_POOLS}"
@@ -414,7 +414,7 @@ def _species(told: Account) -> Section:
         "Detections": "detections",
         "Visits with species checked": "searches",
         "Naive occupancy": share("naive"),
-        "Estimated occupancy": share("estimate"),
+        f"Estimated occupancy{by_itself(told)}": share("estimate"),
         "95 % interval": interval(),
     }
     return Section(
@@ -482,6 +482,11 @@ def _paid_for(plan: pd.Series, budget: Budget) -> str:
 
 
 # --- small helpers ---------------------------------------------------------------------------------------------------
+
+
+def _change(part: Part, value: float) -> str:
+    """A probability as a percentage, a difference of two in points."""
+    return f"{100 * value:+.0f} points" if part is Part.LAST_LESS_FIRST else percent(value)
 
 
 def _mark(label: str, value: float | None, low: float, high: float) -> Mark:

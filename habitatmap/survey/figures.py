@@ -121,8 +121,7 @@ def estimate(
     n, d = counts_by_place(seen, group)
     visited = int((seen.searches > 0).sum())
     fit = fit_occupancy(as_rows(n, d))
-    found_only = bool(n.sum() > 0 and n.sum() == d.sum())
-    told = not found_only and bool(np.isfinite(fit.psi))
+    told = not seen.detections_only and bool(np.isfinite(fit.psi))
     low, high = widened(fit, overdispersion)
     figures = (fit.psi, low, high, fit.psi_se * overdispersion**0.5, fit.p) if told else (np.nan,) * 5
     occupancy, low, high, se, detection = (float(v) for v in figures)
@@ -136,7 +135,7 @@ def estimate(
         se=se,
         detection=detection,
         method=Method.MAXIMUM_LIKELIHOOD if told else Method.NOT_ESTIMABLE,
-        why=(note(Irregular.DETECTIONS_ONLY, n=int(n.sum())),) if found_only else fit.why,
+        why=(note(Irregular.DETECTIONS_ONLY, n=int(n.sum())),) if seen.detections_only else fit.why,
         detections=int(d.sum()),
         searches=int(n.sum()),
         searched_twice=int((n >= 2).sum()),
@@ -158,8 +157,13 @@ def too_wide(figures: SeasonFigures) -> bool:
 def without_estimate(figures: SeasonFigures, places: int, psi: float, p: float) -> SeasonFigures:
     """The same without the estimate, and what would mend it. places: those searched; psi, p: as they probably are."""
     why = note(Lacking.WIDTH, low=figures.low, high=figures.high, widest=WIDEST, **_what_would_do(psi, p, places))
+    return not_told(figures, Method.TOO_FEW, (why,))
+
+
+def not_told(figures: SeasonFigures, method: Method, why: tuple[Note, ...]) -> SeasonFigures:
+    """The counts alone, and why there is no more."""
     unknown = replace(figures, estimate=np.nan, low=np.nan, high=np.nan, se=np.nan, detection=np.nan)
-    return replace(unknown, method=Method.TOO_FEW, why=(why,))
+    return replace(unknown, method=method, why=why)
 
 
 def _what_would_do(psi: float, p: float, places: int) -> dict[str, int]:

@@ -36,7 +36,7 @@ from habitatmap.survey.figures import (
 )
 from habitatmap.survey.likelihood import BATCH
 from habitatmap.survey.models import Goodness, goodness_of_fit
-from habitatmap.survey.record import Record, detections_only, take_record
+from habitatmap.survey.record import Record, take_record
 from habitatmap.survey.searches import Day, Searches, histories_by_place, labels
 from habitatmap.survey.surroundings import Raster, Surroundings, fit_surroundings
 from habitatmap.vocabulary.estimate import Estimate, Method
@@ -126,7 +126,7 @@ class PoolOccupancy:
         if figures.overdispersion > 1:
             fit = self.goodness
             told.append(note(SurveyWarning.MISFIT, p_value=fit.p_value, overdispersion=fit.overdispersion))
-        if only := [seen.season for seen in self.every if detections_only(seen)]:
+        if only := [seen.season for seen in self.every if seen.detections_only]:
             told.append(note(SurveyWarning.DETECTIONS_ONLY, seasons=only))
         return told
 
@@ -179,8 +179,8 @@ def estimate_pools(
     """
     record = take_record(pools, visits, as_of, labels(group, len(pools)), how.closed, how.season_begun(as_of))
     season = _Season.of(record, how)
-    seen, evidence = season.searches, 1 / season.overdispersion
-    plain = _Plain.of(record, how, evidence)
+    seen = season.searches
+    plain = _Plain.of(record, season, how)
     headline = _headline(record, season, plain)
     few = not headline.known
     model, use = None, note(OnSurroundings.TOO_FEW_SEARCHES if few else OnSurroundings.NOT_GIVEN)
@@ -188,7 +188,7 @@ def estimate_pools(
     ends = plain.ends(record.of_pools, states.now)
     if surroundings is not None and not few:
         by_place = surroundings.groupby(record.place).mean()
-        model, use = fit_surroundings(record.of_places, by_place, how.prior, evidence)
+        model, use = fit_surroundings(record.of_places, by_place, how.prior, 1 / season.overdispersion)
         if model is not None:
             states, ends = _by_surroundings(record, seen, states, ends, model, surroundings)
     dated = pools if "removed" in pools else pools.assign(removed=pd.Series(pd.NaT, index=pools.index))
@@ -197,7 +197,7 @@ def estimate_pools(
     if model is not None and surroundings is not None:
         depends = surroundings[list(model.names)].notna().all(axis=1).to_numpy() & (states.now.min(axis=0) < 1)
         each.loc[depends, "surroundings"] = " ".join(model.names)
-    draws, new, new_draws = _thinned(states.now, how.draws), plain.new, _thinned(plain.occupied(), how.draws)[:, 0]
+    draws, new, new_draws = _thinned(states.now, how.draws), plain.new, _thinned(plain.occupied(), how.draws)
     if few:
         new = dataclasses.replace(new, method=Method.EXPERT)
     if occupancy.existing != "model":
@@ -215,7 +215,7 @@ def estimate_pools(
         figures=OccupancyFigures(
             **{field.name: getattr(headline, field.name) for field in dataclasses.fields(headline)},
             seasons=tuple(one.season for one in record.every if one.season is not None),
-            together=tuple(plain.season(record, one) for one in record.every if one.season is not None),
+            together=tuple(plain.season(record.index(one)) for one in record.every if one.season is not None),
             here=_here(seen, states.then, up, few, how.seed),
             running=season.running,
             closure=record.closure,
@@ -223,9 +223,9 @@ def estimate_pools(
             left_out={why: n for why, n in seen.left_out.items() if n and why is not LeftOut.EARLIER_SEASON},
             prior=how.prior,
             from_data=plain.from_data,
-            posterior=plain.season(record, seen),
+            posterior=plain.season(record.index(seen)),
             surroundings=use,
-            false_positives=() if few else _what_ifs(seen, record, how, headline.method),
+            false_positives=() if few else _what_ifs(record, season, how, headline.method),
         ),
         every=record.every,
         searches=seen,
@@ -280,17 +280,18 @@ def _headline(record: Record, season: _Season, plain: _Plain) -> SeasonFigures:
     """The figures of a season: by maximum likelihood where it is the only one, else by the model of all seasons."""
     seen = season.searches
     alone = estimate(seen, record.place, overdispersion=season.overdispersion)
-    if len(record.informative) < 2 or detections_only(seen):
+    if len(record.informative) < 2 or seen.detections_only:
         return alone
-    found, values = plain.season(record, seen), plain.in_season(record, seen)
-    detection = float(plain.draws.p[:, record.index(seen)].mean())
+    at = record.index(seen)
+    found = plain.season(at)
+    detection = float(plain.draws.p[:, at].mean())
     places = int((counts_by_place(seen, record.place)[0] > 0).sum())
     told = dataclasses.replace(
         alone,
         estimate=found.value,
         low=found.low,
         high=found.high,
-        se=float(values.std()),
+        se=float(plain.occupied(at).std()),
         detection=detection,
         method=found.method,
         why=(),
@@ -298,15 +299,15 @@ def _headline(record: Record, season: _Season, plain: _Plain) -> SeasonFigures:
     return without_estimate(told, places, found.value, detection) if too_wide(told) else told
 
 
-def _what_ifs(seen: Searches, record: Record, how: Inference, method: Method) -> tuple[constant.WhatIf, ...]:
+def _what_ifs(record: Record, season: _Season, how: Inference, method: Method) -> tuple[constant.WhatIf, ...]:
     """The headline once more, if searches of empty pools reported larvae so often; by the model of the headline."""
     if method is not Method.SEASONS:
-        counts = Histories.count(*counts_by_place(seen, record.place))
+        counts = Histories.count(*counts_by_place(season.searches, record.place))
         return tuple(constant.what_if(counts, share) for share in FALSE_SHARES)
     told = []
     for share in FALSE_SHARES:
-        plain = _Plain(draw_seasons(record.of_places, how.prior, seed=how.seed, false_share=share), how.prior, None)
-        value, p = plain.season(record, seen), plain.draws.p[:, record.index(seen)]
+        plain, at = _Plain.of(record, season, how, share), record.index(season.searches)
+        value, p = plain.season(at), plain.draws.p[:, at]
         told.append(constant.WhatIf(share, value.value, value.low, value.high, float(p.mean())))
     return tuple(told)
 
@@ -337,45 +338,46 @@ class _Plain:
     draws: SeasonDraws
     prior: Prior
     grid: Posterior | None
+    starts: Array  # of the places that were searched: the share of them that began in each season
 
     @classmethod
-    def of(cls, record: Record, how: Inference, evidence: float) -> _Plain:
+    def of(cls, record: Record, season: _Season, how: Inference, false_share: float = 0.0) -> _Plain:
+        evidence, places = 1 / season.overdispersion, record.of_places
+        searched = counts_by_place(season.searches, record.place)[0] > 0
+        starts = np.bincount(places.start[searched], minlength=places.seasons) / max(int(searched.sum()), 1)
+        if not searched.any():
+            starts[0] = 1.0
         counts = record.of_one_season
         if counts is None:
-            draws = draw_seasons(record.of_places, how.prior, evidence=evidence, seed=how.seed)
-            return cls(draws.take(how.taken(len(record.place))), how.prior, None)
+            draws = draw_seasons(places, how.prior, None, evidence, how.seed, false_share)
+            return cls(draws.take(how.taken(len(record.place))), how.prior, None, starts)
         grid = constant.posterior(counts, how.prior, evidence=evidence)
         psi, p = grid.draw(how.draws, how.seed)
         none = np.zeros(len(psi))
-        return cls(SeasonDraws(logit(psi), none - np.inf, none[:, None][:, :0], none, p[:, None]), how.prior, grid)
+        return cls(
+            SeasonDraws(logit(psi), none - np.inf, none[:, None][:, :0], none, p[:, None]), how.prior, grid, starts
+        )
 
-    def occupied(self) -> Array:
-        """Draws x 1: the probability of a pool nobody searched, on the day."""
-        return self.draws.occupied(self.draws.p.shape[1] - 1)
+    def occupied(self, season: int = -1) -> Array:
+        """By draw: the probability of a pool such as those searched, were it not searched; -1: on the day."""
+        season %= len(self.starts)
+        starts = np.flatnonzero(self.starts)
+        by_start = [self.draws.occupied(season - min(int(start), season))[:, 0] for start in starts]
+        return np.asarray(np.column_stack(by_start) @ self.starts[starts])
 
     @property
     def new(self) -> Estimate:
         """A pool set out where pools stand now."""
-        value, low, high = self._told(self.occupied()[:, 0], self.grid.psi_grid if self.grid else None)
+        value, low, high = self._told(self.occupied(), self.grid.psi_grid if self.grid else None)
         return Estimate(value, low, high, Method.BAYESIAN, self.prior.basis)
 
     @property
     def detection(self) -> float:
         return self.grid.mean(self.grid.p_grid) if self.grid else float(self.draws.p[:, -1].mean())
 
-    def in_season(self, record: Record, seen: Searches) -> Array:
-        """By draw: the probability that a place such as those searched in the season was occupied in it."""
-        season, places = record.index(seen), record.of_places
-        searched = counts_by_place(seen, record.place)[0] > 0
-        starts, count = np.unique(np.minimum(places.start[searched], season), return_counts=True)
-        if not len(starts):
-            return self.draws.occupied(season)[:, 0]
-        by_start = np.column_stack([self.draws.occupied(season - int(start))[:, 0] for start in starts])
-        return np.asarray(by_start @ (count / count.sum()))
-
-    def season(self, record: Record, seen: Searches) -> Estimate:
-        """The same as an estimate."""
-        value, low, high = self._told(self.in_season(record, seen), self.grid.psi_grid if self.grid else None)
+    def season(self, season: int) -> Estimate:
+        """The probability in a season as an estimate."""
+        value, low, high = self._told(self.occupied(season), self.grid.psi_grid if self.grid else None)
         method = Method.BAYESIAN if self.grid else Method.SEASONS
         return Estimate(value, low, high, method, self.prior.basis)
 
@@ -405,7 +407,7 @@ class _Plain:
         return pd.DataFrame(rows, columns=["non_detections", "probability", "low", "high"])
 
     def _after(self, searches: int) -> tuple[float, float, float]:
-        psi, p = self.occupied()[:, 0], self.draws.p[:, -1]
+        psi, p = self.occupied(), self.draws.p[:, -1]
         grid = self.grid.conditional(searches) if self.grid else None
         return self._told(constant.conditional(psi, p, searches), grid)
 

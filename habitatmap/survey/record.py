@@ -35,7 +35,7 @@ class Record:
     @property
     def informative(self) -> tuple[Searches, ...]:
         """The seasons that can tell occupancy from detection: those with a non-detection."""
-        return tuple(seen for seen in self.every if not detections_only(seen))
+        return tuple(seen for seen in self.every if not seen.detections_only)
 
     @property
     def of_places(self) -> SeasonHistories:
@@ -54,11 +54,6 @@ class Record:
             return None
         places = self.of_places
         return Histories.count(places.searches[:, 0], places.detections[:, 0])
-
-
-def detections_only(seen: Searches) -> bool:
-    """Whether a season has searches, and none of them without larvae: a list of finds."""
-    return bool(seen.searches.sum() > 0 and seen.searches.sum() == seen.detections.sum())
 
 
 def take_record(

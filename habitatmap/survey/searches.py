@@ -66,6 +66,11 @@ class Searches:
         return np.asarray((self.histories == 1).sum(axis=1))
 
     @property
+    def detections_only(self) -> bool:
+        """Whether there are searches, and none of them without larvae: a list of finds."""
+        return bool(self.searches.sum() > 0 and self.searches.sum() == self.detections.sum())
+
+    @property
     def warnings(self) -> list[Note]:
         """A season of more than eight months is hardly closed: pools may be occupied or emptied within it."""
         if self.first is None or self.last is None or (days := (self.last - self.first).days) <= LONG:

@@ -9,8 +9,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from habitatmap.survey.false_positives import FalsePositives, fit_false_positives
-from habitatmap.survey.figures import SeasonFigures, estimate
+from habitatmap.survey.figures import SeasonFigures, estimate, not_told
 from habitatmap.survey.searches import Day, Searches, count_searches
+from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.terms import Outcome, YesNo
 from habitatmap.vocabulary.window import WHOLE_YEAR, Window
 
@@ -43,7 +44,10 @@ def by_species(
         SpeciesFigures(taxa[key], estimate(count_searches(visits, pools, as_of, key, closed), group, unchecked))
         for key in sorted(taxa)
     ]
-    return [SpeciesFigures("", estimate(whole, group)), *each]
+    group_level = estimate(whole, group)
+    if whole.detections_only:  # then a list of another species says nothing of this one
+        each = [SpeciesFigures(t, not_told(figures, Method.NOT_ESTIMABLE, group_level.why)) for t, figures in each]
+    return [SpeciesFigures("", group_level), *each]
 
 
 def from_checked_larvae(seen: Searches) -> FalsePositives:
