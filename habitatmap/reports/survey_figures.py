@@ -102,7 +102,8 @@ def all_lines(told: Account) -> list[Line]:
         for season, e in zip(s.seasons, s.together, strict=True)
         if alone and season <= (s.season or season)
     ]
-    named += [(About.SEASON, f"occupancy in {figures.season} alone", figures) for figures in told.seasons.each]
+    each = told.seasons.each if len(told.seasons.each) > 1 else ()
+    named += [(About.SEASON, f"occupancy in {figures.season} alone", figures) for figures in each]
     lines += together
     lines += [
         Line(about, name, ends_of(figures), figures.se, MAXIMUM, basis(figures)) for about, name, figures in named

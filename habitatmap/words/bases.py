@@ -19,7 +19,7 @@ from habitatmap.survey.species import SpeciesFigures
 from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.note import Note, note
 from habitatmap.vocabulary.window import Window
-from habitatmap.words.numbers import count, listed, percent
+from habitatmap.words.numbers import count, listed, p_words, percent
 from habitatmap.words.sentences import Quantity, Sentence
 
 AT_LIMIT = "where no standard error holds; read the interval"
@@ -81,16 +81,16 @@ TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
     "searched)",
     OnSurroundings.ALIKE: "the same probability everywhere (the surroundings hardly differ where pools were searched)",
     SurveyWarning.NOT_CLOSED: lambda v: (
-        f"Within the closed window {window(v['window'])}, pools gained or lost larvae (p = {v['p_value']:.3f}, early "
+        f"Within the closed window {window(v['window'])}, pools gained or lost larvae ({p_words(v['p_value'])}, early "
         f"against late searches). The estimate then leans towards pools used at any time; a shorter window is better."
     ),
     SurveyWarning.NARROWED: lambda v: (
-        f"Within a season, pools gained or lost larvae (p = {v['p_value']:.3f}, early against late searches). Only "
+        f"Within a season, pools gained or lost larvae ({p_words(v['p_value'])}, early against late searches). Only "
         f"searches from {window(v['window'])} count, as more larvae were seen then; [season] closed in area.toml can "
         "state another part of the year."
     ),
     SurveyWarning.MISFIT: lambda v: (
-        f"The model does not fit well (as bad or worse in {percent(v['p_value'])} of simulated surveys). All intervals "
+        f"The model does not fit well ({p_words(v['p_value'])} by simulated surveys). All intervals "
         f"are widened for it (overdispersion {v['overdispersion']:.1f})."
     ),
     SurveyWarning.DETECTIONS_ONLY: lambda v: (
@@ -308,4 +308,4 @@ def clustering(found: Clustering) -> str:
         verdict = "detections lie apart more than chance explains"
         if found.i > found.expected:
             verdict = "detections lie together more than chance explains, so that the plain interval is too narrow"
-    return f"Moran's I {found.i:.2f} (expected by chance {found.expected:.2f}, p = {found.p_value:.2f}): {verdict}."
+    return f"Moran's I {found.i:.2f} (expected by chance {found.expected:.2f}, {p_words(found.p_value, 2)}): {verdict}."

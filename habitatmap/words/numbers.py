@@ -53,6 +53,12 @@ def points(share: float, low: float, high: float) -> str:
     return f"{100 * share:+.0f} ({100 * low:+.0f} to {100 * high:+.0f})"
 
 
+def p_words(value: float, digits: int = 3) -> str:
+    """A p-value: "p = 0.012", "p < 0.001"."""
+    least = 10.0**-digits
+    return f"p < {least:.{digits}f}" if value < least else f"p = {value:.{digits}f}"
+
+
 def number(value: Figure, digits: int = 0, unknown: str = "") -> str:
     """A number with so many decimals: "1,234.5"."""
     return unknown if value is None or not math.isfinite(value) else f"{value:,.{digits}f}"

@@ -96,6 +96,13 @@ def test_two_seasons_tell_more_than_one() -> None:
     assert two.pools.loc[blank, "since"].unique().tolist() == [3]
 
 
+def test_two_seasons_of_twenty_pools_are_enough() -> None:
+    got = told(20, season(20, 2024, 2) + season(20, 2025, 2), "2025-12-01").figures
+    assert got.method is Method.SEASONS
+    assert got.known
+    assert [round(e.value, 9) for e in got.together][-1] == round(got.estimate, 9)
+
+
 def test_a_year_without_searches_is_two_steps() -> None:
     early = season(30, 2023, 4)
     one, two = (told(30, early + season(3, year, 2), f"{year}-12-01") for year in (2024, 2025))

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import math
 
-from habitatmap.words.numbers import at_least, at_most, count, listed, metres, number, percent, points, sentence, span
+from habitatmap.words.numbers import (
+    at_least,
+    at_most,
+    count,
+    listed,
+    metres,
+    number,
+    p_words,
+    percent,
+    points,
+    sentence,
+    span,
+)
 
 
 def test_a_figure_that_is_not_known_is_never_a_number() -> None:
@@ -26,6 +38,11 @@ def test_a_limit_is_rounded_up_and_a_promise_down() -> None:
     assert (at_most(0.7231, 1), at_least(0.7239, 1)) == ("72.4 %", "72.3 %")
     assert at_most(0.07, 0) == at_least(0.07, 0) == "7 %"  # 100 * 0.07 is a little more than 7
     assert at_most(math.nan) == at_least(math.nan) == "not known"
+
+
+def test_a_p_value() -> None:
+    assert [p_words(p) for p in (0.0123, 0.0004)] == ["p = 0.012", "p < 0.001"]
+    assert p_words(0.004, 2) == "p < 0.01"
 
 
 def test_one_is_one() -> None:
