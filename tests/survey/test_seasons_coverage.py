@@ -133,8 +133,8 @@ def test_intervals_cover_and_probabilities_are_calibrated() -> None:
     assert cover["told"] > 0.9
     assert 0.92 <= cover["occupancy"] <= 0.98
     assert 0.92 <= cover["number"] <= 0.99
-    # the prior is wider than the rates of these towns, which costs the bins in the middle a little
-    assert (abs(bins["observed"] - bins["predicted"]) <= 0.06 + 2 * bins["error"]).all()
+    # the prior is wider than the rates of these towns, which leaves a little besides chance
+    assert (abs(bins["observed"] - bins["predicted"]) <= 0.02 + 2.5 * bins["error"]).all()
 
 
 @pytest.mark.slow
