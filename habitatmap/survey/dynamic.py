@@ -109,7 +109,7 @@ def forward(h: SeasonHistories, rates: Rates, false_share: float = 0.0) -> tuple
             found = seen + (1 - now) * (false_share**d * (1 - false_share) ** (n - d))
             total = total + np.log(found) @ h.sites
             before.append(now + np.zeros_like(seen))
-            now = seen / found
+            now = np.where(found > 0, seen / found, 0.0)  # 0: these rates cannot give what was seen
         after.append(now)
     return np.stack(before), np.stack(after), total
 

@@ -315,7 +315,8 @@ def _what_ifs(record: Record, season: _Season, how: Inference, method: Method) -
 def _here(seen: Searches, then: Array, up: NDArray[np.bool_], few: bool, seed: int) -> Here:
     """How many of the pools that were searched in the season and stand were occupied in it. then: draws x pools.
 
-    Each draw of the probabilities gives one number of pools, by chance; their middle 95 % is the interval.
+    Each draw of the probabilities gives one number of pools, by chance; their middle 95 % is the interval (mid-p, as
+    whole numbers would else make it too wide).
     """
     mine = (seen.searches > 0) & up
     with_larvae = int((mine & (seen.detections > 0)).sum())
@@ -324,8 +325,11 @@ def _here(seen: Searches, then: Array, up: NDArray[np.bool_], few: bool, seed: i
     by_name = np.flatnonzero(mine)[np.argsort(np.array(seen.pools)[mine])]  # so that the order of rows changes nothing
     probability = then[:, by_name]
     occupied = (np.random.default_rng(seed).random(probability.shape) < probability).sum(axis=1)
-    low, high = np.quantile(occupied, ENDS, method="inverted_cdf")
-    return Here(int(mine.sum()), with_larvae, float(probability.sum(axis=1).mean()), float(low), float(high))
+    share = np.bincount(occupied, minlength=len(by_name) + 1) / len(occupied)
+    below = np.cumsum(share) - share / 2  # half of what falls on a number counts as below it, half as above
+    low, high = (below >= ENDS[0]).argmax(), len(below) - 1 - (below <= ENDS[1])[::-1].argmax()
+    mean = float(probability.sum(axis=1).mean())
+    return Here(int(mine.sum()), with_larvae, mean, min(float(low), mean), max(float(high), mean))
 
 
 # --- the model without surroundings ----------------------------------------------------------------------------------

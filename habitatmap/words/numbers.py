@@ -45,7 +45,8 @@ def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> str:
 
 def whole_span(low: float, high: float) -> str:
     """An interval of whole numbers: "19 to 20", one number where its ends are the same."""
-    return f"{low:,.0f}" if low == high else f"{low:,.0f} to {high:,.0f}"
+    ends = dict.fromkeys((f"{low:,.0f}", f"{high:,.0f}"))
+    return " to ".join(ends)
 
 
 def points(share: float, low: float, high: float) -> str:

@@ -189,3 +189,6 @@ def test_rates_at_their_limits() -> None:
         smooth = backward(rates, before, after)
         assert np.isfinite(total).all()
         assert ((smooth >= 0) & (smooth <= 1 + 1e-12)).all()
+    _, after, total = forward(h, Rates(0.0, 0.0, 0.0, 0.5))  # cannot give what was seen
+    assert total[0] == -np.inf
+    assert np.isfinite(after).all()
