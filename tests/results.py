@@ -57,7 +57,7 @@ def invented(rows: int = 3, **changes: Any) -> Result:
     pools["forage_m"] = np.nan
     pools["visits"] = np.arange(rows)
     # codes, and the numbers their sentence is made with
-    pools = pools.assign(basis=str(PoolBasis.DETECTED), searches=np.arange(rows) + 1, earlier=0, surroundings="")
+    pools = pools.assign(basis=str(PoolBasis.DETECTED), last_seen=2025.0, since=0, surroundings="")
     visits = pd.DataFrame(
         {"pool": [NASTY] * rows, "date": pd.to_datetime(["2025-05-01"] * rows), "larvae": np.nan, "note": NASTY}
     )

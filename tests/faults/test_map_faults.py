@@ -100,7 +100,7 @@ def test_no_visits_leave_expert_values_that_say_so(tmp_path: Path) -> None:
     area = write_area(tmp_path / "a", CLASSES, TABLE, pools=POOLS)
     summary = works(habitatmap("map", area), area / "out")
     assert summary["occupancy"]["estimate"] is None
-    assert summary["occupancy"]["basis"].startswith("too few to estimate")
+    assert summary["occupancy"]["basis"].startswith("not estimated: no site was searched")
     rows = (area / "out" / "pools.csv").read_text(encoding="utf-8").splitlines()[1:]
     assert rows
     assert all("expert value" in row for row in rows)
