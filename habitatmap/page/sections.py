@@ -17,7 +17,7 @@ import pandas as pd
 
 from habitatmap.export.formats import visible
 from habitatmap.page.document import html_document, shown, source_hash, style_sheet
-from habitatmap.words.numbers import percent, span
+from habitatmap.words.numbers import count, percent, span
 
 LONG = 30  # letters; a column with longer texts gets more room
 FOLDED = 8  # rows; a longer table folds away
@@ -221,7 +221,8 @@ def _folded(table: Table) -> Iterable[str]:
     if table.fold is Fold.NEVER or (table.fold is Fold.LONG and len(table.rows) <= FOLDED):
         yield from _table(table)
         return
-    yield f'<details><summary dir="auto">{_text(table.caption)} <span>({len(table.rows)} rows)</span></summary>'
+    size = count(len(table.rows), "row")
+    yield f'<details><summary dir="auto">{_text(table.caption)} <span>({size})</span></summary>'
     yield from _table(table)
     yield "</details>"
 

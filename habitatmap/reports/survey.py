@@ -46,7 +46,7 @@ from habitatmap.words.bases import (
 from habitatmap.words.bases import told as said
 from habitatmap.words.cautions import Caution, sentences
 from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, span
-from habitatmap.words.survey import opening
+from habitatmap.words.survey import opening, since_then
 
 # what a covariate is called on the page
 COVARIATES = {
@@ -127,7 +127,7 @@ def _in_short(told: Account) -> Section:
         "short",
         "In short",
         "\n".join(begin[:3]),
-        words=begin[3:],
+        words=[*begin[3:], *since_then(told.known)],
         drawings=[in_order(told)] if told.known.figures.pools_visited else [],
         cautions=noted(told.known.warnings),
     )

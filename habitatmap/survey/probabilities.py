@@ -116,6 +116,12 @@ class PoolOccupancy:
     non_detections: pd.DataFrame
 
     @property
+    def season_now(self) -> int | None:
+        """The season of the day: one later than the last that was searched, where it has begun."""
+        first = self.every[0].season
+        return None if first is None else first + self.model.p.shape[1] - 1
+
+    @property
     def warnings(self) -> list[Note]:
         """What a reader must know before the figures."""
         figures, closure = self.figures, self.figures.closure

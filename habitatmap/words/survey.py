@@ -9,7 +9,11 @@ from __future__ import annotations
 import calendar
 import datetime
 
+import numpy as np
+from scipy.special import expit
+
 from habitatmap.survey.figures import Here, OccupancyFigures, SeasonFigures
+from habitatmap.survey.probabilities import PoolOccupancy
 from habitatmap.words.bases import reasons
 from habitatmap.words.numbers import count, known, percent, span, whole_span
 
@@ -26,6 +30,22 @@ def opening(figures: OccupancyFigures, pools: int) -> list[str]:
     else:
         said = [_searched(figures, pools), _of_these(figures.here, figures.season), _like_these(figures)]
     return said if figures.running is None else [*said, _running(figures.running)]
+
+
+def since_then(known: PoolOccupancy) -> list[str]:
+    """What may have changed since the season of the headline; nothing where no later one has begun."""
+    season, now = known.figures.season, known.season_now
+    if season is None or now is None or now <= season:
+        return []
+    lost, gained = (
+        np.quantile(drawn, [0.025, 0.5, 0.975]) for drawn in (known.model.lost, expit(known.model.colonised))
+    )
+    return [
+        f"The season of {now} has begun since {season}, and a pool may have lost or gained larvae. From one season to "
+        f"the next, about {percent(lost[1])} of the occupied pools lose them ({span(lost[0], lost[2])}) and "
+        f"{percent(gained[1])} of the empty ones gain them ({span(gained[0], gained[2])}). The probabilities of the "
+        "pools take account of it."
+    ]
 
 
 def _searched(figures: SeasonFigures, pools: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from habitatmap.reports.survey import sections, survey_page
 from habitatmap.reports.survey_figures import all_lines
 from habitatmap.survey import estimate_pools
 from habitatmap.survey.account import Account, Records, Resampling, take_account
+from habitatmap.words.survey import since_then
 from tests.survey.test_account import account, town
 from tests.survey.tools import MODEL
 
@@ -109,3 +111,13 @@ def test_a_running_season_is_told_beside_the_headline_and_not_drawn_as_an_estima
     assert first.words[0].startswith("2027 so far: 5 searches of ")
     assert not [line for line in all_lines(told) if "2027" in line.figure and "all seasons" in line.figure]
     assert "larvae seen since 2026" in first.drawings[0].key
+
+
+def test_a_new_season_is_told(told: Account) -> None:
+    """Where a later season has begun, the page says what may have changed; in the season itself there is nothing."""
+    assert since_then(told.known) == []
+    longer = replace(told.known.model, p=np.column_stack([told.known.model.p, told.known.model.p[:, -1]]))
+    later = replace(told.known, model=longer)
+    said = since_then(later)[0]
+    assert said.startswith(f"The season of {(told.known.figures.season or 0) + 1} has begun since")
+    assert re.search(r"about \d+ % of the occupied pools lose them \(", said)
