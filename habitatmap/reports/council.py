@@ -6,7 +6,10 @@ report computes none of its own.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+
+import pandas as pd
 
 from habitatmap.export.folder import write_files
 from habitatmap.export.summary import summary_text
@@ -16,13 +19,15 @@ from habitatmap.paper.pictures import plan_sheet
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Figures, Result
-from habitatmap.survey.figures import SeasonFigures
+from habitatmap.survey.figures import OccupancyFigures, SeasonFigures
+from habitatmap.vocabulary.estimate import Estimate, Method
 from habitatmap.vocabulary.terms import Consent
 from habitatmap.words.bases import trend
 from habitatmap.words.cautions import Caution, for_area, sentences
-from habitatmap.words.headline import missing_sentences, occupancy_lines
+from habitatmap.words.headline import missing_sentences
 from habitatmap.words.numbers import at_least, at_most, count, known, number, percent, sentence, span
 from habitatmap.words.plan import plan_note
+from habitatmap.words.survey import opening
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
 KIND = "Report"
@@ -64,7 +69,7 @@ SEASONS: dict[str, Column] = {
     "Searches": lambda row: f"{row['of'].searches:,}",
     "Detections": lambda row: f"{row['of'].detections:,}",
     "Naive occupancy": lambda row: percent(row["of"].naive),
-    "Estimated occupancy": lambda row: _estimate(row["of"]),
+    "Estimated occupancy": lambda row: row["estimate"],
 }
 
 
@@ -77,7 +82,10 @@ def _done(figures: Figures) -> Section:
         f"were read, {read:,} in all with trees, land and the rest. {aside:,} could not be used: set_aside.csv says of "
         "each why, and what to do."
     )
-    seasons = table("Season by season", [{"of": season} for season in figures.seasons.each], SEASONS)
+    told = dict(zip(figures.occupancy.seasons, figures.occupancy.together, strict=True))
+    rows = pd.DataFrame({"of": figures.seasons.each})
+    rows["estimate"] = [_estimate(of, told, figures.occupancy) for of in figures.seasons.each]
+    seasons = table("Season by season", rows, SEASONS)
     return Section("done", "What was done", lead, tables=[seasons])
 
 
@@ -85,8 +93,7 @@ def _found(figures: Figures) -> Section:
     o, key, title = figures.occupancy, "found", "What was found"
     if not o.pools_visited:
         return Section(key, title, "No pool has been searched yet, so nothing is known of larvae.")
-    seen, *more = occupancy_lines(o)
-    lead = " ".join([seen, "A search can miss them.", *more])
+    lead = " ".join(opening(o, figures.intake["pools"].accepted))
     change = f"Against the season before: {trend(figures.seasons)}." if len(figures.seasons.each) > 1 else ""
     return Section(key, title, lead, words=[change])
 
@@ -188,6 +195,11 @@ def _amount(value: float, unit: str) -> str:
     return f"{number(value, 0 if float(value).is_integer() else 2)} {unit}".strip()
 
 
-def _estimate(of: SeasonFigures) -> str:
-    """An estimate with its interval, or what stands for it."""
-    return f"{percent(of.estimate)} ({span(of.low, of.high)})" if of.known else "too few to estimate"
+def _estimate(of: SeasonFigures, told: Mapping[int, Estimate], headline: OccupancyFigures) -> str:
+    """The estimate of a season with its interval, by the model of the headline, or what stands for it."""
+    if not headline.known or of.season is None or of.season > (headline.season or of.season):
+        return "too few to estimate"
+    if headline.method is not Method.SEASONS:
+        return f"{percent(headline.estimate)} ({span(headline.low, headline.high)})"
+    found = told[of.season]
+    return f"{percent(found.value)} ({span(found.low, found.high)})"

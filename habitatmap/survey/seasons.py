@@ -40,7 +40,7 @@ class Part(StrEnum):
 
 @dataclass(frozen=True)
 class Seasons:
-    """each: the figures of each season; same: pools searched in every season.
+    """each: the figures of each season by itself; same: pools searched in every season up to that of the headline.
 
     change: frame part (Part), estimate, low, high (95 %), by the model of all seasons; empty where no change is known;
     why: what is missing for it; trend: what is known of the change.
@@ -55,15 +55,18 @@ class Seasons:
 
 def seasons(known: PoolOccupancy, group: NDArray[np.int64] | None = None) -> Seasons:
     """Every season by itself, the oldest first, and the change between them where it is known."""
-    every = [seen for seen in known.every if seen.season is not None]
-    each = tuple(estimate(seen, group) for seen in every)
+    at = {seen.season: seen for seen in known.every if seen.season is not None}
+    each = tuple(estimate(seen, group) for seen in at.values())
     unknown = pd.DataFrame(columns=["part", "estimate", "low", "high"])
-    if not every:
+    # a season that has just begun tells of no change yet
+    counted = [season for season in at if known.searches.season is not None and season <= known.searches.season]
+    if not counted:
         return Seasons(each, 0, unknown, (note(Lacking.SEARCHES),), Trend.NOT_KNOWN)
+    every = [at[season] for season in counted]
     same = np.all([seen.searches > 0 for seen in every], axis=0)
     if why := _lacking(every, same):
         return Seasons(each, int(same.sum()), unknown, why, Trend.NOT_KNOWN)
-    change = _change(known.model, known.figures.seasons[-1] - known.figures.seasons[0])
+    change = _change(known.model, counted[-1] - counted[0])
     low, high = change.loc[change["part"] == Part.LAST_LESS_FIRST, ["low", "high"]].to_numpy(dtype=np.float64)[0]
     trend = Trend.ROSE if low > 0 else Trend.FELL if high < 0 else Trend.NO_CHANGE
     return Seasons(each, int(same.sum()), change, (), trend)

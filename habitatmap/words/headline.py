@@ -5,8 +5,8 @@ from __future__ import annotations
 from math import isnan
 
 from habitatmap.result.figures import Figures, Missing, Stage
-from habitatmap.survey.figures import OccupancyFigures
-from habitatmap.words.numbers import at_least, at_most, count, percent, span, whole_span
+from habitatmap.words.numbers import at_least, at_most, percent
+from habitatmap.words.survey import opening
 
 MISSING = {
     Missing.POOLS: "No pools: nothing is known to be in reach yet; the plan shows where the first ones help most.",
@@ -66,37 +66,9 @@ def headline(figures: Figures) -> str:
                 "of the maximum possible gain)."
             )
         lines.append(f"Gaps: {figures.gaps.count}, with {percent(figures.gaps.share)} of the forage.")
-    lines += occupancy_lines(figures.occupancy)
+    if figures.occupancy.pools_visited:
+        lines += opening(figures.occupancy, figures.intake["pools"].accepted)
     lines.append(f"Cells: {figures.candidates.all:,}, of which a pool may stand on {figures.candidates.left:,}.")
     if figures.missing:
         lines += ["", "Missing:", *(f"- {sentence}" for sentence in missing_sentences(figures))]
     return "\n".join(lines)
-
-
-def occupancy_lines(occupancy: OccupancyFigures) -> list[str]:
-    """What the searches say, of these very pools first and then of such a pool; nothing where no pool was searched."""
-    if not occupancy.pools_visited:
-        return []
-    here, running = occupancy.here, occupancy.running
-    lines = [
-        f"Season {occupancy.season}: larvae were seen in {percent(occupancy.naive)} of "
-        f"{count(occupancy.pools_visited, 'pool')} searched."
-    ]
-    if not occupancy.known:
-        return [*lines, "The searches are too few to estimate more."]
-    if here.pools:
-        stand = "stands" if here.pools == 1 else "stand"
-        lines.append(
-            f"Of the {count(here.pools, 'pool')} searched then that still {stand}, {whole_span(here.low, here.high)} "
-            "likely held larvae."
-        )
-    lines.append(
-        f"A pool like these holds larvae with a probability of {percent(occupancy.estimate)} "
-        f"({span(occupancy.low, occupancy.high)})."
-    )
-    if running is not None:
-        lines.append(
-            f"Season {running.season} so far: larvae seen in {percent(running.naive)} of "
-            f"{count(running.pools_visited, 'pool')} searched, too few for an estimate of its own."
-        )
-    return lines
