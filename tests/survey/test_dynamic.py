@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.special import expit
+from scipy.special import expit, logit
 
 from habitatmap.survey.constant import Histories, Prior, conditional, posterior
 from habitatmap.survey.dynamic import Rates, SeasonHistories, backward, draw_seasons, forward
@@ -192,3 +192,18 @@ def test_rates_at_their_limits() -> None:
     _, after, total = forward(h, Rates(0.0, 0.0, 0.0, 0.5))  # cannot give what was seen
     assert total[0] == -np.inf
     assert np.isfinite(after).all()
+
+
+def test_each_searched_season_has_a_detection_of_its_own() -> None:
+    """60 sites, all occupied: larvae at four searches of five in one season, at one of five in the other."""
+    n, d = np.full((60, 2), 5), np.tile([4, 1], (60, 1))
+    p = draw_seasons(SeasonHistories.of(n, d), Prior()).p.mean(axis=0)
+    assert p[0] > 0.7
+    assert p[1] < 0.35
+
+
+def test_a_season_without_a_search_has_a_detection_that_nobody_knows() -> None:
+    n, d = np.tile([5, 0, 5], (60, 1)), np.tile([2, 0, 2], (60, 1))
+    odds = logit(draw_seasons(SeasonHistories.of(n, d), Prior()).p)
+    assert odds[:, 1].std() > 2 * odds[:, [0, 2]].std(axis=0).max()
+    assert odds[:, 1].std() == pytest.approx(Prior().season_sd, abs=0.2)
