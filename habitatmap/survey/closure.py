@@ -88,7 +88,11 @@ def closure_p_value(n: Counts, d: Counts) -> float:
     hit = np.clip(d.sum() / max(int(n[d.sum(axis=1) > 0].sum()), 1), 0.1, 0.9)
     peak, closed = lowest(lambda v: loss(v, False), [logit([share, hit, hit])])
     _, opened = lowest(lambda v: loss(v, True), [np.append(peak, logit([turn, turn])) for turn in (0.05, 0.3)])
-    statistic = 2 * max(closed - opened, 0.0)
+    return p_of(2 * max(closed - opened, 0.0))
+
+
+def p_of(statistic: float) -> float:
+    """Its p-value under the mixture of chi-squared with 0, 1 and 2 degrees of freedom, 1/4, 1/2 and 1/4 of it."""
     return float(1.0 if statistic == 0 else chi2.sf(statistic, 1) / 2 + chi2.sf(statistic, 2) / 4)
 
 

@@ -66,8 +66,8 @@ def take_record(
 ) -> Record:
     """From the frames of an area; stated: the closed window of area.toml; season_now: the latest season that has begun.
 
-    A pool begins in the season in which it was set out, at the latest in that of its first search; without a date of
-    set-out it was there from the first season.
+    A pool begins in the season in which it was set out (before that nothing counts as a search); without a date it was
+    there from the first season.
     """
     every = every_season(visits, pools, as_of, closed=stated or WHOLE_YEAR)
     closure = check_closure(every, place, stated)
@@ -88,9 +88,7 @@ def _histories(
     for season, seen in zip(seasons, every, strict=True):
         n[:, season - first], d[:, season - first] = seen.searches, seen.detections
     set_out = within.season_of(pd.to_datetime(pools["set_out"])).to_numpy(dtype=np.float64) - first
-    searched = np.where((n > 0).any(axis=1), (n > 0).argmax(axis=1), count - 1)
-    start = np.minimum(np.nan_to_num(set_out, nan=0.0).clip(0, count - 1), searched)
-    return SeasonHistories.of(n, d, start)
+    return SeasonHistories.of(n, d, np.nan_to_num(set_out, nan=0.0).clip(0, count - 1))
 
 
 def _by(place: NDArray[np.int64], counts: Counts) -> Counts:

@@ -127,12 +127,11 @@ def test_a_few_towns() -> None:
 
 @pytest.mark.slow
 def test_intervals_cover_and_probabilities_are_calibrated() -> None:
-    """A number of pools is whole, so that its interval holds a little more than 95 % (up to 2 points)."""
     cover, bins = many_towns(500, seed=1)
     print(cover, bins.round(3).to_string(), sep="\n")
     assert cover["told"] > 0.9
     assert 0.92 <= cover["occupancy"] <= 0.98
-    assert 0.92 <= cover["number"] <= 0.99
+    assert 0.92 <= cover["number"] <= 0.98
     # the prior is wider than the rates of these towns, which leaves a little besides chance
     assert (abs(bins["observed"] - bins["predicted"]) <= 0.02 + 2.5 * bins["error"]).all()
 

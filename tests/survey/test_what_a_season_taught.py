@@ -13,6 +13,7 @@ import pytest
 from habitatmap.errors import InputError
 from habitatmap.read.settings import SeasonSettings, settings_from
 from habitatmap.survey import PoolOccupancy, estimate_pools
+from habitatmap.survey.closure import p_of
 from habitatmap.survey.codes import ClosureVerdict, Irregular, Lacking, LeftOut, PoolBasis, SurveyWarning
 from habitatmap.survey.figures import WIDEST
 from habitatmap.survey.probabilities import Inference
@@ -247,6 +248,31 @@ def test_a_season_that_is_not_closed_is_narrowed_to_its_fuller_part() -> None:
     assert got.figures.left_out[LeftOut.NOT_CLOSED] == 160
     assert got.figures.searches == 160
     assert SurveyWarning.NARROWED in [w.code for w in got.warnings]
+
+
+def test_where_larvae_leave_the_early_part_counts() -> None:
+    """The same town with its dates turned round: what was late is early."""
+    turned = {"04": "08", "05": "07", "07": "05", "08": "04"}
+    rows = [(pool, f"2026-{turned[date[5:7]]}-{date[8:]}", outcome) for pool, date, outcome in arrivals(40)]
+    closure = told(40, rows, "2026-12-01").figures.closure
+    assert closure.narrowed
+    assert closure.within.first == (1, 1)
+    assert (5, 20) <= closure.within.last < (7, 3)
+
+
+def test_the_p_value_is_that_of_the_mixture() -> None:
+    """Tables of chi-squared (from memory): 5 % above 3.841 with one degree of freedom, above 5.991 with two."""
+    assert p_of(3.841) == pytest.approx(0.05 / 2 + np.exp(-3.841 / 2) / 4, abs=1e-5)
+    assert p_of(5.991) == pytest.approx(0.01438 / 2 + 0.05 / 4, abs=1e-5)
+    assert p_of(0.0) == 1
+
+
+def test_a_pool_begins_in_the_season_in_which_it_was_set_out() -> None:
+    rows = season(24, 2024, 3, psi=1.0) + season(24, 2025, 3, psi=0.0)  # larvae in all of them, then in none
+    pools = pools_of(25)
+    old, new = (pools.assign(set_out=[*[pd.NaT] * 24, pd.Timestamp(day)]) for day in ("2020-05-01", "2025-05-01"))
+    there, fresh = (estimate_pools(p, frame(rows), "2025-12-01", MODEL).pools["occupancy"][24] for p in (old, new))
+    assert fresh > there + 0.3  # it was not there to lose its larvae
 
 
 def test_a_stated_window_is_kept_and_tested() -> None:
