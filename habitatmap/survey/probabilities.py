@@ -334,8 +334,8 @@ def _here(seen: Searches, then: Array, up: NDArray[np.bool_], few: bool, seed: i
     share = np.bincount(occupied, minlength=len(by_name) + 1) / len(occupied)
     below = np.cumsum(share) - share / 2  # half of what falls on a number counts as below it, half as above
     low, high = (below >= ENDS[0]).argmax(), len(below) - 1 - (below <= ENDS[1])[::-1].argmax()
-    mean = float(probability.sum(axis=1).mean())
-    return Here(int(mine.sum()), with_larvae, mean, min(float(low), mean), max(float(high), mean))
+    likely = float(np.clip(probability.sum(axis=1).mean(), low, high))  # a rare number of pools moves the mean a little
+    return Here(int(mine.sum()), with_larvae, likely, float(low), float(high))
 
 
 # --- the model without surroundings ----------------------------------------------------------------------------------

@@ -275,6 +275,26 @@ def test_a_pool_begins_in_the_season_in_which_it_was_set_out() -> None:
     assert fresh > there + 0.3  # it was not there to lose its larvae
 
 
+def test_a_season_is_that_of_old_and_new_pools() -> None:
+    """24 pools lost their larvae, 24 new ones have some: half of the pools searched are occupied."""
+    old = season(24, 2024, 4, psi=1.0, p=0.7) + season(24, 2025, 4, psi=0.0)
+    new = [(f"new {pool}", date, outcome) for pool, date, outcome in season(24, 2025, 4, psi=1.0, p=0.7)]
+    both = pd.concat([pools_of(24), pools_of(24).assign(pool=lambda v: "new " + v["pool"])], ignore_index=True)
+    both["set_out"] = [*[pd.Timestamp("2024-03-01")] * 24, *[pd.Timestamp("2025-03-01")] * 24]
+    got = estimate_pools(both, frame(old + new), "2025-12-01", MODEL, how=Inference(surveys=0)).figures
+    assert got.season == 2025
+    assert 0.4 < got.estimate < 0.7
+    assert got.here.seen == got.here.low == got.here.high == 24
+
+
+def test_without_an_estimate_the_season_with_most_searches_is_told() -> None:
+    rows = season(4, 2024, 3, p=0.3)
+    late: Rows = [("made up 00", "2025-05-01", "larvae"), ("made up 00", "2025-06-01", "none seen")]
+    assert not told(4, rows + late, "2025-12-01").figures.known
+    assert told(4, rows + late, "2025-12-01").figures.season == 2024
+    assert told(4, rows + season(4, 2025, 2, p=0.3), "2025-12-01").figures.season == 2025  # more than half as many
+
+
 def test_a_stated_window_is_kept_and_tested() -> None:
     rows = arrivals(40)
     late, whole = Window.read("06-15..09-30"), Window.read("04-01..09-30")
