@@ -134,14 +134,14 @@ def _in_short(told: Account) -> Section:
 
 
 def _visits(told: Account) -> Section:
-    left = [(reason, n) for reason, n in told.known.searches.left_out.items() if n]
+    left = list(told.known.figures.left_out.items())
     return Section(
         "visits",
         "Every visit",
         "Only searches count: a visit that found the pool dry, frozen or gone, or did not reach it, says nothing about "
         "larvae, nor does a search within a week of installing.",
         drawings=[by_date(told)],
-        tables=[Table("Visits that are no search of the latest season", ["Why", "Visits"], left, fold=Fold.ALWAYS)],
+        tables=[Table("Visits that do not count as searches", ["Why", "Visits"], left, fold=Fold.ALWAYS)],
     )
 
 
@@ -169,9 +169,9 @@ def _place(told: Account) -> Section:
 def _each_pool(told: Account) -> Section:
     frame = pool_rows(told).sort_values(["value", "pool"], ascending=[False, True])
     note = (
-        "Searches and detections are those of the latest season. Value of a search: how much one more search is "
-        "expected to settle (0 nothing, 0.25 everything); the pools where it is highest come first. What each "
-        "probability rests on stands in pools.csv."
+        f"Searches and detections are those of {told.known.figures.season or 'no season'}. Value of a search: how much "
+        "one more search is expected to settle (0 nothing, 0.25 everything); the pools where it is highest come first. "
+        "What each probability rests on stands in pools.csv."
     )
     return Section(
         "pools",
