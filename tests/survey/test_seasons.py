@@ -122,3 +122,12 @@ def test_a_later_day_is_not_looked_at() -> None:
     pools, visits = records(3)
     assert [figures.season for figures in told_of(pools, visits, "2025-12-01").each] == [2024, 2025]
     assert told_of(pools, visits[:0], "2025-12-01").why == (note(Lacking.SEARCHES),)
+
+
+def test_a_season_that_has_just_begun_hides_no_change() -> None:
+    pools, visits = records(3)
+    spring = pd.DataFrame([("made up 0000", pd.Timestamp("2027-04-12"), "none seen")], columns=visits.columns)
+    told = told_of(pools, pd.concat([visits, spring], ignore_index=True), "2027-05-01")
+    assert [figures.season for figures in told.each] == [2024, 2025, 2026, 2027]
+    assert (told.same, told.why) == (60, ())
+    assert not told.change.empty
