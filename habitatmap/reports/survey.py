@@ -18,6 +18,7 @@ from habitatmap.reports.survey_figures import (
     all_lines,
     by_itself,
     detection,
+    detection_now,
     ends_of,
     estimates,
     models,
@@ -190,6 +191,12 @@ def _blank_visits(told: Account) -> Section:
     words = "The searches are too few to tell more: this rests on an expert value."
     if not told.few:
         words = "A search without larvae does not prove that a pool is empty. The probability falls with each one."
+        if told.known.season_now != told.known.figures.season:
+            now, least, most = detection_now(told)
+            words += (
+                f" In {told.known.season_now} detection may differ: the table takes {percent(now)} "
+                f"({span(least, most)}) and the probability that a pool holds larvae now."
+            )
     if known(told.needed):
         words += f" It takes {count(int(told.needed), 'search', 'searches')} in a row without larvae to be "
         words += f"{percent(SURE)} sure that a pool is empty."

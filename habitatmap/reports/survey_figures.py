@@ -207,7 +207,17 @@ def season_alone(told: Account) -> SeasonFigures:
 
 
 def detection(told: Account) -> Ends:
-    """The probability that a search detects larvae that are there, as the pools' own probabilities take it."""
+    """The probability that a search detects larvae that are there, in the season of the headline (Bayesian)."""
+    known, season = told.known, told.known.figures.season
+    if season is None or season == known.season_now:
+        return detection_now(told)
+    p = known.model.p[:, season - known.figures.seasons[0]]
+    low, high = np.quantile(p, (0.025, 0.975))
+    return float(p.mean()), float(low), float(high)
+
+
+def detection_now(told: Account) -> Ends:
+    """The same in the season of the day, of which little may be known yet."""
     low, high = np.quantile(told.known.detection_draws, (0.025, 0.975))
     return told.known.detection, float(low), float(high)
 

@@ -99,8 +99,8 @@ TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
     ),
     SurveyWarning.LONG_SEASON: "The searches span {days} days ({first} to {last}), too long to be closed: pools may "
     "have been occupied or emptied meanwhile, and the estimate then leans towards pools used at any time.",
-    PlannedWith.ESTIMATE: "this season's estimate",
-    PlannedWith.BAYESIAN: "the Bayesian estimate of this season",
+    PlannedWith.ESTIMATE: "the headline's estimate",
+    PlannedWith.BAYESIAN: "the Bayesian estimate (the searches alone give none)",
     PoolBasis.STATED: "set in area.toml",
     PoolBasis.DETECTED: "larvae seen",
     PoolBasis.DETECTED_BEFORE: "larvae seen in an earlier season",

@@ -41,8 +41,8 @@ def since_then(known: PoolOccupancy) -> list[str]:
         np.quantile(drawn, [0.025, 0.5, 0.975]) for drawn in (known.model.lost, expit(known.model.colonised))
     )
     return [
-        f"The season of {now} has begun since {season}, and a pool may have lost or gained larvae. From one season to "
-        f"the next, about {percent(lost[1])} of the occupied pools lose them ({span(lost[0], lost[2])}) and "
+        f"The season of {now} has begun. Since {season} a pool may have lost or gained larvae. From one season to the "
+        f"next, about {percent(lost[1])} of the occupied pools lose them ({span(lost[0], lost[2])}) and "
         f"{percent(gained[1])} of the empty ones gain them ({span(gained[0], gained[2])}). The probabilities of the "
         "pools take account of it."
     ]

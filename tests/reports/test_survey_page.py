@@ -119,5 +119,5 @@ def test_a_new_season_is_told(told: Account) -> None:
     longer = replace(told.known.model, p=np.column_stack([told.known.model.p, told.known.model.p[:, -1]]))
     later = replace(told.known, model=longer)
     said = since_then(later)[0]
-    assert said.startswith(f"The season of {(told.known.figures.season or 0) + 1} has begun since")
+    assert said.startswith(f"The season of {(told.known.figures.season or 0) + 1} has begun. Since")
     assert re.search(r"about \d+ % of the occupied pools lose them \(", said)
