@@ -211,7 +211,7 @@ def _blank_visits(told: Account) -> Section:
         "What a search without larvae means",
         lead,
         words=[words],
-        tables=[table(caption, told.blank_visits, columns, fold=Fold.NEVER)],
+        tables=[table(caption, told.known.non_detections, columns, fold=Fold.NEVER)],
     )
 
 

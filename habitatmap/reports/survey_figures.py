@@ -157,7 +157,7 @@ def survey_summary(told: Account) -> dict[str, Any]:
             "moran": _of(told.clustering, "i expected p_value why"),
             "blocks": _of(told.blocks, "low high blocks side_m why"),
         },
-        "non_detections": told.blank_visits.to_dict("records"),
+        "non_detections": told.known.non_detections.to_dict("records"),
         "effort": told.effort.to_dict("records"),
         "effort_for": {"occupancy": psi, "detection": p, "basis": worded(planned)},
         "seasons": seasons_part(told.seasons) | {"change": change},
@@ -211,9 +211,8 @@ def detection(told: Account) -> Ends:
     known, season = told.known, told.known.figures.season
     if season is None or season == known.season_now:
         return detection_now(told)
-    p = known.model.p[:, season - known.figures.seasons[0]]
-    low, high = np.quantile(p, (0.025, 0.975))
-    return float(p.mean()), float(low), float(high)
+    found = known.detection_in(season)
+    return found.value, found.low, found.high
 
 
 def detection_now(told: Account) -> Ends:

@@ -220,7 +220,7 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         intake={kind: Counts(**counted) for kind, counted in area.ledger.counts().items()},
         pools_standing=int(survey.standing.sum()),
         occupancy=survey.known.figures,
-        seasons=seasons(survey.known, survey.group),
+        seasons=seasons(survey.known),
         forage_in_reach=_reach(found),
         candidates=CandidateFigures(grid.rows * grid.cols, lost, found.candidates.left),
         plan=_plan(found),

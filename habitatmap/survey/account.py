@@ -101,11 +101,6 @@ class Account:
         return not self.known.figures.known
 
     @property
-    def blank_visits(self) -> pd.DataFrame:
-        """What a search without a detection means: see `PoolOccupancy.non_detections`."""
-        return self.known.non_detections
-
-    @property
     def goodness(self) -> Goodness:
         """The check of the model in the season of the headline."""
         return self.known.goodness
@@ -159,7 +154,7 @@ def take_account(
         effort=_effort(planned, n, spending, places_standing),
         planned=planned,
         budget=spending,
-        seasons=seasons(known, group),
+        seasons=seasons(known),
     )
 
 

@@ -66,23 +66,28 @@ class Prior:
 
     @property
     def psi_beta(self) -> Ends:
-        """a and b of psi's Beta distribution: mean x worth, (1 - mean) x worth."""
-        return self.psi_mean * self.psi_worth, (1 - self.psi_mean) * self.psi_worth
+        """a and b of psi's Beta distribution."""
+        return _beta(self.psi_mean, self.psi_worth)
 
     @property
     def p_beta(self) -> Ends:
         """a and b of p's Beta distribution."""
-        return self.p_mean * self.p_worth, (1 - self.p_mean) * self.p_worth
+        return _beta(self.p_mean, self.p_worth)
 
     @property
     def colonised_beta(self) -> Ends:
         """a and b of the Beta distribution of colonisation."""
-        return self.colonised_mean * self.colonised_worth, (1 - self.colonised_mean) * self.colonised_worth
+        return _beta(self.colonised_mean, self.colonised_worth)
 
     @property
     def lost_beta(self) -> Ends:
         """a and b of the Beta distribution of loss."""
-        return self.lost_mean * self.lost_worth, (1 - self.lost_mean) * self.lost_worth
+        return _beta(self.lost_mean, self.lost_worth)
+
+
+def _beta(mean: float, worth: float) -> Ends:
+    """a and b of a Beta distribution: mean x worth, (1 - mean) x worth."""
+    return mean * worth, (1 - mean) * worth
 
 
 @dataclass(frozen=True)

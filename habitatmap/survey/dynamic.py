@@ -22,6 +22,7 @@ from habitatmap.survey.constant import Array, Numbers, Prior
 from habitatmap.survey.likelihood import batches, how_many, importance_draws
 
 Counts = NDArray[np.int64]
+Ends3 = tuple[float, float, float]  # a value and the ends of its interval
 STEP = 1e-3  # of the differences that stand for derivatives, in log odds
 
 
@@ -53,9 +54,19 @@ class SeasonHistories:
             rows[:, :t], rows[:, t : 2 * t], rows[:, -1], np.bincount(at.ravel(), self.sites).astype(float)
         )
 
+    def take(self, rows: NDArray[np.int64]) -> SeasonHistories:
+        """These rows alone."""
+        return SeasonHistories(self.searches[rows], self.detections[rows], self.start[rows], self.sites[rows])
+
     @property
     def seasons(self) -> int:
         return int(self.searches.shape[1])
+
+
+def mean_and_ends(drawn: Array) -> Ends3:
+    """The mean of draws and their middle 95 %."""
+    low, high = np.quantile(drawn, (0.025, 0.975))
+    return float(drawn.mean()), float(low), float(high)
 
 
 @dataclass(frozen=True)

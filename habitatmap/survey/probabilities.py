@@ -17,13 +17,13 @@ from typing import Literal, NamedTuple, Protocol
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import logit
+from scipy.special import expit, logit
 
 from habitatmap.read.pools import standing
 from habitatmap.survey import constant
 from habitatmap.survey.codes import ClosureVerdict, LeftOut, OnSurroundings, PoolBasis, SurveyWarning
 from habitatmap.survey.constant import Array, Histories, Posterior, Prior
-from habitatmap.survey.dynamic import SeasonDraws, SeasonHistories, backward, draw_seasons, forward
+from habitatmap.survey.dynamic import SeasonDraws, SeasonHistories, backward, draw_seasons, forward, mean_and_ends
 from habitatmap.survey.effort import visit_value
 from habitatmap.survey.figures import (
     Here,
@@ -47,6 +47,7 @@ FALSE_SHARES = (0.01, 0.03, 0.05)
 ENDS = (0.025, 0.975)
 TAKEN = 1000  # draws from which the probabilities of pools are calculated; of MANY pools fewer, to save memory
 MANY = 20_000
+MOST_WIDENED = 4.0  # overdispersion; above it the model is wrong in itself (Burnham & Anderson 2002, from memory)
 MOST_BLANKS = 8  # searches without a detection that are told
 
 
@@ -94,10 +95,10 @@ class PoolOccupancy:
     NaN none), since (searches after it); surroundings (names of the covariates that were used, with blanks between).
     draws: draws x pools; new: a pool set out where pools stand now; new_draws: a number for each draw; detection: the
     probability that a search detects larvae that are there (posterior mean), detection_draws: a number for each draw;
-    figures: of the survey as a whole; every: the searches of each season, the oldest first; searches: those of the
-    season of the figures; goodness: of the model in that season; prior: what was believed before; model: draws of the
-    model without surroundings; surroundings: how a probability depends on them, None where it does not; non_detections:
-    what a search without larvae means, see `_Plain.after_non_detections`.
+    figures: of the survey as a whole; every: the searches of each season, the oldest first; alone: the figures of each
+    by itself; searches: those of the season of the figures; goodness: of the model in that season; prior: what was
+    believed before; model: draws of the model without surroundings; surroundings: how a probability depends on them,
+    None where it does not; non_detections: what a search without larvae means, see `_Plain.after_non_detections`.
     """
 
     pools: pd.DataFrame
@@ -108,6 +109,7 @@ class PoolOccupancy:
     detection_draws: Array
     figures: OccupancyFigures
     every: tuple[Searches, ...]
+    alone: tuple[SeasonFigures, ...]
     searches: Searches
     goodness: Goodness
     prior: Prior
@@ -122,6 +124,18 @@ class PoolOccupancy:
         return None if first is None else first + self.model.p.shape[1] - 1
 
     @property
+    def turnover(self) -> tuple[Estimate, Estimate]:
+        """From one season to the next: the share of occupied pools that are lost, and of empty ones colonised."""
+        rates = (self.model.lost, expit(self.model.colonised))
+        lost, colonised = (Estimate(*mean_and_ends(drawn), Method.SEASONS, self.prior.basis) for drawn in rates)
+        return lost, colonised
+
+    def detection_in(self, season: int) -> Estimate:
+        """The probability that a search of a season detects larvae that are there."""
+        drawn = self.model.p[:, season - self.figures.seasons[0]]
+        return Estimate(*mean_and_ends(drawn), Method.BAYESIAN, self.prior.basis)
+
+    @property
     def warnings(self) -> list[Note]:
         """What a reader must know before the figures."""
         figures, closure = self.figures, self.figures.closure
@@ -130,8 +144,8 @@ class PoolOccupancy:
             code = SurveyWarning.NARROWED if closure.narrowed else SurveyWarning.NOT_CLOSED
             told.append(note(code, p_value=closure.p_value, split=closure.split, window=str(closure.within)))
         if figures.overdispersion > 1:
-            fit = self.goodness
-            told.append(note(SurveyWarning.MISFIT, p_value=fit.p_value, overdispersion=fit.overdispersion))
+            values = {"p_value": self.goodness.p_value, "overdispersion": figures.overdispersion}
+            told.append(note(SurveyWarning.MISFIT, **values))
         if only := [seen.season for seen in self.every if seen.detections_only]:
             told.append(note(SurveyWarning.DETECTIONS_ONLY, seasons=only))
         return told
@@ -234,6 +248,7 @@ def estimate_pools(
             false_positives=() if few else _what_ifs(record, season, how, headline.method),
         ),
         every=record.every,
+        alone=season.alone,
         searches=seen,
         goodness=season.goodness,
         prior=how.prior,
@@ -262,30 +277,43 @@ def _headline_season(alone: Sequence[SeasonFigures]) -> int:
 
 @dataclass(frozen=True)
 class _Season:
-    """The season of the headline: its searches, how well the model fits them, and the last season where it is later."""
+    """The season of the headline: its searches, and how well the model fits them; `alone`: every season by itself, of
+    which it is the one `at`.
+    """
 
     searches: Searches
     goodness: Goodness
-    running: SeasonFigures | None
+    alone: tuple[SeasonFigures, ...]
+    at: int
 
     @classmethod
     def of(cls, record: Record, how: Inference) -> _Season:
-        alone = [estimate(seen, record.place) for seen in record.every]
+        alone = tuple(estimate(seen, record.place) for seen in record.every)
         at = _headline_season(alone)
         histories = histories_by_place(record.every[at], record.place)
         goodness = goodness_of_fit(histories, surveys=how.surveys if alone[at].known else 0)
-        return cls(record.every[at], goodness, alone[-1] if at < len(alone) - 1 else None)
+        return cls(record.every[at], goodness, alone, at)
+
+    @property
+    def running(self) -> SeasonFigures | None:
+        """The last season, where it is a later one."""
+        return self.alone[-1] if self.at < len(self.alone) - 1 else None
 
     @property
     def overdispersion(self) -> float:
-        """By how much less every search tells; 1 where no misfit can be shown."""
-        return max(self.goodness.overdispersion, 1.0) if self.goodness.fits is False else 1.0
+        """By how much less every search tells; 1 where no misfit can be shown.
+
+        It has a limit, as one history that the model hardly expects makes chi-squared as large as you like.
+        """
+        return float(np.clip(self.goodness.overdispersion, 1.0, MOST_WIDENED)) if self.goodness.fits is False else 1.0
 
 
 def _headline(record: Record, season: _Season, plain: _Plain) -> SeasonFigures:
     """The figures of a season: by maximum likelihood where it is the only one, else by the model of all seasons."""
     seen = season.searches
-    alone = estimate(seen, record.place, overdispersion=season.overdispersion)
+    alone = season.alone[season.at]
+    if season.overdispersion > 1:
+        alone = estimate(seen, record.place, overdispersion=season.overdispersion)
     if len(record.informative) < 2 or seen.detections_only:
         return alone
     at = record.index(seen)
@@ -425,8 +453,7 @@ class _Plain:
         """Mean and 95 % interval, from the grid where there is one."""
         if self.grid is not None and on_grid is not None:
             return self.grid.mean(on_grid), *self.grid.interval(on_grid)
-        low, high = np.quantile(drawn, ENDS)
-        return float(drawn.mean()), float(low), float(high)
+        return mean_and_ends(drawn)
 
 
 # --- each pool -------------------------------------------------------------------------------------------------------
@@ -449,7 +476,7 @@ def _states(h: SeasonHistories, draws: SeasonDraws, season: int, x: Array | None
     then, now = [], []
     for i in range(0, max(len(rows), 1), size):
         some = rows[i : i + size]
-        part = SeasonHistories(h.searches[some], h.detections[some], h.start[some], h.sites[some])
+        part = h.take(some)
         rates = draws.rates(None if x is None else x[some])
         before, after, _ = forward(part, rates)
         then.append(backward(rates, before, after)[season])
@@ -463,10 +490,8 @@ def _by_surroundings(
     """The same for pools whose covariates are known: conditional on their searches and on these."""
     at = values[list(model.names)].to_numpy(dtype=np.float64)
     there = np.flatnonzero(~np.isnan(at).any(axis=1))
-    h = record.of_pools
-    part = SeasonHistories(h.searches[there], h.detections[there], h.start[there], h.sites[there])
     few = model.draws if len(there) <= MANY else model.draws.take(len(states.now))
-    own = _states(part, few, record.index(seen), model.held(at[there]))
+    own = _states(record.of_pools.take(there), few, record.index(seen), model.held(at[there]))
     then, now, ends = states.then.copy(), states.now.copy(), ends.copy()
     take = _evenly(len(own.now), len(now))
     then[:, there], now[:, there] = own.then[take], own.now[take]

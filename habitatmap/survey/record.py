@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -37,7 +38,7 @@ class Record:
         """The seasons that can tell occupancy from detection: those with a non-detection."""
         return tuple(seen for seen in self.every if not seen.detections_only)
 
-    @property
+    @cached_property
     def of_places(self) -> SeasonHistories:
         """A row per place; a season of detections only is left out, as nobody wrote down where none were seen."""
         told = np.zeros(self.of_pools.seasons, dtype=np.int64)

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy.special import expit
 
 from habitatmap.survey.codes import Lacking, Trend
-from habitatmap.survey.dynamic import SeasonDraws
-from habitatmap.survey.figures import SeasonFigures, estimate
+from habitatmap.survey.dynamic import SeasonDraws, mean_and_ends
+from habitatmap.survey.figures import SeasonFigures
 from habitatmap.survey.probabilities import PoolOccupancy
 from habitatmap.survey.searches import Searches
 from habitatmap.vocabulary.note import Note, note
@@ -53,10 +53,10 @@ class Seasons:
     trend: Trend
 
 
-def seasons(known: PoolOccupancy, group: NDArray[np.int64] | None = None) -> Seasons:
+def seasons(known: PoolOccupancy) -> Seasons:
     """Every season by itself, the oldest first, and the change between them where it is known."""
     at = {seen.season: seen for seen in known.every if seen.season is not None}
-    each = tuple(estimate(seen, group) for seen in at.values())
+    each = known.alone if at else ()
     unknown = pd.DataFrame(columns=["part", "estimate", "low", "high"])
     # a season that has just begun tells of no change yet
     counted = [season for season in at if known.searches.season is not None and season <= known.searches.season]
@@ -82,7 +82,7 @@ def _change(draws: SeasonDraws, steps: int) -> pd.DataFrame:
         Part.DETECTION: draws.p[:, : steps + 1].mean(axis=1),
         Part.LAST_LESS_FIRST: last - first,
     }
-    rows = [(part, float(drawn.mean()), *np.quantile(drawn, [0.025, 0.975]).tolist()) for part, drawn in parts.items()]
+    rows = [(part, *mean_and_ends(drawn)) for part, drawn in parts.items()]
     return pd.DataFrame(rows, columns=["part", "estimate", "low", "high"])
 
 

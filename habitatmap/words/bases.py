@@ -292,9 +292,10 @@ def goodness(found: Goodness) -> str:
     """Whether the model fits, in one sentence."""
     if found.fits is None:
         return "Whether the model fits cannot be checked."
+    chi_square = f"{found.chi_square:.1f}" if found.chi_square < 1e4 else "above 10,000 (by a rare history)"
     verdict = "no misfit can be shown" if found.fits else "the model does not fit, and its intervals are too narrow"
     return (
-        f"Goodness of fit: chi-squared {found.chi_square:.1f}, as bad or worse in {100 * found.p_value:.0f} % of "
+        f"Goodness of fit: chi-squared {chi_square}, as bad or worse in {100 * found.p_value:.0f} % of "
         f"{found.surveys} simulated surveys, overdispersion {found.overdispersion:.2f}: {verdict}."
     )
 

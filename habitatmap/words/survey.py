@@ -9,9 +9,6 @@ from __future__ import annotations
 import calendar
 import datetime
 
-import numpy as np
-from scipy.special import expit
-
 from habitatmap.survey.figures import Here, OccupancyFigures, SeasonFigures
 from habitatmap.survey.probabilities import PoolOccupancy
 from habitatmap.words.bases import reasons
@@ -37,14 +34,12 @@ def since_then(known: PoolOccupancy) -> list[str]:
     season, now = known.figures.season, known.season_now
     if season is None or now is None or now <= season:
         return []
-    lost, gained = (
-        np.quantile(drawn, [0.025, 0.5, 0.975]) for drawn in (known.model.lost, expit(known.model.colonised))
-    )
+    lost, gained = known.turnover
     return [
         f"The season of {now} has begun. Since {season} a pool may have lost or gained larvae. From one season to the "
-        f"next, about {percent(lost[1])} of the occupied pools lose them ({span(lost[0], lost[2])}) and "
-        f"{percent(gained[1])} of the empty ones gain them ({span(gained[0], gained[2])}). The probabilities of the "
-        "pools take account of it."
+        f"next, about {percent(lost.value)} of the occupied pools lose them ({span(lost.low, lost.high)}) and "
+        f"{percent(gained.value)} of the empty ones gain them ({span(gained.low, gained.high)}). The probabilities of "
+        "the pools take account of it."
     ]
 
 

@@ -52,7 +52,7 @@ def test_it_says_what_its_parts_say() -> None:
     for probability, more in told.pools.loc[blank, ["occupancy", "more_needed"]].to_numpy():
         # what is not known of psi and p asks for more than the estimates by themselves
         assert blank_visits(fit.p, 0.95, probability) <= more <= blank_visits(fit.p, 0.95, probability) + 3
-    searches = told.blank_visits.set_index("non_detections")["probability"]
+    searches = told.known.non_detections.set_index("non_detections")["probability"]
     assert searches[told.needed] <= 0.05 < searches[told.needed - 1]
     assert told.pools.loc[~blank, "more_needed"].isna().all()
     assert told.seasons.trend is Trend.NOT_KNOWN

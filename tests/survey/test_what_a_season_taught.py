@@ -16,7 +16,7 @@ from habitatmap.survey import PoolOccupancy, estimate_pools
 from habitatmap.survey.closure import p_of
 from habitatmap.survey.codes import ClosureVerdict, Irregular, Lacking, LeftOut, PoolBasis, SurveyWarning
 from habitatmap.survey.figures import WIDEST
-from habitatmap.survey.probabilities import Inference
+from habitatmap.survey.probabilities import MOST_WIDENED, Inference
 from habitatmap.survey.searches import count_searches
 from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.window import Window
@@ -222,6 +222,16 @@ def test_a_misfit_widens_every_interval() -> None:
     assert got.figures.se == pytest.approx(plain.figures.se * got.figures.overdispersion**0.5)
     assert (got.draws.std(axis=0).max()) > plain.draws.std(axis=0).max()
     assert SurveyWarning.MISFIT in [w.code for w in got.warnings]
+
+
+def test_one_rare_history_does_not_take_all_that_is_known() -> None:
+    """A pool with larvae at each of 14 searches among pools where one search in six found them."""
+    rows = season(90, 2026, 14, psi=0.7, p=0.15)
+    days = pd.date_range("2026-05-10", periods=14, freq="14D")
+    got = told(91, rows + [("made up 90", str(day.date()), "larvae") for day in days], "2026-12-31")
+    assert got.goodness.overdispersion > 100
+    assert got.figures.overdispersion == MOST_WIDENED
+    assert got.figures.known
 
 
 def arrivals(count: int, seed: int = 5) -> Rows:
