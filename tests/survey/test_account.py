@@ -12,6 +12,7 @@ from habitatmap.errors import InputError
 from habitatmap.survey import blank_visits, count_searches, estimate_pools, fit_occupancy
 from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
 from habitatmap.survey.codes import Irregular, Lacking, PlannedWith, Trend
+from habitatmap.survey.probabilities import MOST_WIDENED
 from habitatmap.survey.searches import by_place
 from habitatmap.vocabulary.note import note
 from tests.survey.tools import MODEL, searched
@@ -130,14 +131,15 @@ def test_larvae_in_every_pool(history: str) -> None:
     told = account(pools, visits)
     assert told.fit.psi == 1
     assert np.isnan(told.fit.psi_se)
-    assert told.few
     if history == "11":
+        assert told.few
         assert told.known.figures.why[0].code is Irregular.DETECTIONS_ONLY
+        assert np.isnan(told.needed)
     else:
-        assert told.known.figures.overdispersion > 2
-        assert told.known.figures.why[0].code is Lacking.WIDTH
+        assert told.goodness.overdispersion > told.known.figures.overdispersion == MOST_WIDENED
+        assert told.known.figures.low < told.fit.psi_low - 0.1
+        assert told.known.figures.high == 1
     assert told.planned.basis is PlannedWith.BAYESIAN
-    assert np.isnan(told.needed)
 
 
 def test_few_looks_and_none() -> None:
