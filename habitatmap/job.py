@@ -23,6 +23,7 @@ from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
 from habitatmap.habitat.score import Habitat, score_habitat
 from habitatmap.network.places import breeding_places, merged, network_places
+from habitatmap.network.turnover import KnownPlaces
 from habitatmap.network.web import Web, describe_network
 from habitatmap.plan.bound import ROUNDS, certify
 from habitatmap.plan.by_connectivity import build_network, plan_by_connectivity
@@ -36,6 +37,7 @@ from habitatmap.plan.outlook import (
     NothingToCompareError,
     Outlook,
     Strategy,
+    Today,
     ground_points,
     other_plans,
     simulate_outlook,
@@ -59,6 +61,8 @@ from habitatmap.survey.surroundings import places_near
 
 Say = Callable[[Stage], None]
 Array = NDArray[np.floating]
+
+DAYS_A_YEAR = 365.25
 
 
 def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
@@ -301,7 +305,7 @@ def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
     return plan_rounds(area, week, people, teaches)
 
 
-def simulate_years(result: Result, years: int = 20, simulations: int = 200) -> Outlook:
+def simulate_years(result: Result, years: int = 20, simulations: int = 384) -> Outlook:
     """The plan, and as many pools placed by other rules, through the same simulated years (plan.outlook).
 
     Raises NothingToCompareError where there is no suggestion, no forage, or no place that is likely occupied.
@@ -321,10 +325,13 @@ def simulate_years(result: Result, years: int = 20, simulations: int = 200) -> O
     ways = {Strategy.NONE: [sites.iloc[:0]], Strategy.PLAN: [sites], **others}
     rows, cols = np.arange(grid.rows), np.arange(grid.cols)
     return simulate_outlook(
-        network_places(places.frame, access)[["x", "y", "access"]],
-        1.0 - missed.to_numpy().T,
+        Today(
+            KnownPlaces.of(network_places(places.frame, access), _years_standing(found.area, places.frame)),
+            1.0 - missed.to_numpy().T,
+            found.survey.known.new.value,
+            ground_points(found.habitat.weight, grid.centre(0 * cols, cols)[0], grid.centre(rows, 0 * rows)[1]),
+        ),
         {name: [_with_access(cells, access, grid) for cells in sets] for name, sets in ways.items()},
-        ground_points(found.habitat.weight, grid.centre(0 * cols, cols)[0], grid.centre(rows, 0 * rows)[1]),
         Conditions(settings.flight.forage_median_m, settings.flight.dispersal_median_m, years, simulations),
     )
 
@@ -377,6 +384,16 @@ def _odds(sites: pd.DataFrame, drawn: Array) -> Array:
     if not unsure.any():
         return np.ones(len(drawn))
     return np.asarray(np.exp((logit(drawn[:, unsure]) - logit(value[unsure])).mean(axis=1)))
+
+
+def _years_standing(area: Area, breeding: pd.DataFrame) -> Array:
+    """How many years ago the oldest pool of each place was installed, in order of `place`; NaN where no date tells."""
+    installed = pd.to_datetime(area.pools["set_out"]).to_numpy()
+    pool = (breeding["kind"] == "pool").to_numpy()
+    years = np.full(len(breeding), np.nan)
+    days = (pd.Timestamp(area.as_of) - pd.Series(installed[breeding.loc[pool, "index"]])).dt.days
+    years[pool] = days.to_numpy(float) / DAYS_A_YEAR
+    return pd.Series(years).groupby(breeding["place"].to_numpy()).max().to_numpy()
 
 
 def _with_access(cells: pd.DataFrame, access: Array, grid: Grid) -> pd.DataFrame:

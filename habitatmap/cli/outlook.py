@@ -9,7 +9,13 @@ from habitatmap.cli.options import Call, area_command, log, renamed, tell
 
 @area_command("outlook", mark="outlook.json", as_json="Print ranks and differences as JSON on stdout.")
 @click.option("--years", type=click.IntRange(5, 200), default=20, show_default=True, help="How many years to simulate.")
-@click.option("--simulations", type=click.IntRange(20, 5000), default=200, show_default=True, help="How many times.")
+@click.option(
+    "--simulations",
+    type=click.IntRange(20, 5000),
+    default=384,
+    show_default=True,
+    help="How many for each way of flying.",
+)
 @click.option("--worlds", hidden=True, expose_value=False, callback=renamed("--simulations"))
 def command(call: Call, years: int, simulations: int) -> None:
     """Compare the plan for AREA with other ways to choose, through simulated years: ranks, no forecast.

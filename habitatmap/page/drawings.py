@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Sequence
+from math import ceil, floor, log10
 from typing import NamedTuple
 
 import numpy as np
@@ -121,6 +122,88 @@ def route(
         rows.append(text(round(across, 1), round(down + 4, 1), number, "middle"))
     rows.append(f'<line class="bar" x1="6" x2="{6 + bar_m * scale:.1f}" y1="{height - 6:.1f}" y2="{height - 6:.1f}"/>')
     return drawing(round(height, 1), what, rows)
+
+
+class Series(NamedTuple):
+    """A line of a chart: its short name, and a value for each place along the axis."""
+
+    label: str
+    values: Sequence[float]
+
+
+# each line has a stroke and a sign of its own, so that they differ without colour; the first is the one that matters
+STROKES = ("series main", "series", "series dashes", "series dots")
+SIGNS = ("m-5 0a5 5 0 1 0 10 0a5 5 0 1 0-10 0z", "m-4-4h8v8h-8z", "m0-5l5 9h-10z", "m0-6l5 6l-5 6l-5-6z")
+
+
+def chart(
+    along: Sequence[float], ticks: Sequence[str], series: Sequence[Series], titles: tuple[str, str], what: str
+) -> str:
+    """Lines over one axis, each with its name at its end; "" of none.
+
+    along: the places on the axis, ascending, with their words `ticks`; at most four series; titles: of the whole, which
+    stands above, and of the axis.
+    """
+    if not series:
+        return ""
+    left, right, top, bottom = 30, 232, 34, 184
+    values = [value for line in series for value in line.values]
+    step = _round_step(max(max(values), 0.0) - min(min(values), 0.0))
+    low, high = (step * end(edge / step) for end, edge in ((floor, min(*values, 0.0)), (ceil, max(*values, step))))
+
+    def x(value: float) -> float:
+        return left + (right - left) * (value - along[0]) / ((along[-1] - along[0]) or 1.0)
+
+    def y(value: float) -> float:
+        return bottom - (bottom - top) * (value - low) / (high - low)
+
+    rows = [text(LEFT, 14, titles[0]), text(left, bottom + 32, titles[1], size=11)]
+    for k in range(round((high - low) / step) + 1):
+        level = low + k * step
+        kind = "stroke" if abs(level) < step / 2 else "rail"
+        rows.append(f'<line class="{kind}" x1="{left}" x2="{right}" y1="{y(level):.1f}" y2="{y(level):.1f}"/>')
+        rows.append(text(left - 6, round(y(level) + 4, 1), f"{level:g}", "end", 11))
+    rows += [text(round(x(at), 1), bottom + 17, words, "middle", 11) for at, words in zip(along, ticks, strict=True)]
+    ends = _apart([y(line.values[-1]) for line in series], 15, bottom)
+    for number, line in reversed(list(enumerate(series))):  # the first on top
+        points = [(x(at), y(value)) for at, value in zip(along, line.values, strict=True)]
+        spots = " ".join(f"{a:.1f},{b:.1f}" for a, b in points)
+        rows.append(f'<polyline class="{STROKES[number]}" points="{spots}"/>')
+        rows += [_sign(number, a, b) for a, b in points]
+        rows.append(text(right + 12, round(ends[number] + 4, 1), line.label))
+    return drawing(bottom + 42, what, rows)
+
+
+def key_of_chart(names: Sequence[str]) -> str:
+    """A list (HTML) of a chart's strokes and signs with what they stand for."""
+    items = []
+    for number, words in enumerate(names):
+        stroke = f'<polyline class="{STROKES[number]}" points="1,8 35,8"/>'
+        sample = drawing(16, "", [stroke, _sign(number, 18, 8)], 36, broad=True)
+        items.append(f"<li>{sample}{html.escape(shown(words))}</li>")
+    return f'<ul class="key">{"".join(items)}</ul>'
+
+
+def _sign(number: int, x: float, y: float) -> str:
+    kind = "filled" if number == 0 else "sign"
+    return f'<path class="{kind}" d="M{x:.1f} {y:.1f}{SIGNS[number]}"/>'
+
+
+def _round_step(span: float) -> float:
+    """A step of 1, 2 or 5 times a power of ten that goes four times at most, or little more, into the span."""
+    raw = max(span, 1e-9) / 4
+    power = 10.0 ** floor(log10(raw))
+    return next(power * m for m in (1, 2, 5, 10) if power * m >= raw * (1 - 1e-9))
+
+
+def _apart(at: Sequence[float], least: float, lowest: float) -> list[float]:
+    """Heights moved as little as needed to lie `least` apart, in the same order, none below `lowest`."""
+    moved = dict.fromkeys(range(len(at)), 0.0)
+    free = lowest
+    for number in sorted(moved, key=lambda k: -at[k]):
+        moved[number] = min(at[number], free)
+        free = moved[number] - least
+    return list(moved.values())
 
 
 def falling(

@@ -1,39 +1,49 @@
 """Outlook: would the plan still be the better one if flight and life are not as the planner assumed?
 
-Every breeding place is occupied or empty, year after year (stochastic patch occupancy, the incidence function model of
-Hanski 1994, J Anim Ecol 63:151; formulas from memory, the paper itself not seen). From one year to the next
-
-    S_i = sum over occupied j != i of A_j L(d_ij)     arrivals at place i, A = forage access over the usual place's
-    C_i = S_i^z / (S_i^z + y^z)                       probability that an empty place is found
-    E_i = min(1, e / A_i^x) (1 - C_i)                 probability that an occupied one goes empty, with rescue
-
-Nobody knows e, x, y and z for these flies (Hanski's z is 2), so each simulation draws its own e, x and z (expert
-judgement, `PARAMETER_RANGES`), and y about the value at which today's places, as occupied as they are thought to be,
-neither gain nor lose. The plan was made with an exponential flight; here the flight is another one, with a fat or a
-thin tail about the same median, for dispersal and for the forage that is reached alike. As many pools are placed by
-other rules as well (none, at random, evenly spread, at the highest scores), and all live through the same simulations
-with the same luck: what is shown are paired differences. They rank the ways to choose; they are no forecast.
+As many pools are placed by other rules as well (none, at random, evenly spread, at the highest scores), and all live
+through the same simulated years (plan.simulated_years) with the same luck: what is shown are paired differences. Nobody
+knows how such flies live, so each simulation has its own draw from stated ranges, set so that it fits what is known
+today (network.turnover). What matters most is told apart: how large a share of the arrivals comes from places nobody
+mapped, and whether far flights are rare. All this ranks the ways to choose; it is no forecast.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse import csr_array
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 from scipy.stats import t as student
 
 from habitatmap.errors import InputError
+from habitatmap.geo.flight import MEDIAN_IN_SCALES, share_beyond
 from habitatmap.geo.masks import least_apart
+from habitatmap.network.turnover import Bools, Draws, Floats, KnownPlaces, Ranges, draw, lost, quality_of
+from habitatmap.plan.simulated_years import (
+    Laws,
+    Luck,
+    Tail,
+    fit_to_survey,
+    flow_between,
+    forage_served,
+    simulate_occupancy,
+)
 
-Floats = NDArray[np.float64]
-Share = Callable[[ArrayLike, float], Floats]
+SHARES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9)  # of the arrivals, from places nobody mapped; simulations are dealt over them
+STAGING_SHARES = (0.0, 0.5, 0.9)
+PLANNED_YEARS = 10  # a plan is judged by these, the years it is made for
+LAST_YEARS = 5  # and, in the tables, by so many years at the end
+FIRST_YEARS = 5  # what staging costs shows most in these
+POOLS_A_YEAR = 2  # where they are not installed all at once
+FEWEST_STAGED = 4  # sites; with fewer there is next to nothing to stage
+CLEARLY = 1.05  # the plan's gain over that of another rule, below which the rule may do as well (expert judgement)
+NO_GAIN = 1e-4  # a share of the forage too small to print
 
 
 class Strategy(StrEnum):
@@ -46,11 +56,15 @@ class Strategy(StrEnum):
     HIGHEST = "at the highest scores"
 
 
-class Tail(StrEnum):
-    """How rare far flights are."""
+RULES = (Strategy.RANDOM, Strategy.EVEN, Strategy.HIGHEST)  # of thumb, that do without a plan
 
-    FAT = "fat tail"
-    THIN = "thin tail"
+
+class Installing(StrEnum):
+    """In which order the sites of a plan are installed."""
+
+    AT_ONCE = "all at once"
+    STAGED = "two a year"
+    CONNECTED = "two a year, best connected first"
 
 
 class Measure(StrEnum):
@@ -60,31 +74,25 @@ class Measure(StrEnum):
     PLACES = "occupied places"
 
 
-# Ranges from which each simulation draws (expert judgement): probability that a usual place goes empty in a year
-# without rescue; how much longer a better place lasts; whether a single arrival can be enough (z = 1, as where females
-# come mated) or it takes several at a time (z = 2, Hanski's own); arrivals at which an empty place is found in every
-# second year, over those that would keep today's balance.
-PARAMETER_RANGES = {"e": (0.1, 0.4), "x": (0.5, 1.5), "z": (1.0, 2.0), "y": (0.5, 2.0)}
-LAST_YEARS = 5  # a strategy is judged by the mean of so many years at the end
-LEAST_QUALITY = 0.05  # a place with next to no forage about it still holds larvae for a while
-DENSE_PLACES = 4000  # above so many places, flights too rare to matter are left out
-RARE_FLIGHT = 1e-3
+class Window(StrEnum):
+    """Over which years a measure is averaged; which they are says `years_of`."""
+
+    PLANNED = "planned years"
+    LAST = "last years"
 
 
-def fat_tail(d_m: ArrayLike, median_m: float) -> Floats:
-    """Share of flights that get at least d metres far: 1 / (1 + (d/m)^2); 1 at 0, half at the median.
-
-    Landing places are 2Dt of shape p = 1, whose scale is the median (Clark et al. 1999, Ecology 80:1475; from memory).
-    """
-    return 1.0 / (1.0 + (np.asarray(d_m, dtype=float) / median_m) ** 2)
+def years_of(window: Window, years: int) -> tuple[int, int]:
+    """The first and the last year of a window of so many simulated years."""
+    return (1, min(PLANNED_YEARS, years)) if window is Window.PLANNED else (years - LAST_YEARS + 1, years)
 
 
-def thin_tail(d_m: ArrayLike, median_m: float) -> Floats:
-    """Share of flights that get at least d metres far, landing places being Gaussian: 2^-(d/m)^2."""
-    return np.exp2(-((np.asarray(d_m, dtype=float) / median_m) ** 2))
+class Standing(StrEnum):
+    """How the plan stands against the best rule of thumb."""
 
-
-TAILS: dict[Tail, Share] = {Tail.FAT: fat_tail, Tail.THIN: thin_tail}
+    AHEAD = "ahead"
+    LEVEL = "level"  # not clearly ahead: the rule may do as well
+    BEHIND = "behind"
+    NOTHING = "nothing gained"  # by no way to choose
 
 
 class NothingToCompare(StrEnum):
@@ -104,74 +112,16 @@ class NothingToCompareError(InputError):
 
 
 @dataclass(frozen=True)
-class Outlook:
-    """What the simulations showed, as means of the last five years: forage in reach (share, 0-1) and occupied
-    places.
-    """
+class Today:
+    """What all simulations begin with."""
 
-    ranks: pd.DataFrame
-    """tail, strategy, rank (1 = most forage in reach, by the mean over simulations), forage_in_reach, occupied_places,
-    first_share (share of simulations in which it came first)."""
-    differences: pd.DataFrame
-    """tail, measure, other, difference (plan minus other, mean over simulations), low, high (95 %, paired t),
-    better_share, worse_share (shares of simulations in which the plan did better, worse), simulations.
-    """
-    by_year: pd.DataFrame
-    """tail, strategy, year, forage_in_reach, occupied_places: means over simulations."""
-    simulations: int
-    years: int
-
-
-def simulate_occupancy(
-    flow: Floats | csr_array,
-    quality: Floats,
-    start: NDArray[np.bool_],
-    parameters: pd.DataFrame,
-    years: int,
-    seed: int = 1,
-    all_simulations: int | None = None,
-) -> NDArray[np.bool_]:
-    """Occupied or not: (years + 1, places, simulations), the first being `start` (places, simulations).
-
-    flow: (places, places) of L(d), symmetric, 0 on the diagonal; quality A: (places,) > 0; parameters: e, x, y, z
-    of each simulation, its index being the simulation's number, below all_simulations. The i-th place has the same luck
-    in a simulation and year whatever the other places and simulations are, so that one more place never empties
-    another.
-    """
-    e, x, y, z = (parameters[name].to_numpy(float)[None, :] for name in ("e", "x", "y", "z"))
-    width = all_simulations or len(parameters)
-    lost = np.minimum(1.0, e / quality[:, None] ** x)
-    states = np.empty((years + 1, *start.shape), dtype=bool)
-    states[0] = start
-    for year in range(1, years + 1):
-        now = states[year - 1]
-        found = (flow @ (quality[:, None] * now)) ** z
-        found = found / (found + y**z)
-        # filled row by row: the first places of a longer list have the numbers of the shorter one
-        luck = np.random.default_rng([seed, year]).random((len(start), width))[:, parameters.index]
-        states[year] = luck < np.where(now, 1.0 - lost * (1.0 - found), found)
-    return states
-
-
-def balance(flow: Floats | csr_array, quality: Floats, p: ArrayLike, parameters: pd.DataFrame) -> Floats:
-    """The y (simulations,) at which places occupied with the probabilities p (places,) expect as many gains as losses
-    next year.
-
-    parameters: e, x, z of each simulation. Arrivals are those of the expected state. Where gains can't make up for
-    losses (or losses for gains) at any y, the end of the range: a millionth, or a million, of the mean arrivals.
-    """
-    e, x, z = (parameters[name].to_numpy(float)[None, :] for name in ("e", "x", "z"))
-    probability = np.asarray(p, dtype=float)[:, None]
-    lost = np.minimum(1.0, e / quality[:, None] ** x)
-    arrivals = np.asarray(flow @ (quality * probability[:, 0]))[:, None]
-    middle = arrivals.mean() or 1.0
-    low, high = np.full(lost.shape[1], middle * 1e-6), np.full(lost.shape[1], middle * 1e6)
-    for _ in range(60):
-        y = np.sqrt(low * high)
-        found = arrivals**z / (arrivals**z + y**z)
-        gains = ((1.0 - probability) * found - probability * lost * (1.0 - found)).sum(axis=0) > 0
-        low, high = np.where(gains, y, low), np.where(gains, high, y)
-    return np.asarray(np.sqrt(low * high))
+    known: KnownPlaces
+    probabilities: Floats
+    """(samples, places), that each place is occupied now."""
+    new: float
+    """The probability that a usual new pool is occupied, where too few pools are known."""
+    demand: pd.DataFrame
+    """x, y, w of the ground."""
 
 
 @dataclass(frozen=True)
@@ -183,81 +133,289 @@ class Conditions:
     forage_median_m: float
     dispersal_median_m: float
     years: int = 20
-    simulations: int = 200
+    simulations: int = 384
     seed: int = 1
 
 
-def simulate_outlook(
-    places: pd.DataFrame,
-    probabilities: ArrayLike,
-    strategies: Mapping[Strategy, Sequence[pd.DataFrame]],
-    demand: pd.DataFrame,
-    under: Conditions,
-) -> Outlook:
+@dataclass(frozen=True)
+class Outlook:
+    """What the simulations showed. unmapped: the share (0-1) of arrivals from places nobody mapped, NaN for all shares
+    together, which weighs them alike; window: a `Window`; forage in reach as a share (0-1), occupied places as a
+    number, both means over the window's years.
+    """
+
+    ranks: pd.DataFrame
+    """tail, unmapped, window, strategy, rank (1 = most forage in reach, by the mean over simulations), forage_in_reach,
+    occupied_places, first_share (share of simulations in which it came first)."""
+    differences: pd.DataFrame
+    """tail, unmapped, window, measure, other, difference (plan minus other, mean over simulations), low, high (95 %,
+    paired t), better_share, worse_share (shares of simulations in which the plan did better, worse), simulations.
+    """
+    by_year: pd.DataFrame
+    """tail, unmapped, strategy, year, forage_in_reach, occupied_places: means over simulations."""
+    staging: pd.DataFrame
+    """tail, unmapped, installing, first_year, last_year, gain (forage in reach over that without new pools, a share),
+    low, high (95 %, paired t), simulations. Empty where the plan has fewer than `FEWEST_STAGED` sites."""
+    simulations: int
+    """For each tail."""
+    years: int
+
+
+def simulate_outlook(today: Today, strategies: Mapping[Strategy, Sequence[pd.DataFrame]], under: Conditions) -> Outlook:
     """Lets every strategy live through the same simulations.
 
-    places: x, y, access (0-1, NaN = not known) of the breeding places, merged where they are too near to be two.
-    probabilities: (samples, places), that each is occupied now. strategies: name -> one or more sets of new places
-    (x, y, access), of which the simulations take one each, in turn; new places start empty. demand: x, y, w of the
-    ground. Raises InputError, NothingToCompareError.
+    strategies: name -> one or more sets of new places (x, y, access; access 0-1, NaN = not known), of which the draws
+    take one each, in turn; new places start empty. Raises InputError, NothingToCompareError.
     """
-    p, years, simulations = np.atleast_2d(np.asarray(probabilities, dtype=float)), under.years, under.simulations
-    if p.shape[1] != len(places) or Strategy.PLAN not in strategies or years < LAST_YEARS or simulations < 2:
+    _check(today, strategies, under)
+    ranks, differences, courses, staging = [], [], [], []
+    for tail in Tail:
+        lived = _live(today, strategies, tail, SHARES, under)
+        for share, who in _by_share(SHARES, under.simulations):
+            seen = {name: Course(*(values[:, who] for values in course)) for name, course in lived.items()}
+            for window in Window:
+                ranks.append(_ranks(seen, window).assign(tail=tail, unmapped=share, window=window))
+                differences.append(_differences(seen, window).assign(tail=tail, unmapped=share, window=window))
+            courses.append(_by_year(seen).assign(tail=tail, unmapped=share))
+        staging.append(_staged(today, strategies[Strategy.PLAN][0], tail, under))
+    return Outlook(
+        pd.concat(ranks, ignore_index=True)[RANK_COLUMNS],
+        pd.concat(differences, ignore_index=True)[DIFFERENCE_COLUMNS],
+        pd.concat(courses, ignore_index=True)[YEAR_COLUMNS],
+        pd.concat(staging, ignore_index=True),
+        simulations=under.simulations,
+        years=under.years,
+    )
+
+
+def standings(seen: Outlook, tail: Tail) -> pd.DataFrame:
+    """The plan against the best rule of thumb by forage gained over no new pools in the planned years, a row for each
+    share: unmapped, gain, rule, rule_gain, standing (`Standing`)."""
+    rows = []
+    at = gains(seen, tail, Window.PLANNED)
+    d = seen.differences
+    against = d[(d["tail"] == tail) & (d["window"] == Window.PLANNED) & (d["measure"] == Measure.FORAGE)]
+    for share, gain in at.iterrows():
+        rule = max((r for r in RULES if r in gain), key=lambda r: gain[r])
+        pair = against[(against["unmapped"] == share) & (against["other"] == rule)].iloc[0]
+        rows.append((share, gain[Strategy.PLAN], rule, gain[rule], _standing(gain[Strategy.PLAN], gain[rule], pair)))
+    return pd.DataFrame(rows, columns=["unmapped", "gain", "rule", "rule_gain", "standing"])
+
+
+def gains(seen: Outlook, tail: Tail, window: Window) -> pd.DataFrame:
+    """Forage in reach gained over no new pools (a share): a row for each share of unmapped arrivals, a column for each
+    other strategy."""
+    r = seen.ranks
+    mine = r[(r["tail"] == tail) & (r["window"] == window) & r["unmapped"].notna()]
+    forage = mine.pivot(index="unmapped", columns="strategy", values="forage_in_reach")
+    return forage.sub(forage[Strategy.NONE], axis=0).drop(columns=Strategy.NONE)
+
+
+def staging_ratios(staging: pd.DataFrame) -> pd.DataFrame:
+    """What an order of installing gains in the first `FIRST_YEARS`, over the gain of two a year in the plan's order;
+    both tails weigh alike. A row for each share of unmapped arrivals: at_once, connected; NaN where nothing is gained.
+    """
+    first = staging[staging["last_year"] == FIRST_YEARS]
+    gain = first.pivot_table(index="unmapped", columns="installing", values="gain", aggfunc="mean")
+    ratio = gain.div(gain[Installing.STAGED].where(gain[Installing.STAGED] >= NO_GAIN), axis=0)
+    names = {Installing.AT_ONCE: "at_once", Installing.CONNECTED: "connected"}
+    return ratio[list(names)].rename(columns=names)
+
+
+# --- through the years ------------------------------------------------------------------------------------------------
+
+RANK_COLUMNS = "tail unmapped window strategy rank forage_in_reach occupied_places first_share".split()
+DIFFERENCE_COLUMNS = (
+    "tail unmapped window measure other difference low high better_share worse_share simulations".split()
+)
+YEAR_COLUMNS = "tail unmapped strategy year forage_in_reach occupied_places".split()
+Way = TypeVar("Way", bound=StrEnum)
+
+
+class Course(NamedTuple):
+    """What one way to choose came to: (years + 1, simulations) each."""
+
+    forage: Floats
+    """Share (0-1) of the forage within flight of occupied places."""
+    occupied: Floats
+    """Number of occupied places."""
+
+
+def _check(today: Today, strategies: Mapping[Strategy, Sequence[pd.DataFrame]], under: Conditions) -> None:
+    """Raises where nothing can be simulated, or nothing compared."""
+    p, places, least = today.probabilities, len(today.known.p), 2 * len(SHARES)
+    fits = p.ndim == 2 and p.shape[1] == places and {Strategy.PLAN, Strategy.NONE} <= set(strategies)
+    if not fits or under.years < LAST_YEARS or under.simulations < least:
         raise InputError(
-            f"outlook: {len(places)} places with probabilities of shape {p.shape}, {years} years and {simulations} "
-            f"simulations do not fit: expected a probability for each place, a strategy "
-            f"'{Strategy.PLAN}', {LAST_YEARS} years and 2 simulations at least."
+            f"outlook: {places} places with probabilities of shape {p.shape}, {under.years} years and "
+            f"{under.simulations} simulations do not fit: expected a probability for each place, the strategies "
+            f"'{Strategy.PLAN}' and '{Strategy.NONE}', {LAST_YEARS} years and {least} simulations at least."
         )
-    total = float(demand["w"].sum())
-    if total <= 0:
+    if float(today.demand["w"].sum()) <= 0:
         raise NothingToCompareError(NothingToCompare.NO_FORAGE)
     if not (p > 0).any():
         raise NothingToCompareError(NothingToCompare.NOBODY)
-    random = np.random.default_rng(under.seed)
-    sampled = pd.DataFrame(
+
+
+def _by_share(shares: Sequence[float], simulations: int) -> Iterator[tuple[float, Bools]]:
+    """Each share with the simulations that have it; last NaN, with those that make up whole rounds."""
+    number = np.arange(simulations)
+    for k, share in enumerate(shares):
+        yield share, number % len(shares) == k
+    yield np.nan, number < simulations // len(shares) * len(shares)
+
+
+def _live(
+    today: Today,
+    ways: Mapping[Way, Sequence[pd.DataFrame]],
+    tail: Tail,
+    shares: Sequence[float],
+    under: Conditions,
+) -> dict[Way, Course]:
+    """Every way through the same simulations, dealt evenly over the shares with the same other draws at each.
+
+    ways: sets of new places (x, y, access, and the year in which they are installed where it is not the first).
+    """
+    known, n, years = today.known, under.simulations, under.years
+    which = np.arange(n) // len(shares)
+    count = int(which[-1]) + 1
+    drawn = Draws(*(values[which] for values in _draws(count, under.seed)))._replace(
+        unmapped=np.asarray(shares)[np.arange(n) % len(shares)]
+    )
+    p = today.probabilities[np.arange(count) % len(today.probabilities)].T
+    start = (np.random.default_rng(under.seed).random(p.shape) < p)[:, which]
+    rates = fit_to_survey(known, flow_between(known.xy, tail, under.dispersal_median_m), drawn, today.new)
+
+    lived: dict[Way, Course] = {}
+    for name, sets in ways.items():
+        lived[name] = Course(np.full((years + 1, n), np.nan), np.full((years + 1, n), np.nan))
+        for k, new in enumerate(sets):
+            mine = np.flatnonzero(which % len(sets) == k)
+            xy = np.vstack([known.xy, new[["x", "y"]].to_numpy(float)])
+            quality = np.r_[known.quality, quality_of(new["access"], known.usual)]
+            laws = Laws(
+                lost(quality, drawn.e[mine], drawn.x[mine]),
+                rates.of(np.r_[known.pool, np.ones(len(new), dtype=bool)])[:, mine],
+                drawn.z[mine],
+                rates.unmapped[mine],
+            )
+            states = simulate_occupancy(
+                flow_between(xy, tail, under.dispersal_median_m),
+                quality,
+                np.vstack([start[:, mine], np.zeros((len(new), len(mine)), dtype=bool)]),
+                laws,
+                years,
+                Luck(under.seed, which[mine], count),
+                np.r_[np.zeros(len(known.p), dtype=int), new["year"].to_numpy(int)] if "year" in new else None,
+            )
+            lived[name].occupied[:, mine] = states.sum(axis=1)
+            lived[name].forage[:, mine] = forage_served(xy, states, today.demand, tail, under.forage_median_m)
+    return lived
+
+
+def _draws(count: int, seed: int) -> Draws:
+    """So many draws; a Sobol sequence is even over the ranges at powers of two, so it is cut from the next one."""
+    return Draws(*(values[:count] for values in draw(Ranges(), 1 << (count - 1).bit_length(), seed)))
+
+
+def _staged(today: Today, sites: pd.DataFrame, tail: Tail, under: Conditions) -> pd.DataFrame:
+    """What the plan gains by the order in which it is installed (see `Outlook.staging`); sites: in the plan's order."""
+    columns = "tail unmapped installing first_year last_year gain low high simulations".split()
+    if len(sites) < FEWEST_STAGED:
+        return pd.DataFrame(columns=columns)
+    year = np.arange(len(sites)) // POOLS_A_YEAR
+    # who installs can only go by the planner's own flight, however flies fly in truth
+    known, in_scales = today.known, MEDIAN_IN_SCALES / under.dispersal_median_m
+    apart = cdist(sites[["x", "y"]].to_numpy(float), known.xy)
+    connected = np.argsort(-(share_beyond(apart * in_scales) @ (known.quality * known.p)), kind="stable")
+    ways: dict[StrEnum, Sequence[pd.DataFrame]] = {
+        Strategy.NONE: [sites.iloc[:0]],
+        Installing.AT_ONCE: [sites],
+        Installing.STAGED: [sites.assign(year=year)],
+        Installing.CONNECTED: [sites.iloc[connected].assign(year=year)],
+    }
+    # as many simulations at each share as in the comparison of strategies
+    simulations = -(-under.simulations // len(SHARES)) * len(STAGING_SHARES)
+    under = replace(under, years=PLANNED_YEARS, simulations=simulations)
+    lived = _live(today, ways, tail, STAGING_SHARES, under)
+    rows = []
+    for share, who in _by_share(STAGING_SHARES, simulations):
+        for way in Installing:
+            for last in (FIRST_YEARS, PLANNED_YEARS):
+                gained = (lived[way].forage - lived[Strategy.NONE].forage)[1 : last + 1, who].mean(axis=0)
+                rows.append((tail, share, way, 1, last, *_paired(gained), int(who.sum())))
+    return pd.DataFrame(rows, columns=columns).dropna(subset="unmapped")
+
+
+# --- what is told of them ---------------------------------------------------------------------------------------------
+
+
+def _mean_over(window: Window, values: Floats) -> Floats:
+    """Mean over the window's years, by simulation; values: (years + 1, simulations)."""
+    first, last = years_of(window, len(values) - 1)
+    return np.asarray(values[first : last + 1].mean(axis=0))
+
+
+def _paired(differences: Floats) -> tuple[float, float, float]:
+    """Mean and its 95 % interval (paired t)."""
+    n = len(differences)
+    mean, half = float(differences.mean()), float(student.ppf(0.975, n - 1) * differences.std(ddof=1) / np.sqrt(n))
+    return mean, mean - half, mean + half
+
+
+def _ranks(seen: Mapping[Strategy, Course], window: Window) -> pd.DataFrame:
+    by_simulation = pd.DataFrame({name: _mean_over(window, course.forage) for name, course in seen.items()})
+    first = by_simulation.eq(by_simulation.max(axis=1), axis=0)
+    frame = pd.DataFrame(
         {
-            name: np.exp(random.uniform(np.log(low), np.log(high), simulations))
-            for name, (low, high) in PARAMETER_RANGES.items()
+            "strategy": list(seen),
+            "forage_in_reach": by_simulation.mean().to_numpy(),
+            "occupied_places": [float(_mean_over(window, course.occupied).mean()) for course in seen.values()],
+            # a tie is shared among those who came first
+            "first_share": first.div(first.sum(axis=1), axis=0).mean().to_numpy(),
         }
     )
-    start = random.random((len(places), simulations)) < p[np.arange(simulations) % len(p)].T
-    usual = float(np.nanmedian(places["access"])) if places["access"].notna().any() else np.nan
+    frame["rank"] = frame["forage_in_reach"].rank(ascending=False, method="min").astype(int)
+    return frame.sort_values(["rank", "strategy"])
 
-    ranks, differences, courses = [], [], []
-    for tail, weight in TAILS.items():
-        forage, occupied = {}, {}
-        today = _flow(places[["x", "y"]].to_numpy(float), weight, under.dispersal_median_m)
-        balanced = sampled["y"] * balance(today, _quality(places["access"], usual), p.mean(axis=0), sampled)
-        parameters = sampled.assign(y=balanced)
-        for name, sets in strategies.items():
-            forage[name], occupied[name] = (np.full((years + 1, simulations), np.nan) for _ in range(2))
-            for k, new in enumerate(sets):
-                mine = np.arange(k, simulations, len(sets))
-                every = pd.concat([places, new], ignore_index=True)[["x", "y", "access"]]
-                begin = np.vstack([start[:, mine], np.zeros((len(new), len(mine)), dtype=bool)])
-                flow = _flow(every[["x", "y"]].to_numpy(float), weight, under.dispersal_median_m)
-                states = simulate_occupancy(
-                    flow, _quality(every["access"], usual), begin, parameters.iloc[mine], years, under.seed, simulations
-                )
-                occupied[name][:, mine] = states.sum(axis=1)
-                forage[name][:, mine] = _reached(every, states, demand, weight, under.forage_median_m) / total
-        ranks.append(_ranks(tail, forage, occupied))
-        for measure, values in ((Measure.FORAGE, forage), (Measure.PLACES, occupied)):
-            differences.append(_differences(tail, measure, values))
-        courses += [
-            pd.DataFrame(
-                {
-                    "tail": tail,
-                    "strategy": name,
-                    "year": np.arange(years + 1),
-                    "forage_in_reach": forage[name].mean(axis=1),
-                    "occupied_places": occupied[name].mean(axis=1),
-                }
-            )
-            for name in strategies
-        ]
-    ranked, compared, course = (pd.concat(parts, ignore_index=True) for parts in (ranks, differences, courses))
-    return Outlook(ranked, compared, course, simulations=simulations, years=years)
+
+def _differences(seen: Mapping[Strategy, Course], window: Window) -> pd.DataFrame:
+    rows = []
+    for measure, which in ((Measure.FORAGE, 0), (Measure.PLACES, 1)):
+        plan = _mean_over(window, seen[Strategy.PLAN][which])
+        for other, course in seen.items():
+            if other is not Strategy.PLAN:
+                pairs = plan - _mean_over(window, course[which])
+                better, worse = float((pairs > 0).mean()), float((pairs < 0).mean())
+                rows.append((measure, other, *_paired(pairs), better, worse, len(pairs)))
+    columns = ["measure", "other", "difference", "low", "high", "better_share", "worse_share", "simulations"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _by_year(seen: Mapping[Strategy, Course]) -> pd.DataFrame:
+    return pd.concat(
+        pd.DataFrame(
+            {
+                "strategy": name,
+                "year": np.arange(len(course.forage)),
+                "forage_in_reach": course.forage.mean(axis=1),
+                "occupied_places": course.occupied.mean(axis=1),
+            }
+        )
+        for name, course in seen.items()
+    )
+
+
+def _standing(gain: float, rule_gain: float, pair: pd.Series) -> Standing:
+    """pair: low and high of the plan's gain minus the rule's."""
+    if max(gain, rule_gain) < NO_GAIN:
+        return Standing.NOTHING
+    if pair["low"] > 0 and gain >= CLEARLY * rule_gain:
+        return Standing.AHEAD
+    return Standing.BEHIND if pair["high"] < 0 else Standing.LEVEL
+
+
+# --- other ways to choose ---------------------------------------------------------------------------------------------
 
 
 def other_plans(
@@ -310,73 +468,6 @@ def ground_points(weight: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = 400
     frame["x"], frame["y"] = np.asarray(x, dtype=float)[col] * frame["w"], np.asarray(y, dtype=float)[row] * frame["w"]
     sums = frame.groupby(["block_row", "block_col"])[["w", "x", "y"]].sum().reset_index(drop=True)
     return pd.DataFrame({"x": sums["x"] / sums["w"], "y": sums["y"] / sums["w"], "w": sums["w"]})
-
-
-def _flow(xy: Floats, weight: Share, median_m: float) -> Floats | csr_array:
-    """L(d) between places (n, n), 0 on the diagonal; sparse above DENSE_PLACES, where rarer flights are left out."""
-    if len(xy) <= DENSE_PLACES:
-        flow = weight(cdist(xy, xy), median_m)
-        np.fill_diagonal(flow, 0.0)
-        return flow
-    farthest = median_m * (np.sqrt(1 / RARE_FLIGHT - 1) if weight is fat_tail else np.sqrt(np.log2(1 / RARE_FLIGHT)))
-    pairs = cKDTree(xy).query_pairs(farthest, output_type="ndarray")
-    i, j = pairs.T
-    near = weight(np.hypot(*(xy[i] - xy[j]).T), median_m)
-    return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
-
-
-def _quality(access: pd.Series, usual: float) -> Floats:
-    """A of each place: its forage access over the usual place's; 1 where either is not known."""
-    ratio = access.to_numpy(float) / usual if usual > 0 else np.ones(len(access))
-    return np.clip(np.where(np.isnan(ratio), 1.0, ratio), LEAST_QUALITY, 1 / LEAST_QUALITY)
-
-
-def _reached(
-    places: pd.DataFrame, states: NDArray[np.bool_], demand: pd.DataFrame, weight: Share, median_m: float
-) -> Floats:
-    """Forage within flight of the occupied places, by year and simulation: (years + 1, simulations), in the unit of
-    w.
-    """
-    d = cdist(demand[["x", "y"]].to_numpy(float), places[["x", "y"]].to_numpy(float))
-    missed = np.log1p(-np.minimum(weight(d, median_m), 1 - 1e-9)).astype(np.float32)
-    w = demand["w"].to_numpy(float)
-    return np.array([w @ -np.expm1(missed @ occupied.astype(np.float32)) for occupied in states])
-
-
-def _last(values: Floats) -> Floats:
-    return np.asarray(values[-LAST_YEARS:].mean(axis=0))
-
-
-def _ranks(tail: Tail, forage: Mapping[Strategy, Floats], occupied: Mapping[Strategy, Floats]) -> pd.DataFrame:
-    by_simulation = pd.DataFrame({name: _last(values) for name, values in forage.items()})
-    frame = pd.DataFrame(
-        {
-            "tail": tail,
-            "strategy": list(forage),
-            "forage_in_reach": by_simulation.mean().to_numpy(),
-            "occupied_places": [float(_last(values).mean()) for values in occupied.values()],
-            # a tie is shared among those who came first
-            "first_share": by_simulation.eq(by_simulation.max(axis=1), axis=0)
-            .pipe(lambda b: b.div(b.sum(axis=1), axis=0))
-            .mean(),
-        }
-    )
-    frame.insert(2, "rank", frame["forage_in_reach"].rank(ascending=False, method="min").astype(int))
-    return frame.sort_values(["rank", "strategy"]).reset_index(drop=True)
-
-
-def _differences(tail: Tail, measure: Measure, values: Mapping[Strategy, Floats]) -> pd.DataFrame:
-    rows = []
-    for other in values:
-        if other is Strategy.PLAN:
-            continue
-        pairs = _last(values[Strategy.PLAN]) - _last(values[other])
-        n = len(pairs)
-        mean, half = float(pairs.mean()), float(student.ppf(0.975, n - 1) * pairs.std(ddof=1) / np.sqrt(n))
-        better, worse = float((pairs > 0).mean()), float((pairs < 0).mean())
-        rows.append((tail, measure, other, mean, mean - half, mean + half, better, worse, n))
-    columns = ["tail", "measure", "other", "difference", "low", "high", "better_share", "worse_share", "simulations"]
-    return pd.DataFrame(rows, columns=columns)
 
 
 def _evenly(cells: NDArray[np.integer], standing: Floats, pools: int, spacing: float) -> pd.DataFrame:

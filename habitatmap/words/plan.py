@@ -1,12 +1,20 @@
-"""What is said about a plan as a whole: why it has fewer pools than asked for, and which of its terms fit nothing."""
+"""What is said about a plan as a whole: why it has fewer pools than asked for, which of its terms fit nothing, and how
+it stands against other ways to choose in simulated years.
+"""
 
 from __future__ import annotations
 
-from habitatmap.plan.outlook import NothingToCompare
+from itertools import groupby
+
+import pandas as pd
+
+from habitatmap.plan.outlook import FIRST_YEARS, NothingToCompare, Standing, Strategy
 from habitatmap.plan.search import Shortfall
+from habitatmap.plan.simulated_years import Tail
 from habitatmap.plan.terms import TermTable
 from habitatmap.result.figures import Figures, PlanFigures
 from habitatmap.words.bases import noted
+from habitatmap.words.numbers import listed, percent, span
 
 BY_NETWORK = (
     "chosen for the network, one pool after another: no share of the best possible is known or claimed for that"
@@ -30,9 +38,85 @@ def nothing_to_compare(why: NothingToCompare, plan: PlanFigures) -> str:
         NothingToCompare.NO_SUGGESTION: "there is no suggestion to look ahead for: "
         + (plan_note(plan) or "no pool is asked for"),
         NothingToCompare.NO_FORAGE: "there is no forage on the ground, so no way to choose is better than another",
-        NothingToCompare.NOBODY: "no breeding place is likely to be occupied today, and from nowhere nobody comes",
+        NothingToCompare.NOBODY: "no breeding place is known to be occupied today, so no arrivals can be simulated",
     }
     return said[why]
+
+
+NO_FORECAST = (
+    "These are simulations under stated assumptions; no forecast. Nobody knows how often such places are found or "
+    "lost, or how many flies come from places that are on no map. What can be read from them is whether the plan still "
+    "stands when flight and life differ from what the planner assumed."
+)
+FLIGHT = {Tail.FAT: "some flights go very far", Tail.THIN: "hardly any flight goes far"}
+POOLS = {
+    Strategy.NONE: "no new pools",
+    Strategy.RANDOM: "pools at random",
+    Strategy.EVEN: "pools evenly spread",
+    Strategy.HIGHEST: "pools at the highest scores",
+}
+
+
+def where_the_plan_wins(standings: pd.DataFrame, tail: Tail) -> str:
+    """How the plan stands against rules of thumb, by the share of arrivals from unmapped places (`outlook.standings`);
+    neighbouring shares with the same standing are told together."""
+    shares, told = standings["unmapped"].tolist(), []
+    rows = zip(shares, standings["rule"], standings["standing"], strict=True)
+    for standing, alike in groupby(rows, key=lambda row: row[2]):
+        run = list(alike)
+        rules = [POOLS[rule] for rule in dict.fromkeys(rule for _, rule, _ in run)]
+        told.append(f"{_if_so_many(run[0][0], run[-1][0], shares)}, {_stands(standing, rules)}")
+    return f"Where {FLIGHT[tail]}: {'; '.join(told)}."
+
+
+def _stands(standing: Standing, rules: list[str]) -> str:
+    return {
+        Standing.AHEAD: "the plan gains most",
+        Standing.LEVEL: f"as many {listed(rules)} may do as well as the plan",
+        Standing.BEHIND: f"as many {listed(rules)} gain more than the plan",
+        Standing.NOTHING: "no way to choose gains anything",
+    }[standing]
+
+
+def _if_so_many(low: float, high: float, shares: list[float]) -> str:
+    """For which shares of arrivals from unmapped places, of those simulated, something holds."""
+    if (low, high) == (shares[0], shares[-1]):
+        return "whatever share of arriving flies comes from unmapped places"
+    if low == high and high != shares[-1]:
+        return _if_share(low)
+    least_or_most = f"{percent(low)} or more" if high == shares[-1] else f"at most {percent(high)}"
+    part = least_or_most if low == shares[0] or high == shares[-1] else span(low, high)
+    return f"if {part} of arriving flies come from unmapped places"
+
+
+def _if_share(share: float) -> str:
+    if share == 0:
+        return "if flies come only from mapped places"
+    return f"if {percent(share)} of arriving flies come from unmapped places"
+
+
+def order_of_installing(ratios: pd.DataFrame) -> str:
+    """What all at once, and the best connected sites first, gain over two a year in the plan's order
+    (`outlook.staging_ratios`); "" where nothing is gained."""
+    known = ratios.dropna()
+    if known.empty:
+        return ""
+    at_once, connected = known["at_once"], known["connected"]
+    low, high = f"{at_once.min():.1f}", f"{at_once.max():.1f}"
+    times = low if low == high else f"{low} to {high}"
+    ends = dict.fromkeys((known.index[0], known.index[-1]))
+    orders = [f"{_more_or_less(connected[share])} {_if_share(share)}" for share in ends]
+    return (
+        f"In the first {FIRST_YEARS} years, installing all at once gains {times} times what two a year gain. With two "
+        f"a year, the best connected sites first gain, against the plan's order, {listed(orders)}."
+    )
+
+
+def _more_or_less(ratio: float) -> str:
+    change = round(ratio - 1.0, 2)
+    if not change:
+        return "as much"
+    return f"{percent(abs(change))} {'more' if change > 0 else 'less'}"
 
 
 def notes_of(figures: Figures) -> list[str]:

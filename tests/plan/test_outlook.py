@@ -1,200 +1,197 @@
-"""The simulated years against exact small cases, and the laws of a fair comparison."""
+"""The laws of a fair comparison, and what is told of it."""
 
 from __future__ import annotations
 
-from itertools import product
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
-from habitatmap.network.metapopulation import incidence
+from habitatmap.network.turnover import KnownPlaces
 from habitatmap.plan.outlook import (
+    FIRST_YEARS,
     LAST_YEARS,
-    PARAMETER_RANGES,
-    TAILS,
+    PLANNED_YEARS,
+    SHARES,
+    STAGING_SHARES,
     Conditions,
+    Course,
+    Installing,
     Measure,
     NothingToCompare,
     NothingToCompareError,
+    Outlook,
+    Standing,
     Strategy,
-    Tail,
+    Today,
+    Window,
     _differences,
-    _quality,
-    balance,
-    fat_tail,
+    _standing,
+    gains,
     ground_points,
     other_plans,
-    simulate_occupancy,
     simulate_outlook,
-    thin_tail,
+    staging_ratios,
+    standings,
+    years_of,
 )
+from habitatmap.plan.simulated_years import Tail
 
-FLOW = np.array([[0.0, 0.5, 0.1], [0.5, 0.0, 0.3], [0.1, 0.3, 0.0]])
-QUALITY = np.array([1.0, 0.5, 2.0])
-E, X, Y, Z = 0.3, 0.8, 0.6, 1.4
-
-
-def exact_probabilities(start: tuple[int, ...], years: int) -> np.ndarray:
-    """Chance that each of three places is occupied after so many years: the chain over all eight states, by hand."""
-    states = list(product((0, 1), repeat=3))
-    move = np.zeros((8, 8))
-    for i, now in enumerate(states):
-        s = FLOW @ (QUALITY * np.array(now))
-        found = s**Z / (s**Z + Y**Z)
-        lost = np.minimum(1, E / QUALITY**X) * (1 - found)
-        filled = np.where(np.array(now) == 1, 1 - lost, found)
-        for j, then in enumerate(states):
-            move[i, j] = np.prod(np.where(np.array(then) == 1, filled, 1 - filled))
-    after = np.linalg.matrix_power(move, years)[states.index(start)]
-    return after @ np.array(states)
+UNDER = Conditions(250.0, 500.0, simulations=96)
 
 
-def parameters(n: int, z: float = Z) -> pd.DataFrame:
-    return pd.DataFrame({"e": np.full(n, E), "x": np.full(n, X), "y": np.full(n, Y), "z": np.full(n, z)})
+def today(p: float = 0.9, w: float = 1.0) -> Today:
+    """Six pools in a row of 400 m steps, on a line of forage."""
+    x = 400.0 * np.arange(6)
+    known = pd.DataFrame({"x": x, "y": 0.0, "access": [0.4, 0.6] * 3, "p": p, "pools": 1})
+    ground = pd.DataFrame({"x": np.arange(0, 4000, 100.0), "y": 0.0, "w": w})
+    return Today(KnownPlaces.of(known, np.full(6, 3.0)), np.full((1, 6), p), 0.5, ground)
 
 
-@pytest.mark.parametrize("years", [1, 2, 10])
-def test_simulated_shares_are_the_chain_s(years: int) -> None:
-    n = 20_000
-    start = np.repeat(np.array([[True], [False], [True]]), n, axis=1)
-    share = simulate_occupancy(FLOW, QUALITY, start, parameters(n), years)[-1].mean(axis=1)
-    expected = exact_probabilities((1, 0, 1), years)
-    assert np.abs(share - expected).max() < 4.5 * np.sqrt(0.25 / n)  # 4.5 standard errors at most
+def strategies(sites: int = 2) -> dict[Strategy, list[pd.DataFrame]]:
+    """The plan goes on with the row, the random pools lie beyond all forage and flight."""
+    plan = pd.DataFrame({"x": 2400.0 + 400.0 * np.arange(sites), "y": 0.0, "access": 0.5})
+    far = plan.assign(x=plan["x"] * 100)
+    return {Strategy.NONE: [plan.iloc[:0]], Strategy.PLAN: [plan], Strategy.RANDOM: [far, far.assign(y=500.0)]}
 
 
-def test_a_place_between_others_that_never_change_has_the_published_incidence() -> None:
-    """Long-run share of years occupied equals J of the incidence function model, as `incidence` gives it."""
-    n, years = 400, 300
-    # the second place is so good that it is never lost, and sends the same arrivals every year: 1e6 x 0.5e-6 = 1/2,
-    # which is what `incidence` sees of an area of 1 at exp(-alpha d) = 1/2
-    quality, flow = np.array([1.0, 1e6]), np.array([[0.0, 0.5e-6], [0.5e-6, 0.0]])
-    start = np.ones((2, n), dtype=bool)
-    world = parameters(n, z=2.0)  # Hanski's own
-    share = simulate_occupancy(flow, quality, start, world, years)[50:, 0].mean()
-    alone = incidence([1, 1], [[0, np.log(2)], [np.log(2), 0]], [0, 1], 1.0, E, Y, X)[0]
-    assert share == pytest.approx(alone, abs=0.01)
+@pytest.fixture(scope="module")
+def seen() -> Outlook:
+    return simulate_outlook(today(), strategies(4), UNDER)
 
 
-def test_nobody_comes_from_nowhere() -> None:
-    start = np.zeros((3, 50), dtype=bool)
-    assert not simulate_occupancy(FLOW, QUALITY, start, parameters(50), 20).any()
+def test_pools_where_flies_can_find_them_come_first(seen: Outlook) -> None:
+    for tail in Tail:
+        told = standings(seen, tail)
+        assert told["unmapped"].tolist() == list(SHARES)
+        assert (told["standing"] == Standing.AHEAD).all()
+        assert (told["rule"] == Strategy.RANDOM).all()
+        assert (told["gain"] > told["rule_gain"]).all()
+    assert (seen.ranks.groupby(["tail", "unmapped", "window"])["strategy"].first() == Strategy.PLAN).all()
+    assert np.allclose(seen.ranks.groupby(["tail", "unmapped", "window"], dropna=False)["first_share"].sum(), 1)
+    d = seen.differences
+    assert ((d["low"] <= d["difference"]) & (d["difference"] <= d["high"])).all()
 
 
-def test_more_places_have_the_same_luck() -> None:
-    """A place too far off to matter changes nothing for the others, whatever its number of simulations."""
-    start = np.random.default_rng(3).random((3, 40)) < 0.5
-    far = np.pad(FLOW, (0, 1))
-    longer = simulate_occupancy(
-        far, np.r_[QUALITY, 1.0], np.vstack([start, np.ones((1, 40), bool)]), parameters(40), 15
-    )
-    alone = simulate_occupancy(FLOW, QUALITY, start, parameters(40), 15)
-    assert (longer[:, :3] == alone).all()
-    some = parameters(40).iloc[[3, 8, 21]]
-    assert (
-        simulate_occupancy(FLOW, QUALITY, start[:, some.index], some, 15, all_simulations=40) == alone[:, :, some.index]
-    ).all()
+def test_every_share_has_as_many_simulations_and_all_together_are_their_mean(seen: Outlook) -> None:
+    d = seen.differences
+    assert (d.loc[d["unmapped"].notna(), "simulations"] == 96 // len(SHARES)).all()
+    assert (d.loc[d["unmapped"].isna(), "simulations"] == 96).all()
+    keys = ["tail", "window", "strategy"]
+    every = seen.ranks[seen.ranks["unmapped"].isna()].set_index(keys)["forage_in_reach"].sort_index()
+    by_share = seen.ranks[seen.ranks["unmapped"].notna()].groupby(keys)["forage_in_reach"].mean().sort_index()
+    pd.testing.assert_series_equal(every, by_share)
 
 
-def test_one_more_place_never_empties_another() -> None:
-    start = np.random.default_rng(4).random((3, 200)) < 0.6
-    fewer = simulate_occupancy(FLOW[:2, :2], QUALITY[:2], start[:2], parameters(200), 20)
-    more = simulate_occupancy(FLOW, QUALITY, start, parameters(200), 20)[:, :2]
-    assert (more >= fewer).all()
-    assert (more > fewer).any()
+def test_gains_are_those_of_the_differences(seen: Outlook) -> None:
+    d = seen.differences
+    for tail in Tail:
+        for window in Window:
+            mine = d[(d["tail"] == tail) & (d["window"] == window) & (d["measure"] == Measure.FORAGE)]
+            over_none = mine[(mine["other"] == Strategy.NONE) & mine["unmapped"].notna()]
+            assert gains(seen, tail, window)[Strategy.PLAN].tolist() == pytest.approx(over_none["difference"].tolist())
 
 
-def test_in_balance_as_many_are_found_as_lost() -> None:
-    """Three equal places, each seeing the other two alike: gains = losses solved by hand for C, then for y."""
-    flow = np.array([[0.0, 0.5, 0.5], [0.5, 0.0, 0.5], [0.5, 0.5, 0.0]])
-    p, e = 0.6, 0.2
-    # (1 - p) C = p e (1 - C)  ->  C = p e / (1 - p + p e);  C = S^z / (S^z + y^z) with S = p
-    found = p * e / (1 - p + p * e)
-    two = pd.DataFrame({"e": [e, e], "x": [1.0, 2.0], "z": [1.0, 2.0]})
-    odds = 1 / found - 1
-    assert balance(flow, np.ones(3), [p] * 3, two) == pytest.approx([p * odds, p * np.sqrt(odds)])
+def test_new_pools_fill_sooner_the_more_flies_come_from_elsewhere() -> None:
+    """Pools out of flight of every mapped place gain nothing from these, and are found where flies come anyway."""
+    ways = strategies()
+    lone = {**ways, Strategy.PLAN: [ways[Strategy.PLAN][0].assign(x=[1e6, 2e6])]}
+    ground = pd.DataFrame({"x": [1e6, 2e6], "y": 0.0, "w": 1.0})
+    lived = simulate_outlook(replace(today(), demand=ground), lone, UNDER)
+    for tail in Tail:
+        gained = gains(lived, tail, Window.PLANNED)[Strategy.PLAN]
+        assert gained.iloc[0] == pytest.approx(0.0, abs=1e-3)
+        assert gained.iloc[-1] > 0.3
+        assert standings(lived, tail)["standing"].iloc[0] == Standing.NOTHING
 
 
-@pytest.mark.parametrize("tail", TAILS.values())
-def test_tails_have_their_median(tail: object) -> None:
-    assert callable(tail)
-    d = np.linspace(0, 3000, 301)
-    assert tail(0, 500) == 1
-    assert tail(500, 500) == pytest.approx(0.5)
-    assert (np.diff(tail(d, 500)) < 0).all()
+def test_windows_fit_the_years() -> None:
+    assert [years_of(window, 20) for window in Window] == [(1, PLANNED_YEARS), (16, 20)]
+    assert [years_of(window, 5) for window in Window] == [(1, 5), (1, 5)]
 
 
-def test_the_tails_are_those_of_their_landing_places() -> None:
-    """Drawn landing places of both kinds: the share beyond r is the tail. 2Dt with p = 1: r = m sqrt(u / (1 - u))."""
-    random = np.random.default_rng(5)
-    u = random.random(200_000)
-    gaussian = np.hypot(*random.normal(0, 500 / np.sqrt(2 * np.log(2)), (2, 200_000)))
-    for r in (100, 500, 1500):
-        assert (500 * np.sqrt(u / (1 - u)) > r).mean() == pytest.approx(float(fat_tail(r, 500)), abs=0.005)
-        assert (gaussian > r).mean() == pytest.approx(float(thin_tail(r, 500)), abs=0.005)
+@pytest.mark.parametrize(
+    ("gain", "rule_gain", "low", "high", "standing"),
+    [
+        (0.0210, 0.02, 0.0005, 0.0015, Standing.AHEAD),
+        (0.0209, 0.02, 0.0005, 0.0015, Standing.LEVEL),  # clear, but less than 5 % more
+        (0.0300, 0.02, -0.001, 0.0210, Standing.LEVEL),  # more, but not clear
+        (0.0190, 0.02, -0.003, 0.0010, Standing.LEVEL),
+        (0.0190, 0.02, -0.003, -0.001, Standing.BEHIND),
+        (0.0100, -0.01, 0.001, 0.0300, Standing.AHEAD),  # the rule gains nothing at all
+        (0.00005, 0.0, -1.0, 1.0, Standing.NOTHING),
+    ],
+)
+def test_how_the_plan_stands(gain: float, rule_gain: float, low: float, high: float, standing: Standing) -> None:
+    assert _standing(gain, rule_gain, pd.Series({"low": low, "high": high})) is standing
 
 
-def small() -> dict[str, object]:
-    places = pd.DataFrame({"x": [0.0, 400.0], "y": [0.0, 0.0], "access": [0.4, 0.6]})
-    plan = pd.DataFrame({"x": [800.0, 1200.0], "y": [0.0, 0.0], "access": [0.5, 0.5]})
-    far = pd.DataFrame({"x": [90_000.0, 99_000.0], "y": [0.0, 0.0], "access": [0.5, 0.5]})
-    x = np.arange(0, 2000, 100.0)
-    return {
-        "places": places,
-        "strategies": {Strategy.NONE: [plan.iloc[:0]], Strategy.PLAN: [plan], Strategy.RANDOM: [far, far + 500.0]},
-        "demand": pd.DataFrame({"x": x, "y": 0.0, "w": 1.0}),
-        "probabilities": [[0.9, 0.9]],
-        "under": Conditions(250.0, 500.0, simulations=40),
-    }
+def test_all_at_once_gains_more_than_two_a_year(seen: Outlook) -> None:
+    s = seen.staging
+    assert s["unmapped"].unique().tolist() == list(STAGING_SHARES)
+    assert s["last_year"].unique().tolist() == [FIRST_YEARS, PLANNED_YEARS]
+    gain = s.pivot_table(index=["tail", "unmapped", "last_year"], columns="installing", values="gain")
+    assert (gain[Installing.AT_ONCE] > gain[Installing.STAGED]).all()
+    assert (staging_ratios(s)["at_once"] > 1.05).all()
 
 
-def test_pools_where_flies_can_find_them_come_first() -> None:
-    seen = simulate_outlook(**small())  # type: ignore[arg-type]
-    assert set(seen.ranks["tail"]) == set(TAILS)
-    assert (seen.ranks.groupby("tail")["strategy"].first() == Strategy.PLAN).all()
-    by_tail = seen.differences[seen.differences["measure"] == "forage in reach"].set_index(["tail", "other"])
-    assert (by_tail["low"] > 0).all()
-    assert ((by_tail["low"] <= by_tail["difference"]) & (by_tail["difference"] <= by_tail["high"])).all()
-    assert np.allclose(seen.ranks.groupby("tail")["first_share"].sum(), 1)
+def test_few_sites_are_not_staged() -> None:
+    assert simulate_outlook(today(), strategies(3), replace(UNDER, simulations=12)).staging.empty
 
 
-def test_the_same_seed_gives_the_same_simulations_and_equal_plans_differ_by_nothing() -> None:
-    case = small()
-    once, again = simulate_outlook(**case), simulate_outlook(**case)  # type: ignore[arg-type]
-    pd.testing.assert_frame_equal(once.ranks, again.ranks)
-    sets = case["strategies"]
-    assert isinstance(sets, dict)
-    twin = simulate_outlook(
-        **{**case, "strategies": {Strategy.PLAN: sets[Strategy.PLAN], Strategy.RANDOM: sets[Strategy.PLAN] * 2}}
-    )  # type: ignore[arg-type]
-    assert (twin.differences["difference"] == 0).all()
-    assert twin.ranks["rank"].eq(1).all()
+def test_the_best_connected_first_is_nearest_to_occupied_places() -> None:
+    """A plan that begins at its far end: the best connected first turns it round, and is sooner found from mapped
+    places."""
+    ways = strategies(6)
+    turned = {**ways, Strategy.PLAN: [ways[Strategy.PLAN][0].iloc[::-1].reset_index(drop=True)]}
+    told = staging_ratios(simulate_outlook(today(), turned, UNDER).staging)
+    assert told.loc[0.0, "connected"] > 1.05
+    straight = staging_ratios(simulate_outlook(today(), ways, UNDER).staging)
+    assert straight["connected"].tolist() == pytest.approx([1.0, 1.0, 1.0])
 
 
-def test_a_place_whose_access_is_not_known_is_a_usual_one() -> None:
-    access = pd.Series([0.4, np.nan, 0.8, 0.0, 40.0])
-    assert _quality(access, 0.4).tolist() == pytest.approx([1.0, 1.0, 2.0, 0.05, 20.0])
-    assert _quality(access, np.nan).tolist() == [1.0] * 5
+def test_ratios_are_of_the_mean_of_both_tails() -> None:
+    rows = [
+        (tail, 0.5, way, FIRST_YEARS, gain * factor)
+        for tail, factor in ((Tail.FAT, 1), (Tail.THIN, 3))
+        for way, gain in ((Installing.AT_ONCE, 0.03), (Installing.STAGED, 0.02), (Installing.CONNECTED, 0.025))
+    ]
+    columns = ["tail", "unmapped", "installing", "last_year", "gain"]
+    told = staging_ratios(pd.DataFrame(rows, columns=columns))
+    assert told.loc[0.5].tolist() == pytest.approx([1.5, 1.25])
+    nothing = staging_ratios(pd.DataFrame(rows, columns=columns).assign(gain=0.0))
+    assert nothing.isna().all(axis=None)
 
 
-def test_simulations_draw_about_what_is_usual() -> None:
-    assert np.mean(PARAMETER_RANGES["x"]) == 1.0
-    assert np.prod(PARAMETER_RANGES["y"]) == 1.0  # as often above today's balance as below
-    assert PARAMETER_RANGES["z"] == (1.0, 2.0)  # one arrival is enough, or several are needed (Hanski's own)
+def test_the_same_seed_gives_the_same_simulations_and_equal_plans_differ_by_nothing(seen: Outlook) -> None:
+    again = simulate_outlook(today(), strategies(4), UNDER)
+    pd.testing.assert_frame_equal(seen.ranks, again.ranks)
+    ways = strategies()
+    twins = {Strategy.NONE: ways[Strategy.NONE], Strategy.PLAN: ways[Strategy.PLAN]}
+    twin = simulate_outlook(today(), {**twins, Strategy.RANDOM: ways[Strategy.PLAN] * 2}, UNDER)
+    same = twin.differences["other"] == Strategy.RANDOM
+    assert (twin.differences.loc[same, "difference"] == 0).all()
+    for tail in Tail:
+        assert (standings(twin, tail)["standing"] == Standing.LEVEL).all()
 
 
-def test_as_many_years_as_are_judged_are_enough() -> None:
-    short = simulate_outlook(**{**small(), "under": Conditions(250.0, 500.0, years=LAST_YEARS, simulations=4)})  # type: ignore[arg-type]
+def test_as_many_years_as_are_judged_and_uneven_numbers_of_simulations_are_enough() -> None:
+    short = simulate_outlook(today(), strategies(), replace(UNDER, years=LAST_YEARS, simulations=20))
     assert short.by_year["year"].max() == LAST_YEARS
+    assert short.simulations == 20
+    by_share = short.differences.drop_duplicates("unmapped")["simulations"].tolist()
+    assert by_share == [4, 4, 3, 3, 3, 3, 18]  # dealt in turn; all shares together take whole rounds
 
 
 def test_the_interval_of_a_difference_is_the_paired_t_s() -> None:
     # differences 1..5: mean 3, standard error sqrt(2.5 / 5), and t with 4 degrees of freedom is 2.7764 at 97.5 %
     # (Student's table)
-    years = np.ones((LAST_YEARS, 1))
-    values = {Strategy.PLAN: years * np.arange(1.0, 6.0), Strategy.NONE: years * np.zeros(5)}
-    (row,) = _differences(Tail.FAT, Measure.PLACES, values).to_dict("records")
+    years, none = np.ones((LAST_YEARS + 1, 1)), np.zeros((LAST_YEARS + 1, 5))
+    lived = {Strategy.PLAN: Course(none, years * np.arange(1.0, 6.0)), Strategy.NONE: Course(none, none)}
+    row = _differences(lived, Window.LAST).iloc[1]
+    assert row["measure"] == Measure.PLACES
     assert (row["difference"], row["better_share"], row["worse_share"]) == (3.0, 1.0, 0.0)
     assert row["high"] - 3.0 == pytest.approx(2.7764 * np.sqrt(0.5), rel=2e-4)
     assert 3.0 - row["low"] == pytest.approx(2.7764 * np.sqrt(0.5), rel=2e-4)
@@ -246,24 +243,22 @@ def test_blocks_of_ground_keep_all_forage_and_its_centre() -> None:
 @pytest.mark.parametrize(
     ("change", "word"),
     [
-        ({"probabilities": [[0.5]]}, "shape"),
+        ({"today": replace(today(), probabilities=np.array([[0.5]]))}, "shape"),
         ({"strategies": {}}, "the plan"),
-        ({"under": Conditions(250.0, 500.0, years=2)}, "years"),
+        ({"under": replace(UNDER, years=2)}, "years"),
+        ({"under": replace(UNDER, simulations=11)}, "simulations"),
     ],
 )
 def test_what_does_not_fit_gets_a_sentence(change: dict[str, object], word: str) -> None:
+    case = {"today": today(), "strategies": strategies(), "under": UNDER}
     with pytest.raises(InputError, match=word):
-        simulate_outlook(**{**small(), **change})  # type: ignore[arg-type]
+        simulate_outlook(**{**case, **change})  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
-    ("change", "why"),
-    [
-        ({"probabilities": [[0.0, 0.0]]}, NothingToCompare.NOBODY),
-        ({"demand": pd.DataFrame({"x": [0.0], "y": [0.0], "w": [0.0]})}, NothingToCompare.NO_FORAGE),
-    ],
+    ("case", "why"), [(today(p=0.0), NothingToCompare.NOBODY), (today(w=0.0), NothingToCompare.NO_FORAGE)]
 )
-def test_where_nothing_can_be_compared_a_code_says_why(change: dict[str, object], why: NothingToCompare) -> None:
+def test_where_nothing_can_be_compared_a_code_says_why(case: Today, why: NothingToCompare) -> None:
     with pytest.raises(NothingToCompareError) as refused:
-        simulate_outlook(**{**small(), **change})  # type: ignore[arg-type]
+        simulate_outlook(case, strategies(), UNDER)
     assert refused.value.why is why
