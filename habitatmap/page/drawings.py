@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import isotonic_regression
 
 from habitatmap.page.document import shown
 
@@ -170,7 +171,7 @@ def chart(
         spots = " ".join(f"{a:.1f},{b:.1f}" for a, b in points)
         rows.append(f'<polyline class="{STROKES[number]}" points="{spots}"/>')
         rows += [_sign(number, a, b) for a, b in points]
-        rows.append(text(right + 12, round(ends[number] + 4, 1), line.label))
+        rows.append(text(right + 12, round(float(ends[number]) + 4, 1), line.label))
     return drawing(bottom + 42, what, rows)
 
 
@@ -196,14 +197,13 @@ def _round_step(span: float) -> float:
     return next(power * m for m in (1, 2, 5, 10) if power * m >= raw * (1 - 1e-9))
 
 
-def _apart(at: Sequence[float], least: float, lowest: float) -> list[float]:
-    """Heights moved as little as needed to lie `least` apart, in the same order, none below `lowest`."""
-    moved = dict.fromkeys(range(len(at)), 0.0)
-    free = lowest
-    for number in sorted(moved, key=lambda k: -at[k]):
-        moved[number] = min(at[number], free)
-        free = moved[number] - least
-    return list(moved.values())
+def _apart(at: Sequence[float], least: float, lowest: float) -> NDArray[np.float64]:
+    """Heights moved as little as can be (least squares) to lie `least` apart in the same order, none below `lowest`."""
+    order = np.argsort(at, kind="stable")
+    steps = least * np.arange(len(at))
+    moved = np.empty(len(at))
+    moved[order] = isotonic_regression(np.asarray(at, dtype=float)[order] - steps).x + steps
+    return moved - max(0.0, float(moved.max()) - lowest)
 
 
 def falling(

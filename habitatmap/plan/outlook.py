@@ -215,10 +215,12 @@ def staging_ratios(staging: pd.DataFrame) -> pd.DataFrame:
     """What an order of installing gains in the first `FIRST_YEARS`, over the gain of two a year in the plan's order;
     both tails weigh alike. A row for each share of unmapped arrivals: at_once, connected; NaN where nothing is gained.
     """
+    names = {Installing.AT_ONCE: "at_once", Installing.CONNECTED: "connected"}
+    if staging.empty:
+        return pd.DataFrame(columns=list(names.values()), dtype=float)
     first = staging[staging["last_year"] == FIRST_YEARS]
     gain = first.pivot_table(index="unmapped", columns="installing", values="gain", aggfunc="mean")
     ratio = gain.div(gain[Installing.STAGED].where(gain[Installing.STAGED] >= NO_GAIN), axis=0)
-    names = {Installing.AT_ONCE: "at_once", Installing.CONNECTED: "connected"}
     return ratio[list(names)].rename(columns=names)
 
 

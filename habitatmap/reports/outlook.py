@@ -152,7 +152,8 @@ def _which(seen: Outlook) -> Section:
     pictures = [_drawing(seen, tail) for tail in Tail]
     caption = (
         "Forage in reach gained over no new pools, in percentage points, mean of years "
-        f"{first} to {last}. Left: all flies come from mapped places. Right: nearly all come from places nobody mapped."
+        f"{first} to {last}. At the left end of each picture all flies come from mapped places, at the right end "
+        "nearly all come from places nobody mapped."
     )
     ways = [way for way in SHORT if way in gains(seen, Tail.FAT, Window.PLANNED)]
     key = key_of_chart([SHORT[way] for way in ways])
@@ -163,8 +164,8 @@ def _which(seen: Outlook) -> Section:
         drawings=[Drawing(pictures[0], caption, Layout.COLUMNS, key, pictures[1:], len(pictures))],
         words=[
             "The plan counts as the better one where its gain is at least 5 % above that of the best other rule and "
-            "the difference is clear. If you care for a species that seldom leaves its wood, read the left of the "
-            "pictures; for common species that turn up everywhere, read the right."
+            "the difference is clear. If you care for a species that seldom flies far from its trees, read the left "
+            "end of each picture; for common species that turn up everywhere, read the right end."
         ],
         cautions=[NO_FORECAST],
     )

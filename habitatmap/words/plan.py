@@ -8,7 +8,7 @@ from itertools import groupby
 
 import pandas as pd
 
-from habitatmap.plan.outlook import FIRST_YEARS, NothingToCompare, Standing, Strategy
+from habitatmap.plan.outlook import CLEARLY, FIRST_YEARS, NothingToCompare, Standing, Strategy
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.simulated_years import Tail
 from habitatmap.plan.terms import TermTable
@@ -49,6 +49,8 @@ NO_FORECAST = (
     "stands when flight and life differ from what the planner assumed."
 )
 FLIGHT = {Tail.FAT: "some flights go very far", Tail.THIN: "hardly any flight goes far"}
+MAPPED = "if flies come only from mapped places"
+UNMAPPED = "of arriving flies come from unmapped places"
 POOLS = {
     Strategy.NONE: "no new pools",
     Strategy.RANDOM: "pools at random",
@@ -61,12 +63,26 @@ def where_the_plan_wins(standings: pd.DataFrame, tail: Tail) -> str:
     """How the plan stands against rules of thumb, by the share of arrivals from unmapped places (`outlook.standings`);
     neighbouring shares with the same standing are told together."""
     shares, told = standings["unmapped"].tolist(), []
+    do = UNMAPPED
     rows = zip(shares, standings["rule"], standings["standing"], strict=True)
     for standing, alike in groupby(rows, key=lambda row: row[2]):
         run = list(alike)
         rules = [POOLS[rule] for rule in dict.fromkeys(rule for _, rule, _ in run)]
-        told.append(f"{_if_so_many(run[0][0], run[-1][0], shares)}, {_stands(standing, rules)}")
+        if len(run) == len(shares):
+            part = "whatever share of arriving flies comes from unmapped places"
+        elif run[-1][0] == 0:
+            part = MAPPED
+        else:
+            part, do = f"if {_so_many(run[0][0], run[-1][0], shares)} {do}", "do"
+        told.append(f"{part}, {_stands(standing, rules)}")
     return f"Where {FLIGHT[tail]}: {'; '.join(told)}."
+
+
+def _so_many(low: float, high: float, shares: list[float]) -> str:
+    """Shares of those simulated, from low to high."""
+    if high == shares[-1]:
+        return f"{percent(low)} or more"
+    return f"at most {percent(high)}" if low == shares[0] else span(low, high)
 
 
 def _stands(standing: Standing, rules: list[str]) -> str:
@@ -78,45 +94,33 @@ def _stands(standing: Standing, rules: list[str]) -> str:
     }[standing]
 
 
-def _if_so_many(low: float, high: float, shares: list[float]) -> str:
-    """For which shares of arrivals from unmapped places, of those simulated, something holds."""
-    if (low, high) == (shares[0], shares[-1]):
-        return "whatever share of arriving flies comes from unmapped places"
-    if low == high and high != shares[-1]:
-        return _if_share(low)
-    least_or_most = f"{percent(low)} or more" if high == shares[-1] else f"at most {percent(high)}"
-    part = least_or_most if low == shares[0] or high == shares[-1] else span(low, high)
-    return f"if {part} of arriving flies come from unmapped places"
-
-
-def _if_share(share: float) -> str:
-    if share == 0:
-        return "if flies come only from mapped places"
-    return f"if {percent(share)} of arriving flies come from unmapped places"
-
-
 def order_of_installing(ratios: pd.DataFrame) -> str:
     """What all at once, and the best connected sites first, gain over two a year in the plan's order
     (`outlook.staging_ratios`); "" where nothing is gained."""
     known = ratios.dropna()
     if known.empty:
         return ""
-    at_once, connected = known["at_once"], known["connected"]
-    low, high = f"{at_once.min():.1f}", f"{at_once.max():.1f}"
+    low, high = (f"{end:.1f}" for end in (known["at_once"].min(), known["at_once"].max()))
     times = low if low == high else f"{low} to {high}"
-    ends = dict.fromkeys((known.index[0], known.index[-1]))
-    orders = [f"{_more_or_less(connected[share])} {_if_share(share)}" for share in ends]
+    shares = known.index.tolist()
+    orders = [_against_the_order(ratio) for ratio in known["connected"].tolist()]
+    told, then = orders[0], orders[-1]
+    if then != told:
+        told = f"{told} {_if_so_many(shares[0])} and {then} {_if_so_many(shares[-1])}"
     return (
-        f"In the first {FIRST_YEARS} years, installing all at once gains {times} times what two a year gain. With two "
-        f"a year, the best connected sites first gain, against the plan's order, {listed(orders)}."
+        f"In the first {FIRST_YEARS} years, installing all at once gains {times} times what two a year gain. If only "
+        f"two a year are installed, beginning with the best connected sites gains {told}."
     )
 
 
-def _more_or_less(ratio: float) -> str:
-    change = round(ratio - 1.0, 2)
-    if not change:
-        return "as much"
-    return f"{percent(abs(change))} {'more' if change > 0 else 'less'}"
+def _if_so_many(share: float) -> str:
+    return MAPPED if share == 0 else f"if {percent(share)} {UNMAPPED}"
+
+
+def _against_the_order(ratio: float) -> str:
+    if max(ratio, 1 / ratio) < CLEARLY:
+        return "about as much as the plan's order"
+    return f"{percent(abs(ratio - 1.0))} {'more' if ratio > 1 else 'less'} than the plan's order"
 
 
 def notes_of(figures: Figures) -> list[str]:

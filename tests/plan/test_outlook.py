@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
+from habitatmap.job import _years_standing
 from habitatmap.network.turnover import KnownPlaces
 from habitatmap.plan.outlook import (
     FIRST_YEARS,
@@ -195,6 +198,17 @@ def test_the_interval_of_a_difference_is_the_paired_t_s() -> None:
     assert (row["difference"], row["better_share"], row["worse_share"]) == (3.0, 1.0, 0.0)
     assert row["high"] - 3.0 == pytest.approx(2.7764 * np.sqrt(0.5), rel=2e-4)
     assert 3.0 - row["low"] == pytest.approx(2.7764 * np.sqrt(0.5), rel=2e-4)
+
+
+def test_a_place_is_as_old_as_its_oldest_pool_and_a_tree_has_no_date() -> None:
+    dates = pd.to_datetime(["2025-03-01", "2023-03-01", None, "2020-01-01"])
+    area = SimpleNamespace(pools=pd.DataFrame({"set_out": dates}), as_of=datetime.date(2026, 3, 1))
+    places = pd.DataFrame(
+        {"kind": ["pool", "pool", "pool", "tree"], "index": [0, 1, 2, 3], "place": [0, 0, 1, 2]}, index=[5, 6, 7, 8]
+    )
+    years = _years_standing(area, places)  # type: ignore[arg-type]
+    assert years[0] == pytest.approx(3.0, abs=0.01)
+    assert np.isnan(years[1:]).all()
 
 
 def test_other_rules_keep_the_ground_and_the_spacing() -> None:
