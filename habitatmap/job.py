@@ -308,7 +308,7 @@ def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
 def simulate_years(result: Result, years: int = 20, simulations: int = 384) -> Outlook:
     """The plan, and as many pools placed by other rules, through the same simulated years (plan.outlook).
 
-    Raises NothingToCompareError where there is no suggestion, no forage, or no place that is likely occupied.
+    Raises NothingToCompareError where there is no suggestion or no forage.
     """
     found, settings, grid = result.findings, result.settings, result.grid
     sites, places = found.proposal.sites, found.places

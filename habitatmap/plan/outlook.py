@@ -100,7 +100,6 @@ class NothingToCompare(StrEnum):
 
     NO_SUGGESTION = "no suggestion"
     NO_FORAGE = "no forage"
-    NOBODY = "nobody to find a pool"
 
 
 class NothingToCompareError(InputError):
@@ -255,8 +254,6 @@ def _check(today: Today, strategies: Mapping[Strategy, Sequence[pd.DataFrame]], 
         )
     if float(today.demand["w"].sum()) <= 0:
         raise NothingToCompareError(NothingToCompare.NO_FORAGE)
-    if not (p > 0).any():
-        raise NothingToCompareError(NothingToCompare.NOBODY)
 
 
 def _by_share(shares: Sequence[float], simulations: int) -> Iterator[tuple[float, Bools]]:

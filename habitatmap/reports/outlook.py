@@ -60,6 +60,11 @@ INSTALLING = {
     Installing.CONNECTED: "two a year, best connected first",
 }
 
+NOBODY_TODAY = (
+    "No breeding place of this area is known to be occupied today. So flies come from unmapped places, or nobody "
+    "comes: how large their share is makes no difference."
+)
+
 
 def write_outlook(seen: Outlook, title: str, as_of: str, folder: str | Path) -> None:
     """Writes outlook.html and .json, ranks.csv, differences.csv, years.csv and, for plans that can be staged,
@@ -165,10 +170,16 @@ def _which(seen: Outlook) -> Section:
         words=[
             "The plan counts as the better one where its gain is at least 5 % above that of the best other rule and "
             "the difference is clear. If you care for a species that seldom flies far from its trees, read the left "
-            "end of each picture; for common species that turn up everywhere, read the right end."
+            "end of each picture; for common species that turn up everywhere, read the right end.",
+            "" if _any_today(seen) else NOBODY_TODAY,
         ],
         cautions=[NO_FORECAST],
     )
+
+
+def _any_today(seen: Outlook) -> bool:
+    """Whether any place is occupied at the start."""
+    return bool((seen.by_year.loc[seen.by_year["year"] == 0, "occupied_places"] > 0).any())
 
 
 LIMITS = Section(

@@ -38,7 +38,6 @@ def nothing_to_compare(why: NothingToCompare, plan: PlanFigures) -> str:
         NothingToCompare.NO_SUGGESTION: "there is no suggestion to look ahead for: "
         + (plan_note(plan) or "no pool is asked for"),
         NothingToCompare.NO_FORAGE: "there is no forage on the ground, so no way to choose is better than another",
-        NothingToCompare.NOBODY: "no breeding place is known to be occupied today, so no arrivals can be simulated",
     }
     return said[why]
 

@@ -269,10 +269,19 @@ def test_what_does_not_fit_gets_a_sentence(change: dict[str, object], word: str)
         simulate_outlook(**{**case, **change})  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize(
-    ("case", "why"), [(today(p=0.0), NothingToCompare.NOBODY), (today(w=0.0), NothingToCompare.NO_FORAGE)]
-)
-def test_where_nothing_can_be_compared_a_code_says_why(case: Today, why: NothingToCompare) -> None:
+def test_without_forage_nothing_can_be_compared() -> None:
     with pytest.raises(NothingToCompareError) as refused:
-        simulate_outlook(case, strategies(), UNDER)
-    assert refused.value.why is why
+        simulate_outlook(today(w=0.0), strategies(), UNDER)
+    assert refused.value.why is NothingToCompare.NO_FORAGE
+
+
+def test_where_nothing_is_mapped_flies_come_from_elsewhere_or_not_at_all() -> None:
+    """The first pools of a town: in the long run a usual one is occupied as often as the survey expects of a new one,
+    0.5, so that two of them gain as much whatever the share."""
+    none = KnownPlaces.of(pd.DataFrame(columns=["x", "y", "access", "p", "pools"], dtype=float), np.empty(0))
+    seen = simulate_outlook(replace(today(), known=none, probabilities=np.empty((1, 0))), strategies(), UNDER)
+    first, *others = gains(seen, Tail.THIN, Window.LAST)[Strategy.PLAN]
+    assert first == 0.0
+    assert others == pytest.approx([others[0]] * 5)
+    courses = seen.by_year.set_index(["tail", "strategy", "year", "unmapped"])["occupied_places"]
+    assert courses[Tail.THIN, Strategy.PLAN, 20, 0.9] == pytest.approx(2 * 0.5, abs=0.3)

@@ -38,6 +38,12 @@ def test_a_plan_of_few_sites_has_no_order_to_tell(seen: Outlook) -> None:
     assert "two a year" not in outlook_text(few)
 
 
+def test_a_town_without_known_flies_reads_why_the_lines_are_flat(seen: Outlook) -> None:
+    nobody = replace(seen, by_year=seen.by_year.assign(occupied_places=0.0))
+    assert "is known to be occupied today" in outlook_page(nobody, "A town", "2026-03-01")
+    assert "is known to be occupied today" not in outlook_page(seen, "A town", "2026-03-01")
+
+
 def test_a_machine_reads_how_the_plan_stands(seen: Outlook, tmp_path: Path) -> None:
     write_outlook(seen, "A town", "2026-03-01", tmp_path / "outlook")
     told = json.loads((tmp_path / "outlook" / "outlook.json").read_text(encoding="utf-8"))
