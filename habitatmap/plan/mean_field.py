@@ -1,0 +1,308 @@
+"""Forage likely served over the coming years: the mean field of the turnover of breeding places.
+
+Each simulation v has its own rates (network.turnover). In place of many runs with occupied and empty places it follows
+the probability P_i of each place from year to year,
+
+    S_i = sum_j A_j P_j L(d_ij) + b      C_i = S_i^z / (S_i^z + y_i^z)      P_i' = C_i + P_i (1 - l_i) (1 - C_i)
+
+and forage likely served is the mean over the years t of sum_c w_c (1 - prod_j (1 - P_jt k(d_cj))) / sum_c w_c. L and k
+are shares of flights that get so far (2-D exponential). A new pool starts empty. It serves forage itself once it is
+found, and it feeds others: its worth is the direct gain plus what the places around gain because it exists, which the
+adjoint of the recursion gives for every cell at once (exact for a small place, first order for a whole one).
+
+New pools near each other share what nobody knows of their ground: in each simulation their quality is better or worse
+by a factor that is the same within a patch of `PATCH_M`. The patches are those of a chequered board, turned and moved at
+random, and each simulation is taken twice, with better and worse exchanged: no place is favoured by it, but pools in one
+meadow do well or badly together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numba import njit
+from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import csr_array
+from scipy.spatial import cKDTree
+from scipy.spatial.distance import cdist
+
+from habitatmap.geo.engine import default_workers
+from habitatmap.geo.flight import END_IN_SCALES, FlightKernel, share_beyond, share_beyond_compiled
+from habitatmap.network.turnover import Draws, KnownPlaces, Rates, found, lost, quality_of
+
+Floats = NDArray[np.float64]
+
+PATCH_M = 150.0  # expert judgement: ground within such a patch is better or worse together
+PATCH_FACTOR = 1.5  # expert judgement: by so much
+DENSE_PLACES = 3000  # above so many places, flights rarer than this are left out
+RARE_FLIGHT = 1e-3
+LEAST_ARRIVALS = 1e-12
+# plain tuples, as compiled code that is kept from another version could not find the class of a named one
+Flight = tuple[int, int, float, float]
+"""Simulations from, to (exclusive), and the scales (metres) of dispersal and forage flights that they share."""
+
+
+def year_weights(years: int) -> dict[int, float]:
+    """Weights of a few years, from which the mean over the years 1 to `years` follows where it is straight between."""
+    nodes = sorted({max(1, round(years * part)) for part in (0.1, 0.2, 0.4, 0.7, 1.0)} | {1})
+    every = np.arange(1, years + 1)
+    return {
+        node: float(np.interp(every, nodes, np.eye(len(nodes))[at]).mean()) for at, node in enumerate(nodes)
+    }
+
+
+@dataclass(frozen=True)
+class Simulations:
+    """What each simulation assumes; arrays (simulations,)."""
+
+    draws: Draws
+    rates: Rates
+    reading: NDArray[np.int64]
+    """Which reading the simulation belongs to."""
+    flights: tuple[Flight, ...]
+    """Runs of simulations that share their flights, in order."""
+    patches: Floats
+    """(simulations, 5): cosine and sine over the side of a patch, two offsets, and the log of the factor, signed."""
+
+    def __len__(self) -> int:
+        return len(self.reading)
+
+
+@dataclass(frozen=True)
+class Demand:
+    """The forage to be served: points (d, 2) in metres, and their share of it all (d,)."""
+
+    xy: Floats
+    share: Floats
+
+
+@dataclass(frozen=True)
+class Course:
+    """How the places fare with some sites: the known places first, then the sites. n places, u years, v simulations."""
+
+    xy: Floats
+    quality: Floats
+    """(n, v)"""
+    p: Floats
+    """(n, years + 1, v): probability of being occupied, from today on."""
+    arrivals: Floats
+    """(n, years, v)"""
+    missed: Floats
+    """(d, nodes, v): probability that no place reaches the point."""
+    served: Floats
+    """(v,): share of the forage likely served, mean over the years."""
+
+
+class MeanField:
+    """The places, the forage and the simulations; what any set of sites makes of them."""
+
+    def __init__(self, known: KnownPlaces, demand: Demand, simulations: Simulations, years: int) -> None:
+        self.known, self.demand, self.simulations, self.years = known, demand, simulations, years
+        weights = year_weights(years)
+        self.nodes, self.node_weights = np.array(list(weights)), np.array(list(weights.values()))
+
+    def course(self, xy: ArrayLike = (), quality: ArrayLike = ()) -> Course:
+        """The years with new pools at the sites (m, 2), of quality (m,)."""
+        known, sims, n0 = self.known, self.simulations, len(self.known.p)
+        new = np.asarray(xy, dtype=float).reshape(-1, 2)
+        every = np.vstack([known.xy, new])
+        patchy = np.exp(_patch_factors(new, sims.patches))
+        a = np.vstack([np.repeat(known.quality[:, None], len(sims), axis=1), np.reshape(quality, (-1, 1)) * patchy])
+        half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(new), axis=0)])
+        gone = np.minimum(1.0, sims.draws.e / a**sims.draws.x)
+        n, v = a.shape
+        p, s = np.empty((n, self.years + 1, v)), np.empty((n, self.years, v))
+        p[:n0, 0], p[n0:, 0] = known.p[:, None], 0.0
+        flows = self._flows(every)
+        for year in range(self.years):
+            s[:, year] = self._fed(flows, a * p[:, year]) + sims.rates.unmapped
+            c = found(s[:, year], half, sims.draws.z)
+            p[:, year + 1] = c + p[:, year] * (1.0 - gone) * (1.0 - c)
+        missed = _by_parts(
+            lambda part: _missed(self.demand.xy[part], every, p[:, self.nodes], sims.flights), len(self.demand.xy)
+        )
+        served = self.node_weights @ (1.0 - np.tensordot(self.demand.share, missed, 1))
+        return Course(every, a, p, s, missed, served)
+
+    def influence(self, course: Course, weights: Floats) -> Floats:
+        """What one more arrival at each place in each year would add to sum_v weights_v served_v: (n, years, v)."""
+        sims, n0 = self.simulations, len(self.known.p)
+        is_pool = np.r_[self.known.pool, np.ones(len(course.xy) - n0, dtype=bool)]
+        half, z = sims.rates.of(is_pool), sims.draws.z
+        gone = np.minimum(1.0, sims.draws.e / course.quality**sims.draws.x)
+        left = self.demand.share[:, None, None] * course.missed
+        own = _by_parts(
+            lambda part: _own(course.xy[part], course.p[part][:, self.nodes], self.demand.xy, left, sims.flights),
+            len(course.xy),
+        )
+        at_node = {int(year): number for number, year in enumerate(self.nodes)}
+        flows, out = self._flows(course.xy), np.zeros(course.arrivals.shape)
+        value = np.zeros(course.quality.shape)  # of a little more probability at the end of the year
+        for year in range(self.years, 0, -1):
+            if year < self.years:
+                c = found(course.arrivals[:, year], half, z)
+                value = value * (1.0 - gone) * (1.0 - c) + course.quality * self._fed(flows, out[:, year])
+            if year in at_node:
+                value = value + self.node_weights[at_node[year]] * weights * own[:, at_node[year]]
+            s, p = course.arrivals[:, year - 1], course.p[:, year - 1]
+            c = found(s, half, z)
+            out[:, year - 1] = value * (1.0 - p * (1.0 - gone)) * z * c * (1.0 - c) / np.maximum(s, LEAST_ARRIVALS)
+        return out
+
+    def worth(self, course: Course, influence: Floats, weights: Floats, xy: Floats, quality: Floats) -> Floats:
+        """What one more pool at each cell (m, 2) adds to sum_v weights_v served_v: (m,), direct plus what it feeds."""
+        sims = self.simulations
+        left = self.demand.share[:, None, None] * course.missed * (self.node_weights[:, None] * weights)
+        sent = np.ascontiguousarray(course.quality[:, None] * course.p[:, : self.years])
+        rates = np.stack([sims.draws.e, sims.draws.x, sims.draws.z, sims.rates.half[1], sims.rates.unmapped])
+        return _by_parts(
+            lambda part: _worth(
+                xy[part], quality[part], course.xy, sent, influence, self.demand.xy, left, self.nodes, rates,
+                sims.patches, sims.flights,
+            ),
+            len(xy),
+        )
+
+    def _flows(self, xy: Floats) -> list[Floats | csr_array]:
+        """L between the places, for each of the flights; 0 on the diagonal."""
+        made: dict[float, Floats | csr_array] = {}
+        for _, _, scale, _ in self.simulations.flights:
+            if scale not in made:
+                made[scale] = flow_between(xy, scale)
+        return [made[scale] for _, _, scale, _ in self.simulations.flights]
+
+    def _fed(self, flows: list[Floats | csr_array], sent: Floats) -> Floats:
+        """What arrives at each place (n, v) of what is sent (n, v); L is symmetric, so this is its own transpose."""
+        out = np.empty_like(sent)
+        for flow, (first, end, _, _) in zip(flows, self.simulations.flights, strict=True):
+            out[:, first:end] = flow @ sent[:, first:end]
+        return out
+
+
+def flow_between(xy: Floats, scale_m: float) -> Floats | csr_array:
+    """L(d) between places (n, n), 0 on the diagonal; sparse above DENSE_PLACES, where rarer flights are left out."""
+    if len(xy) <= DENSE_PLACES:
+        flow = share_beyond(cdist(xy, xy) / scale_m)
+        np.fill_diagonal(flow, 0.0)
+        return flow
+    farthest = scale_m * 9.2334  # (1 + q) exp(-q) = 1e-3
+    pairs = cKDTree(xy).query_pairs(farthest, output_type="ndarray")
+    i, j = pairs.T
+    near = share_beyond(np.hypot(*(xy[i] - xy[j]).T) / scale_m)
+    return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
+
+
+def _by_parts(work: Callable[[slice], Floats], n: int) -> Floats:
+    """The rows 0..n of an array, made in as many parts as there are processors."""
+    edges = np.linspace(0, n, 4 * default_workers() + 1).astype(int)
+    parts = [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if b > a] or [slice(0, 0)]
+    with ThreadPoolExecutor(default_workers()) as pool:
+        return np.concatenate(list(pool.map(work, parts)))
+
+
+@njit(cache=True, nogil=True)
+def _patch_factor(x: float, y: float, patch: Floats) -> float:
+    u = math.floor(patch[0] * x + patch[1] * y + patch[2])
+    w = math.floor(patch[0] * y - patch[1] * x + patch[3])
+    return patch[4] if (u + w) % 2 == 0 else -patch[4]
+
+
+@njit(cache=True, nogil=True)
+def _patch_factors(xy: Floats, patches: Floats) -> Floats:
+    """Log of the factor on the quality of new pools at points (m, 2): (m, v)."""
+    out = np.empty((xy.shape[0], patches.shape[0]))
+    for i in range(xy.shape[0]):
+        for v in range(patches.shape[0]):
+            out[i, v] = _patch_factor(xy[i, 0], xy[i, 1], patches[v])
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _missed(demand: Floats, xy: Floats, p: Floats, flights: tuple[Flight, ...]) -> Floats:
+    """prod_j (1 - p_j k): (d, nodes, v) for points (d, 2) and places (n, 2) with p (n, nodes, v)."""
+    out = np.ones((demand.shape[0], p.shape[1], p.shape[2]))
+    for c in range(demand.shape[0]):
+        for i in range(xy.shape[0]):
+            d = math.hypot(demand[c, 0] - xy[i, 0], demand[c, 1] - xy[i, 1])
+            for first, end, _, scale in flights:
+                if d < END_IN_SCALES * scale:
+                    k = share_beyond_compiled(d / scale)
+                    for u in range(p.shape[1]):
+                        for v in range(first, end):
+                            out[c, u, v] *= 1.0 - k * p[i, u, v]
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _own(xy: Floats, p: Floats, demand: Floats, left: Floats, flights: tuple[Flight, ...]) -> Floats:
+    """sum_c left_c k / (1 - p k): what a place (n, 2) serves for a little more probability, (n, nodes, v)."""
+    out = np.zeros((xy.shape[0], left.shape[1], left.shape[2]))
+    for i in range(xy.shape[0]):
+        for c in range(demand.shape[0]):
+            d = math.hypot(demand[c, 0] - xy[i, 0], demand[c, 1] - xy[i, 1])
+            for first, end, _, scale in flights:
+                if d < END_IN_SCALES * scale:
+                    k = share_beyond_compiled(d / scale)
+                    for u in range(left.shape[1]):
+                        for v in range(first, end):
+                            out[i, u, v] += k * left[c, u, v] / max(1.0 - k * p[i, u, v], 1e-9)
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _worth(
+    cells: Floats,
+    quality: Floats,
+    xy: Floats,
+    sent: Floats,
+    influence: Floats,
+    demand: Floats,
+    left: Floats,
+    nodes: NDArray[np.int64],
+    rates: Floats,
+    patches: Floats,
+    flights: tuple[Flight, ...],
+) -> Floats:
+    """Direct gain and what a pool feeds, for each cell (m, 2)."""
+    years, sims = sent.shape[1], sent.shape[2]
+    out = np.zeros(cells.shape[0])
+    arrivals, fed = np.empty((years, sims)), np.empty((years, sims))
+    cover, p = np.empty((len(nodes), sims)), np.empty((years + 1, sims))
+    for m in range(cells.shape[0]):
+        arrivals[:], fed[:], cover[:] = 0.0, 0.0, 0.0
+        for j in range(xy.shape[0]):
+            d = math.hypot(cells[m, 0] - xy[j, 0], cells[m, 1] - xy[j, 1])
+            for first, end, scale, _ in flights:
+                flow = share_beyond_compiled(d / scale)
+                for t in range(years):
+                    for v in range(first, end):
+                        arrivals[t, v] += flow * sent[j, t, v]
+                        fed[t, v] += flow * influence[j, t, v]
+        for c in range(demand.shape[0]):
+            d = math.hypot(cells[m, 0] - demand[c, 0], cells[m, 1] - demand[c, 1])
+            for first, end, _, scale in flights:
+                if d < END_IN_SCALES * scale:
+                    k = share_beyond_compiled(d / scale)
+                    for u in range(len(nodes)):
+                        for v in range(first, end):
+                            cover[u, v] += k * left[c, u, v]
+        total = 0.0
+        for v in range(sims):
+            e, x, z, half, unmapped = rates[:, v]
+            a = quality[m] * math.exp(_patch_factor(cells[m, 0], cells[m, 1], patches[v]))
+            gone = min(1.0, e / a**x)
+            p[0, v] = 0.0
+            for t in range(years):
+                s = max(arrivals[t, v] + unmapped, 1e-12)
+                find = 1.0 / (1.0 + (half / s) ** z)
+                total += a * p[t, v] * fed[t, v]
+                p[t + 1, v] = find + p[t, v] * (1.0 - gone) * (1.0 - find)
+            for u in range(len(nodes)):
+                total += p[nodes[u], v] * cover[u, v]
+        out[m] = total
+    return out
