@@ -31,6 +31,7 @@ from habitatmap.plan.candidates import Candidates, Ground, find_candidates
 from habitatmap.plan.consent_priorities import COLUMNS as CONSENT_COLUMNS
 from habitatmap.plan.consent_priorities import rank_consents as rank
 from habitatmap.plan.gaps import find_gaps
+from habitatmap.plan.mean_field import Demand, MeanField
 from habitatmap.plan.outlook import (
     Conditions,
     NothingToCompare,
@@ -46,6 +47,7 @@ from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import forage_in_reach, gains_by_simulation, loss_of_each, not_reached, reach_by_simulation
 from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
+from habitatmap.plan.served import REFERENCE_POOLS, YEARS, Sites, plan_served, simulate
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
 from habitatmap.plan.zones import Zone, find_zones, single_cell_zones
 from habitatmap.privacy import is_private
@@ -58,6 +60,10 @@ from habitatmap.result.tables import NOT_SCORED, at_cells, interval, sampled
 from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
 from habitatmap.survey.probabilities import Inference, PoolOccupancy, estimate_pools, most_informative
 from habitatmap.survey.surroundings import places_near
+from habitatmap.vocabulary.terms import Objective
+
+POINTS_M, FEWEST_POINTS = 100.0, 1600  # forage is taken on blocks of so many metres; finer where there are few of them
+PLANNERS_RANDOM = 6  # random plans that the planner's own is measured against
 
 Say = Callable[[Stage], None]
 Array = NDArray[np.floating]
@@ -217,11 +223,46 @@ def choose_sites(area: Area, habitat: Habitat, survey: Survey, places: Places, a
         budget=settings.budget,
     )
     requested = number_of_pools(settings, cost, allowed.allowed, kept) if np.nansum(habitat.weight) > 0 else 0
-    if settings.objective != "connectivity":
+    if settings.objective is Objective.REACH:
         return Proposal(asked, requested, make_plan(asked, requested), p_anywhere, kept, None)
+    if settings.objective is Objective.SERVED:
+        rules = by_rules(area, habitat, places, allowed, REFERENCE_POOLS, PLANNERS_RANDOM)
+        selection = plan_served(
+            asked, requested, years_ahead(area, habitat, survey, places), rules, settings.found_from
+        )
+        return Proposal(asked, requested, selection, p_anywhere, kept, None)
     here = build_network(network_places(places.frame, habitat.access), flight.link_m, flight.dispersal_median_m)
     selection, ec_gain = plan_by_connectivity(asked, requested, here, habitat.access, grid)
     return Proposal(asked, requested, selection, p_anywhere, kept, ec_gain)
+
+
+def years_ahead(area: Area, habitat: Habitat, survey: Survey, places: Places) -> Sites:
+    """What pools anywhere make of the coming years: places are found and lost, and serve forage."""
+    grid, flight = area.grid, area.settings.flight
+    known = KnownPlaces.of(network_places(places.frame, habitat.access), _years_standing(area, places.frame))
+    simulations = simulate(known, flight.forage_median_m, flight.dispersal_median_m, survey.known.new.value)
+    most = max(FEWEST_POINTS, int((np.nan_to_num(habitat.weight) > 0).sum() * (grid.cell_m / POINTS_M) ** 2))
+    points = forage_points(area, habitat, most)
+    demand = Demand(points[["x", "y"]].to_numpy(float), (points["w"] / points["w"].sum()).to_numpy(float))
+    return Sites(MeanField(known, demand, simulations, YEARS), grid, habitat.access)
+
+
+def by_rules(
+    area: Area, habitat: Habitat, places: Places, allowed: Candidates, pools: int, random_plans: int = 20
+) -> dict[Strategy, list[pd.DataFrame]]:
+    """As many pools placed by rules of thumb (plan.outlook.other_plans)."""
+    access, wood = habitat.access, habitat.dead_wood_access
+    # a pool serves the better the more forage and dead wood lie about it; where one is not known the other decides
+    score = np.where(np.isnan(access), wood, np.where(np.isnan(wood), access, (access + wood) / 2))
+    return other_plans(
+        allowed.allowed,
+        score,
+        places.frame,
+        pools,
+        cell_m=area.grid.cell_m,
+        spacing_m=area.settings.plan.spacing_m,
+        random_plans=random_plans,
+    )
 
 
 def what_the_plan_adds(habitat: Habitat, survey: Survey, places: Places, proposal: Proposal) -> Promise:
@@ -314,22 +355,16 @@ def simulate_years(result: Result, years: int = 20, simulations: int = 384) -> O
     sites, places = found.proposal.sites, found.places
     if sites.empty:
         raise NothingToCompareError(NothingToCompare.NO_SUGGESTION)
-    access, wood = found.habitat.access, found.habitat.dead_wood_access
+    access = found.habitat.access
     missed = pd.DataFrame(1.0 - places.draws.T).groupby(places.frame["place"].to_numpy()).prod()  # places x simulations
-    # a pool serves the better the more forage and dead wood lie about it; where one is not known the other decides
-    score = np.where(np.isnan(access), wood, np.where(np.isnan(wood), access, (access + wood) / 2))
-    spacing_m = settings.plan.spacing_m
-    others = other_plans(
-        found.candidates.allowed, score, places.frame, len(sites), cell_m=grid.cell_m, spacing_m=spacing_m
-    )
+    others = by_rules(found.area, found.habitat, places, found.candidates, len(sites))
     ways = {Strategy.NONE: [sites.iloc[:0]], Strategy.PLAN: [sites], **others}
-    rows, cols = np.arange(grid.rows), np.arange(grid.cols)
     return simulate_outlook(
         Today(
             KnownPlaces.of(network_places(places.frame, access), _years_standing(found.area, places.frame)),
             1.0 - missed.to_numpy().T,
             found.survey.known.new.value,
-            ground_points(found.habitat.weight, grid.centre(0 * cols, cols)[0], grid.centre(rows, 0 * rows)[1]),
+            forage_points(found.area, found.habitat),
         ),
         {name: [_with_access(cells, access, grid) for cells in sets] for name, sets in ways.items()},
         Conditions(settings.flight.forage_median_m, settings.flight.dispersal_median_m, years, simulations),
@@ -384,6 +419,13 @@ def _odds(sites: pd.DataFrame, drawn: Array) -> Array:
     if not unsure.any():
         return np.ones(len(drawn))
     return np.asarray(np.exp((logit(drawn[:, unsure]) - logit(value[unsure])).mean(axis=1)))
+
+
+def forage_points(area: Area, habitat: Habitat, most: int = 4000) -> pd.DataFrame:
+    """Forage by blocks of cells (plan.outlook.ground_points)."""
+    rows, cols = np.arange(area.grid.rows), np.arange(area.grid.cols)
+    x, y = area.grid.centre(0 * cols, cols)[0], area.grid.centre(rows, 0 * rows)[1]
+    return ground_points(habitat.weight, x, y, most)
 
 
 def _years_standing(area: Area, breeding: pd.DataFrame) -> Array:

@@ -11,9 +11,9 @@ found, and it feeds others: its worth is the direct gain plus what the places ar
 adjoint of the recursion gives for every cell at once (exact for a small place, first order for a whole one).
 
 New pools near each other share what nobody knows of their ground: in each simulation their quality is better or worse
-by a factor that is the same within a patch of `PATCH_M`. The patches are those of a chequered board, turned and moved at
-random, and each simulation is taken twice, with better and worse exchanged: no place is favoured by it, but pools in one
-meadow do well or badly together.
+by a factor that is the same within a patch of `PATCH_M`. The patches are those of a chequered board, turned and moved
+at random, and each simulation is taken twice, with better and worse exchanged: no place is favoured by it, but pools in
+one meadow do well or badly together.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numba import njit
@@ -32,8 +32,8 @@ from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
 from habitatmap.geo.engine import default_workers
-from habitatmap.geo.flight import END_IN_SCALES, FlightKernel, share_beyond, share_beyond_compiled
-from habitatmap.network.turnover import Draws, KnownPlaces, Rates, found, lost, quality_of
+from habitatmap.geo.flight import END_IN_SCALES, share_beyond, share_beyond_compiled
+from habitatmap.network.turnover import Draws, KnownPlaces, Rates, found
 
 Floats = NDArray[np.float64]
 
@@ -51,9 +51,7 @@ def year_weights(years: int) -> dict[int, float]:
     """Weights of a few years, from which the mean over the years 1 to `years` follows where it is straight between."""
     nodes = sorted({max(1, round(years * part)) for part in (0.1, 0.2, 0.4, 0.7, 1.0)} | {1})
     every = np.arange(1, years + 1)
-    return {
-        node: float(np.interp(every, nodes, np.eye(len(nodes))[at]).mean()) for at, node in enumerate(nodes)
-    }
+    return {node: float(np.interp(every, nodes, np.eye(len(nodes))[at]).mean()) for at, node in enumerate(nodes)}
 
 
 @dataclass(frozen=True)
@@ -71,6 +69,12 @@ class Simulations:
 
     def __len__(self) -> int:
         return len(self.reading)
+
+    @property
+    def rates_of_pools(self) -> Floats:
+        """(5, simulations): e, x, z, and y and b of pools."""
+        of = self.draws
+        return np.stack([of.e, of.x, of.z, self.rates.half[1], self.rates.unmapped])
 
 
 @dataclass(frozen=True)
@@ -159,11 +163,31 @@ class MeanField:
         sims = self.simulations
         left = self.demand.share[:, None, None] * course.missed * (self.node_weights[:, None] * weights)
         sent = np.ascontiguousarray(course.quality[:, None] * course.p[:, : self.years])
-        rates = np.stack([sims.draws.e, sims.draws.x, sims.draws.z, sims.rates.half[1], sims.rates.unmapped])
         return _by_parts(
             lambda part: _worth(
-                xy[part], quality[part], course.xy, sent, influence, self.demand.xy, left, self.nodes, rates,
-                sims.patches, sims.flights,
+                xy[part],
+                quality[part],
+                course.xy,
+                sent,
+                influence,
+                self.demand.xy,
+                left,
+                self.nodes,
+                sims.rates_of_pools,
+                sims.patches,
+                sims.flights,
+            ),
+            len(xy),
+        )
+
+    def likely(self, course: Course, weights: Floats, xy: Floats, quality: Floats) -> Floats:
+        """How likely a pool at each cell (m, 2) is occupied, mean over the years and the weighted simulations: (m,)."""
+        sims = self.simulations
+        sent = np.ascontiguousarray(course.quality[:, None] * course.p[:, : self.years])
+        counts = weights / max(weights.sum(), LEAST_ARRIVALS)
+        return _by_parts(
+            lambda part: _likely(
+                xy[part], quality[part], course.xy, sent, counts, sims.rates_of_pools, sims.patches, sims.flights
             ),
             len(xy),
         )
@@ -199,8 +223,8 @@ def flow_between(xy: Floats, scale_m: float) -> Floats | csr_array:
 
 def _by_parts(work: Callable[[slice], Floats], n: int) -> Floats:
     """The rows 0..n of an array, made in as many parts as there are processors."""
-    edges = np.linspace(0, n, 4 * default_workers() + 1).astype(int)
-    parts = [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if b > a] or [slice(0, 0)]
+    edges = np.linspace(0, n, 4 * default_workers() + 1).astype(int).tolist()
+    parts = [slice(a, b) for a, b in pairwise(edges) if b > a] or [slice(0, 0)]
     with ThreadPoolExecutor(default_workers()) as pool:
         return np.concatenate(list(pool.map(work, parts)))
 
@@ -255,6 +279,48 @@ def _own(xy: Floats, p: Floats, demand: Floats, left: Floats, flights: tuple[Fli
 
 
 @njit(cache=True, nogil=True)
+def _fill(arrivals: Floats, a: float, rates: Floats, v: int, p: Floats) -> None:
+    """Probabilities p (years + 1, v) of a new pool of quality a that so many arrivals (years, v) come by."""
+    e, x, z, half, unmapped = rates[:, v]
+    gone = min(1.0, e / a**x)
+    p[0, v] = 0.0
+    for t in range(arrivals.shape[0]):
+        find = 1.0 / (1.0 + (half / max(arrivals[t, v] + unmapped, 1e-12)) ** z)
+        p[t + 1, v] = find + p[t, v] * (1.0 - gone) * (1.0 - find)
+
+
+@njit(cache=True, nogil=True)
+def _likely(
+    cells: Floats,
+    quality: Floats,
+    xy: Floats,
+    sent: Floats,
+    counts: Floats,
+    rates: Floats,
+    patches: Floats,
+    flights: tuple[Flight, ...],
+) -> Floats:
+    """Mean over years of sum_v counts_v p, for a new pool at each cell (m, 2)."""
+    years, sims = sent.shape[1], sent.shape[2]
+    out, arrivals, p = np.zeros(cells.shape[0]), np.empty((years, sims)), np.empty((years + 1, sims))
+    for m in range(cells.shape[0]):
+        arrivals[:] = 0.0
+        for j in range(xy.shape[0]):
+            d = math.hypot(cells[m, 0] - xy[j, 0], cells[m, 1] - xy[j, 1])
+            for first, end, scale, _ in flights:
+                flow = share_beyond_compiled(d / scale)
+                for t in range(years):
+                    for v in range(first, end):
+                        arrivals[t, v] += flow * sent[j, t, v]
+        for v in range(sims):
+            a = quality[m] * math.exp(_patch_factor(cells[m, 0], cells[m, 1], patches[v]))
+            _fill(arrivals, a, rates, v, p)
+            for t in range(years):
+                out[m] += counts[v] * p[t + 1, v] / years
+    return out
+
+
+@njit(cache=True, nogil=True)
 def _worth(
     cells: Floats,
     quality: Floats,
@@ -293,15 +359,10 @@ def _worth(
                             cover[u, v] += k * left[c, u, v]
         total = 0.0
         for v in range(sims):
-            e, x, z, half, unmapped = rates[:, v]
             a = quality[m] * math.exp(_patch_factor(cells[m, 0], cells[m, 1], patches[v]))
-            gone = min(1.0, e / a**x)
-            p[0, v] = 0.0
+            _fill(arrivals, a, rates, v, p)
             for t in range(years):
-                s = max(arrivals[t, v] + unmapped, 1e-12)
-                find = 1.0 / (1.0 + (half / s) ** z)
                 total += a * p[t, v] * fed[t, v]
-                p[t + 1, v] = find + p[t, v] * (1.0 - gone) * (1.0 - find)
             for u in range(len(nodes)):
                 total += p[nodes[u], v] * cover[u, v]
         out[m] = total

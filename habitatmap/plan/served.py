@@ -1,20 +1,23 @@
 """The plan for forage likely served: where the next pools help most when flies have to find them.
 
-Nobody can say whether flies come from mapped breeding places only or from others as well, so the plan is made for both:
-simulations of several readings (`READINGS`), half the weight on those where only mapped places feed pools, half on those
-where many arrivals come from anywhere. What the plan gains in a reading counts relative to what the best rule of thumb
-gains there, so that no reading is drowned by another.
+One season of visits cannot tell whether flies come from mapped breeding places only or from others as well, nor how far
+they go. So the plan is made for several readings of what is known (`READINGS`), half the weight on those in which only
+mapped places feed pools, half on those in which many arrivals come from places nobody mapped, each with short, usual
+and long flights. What a plan gains in a reading counts over what the best rule of thumb gains there, and a shortfall
+counts more than a surplus (exponential utility): a plan that does well in one reading at the cost of another is no good
+plan.
 
-Greedy takes the cell with the largest worth (mean_field.worth), over blocks of 30 m first and over their cells then;
-interchange moves single sites for as long as the objective, calculated anew, gets better.
+Greedy takes the cell that adds most (mean_field.worth), over the best cell of each block first and over the cells
+around the best blocks then. Its order is nested: the first five sites are the plan for five.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from enum import StrEnum
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -23,196 +26,289 @@ from numpy.typing import NDArray
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.network.turnover import Draws, KnownPlaces, Ranges, Rates, calibrate, draw, quality_of
-from habitatmap.plan.gain_map import OpenCells
-from habitatmap.plan.mean_field import PATCH_FACTOR, PATCH_M, Demand, Floats, Flight, MeanField, Simulations
-from habitatmap.plan.mean_field import flow_between
+from habitatmap.plan.gain_map import SAME, GainMap, OpenCells, best_cells
+from habitatmap.plan.mean_field import (
+    PATCH_FACTOR,
+    PATCH_M,
+    Course,
+    Flight,
+    Floats,
+    MeanField,
+    Simulations,
+    flow_between,
+)
+from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.problem import Problem
+from habitatmap.plan.search import Selection, Shortfall, listed
+from habitatmap.vocabulary.terms import FoundFrom
 
-Ints = NDArray[np.int64]
+Cells = NDArray[np.int64]
+
+YEARS = 10
+REFERENCE_POOLS = 10  # rules of thumb are measured with so many, so that the order of sites does not depend on how many
+AVERSION = 6.0  # of the utility: how much more a shortfall against the best rule counts than a surplus
+BLOCK_M, MOST_BLOCKS = 30.0, 4000
+COARSE_M = 100.0
+AT_ONCE = 256
+LOOK_FURTHER = 1.25  # worth calculated for an earlier step may have risen by so much
+NEAR_BLOCKS = 6  # blocks around whose best cells every cell is tried
+NO_GAIN = 1e-9
 
 
-class FoundFrom(StrEnum):
-    """Where the flies come from that find a pool."""
-
-    MAPPED = "mapped places"
-    ANYWHERE = "anywhere"
-
-
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):
     """One way in which what is known of today may go on (expert judgement)."""
 
     found_from: FoundFrom
-    ranges: Ranges
+    ranges: Ranges = Ranges()
+    flight: float = 1.0
+    """Factor on the flight medians."""
     hindcast: bool = True
-    forage_factor: float = 1.0
-    dispersal_factor: float = 1.0
+    """Whether pools filled since they were installed; else today's balance holds (network.turnover)."""
 
 
+SHORT, LONG = 0.7, 1.8
+HALF, MOST = (0.3, 0.6), (0.7, 0.95)  # shares of arrivals from unmapped places
 READINGS = (
     Reading(FoundFrom.MAPPED, Ranges(e=(0.1, 0.5)), hindcast=False),
-    Reading(FoundFrom.MAPPED, Ranges()),
-    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=(0.4, 0.6))),
-    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=(0.85, 0.95))),
+    Reading(FoundFrom.MAPPED, flight=SHORT),
+    Reading(FoundFrom.MAPPED),
+    Reading(FoundFrom.MAPPED, Ranges(e=(0.3, 0.95)), LONG),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=(0.2, 0.5)), SHORT),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=HALF)),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=HALF), LONG),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=MOST), SHORT),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=MOST)),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=MOST), LONG),
 )
 
 
+class Share(NamedTuple):
+    """Forage likely served, as shares of the area's forage (0-1), by where flies come from; means over the readings."""
+
+    open: float
+    closed: float
+
+
+@dataclass(frozen=True)
+class Served:
+    """What is likely served over the years, without and with sites."""
+
+    years: int
+    now: Share
+    with_plan: Share
+    by_site: pd.DataFrame
+    """served_open, served_closed: what each site adds after those before it."""
+    rules: Mapping[Strategy, Share]
+    """What as many pools by rules of thumb would have served in all."""
+
+
 def simulate(
-    known: KnownPlaces,
-    readings: Sequence[Reading],
-    *,
-    forage_median_m: float,
-    dispersal_median_m: float,
-    new: float,
-    each: int = 4,
-    seed: int = 7,
-    patchy: bool = True,
+    known: KnownPlaces, forage_median_m: float, dispersal_median_m: float, new: float, each: int = 1, seed: int = 7
 ) -> Simulations:
-    """`each` simulations of every reading (twice as many where `patchy`), calibrated by what is known today.
+    """`each` draws of every reading, calibrated by what is known today, each of them twice: with the quality of patches
+    one way round and the other.
 
-    new: probability that a usual new pool is occupied, needed where few pools are known.
+    new: probability that a usual new pool is occupied; it counts where few pools are known.
     """
-    flights, parts, numbers, at = list[Flight](), list[tuple[Draws, Rates]](), list[int](), 0
-    times = 2 if patchy else 1
-    for number, reading in enumerate(readings):
-        drawn = draw(reading.ranges, each, seed + 17 * number)
-        median = dispersal_median_m * reading.dispersal_factor
-        arriving = flow_between(known.xy, FlightKernel(median).scale_m) @ (known.quality * known.p)
+    flights, parts = list[Flight](), list[tuple[Draws, Rates, Floats]]()
+    random = np.random.default_rng(seed)
+    for number, reading in enumerate(READINGS):
+        drawn = draw(reading.ranges, each, seed + number)
+        scale = FlightKernel(dispersal_median_m * reading.flight).scale_m
+        arriving = np.asarray(flow_between(known.xy, scale) @ (known.quality * known.p))
         rates = calibrate(known, arriving, drawn, new, hindcast=reading.hindcast)
-        parts.append((drawn, rates))
-        numbers += [number] * (each * times)
-        scales = FlightKernel(median).scale_m, FlightKernel(forage_median_m * reading.forage_factor).scale_m
-        if flights and flights[-1][2:] == scales:
-            flights[-1] = (flights[-1][0], at + each * times, *scales)
-        else:
-            flights.append((at, at + each * times, *scales))
-        at += each * times
-    draws = Draws(*(np.concatenate([np.tile(d[k], times) for d, _ in parts]) for k in range(len(Draws._fields))))
-    half = np.concatenate([np.tile(r.half, times) for _, r in parts], axis=1)
-    unmapped = np.concatenate([np.tile(r.unmapped, times) for _, r in parts])
-    patches = np.zeros((at, 5))
-    if patchy:
-        random = np.random.default_rng(seed)
-        for number in range(len(readings)):
-            turn = random.uniform(0, 2 * np.pi, each)
-            shift = random.uniform(0, 2, (2, each))
-            one = np.column_stack(
-                [np.cos(turn) / PATCH_M, np.sin(turn) / PATCH_M, *shift, np.full(each, math.log(PATCH_FACTOR))]
-            )
-            begin = number * each * 2
-            patches[begin : begin + each], patches[begin + each : begin + 2 * each] = one, one * [1, 1, 1, 1, -1]
-    return Simulations(draws, Rates(half, unmapped), np.array(numbers), tuple(flights), patches)
+        first, forage = 2 * each * number, FlightKernel(forage_median_m * reading.flight).scale_m
+        flights.append((first, first + 2 * each, scale, forage))
+        turn, (right, up) = random.uniform(0, 2 * np.pi, each), random.uniform(0, 2, (2, each))
+        factor = np.full(each, math.log(PATCH_FACTOR))
+        parts.append((drawn, rates, np.stack([np.cos(turn) / PATCH_M, np.sin(turn) / PATCH_M, right, up, factor])))
+    draws = Draws(*(np.concatenate([np.tile(of[0][k], 2) for of in parts]) for k in range(len(Draws._fields))))
+    rates = Rates(
+        np.concatenate([np.tile(of.half, 2) for _, of, _ in parts], axis=1),
+        np.concatenate([np.tile(of.unmapped, 2) for _, of, _ in parts]),
+    )
+    other_way = np.array([1.0, 1.0, 1.0, 1.0, -1.0])
+    patches = np.concatenate([np.vstack([of.T, of.T * other_way]) for _, _, of in parts])
+    return Simulations(draws, rates, np.repeat(np.arange(len(READINGS)), 2 * each), tuple(flights), patches)
 
 
-class Chooser:
-    """Chooses sites among the open cells of a problem."""
+def reading_weights(found_from: FoundFrom) -> Floats:
+    """How much each reading counts (readings,): half for each side, or all for one."""
+    closed = np.array([reading.found_from is FoundFrom.MAPPED for reading in READINGS])
+    on_closed = {FoundFrom.BOTH: 0.5, FoundFrom.MAPPED: 1.0, FoundFrom.ANYWHERE: 0.0}[found_from]
+    return np.asarray(np.where(closed, on_closed / closed.sum(), (1.0 - on_closed) / (~closed).sum()))
 
-    BLOCK_M = 30.0
-    AT_ONCE = 256
 
-    def __init__(self, model: MeanField, problem: Problem, grid: Grid, access: Floats) -> None:
-        self.model, self.problem, self.grid = model, problem, grid
-        self.access = access
-        self.cells = OpenCells(problem)
-        self.sites: list[tuple[int, int]] = []
-        self.size = max(1, round(self.BLOCK_M / grid.cell_m))
-        row, col = np.nonzero(self.cells.open)
-        best = np.nan_to_num(access[row, col])
-        block = (row // self.size) * (grid.cols // self.size + 1) + col // self.size
-        order = np.lexsort((col, row, -best, block))
-        first = order[np.r_[True, np.diff(block[order]) > 0]] if len(order) else order
-        self.row, self.col = row[first], col[first]
-        self.course = model.course()
-        self.weights = np.full(len(model.simulations), 1.0 / len(model.simulations))
-        self.stale: Floats | None = None
+class Sites:
+    """What any cells make of the years: the model, and where cells lie."""
 
-    def place(self, row: Ints, col: Ints) -> tuple[Floats, Floats]:
-        """Where cells lie (m, 2), and their quality (m,)."""
+    def __init__(self, model: MeanField, grid: Grid, access: NDArray[np.floating]) -> None:
+        self.model, self.grid, self.access = model, grid, access
+        self.is_closed = np.array([reading.found_from is FoundFrom.MAPPED for reading in READINGS])
+
+    def at(self, row: Cells, col: Cells) -> tuple[Floats, Floats]:
+        """Where cells lie (m, 2), and the quality of pools there (m,)."""
         x, y = self.grid.centre(row, col)
         return np.column_stack([x, y]), quality_of(self.access[row, col], self.model.known.usual)
 
-    def value_of(self, sites: Sequence[tuple[int, int]]) -> Floats:
-        """By simulation, what the sites make of it."""
-        row, col = np.array(sites, dtype=int).reshape(-1, 2).T
-        return self.model.course(*self.place(row, col)).served
+    def course(self, cells: pd.DataFrame) -> Course:
+        """The years with pools at cells (row, col)."""
+        return self.model.course(*self.at(cells["row"].to_numpy(np.int64), cells["col"].to_numpy(np.int64)))
 
-    def set(self, sites: Sequence[tuple[int, int]]) -> None:
-        for site in self.sites:
-            self.cells.change(*site, -1)
-        self.sites = list(sites)
-        for site in self.sites:
-            self.cells.change(*site, 1)
-        row, col = np.array(self.sites, dtype=int).reshape(-1, 2).T
-        self.course = self.model.course(*self.place(row, col))
-        self.influence = self.model.influence(self.course, self.weights)
+    def by_reading(self, served: Floats) -> Floats:
+        """Means (readings,) of values by simulation."""
+        of = self.model.simulations.reading
+        return np.bincount(of, served) / np.bincount(of)
 
-    def worth(self, row: Ints, col: Ints) -> Floats:
-        return self.model.worth(self.course, self.influence, self.weights, *self.place(row, col))
+    def share(self, served: Floats) -> Share:
+        """The two means over readings of values by simulation."""
+        means = self.by_reading(served)
+        return Share(float(means[~self.is_closed].mean()), float(means[self.is_closed].mean()))
 
-    def best(self, among: Ints | None = None) -> tuple[int, int] | None:
-        """The open cell of most worth."""
-        is_open = self.cells.open
-        blocks = np.arange(len(self.row)) if among is None else among
-        # a block stays in while any of its cells is open
+    @cached_property
+    def none(self) -> Floats:
+        """What is served without any new pool, by simulation."""
+        return self.model.course().served
+
+
+def assess_served(sites: Sites, plan: pd.DataFrame, rules: Mapping[Strategy, Sequence[pd.DataFrame]]) -> Served:
+    """What the plan's cells (row, col), in their order, and those of the rules are likely to serve."""
+    steps = [sites.share(sites.none)] + [
+        sites.share(sites.course(plan.iloc[: count + 1]).served) for count in range(len(plan))
+    ]
+    adds = np.diff(np.array(steps), axis=0)
+    by_rule = {
+        rule: Share(*np.mean([sites.share(sites.course(cells).served) for cells in sets], axis=0))
+        for rule, sets in rules.items()
+    }
+    by_site = pd.DataFrame(adds, columns=["served_open", "served_closed"], index=plan.index)
+    return Served(sites.model.years, steps[0], steps[-1], by_site, by_rule)
+
+
+def plan_served(
+    problem: Problem,
+    pools: int,
+    sites: Sites,
+    rules: Mapping[Strategy, Sequence[pd.DataFrame]],
+    found_from: FoundFrom = FoundFrom.BOTH,
+) -> Selection:
+    """The plan, its gains still in forage in reach; the order is that of the turns, kept sites first.
+
+    rules: sets of `REFERENCE_POOLS` cells (row, col) by rules of thumb. Spacing, quotas, the budget and kept sites hold
+    as in `search.make_plan`; with costs that differ, the most worth for its cost is taken.
+    """
+    gains = [
+        np.mean([sites.by_reading(sites.course(cells).served - sites.none) for cells in sets], axis=0)
+        for sets in rules.values()
+        if any(len(cells) for cells in sets)
+    ]
+    best_rule = np.max(gains, axis=0) if gains else np.ones(len(READINGS))
+    search = _Search(problem, sites, reading_weights(found_from), best_rule)
+    for kept in problem.kept_cells:
+        search.add(kept)
+    while len(search.chosen) < pools and (cell := search.best()) is not None:
+        search.add(cell)
+    frame, today = listed(problem, search.chosen), problem.today
+    with_plan = today.now if frame.empty else float(frame["cumulative"].iloc[-1])
+    return Selection(frame, today.now, with_plan, None, 0.0, today.total, pools, search.shortfall(pools))
+
+
+class _Search:
+    """Greedy among the open cells of a problem."""
+
+    def __init__(self, problem: Problem, sites: Sites, weights: Floats, best_rule: Floats) -> None:
+        self.problem, self.sites, self.open = problem, sites, OpenCells(problem)
+        self.counts = (best_rule > NO_GAIN) & (weights > 0)
+        self.weights, self.best_rule = weights, np.where(self.counts, best_rule, 1.0)
+        self.chosen: list[tuple[int, int]] = []
+        self.course = sites.model.course()
+        self.size = max(1, round(BLOCK_M / problem.today.cell_m))
+        self.row, self.col = self._best_of_blocks()
+        self.worth = np.full(len(self.row), np.inf)
+
+    def add(self, cell: tuple[int, int]) -> None:
+        """Sets a pool."""
+        self.chosen.append(cell)
+        self.open.change(*cell, 1)
+        row, col = np.array(self.chosen).T
+        self.course = self.sites.model.course(*self.sites.at(row, col))
+
+    def best(self) -> tuple[int, int] | None:
+        """The open cell that adds most, for its cost; None where none adds anything."""
+        weights = self._simulation_weights()
+        influence = self.sites.model.influence(self.course, weights)
+        is_open = self.open.open
+
+        def rate(row: Cells, col: Cells) -> Floats:
+            worth = self.sites.model.worth(self.course, influence, weights, *self.sites.at(row, col))
+            return worth / self.problem.cost_at(row, col) if self.problem.budget < math.inf else worth
+
+        left = np.flatnonzero(self._open_blocks(is_open))
+        fresh = np.zeros(len(left), dtype=bool)
+        while not fresh.all():
+            old = np.flatnonzero(~fresh)
+            if fresh.any() and self.worth[left[fresh]].max() >= LOOK_FURTHER * self.worth[left[old]].max():
+                break
+            first = old[np.argsort(-self.worth[left[old]], kind="stable")]
+            first = first if np.isinf(self.worth[left[first[0]]]) else first[:AT_ONCE]
+            self.worth[left[first]] = rate(self.row[left[first]], self.col[left[first]])
+            fresh[first] = True
+        if not len(left):
+            return None
+        sure = left[fresh]
+        row, col = self._around(sure[np.argsort(-self.worth[sure], kind="stable")[:NEAR_BLOCKS]], is_open)
+        if not len(row):
+            return None
+        worth = rate(row, col)
+        at = int(np.argmax(worth >= worth.max() * (1.0 - SAME)))  # the lowest row, then column, of equals
+        return (int(row[at]), int(col[at])) if worth[at] > 0 else None
+
+    def shortfall(self, pools: int) -> Shortfall:
+        """Why there are fewer sites than asked for."""
+        if len(self.chosen) >= pools:
+            return Shortfall.NONE
+        if self.open.budget_spent():
+            return Shortfall.BUDGET_SPENT
+        return Shortfall.NOTHING_TO_GAIN if self.open.open.any() else Shortfall.NONE_LEFT
+
+    def _simulation_weights(self) -> Floats:
+        """What a gain in each simulation counts: the slope of the utility where the plan stands now, its gain against
+        the best rule being taken for as many pools."""
+        gain = self.sites.by_reading(self.course.served - self.sites.none)
+        ahead = gain / self.best_rule * (REFERENCE_POOLS / max(1, len(self.chosen))) - 1.0
+        slope = np.exp(-AVERSION * np.clip(ahead if self.chosen else 0.0 * ahead, -1.0, 1.0))
+        by_reading = np.where(self.counts, self.weights * slope / self.best_rule, 0.0)
+        of = self.sites.model.simulations.reading
+        total = by_reading.sum()
+        return (by_reading / (total if total > 0 else 1.0) / np.bincount(of))[of]
+
+    def _best_of_blocks(self) -> tuple[Cells, Cells]:
+        """The most promising cell of each block: forage that is not reached yet, times the probability that a pool is
+        found; of the most promising blocks where there are many."""
+        gains, grid = GainMap(replace(self.problem, quotas=(), budget=math.inf)), self.sites.grid
+        step = max(1, round(COARSE_M / grid.cell_m))
+        row, col = np.arange(grid.rows) // step, np.arange(grid.cols) // step
+        middle = np.minimum((np.arange(row[-1] + 1) + 0.5) * step, grid.rows - 1).astype(np.int64)
+        centre = np.minimum((np.arange(col[-1] + 1) + 0.5) * step, grid.cols - 1).astype(np.int64)
+        rows, cols = (of.ravel() for of in np.meshgrid(middle, centre, indexing="ij"))
+        likely = self.sites.model.likely(self.course, self._simulation_weights(), *self.sites.at(rows, cols))
+        at = likely.reshape(len(middle), len(centre))[row[:, None], col[None, :]]
+        return best_cells(np.where(gains.cells.free, at * gains.C, np.nan), self.size, 0.0, MOST_BLOCKS)
+
+    def _open_blocks(self, is_open: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Blocks of which any cell is open."""
         rows, cols = (-n % self.size for n in is_open.shape)
         whole = np.pad(is_open, ((0, rows), (0, cols)))
-        any_open = whole.reshape(whole.shape[0] // self.size, self.size, -1, self.size).any(axis=(1, 3))
-        usable = any_open[self.row[blocks] // self.size, self.col[blocks] // self.size]
-        blocks = blocks[usable]
-        if not len(blocks):
-            return None
-        if self.stale is None:
-            self.stale = np.full(len(self.row), np.inf)
-        values = self.stale[blocks].copy()
-        fresh = np.zeros(len(blocks), bool)
-        while True:
-            todo = np.flatnonzero(~fresh)
-            if len(todo) and np.isinf(values[todo]).any():
-                top = todo
-            else:
-                top = todo[np.argsort(-values[todo], kind="stable")[: self.AT_ONCE]]
-            if not len(top):
-                break
-            values[top] = self.worth(self.row[blocks[top]], self.col[blocks[top]])
-            fresh[top] = True
-            left = np.flatnonzero(~fresh)
-            if not len(left) or values[fresh].max() >= 1.05 * values[left].max():
-                break
-        self.stale[blocks] = values
-        near = blocks[np.argsort(-np.where(fresh, values, -np.inf), kind="stable")[:6]]
-        rows, cols = [], []
-        for r, c in zip(self.row[near], self.col[near], strict=True):
-            i0, j0 = max(0, (r // self.size - 1) * self.size), max(0, (c // self.size - 1) * self.size)
-            i, j = np.nonzero(is_open[i0 : i0 + 3 * self.size, j0 : j0 + 3 * self.size])
-            rows.append(i + i0), cols.append(j + j0)
-        cells = np.unique(np.column_stack([np.concatenate(rows), np.concatenate(cols)]), axis=0)
-        if not len(cells):
-            return None
-        worth = self.worth(cells[:, 0], cells[:, 1])
-        at = int(np.flatnonzero(worth >= worth.max() * (1 - 1e-12))[0])
-        return (int(cells[at, 0]), int(cells[at, 1])) if worth[at] > 0 else None
+        blocks = np.asarray(whole.reshape(whole.shape[0] // self.size, self.size, -1, self.size).any(axis=(1, 3)))
+        return blocks[self.row // self.size, self.col // self.size]
 
-    def greedy(self, pools: int) -> None:
-        while len(self.sites) < pools and (site := self.best()) is not None:
-            self.set([*self.sites, site])
-
-    def interchange(self, fixed: int = 0, rounds: int = 2) -> int:
-        moved = 0
-        for _ in range(rounds):
-            before = moved
-            for site in list(self.sites[fixed:]):
-                old, value = list(self.sites), float(self.weights @ self.course.served)
-                self.set([s for s in old if s != site])
-                other = self.best()
-                if other is None or other == site:
-                    self.set(old)
-                    continue
-                at = old.index(site)
-                self.set([*old[:at], other, *old[at + 1 :]])
-                if float(self.weights @ self.course.served) <= value * (1 + 1e-9):
-                    self.set(old)
-                else:
-                    moved += 1
-            if moved == before:
-                break
-        return moved
+    def _around(self, blocks: Cells, is_open: NDArray[np.bool_]) -> tuple[Cells, Cells]:
+        """The open cells of blocks and of those next to them, in the order row, column."""
+        near = np.zeros(is_open.shape, dtype=bool)
+        for row, col in zip(self.row[blocks] // self.size, self.col[blocks] // self.size, strict=True):
+            part = np.s_[
+                max(0, row - 1) * self.size : (row + 2) * self.size, max(0, col - 1) * self.size : (col + 2) * self.size
+            ]
+            near[part] = is_open[part]
+        found = np.nonzero(near)
+        return found[0].astype(np.int64), found[1].astype(np.int64)

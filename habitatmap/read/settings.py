@@ -15,7 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from habitatmap.errors import InputError
 from habitatmap.vocabulary.kinds import OLD_NAMES
-from habitatmap.vocabulary.terms import Consent, Mosquitoes, Objective, ShareBy
+from habitatmap.vocabulary.terms import Consent, FoundFrom, Mosquitoes, Objective, ShareBy
 from habitatmap.vocabulary.window import Window
 
 FILE_NAME = "area.toml"
@@ -134,8 +134,15 @@ class PlanSettings(_Part):
         Field(strict=False, description='a list of "yes" and "ask" (land with consent "no" is never planned on)'),
     ] = (Consent.YES, Consent.ASK)
     private: Annotated[bool, Field(description="true or false")] = False
-    objective: Annotated[Objective, Field(strict=False, description='"reach" (forage in reach) or "connectivity"')] = (
-        Objective.REACH
+    objective: Annotated[
+        Objective,
+        Field(
+            strict=False,
+            description='"served" (forage likely served over ten years), "reach" (forage in reach) or "connectivity"',
+        ),
+    ] = Objective.REACH
+    found_from: Annotated[FoundFrom, Field(strict=False, description='"both", "mapped places" or "anywhere"')] = (
+        FoundFrom.BOTH
     )
     budget: Money | None = None
     cost_per_site: Money = 1.0

@@ -68,8 +68,17 @@ class Condition(StrEnum):
 class Objective(StrEnum):
     """What a plan is to maximise."""
 
+    SERVED = "served"
     REACH = "reach"
     CONNECTIVITY = "connectivity"
+
+
+class FoundFrom(StrEnum):
+    """Where the flies come from that find a pool, as a plan for forage likely served takes it."""
+
+    BOTH = "both"
+    MAPPED = "mapped places"
+    ANYWHERE = "anywhere"
 
 
 class Basis(StrEnum):

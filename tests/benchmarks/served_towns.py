@@ -31,9 +31,11 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 from scipy.stats import qmc
 
+from habitatmap import job
 from habitatmap.network.places import network_places
 from habitatmap.plan.outlook import Strategy, ground_points, other_plans
 from habitatmap.plan.reach import forage_in_reach, not_reached
+from habitatmap.plan.served import REFERENCE_POOLS, plan_served
 from tests.benchmarks.fresh_towns import SEALED, SHAPING, Study, study
 
 Floats = NDArray[np.float64]
@@ -296,9 +298,12 @@ def table(judged: pd.DataFrame) -> pd.DataFrame:
 # --- by hand ---------------------------------------------------------------------------------------------------------
 
 
-def served_plan(study: Study) -> list[pd.DataFrame] | None:
-    """The sites of the plan for forage likely served, as one set; None as long as there is no such plan."""
-    return None  # TODO: habitatmap.plan.served
+def served_plan(study: Study) -> list[pd.DataFrame]:
+    """The sites of the plan for forage likely served, as one set."""
+    area, asked = study.area, study.proposal
+    ahead = job.years_ahead(area, study.habitat, study.survey, study.places)
+    rules = job.by_rules(area, study.habitat, study.places, study.allowed, REFERENCE_POOLS, job.PLANNERS_RANDOM)
+    return [plan_served(asked.problem, asked.requested, ahead, rules).frame[["row", "col"]]]
 
 
 def reach_gain(study: Study, cells: pd.DataFrame) -> float:
@@ -316,9 +321,7 @@ def reach_gain(study: Study, cells: pd.DataFrame) -> float:
 
 def judge_town(town: tuple[str, int], cache: Path, worlds: int) -> pd.DataFrame:
     found = study(*town, cache)
-    plans = {"reach": [found.proposal.sites]} | rules(found)
-    if (sites := served_plan(found)) is not None:
-        plans["served"] = sites
+    plans = {"reach": [found.proposal.sites], "served": served_plan(found)} | rules(found)
     in_reach = {str(name): np.mean([reach_gain(found, cells) for cells in sets]) for name, sets in plans.items()}
     judged = judge(found, plans, worlds=worlds)
     return judged.assign(town="{} {}".format(*town), in_reach=judged["plan"].map(in_reach))

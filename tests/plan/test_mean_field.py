@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 import pytest
 
 from habitatmap.geo.flight import FlightKernel
-from habitatmap.network.turnover import Draws, KnownPlaces, Rates, found, lost
+from habitatmap.network.turnover import Draws, KnownPlaces, Ranges, Rates, calibrate, draw, found, lost
 from habitatmap.plan.mean_field import Demand, MeanField, Simulations, flow_between, year_weights
 
 YEARS = 10
@@ -95,15 +96,27 @@ def test_the_mean_field_is_the_plain_recursion() -> None:
     assert course.served == pytest.approx(plain, abs=1e-12)
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_the_mean_field_is_near_the_exact_chain(seed: int) -> None:
-    """Eight places at most, all 256 states; the difference that matters is what a plan adds."""
-    model = small_world(6, 20, 4, seed)
-    xy, quality = np.array([[300.0, 400.0], [900.0, 800.0]]), np.array([1.2, 0.7])
-    none, nothing = np.empty((0, 2)), np.empty(0)
-    gain = model.course(xy, quality).served - model.course().served
-    exact = [exact_chain(model, xy, quality, v) - exact_chain(model, none, nothing, v) for v in range(4)]
-    assert gain == pytest.approx(exact, abs=0.01)
+@pytest.mark.parametrize(("unmapped", "worst", "usual"), [(0.9, 0.002, 0.001), (0.5, 0.03, 0.005), (0.0, 0.08, 0.02)])
+def test_what_a_plan_adds_is_near_the_exact_chain(unmapped: float, worst: float, usual: float) -> None:
+    """Eight places at most, all 256 states. Where only mapped places feed pools, a handful of them may die out by
+    chance, which a mean field does not see: its gains are then right on average, not one by one."""
+    errors = []
+    for seed in range(6):
+        model = small_world(6, 20, 4, seed)
+        known = replace(model.known, pool=np.ones(6, dtype=bool))
+        drawn = draw(Ranges(unmapped=(unmapped, unmapped)), 4, seed)
+        arriving = flow_between(known.xy, DISPERSAL.scale_m) @ (known.quality * known.p)
+        rates = calibrate(known, arriving, drawn, 0.4)
+        model = MeanField(known, model.demand, replace(model.simulations, draws=drawn, rates=rates), YEARS)
+        xy, quality = np.array([[300.0, 400.0], [900.0, 800.0]]), np.array([1.2, 0.7])
+        gain = model.course(xy, quality).served - model.course().served
+        none, nothing = np.empty((0, 2)), np.empty(0)
+        errors += [
+            g - exact_chain(model, xy, quality, v) + exact_chain(model, none, nothing, v) for v, g in enumerate(gain)
+        ]
+    assert np.abs(errors).max() < worst
+    assert np.abs(errors).mean() < usual
+    assert abs(np.mean(errors)) < 0.01
 
 
 def test_influence_is_the_slope_of_what_is_served() -> None:
@@ -127,7 +140,9 @@ def test_worth_is_what_a_pool_adds_where_others_gain_little_from_it() -> None:
     course = model.course()
     cells, quality = np.random.default_rng(1).uniform(0, 1200, (12, 2)), np.full(12, 0.05)
     worth = model.worth(course, model.influence(course, weights), weights, cells, quality)
-    real = [float(weights @ (model.course(cells[m : m + 1], quality[m : m + 1]).served - course.served)) for m in range(12)]
+    real = [
+        float(weights @ (model.course(cells[m : m + 1], quality[m : m + 1]).served - course.served)) for m in range(12)
+    ]
     assert worth == pytest.approx(real, rel=0.02)
 
 
