@@ -14,7 +14,7 @@ around the best blocks then. Its order is nested: the first five sites are the p
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -103,7 +103,13 @@ class Served:
 
 
 def simulate(
-    known: KnownPlaces, forage_median_m: float, dispersal_median_m: float, new: float, each: int = 1, seed: int = 7
+    known: KnownPlaces,
+    forage_median_m: float,
+    dispersal_median_m: float,
+    new: float,
+    each: int = 1,
+    seed: int = 7,
+    readings: Sequence[Reading] = READINGS,
 ) -> Simulations:
     """`each` draws of every reading, calibrated by what is known today, each of them twice: with the quality of patches
     one way round and the other.
@@ -112,7 +118,7 @@ def simulate(
     """
     flights, parts = list[Flight](), list[tuple[Draws, Rates, Floats]]()
     random = np.random.default_rng(seed)
-    for number, reading in enumerate(READINGS):
+    for number, reading in enumerate(readings):
         drawn = draw(reading.ranges, each, seed + number)
         scale = FlightKernel(dispersal_median_m * reading.flight).scale_m
         arriving = np.asarray(flow_between(known.xy, scale) @ (known.quality * known.p))
@@ -129,7 +135,7 @@ def simulate(
     )
     other_way = np.array([1.0, 1.0, 1.0, 1.0, -1.0])
     patches = np.concatenate([np.vstack([of.T, of.T * other_way]) for _, _, of in parts])
-    return Simulations(draws, rates, np.repeat(np.arange(len(READINGS)), 2 * each), tuple(flights), patches)
+    return Simulations(draws, rates, np.repeat(np.arange(len(readings)), 2 * each), tuple(flights), patches)
 
 
 def reading_weights(found_from: FoundFrom) -> Floats:
@@ -142,9 +148,11 @@ def reading_weights(found_from: FoundFrom) -> Floats:
 class Sites:
     """What any cells make of the years: the model, and where cells lie."""
 
-    def __init__(self, model: MeanField, grid: Grid, access: NDArray[np.floating]) -> None:
+    def __init__(
+        self, model: MeanField, grid: Grid, access: NDArray[np.floating], readings: Sequence[Reading] = READINGS
+    ) -> None:
         self.model, self.grid, self.access = model, grid, access
-        self.is_closed = np.array([reading.found_from is FoundFrom.MAPPED for reading in READINGS])
+        self.is_closed = np.array([reading.found_from is FoundFrom.MAPPED for reading in readings])
 
     def at(self, row: Cells, col: Cells) -> tuple[Floats, Floats]:
         """Where cells lie (m, 2), and the quality of pools there (m,)."""
@@ -185,6 +193,40 @@ def assess_served(sites: Sites, plan: pd.DataFrame, rules: Mapping[Strategy, Seq
     return Served(sites.model.years, steps[0], steps[-1], by_site, by_rule)
 
 
+@dataclass(frozen=True)
+class Preference:
+    """What a gain counts in each reading; arrays (readings,)."""
+
+    weights: Floats
+    """How much the reading counts."""
+    best_rule: Floats
+    """What the best rule of thumb gains there with `REFERENCE_POOLS` pools."""
+
+    @classmethod
+    def of(
+        cls, sites: Sites, rules: Mapping[Strategy, Sequence[pd.DataFrame]], found_from: FoundFrom = FoundFrom.BOTH
+    ) -> Preference:
+        """rules: sets of `REFERENCE_POOLS` cells (row, col) by rules of thumb."""
+        gains = [
+            np.mean([sites.by_reading(sites.course(cells).served - sites.none) for cells in sets], axis=0)
+            for sets in rules.values()
+            if any(len(cells) for cells in sets)
+        ]
+        return cls(reading_weights(found_from), np.max(gains, axis=0) if gains else np.ones(len(READINGS)))
+
+    def by_simulation(self, sites: Sites, served: Floats, pools: int) -> Floats:
+        """What a gain in each simulation counts where so many pools serve `served` (simulations,): the slope of the
+        utility, the gain of the best rule being taken for as many pools."""
+        counts = (self.best_rule > NO_GAIN) & (self.weights > 0)
+        best_rule = np.where(counts, self.best_rule, 1.0)
+        gain = sites.by_reading(served - sites.none)
+        ahead = gain / best_rule * (REFERENCE_POOLS / max(1, pools)) - 1.0
+        slope = np.exp(-AVERSION * np.clip(ahead if pools else 0.0 * ahead, -1.0, 1.0))
+        by_reading = np.where(counts, self.weights * slope / best_rule, 0.0)
+        of, total = sites.model.simulations.reading, by_reading.sum()
+        return (by_reading / (total if total > 0 else 1.0) / np.bincount(of))[of]
+
+
 def plan_served(
     problem: Problem,
     pools: int,
@@ -197,13 +239,7 @@ def plan_served(
     rules: sets of `REFERENCE_POOLS` cells (row, col) by rules of thumb. Spacing, quotas, the budget and kept sites hold
     as in `search.make_plan`; with costs that differ, the most worth for its cost is taken.
     """
-    gains = [
-        np.mean([sites.by_reading(sites.course(cells).served - sites.none) for cells in sets], axis=0)
-        for sets in rules.values()
-        if any(len(cells) for cells in sets)
-    ]
-    best_rule = np.max(gains, axis=0) if gains else np.ones(len(READINGS))
-    search = _Search(problem, sites, reading_weights(found_from), best_rule)
+    search = _Search(problem, sites, Preference.of(sites, rules, found_from))
     for kept in problem.kept_cells:
         search.add(kept)
     while len(search.chosen) < pools and (cell := search.best()) is not None:
@@ -213,13 +249,41 @@ def plan_served(
     return Selection(frame, today.now, with_plan, None, 0.0, today.total, pools, search.shortfall(pools))
 
 
+def likely_everywhere(sites: Sites, course: Course, weights: Floats) -> Floats:
+    """How likely a pool on each cell (rows, cols) is occupied, mean over the years and the weighted simulations; the
+    same within blocks of `COARSE_M`."""
+    grid = sites.grid
+    step = max(1, round(COARSE_M / grid.cell_m))
+    row, col = np.arange(grid.rows) // step, np.arange(grid.cols) // step
+    middle = np.minimum((np.arange(row[-1] + 1) + 0.5) * step, grid.rows - 1).astype(np.int64)
+    centre = np.minimum((np.arange(col[-1] + 1) + 0.5) * step, grid.cols - 1).astype(np.int64)
+    rows, cols = (of.ravel() for of in np.meshgrid(middle, centre, indexing="ij"))
+    likely = sites.model.likely(course, weights, *sites.at(rows, cols))
+    return likely.reshape(len(middle), len(centre))[row[:, None], col[None, :]]
+
+
+def renew_best(worth: Floats, left: Cells, rate: Callable[[Cells], Floats], at_once: int) -> Cells:
+    """Calculates the worth of those of `left` anew that can be the best, and says which; changes `worth`.
+
+    What was calculated for an earlier step may have risen by `LOOK_FURTHER`; inf = never calculated.
+    """
+    fresh = np.zeros(len(left), dtype=bool)
+    while not fresh.all():
+        old = np.flatnonzero(~fresh)
+        if fresh.any() and worth[left[fresh]].max() >= LOOK_FURTHER * worth[left[old]].max():
+            break
+        first = old[np.argsort(-worth[left[old]], kind="stable")]
+        first = first if np.isinf(worth[left[first[0]]]) else first[:at_once]
+        worth[left[first]] = rate(left[first])
+        fresh[first] = True
+    return left[fresh]
+
+
 class _Search:
     """Greedy among the open cells of a problem."""
 
-    def __init__(self, problem: Problem, sites: Sites, weights: Floats, best_rule: Floats) -> None:
-        self.problem, self.sites, self.open = problem, sites, OpenCells(problem)
-        self.counts = (best_rule > NO_GAIN) & (weights > 0)
-        self.weights, self.best_rule = weights, np.where(self.counts, best_rule, 1.0)
+    def __init__(self, problem: Problem, sites: Sites, preference: Preference) -> None:
+        self.problem, self.sites, self.open, self.preference = problem, sites, OpenCells(problem), preference
         self.chosen: list[tuple[int, int]] = []
         self.course = sites.model.course()
         self.size = max(1, round(BLOCK_M / problem.today.cell_m))
@@ -244,18 +308,9 @@ class _Search:
             return worth / self.problem.cost_at(row, col) if self.problem.budget < math.inf else worth
 
         left = np.flatnonzero(self._open_blocks(is_open))
-        fresh = np.zeros(len(left), dtype=bool)
-        while not fresh.all():
-            old = np.flatnonzero(~fresh)
-            if fresh.any() and self.worth[left[fresh]].max() >= LOOK_FURTHER * self.worth[left[old]].max():
-                break
-            first = old[np.argsort(-self.worth[left[old]], kind="stable")]
-            first = first if np.isinf(self.worth[left[first[0]]]) else first[:AT_ONCE]
-            self.worth[left[first]] = rate(self.row[left[first]], self.col[left[first]])
-            fresh[first] = True
         if not len(left):
             return None
-        sure = left[fresh]
+        sure = renew_best(self.worth, left, lambda at: rate(self.row[at], self.col[at]), AT_ONCE)
         row, col = self._around(sure[np.argsort(-self.worth[sure], kind="stable")[:NEAR_BLOCKS]], is_open)
         if not len(row):
             return None
@@ -272,28 +327,14 @@ class _Search:
         return Shortfall.NOTHING_TO_GAIN if self.open.open.any() else Shortfall.NONE_LEFT
 
     def _simulation_weights(self) -> Floats:
-        """What a gain in each simulation counts: the slope of the utility where the plan stands now, its gain against
-        the best rule being taken for as many pools."""
-        gain = self.sites.by_reading(self.course.served - self.sites.none)
-        ahead = gain / self.best_rule * (REFERENCE_POOLS / max(1, len(self.chosen))) - 1.0
-        slope = np.exp(-AVERSION * np.clip(ahead if self.chosen else 0.0 * ahead, -1.0, 1.0))
-        by_reading = np.where(self.counts, self.weights * slope / self.best_rule, 0.0)
-        of = self.sites.model.simulations.reading
-        total = by_reading.sum()
-        return (by_reading / (total if total > 0 else 1.0) / np.bincount(of))[of]
+        return self.preference.by_simulation(self.sites, self.course.served, len(self.chosen))
 
     def _best_of_blocks(self) -> tuple[Cells, Cells]:
         """The most promising cell of each block: forage that is not reached yet, times the probability that a pool is
         found; of the most promising blocks where there are many."""
-        gains, grid = GainMap(replace(self.problem, quotas=(), budget=math.inf)), self.sites.grid
-        step = max(1, round(COARSE_M / grid.cell_m))
-        row, col = np.arange(grid.rows) // step, np.arange(grid.cols) // step
-        middle = np.minimum((np.arange(row[-1] + 1) + 0.5) * step, grid.rows - 1).astype(np.int64)
-        centre = np.minimum((np.arange(col[-1] + 1) + 0.5) * step, grid.cols - 1).astype(np.int64)
-        rows, cols = (of.ravel() for of in np.meshgrid(middle, centre, indexing="ij"))
-        likely = self.sites.model.likely(self.course, self._simulation_weights(), *self.sites.at(rows, cols))
-        at = likely.reshape(len(middle), len(centre))[row[:, None], col[None, :]]
-        return best_cells(np.where(gains.cells.free, at * gains.C, np.nan), self.size, 0.0, MOST_BLOCKS)
+        gains = GainMap(replace(self.problem, quotas=(), budget=math.inf))
+        promising = gains.C * likely_everywhere(self.sites, self.course, self._simulation_weights())
+        return best_cells(np.where(gains.cells.free, promising, np.nan), self.size, 0.0, MOST_BLOCKS)
 
     def _open_blocks(self, is_open: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Blocks of which any cell is open."""
