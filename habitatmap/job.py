@@ -47,7 +47,7 @@ from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import forage_in_reach, gains_by_simulation, loss_of_each, not_reached, reach_by_simulation
 from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
-from habitatmap.plan.served import REFERENCE_POOLS, YEARS, Sites, plan_served, simulate
+from habitatmap.plan.served import REFERENCE_POOLS, YEARS, Served, Sites, assess_served, plan_served, simulate
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
 from habitatmap.plan.zones import Zone, find_zones, single_cell_zones
 from habitatmap.privacy import is_private
@@ -100,8 +100,11 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     with clock(Stage.CANDIDATES):
         allowed = where_pools_may_stand(area, habitat, survey)
     with clock(Stage.PLAN):
-        proposal = choose_sites(area, habitat, survey, places, allowed)
+        ahead = years_ahead(area, habitat, survey, places)
+        proposal = choose_sites(area, habitat, survey, places, allowed, ahead)
         promise = what_the_plan_adds(habitat, survey, places, proposal)
+    with clock(Stage.SERVED):
+        served = what_is_served(area, habitat, places, allowed, ahead, proposal)
     with clock(Stage.BOUND):
         bound = certify(proposal.problem, proposal.requested, rounds=1 if for_public else ROUNDS)
     with clock(Stage.ROBUSTNESS):
@@ -123,6 +126,8 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         candidates=allowed,
         proposal=proposal,
         promise=promise,
+        ahead=ahead,
+        served=served,
         bound=bound,
         zones=around,
         robustness=steady,
@@ -204,7 +209,9 @@ def where_pools_may_stand(
     return find_candidates(area.grid, ground, land, area.keep_away, area.pools[survey.standing], settings)
 
 
-def choose_sites(area: Area, habitat: Habitat, survey: Survey, places: Places, allowed: Candidates) -> Proposal:
+def choose_sites(
+    area: Area, habitat: Habitat, survey: Survey, places: Places, allowed: Candidates, ahead: Sites
+) -> Proposal:
     """The plan: committed sites first, then those that help most, by the objective of area.toml."""
     grid, settings, flight = area.grid, area.settings.plan, area.settings.flight
     p_anywhere = survey.known.new_on(survey.surroundings, grid.shape)
@@ -224,16 +231,14 @@ def choose_sites(area: Area, habitat: Habitat, survey: Survey, places: Places, a
     )
     requested = number_of_pools(settings, cost, allowed.allowed, kept) if np.nansum(habitat.weight) > 0 else 0
     if settings.objective is Objective.REACH:
-        return Proposal(asked, requested, make_plan(asked, requested), p_anywhere, kept, None)
+        return Proposal(asked, requested, make_plan(asked, requested), p_anywhere, kept, None, settings.objective)
     if settings.objective is Objective.SERVED:
         rules = by_rules(area, habitat, places, allowed, REFERENCE_POOLS, PLANNERS_RANDOM)
-        selection = plan_served(
-            asked, requested, years_ahead(area, habitat, survey, places), rules, settings.found_from
-        )
-        return Proposal(asked, requested, selection, p_anywhere, kept, None)
+        selection = plan_served(asked, requested, ahead, rules, settings.found_from)
+        return Proposal(asked, requested, selection, p_anywhere, kept, None, settings.objective)
     here = build_network(network_places(places.frame, habitat.access), flight.link_m, flight.dispersal_median_m)
     selection, ec_gain = plan_by_connectivity(asked, requested, here, habitat.access, grid)
-    return Proposal(asked, requested, selection, p_anywhere, kept, ec_gain)
+    return Proposal(asked, requested, selection, p_anywhere, kept, ec_gain, settings.objective)
 
 
 def years_ahead(area: Area, habitat: Habitat, survey: Survey, places: Places) -> Sites:
@@ -274,6 +279,15 @@ def what_the_plan_adds(habitat: Habitat, survey: Survey, places: Places, proposa
     simulated = reach_by_simulation(habitat.weight, both, np.column_stack([places.draws, site_draws]), **frame)
     gains = gains_by_simulation(habitat.weight, places.frame, sites, places.draws, site_draws, **frame)
     return Promise(site_draws, gains, *interval(simulated, proposal.selection.with_plan))
+
+
+def what_is_served(
+    area: Area, habitat: Habitat, places: Places, allowed: Candidates, ahead: Sites, proposal: Proposal
+) -> Served:
+    """Forage likely served over the years with the plan, and with as many pools by rules of thumb."""
+    pools = len(proposal.sites)
+    rules = by_rules(area, habitat, places, allowed, pools, PLANNERS_RANDOM) if pools else {}
+    return assess_served(ahead, proposal.sites, rules)
 
 
 def zones_around(proposal: Proposal) -> list[Zone]:

@@ -6,12 +6,17 @@ import dataclasses
 from typing import Any
 
 from habitatmap.export.formats import json_text, plain
+from habitatmap.plan.outlook import Strategy
+from habitatmap.plan.served import Share
 from habitatmap.result import Result
+from habitatmap.result.figures import ServedFigures
 from habitatmap.words.bases import occupancy_part, seasons_part
 from habitatmap.words.cautions import general_cautions
 from habitatmap.words.headline import missing_sentences
 from habitatmap.words.network import LINK_PROBABILITY, WEIGHT
 from habitatmap.words.plan import notes_of, plan_note
+
+RULES = {Strategy.RANDOM: "random", Strategy.EVEN: "even", Strategy.HIGHEST: "highest"}
 
 
 def summary_of(result: Result) -> dict[str, Any]:
@@ -24,6 +29,7 @@ def summary_of(result: Result) -> dict[str, Any]:
         "occupancy": occupancy_part(figures.occupancy),
         "seasons": seasons_part(figures.seasons),
         "plan": plan | {"note": plan_note(figures.plan)},
+        "served": _served(figures.served),
         "network": told["network"]
         | {
             "weight": WEIGHT[figures.network.weight],
@@ -37,11 +43,31 @@ def summary_of(result: Result) -> dict[str, Any]:
     }
     order = (
         *("title", "crs", "crs_name", "cell_m", "cells", "as_of", "intake", "pools_standing", "occupancy", "seasons"),
-        *("forage_in_reach", "candidates", "plan", "network", "gaps", "ask_first", "sensitivity", "forage", "missing"),
+        *(
+            "forage_in_reach",
+            "candidates",
+            "plan",
+            "served",
+            "network",
+            "gaps",
+            "ask_first",
+            "sensitivity",
+            "forage",
+            "missing",
+        ),
         *("land_cover", "notes", "seconds", "versions", "cautions", "credits"),
     )
     content: dict[str, Any] = plain({key: told[key] for key in order})
     return content
+
+
+def _served(served: ServedFigures) -> dict[str, Any]:
+    """Forage likely served, in the words of the file."""
+    ends = {
+        name: {"now": getattr(served.now, name), "with_plan": getattr(served.with_plan, name)} for name in Share._fields
+    }
+    rules = {RULES[rule]: share._asdict() for rule, share in served.rules.items()}
+    return {"years": served.years, **ends, "share_of_limit": served.share_of_limit, "rules": rules}
 
 
 def summary_text(result: Result) -> str:

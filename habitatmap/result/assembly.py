@@ -25,6 +25,7 @@ from habitatmap.result.figures import (
     Missing,
     PlanFigures,
     ReachFigures,
+    ServedFigures,
     Spending,
 )
 from habitatmap.result.findings import Findings
@@ -181,6 +182,8 @@ def _plans(found: Findings, surfaces: Surfaces) -> tuple[pd.DataFrame, pd.DataFr
         gain_low=low,
         gain_high=high,
         robustness=found.robustness.share if proposal.by_reach else np.nan,
+        served_open=found.served.by_site["served_open"],
+        served_closed=found.served.by_site["served_closed"],
         ec_gain=np.nan if proposal.ec_gain is None else proposal.ec_gain,
         assumed_share=shares_of_gains(
             found.habitat.weight, found.reach.not_reached, sites, assumed, proposal.problem.today.kernel
@@ -224,6 +227,13 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         forage_in_reach=_reach(found),
         candidates=CandidateFigures(grid.rows * grid.cols, lost, found.candidates.left),
         plan=_plan(found),
+        served=ServedFigures(
+            years=found.served.years,
+            now=found.served.now,
+            with_plan=found.served.with_plan,
+            rules=found.served.rules,
+            share_of_limit=np.nan,
+        ),
         network=found.network.figures,
         gaps=GapFigures(len(found.gaps), share),
         consents_left=found.consents_left,

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from habitatmap.network.web import NetworkFigures
+from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.search import Shortfall
+from habitatmap.plan.served import Share
 from habitatmap.plan.terms import UnknownName
 from habitatmap.survey.figures import OccupancyFigures
 from habitatmap.survey.seasons import Seasons
@@ -26,6 +28,7 @@ class Stage(StrEnum):
     REACH = "reach"
     CANDIDATES = "candidates"
     PLAN = "plan"
+    SERVED = "served"
     BOUND = "bound"
     ROBUSTNESS = "robustness"
     CONSENT = "consent"
@@ -117,6 +120,20 @@ class PlanFigures:
 
 
 @dataclass(frozen=True)
+class ServedFigures:
+    """Forage likely served, mean over the coming years: shares of the area's forage, by where flies come from (from
+    mapped places only: closed; many from places nobody mapped: open)."""
+
+    years: int
+    now: Share
+    with_plan: Share
+    rules: Mapping[Strategy, Share]
+    """With as many pools placed by rules of thumb."""
+    share_of_limit: float
+    """What the plan adds, of the most that any as many pools could add (certified); NaN where that is not known."""
+
+
+@dataclass(frozen=True)
 class GapFigures:
     """The gaps together; share of the area's forage in them."""
 
@@ -157,6 +174,7 @@ class Figures:
     forage_in_reach: ReachFigures
     candidates: CandidateFigures
     plan: PlanFigures
+    served: ServedFigures
     network: NetworkFigures
     gaps: GapFigures
     consents_left: int

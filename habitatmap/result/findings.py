@@ -21,8 +21,10 @@ from habitatmap.plan.candidates import Candidates
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.robustness import Robustness
 from habitatmap.plan.search import Selection
+from habitatmap.plan.served import Served, Sites
 from habitatmap.plan.zones import Zone
 from habitatmap.survey.probabilities import PoolOccupancy
+from habitatmap.vocabulary.terms import Objective
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -84,11 +86,12 @@ class Proposal:
     kept: pd.DataFrame
     """The committed sites the plan keeps: row, col, p, private."""
     ec_gain: Floats | None
-    """What each site adds to equivalent connectivity; None where the plan is made for forage in reach."""
+    """What each site adds to equivalent connectivity; None where the plan is not made for the network."""
+    objective: Objective
 
     @property
     def by_reach(self) -> bool:
-        """Whether the plan is made for forage in reach."""
+        """Whether the plan is made for forage, in reach or likely served, and not for the network."""
         return self.ec_gain is None
 
     @property
@@ -126,6 +129,9 @@ class Findings:
     candidates: Candidates
     proposal: Proposal
     promise: Promise
+    ahead: Sites
+    """The model of the coming years: what pools on any cells are likely to serve."""
+    served: Served
     bound: Bound
     zones: list[Zone]
     robustness: Robustness

@@ -50,11 +50,13 @@ POOL_COLUMNS = [
 # figures of a suggestion that other rooms work out
 PLAN_FIGURES = (
     *("gain_low", "gain_high", "occupancy_low", "occupancy_high", "robustness", "assumed_share", "cost", "ec_gain"),
+    *("served_open", "served_closed"),
 )
 PLAN_COLUMNS = [
     *("rank", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
     *("gain_low", "gain_high", "cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness"),
     *("assumed_share", "sampled", "committed", "not_allowed", "cost", "ec_gain", "private"),
+    *("served_open", "served_closed"),
 ]
 
 

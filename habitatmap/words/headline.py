@@ -29,6 +29,7 @@ STAGES = {
     Stage.REACH: "What is in reach now",
     Stage.CANDIDATES: "Where a pool may stand",
     Stage.PLAN: "Which sites help most",
+    Stage.SERVED: "What is likely served over the coming years",
     Stage.BOUND: "How far from the best possible",
     Stage.ROBUSTNESS: "How sure",
     Stage.CONSENT: "Consent priorities",
