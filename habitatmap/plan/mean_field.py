@@ -45,6 +45,10 @@ LEAST_ARRIVALS = 1e-12
 # plain tuples, as compiled code that is kept from another version could not find the class of a named one
 Flight = tuple[int, int, float, float]
 """Simulations from, to (exclusive), and the scales (metres) of dispersal and forage flights that they share."""
+Worlds = tuple[Floats, Floats, tuple[Flight, ...]]
+"""(5, v): e, x, z, and y and b of pools; the patches (v, 5); the flights."""
+Ground = tuple[Floats, Floats, NDArray[np.int64]]
+"""Points of forage (d, 2); what is missed there, weighted (d, nodes, v); the node years."""
 
 
 def year_weights(years: int) -> dict[int, float]:
@@ -71,10 +75,11 @@ class Simulations:
         return len(self.reading)
 
     @property
-    def rates_of_pools(self) -> Floats:
-        """(5, simulations): e, x, z, and y and b of pools."""
+    def plain(self) -> Worlds:
+        """What shapes the years of a new pool, for compiled code."""
         of = self.draws
-        return np.stack([of.e, of.x, of.z, self.rates.half[1], self.rates.unmapped])
+        rates = np.stack([of.e, of.x, of.z, self.rates.half[1], self.rates.unmapped])
+        return rates, self.patches, self.flights
 
 
 @dataclass(frozen=True)
@@ -160,37 +165,20 @@ class MeanField:
 
     def worth(self, course: Course, influence: Floats, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """What one more pool at each cell (m, 2) adds to sum_v weights_v served_v: (m,), direct plus what it feeds."""
-        sims = self.simulations
         left = self.demand.share[:, None, None] * course.missed * (self.node_weights[:, None] * weights)
-        sent = np.ascontiguousarray(course.quality[:, None] * course.p[:, : self.years])
-        return _by_parts(
-            lambda part: _worth(
-                xy[part],
-                quality[part],
-                course.xy,
-                sent,
-                influence,
-                self.demand.xy,
-                left,
-                self.nodes,
-                sims.rates_of_pools,
-                sims.patches,
-                sims.flights,
-            ),
-            len(xy),
-        )
+        sources = course.xy, self._sent(course), influence
+        ground, worlds = (self.demand.xy, left, self.nodes), self.simulations.plain
+        return _by_parts(lambda part: _worth(xy[part], quality[part], sources, ground, worlds), len(xy))
 
     def likely(self, course: Course, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """How likely a pool at each cell (m, 2) is occupied, mean over the years and the weighted simulations: (m,)."""
-        sims = self.simulations
-        sent = np.ascontiguousarray(course.quality[:, None] * course.p[:, : self.years])
+        sources, worlds = (course.xy, self._sent(course)), self.simulations.plain
         counts = weights / max(weights.sum(), LEAST_ARRIVALS)
-        return _by_parts(
-            lambda part: _likely(
-                xy[part], quality[part], course.xy, sent, counts, sims.rates_of_pools, sims.patches, sims.flights
-            ),
-            len(xy),
-        )
+        return _by_parts(lambda part: _likely(xy[part], quality[part], sources, counts, worlds), len(xy))
+
+    def _sent(self, course: Course) -> Floats:
+        """What each place is likely to send in each year: (n, years, v)."""
+        return np.ascontiguousarray(course.quality[:, None] * course.p[:, : self.years])
 
     def _flows(self, xy: Floats) -> list[Floats | csr_array]:
         """L between the places, for each of the flights; 0 on the diagonal."""
@@ -231,9 +219,10 @@ def _by_parts(work: Callable[[slice], Floats], n: int) -> Floats:
 
 @njit(cache=True, nogil=True)
 def _patch_factor(x: float, y: float, patch: Floats) -> float:
+    """Log of the factor on the quality of a new pool at a point in one simulation."""
     u = math.floor(patch[0] * x + patch[1] * y + patch[2])
     w = math.floor(patch[0] * y - patch[1] * x + patch[3])
-    return patch[4] if (u + w) % 2 == 0 else -patch[4]
+    return float(patch[4]) if (u + w) % 2 == 0 else -float(patch[4])
 
 
 @njit(cache=True, nogil=True)
@@ -290,17 +279,9 @@ def _fill(arrivals: Floats, a: float, rates: Floats, v: int, p: Floats) -> None:
 
 
 @njit(cache=True, nogil=True)
-def _likely(
-    cells: Floats,
-    quality: Floats,
-    xy: Floats,
-    sent: Floats,
-    counts: Floats,
-    rates: Floats,
-    patches: Floats,
-    flights: tuple[Flight, ...],
-) -> Floats:
+def _likely(cells: Floats, quality: Floats, sources: tuple[Floats, Floats], counts: Floats, worlds: Worlds) -> Floats:
     """Mean over years of sum_v counts_v p, for a new pool at each cell (m, 2)."""
+    (xy, sent), (rates, patches, flights) = sources, worlds
     years, sims = sent.shape[1], sent.shape[2]
     out, arrivals, p = np.zeros(cells.shape[0]), np.empty((years, sims)), np.empty((years + 1, sims))
     for m in range(cells.shape[0]):
@@ -322,19 +303,10 @@ def _likely(
 
 @njit(cache=True, nogil=True)
 def _worth(
-    cells: Floats,
-    quality: Floats,
-    xy: Floats,
-    sent: Floats,
-    influence: Floats,
-    demand: Floats,
-    left: Floats,
-    nodes: NDArray[np.int64],
-    rates: Floats,
-    patches: Floats,
-    flights: tuple[Flight, ...],
+    cells: Floats, quality: Floats, sources: tuple[Floats, Floats, Floats], ground: Ground, worlds: Worlds
 ) -> Floats:
     """Direct gain and what a pool feeds, for each cell (m, 2)."""
+    (xy, sent, influence), (demand, left, nodes), (rates, patches, flights) = sources, ground, worlds
     years, sims = sent.shape[1], sent.shape[2]
     out = np.zeros(cells.shape[0])
     arrivals, fed = np.empty((years, sims)), np.empty((years, sims))
