@@ -14,7 +14,7 @@ around the best blocks then. Its order is nested: the first five sites are the p
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -47,11 +47,9 @@ Cells = NDArray[np.int64]
 YEARS = 10
 REFERENCE_POOLS = 10  # rules of thumb are measured with so many, so that the order of sites does not depend on how many
 AVERSION = 6.0  # of the utility: how much more a shortfall against the best rule counts than a surplus
-BLOCK_M, MOST_BLOCKS = 30.0, 4000
+BLOCK_M, MOST_BLOCKS = 60.0, 1000
 COARSE_M = 100.0
-AT_ONCE = 256
-LOOK_FURTHER = 1.25  # worth calculated for an earlier step may have risen by so much
-NEAR_BLOCKS = 6  # blocks around whose best cells every cell is tried
+NEAR_BLOCKS = 3  # blocks around whose best cells every cell is tried
 NO_GAIN = 1e-9
 
 
@@ -262,23 +260,6 @@ def likely_everywhere(sites: Sites, course: Course, weights: Floats) -> Floats:
     return likely.reshape(len(middle), len(centre))[row[:, None], col[None, :]]
 
 
-def renew_best(worth: Floats, left: Cells, rate: Callable[[Cells], Floats], at_once: int) -> Cells:
-    """Calculates the worth of those of `left` anew that can be the best, and says which; changes `worth`.
-
-    What was calculated for an earlier step may have risen by `LOOK_FURTHER`; inf = never calculated.
-    """
-    fresh = np.zeros(len(left), dtype=bool)
-    while not fresh.all():
-        old = np.flatnonzero(~fresh)
-        if fresh.any() and worth[left[fresh]].max() >= LOOK_FURTHER * worth[left[old]].max():
-            break
-        first = old[np.argsort(-worth[left[old]], kind="stable")]
-        first = first if np.isinf(worth[left[first[0]]]) else first[:at_once]
-        worth[left[first]] = rate(left[first])
-        fresh[first] = True
-    return left[fresh]
-
-
 class _Search:
     """Greedy among the open cells of a problem."""
 
@@ -288,7 +269,6 @@ class _Search:
         self.course = sites.model.course()
         self.size = max(1, round(BLOCK_M / problem.today.cell_m))
         self.row, self.col = self._best_of_blocks()
-        self.worth = np.full(len(self.row), np.inf)
 
     def add(self, cell: tuple[int, int]) -> None:
         """Sets a pool."""
@@ -308,10 +288,8 @@ class _Search:
             return worth / self.problem.cost_at(row, col) if self.problem.budget < math.inf else worth
 
         left = np.flatnonzero(self._open_blocks(is_open))
-        if not len(left):
-            return None
-        sure = renew_best(self.worth, left, lambda at: rate(self.row[at], self.col[at]), AT_ONCE)
-        row, col = self._around(sure[np.argsort(-self.worth[sure], kind="stable")[:NEAR_BLOCKS]], is_open)
+        best = left[np.argsort(-rate(self.row[left], self.col[left]), kind="stable")[:NEAR_BLOCKS]]
+        row, col = self._around(best, is_open)
         if not len(row):
             return None
         worth = rate(row, col)
