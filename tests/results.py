@@ -146,6 +146,8 @@ def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:
         "nearest_pool_m": 312.4099870362662,
         "gain": 0.0123 / rank,
         "cumulative": sum(0.0123 / earlier for earlier in range(1, rank + 1)),
+        "served_open": 0.0098 / rank,
+        "served_closed": 0.0071 / rank,
         "occupancy_expected": 0.31,
         "occupancy_low": 0.1,
         "occupancy_high": 0.6,

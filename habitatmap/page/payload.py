@@ -21,12 +21,22 @@ from habitatmap.page.pictures import WebMap
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, square_around
 from habitatmap.result import Figures, Result
+from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.headline import missing_sentences
 from habitatmap.words.plan import notes_of
 from habitatmap.words.reasons import doubt, reason
+from habitatmap.words.served import (
+    against_rules,
+    digits_of,
+    likely_served,
+    limit,
+    order_of_installing,
+    second_pool_at_a_site,
+    up_to_number,
+)
 from habitatmap.words.tables import Row, rows_of
 
 MOST_STREETS = 5  # named with a gap
@@ -82,10 +92,29 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "reach": {key: number(value) for key, value in asdict(figures.forage_in_reach).items()},
         "plan_pools": figures.plan.pools,
         "share_of_bound": number(figures.plan.share_of_bound),
+        "for_reach": figures.plan.objective == Objective.REACH,
+        "served": _served(figures),
         "cautions": texts(general_cautions(settings)),
         "credits": texts(result.credits),
         "outcomes": [[outcome or "", asdict(mark)] for outcome, mark in themes.OUTCOME_MARKS.items()],
         "not_standing": NOT_STANDING,
+    }
+
+
+def _served(figures: Figures) -> Block | None:
+    """Forage likely served: the headline, what stands beside it, and what the first pools of the plan need; None where
+    it is not known."""
+    told, first = likely_served(figures), up_to_number(figures)
+    if told is None or first is None:
+        return None
+    beside = [*against_rules(figures.served), limit(figures.served), order_of_installing(figures)]
+    return {
+        "years": figures.served.years,
+        "told": sentence(told),
+        "first": sentence(first),
+        "beside": [sentence(one) for one in (*beside, second_pool_at_a_site(figures)) if one],
+        "now": [number(figures.served.now.closed), number(figures.served.now.open)],
+        "digits": digits_of(figures.served),
     }
 
 
@@ -145,7 +174,8 @@ def _costliest(figures: Figures, writer: Writer) -> Block | None:
 # --- the lists --------------------------------------------------------------------------------------------------------
 
 PLAN_NUMBERS = (
-    "gain cumulative forage_m dead_wood_m nearest_pool_m occupancy_expected occupancy_low occupancy_high robustness"
+    "gain cumulative served_open served_closed forage_m dead_wood_m nearest_pool_m "
+    "occupancy_expected occupancy_low occupancy_high robustness"
 ).split()
 
 

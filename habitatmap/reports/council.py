@@ -24,9 +24,10 @@ from habitatmap.vocabulary.estimate import Estimate, Method
 from habitatmap.vocabulary.terms import Consent
 from habitatmap.words.bases import trend
 from habitatmap.words.cautions import Caution, for_area, sentences
-from habitatmap.words.headline import missing_sentences
-from habitatmap.words.numbers import at_least, at_most, count, known, number, percent, sentence, span
+from habitatmap.words.headline import missing_sentences, reach_with_plan
+from habitatmap.words.numbers import at_most, count, known, number, percent, sentence, span
 from habitatmap.words.plan import plan_note
+from habitatmap.words.served import beside_the_headline, likely_served
 from habitatmap.words.survey import opening
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
@@ -125,29 +126,27 @@ SITES: dict[str, Column] = {
     "No.": lambda row: str(row["rank"]),
     "Where": lambda row: row["place"] or "unnamed land",
     "Consent": lambda row: CONSENT.get(row["consent"], row["consent"]),
-    "Adds": lambda row: percent(row["gain"], 2, signed=True),
-    "Then in reach": lambda row: percent(row["cumulative"], 1),
+    "In reach if occupied": lambda row: percent(row["gain"], 2, signed=True),
+    "Served, from everywhere": lambda row: percent(row["served_open"], 2, signed=True),
+    "Served, mapped only": lambda row: percent(row["served_closed"], 2, signed=True),
     "Stays in the plan": share("robustness"),
 }
 
 
 def _next(result: Result) -> Section:
-    plan, reach = result.figures.plan, result.figures.forage_in_reach
-    key, title = "next", "What comes next"
+    figures, plan, key, title = result.figures, result.figures.plan, "next", "What comes next"
     if not plan.pools:
         why = plan_note(plan) or "no pool was asked for"
         return Section(key, title, f"No site for a new pool is suggested: {why}.")
     more = f"The first {SHOWN_SITES} of {plan.pools} sites; " if plan.pools > SHOWN_SITES else ""
-    caption = sentence(f"{more}stays in the plan: share of the simulations")
-    return Section(
-        key,
-        title,
-        f"{count(plan.pools, 'more pool')} would bring forage in reach to {percent(reach.with_plan, 1)} "
-        f"(between {percent(reach.with_plan_low, 1)} and {percent(reach.with_plan_high, 1)}). No choice of as "
-        f"many sites could reach more than {at_most(reach.upper_bound, 1)}: the plan has "
-        f"{at_least(plan.share_of_bound, 1)} of the maximum possible gain.",
-        tables=[table(caption, result.plan.head(SHOWN_SITES), SITES)],
+    caption = sentence(
+        f"{more}what each adds, in shares of the area's forage, after those before it: in reach if occupied as today's "
+        f"searches expect, and likely served over the next {figures.served.years} years; "
+        "stays in the plan: share of the simulations"
     )
+    served, beside = likely_served(figures), " ".join(map(str, beside_the_headline(figures)))
+    lead, *words = [str(served), beside, reach_with_plan(figures)] if served else [reach_with_plan(figures)]
+    return Section(key, title, lead, words=words, tables=[table(caption, result.plan.head(SHOWN_SITES), SITES)])
 
 
 def _where(result: Result) -> Section:

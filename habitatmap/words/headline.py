@@ -5,7 +5,9 @@ from __future__ import annotations
 from math import isnan
 
 from habitatmap.result.figures import Figures, Missing, Stage
-from habitatmap.words.numbers import at_least, at_most, percent
+from habitatmap.vocabulary.terms import Objective
+from habitatmap.words.numbers import at_least, at_most, count, known, percent, span
+from habitatmap.words.served import beside_the_headline, likely_served
 from habitatmap.words.survey import opening
 
 MISSING = {
@@ -44,6 +46,24 @@ def missing_sentences(figures: Figures) -> list[str]:
     return [MISSING[kind] for kind in figures.missing]
 
 
+def reach_with_plan(figures: Figures) -> str:
+    """What is in reach with the plan, and the certified limit of that; a plan made for something else says so."""
+    reach, plan = figures.forage_in_reach, figures.plan
+    told = f"With {count(plan.pools, 'more pool')}, if they are occupied as today's searches expect, "
+    told += f"{percent(reach.with_plan, 1)} would be in reach"
+    if known(reach.with_plan_low) and known(reach.with_plan_high):
+        told += f" ({span(reach.with_plan_low, reach.with_plan_high, 1)})"
+    if not known(reach.upper_bound):
+        return f"{told}."
+    share = "" if not known(plan.share_of_bound) else at_least(plan.share_of_bound, 1)
+    if plan.objective == Objective.REACH:
+        has = share and f" (the plan has {share} of the maximum possible gain)"
+        return f"{told}; no choice of as many could reach more than {at_most(reach.upper_bound, 1)}{has}."
+    has = share and f" (this plan has {share} of that gain)"
+    most = at_most(reach.upper_bound, 1)
+    return f"{told}; the plan is not made for that alone, and none could reach more than {most}{has}."
+
+
 def headline(figures: Figures) -> str:
     """The run in a few lines, for the terminal."""
     reach, plan, intake = figures.forage_in_reach, figures.plan, figures.intake.values()
@@ -53,6 +73,8 @@ def headline(figures: Figures) -> str:
         "",
         f"Read {read:,} rows: {read - aside:,} used, {aside:,} set aside (set_aside.csv says why).",
     ]
+    if served := likely_served(figures):
+        lines.append(" ".join(map(str, (served, *beside_the_headline(figures)))))
     if isnan(reach.now):
         lines.append("Forage in reach: not known (see below).")
     else:
@@ -61,11 +83,7 @@ def headline(figures: Figures) -> str:
             f"({percent(reach.low, 1)} to {percent(reach.high, 1)})."
         )
         if plan.pools:
-            lines.append(
-                f"With {plan.pools} more pools: {percent(reach.with_plan, 1)}; no choice of as many could reach "
-                f"more than {at_most(reach.upper_bound, 1)} (the plan has {at_least(plan.share_of_bound, 1)} "
-                "of the maximum possible gain)."
-            )
+            lines.append(reach_with_plan(figures))
         lines.append(f"Gaps: {figures.gaps.count}, with {percent(figures.gaps.share)} of the forage.")
     if figures.occupancy.pools_visited:
         lines += opening(figures.occupancy, figures.intake["pools"].accepted)

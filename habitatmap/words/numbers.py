@@ -23,16 +23,16 @@ def percent(share: Figure, digits: int = 0, signed: bool = False) -> str:
 
 def at_most(share: float, digits: int = 0) -> str:
     """A limit as a percentage that is never below it: rounded up."""
-    return percent(math.ceil(_parts(share, digits)) / 10 ** (digits + 2) if known(share) else share, digits)
+    return percent(math.ceil(parts_of_percent(share, digits)) / 10 ** (digits + 2) if known(share) else share, digits)
 
 
 def at_least(share: float, digits: int = 0) -> str:
     """A promise as a percentage that is never above it: rounded down."""
-    return percent(math.floor(_parts(share, digits)) / 10 ** (digits + 2) if known(share) else share, digits)
+    return percent(math.floor(parts_of_percent(share, digits)) / 10 ** (digits + 2) if known(share) else share, digits)
 
 
-def _parts(share: float, digits: int) -> float:
-    """How many of the last printed digit, without what is left of binary fractions."""
+def parts_of_percent(share: float, digits: int = 0) -> float:
+    """How many of the last printed digit of a percentage, without what is left of binary fractions."""
     return float(round(share * 10 ** (digits + 2), 6))
 
 

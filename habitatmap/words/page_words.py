@@ -45,9 +45,11 @@ WORDS: dict[str, str] = {
     "close": "Close",
     "credits": "Credits",
     # headline
+    "brings": "What the plan brings",
     "headline": "Forage in reach",
     "headline_what": (
-        "The share of the area’s open flowers that adults from a likely breeding place can be expected to reach."
+        "The share of the area’s open flowers that adults from a likely breeding place can be expected to reach, with "
+        "pools occupied as today’s searches expect."
     ),
     "now": "now",
     "with_plan": "with all {n} suggested pools",
@@ -56,6 +58,7 @@ WORDS: dict[str, str] = {
     "range": "Likely between {low} and {high}.",
     "bound": "Proven limit: no choice of {n} pools can lift it above {bound}.",
     "share_of_bound": "The plan brings at least {share} of the best possible gain.",
+    "share_of_bound_other": "This plan is not made for reach; it still brings at least {share} of that possible gain.",
     "index_ha": "With the plan that is as much as {ha} ha in full flower.",
     "measured": "{share} of this forage is measured, not assumed for gardens or mowing.",
     "bar_label": "Forage in reach: {now} now, {with_plan} with the plan, at most {bound} possible.",
@@ -74,10 +77,17 @@ WORDS: dict[str, str] = {
     "tab_data": "Data",
     # plan
     "plan_caption": "Suggested pools, best first. Choose one to see it on the map and why it is there.",
+    "plan_adds": (
+        "Gains after the pools before it: in reach if occupied; likely served in the next {years} years if flies come "
+        "from everywhere, or from mapped places only."
+    ),
     "plan_none": "No pool is suggested. The tab “Data” says which land was ruled out and why.",
     "rank": "No.",
     "where": "Where and why",
-    "adds": "Adds",
+    "adds": "In reach",
+    "adds_served": "Likely served",
+    "adds_open": "flies from everywhere",
+    "adds_closed": "mapped places only",
     "sure": "How sure",
     "why": "Why here",
     "doubt": "What could be wrong",
@@ -87,10 +97,12 @@ WORDS: dict[str, str] = {
     "caution": "Before a pool goes here",
     "cautions": "Before any pool is installed",
     "suggestion": "Suggestion {rank}",
-    "suggestion_status": "Suggestion {rank} of {all}: {place}. Adds {gain}.",
+    "suggestion_status": "Suggestion {rank} of {all}: {place}. Adds {gain} in reach.",
     "private_point": "In private gardens: no point is given. Ask for a host in this street or zone.",
-    "fact_gain": "Adds",
+    "fact_gain": "Adds in reach, if occupied",
     "fact_gain_value": "{gain} of the area’s forage",
+    "fact_served_open": "Likely served in {years} years, if flies come from everywhere",
+    "fact_served_closed": "Likely served in {years} years, if flies come from mapped places only",
     "fact_cumulative": "Cumulative forage in reach",
     "fact_occupancy": "Probability of larvae, if installed",
     "fact_robustness": "Stays in the plan",
@@ -166,6 +178,9 @@ WORDS: dict[str, str] = {
     "try_begin": "Choose a site or a pool on the map.",
     "try_gain": "Your changes: {change} of the area’s forage.",
     "try_gaps": "Gaps: {share_before} of the forage before, {share_after} now.",
+    "try_open": "Likely served in {years} years, if flies come from everywhere: {before} before, {after} now.",
+    "try_closed": "If they come from mapped places only: {before} before, {after} now.",
+    "try_served_assumes": ("Likely served: how easily pools are found and lost stays as it was before your changes."),
     "try_plan": "Add the suggested pools",
     "try_plan_done": "{n} of {all} suggestions stand; those on private land have no exact place here.",
     "try_clear": "Undo all",
@@ -289,6 +304,12 @@ WORDS: dict[str, str] = {
     "reading_2": (
         "Every cell counts by its flowers and by the probability that adults get there from at least one breeding "
         "place. A pool that is probably empty counts for little, one that is probably occupied for much."
+    ),
+    "reading_served_head": "Forage likely served",
+    "reading_served": (
+        "A new pool is empty at first. It counts once flies find it, it may be lost again, and it sends flies on to "
+        "others. Forage likely served is the mean of the next {years} years. Nobody knows whether flies come from "
+        "mapped places only or from others too, so both are shown; the truth may lie between."
     ),
     "reading_3_head": "The order of the plan",
     "reading_3": (

@@ -10,6 +10,7 @@ from habitatmap.vocabulary.terms import Consent, YesNo
 from habitatmap.words.gaps import lost
 from habitatmap.words.numbers import known
 from habitatmap.words.sentences import Sentence, Value, following, significant, whole_metres
+from habitatmap.words.served import served_by_site
 
 # below this share of simulations a site is said to be a near thing; above the next, to be sure (expert judgement)
 UNSURE, SURE = 0.5, 0.8
@@ -40,6 +41,7 @@ def reason(row: Mapping[str, Any]) -> Sentence:
     said.append(Sentence(f"{brings}{also}.", gain))
     if known(row["cumulative"]):
         said.append(Sentence("With all sites before it, {all} is in reach.", {"all": significant(row["cumulative"])}))
+    said += served_by_site(row)
     if known(row["occupancy_expected"]):
         expected = {"p": significant(row["occupancy_expected"])}
         said.append(Sentence("The expected probability of larvae is {p}.", expected))

@@ -14,10 +14,12 @@ from shapely.geometry import LineString, Point, Polygon, box
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.candidates import ExclusionZone, Lost
 from habitatmap.plan.gaps import NotReached
+from habitatmap.plan.outlook import Strategy
+from habitatmap.plan.served import Share
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.settings import Settings
 from habitatmap.result import Missing, Result
-from habitatmap.result.figures import CandidateFigures, Counts, ForageFigures
+from habitatmap.result.figures import CandidateFigures, Counts, ForageFigures, ServedFigures
 from habitatmap.survey.codes import PoolBasis
 from tests.results import base_result
 
@@ -135,6 +137,8 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             "nearest_pool_m": np.linspace(310, 1150, 10),
             "gain": gain,
             "cumulative": now + gain.cumsum(),
+            "served_open": 0.8 * gain,
+            "served_closed": 0.5 * gain,
             "occupancy_expected": 0.42,
             "occupancy_low": 0.25,
             "occupancy_high": 0.61,
@@ -302,6 +306,13 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         ),
         candidates=CandidateFigures(40_000, {label("water"): 1700, label("refused land"): 2450}, 35_850),
         plan=replace(base.figures.plan, pools=10, share_of_bound=0.96, exchange_gain=0.0),
+        served=ServedFigures(
+            years=10,
+            now=Share(open=0.42, closed=0.36),
+            with_plan=Share(open=0.42 + 0.8 * float(gain.sum()), closed=0.36 + 0.5 * float(gain.sum())),
+            rules={Strategy.RANDOM: Share(open=0.5, closed=0.36 + 0.48 * float(gain.sum()))},
+            share_of_limit=0.934,
+        ),
         network=replace(base.figures.network, places=54, components=3, costliest_loss=None),
         forage=ForageFigures(9, tuple(range(3, 11))),
         missing=(Missing.INVENTORIED,),

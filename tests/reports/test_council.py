@@ -60,6 +60,7 @@ def test_every_number_is_one_of_the_summary_or_the_plan() -> None:
     # what is a limit is rounded up, what is promised down
     limit, promise = summary["forage_in_reach"]["upper_bound"], summary["plan"]["share_of_bound"]
     sums |= {math.ceil(1000 * limit) / 10, math.floor(1000 * promise) / 10}
+    sums |= {math.floor(100 * (summary["served"]["share_of_limit"] or 0.0))}
     numbers = numbers_in(summary) | numbers_in(plan) | sums
     found = [n for text in said(demo_result()) for n in re.findall(r"\d[\d,]*(?:\.\d+)?", text)]
     assert len(found) > 50

@@ -14,6 +14,7 @@ from babel.messages.pofile import read_po
 from habitatmap.page.tornado import tornado_words
 from habitatmap.plan.candidates import ExclusionZone, Lost
 from habitatmap.plan.gaps import NotReached
+from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.robustness import ENDS, Assumption
 from habitatmap.read.layers import keep_away_defaults
 from habitatmap.read.settings import Settings
@@ -24,8 +25,10 @@ from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause
 from habitatmap.words.headline import MISSING
 from habitatmap.words.page_words import WORDS
+from habitatmap.words.plan import POOLS
 from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.sentences import Sentence
+from habitatmap.words.served import AGAINST, AT_ONCE, FROM, LIMIT, NO_PLAN, TWO_AT_ONE, UP_TO, WITH, WITH_ONE
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
 
@@ -98,7 +101,8 @@ def templates(said: Sentence) -> Iterator[str]:
 
 
 SUGGESTIONS = [
-    {"gain": 0.01, "cumulative": 0.5, "occupancy_expected": 0.4, "forage_m": far, "dead_wood_m": far}
+    {"gain": 0.01, "cumulative": 0.5, "served_open": 0.01, "served_closed": 0.02, "occupancy_expected": 0.4}
+    | {"forage_m": far, "dead_wood_m": far}
     | {"nearest_pool_m": far, "gain_low": low, "gain_high": low, "ec_gain": ec, "committed": committed}
     | {"consent": consent, "robustness": share, "assumed_share": 0.9, "sampled": "no", "not_allowed": lost_as}
     | {"occupancy_low": 0.1, "occupancy_high": 0.9}
@@ -131,6 +135,16 @@ def test_reasons_doubts_and_causes_are_said_in_each_language(language: str) -> N
     told = [*map(reason, SUGGESTIONS), *map(doubt, SUGGESTIONS), *map(gap_cause, GAPS)]
     told += [pool_basis(basis, n, 2025.0, n - 1, near) for n, basis in BASES for near in SURROUNDINGS]
     told += [line for some in (rows, rows[:5]) if (line := tornado_words(some))]
+    unsaid = {template for said in told for template in templates(said)} - words(language)["sentences"].keys()
+    assert unsaid == set()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_what_is_likely_served_is_said_in_each_language(language: str) -> None:
+    told = [Sentence(template) for template in (WITH, WITH_ONE, UP_TO, NO_PLAN, LIMIT, AT_ONCE, TWO_AT_ONE)]
+    told += [Sentence(template) for pair in AGAINST.values() for template in pair]
+    told += [Sentence(POOLS[rule]) for rule in (Strategy.RANDOM, Strategy.EVEN, Strategy.HIGHEST)]
+    told += [*FROM.values(), Sentence("{low} to {high}")]
     unsaid = {template for said in told for template in templates(said)} - words(language)["sentences"].keys()
     assert unsaid == set()
 

@@ -62,9 +62,12 @@ def figures(text: str) -> list[str]:
     return re.findall(r"\d+(?:\.\d+)? (?:%|m\b)", text)
 
 
+SHARES = ("gain", "cumulative", "served_open", "served_closed", "occupancy_expected")
+
+
 def test_every_figure_of_a_reason_is_a_column() -> None:
     row = suggestion(1, Settings())
-    columns = [significant(row[c]) for c in ("gain", "cumulative", "occupancy_expected")]
+    columns = [significant(row[c]) for c in SHARES]
     columns += [whole_metres(row[c]) for c in ("forage_m", "dead_wood_m", "nearest_pool_m")]
     said = str(reason(row))
     assert figures(said) == [str(column) for column in columns]

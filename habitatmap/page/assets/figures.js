@@ -1,7 +1,11 @@
 /* ----------------------------------------------------------------------------------------------- figures, notes */
 
 function headline() {
-  const box = byId("headline"), reach = facts.reach, plan = data("plan");
+  const box = byId("headline"), reach = facts.reach, plan = data("plan"), served = facts.served, servedText = el("p", {class: "served"});
+  if (served) {
+    servedText.textContent = tell(served.told);
+    box.append(servedText, el("p", {class: "range"}, served.beside.map(tell).join(" ")));
+  }
   if (reach.now === null || reach.now === undefined) { box.append(el("p", null, words.no_reach)); return; }
   const n = plan.length, all = facts.plan_pools, then = el("span", {class: "big"}), thenText = el("span", {class: "said"}), added = el("span", {class: "added"});
   const top = Math.max(reach.with_plan_high || 0, reach.high || 0, reach.upper_bound || 0, reach.now);
@@ -25,11 +29,12 @@ function headline() {
   }
   const figures = el("p", {class: "figures"}, el("span", null, el("span", {class: "big"}, percent(reach.now, 1)), el("span", {class: "said"}, words.now)));
   if (n) figures.append(el("span", {class: "arrow", "aria-hidden": "true"}, "\u2192"), el("span", null, then, thenText));
-  box.append(el("p", {class: "what"}, words.headline_what), figures, bar, el("p", {class: "axis", "aria-hidden": "true"}, el("span", null, percent(0, 0)), el("span", null, percent(scale, 0))));
+  box.append(el("h3", null, words.headline), el("p", {class: "what"}, words.headline_what), figures, bar, el("p", {class: "axis", "aria-hidden": "true"}, el("span", null, percent(0, 0)), el("span", null, percent(scale, 0))));
   const first = (k) => {
     const whole = k === n, value = whole ? reach.with_plan : plan[k - 1].cumulative;
     then.textContent = percent(value, 1);
     thenText.textContent = whole ? say(all === 1 ? "with_plan_one" : "with_plan", {n: all}) : say("with_first", {n: k, all: n});
+    if (served) servedText.textContent = tell(whole ? served.told : servedUpTo(plan, k));
     added.style.width = "calc(" + across(value) + " - " + across(reach.now) + ")";
     layers.plan.pins.forEach((pin, i) => { if (pin && pin.getElement()) pin.getElement().classList.toggle("later", i >= k); });
     lists.plan.rows.forEach((row, i) => row.classList.toggle("later", i >= k));
@@ -45,16 +50,24 @@ function headline() {
   if (n && reach.with_plan_low !== null) sentences.push(say("range", {low: share(reach.with_plan_low), high: share(reach.with_plan_high)}));
   else if (reach.low !== null) sentences.push(say("range", {low: share(reach.low), high: share(reach.high)}));
   if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: all, bound: atMost(reach.upper_bound, 1)}));
-  if (n && facts.share_of_bound !== null) sentences.push(say("share_of_bound", {share: atLeast(facts.share_of_bound, 0)}));
+  if (n && facts.share_of_bound !== null) sentences.push(say(facts.for_reach ? "share_of_bound" : "share_of_bound_other", {share: atLeast(facts.share_of_bound, 0)}));
   if (n && reach.index_ha_with_plan) sentences.push(say("index_ha", {ha: number(reach.index_ha_with_plan, 1)}));
   box.append(el("p", {class: "range"}, sentences.join(" ")));
   if (facts.missing && facts.missing.length) box.append(el("p", {class: "thin"}, say(facts.missing.length > 1 ? "missing_short" : "missing_short_one", {n: facts.missing.length})));
 }
 
+/** The headline for the first k pools: their own share of what is likely served, by where flies come from. */
+function servedUpTo(plan, k) {
+  const {now: [closed, open], first, digits} = facts.served, sum = (key) => plan.slice(0, k).reduce((all, row) => all + row[key], 0);
+  const ends = [closed + sum("served_closed"), open + sum("served_open")].sort((a, b) => a - b).map((end) => 100 * end);
+  const then = {say: "{low} to {high}", with: {low: [ends[0], digits, ""], high: [ends[1], digits, "%"]}};
+  return {say: first.say, with: {...first.with, n: [k, 0, ""], then: then}};
+}
+
 function reading() {
   const panel = byId("reading-panel"), flight = {forage: number(facts.flight[0]), dispersal: number(facts.flight[1])};
-  for (const key of ["reading_1", "reading_2", "reading_3", "reading_4", "reading_5", "reading_6", "reading_keys"]) {
-    panel.append(el("section", null, el("h3", null, words[key + "_head"]), el("p", null, say(key, flight))));
+  for (const key of ["reading_1", "reading_2", "reading_served", "reading_3", "reading_4", "reading_5", "reading_6", "reading_keys"]) {
+    panel.append(el("section", null, el("h3", null, words[key + "_head"]), el("p", null, say(key, {...flight, years: facts.served ? number(facts.served.years) : words.unknown}))));
   }
 }
 

@@ -2,7 +2,7 @@
 
 /**
  * A table beside the map. Each row has a button that opens the row's card under it and shows it on the map.
- * what: {name, caption, none, heads: [text, class], n, cells(i) -> elements, button(i) -> text, card(i), show(i), status(i)}
+ * what: {name, caption, none, heads: [text, class], over: [text, columns, class] (a line above the heads), n, cells(i) -> elements, button(i) -> text, card(i), show(i), status(i)}
  */
 function table(what) {
   const panel = byId(what.name + "-panel"), body = el("tbody"), rows = [];
@@ -54,7 +54,7 @@ function table(what) {
     if (at >= 0 && next !== undefined && buttons[next]) { event.preventDefault(); buttons[next].focus(); }
   });
   panel.append(el("div", {class: "table-box"}, el("table", {class: what.name}, el("caption", null, what.caption),
-    el("thead", null, el("tr", null, ...what.heads.map(([text, kind]) => typeof text === "string" ? el("th", {scope: "col", class: kind}, text) : text))), body)));
+    el("thead", null, what.over ? el("tr", null, ...what.over.map(([text, columns, kind]) => el(text ? "th" : "td", {scope: text ? "colgroup" : null, colspan: columns, class: kind}, text))) : "", el("tr", null, ...what.heads.map(([text, kind]) => typeof text === "string" ? el("th", {scope: "col", class: kind}, text) : text))), body)));
   return panel;
 }
 
@@ -77,19 +77,20 @@ function goTo(at, zoom) {
 }
 
 function planTable() {
-  const plan = data("plan"), pins = layers.plan.pins;
+  const plan = data("plan"), pins = layers.plan.pins, years = facts.served ? number(facts.served.years) : words.unknown;
   const where = (row) => row.place || (row.private ? words["privacy.yes"] : row.at ? place(row.at).map((part) => number(part, 5)).join(", ") : words.unknown);
   const consent = (row) => words["consent." + row.consent] || row.consent;
   const panel = table({
-    name: "plan", n: plan.length, caption: words.plan_caption, none: words.plan_none,
-    heads: [[words.rank, "count"], [words.where, ""], [words.adds, "figure"], [words.sure, "figure"]],
+    name: "plan", n: plan.length, caption: words.plan_caption + " " + say("plan_adds", {years: years}), none: words.plan_none,
+    over: [["", 3, ""], [words.adds_served, 2, "figure"], ["", 1, "sure"]],
+    heads: [[words.rank, "count"], [words.where, ""], [words.adds, "figure"], [words.adds_open, "figure"], [words.adds_closed, "figure"], [words.sure, "figure sure"]],
     button: (i) => [where(plan[i])],
     cells: (i, button) => [
       el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
       el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(tell(plan[i].reason), "p"),
         el("p", {class: "paper", dir: "auto"}, said(plan[i].caution))),
-      el("td", {class: "figure"}, gained(plan[i].gain)),
-      el("td", {class: "figure"}, share(plan[i].robustness))
+      ...["gain", "served_open", "served_closed"].map((key) => el("td", {class: "figure"}, gained(plan[i][key]))),
+      el("td", {class: "figure sure"}, share(plan[i].robustness))
     ],
     card: (i) => {
       const row = plan[i], card = el("div", {class: "card"});
@@ -97,6 +98,7 @@ function planTable() {
       if (!row.at) card.append(el("p", {class: "pointless"}, words.private_point));
       card.append(factList([
         [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: gained(row.gain)})],
+        ...["served_open", "served_closed"].map((key) => [say("fact_" + key, {years: years}), say("fact_gain_value", {gain: gained(plan[i][key])})]),
         [words.fact_cumulative, facts.public ? null : finely(row.cumulative)],
         [words.fact_occupancy, ranged(row.occupancy_expected, row.occupancy_low, row.occupancy_high)],
         [words.fact_robustness, row.robustness === null ? words.unknown : say("fact_robustness_value", {share: share(row.robustness)})],
