@@ -61,7 +61,7 @@ def summary_of(result: Result) -> dict[str, Any]:
     return content
 
 
-def _served(served: ServedFigures) -> dict[str, Any]:
+def _served(served: ServedFigures) -> dict[str, object]:
     """Forage likely served, in the words of the file."""
     ends = {
         name: {"now": getattr(served.now, name), "with_plan": getattr(served.with_plan, name)} for name in Share._fields
