@@ -47,7 +47,7 @@ from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import forage_in_reach, gains_by_simulation, loss_of_each, not_reached, reach_by_simulation
 from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
-from habitatmap.plan.served import REFERENCE_POOLS, YEARS, Served, Sites, assess_served, plan_served, simulate
+from habitatmap.plan.served import REFERENCE_POOLS, Served, Sites, assess_served, plan_served, simulate
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
 from habitatmap.plan.zones import Zone, find_zones, single_cell_zones
 from habitatmap.privacy import is_private
@@ -249,7 +249,7 @@ def years_ahead(area: Area, habitat: Habitat, survey: Survey, places: Places) ->
     most = max(FEWEST_POINTS, int((np.nan_to_num(habitat.weight) > 0).sum() * (grid.cell_m / POINTS_M) ** 2))
     points = forage_points(area, habitat, most)
     demand = Demand(points[["x", "y"]].to_numpy(float), (points["w"] / points["w"].sum()).to_numpy(float))
-    return Sites(MeanField(known, demand, simulations, YEARS), grid, habitat.access)
+    return Sites(MeanField(known, demand, simulations, area.settings.plan.years), grid, habitat.access)
 
 
 def by_rules(

@@ -123,7 +123,7 @@ class Rates(NamedTuple):
 
 def found(arrivals: Floats, half: Floats, z: Floats) -> Floats:
     """C: the probability that an empty place is found in a year; arrays that broadcast together."""
-    return np.asarray(1.0 / (1.0 + (half / np.maximum(arrivals, 1e-12)) ** z)
+    return np.asarray(1.0 / (1.0 + (half / np.maximum(arrivals, 1e-12)) ** z))
 
 
 def lost(quality: Floats, e: Floats, x: Floats) -> Floats:

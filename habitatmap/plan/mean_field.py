@@ -40,11 +40,14 @@ Floats = NDArray[np.float64]
 PATCH_M = 150.0  # expert judgement: ground within such a patch is better or worse together
 PATCH_FACTOR = 1.5  # expert judgement: by so much
 DENSE_PLACES = 3000  # above so many places, flights rarer than this are left out
-RARE_FLIGHT = 1e-3
+RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000
+FAR = 4.0  # expert judgement: far flights are so many times as long
+FAR_ENDS = 2.0  # where they are counted, flights are followed so many times as far
 LEAST_ARRIVALS = 1e-12
 # plain tuples, as compiled code that is kept from another version could not find the class of a named one
-Flight = tuple[int, int, float, float]
-"""Simulations from, to (exclusive), and the scales (metres) of dispersal and forage flights that they share."""
+Flight = tuple[int, int, float, float, float]
+"""Simulations from, to (exclusive), the scales (metres) of dispersal and forage flights that they share, and the share
+of flights that are far ones."""
 Worlds = tuple[Floats, Floats, tuple[Flight, ...]]
 """(5, v): e, x, z, and y and b of pools; the patches (v, 5); the flights."""
 Ground = tuple[Floats, Floats, NDArray[np.int64]]
@@ -182,30 +185,32 @@ class MeanField:
 
     def _flows(self, xy: Floats) -> list[Floats | csr_array]:
         """L between the places, for each of the flights; 0 on the diagonal."""
-        made: dict[float, Floats | csr_array] = {}
-        for _, _, scale, _ in self.simulations.flights:
-            if scale not in made:
-                made[scale] = flow_between(xy, scale)
-        return [made[scale] for _, _, scale, _ in self.simulations.flights]
+        kinds = [(scale, far) for _, _, scale, _, far in self.simulations.flights]
+        made = {kind: flow_between(xy, *kind) for kind in dict.fromkeys(kinds)}
+        return [made[kind] for kind in kinds]
 
     def _fed(self, flows: list[Floats | csr_array], sent: Floats) -> Floats:
         """What arrives at each place (n, v) of what is sent (n, v); L is symmetric, so this is its own transpose."""
         out = np.empty_like(sent)
-        for flow, (first, end, _, _) in zip(flows, self.simulations.flights, strict=True):
+        for flow, (first, end, *_) in zip(flows, self.simulations.flights, strict=True):
             out[:, first:end] = flow @ sent[:, first:end]
         return out
 
 
-def flow_between(xy: Floats, scale_m: float) -> Floats | csr_array:
+def gets_so_far(q: Floats, far: float) -> Floats:
+    """Share of flights that get at least q scales far where the share `far` of them is `FAR` times as long."""
+    return np.asarray((1.0 - far) * share_beyond(q) + far * share_beyond(q / FAR))
+
+
+def flow_between(xy: Floats, scale_m: float, far: float = 0.0) -> Floats | csr_array:
     """L(d) between places (n, n), 0 on the diagonal; sparse above DENSE_PLACES, where rarer flights are left out."""
     if len(xy) <= DENSE_PLACES:
-        flow = share_beyond(cdist(xy, xy) / scale_m)
+        flow = gets_so_far(cdist(xy, xy) / scale_m, far)
         np.fill_diagonal(flow, 0.0)
         return flow
-    farthest = scale_m * 9.2334  # (1 + q) exp(-q) = 1e-3
-    pairs = cKDTree(xy).query_pairs(farthest, output_type="ndarray")
-    i, j = pairs.T
-    near = share_beyond(np.hypot(*(xy[i] - xy[j]).T) / scale_m)
+    farthest = scale_m * RARE_IN_SCALES * (FAR_ENDS if far > 0.0 else 1.0)
+    i, j = cKDTree(xy).query_pairs(farthest, output_type="ndarray").T
+    near = gets_so_far(np.hypot(*(xy[i] - xy[j]).T) / scale_m, far)
     return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
 
 
@@ -215,6 +220,14 @@ def _by_parts(work: Callable[[slice], Floats], n: int) -> Floats:
     parts = [slice(a, b) for a, b in pairwise(edges) if b > a] or [slice(0, 0)]
     with ThreadPoolExecutor(default_workers()) as pool:
         return np.concatenate(list(pool.map(work, parts)))
+
+
+@njit(cache=True, nogil=True)
+def _gets(q: float, far: float) -> float:
+    """`gets_so_far` for one distance."""
+    if far > 0.0:
+        return (1.0 - far) * share_beyond_compiled(q) + far * share_beyond_compiled(q / FAR)
+    return share_beyond_compiled(q)
 
 
 @njit(cache=True, nogil=True)
@@ -242,9 +255,9 @@ def _missed(demand: Floats, xy: Floats, p: Floats, flights: tuple[Flight, ...]) 
     for c in range(demand.shape[0]):
         for i in range(xy.shape[0]):
             d = math.hypot(demand[c, 0] - xy[i, 0], demand[c, 1] - xy[i, 1])
-            for first, end, _, scale in flights:
-                if d < END_IN_SCALES * scale:
-                    k = share_beyond_compiled(d / scale)
+            for first, end, _, scale, far in flights:
+                if d < END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0):
+                    k = _gets(d / scale, far)
                     for u in range(p.shape[1]):
                         for v in range(first, end):
                             out[c, u, v] *= 1.0 - k * p[i, u, v]
@@ -258,9 +271,9 @@ def _own(xy: Floats, p: Floats, demand: Floats, left: Floats, flights: tuple[Fli
     for i in range(xy.shape[0]):
         for c in range(demand.shape[0]):
             d = math.hypot(demand[c, 0] - xy[i, 0], demand[c, 1] - xy[i, 1])
-            for first, end, _, scale in flights:
-                if d < END_IN_SCALES * scale:
-                    k = share_beyond_compiled(d / scale)
+            for first, end, _, scale, far in flights:
+                if d < END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0):
+                    k = _gets(d / scale, far)
                     for u in range(left.shape[1]):
                         for v in range(first, end):
                             out[i, u, v] += k * left[c, u, v] / max(1.0 - k * p[i, u, v], 1e-9)
@@ -288,8 +301,8 @@ def _likely(cells: Floats, quality: Floats, sources: tuple[Floats, Floats], coun
         arrivals[:] = 0.0
         for j in range(xy.shape[0]):
             d = math.hypot(cells[m, 0] - xy[j, 0], cells[m, 1] - xy[j, 1])
-            for first, end, scale, _ in flights:
-                flow = share_beyond_compiled(d / scale)
+            for first, end, scale, _, far in flights:
+                flow = _gets(d / scale, far)
                 for t in range(years):
                     for v in range(first, end):
                         arrivals[t, v] += flow * sent[j, t, v]
@@ -315,17 +328,17 @@ def _worth(
         arrivals[:], fed[:], cover[:] = 0.0, 0.0, 0.0
         for j in range(xy.shape[0]):
             d = math.hypot(cells[m, 0] - xy[j, 0], cells[m, 1] - xy[j, 1])
-            for first, end, scale, _ in flights:
-                flow = share_beyond_compiled(d / scale)
+            for first, end, scale, _, far in flights:
+                flow = _gets(d / scale, far)
                 for t in range(years):
                     for v in range(first, end):
                         arrivals[t, v] += flow * sent[j, t, v]
                         fed[t, v] += flow * influence[j, t, v]
         for c in range(demand.shape[0]):
             d = math.hypot(cells[m, 0] - demand[c, 0], cells[m, 1] - demand[c, 1])
-            for first, end, _, scale in flights:
-                if d < END_IN_SCALES * scale:
-                    k = share_beyond_compiled(d / scale)
+            for first, end, _, scale, far in flights:
+                if d < END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0):
+                    k = _gets(d / scale, far)
                     for u in range(len(nodes)):
                         for v in range(first, end):
                             cover[u, v] += k * left[c, u, v]

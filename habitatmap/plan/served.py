@@ -44,7 +44,6 @@ from habitatmap.vocabulary.terms import FoundFrom
 
 Cells = NDArray[np.int64]
 
-YEARS = 10
 REFERENCE_POOLS = 10  # rules of thumb are measured with so many, so that the order of sites does not depend on how many
 AVERSION = 6.0  # of the utility: how much more a shortfall against the best rule counts than a surplus
 BLOCK_M, MOST_BLOCKS = 60.0, 1000
@@ -60,23 +59,26 @@ class Reading(NamedTuple):
     ranges: Ranges = Ranges()
     flight: float = 1.0
     """Factor on the flight medians."""
+    far: float = 0.0
+    """Share of flights that go `mean_field.FAR` times as far."""
     hindcast: bool = True
     """Whether pools filled since they were installed; else today's balance holds (network.turnover)."""
 
 
-SHORT, LONG = 0.7, 1.8
+SHORT = 0.7
 HALF, MOST = (0.3, 0.6), (0.7, 0.95)  # shares of arrivals from unmapped places
+SOME_FAR = 0.15
 READINGS = (
-    Reading(FoundFrom.MAPPED, Ranges(e=(0.1, 0.5)), hindcast=False),
     Reading(FoundFrom.MAPPED, flight=SHORT),
-    Reading(FoundFrom.MAPPED),
-    Reading(FoundFrom.MAPPED, Ranges(e=(0.3, 0.95)), LONG),
     Reading(FoundFrom.ANYWHERE, Ranges(unmapped=(0.2, 0.5)), SHORT),
-    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=HALF)),
-    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=HALF), LONG),
     Reading(FoundFrom.ANYWHERE, Ranges(unmapped=MOST), SHORT),
+    Reading(FoundFrom.MAPPED),
+    Reading(FoundFrom.MAPPED, Ranges(e=(0.1, 0.5)), hindcast=False),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=HALF)),
     Reading(FoundFrom.ANYWHERE, Ranges(unmapped=MOST)),
-    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=MOST), LONG),
+    Reading(FoundFrom.MAPPED, Ranges(e=(0.3, 0.95)), far=SOME_FAR),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=HALF), far=SOME_FAR),
+    Reading(FoundFrom.ANYWHERE, Ranges(unmapped=MOST), far=SOME_FAR),
 )
 
 
@@ -105,35 +107,38 @@ def simulate(
     forage_median_m: float,
     dispersal_median_m: float,
     new: float,
-    each: int = 1,
+    each: int = 4,
     seed: int = 7,
     readings: Sequence[Reading] = READINGS,
 ) -> Simulations:
-    """`each` draws of every reading, calibrated by what is known today, each of them twice: with the quality of patches
-    one way round and the other.
+    """`each` draws (an even number) of every reading, calibrated by what is known today; the quality of patches is one
+    way round in one half of them and the other way round in the other.
 
     new: probability that a usual new pool is occupied; it counts where few pools are known.
     """
-    flights, parts = list[Flight](), list[tuple[Draws, Rates, Floats]]()
+    flights, drawn, rates, patches = list[Flight](), list[Draws](), list[Rates](), list[Floats]()
     random = np.random.default_rng(seed)
     for number, reading in enumerate(readings):
-        drawn = draw(reading.ranges, each, seed + number)
-        scale = FlightKernel(dispersal_median_m * reading.flight).scale_m
-        arriving = np.asarray(flow_between(known.xy, scale) @ (known.quality * known.p))
-        rates = calibrate(known, arriving, drawn, new, hindcast=reading.hindcast)
-        first, forage = 2 * each * number, FlightKernel(forage_median_m * reading.flight).scale_m
-        flights.append((first, first + 2 * each, scale, forage))
-        turn, (right, up) = random.uniform(0, 2 * np.pi, each), random.uniform(0, 2, (2, each))
-        factor = np.full(each, math.log(PATCH_FACTOR))
-        parts.append((drawn, rates, np.stack([np.cos(turn) / PATCH_M, np.sin(turn) / PATCH_M, right, up, factor])))
-    draws = Draws(*(np.concatenate([np.tile(of[0][k], 2) for of in parts]) for k in range(len(Draws._fields))))
-    rates = Rates(
-        np.concatenate([np.tile(of.half, 2) for _, of, _ in parts], axis=1),
-        np.concatenate([np.tile(of.unmapped, 2) for _, of, _ in parts]),
+        scales = [FlightKernel(median * reading.flight).scale_m for median in (dispersal_median_m, forage_median_m)]
+        flow = flow_between(known.xy, scales[0], reading.far)
+        drawn.append(draw(reading.ranges, each, seed + number))
+        arriving = np.asarray(flow @ (known.quality * known.p))
+        rates.append(calibrate(known, arriving, drawn[-1], new, hindcast=reading.hindcast))
+        first, kind = number * each, (*scales, reading.far)
+        if flights and flights[-1][2:] == kind:
+            first = flights.pop()[0]
+        flights.append((first, (number + 1) * each, *kind))
+        turn, (right, up) = random.uniform(0, 2 * np.pi, each // 2), random.uniform(0, 2, (2, each // 2))
+        factor = np.full(each // 2, math.log(PATCH_FACTOR))
+        one_way = np.column_stack([np.cos(turn) / PATCH_M, np.sin(turn) / PATCH_M, right, up, factor])
+        patches += [one_way, one_way * [1.0, 1.0, 1.0, 1.0, -1.0]]
+    return Simulations(
+        Draws(*map(np.concatenate, zip(*drawn, strict=True))),
+        Rates(*(np.concatenate(of, axis=-1) for of in zip(*rates, strict=True))),
+        np.repeat(np.arange(len(readings)), each),
+        tuple(flights),
+        np.concatenate(patches),
     )
-    other_way = np.array([1.0, 1.0, 1.0, 1.0, -1.0])
-    patches = np.concatenate([np.vstack([of.T, of.T * other_way]) for _, _, of in parts])
-    return Simulations(draws, rates, np.repeat(np.arange(len(readings)), 2 * each), tuple(flights), patches)
 
 
 def reading_weights(found_from: FoundFrom) -> Floats:

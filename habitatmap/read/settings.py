@@ -144,6 +144,7 @@ class PlanSettings(_Part):
     found_from: Annotated[FoundFrom, Field(strict=False, description='"both", "mapped places" or "anywhere"')] = (
         FoundFrom.BOTH
     )
+    years: Annotated[int, Field(ge=2, le=20, description="a whole number of years, 2 to 20")] = 10
     budget: Money | None = None
     cost_per_site: Money = 1.0
     cost_by_kind: Annotated[dict[str, Money], Field(description="the cost of a site by kind of land")] = {}

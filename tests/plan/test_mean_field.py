@@ -34,7 +34,7 @@ def small_world(places: int, points: int, simulations: int, seed: int, side: flo
         np.zeros(simulations),
     )
     rates = Rates(random.uniform(0.3, 2.0, (2, simulations)), random.uniform(0.0, 0.5, simulations))
-    flights = ((0, simulations, DISPERSAL.scale_m, FORAGE.scale_m),)
+    flights = ((0, simulations, DISPERSAL.scale_m, FORAGE.scale_m, 0.0),)
     still = np.zeros((simulations, 5))
     share = random.uniform(0, 1, points)
     demand = Demand(random.uniform(0, side, (points, 2)), share / share.sum())
