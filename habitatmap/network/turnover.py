@@ -153,6 +153,8 @@ def calibrate(known: KnownPlaces, arriving: Floats, draws: Draws, new: float, *,
             arriving[who, None] + unmapped, lost(known.quality[who], draws.e, draws.x), known.p[who], draws.z, years
         )
 
+    if not mean > 0 and not unmapped.any():
+        return Rates(np.ones((2, len(draws.z))), unmapped)  # where nothing ever arrives, any y will do
     long = np.full(len(known.p), np.inf)
     if few[True]:
         one = np.ones(1)

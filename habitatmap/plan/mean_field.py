@@ -143,16 +143,15 @@ class MeanField:
 
     def influence(self, course: Course, weights: Floats) -> Floats:
         """What one more arrival at each place in each year would add to sum_v weights_v served_v: (n, years, v)."""
-        sims, n0 = self.simulations, len(self.known.p)
-        is_pool = np.r_[self.known.pool, np.ones(len(course.xy) - n0, dtype=bool)]
-        half, z = sims.rates.of(is_pool), sims.draws.z
+        sims, new = self.simulations, len(course.xy) - len(self.known.p)
+        half = sims.rates.of(np.r_[self.known.pool, np.ones(new, dtype=bool)])
         gone = np.minimum(1.0, sims.draws.e / course.quality**sims.draws.x)
         left = self.demand.share[:, None, None] * course.missed
         own = _by_parts(
             lambda part: _own(course.xy[part], course.p[part][:, self.nodes], self.demand.xy, left, sims.flights),
             len(course.xy),
         )
-        at_node = {int(year): number for number, year in enumerate(self.nodes)}
+        z, at_node = self.simulations.draws.z, {int(year): number for number, year in enumerate(self.nodes)}
         flows, out = self._flows(course.xy), np.zeros(course.arrivals.shape)
         value = np.zeros(course.quality.shape)  # of a little more probability at the end of the year
         for year in range(self.years, 0, -1):

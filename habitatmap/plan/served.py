@@ -48,7 +48,7 @@ REFERENCE_POOLS = 10  # rules of thumb are measured with so many, so that the or
 AVERSION = 6.0  # of the utility: how much more a shortfall against the best rule counts than a surplus
 BLOCK_M, MOST_BLOCKS = 60.0, 1000
 COARSE_M = 100.0
-NEAR_BLOCKS = 3  # blocks around whose best cells every cell is tried
+TRIED, APART_M = 5, 150.0  # so many neighbourhoods, so far apart, are compared by what a pool there really adds
 NO_GAIN = 1e-9
 
 
@@ -277,29 +277,52 @@ class _Search:
 
     def add(self, cell: tuple[int, int]) -> None:
         """Sets a pool."""
+        self.course = self._with(*cell)
         self.chosen.append(cell)
         self.open.change(*cell, 1)
-        row, col = np.array(self.chosen).T
-        self.course = self.sites.model.course(*self.sites.at(row, col))
 
     def best(self) -> tuple[int, int] | None:
         """The open cell that adds most, for its cost; None where none adds anything."""
-        weights = self._simulation_weights()
+        weights, is_open = self._simulation_weights(), self.open.open
         influence = self.sites.model.influence(self.course, weights)
-        is_open = self.open.open
+        left = np.flatnonzero(self._open_blocks(is_open))
+        if not len(left):
+            return None
 
         def rate(row: Cells, col: Cells) -> Floats:
             worth = self.sites.model.worth(self.course, influence, weights, *self.sites.at(row, col))
-            return worth / self.problem.cost_at(row, col) if self.problem.budget < math.inf else worth
+            return self._for_its_cost(worth, row, col)
 
-        left = np.flatnonzero(self._open_blocks(is_open))
-        best = left[np.argsort(-rate(self.row[left], self.col[left]), kind="stable")[:NEAR_BLOCKS]]
-        row, col = self._around(best, is_open)
+        apart = self._best_apart(left, rate(self.row[left], self.col[left]))
+        tried = [
+            weights @ (self._with(int(self.row[at]), int(self.col[at])).served - self.course.served) for at in apart
+        ]
+        best = apart[int(np.argmax(self._for_its_cost(np.array(tried), self.row[apart], self.col[apart])))]
+        row, col = self._around(np.array([best]), is_open)
         if not len(row):
             return None
         worth = rate(row, col)
         at = int(np.argmax(worth >= worth.max() * (1.0 - SAME)))  # the lowest row, then column, of equals
         return (int(row[at]), int(col[at])) if worth[at] > 0 else None
+
+    def _best_apart(self, blocks: Cells, worth: Floats) -> Cells:
+        """The `TRIED` best blocks of different neighbourhoods."""
+        found: list[int] = []
+        far = np.ones(len(blocks), dtype=bool)
+        xy = np.column_stack([self.row[blocks], self.col[blocks]]) * self.problem.today.cell_m
+        while len(found) < TRIED and far.any():
+            at = int(np.argmax(np.where(far, worth, -np.inf)))
+            found.append(int(blocks[at]))
+            far &= np.hypot(*(xy - xy[at]).T) > APART_M
+        return np.array(found)
+
+    def _with(self, row: int, col: int) -> Course:
+        """The years with one more pool."""
+        rows, cols = np.array([*self.chosen, (row, col)]).T
+        return self.sites.model.course(*self.sites.at(rows, cols))
+
+    def _for_its_cost(self, worth: Floats, row: Cells, col: Cells) -> Floats:
+        return worth / self.problem.cost_at(row, col) if self.problem.budget < math.inf else worth
 
     def shortfall(self, pools: int) -> Shortfall:
         """Why there are fewer sites than asked for."""

@@ -123,7 +123,8 @@ def test_influence_is_the_slope_of_what_is_served() -> None:
     model = small_world(5, 15, 2, seed=3)
     xy, quality = np.array([[300.0, 400.0]]), np.array([1.2])
     weights = np.array([0.3, 0.7])
-    influence = model.influence(model.course(xy, quality), weights)
+    course = model.course(xy, quality)
+    influence = model.influence(course, weights)
     step = 1e-5
     for i, year, v in ((0, 0, 0), (2, 3, 1), (5, 6, 0), (4, 9, 1)):
         extra = np.zeros((6, YEARS))
