@@ -119,12 +119,14 @@ def simulate(
     flights, drawn, rates, patches = list[Flight](), list[Draws](), list[Rates](), list[Floats]()
     random = np.random.default_rng(seed)
     for number, reading in enumerate(readings):
-        scales = [FlightKernel(median * reading.flight).scale_m for median in (dispersal_median_m, forage_median_m)]
-        flow = flow_between(known.xy, scales[0], reading.far)
+        dispersal, forage = (
+            FlightKernel(median * reading.flight).scale_m for median in (dispersal_median_m, forage_median_m)
+        )
+        flow = flow_between(known.xy, dispersal, reading.far)
         drawn.append(draw(reading.ranges, each, seed + number))
         arriving = np.asarray(flow @ (known.quality * known.p))
         rates.append(calibrate(known, arriving, drawn[-1], new, hindcast=reading.hindcast))
-        first, kind = number * each, (*scales, reading.far)
+        first, kind = number * each, (dispersal, forage, reading.far)
         if flights and flights[-1][2:] == kind:
             first = flights.pop()[0]
         flights.append((first, (number + 1) * each, *kind))
