@@ -69,7 +69,8 @@ def leaflet() -> tuple[str, str]:
 
 # the page's own script in the order of reading; each part may use what stands above it
 PARTS = (
-    "base numbers marks points tags sheet background layers legend months lists figures calculate what_if tools start"
+    "base numbers marks points tags sheet background layers legend months lists figures calculate years what_if "
+    "tools start"
 ).split()
 
 

@@ -19,6 +19,7 @@ from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.page.coding import sentence
 from habitatmap.page.months import planes
+from habitatmap.page.years_ahead import years_blocks
 from habitatmap.plan.candidates import Candidates, Lost, Reason
 from habitatmap.plan.reach import block_sum, forage_in_reach, not_reached
 from habitatmap.privacy import may_be_placed
@@ -36,7 +37,8 @@ Floats = NDArray[np.float64]
 
 
 def what_if_blocks(result: Result) -> dict[str, Any]:
-    """The blocks `what-if` (JSON), `what-if-w`, `what-if-ground` and, where used, `what-if-fixed` and `what-if-p`.
+    """The blocks `what-if` (JSON), `what-if-w`, `what-if-ground` and, where used, `what-if-fixed` and `what-if-p`;
+    and those of `years_ahead`.
 
     Empty where there is no forage to reach.
     """
@@ -92,7 +94,7 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
         blocks["what-if-fixed"] = planes(np.rint(np.where(w > 0, seen, _blocked(R, size) / size**2) * FULL))
     if not same:
         blocks["what-if-p"] = planes(np.rint(np.nan_to_num(chance) * FULL))
-    return blocks
+    return blocks | years_blocks(result, switched)
 
 
 def _columns(places: pd.DataFrame) -> dict[str, list[Any]]:

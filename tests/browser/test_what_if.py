@@ -10,6 +10,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 from pyproj import CRS, Transformer
 from shapely.geometry import box
@@ -18,8 +19,11 @@ import habitatmap
 from habitatmap.area import open_area
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
-from habitatmap.page import map_page, what_if
+from habitatmap.network.turnover import KnownPlaces
+from habitatmap.page import map_page, what_if, years_ahead
+from habitatmap.plan.mean_field import MeanField
 from habitatmap.plan.reach import forage_in_reach, not_reached
+from habitatmap.plan.served import YEARS, Sites
 from tests.areas import LEFT, TOP, centre, class_table, write_area
 from tests.browser.test_page import faults
 
@@ -121,6 +125,67 @@ def test_a_pool_taken_out_gives_what_a_run_without_it_gives(
     assert page.locator("#try-list li").count() == 0
 
 
+def likely_served(page: Any) -> list[float]:
+    """If flies come from everywhere, and from mapped places only, once the page has followed the years."""
+    page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    return [float(page.locator(f"#try-{side}").get_attribute("data-share")) for side in ("open", "closed")]
+
+
+def followed(result: Any, cells: list[tuple[int, int]], without: str = "") -> list[float]:
+    """The same by the model of the run, with pools at cells and without a pool, the rates unchanged."""
+    sites, places = result.findings.ahead, result.findings.places.frame
+    known, keep = sites.model.known, places.groupby("place")["id"].first().to_numpy() != without
+    parts = {name: getattr(known, name)[keep] for name in ("xy", "quality", "p", "pool", "years")}
+    model = MeanField(KnownPlaces(**parts, usual=known.usual), sites.model.demand, sites.model.simulations, YEARS)
+    less = Sites(model, sites.grid, sites.access)
+    share = less.share(less.course(pd.DataFrame(cells, columns=["row", "col"])).served)
+    return [share.open, share.closed]
+
+
+def test_what_is_likely_served_follows_pools_added_moved_and_taken_out(
+    visit: Callable[..., Any], page_file: Path, result: Any
+) -> None:
+    page = visit(page_file)
+    go_to(page, page_file, 30, 70)
+    start = likely_served(page)
+    assert start == pytest.approx([*result.figures.served.now], rel=1e-4)
+    here(page)
+    added = followed(result, [(30, 70)])
+    assert likely_served(page) == pytest.approx(added, rel=1e-4)
+    assert np.subtract(likely_served(page), start) == pytest.approx(np.subtract(added, start), rel=0.02)
+    assert min(np.subtract(added, start)) > 0.005
+    page.locator("#tab-pools").click()
+    page.locator("#pools-panel .pick", has_text="Middle").click()
+    page.locator("#pools-panel .detail .act").click()
+    less = followed(result, [(30, 70)], without="Middle")
+    assert likely_served(page) == pytest.approx(less, rel=1e-4)
+    assert max(np.subtract(less, added)) < -0.005
+    page.locator("#try-list button", has_text="Remove").click()  # and then elsewhere: moved
+    assert likely_served(page) == pytest.approx(followed(result, [], without="Middle"), rel=1e-4)
+    page.locator("#try-plan").click()
+    assert page.locator("#try-list li").count() == 3
+    cells = [(int(row), int(col)) for row, col in result.findings.proposal.sites[["row", "col"]].to_numpy()]
+    assert likely_served(page) == pytest.approx(followed(result, cells, without="Middle"), rel=1e-4)
+    page.locator("#try-clear").click()
+    assert likely_served(page) == start
+    assert page.trouble == []
+
+
+def test_where_there_are_too_many_places_the_page_follows_reach_alone(
+    visit: Callable[..., Any], result: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(years_ahead, "MOST_PLACES", 2)
+    path = tmp_path / "map.html"
+    path.write_text(map_page(result), encoding="utf-8")
+    page = visit(path)
+    page.locator("#tab-what-if").click()
+    page.locator("#try").click()
+    page.locator("#try-plan").click()
+    assert page.locator("#try-open, #try-closed").all_inner_texts() == ["", ""]
+    assert "Likely served" not in page.locator("#what-if-panel").inner_text()
+    assert page.trouble == []
+
+
 def test_the_suggestions_tried_out_give_the_plan(visit: Callable[..., Any], page_file: Path, result: Any) -> None:
     page = visit(page_file, reduced_motion="reduce")
     page.locator("#tab-what-if").click()
@@ -190,7 +255,9 @@ def test_the_saved_file_makes_a_map_of_what_was_tried(
 def test_large_areas_are_reckoned_on_blocks_and_say_how_far_off(
     visit: Callable[..., Any], result: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """With whole cells and lists of places forbidden: blocks of 2 cells, every second cell of ground, trees in one."""
+    """With whole cells and lists of places forbidden: blocks of 2 cells, every second cell of ground, trees in one; the
+    quality of pools at every fourth cell."""
+    monkeypatch.setattr(years_ahead, "MOST_LATTICE", 600)
     monkeypatch.setattr(what_if, "MOST_CELLS", SIDE * SIDE // 3)
     monkeypatch.setattr(what_if, "MOST_GROUND", SIDE * SIDE // 3)
     monkeypatch.setattr(what_if, "MOST_PRODUCTS", 0)
@@ -207,6 +274,7 @@ def test_large_areas_are_reckoned_on_blocks_and_say_how_far_off(
     assert reached(page) == pytest.approx(result.figures.forage_in_reach.now, rel=0.01)
     page.locator("#try-plan").click()
     assert reached(page) == pytest.approx(result.figures.forage_in_reach.with_plan, rel=0.01)
+    assert likely_served(page) == pytest.approx([*result.figures.served.with_plan], rel=0.01)
     assert page.trouble == []
 
 

@@ -12,10 +12,13 @@ from pyproj import CRS
 from shapely.geometry import LineString, Point, Polygon, box
 
 from habitatmap.geo.grid import Grid
+from habitatmap.network.places import network_places
+from habitatmap.network.turnover import KnownPlaces
 from habitatmap.plan.candidates import ExclusionZone, Lost
 from habitatmap.plan.gaps import NotReached
+from habitatmap.plan.mean_field import Demand, MeanField
 from habitatmap.plan.outlook import Strategy
-from habitatmap.plan.served import Share
+from habitatmap.plan.served import YEARS, Share, Sites, simulate
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.settings import Settings
 from habitatmap.result import Missing, Result
@@ -73,6 +76,18 @@ def reach(places: np.ndarray, chance: np.ndarray) -> np.ndarray:
         d = np.hypot(WEST + x - px, NORTH - y - py) / scale
         missed *= 1 - p * (1 + d) * np.exp(-d)
     return 1 - missed
+
+
+def years_ahead(places: pd.DataFrame, forage: np.ndarray, grid: Grid) -> Sites:
+    """The coming years of the town; what shapes them is found from a few of its places."""
+    access = np.where(np.isnan(forage), np.nan, 0.3 * np.nan_to_num(forage) + 0.2)
+    known, few = (
+        KnownPlaces.of(network_places(some, access), np.full(len(some), 2.0)) for some in (places, places[:40])
+    )
+    y, x = np.mgrid[50:2000:100, 50:2000:100]
+    points = np.column_stack([WEST + x.ravel(), NORTH - y.ravel()])
+    demand = Demand(points.astype(float), np.full(len(points), 1.0 / len(points)))
+    return Sites(MeanField(known, demand, simulate(few, 250.0, 500.0, 0.42), YEARS), grid, access)
 
 
 def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, seed: int = 4) -> Result:
@@ -268,6 +283,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     lost = {Lost.NO_DATA: 1, ExclusionZone(label("school")): 1, Lost.NEAR_POOL: 0}
     allowed = replace(found.candidates, code=code, lost=lost, allowed=code == 0)
     stands_at = pd.DataFrame({"kind": "pool", "id": pool_frame["pool"], "row": row, "col": col, "p": chance})[stands]
+    stands_at = stands_at.assign(x=at[stands, 0], y=at[stands, 1], place=np.arange(stands.sum()))
     selection = replace(
         found.proposal.selection,
         frame=pd.DataFrame({"rank": plan["rank"], "row": site_row, "col": site_col, "p": 0.42}),
@@ -278,6 +294,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         reach=replace(found.reach, not_reached=1.0 - np.nan_to_num(reach_now)),
         candidates=allowed,
         places=replace(found.places, frame=stands_at),
+        ahead=years_ahead(stands_at, forage, grid),
         proposal=replace(
             found.proposal,
             selection=selection,

@@ -12,11 +12,12 @@ function whatIf() {
     el("div", {id: "try-work", hidden: true},
       el("p", {class: "figures"}, el("span", null, el("span", {class: "big", id: "try-start"}), el("span", {class: "said"}, words.now)),
         el("span", {class: "arrow", "aria-hidden": "true"}, "\u2192"), el("span", null, el("span", {class: "big", id: "try-now"}), el("span", {class: "said"}, words.try_now))),
-      el("p", {id: "try-gain"}), el("p", {id: "try-gaps"}), el("p", {id: "try-said", class: "try-said", role: "status"}),
+      el("p", {id: "try-gain"}), el("p", {id: "try-gaps"}), el("p", {id: "try-open"}), el("p", {id: "try-closed"}), el("p", {id: "try-said", class: "try-said", role: "status"}),
       el("ul", {id: "try-list", class: "try-list"}),
       el("p", {class: "acts"}, base.plan.length ? act("try_plan", "try-plan", tryPlan) : "", act("try_clear", "try-clear", clearTrial), act("try_save", "try-save", saveTrial)),
       el("p", {class: "range"}, say("try_file", {command: "habitatmap map --committed"}))),
     el("p", {class: "range"}, say("try_assumes", {p: base.p === null ? words.try_p_map : percent(base.p, 0)}) + " "
+      + (data("what-if-years") ? words.try_served_assumes + " " : "")
       + (base.size === 1 ? words.try_exact : say("try_off", {block: metres(base.size * base.cell_m), off: base.off_by < 0.001 ? percent(0.001, 1) : percent(base.off_by, 1)}))),
     el("div", {class: "caution"}, el("h3", null, words.caution), el("p", null, words.try_caution)));
 }
@@ -26,6 +27,10 @@ function setTrial(on) {
   if (on && !trial.calculator) {
     trial.calculator = new ReachCalculator(data("what-if"), data("what-if-w"), data("what-if-ground"), data("what-if-fixed"), data("what-if-p"));
     trial.start = {share: trial.calculator.share(), gaps: trial.calculator.gaps()};
+    if (data("what-if-years")) {
+      trial.years = new YearsAhead(data("what-if-years"), data("what-if-quality"), data("what-if").pools, trial.calculator.cell_m);
+      trial.start.served = trial.years.served([], new Set());
+    }
     trial.marks = L.layerGroup();
     themes.pictures.push({name: "reach_try", breaks: reachTheme().breaks, colours: [...reachTheme().colours, GAP_FILL], gap: true, chance: true});
     byId("theme").append(el("option", {value: "reach_try"}, words["theme.reach_try"]));
@@ -120,6 +125,7 @@ function refresh() {
   out.dataset.share = String(now);
   byId("try-gain").textContent = say("try_gain", {change: gained(change)});
   byId("try-gaps").textContent = say("try_gaps", {share_before: finely(trial.start.gaps.share), share_after: finely(gaps.share)});
+  tellServed();
   const item = (text, key, act) => el("li", null, written(text), el("button", {type: "button", class: "act small", on: act}, words[key]));
   byId("try-list").replaceChildren(
     ...trial.added.map((place) => item(say("try_item", {name: place.letter, p: percent(place.p, 0)}), "try_remove", () => {
@@ -137,6 +143,17 @@ function refresh() {
   if (picture && picture === trial.sheet) paintTrial(gaps);
   else trial.stale = true;
 }
+
+/** What is likely served over the coming years with the pools tried out, by where flies come from. */
+const tellServed = later(() => {
+  if (!trial.years) return;
+  const now = trial.years.served(trial.added, new Set([...trial.out].map((place) => place.pool)));
+  for (const side of ["open", "closed"]) {
+    const line = byId("try-" + side);
+    line.textContent = say("try_" + side, {years: number(trial.years.years), before: percent(trial.start.served[side], 2), after: percent(now[side], 2)});
+    line.dataset.share = String(now[side]);
+  }
+});
 
 /** Reach with the pools tried out, and what stays a gap. */
 function paintTrial(gaps) {
