@@ -45,11 +45,21 @@ from habitatmap.plan.outlook import (
 )
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import forage_in_reach, gains_by_simulation, loss_of_each, not_reached, reach_by_simulation
-from habitatmap.plan.robustness import Robustness, Uncertainty, assess_robustness
+from habitatmap.plan.robustness import Level, Robustness, Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
-from habitatmap.plan.served import REFERENCE_POOLS, Served, Sites, assess_served, plan_served, simulate
+from habitatmap.plan.served import (
+    REFERENCE_POOLS,
+    Preference,
+    Served,
+    Sites,
+    assess_served,
+    plan_served,
+    simulate,
+)
+from habitatmap.plan.served_consents import Ahead, rank_served_consents
+from habitatmap.plan.served_robustness import ServedUncertainty, assess_served_robustness
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
-from habitatmap.plan.zones import Zone, find_zones, single_cell_zones
+from habitatmap.plan.zones import Zone, find_served_zones, find_zones, single_cell_zones
 from habitatmap.privacy import is_private
 from habitatmap.read.pools import standing
 from habitatmap.result import Result
@@ -63,6 +73,8 @@ from habitatmap.survey.surroundings import places_near
 from habitatmap.vocabulary.terms import Objective
 
 POINTS_M, FEWEST_POINTS = 100.0, 1600  # forage is taken on blocks of so many metres; finer where there are few of them
+COARSE_POINTS_M, FEWEST_COARSE = 250.0, 250  # the same where the plan is made many times
+OUTLOOK_POINTS = 4000  # at most so many in the outlook
 PLANNERS_RANDOM = 6  # random plans that the planner's own is measured against
 
 Say = Callable[[Stage], None]
@@ -108,10 +120,18 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     with clock(Stage.BOUND):
         bound = certify(proposal.problem, proposal.requested, rounds=1 if for_public else ROUNDS)
     with clock(Stage.ROBUSTNESS):
-        around = zones_around(proposal)
-        steady = how_sure(area, habitat, places, proposal, promise, around)
+        around = zones_around(proposal, ahead)
+        if proposal.preference is None:
+            steady = how_sure(area, habitat, places, proposal, promise, around)
+        else:
+            asked, selection, unsure = (
+                proposal.problem,
+                proposal.selection,
+                what_years_rest_on(area, habitat, survey, places),
+            )
+            steady = assess_served_robustness(asked, selection, around, ahead, proposal.preference, unsure)
     with clock(Stage.CONSENT):
-        consents, left = (NO_CONSENTS, 0) if for_public else rank_consents(area, habitat, survey, proposal)
+        consents, left = (NO_CONSENTS, 0) if for_public else rank_consents(area, habitat, survey, proposal, ahead)
     with clock(Stage.GAPS):
         surface = reach.surface(habitat.season)
         unserved = find_gaps(area.grid, habitat.weight.astype(float), surface, allowed, places.frame, area.settings)
@@ -234,8 +254,9 @@ def choose_sites(
         return Proposal(asked, requested, make_plan(asked, requested), p_anywhere, kept, None, settings.objective)
     if settings.objective is Objective.SERVED:
         rules = by_rules(area, habitat, places, allowed, REFERENCE_POOLS, PLANNERS_RANDOM)
-        selection = plan_served(asked, requested, ahead, rules, settings.found_from)
-        return Proposal(asked, requested, selection, p_anywhere, kept, None, settings.objective)
+        preference = Preference.of(ahead, rules, settings.found_from)
+        selection = plan_served(asked, requested, ahead, preference)
+        return Proposal(asked, requested, selection, p_anywhere, kept, None, settings.objective, preference)
     here = build_network(network_places(places.frame, habitat.access), flight.link_m, flight.dispersal_median_m)
     selection, ec_gain = plan_by_connectivity(asked, requested, here, habitat.access, grid)
     return Proposal(asked, requested, selection, p_anywhere, kept, ec_gain, settings.objective)
@@ -246,9 +267,7 @@ def years_ahead(area: Area, habitat: Habitat, survey: Survey, places: Places) ->
     grid, flight = area.grid, area.settings.flight
     known = KnownPlaces.of(network_places(places.frame, habitat.access), _years_standing(area, places.frame))
     simulations = simulate(known, flight.forage_median_m, flight.dispersal_median_m, survey.known.new.value)
-    most = max(FEWEST_POINTS, int((np.nan_to_num(habitat.weight) > 0).sum() * (grid.cell_m / POINTS_M) ** 2))
-    points = forage_points(area, habitat, most)
-    demand = Demand(points[["x", "y"]].to_numpy(float), (points["w"] / points["w"].sum()).to_numpy(float))
+    demand = forage_demand(area, habitat.weight, POINTS_M, FEWEST_POINTS)
     return Sites(MeanField(known, demand, simulations, area.settings.plan.years), grid, habitat.access)
 
 
@@ -290,8 +309,10 @@ def what_is_served(
     return assess_served(ahead, proposal.sites, rules)
 
 
-def zones_around(proposal: Proposal) -> list[Zone]:
+def zones_around(proposal: Proposal, ahead: Sites) -> list[Zone]:
     """Around each suggestion the cells that serve nearly as well; a plan for the network has none but its own cells."""
+    if proposal.preference is not None:
+        return find_served_zones(proposal.problem, proposal.sites, ahead, proposal.preference)
     if proposal.by_reach:
         return find_zones(proposal.problem, proposal.sites)
     return single_cell_zones(proposal.sites)
@@ -316,7 +337,19 @@ def how_sure(
     )
 
 
-def rank_consents(area: Area, habitat: Habitat, survey: Survey, proposal: Proposal) -> tuple[pd.DataFrame, int]:
+def what_years_rest_on(area: Area, habitat: Habitat, survey: Survey, places: Places) -> ServedUncertainty:
+    """What is not known for certain where a plan is made for forage likely served."""
+    low, high = (np.where(habitat.inside, field, 0.0) for field in forage_bounds(area.land_cover, habitat.season))
+    forage = {Level.LOW: low, Level.BEST: habitat.weight, Level.HIGH: high}
+    demands = {level: forage_demand(area, w, COARSE_POINTS_M, FEWEST_COARSE) for level, w in forage.items()}
+    flight = area.settings.flight
+    drawn, new = _drawn_by_place(places), survey.known.new.value
+    return ServedUncertainty(drawn, demands, flight.forage_median_m, flight.dispersal_median_m, new)
+
+
+def rank_consents(
+    area: Area, habitat: Habitat, survey: Survey, proposal: Proposal, ahead: Sites
+) -> tuple[pd.DataFrame, int]:
     """What the consent of each owner who is still to be asked adds; and how many owners were not calculated."""
     if "land" not in area.has or not proposal.by_reach:
         return NO_CONSENTS, 0
@@ -325,6 +358,12 @@ def rank_consents(area: Area, habitat: Habitat, survey: Survey, proposal: Propos
     if not counted_on:
         allowed = where_pools_may_stand(area, habitat, survey, ("yes", "ask")).allowed
         everyone = np.where(allowed, proposal.p_anywhere, np.nan)
+    if proposal.preference is not None:
+        few_points = ahead.with_demand(forage_demand(area, habitat.weight, COARSE_POINTS_M, FEWEST_COARSE))
+        years = Ahead(ahead, few_points, proposal.preference)
+        return rank_served_consents(
+            proposal.problem, proposal.selection, area.land, years, counted_on=counted_on, with_all=everyone
+        )
     return rank(proposal.problem, proposal.selection, area.land, area.grid, counted_on=counted_on, with_all=everyone)
 
 
@@ -370,15 +409,14 @@ def simulate_years(result: Result, years: int = 20, simulations: int = 384) -> O
     if sites.empty:
         raise NothingToCompareError(NothingToCompare.NO_SUGGESTION)
     access = found.habitat.access
-    missed = pd.DataFrame(1.0 - places.draws.T).groupby(places.frame["place"].to_numpy()).prod()  # places x simulations
     others = by_rules(found.area, found.habitat, places, found.candidates, len(sites))
     ways = {Strategy.NONE: [sites.iloc[:0]], Strategy.PLAN: [sites], **others}
     return simulate_outlook(
         Today(
             KnownPlaces.of(network_places(places.frame, access), _years_standing(found.area, places.frame)),
-            1.0 - missed.to_numpy().T,
+            _drawn_by_place(places),
             found.survey.known.new.value,
-            forage_points(found.area, found.habitat),
+            forage_points(found.area, found.habitat.weight, OUTLOOK_POINTS),
         ),
         {name: [_with_access(cells, access, grid) for cells in sets] for name, sets in ways.items()},
         Conditions(settings.flight.forage_median_m, settings.flight.dispersal_median_m, years, simulations),
@@ -435,11 +473,24 @@ def _odds(sites: pd.DataFrame, drawn: Array) -> Array:
     return np.asarray(np.exp((logit(drawn[:, unsure]) - logit(value[unsure])).mean(axis=1)))
 
 
-def forage_points(area: Area, habitat: Habitat, most: int = 4000) -> pd.DataFrame:
-    """Forage by blocks of cells (plan.outlook.ground_points)."""
+def forage_points(area: Area, weight: Array, most: int) -> pd.DataFrame:
+    """Forage (rows, cols) by blocks of cells (plan.outlook.ground_points)."""
     rows, cols = np.arange(area.grid.rows), np.arange(area.grid.cols)
     x, y = area.grid.centre(0 * cols, cols)[0], area.grid.centre(rows, 0 * rows)[1]
-    return ground_points(habitat.weight, x, y, most)
+    return ground_points(weight, x, y, most)
+
+
+def forage_demand(area: Area, weight: Array, block_m: float, fewest: int) -> Demand:
+    """Forage (rows, cols) on blocks of so many metres, smaller ones where there would be fewer than `fewest`."""
+    most = max(fewest, int((np.nan_to_num(weight) > 0).sum() * (area.grid.cell_m / block_m) ** 2))
+    points = forage_points(area, weight, most)
+    return Demand(points[["x", "y"]].to_numpy(float), (points["w"] / points["w"].sum()).to_numpy(float))
+
+
+def _drawn_by_place(places: Places) -> NDArray[np.float64]:
+    """(simulations, places of the network): probabilities that a place is occupied today."""
+    missed = pd.DataFrame(1.0 - places.draws.T).groupby(places.frame["place"].to_numpy()).prod()  # places x simulations
+    return np.asarray(1.0 - missed.to_numpy(np.float64).T)
 
 
 def _years_standing(area: Area, breeding: pd.DataFrame) -> Array:

@@ -125,6 +125,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
     most = counts.sort_values("n", ascending=False, kind="stable").head(MOST_REASONS)
     return {
         "assumptions": _assumptions(rows_of(result.sensitivity)),
+        "asks_served": figures.plan.objective == Objective.SERVED,
         "ask_first": [
             {"place": shown(place), "adds": number(adds)}
             for place, adds in result.ask_first[["place", "adds"]].head(MOST_REASONS).itertuples(index=False)

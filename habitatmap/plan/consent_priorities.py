@@ -41,7 +41,7 @@ def rank_consents(
     nothing_chosen = selection.frame.empty and counted_on
     if nothing_chosen or not len(to_ask) or not selection.requested or not problem.today.total > 0:
         return pd.DataFrame(columns=COLUMNS), 0
-    groups = _by_owner(land, to_ask)
+    groups = by_owner(land, to_ask)
     ground = {name: cells_in(land.geometry.iloc[group], grid) for name, group in groups.items()}
     base = GainMap(replace(problem, candidates=with_all))
 
@@ -64,13 +64,18 @@ def rank_consents(
         else:
             others = cells_in(land.geometry.iloc[np.setdiff1d(to_ask, groups[name])], grid)
             yes, no = replan(np.where(ground[name] & ~refused & ~others, with_all, problem.candidates)), selection
-        rows.append(_about(land.iloc[groups[name]], name) | _adds(yes, no, ground[name]))
+        rows.append(about_owner(land.iloc[groups[name]], name) | _adds(yes, no, ground[name]))
+    return ranked(rows), left
+
+
+def ranked(rows: list[dict[str, str | float]]) -> pd.DataFrame:
+    """COLUMNS of the consents that add something, the largest first."""
     table = pd.DataFrame(rows, columns=COLUMNS)
     table = table[table["adds"] > 0].sort_values(["adds", "place"], ascending=[False, True], ignore_index=True)
-    return table.assign(rank=np.arange(1, len(table) + 1)), left
+    return table.assign(rank=np.arange(1, len(table) + 1))
 
 
-def _by_owner(land: gpd.GeoDataFrame, to_ask: NDArray[np.int64]) -> dict[str, NDArray[np.int64]]:
+def by_owner(land: gpd.GeoDataFrame, to_ask: NDArray[np.int64]) -> dict[str, NDArray[np.int64]]:
     """The rows of `land` that are still to ask for, by owner, else by name; each polygon without either by itself."""
     names = zip(land["owner"].astype(str), land["name"].astype(str), strict=True)
     owner = np.array([whose or name or f"land {at + 1}" for at, (whose, name) in enumerate(names)], dtype=object)
@@ -88,7 +93,7 @@ def _adds(yes: Selection, no: Selection, ground: NDArray[np.bool_]) -> dict[str,
     }
 
 
-def _about(theirs: gpd.GeoDataFrame, owner: str) -> dict[str, str | float]:
+def about_owner(theirs: gpd.GeoDataFrame, owner: str) -> dict[str, str | float]:
     """place, kind, private and area_ha of an owner's polygons."""
     kinds = theirs["kind"].astype(str)
     called = theirs["name"].astype(str).where(theirs["name"].astype(str) != "", kinds)

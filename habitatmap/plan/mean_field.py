@@ -44,6 +44,7 @@ RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000
 FAR = 4.0  # expert judgement: far flights are so many times as long
 FAR_ENDS = 2.0  # where they are counted, flights are followed so many times as far
 LEAST_ARRIVALS = 1e-12
+LITTLE = 2_000_000  # pairs of points and simulations, below which threads cost more than they save
 # plain tuples, as compiled code that is kept from another version could not find the class of a named one
 Flight = tuple[int, int, float, float, float]
 """Simulations from, to (exclusive), the scales (metres) of dispersal and forage flights that they share, and the share
@@ -136,7 +137,9 @@ class MeanField:
             c = found(s[:, year], half, sims.draws.z)
             p[:, year + 1] = c + p[:, year] * (1.0 - gone) * (1.0 - c)
         missed = _by_parts(
-            lambda part: _missed(self.demand.xy[part], every, p[:, self.nodes], sims.flights), len(self.demand.xy)
+            lambda part: _missed(self.demand.xy[part], every, p[:, self.nodes], sims.flights),
+            len(self.demand.xy),
+            n * v,
         )
         served = self.node_weights @ (1.0 - np.tensordot(self.demand.share, missed, 1))
         return Course(every, a, p, s, missed, served)
@@ -150,6 +153,7 @@ class MeanField:
         own = _by_parts(
             lambda part: _own(course.xy[part], course.p[part][:, self.nodes], self.demand.xy, left, sims.flights),
             len(course.xy),
+            len(self.demand.xy) * len(sims),
         )
         z, at_node = self.simulations.draws.z, {int(year): number for number, year in enumerate(self.nodes)}
         flows, out = self._flows(course.xy), np.zeros(course.arrivals.shape)
@@ -170,13 +174,15 @@ class MeanField:
         left = self.demand.share[:, None, None] * course.missed * (self.node_weights[:, None] * weights)
         sources = course.xy, self._sent(course), influence
         ground, worlds = (self.demand.xy, left, self.nodes), self.simulations.plain
-        return _by_parts(lambda part: _worth(xy[part], quality[part], sources, ground, worlds), len(xy))
+        each = (len(course.xy) + len(self.demand.xy)) * len(self.simulations)
+        return _by_parts(lambda part: _worth(xy[part], quality[part], sources, ground, worlds), len(xy), each)
 
     def likely(self, course: Course, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """How likely a pool at each cell (m, 2) is occupied, mean over the years and the weighted simulations: (m,)."""
         sources, worlds = (course.xy, self._sent(course)), self.simulations.plain
         counts = weights / max(weights.sum(), LEAST_ARRIVALS)
-        return _by_parts(lambda part: _likely(xy[part], quality[part], sources, counts, worlds), len(xy))
+        each = len(course.xy) * len(self.simulations)
+        return _by_parts(lambda part: _likely(xy[part], quality[part], sources, counts, worlds), len(xy), each)
 
     def _sent(self, course: Course) -> Floats:
         """What each place is likely to send in each year: (n, years, v)."""
@@ -213,8 +219,11 @@ def flow_between(xy: Floats, scale_m: float, far: float = 0.0) -> Floats | csr_a
     return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
 
 
-def _by_parts(work: Callable[[slice], Floats], n: int) -> Floats:
-    """The rows 0..n of an array, made in as many parts as there are processors."""
+def _by_parts(work: Callable[[slice], Floats], n: int, each: int) -> Floats:
+    """The rows 0..n of an array, made in as many parts as there are processors; in one where there is little to do for
+    each."""
+    if n * each < LITTLE:
+        return work(slice(0, n))
     edges = np.linspace(0, n, 4 * default_workers() + 1).astype(int).tolist()
     parts = [slice(a, b) for a, b in pairwise(edges) if b > a] or [slice(0, 0)]
     with ThreadPoolExecutor(default_workers()) as pool:

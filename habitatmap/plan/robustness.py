@@ -49,6 +49,7 @@ class Assumption(StrEnum):
     """What a plan rests on, as `sensitivity` names it."""
 
     NONE = "none"
+    ORIGIN = "origin of the flies"
     FLIGHT = "flight median"
     FORAGE = "forage of classes"
     STANDING = "standing places occupied"

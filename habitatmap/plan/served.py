@@ -31,6 +31,7 @@ from habitatmap.plan.mean_field import (
     PATCH_FACTOR,
     PATCH_M,
     Course,
+    Demand,
     Flight,
     Floats,
     MeanField,
@@ -159,6 +160,11 @@ class Sites:
         self.model, self.grid, self.access = model, grid, access
         self.is_closed = np.array([reading.found_from is FoundFrom.MAPPED for reading in readings])
 
+    def with_demand(self, demand: Demand) -> Sites:
+        """The same with the forage at other points."""
+        of = self.model
+        return Sites(MeanField(of.known, demand, of.simulations, of.years), self.grid, self.access)
+
     def at(self, row: Cells, col: Cells) -> tuple[Floats, Floats]:
         """Where cells lie (m, 2), and the quality of pools there (m,)."""
         x, y = self.grid.centre(row, col)
@@ -232,19 +238,13 @@ class Preference:
         return (by_reading / (total if total > 0 else 1.0) / np.bincount(of))[of]
 
 
-def plan_served(
-    problem: Problem,
-    pools: int,
-    sites: Sites,
-    rules: Mapping[Strategy, Sequence[pd.DataFrame]],
-    found_from: FoundFrom = FoundFrom.BOTH,
-) -> Selection:
+def plan_served(problem: Problem, pools: int, sites: Sites, preference: Preference) -> Selection:
     """The plan, its gains still in forage in reach; the order is that of the turns, kept sites first.
 
-    rules: sets of `REFERENCE_POOLS` cells (row, col) by rules of thumb. Spacing, quotas, the budget and kept sites hold
-    as in `search.make_plan`; with costs that differ, the most worth for its cost is taken.
+    Spacing, quotas, the budget and kept sites hold as in `search.make_plan`; with costs that differ, the most worth for
+    its cost is taken.
     """
-    search = _Search(problem, sites, Preference.of(sites, rules, found_from))
+    search = _Search(problem, sites, preference)
     for kept in problem.kept_cells:
         search.add(kept)
     while len(search.chosen) < pools and (cell := search.best()) is not None:

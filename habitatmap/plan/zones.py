@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -12,9 +13,14 @@ from numpy.typing import NDArray
 from habitatmap.geo.masks import too_near, under
 from habitatmap.plan.gain_map import correlate
 from habitatmap.plan.problem import Problem
-from habitatmap.plan.reach import multiply
+from habitatmap.plan.reach import Cells, Floats, multiply
+from habitatmap.plan.served import Preference, Sites
 
 AS_WELL = 0.9  # a zone's cells serve at least this share as well
+FIRST_LOOK_M = 150.0  # a window for forage likely served begins with so much to each side
+LATTICE_M = 30.0
+
+Cell = tuple[int, int]
 
 
 class Zone(NamedTuple):
@@ -59,12 +65,96 @@ def find_zones(problem: Problem, sites: pd.DataFrame, least: float = AS_WELL) ->
         added = correlate(left, k, workers=1)[row0 - row + r : row1 - row + r, col0 - col + r : col1 - col + r]
         gain = problem.candidates[row0:row1, col0:col1] * added
         own = float(p[row, col]) * float(added[row - row0, col - col0])
-        gain[np.isnan(gain)] = -1.0
-        for i, j in [*others, *taken]:
-            around, part = under(gain, near, i - row0, j - col0)
-            around[part] = -1.0
-        well = gain >= least * own * (1.0 - 1e-12)
-        well[row - row0, col - col0] = True
-        part, _ = scipy.ndimage.label(well, structure=np.ones((3, 3)))
-        found.append(Zone(row0, col0, part == part[row - row0, col - col0]))
+        found.append(_joined(gain, (row0, col0), (row, col), least * own, near, [*others, *taken]))
     return found
+
+
+def find_served_zones(
+    problem: Problem, cells: pd.DataFrame, ahead: Sites, preference: Preference, least: float = AS_WELL
+) -> list[Zone]:
+    """For each site of `cells` (row, col) the allowed cells that are worth at least `least` as much as it for forage
+    likely served, joined to it; the other sites and the spacing as in `find_zones`.
+
+    Worth is calculated on a lattice about the site and interpolated between. The window grows for as long as the zone
+    touches its edge, up to the radius of the reach weight.
+    """
+    sites = list(zip(cells["row"].tolist(), cells["col"].tolist(), strict=True))
+    taken = [] if problem.taken is None else problem.taken[["row", "col"]].to_numpy(np.int64).tolist()
+    widest, cell_m = problem.today.kernel.shape[0] // 2, problem.today.cell_m
+    near, found = too_near(problem.spacing_m, cell_m), []
+    for at, site in enumerate(sites):
+        others = sites[:at] + sites[at + 1 :]
+        course = ahead.course(pd.DataFrame(others, columns=["row", "col"]))
+        weights = preference.by_simulation(ahead, course.served, len(others))
+        influence = ahead.model.influence(course, weights)
+        far = max(1, round(FIRST_LOOK_M / cell_m))
+        while True:
+            rows, cols = (_within(of - far, of + far + 1, end) for of, end in zip(site, problem.shape, strict=True))
+            lattice = [
+                _lattice(part, of, max(1, round(LATTICE_M / cell_m)))
+                for part, of in zip((rows, cols), site, strict=True)
+            ]
+            row, col = (of.ravel() for of in np.meshgrid(*lattice, indexing="ij"))
+            worth = ahead.model.worth(course, influence, weights, *ahead.at(row, col))
+            worth = worth.reshape(len(lattice[0]), len(lattice[1]))
+            gain = _between(_between(worth, lattice[0], rows).T, lattice[1], cols).T
+            own = float(gain[site[0] - rows.start, site[1] - cols.start])
+            gain[np.isnan(problem.candidates[rows, cols]) | (gain <= 0)] = -1.0
+            zone = _joined(gain, (rows.start, cols.start), site, least * own, near, [*others, *taken])
+            if far >= widest or not _touches_edge(zone, problem.shape):
+                break
+            far = min(widest, 2 * far)
+        found.append(zone)
+    return found
+
+
+def _joined(
+    gain: Floats,
+    corner: Cell,
+    site: Cell,
+    least: float,
+    near: NDArray[np.bool_],
+    others: Sequence[Sequence[int]],
+) -> Zone:
+    """The cells of a window with `gain` of `least` or more, far enough from `others` and joined to the site; `gain` is
+    NaN or below 0 where no pool may stand, and is changed."""
+    gain[np.isnan(gain)] = -1.0
+    for i, j in others:
+        around, part = under(gain, near, i - corner[0], j - corner[1])
+        around[part] = -1.0
+    well = gain >= least * (1.0 - 1e-12)
+    well[site[0] - corner[0], site[1] - corner[1]] = True
+    part, _ = scipy.ndimage.label(well, structure=np.ones((3, 3)))
+    return Zone(*corner, part == part[site[0] - corner[0], site[1] - corner[1]])
+
+
+def _within(first: int, end: int, size: int) -> slice:
+    return slice(max(0, first), min(size, end))
+
+
+def _lattice(part: slice, at: int, step: int) -> Cells:
+    """Every so many rows (or columns) of a part, counted from `at`, and its first and last."""
+    between = np.arange(part.start + (at - part.start) % step, part.stop, step)
+    return np.unique(np.r_[part.start, between, part.stop - 1])
+
+
+def _between(values: Floats, at: Cells, part: slice) -> Floats:
+    """Values (n, m) at rows `at` (n,), interpolated to every row of the part."""
+    rows = np.arange(part.start, part.stop)
+    after = np.clip(np.searchsorted(at, rows, side="right"), 1, max(1, len(at) - 1))
+    if len(at) == 1:
+        return np.repeat(values, len(rows), axis=0)
+    share = ((rows - at[after - 1]) / (at[after] - at[after - 1]))[:, None]
+    return np.asarray(values[after - 1] * (1.0 - share) + values[after] * share)
+
+
+def _touches_edge(zone: Zone, shape: tuple[int, int]) -> bool:
+    """Whether the zone touches an edge of its window that is no edge of the frame."""
+    rows, cols = zone.mask.shape
+    edges = (
+        (zone.row0 > 0, zone.mask[0]),
+        (zone.row0 + rows < shape[0], zone.mask[-1]),
+        (zone.col0 > 0, zone.mask[:, 0]),
+        (zone.col0 + cols < shape[1], zone.mask[:, -1]),
+    )
+    return any(inner and bool(cells.any()) for inner, cells in edges)

@@ -21,7 +21,7 @@ from habitatmap.plan.candidates import Candidates
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.robustness import Robustness
 from habitatmap.plan.search import Selection
-from habitatmap.plan.served import Served, Sites
+from habitatmap.plan.served import Preference, Served, Sites
 from habitatmap.plan.zones import Zone
 from habitatmap.survey.probabilities import PoolOccupancy
 from habitatmap.vocabulary.terms import Objective
@@ -88,6 +88,8 @@ class Proposal:
     ec_gain: Floats | None
     """What each site adds to equivalent connectivity; None where the plan is not made for the network."""
     objective: Objective
+    preference: Preference | None = None
+    """What a gain counts in each reading; None where the plan is not made for forage likely served."""
 
     @property
     def by_reach(self) -> bool:

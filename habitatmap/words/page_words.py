@@ -94,6 +94,7 @@ WORDS: dict[str, str] = {
     "assumptions": "What the plan depends on",
     "ask_first": "Consent priorities",
     "ask_first_row": "{place}: consent adds {adds}",
+    "ask_first_row_served": "{place}: consent adds {adds} of forage likely served",
     "caution": "Before a pool goes here",
     "cautions": "Before any pool is installed",
     "suggestion": "Suggestion {rank}",

@@ -35,7 +35,7 @@ from habitatmap import job
 from habitatmap.network.places import network_places
 from habitatmap.plan.outlook import Strategy, ground_points, other_plans
 from habitatmap.plan.reach import forage_in_reach, not_reached
-from habitatmap.plan.served import REFERENCE_POOLS, plan_served
+from habitatmap.plan.served import REFERENCE_POOLS, Preference, plan_served
 from tests.benchmarks.fresh_towns import SEALED, SHAPING, Study, study
 
 Floats = NDArray[np.float64]
@@ -303,7 +303,7 @@ def served_plan(study: Study) -> list[pd.DataFrame]:
     area, asked = study.area, study.proposal
     ahead = job.years_ahead(area, study.habitat, study.survey, study.places)
     rules = job.by_rules(area, study.habitat, study.places, study.allowed, REFERENCE_POOLS, job.PLANNERS_RANDOM)
-    return [plan_served(asked.problem, asked.requested, ahead, rules).frame[["row", "col"]]]
+    return [plan_served(asked.problem, asked.requested, ahead, Preference.of(ahead, rules)).frame[["row", "col"]]]
 
 
 def reach_gain(study: Study, cells: pd.DataFrame) -> float:

@@ -127,7 +127,7 @@ function planTable() {
   });
   if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
   if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first),
-    el("ol", null, ...facts.ask_first.map((row) => written(say("ask_first_row", {place: row.place, adds: gained(row.adds)}), "li")))));
+    el("ol", null, ...facts.ask_first.map((row) => written(say(facts.asks_served ? "ask_first_row_served" : "ask_first_row", {place: row.place, adds: gained(row.adds)}), "li")))));
   if (facts.assumptions) panel.append(el("section", {class: "assumptions"}, el("h3", null, words.assumptions), written(tell(facts.assumptions.words), "p"),
     el("img", {src: "data:image/svg+xml;base64," + facts.assumptions.picture, alt: tell(facts.assumptions.words)})));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
