@@ -24,7 +24,7 @@ from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
 from habitatmap.plan.robustness import ENDS, Assumption, Level, Robustness
 from habitatmap.plan.search import Selection
-from habitatmap.plan.served import LONG, READINGS, SHORT, Preference, Sites, reading_weights, simulate
+from habitatmap.plan.served import READINGS, SHORT, Preference, Sites, reading_weights, simulate
 from habitatmap.plan.served_near import NearCells, promising
 from habitatmap.plan.zones import Zone
 from habitatmap.vocabulary.terms import FoundFrom
@@ -33,6 +33,8 @@ NEAR_BLOCK_M, MOST_NEAR = 60.0, 150
 SIMULATIONS = 60
 
 ORIGINS = {FoundFrom.MAPPED: "flies from mapped places only", FoundFrom.ANYWHERE: "flies from everywhere"}
+FAR = "some far flights"
+EACH = 2  # draws of a reading
 
 
 @dataclass(frozen=True)
@@ -123,9 +125,13 @@ def _one_at_a_time(
     for origin, words in ORIGINS.items():
         readings = [n for n in every if READINGS[n].found_from is origin]
         cases.append((Assumption.ORIGIN, words, some(readings, origin)))
-    for flight in (SHORT, LONG):
-        readings = [n for n in every if READINGS[n].flight == flight and preference.weights[n] > 0]
-        cases.append((Assumption.FLIGHT, f"{uncertain.forage_median_m * flight:g} m", some(readings, FoundFrom.BOTH)))
+    counted = [n for n in every if preference.weights[n] > 0]
+    short, far = ([n for n in counted if READINGS[n].flight == SHORT], [n for n in counted if READINGS[n].far > 0])
+    words = f"{uncertain.forage_median_m * SHORT:g} m"
+    cases += [
+        (Assumption.FLIGHT, words, some(short, FoundFrom.BOTH)),
+        (Assumption.FLIGHT, FAR, some(far, FoundFrom.BOTH)),
+    ]
     cases += [
         (Assumption.FORAGE, level.value, whole._replace(level=level))
         for level in uncertain.demands
@@ -165,7 +171,7 @@ class _Replanner:
         told, readings = self.uncertain, [READINGS[n] for n in case.readings]
         known = replace(self.ahead.model.known, p=case.p)
         simulations = simulate(
-            known, told.forage_median_m, told.dispersal_median_m, told.new, seed=case.seed, readings=readings
+            known, told.forage_median_m, told.dispersal_median_m, told.new, EACH, case.seed, readings
         )
         model = MeanField(known, told.demands[case.level], simulations, self.ahead.model.years)
         sites = Sites(model, self.ahead.grid, self.ahead.access, readings)

@@ -16,7 +16,7 @@ from habitatmap.plan.candidates import ExclusionZone, Lost
 from habitatmap.plan.gaps import NotReached
 from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.robustness import ENDS, Assumption
-from habitatmap.plan.served_robustness import ORIGINS
+from habitatmap.plan.served_robustness import FAR, ORIGINS
 from habitatmap.read.layers import keep_away_defaults
 from habitatmap.read.settings import Settings
 from habitatmap.survey.codes import PoolBasis
@@ -132,7 +132,11 @@ SURROUNDINGS = [" ".join(some) for n in range(4) for some in combinations(COVARI
 
 @pytest.mark.parametrize("language", OTHERS)
 def test_reasons_doubts_and_causes_are_said_in_each_language(language: str) -> None:
-    rows = [{"assumption": name, "level": level, "kept": 0.5} for name in Assumption for level in ("low", *ENDS, *ORIGINS.values())]
+    rows = [
+        {"assumption": name, "level": level, "kept": 0.5}
+        for name in Assumption
+        for level in ("low", *ENDS, *ORIGINS.values(), FAR)
+    ]
     told = [*map(reason, SUGGESTIONS), *map(doubt, SUGGESTIONS), *map(gap_cause, GAPS)]
     told += [pool_basis(basis, n, 2025.0, n - 1, near) for n, basis in BASES for near in SURROUNDINGS]
     told += [line for some in (rows, rows[:5]) if (line := tornado_words(some))]
