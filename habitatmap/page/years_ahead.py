@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from habitatmap.geo.grid import Grid
 from habitatmap.network.turnover import quality_of
 from habitatmap.page.months import planes
-from habitatmap.plan.mean_field import MeanField
+from habitatmap.plan.mean_field import FAR, FAR_ENDS, MeanField
 from habitatmap.result import Result
 
 MOST_PLACES = 1_200  # the page takes each pair of them, each year
@@ -83,7 +83,8 @@ def _simulations(model: MeanField, is_closed: NDArray[np.bool_]) -> dict[str, An
     return {
         **{name: [float(f"{value:.9g}") for value in row] for name, row in values.items()},
         "patches": sims.patches.tolist(),
-        "scales": [[scale, forage] for first, end, scale, forage in sims.flights for _ in range(first, end)],
+        "flights": [[first, end, *kind] for first, end, *kind in sims.flights],
+        "far": [FAR, FAR_ENDS],
         "closed": (each * closed / is_closed.sum()).tolist(),
         "open": (each * ~closed / (~is_closed).sum()).tolist(),
     }

@@ -23,7 +23,7 @@ from habitatmap.network.turnover import KnownPlaces
 from habitatmap.page import map_page, what_if, years_ahead
 from habitatmap.plan.mean_field import MeanField
 from habitatmap.plan.reach import forage_in_reach, not_reached
-from habitatmap.plan.served import YEARS, Sites
+from habitatmap.plan.served import Sites
 from tests.areas import LEFT, TOP, centre, class_table, write_area
 from tests.browser.test_page import faults
 
@@ -136,7 +136,7 @@ def followed(result: Any, cells: list[tuple[int, int]], without: str = "") -> li
     sites, places = result.findings.ahead, result.findings.places.frame
     known, keep = sites.model.known, places.groupby("place")["id"].first().to_numpy() != without
     parts = {name: getattr(known, name)[keep] for name in ("xy", "quality", "p", "pool", "years")}
-    model = MeanField(KnownPlaces(**parts, usual=known.usual), sites.model.demand, sites.model.simulations, YEARS)
+    model = MeanField(KnownPlaces(**parts, usual=known.usual), sites.model.demand, sites.model.simulations, sites.model.years)
     less = Sites(model, sites.grid, sites.access)
     share = less.share(less.course(pd.DataFrame(cells, columns=["row", "col"])).served)
     return [share.open, share.closed]

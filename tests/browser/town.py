@@ -18,7 +18,7 @@ from habitatmap.plan.candidates import ExclusionZone, Lost
 from habitatmap.plan.gaps import NotReached
 from habitatmap.plan.mean_field import Demand, MeanField
 from habitatmap.plan.outlook import Strategy
-from habitatmap.plan.served import YEARS, Share, Sites, simulate
+from habitatmap.plan.served import Share, Sites, simulate
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.settings import Settings
 from habitatmap.result import Missing, Result
@@ -87,7 +87,7 @@ def years_ahead(places: pd.DataFrame, forage: np.ndarray, grid: Grid) -> Sites:
     y, x = np.mgrid[50:2000:100, 50:2000:100]
     points = np.column_stack([WEST + x.ravel(), NORTH - y.ravel()])
     demand = Demand(points.astype(float), np.full(len(points), 1.0 / len(points)))
-    return Sites(MeanField(known, demand, simulate(few, 250.0, 500.0, 0.42), YEARS), grid, access)
+    return Sites(MeanField(known, demand, simulate(few, 250.0, 500.0, 0.42), 10), grid, access)
 
 
 def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, seed: int = 4) -> Result:

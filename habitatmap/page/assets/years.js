@@ -18,12 +18,17 @@ class YearsAhead {
     this.pools = given.place_of_pool.map((place, k) => ({place: place, p: pools.p[k], index: pools.index[k]}));
     this.points = given.forage.share.map((part, c) => ({x: given.left + given.forage.right[c] * given.forage.unit_m,
       y: given.top - given.forage.down[c] * given.forage.unit_m, share: part * given.forage.share_unit}));
-    this.groups = [0, 1].map((kind) => {  // simulations that share their flights: of dispersal, of forage
-      const groups = new Map();
-      simulations.scales.forEach((scales, v) => groups.set(scales[kind], [...(groups.get(scales[kind]) || []), v]));
-      return [...groups];
-    });
+    const groups = new Map();  // simulations that share their flights
+    for (const [first, end, dispersal, forage, far] of simulations.flights) {
+      const key = [dispersal, forage, far].join(), group = groups.get(key) || {dispersal: dispersal, forage: forage, far: far, all: []};
+      for (let v = first; v < end; v++) group.all.push(v);
+      groups.set(key, group);
+    }
+    this.groups = [...groups.values()];
   }
+
+  /** Share of flights that get at least q scales far, the share `far` of them going farther than the others. */
+  gets(q, far) { return far > 0 ? (1 - far) * shareBeyond(q) + far * shareBeyond(q / this.simulations.far[0]) : shareBeyond(q); }
 
   /** A pool at a cell: empty at first, its quality better or worse with its patch. */
   newPool({row, col}) {
@@ -76,12 +81,12 @@ class YearsAhead {
   /** Probabilities by simulation, year (from 0) and place. */
   course(places) {
     const n = places.length, {years, simulations: sims} = this, p = [];
-    for (const [scale, group] of this.groups[0]) {
+    for (const {dispersal, far, all} of this.groups) {
       const flow = new Float64Array(n * n);
       for (let i = 0; i < n; i++) {
-        for (let j = 0; j < i; j++) flow[i * n + j] = flow[j * n + i] = shareBeyond(Math.hypot(places[i].x - places[j].x, places[i].y - places[j].y) / scale);
+        for (let j = 0; j < i; j++) flow[i * n + j] = flow[j * n + i] = this.gets(Math.hypot(places[i].x - places[j].x, places[i].y - places[j].y) / dispersal, far);
       }
-      for (const v of group) {
+      for (const v of all) {
         const z = sims.z[v], gone = places.map(({a}) => Math.min(1, sims.e[v] / a[v] ** sims.x[v]));
         const half = places.map(({pool}) => pool ? sims.half[v] : sims.half_of_trees[v]), sent = new Float64Array(n);
         p[v] = [Float64Array.from(places, (one) => one.p)];
@@ -104,17 +109,17 @@ class YearsAhead {
   /** What the places serve in each simulation, a mean over the years. */
   cover(places, p) {
     const {nodes, node_weights: weights} = this, served = new Float64Array(p.length);
-    for (const [scale, group] of this.groups[1]) {
-      const missed = new Float64Array(group.length * nodes.length);
+    for (const {forage, far, all} of this.groups) {
+      const missed = new Float64Array(all.length * nodes.length), end = END_IN_SCALES * forage * (far > 0 ? this.simulations.far[1] : 1);
       for (const {x, y, share} of this.points) {
         missed.fill(1);
         for (let i = 0; i < places.length; i++) {
           const d = Math.hypot(x - places[i].x, y - places[i].y);
-          if (d >= END_IN_SCALES * scale) continue;
-          const k = shareBeyond(d / scale);
-          for (let g = 0, at = 0; g < group.length; g++) for (let u = 0; u < nodes.length; u++, at++) missed[at] *= 1 - k * p[group[g]][nodes[u]][i];
+          if (d >= end) continue;
+          const k = this.gets(d / forage, far);
+          for (let g = 0, at = 0; g < all.length; g++) for (let u = 0; u < nodes.length; u++, at++) missed[at] *= 1 - k * p[all[g]][nodes[u]][i];
         }
-        for (let g = 0, at = 0; g < group.length; g++) for (let u = 0; u < nodes.length; u++, at++) served[group[g]] += share * weights[u] * (1 - missed[at]);
+        for (let g = 0, at = 0; g < all.length; g++) for (let u = 0; u < nodes.length; u++, at++) served[all[g]] += share * weights[u] * (1 - missed[at]);
       }
     }
     return served;
