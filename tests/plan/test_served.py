@@ -77,7 +77,7 @@ def test_each_pick_is_as_good_as_any_that_could_be_tried() -> None:
     problem, sites = town()
     rules = by_rules(problem, sites)
     preference = Preference.of(sites, rules)
-    plan = plan_served(problem, 3, sites, rules).frame
+    plan = plan_served(problem, 3, sites, Preference.of(sites, rules)).frame
     chosen: list[tuple[int, int]] = []
     for pick in cells(plan):
         before = sites.course(pd.DataFrame(chosen, columns=["row", "col"])).served
@@ -149,7 +149,7 @@ def test_forage_in_reach_is_the_limit_where_all_arrives_from_anywhere_and_nothin
     flights = ((0, 1, FlightKernel(DISPERSAL_M).scale_m, FlightKernel(wide_m).scale_m, 0.0),)
     sims = Simulations(draws, Rates(half, np.array([flood])), np.zeros(1, int), flights, np.zeros((1, 5)))
     model = MeanField(known, Demand(np.column_stack([x, y]), share), sims, 10)
-    plan = plan_served(problem, 4, sites, by_rules(problem, sites)).frame
+    plan = plan_served(problem, 4, sites, Preference.of(sites, by_rules(problem, sites))).frame
     reached = []
     for chosen in (plan.iloc[:0], plan):
         places = pd.concat([problem.today.places, chosen[["row", "col"]]]).assign(p=NEW)
@@ -163,7 +163,7 @@ def test_forage_in_reach_is_the_limit_where_all_arrives_from_anywhere_and_nothin
 def test_the_first_five_sites_are_the_plan_for_five() -> None:
     problem, sites = town()
     rules = by_rules(problem, sites)
-    ten, five = (cells(plan_served(problem, pools, sites, rules).frame) for pools in (10, 5))
+    ten, five = (cells(plan_served(problem, pools, sites, Preference.of(sites, rules)).frame) for pools in (10, 5))
     assert ten[:5] == five
     assert len(set(ten)) == 10
 
@@ -171,7 +171,7 @@ def test_the_first_five_sites_are_the_plan_for_five() -> None:
 def test_what_is_told_of_each_site_adds_up_and_more_pools_never_hurt() -> None:
     problem, sites = town()
     rules = by_rules(problem, sites)
-    plan = plan_served(problem, 6, sites, rules).frame
+    plan = plan_served(problem, 6, sites, Preference.of(sites, rules)).frame
     served = assess_served(sites, plan, rules)
     for name in ("open", "closed"):
         adds = served.by_site[f"served_{name}"]
@@ -186,7 +186,7 @@ def test_kept_sites_come_first_and_spacing_quotas_and_the_budget_hold() -> None:
     kept = pd.DataFrame({"row": [30], "col": [33], "p": [NEW]})
     west = np.where(np.arange(SIDE)[None, :] < SIDE // 2, 0, 1) * np.ones((SIDE, 1), dtype=np.int64)
     asked = replace(problem, kept=kept, quotas=(Quota(west.astype(np.int64), np.array([2, 9])),))
-    plan = plan_served(asked, 7, sites, rules).frame
+    plan = plan_served(asked, 7, sites, Preference.of(sites, rules)).frame
     assert cells(plan)[0] == (30, 33)
     assert plan["kept"].tolist() == [True] + [False] * 6
     assert (west[plan["row"], plan["col"]] == 0).sum() <= 2
@@ -194,7 +194,7 @@ def test_kept_sites_come_first_and_spacing_quotas_and_the_budget_hold() -> None:
     apart = np.hypot(*(xy[:, None] - xy[None]).T)
     assert apart[~np.eye(len(xy), dtype=bool)].min() >= 100.0 - 1e-6
     paid = replace(problem, cost=np.full((SIDE, SIDE), 10.0), budget=35.0)
-    short = plan_served(paid, 9, sites, rules)
+    short = plan_served(paid, 9, sites, Preference.of(sites, rules))
     assert len(short.frame) == 3
     assert short.shortfall is Shortfall.BUDGET_SPENT
 
@@ -203,7 +203,7 @@ def test_it_leans_to_where_flies_are_said_to_come_from() -> None:
     """Places lie in the west: where only they feed pools, the plan stays nearer to them."""
     problem, sites = town()
     rules = by_rules(problem, sites)
-    plans = {way: plan_served(problem, 6, sites, rules, way).frame for way in FoundFrom}
+    plans = {way: plan_served(problem, 6, sites, Preference.of(sites, rules, way)).frame for way in FoundFrom}
     served = {way: assess_served(sites, plan, {}).with_plan for way, plan in plans.items()}
     assert served[FoundFrom.MAPPED].closed >= served[FoundFrom.ANYWHERE].closed
     assert served[FoundFrom.ANYWHERE].open >= served[FoundFrom.MAPPED].open
@@ -216,7 +216,7 @@ def test_where_no_place_is_known_a_plan_is_made_for_flies_from_anywhere() -> Non
     model = MeanField(nobody, sites.model.demand, simulate(nobody, FORAGE_M, DISPERSAL_M, NEW), 10)
     first = Sites(model, GRID, sites.access)
     empty = replace(problem, today=replace(problem.today, places=problem.today.places.iloc[:0]))
-    plan = plan_served(empty, 5, first, by_rules(empty, first))
+    plan = plan_served(empty, 5, first, Preference.of(first, by_rules(empty, first)))
     served = assess_served(first, plan.frame, {})
     assert len(plan.frame) == 5
     assert served.now == pytest.approx((0.0, 0.0), abs=1e-12)
@@ -236,7 +236,9 @@ def test_the_order_of_places_changes_nothing() -> None:
     model = MeanField(other, sites.model.demand, simulate(other, FORAGE_M, DISPERSAL_M, NEW), 10)
     again = Sites(model, GRID, sites.access)
     rules = by_rules(problem, sites)
-    assert cells(plan_served(problem, 6, again, rules).frame) == cells(plan_served(problem, 6, sites, rules).frame)
+    assert cells(plan_served(problem, 6, again, Preference.of(again, rules)).frame) == cells(
+        plan_served(problem, 6, sites, Preference.of(sites, rules)).frame
+    )
     assert model.course().served == pytest.approx(sites.model.course().served, abs=1e-12)
 
 
