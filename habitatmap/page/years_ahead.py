@@ -20,7 +20,7 @@ from habitatmap.plan.mean_field import FAR, FAR_ENDS, MeanField
 from habitatmap.result import Result
 
 MOST_PLACES = 1_200  # the page takes each pair of them, each year
-MOST_PAIRS = 3_000_000  # forage points times places that the page multiplies at each change: about half a second
+MOST_PAIRS = 1_000_000  # forage points times places that the page multiplies at each change: about half a second
 MOST_LATTICE = 10_000  # points on which the quality of pools is carried
 QUALITY_UNIT = 1 / 2000  # a place is worth at most 20 times the usual one, which two bytes hold; 0 = not known
 SHARE_UNIT = 1e-7

@@ -2,6 +2,7 @@
 
 const PLACE_UNIT_M = 0.1, END_IN_SCALES = 10, LEAST_ARRIVALS = 1e-12;
 const shareBeyond = (q) => (1 + q) * Math.exp(-q);
+const apart = (dx, dy) => Math.sqrt(dx * dx + dy * dy);  // several times as fast as Math.hypot
 
 /**
  * The mean field of the coming years: the probability of each place from year to year in each simulation, and the share
@@ -84,7 +85,7 @@ class YearsAhead {
     for (const {dispersal, far, all} of this.groups) {
       const flow = new Float64Array(n * n);
       for (let i = 0; i < n; i++) {
-        for (let j = 0; j < i; j++) flow[i * n + j] = flow[j * n + i] = this.gets(Math.hypot(places[i].x - places[j].x, places[i].y - places[j].y) / dispersal, far);
+        for (let j = 0; j < i; j++) flow[i * n + j] = flow[j * n + i] = this.gets(apart(places[i].x - places[j].x, places[i].y - places[j].y) / dispersal, far);
       }
       for (const v of all) {
         const z = sims.z[v], gone = places.map(({a}) => Math.min(1, sims.e[v] / a[v] ** sims.x[v]));
@@ -110,16 +111,18 @@ class YearsAhead {
   cover(places, p) {
     const {nodes, node_weights: weights} = this, served = new Float64Array(p.length);
     for (const {forage, far, all} of this.groups) {
-      const missed = new Float64Array(all.length * nodes.length), end = END_IN_SCALES * forage * (far > 0 ? this.simulations.far[1] : 1);
+      const size = all.length * nodes.length, missed = new Float64Array(size), end = END_IN_SCALES * forage * (far > 0 ? this.simulations.far[1] : 1);
+      const likely = new Float64Array(places.length * size);  // of each place one after the other: read in this order below
+      places.forEach((_, i) => all.forEach((v, g) => nodes.forEach((node, u) => { likely[i * size + g * nodes.length + u] = p[v][node][i]; })));
       for (const {x, y, share} of this.points) {
         missed.fill(1);
         for (let i = 0; i < places.length; i++) {
-          const d = Math.hypot(x - places[i].x, y - places[i].y);
+          const d = apart(x - places[i].x, y - places[i].y);
           if (d >= end) continue;
           const k = this.gets(d / forage, far);
-          for (let g = 0, at = 0; g < all.length; g++) for (let u = 0; u < nodes.length; u++, at++) missed[at] *= 1 - k * p[all[g]][nodes[u]][i];
+          for (let at = 0, of = i * size; at < size; at++, of++) missed[at] *= 1 - k * likely[of];
         }
-        for (let g = 0, at = 0; g < all.length; g++) for (let u = 0; u < nodes.length; u++, at++) served[all[g]] += share * weights[u] * (1 - missed[at]);
+        for (let at = 0; at < size; at++) served[all[Math.floor(at / nodes.length)]] += share * weights[at % nodes.length] * (1 - missed[at]);
       }
     }
     return served;
