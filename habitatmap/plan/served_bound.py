@@ -229,7 +229,7 @@ def _highest(model: MeanField, base: Course, ground: _Ground, more: int) -> _Giv
     feeds = np.zeros(ground.quality.shape)
     for scale, of in ground.dispersal:
         flow = share_beyond(cdist(ground.xy, base.xy) / scale).astype(np.float32)
-        sent = (flow @ influence[:, :, of].reshape(len(base.xy), -1)).reshape(len(flow), model.years, len(of))
+        sent = (flow @ influence[:, :, of].reshape(len(base.xy), model.years * len(of))).reshape(-1, model.years, len(of))
         feeds[:, of] = (p[:, :-1, of] * sent).sum(axis=1) * ground.quality[:, of]
     left = model.demand.share[:, None, None] * base.missed[:, :, ground.use]
     return _Given(p[:, model.nodes], left, feeds, base.served)
@@ -414,8 +414,8 @@ def _as_with_plan(model: MeanField, plan: Course, stays: NDArray[np.bool_], grou
     arrivals = np.empty((len(ground.row), model.years, len(use)))
     for scale, of in ground.dispersal:
         flow = (share_beyond(apart / scale) * stands).astype(np.float32)
-        some = sent[:, :, of].reshape(len(plan.xy), -1).astype(np.float32)
-        arrivals[:, :, of] = (flow @ some).reshape(len(flow), model.years, len(of)) * (1.0 + ROUND_UP)
+        some = sent[:, :, of].reshape(len(plan.xy), model.years * len(of)).astype(np.float32)
+        arrivals[:, :, of] = (flow @ some).reshape(-1, model.years, len(of)) * (1.0 + ROUND_UP)
     gone = np.minimum(1.0, draws.e[use] / ground.quality ** draws.x[use])
     p = np.zeros((len(ground.row), model.years + 1, len(use)))
     for year in range(model.years):
