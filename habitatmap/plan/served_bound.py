@@ -34,6 +34,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -59,66 +60,61 @@ Cells = NDArray[np.int64]
 
 MOST_CELLS = 40_000
 MOST_PAIRS = 60_000_000  # cells times points and places: sets time
-ROUND_UP = 1e-4  # of single precision; some thousand terms of one sign are summed
+ROUND_UP = 1e-4  # of what single precision sums: some thousand terms of one sign
 TARGET_M = 40.0  # cells within so much share what others feed them at most
 BISECTIONS = 30
+STEPS = 8192  # of the functions of k, by distance
+REACH_IN_SCALES = END_IN_SCALES + 0.01  # a little further than flight, for rounding
+LEVEL, HIGHEST = 0.75, 1.0 - 1e-9  # of probabilities, the lower one as a share of the higher
 # the search for good tangents; none of these can make a limit wrong
-LEVEL, HIGHEST = 0.75, 1.0 - 1e-9
-STEPS = 8192  # of the functions of k
-LATTICE = 0.2  # steps of discs over their radius
-LEAST_SHARE, LEAST_SLOPE, LEAST_UNIT = 1e-6, 1e-5, 1e-300
-FEW_CELLS, FIRST_CELLS, MORE_CELLS = 1000, 250, 120
+FEW_CELLS, EVERY = 1000, 2  # with more cells only those of every second row and column are looked at first
+FIRST_CELLS, MORE_CELLS = 250, 120  # in the program
 GROUPS_A_SIDE = 5  # of points; each group has its own tangents
 PROGRAMS, SLOW = 25, 0.001  # a program that lowers its value by less of itself is the last
-CROWDED = 1e-3
-CLOSE = 0.002
-ROUNDS = 2
+LATTICE, CROWDED = 0.2, 1e-3  # steps of discs over their radius; pools above one in them
+LEAST_SHARE, LEAST_SLOPE, LEAST_UNIT = 1e-6, 1e-5, 1e-300  # less is left out of the program
 AT_ONCE = 512  # cells
 
 
 class ServedLimits(NamedTuple):
-    """What a plan adds to forage likely served, and what no plan of as many pools adds more than; weighted sums over the
-    simulations, NaN where not calculated."""
+    """What a plan adds to forage likely served, and limits on what any plan of as many pools adds; weighted sums over
+    the simulations, NaN where not calculated."""
 
     plan: float
     full: float
-    """Whatever X: proven."""
+    """Proven for every plan."""
     conditional: float
-    """Given that flies find pools as they would with this plan."""
+    """Holds given that flies find pools as they would with this plan."""
 
 
-def limit_served(
-    sites: Sites, problem: Problem, chosen: pd.DataFrame, pools: int, weights: Floats
-) -> ServedLimits:
-    """The limits on what `pools` sites add, for sum_v weights_v served_v; weights (simulations,), 0 or more.
+def limit_served(sites: Sites, problem: Problem, chosen: pd.DataFrame, pools: int, weights: Floats) -> ServedLimits:
+    """Limits on what `pools` sites, the kept ones included, add to sum_v weights_v served_v; no weight is below 0.
 
-    chosen: the plan's cells (row, col), the kept ones included; these stand in every plan. Quotas are left out, which
+    chosen: the plan's cells (row, col), the kept ones included, which stand in every plan. Quotas are left out, which
     can only raise the limits. NaN with a budget for costs that differ, and where the area is too large.
     """
-    none, plan = sites.none, sites.course(chosen)
+    model, none, plan = sites.model, sites.none, sites.course(chosen)
     gain = float(weights @ (plan.served - none))
     ground = _Ground.of(sites, problem, weights > 0)
-    pairs = len(ground.row) * (len(plan.xy) + len(sites.model.demand.xy))
-    free_costs = np.unique(problem.cost_at(ground.row, ground.col))
-    if len(ground.row) > MOST_CELLS or pairs > MOST_PAIRS or (problem.budget < math.inf and len(free_costs) > 1):
-        return ServedLimits(gain, math.nan, math.nan)
     kept = pd.DataFrame(problem.kept_cells, columns=["row", "col"], dtype=np.int64)
-    cells = list(zip(chosen["row"].tolist(), chosen["col"].tolist(), strict=True))
-    free = np.array([cell not in problem.kept_cells for cell in cells], dtype=bool)
     more = pools - len(kept)
-    if more <= 0 or not len(ground.row) or not weights.any():
+    if more <= 0 or not len(ground.row) or not len(ground.use) or not len(model.demand.xy):
         return ServedLimits(gain, gain, gain)
-    base = sites.course(kept)
+    pairs = len(ground.row) * (len(plan.xy) + len(model.demand.xy))
+    costs_differ = problem.budget < math.inf and len(np.unique(problem.cost_at(ground.row, ground.col))) > 1
+    if costs_differ or len(ground.row) > MOST_CELLS or pairs > MOST_PAIRS:
+        return ServedLimits(gain, math.nan, math.nan)
+    cells = zip(chosen["row"].tolist(), chosen["col"].tolist(), strict=True)
+    free = np.array([cell not in problem.kept_cells for cell in cells], dtype=bool)
     start = ground.number(chosen[free])
-    full = _highest(sites.model, base, ground, more)
-    fixed = _as_with_plan(sites.model, plan, np.r_[np.ones(len(sites.model.known.p), bool), ~free], ground)
-    rules = _Rules(more, problem.spacing_m, problem.today.cell_m, problem.shape, ground.block)
-    limits = [
-        float(weights @ (given.served - none))
-        + _largest(_Coverage(sites.model, ground, given, weights[ground.use]), rules, start)
-        for given in (full, fixed)
-    ]
-    return ServedLimits(gain, *limits)
+
+    def limit(given: _Given) -> float:
+        cover = _Coverage(model, ground, given, weights[ground.use])
+        return float(weights @ (given.served - none)) + _largest(cover, more, start)
+
+    full = limit(_highest(model, sites.course(kept), ground, more))
+    stays = np.r_[np.ones(len(model.known.p), dtype=bool), ~free]
+    return ServedLimits(gain, full, limit(_as_with_plan(model, plan, stays, ground)))
 
 
 # --- where sites may stand, and in which simulations -----------------------------------------------------------------
@@ -144,6 +140,8 @@ class _Ground:
     """Cells a side of the largest block that holds one site at most."""
     spacing_m: float
     cell_m: float
+    shape: tuple[int, int]
+    """Rows and columns of the raster."""
     use: NDArray[np.int64]
     """Which of all simulations these are."""
     dispersal: tuple[_Group, ...]
@@ -165,13 +163,28 @@ class _Ground:
         patchy = quality[:, None] * np.exp(_patch_factors(xy, sims.patches[use]))
         cell_m = problem.today.cell_m
         block = exclusive_block(problem.spacing_m, cell_m)
-        return cls(row, col, xy, patchy, block, problem.spacing_m, cell_m, use, *groups)
+        return cls(row, col, xy, patchy, block, problem.spacing_m, cell_m, problem.shape, use, groups[0], groups[1])
+
+    @cached_property
+    def _numbers(self) -> Floats:
+        return self.on_raster(np.arange(len(self.row)), np.arange(len(self.row), dtype=float))
+
+    def on_raster(self, cells: Cells, values: Floats) -> Floats:
+        """Values of some cells (rows, cols), NaN elsewhere."""
+        raster = np.full(self.shape, np.nan)
+        raster[self.row[cells], self.col[cells]] = values
+        return raster
+
+    def best(self, raster: Floats, size: int, most: int) -> Cells:
+        """The best cells above 0, one in a block, so many at most."""
+        row, col = best_cells(raster, size, 0.0, most)
+        return np.asarray(self._numbers[row, col], dtype=np.int64)
 
     def number(self, cells: pd.DataFrame) -> Cells:
         """Which of the cells these (row, col) are; those that are none of them are left out."""
-        at = {cell: number for number, cell in enumerate(zip(self.row.tolist(), self.col.tolist(), strict=True))}
-        wanted = zip(cells["row"].tolist(), cells["col"].tolist(), strict=True)
-        return np.array([at[cell] for cell in wanted if cell in at], dtype=np.int64)
+        row, col = (cells[name].to_numpy(np.int64) for name in ("row", "col"))
+        number = self._numbers[row, col]
+        return np.asarray(number[~np.isnan(number)], dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -229,15 +242,16 @@ def _highest(model: MeanField, base: Course, ground: _Ground, more: int) -> _Giv
     feeds = np.zeros(ground.quality.shape)
     for scale, of in ground.dispersal:
         flow = share_beyond(cdist(ground.xy, base.xy) / scale).astype(np.float32)
-        sent = (flow @ influence[:, :, of].reshape(len(base.xy), model.years * len(of))).reshape(-1, model.years, len(of))
+        counts = influence[:, :, of].reshape(len(base.xy), model.years * len(of))
+        sent = (flow @ counts).reshape(-1, model.years, len(of))
         feeds[:, of] = (p[:, :-1, of] * sent).sum(axis=1) * ground.quality[:, of]
     left = model.demand.share[:, None, None] * base.missed[:, :, ground.use]
     return _Given(p[:, model.nodes], left, feeds, base.served)
 
 
 def _recursion(model: MeanField, base: Course, ground: _Ground, more: int) -> tuple[Floats, Floats]:
-    """The highest probabilities of a pool at each cell, from today on (m, years + 1, v), and the steepest chords of C of
-    the places (n, years, v)."""
+    """The highest probabilities of a pool at each cell, from today on (m, years + 1, v), and the steepest chords of C
+    at the places (n, years, v)."""
     use, places = ground.use, _Places.of(model, base, ground.use)
     half, unmapped, z = model.simulations.rates.half[1, use], model.simulations.rates.unmapped[use], places.z
     gone = np.minimum(1.0, model.simulations.draws.e[use] / ground.quality ** model.simulations.draws.x[use])
@@ -354,7 +368,7 @@ def _largest_sum(near: Floats, best: Floats, most: int) -> Floats:
 
 
 def _steepest_chord(s: Floats, further: Floats, half: Floats, z: Floats) -> Floats:
-    """At least (C(s + d) - C(s)) / d for every 0 < d <= further; z is 1 or more.
+    """At least (C(s + d) - C(s)) / d for every 0 < d <= further.
 
     C is convex up to its inflection and concave from there on. So the chord gets steeper as far as its end touches the
     curve, and there it is the tangent: bisection, from below, where the tangent is steeper.
@@ -375,7 +389,8 @@ def _steepest_chord(s: Floats, further: Floats, half: Floats, z: Floats) -> Floa
         middle = (low + high) / 2.0
         ahead = slope(middle) > chord(middle)
         low, high = np.where(ahead, middle, low), np.where(ahead, high, middle)
-    return np.asarray(np.where(end <= inflection, np.maximum(chord(end), slope(s)), slope(low)))
+    still_steeper = (end <= inflection) | (slope(end) >= chord(end))
+    return np.asarray(np.where(still_steeper, np.maximum(chord(end), slope(s)), slope(low)))
 
 
 def _influence(model: MeanField, base: Course, ground: _Ground, steepest: Floats) -> Floats:
@@ -467,7 +482,8 @@ class _Coverage:
         side = np.minimum((xy - xy.min(axis=0)) / span * GROUPS_A_SIDE, GROUPS_A_SIDE - 1).astype(int)
         group = side @ np.array([1, GROUPS_A_SIDE])
         order = np.argsort(group, kind="stable")
-        self.xy, self.first = xy[order], np.flatnonzero(np.diff(group[order], prepend=-1))
+        self.first, self.corner = np.flatnonzero(np.diff(group[order], prepend=-1)), xy.min(axis=0)
+        self.xy = (xy[order] - self.corner).astype(np.float32)
         self.parts = list[_Part]()
         for scale, of in ground.forage:
             p = given.p[:, :, of].reshape(len(ground.row), -1)
@@ -480,8 +496,8 @@ class _Coverage:
 
     def reach(self, cells: Cells) -> list[Singles]:
         """The functions of k by part, (functions, cells, d)."""
-        xy = self.ground.xy[cells]
-        return [_look_up(xy, self.xy, part.scale * END_IN_SCALES / STEPS, part.of_k) for part in self.parts]
+        xy = (self.ground.xy[cells] - self.corner).astype(np.float32)
+        return [_look_up(xy, self.xy, STEPS / (REACH_IN_SCALES * part.scale), part.of_k) for part in self.parts]
 
     def at(self, cells: Cells, reach: list[Singles], x: Floats) -> _Tangents:
         """The tangents at these shares x of pools."""
@@ -512,7 +528,10 @@ class _Coverage:
     def total_worth(self, cells: Cells, tangents: _Tangents) -> Floats:
         """The same over all points (cells,), and what it makes others serve."""
         out = self.feeds[cells]
-        counts = [(np.ascontiguousarray((u + m).T), np.ascontiguousarray(m.T)) for u, m in zip(tangents.u, tangents.m)]
+        counts = [
+            (np.ascontiguousarray((u + m).T), np.ascontiguousarray(m.T))
+            for u, m in zip(tangents.u, tangents.m, strict=True)
+        ]
         for a in range(0, len(cells), AT_ONCE):
             some = cells[a : a + AT_ONCE]
             for part, functions, (first, others) in zip(self.parts, self.reach(some), counts, strict=True):
@@ -540,72 +559,54 @@ def _functions_of_p(p: Floats, levels: tuple[float, float]) -> list[Singles]:
 def _functions_of_k(levels: tuple[float, float]) -> Singles:
     """k, k^2, and what -log(1 - u) is above u + u^2 / 2 at u = each level times k: (steps, functions).
 
-    All fall with the distance, and at each step stands the value where it begins.
+    All fall with the distance, and at each step stands the value where it begins; nothing beyond the last.
     """
-    k = share_beyond(np.arange(STEPS) * (END_IN_SCALES / STEPS))
+    q: Floats = np.linspace(0.0, REACH_IN_SCALES, STEPS, endpoint=False, dtype=np.float64)
+    k = share_beyond(q)
     above = [-np.log1p(-level * k) - level * k - (level * k) ** 2 / 2.0 for level in levels]
-    return np.stack([k, k**2, *above], axis=1).astype(np.float32)
+    return np.vstack([np.stack([k, k**2, *above], axis=1), np.zeros((1, 4))]).astype(np.float32)
 
 
-@njit(cache=True, nogil=True)
-def _look_up(cells: Floats, points: Floats, step: float, table: Singles) -> Singles:
-    """The functions of a table at the distances between cells and points: (functions, cells, points)."""
-    out = np.zeros((table.shape[1], cells.shape[0], points.shape[0]), np.float32)
+@njit(cache=True, nogil=True, fastmath=True)
+def _look_up(cells: Singles, points: Singles, steps_a_metre: float, table: Singles) -> Singles:
+    """The four functions of a table at the distances between cells and points: (functions, cells, points)."""
+    out = np.empty((4, cells.shape[0], points.shape[0]), np.float32)
+    at, last, scale = np.empty(points.shape[0], np.int32), np.int32(table.shape[0] - 1), np.float32(steps_a_metre)
     for i in range(cells.shape[0]):
         for c in range(points.shape[0]):
-            at = int(math.sqrt((cells[i, 0] - points[c, 0]) ** 2 + (cells[i, 1] - points[c, 1]) ** 2) / step)
-            if at < table.shape[0]:
-                for f in range(table.shape[1]):
-                    out[f, i, c] = table[at, f]
+            d = math.sqrt((cells[i, 0] - points[c, 0]) ** 2 + (cells[i, 1] - points[c, 1]) ** 2)
+            at[c] = min(np.int32(d * scale), last)
+        for c in range(points.shape[0]):
+            step = at[c]
+            out[0, i, c], out[1, i, c] = table[step, 0], table[step, 1]
+            out[2, i, c], out[3, i, c] = table[step, 2], table[step, 3]
     return out
 
 
-class _Rules(NamedTuple):
-    """How many sites there may be, and where."""
-
-    sites: int
-    spacing_m: float
-    cell_m: float
-    shape: tuple[int, int]
-    block: int
-
-
-def _largest(cover: _Coverage, rules: _Rules, start: Cells) -> float:
-    """No allowed set of sites serves more; start: cells that are a good choice."""
-    ground, raster = cover.ground, np.full(rules.shape, np.nan)
-    size = max(1, rules.block // 3) if len(ground.row) > FEW_CELLS else 1
-    some = np.flatnonzero((ground.row % size == size // 2) & (ground.col % size == size // 2))
-    raster[ground.row[some], ground.col[some]] = cover.alone(some)
-    columns = np.union1d(start, _best(ground, raster, 2 * size, FIRST_CELLS))
-    columns = columns if len(columns) else np.arange(1)
-    program, lowest = _Program(cover, rules, columns), math.inf
-    program.cut(np.isin(columns, start).astype(float))
-    for _ in range(ROUNDS):
+def _largest(cover: _Coverage, more: int, start: Cells) -> float:
+    """No `more` allowed sites serve more; start: cells that are a good choice."""
+    ground, every, lowest = cover.ground, np.arange(len(cover.ground.row)), math.inf
+    step = EVERY if len(every) > FEW_CELLS else 1
+    some = every[(ground.row % step == 0) & (ground.col % step == 0)]
+    program = _Program(cover, more, start if len(start) else every[:1])
+    program.cut(np.ones(len(start)) if len(start) else np.zeros(1))
+    best = ground.best(ground.on_raster(some, cover.alone(some)), 2 * step, FIRST_CELLS)
+    for cells in (some, every, every):
+        program.join(np.setdiff1d(best, program.columns))
         mixed, prices = program.solve()
-        raster[ground.row, ground.col] = cover.total_worth(np.arange(len(ground.row)), mixed)
-        raster -= prices.on(rules.shape)
-        found = float(mixed.constant.sum() + prices.price.sum()) + sum_of_largest(raster, rules.sites, rules.block)
-        before, lowest = lowest, min(lowest, found)
-        more = np.setdiff1d(_best(ground, raster, max(2, rules.block // 2), rules.sites + MORE_CELLS), program.columns)
-        if found > before * (1.0 - CLOSE) or not len(more):
-            break
-        program.join(more)
+        net = ground.on_raster(cells, cover.total_worth(cells, mixed)) - prices.on(ground.shape)
+        best = ground.best(net, 2 * step, more + MORE_CELLS)
+        if len(cells) == len(every):
+            total = float(mixed.constant.sum() + prices.price.sum()) + sum_of_largest(net, more, ground.block)
+            lowest = min(lowest, total)
     return lowest
-
-
-def _best(ground: _Ground, raster: Floats, size: int, most: int) -> Cells:
-    """The best cell of each block, so many at most."""
-    number = np.full(raster.shape, -1)
-    number[ground.row, ground.col] = np.arange(len(ground.row))
-    row, col = best_cells(raster, size, 0.0, most)
-    return np.asarray(number[row, col])
 
 
 class _Program:
     """The linear program over some cells (columns): shares of pools that serve most under all tangents so far."""
 
-    def __init__(self, cover: _Coverage, rules: _Rules, columns: Cells) -> None:
-        self.cover, self.rules, self.columns, self.reach = cover, rules, columns, cover.reach(columns)
+    def __init__(self, cover: _Coverage, sites: int, columns: Cells) -> None:
+        self.cover, self.sites, self.columns, self.reach = cover, sites, columns, cover.reach(columns)
         self.tangents, self.slopes = list[_Tangents](), list[Floats]()  # a slope: (columns, groups)
         self.discs = np.empty((0, 2))
 
@@ -632,12 +633,14 @@ class _Program:
 
     def solve(self) -> tuple[_Tangents, DualPrices]:
         """The mixture of tangents, and the prices on discs, that bound the columns closest."""
-        ground, radius = self.cover.ground, self.rules.spacing_m / self.rules.cell_m / 2.0
+        ground = self.cover.ground
+        radius = ground.spacing_m / ground.cell_m / 2.0
         at = np.column_stack([ground.row[self.columns], ground.col[self.columns]]).astype(float)
         lattice, before = _lattice(at, radius), math.inf
         for _ in range(PROGRAMS):
             value, x, mixture, price = self._solve_once(_inside(self.discs, at, radius))
-            mixed, prices = self._mix(mixture), DualPrices(*self.discs.T.copy(), radius, price)
+            mixed = self._mix(mixture)
+            prices = DualPrices(self.discs[:, 0].copy(), self.discs[:, 1].copy(), radius, price)
             if value > before * (1.0 - SLOW):
                 break
             self.discs, before = np.vstack([self.discs, _crowded(lattice, at, radius, x)]), value
@@ -655,7 +658,7 @@ class _Program:
         found = linprog(
             -np.r_[feeds / unit, np.ones(groups)],
             A_ub=vstack([cuts, hstack([csr_array(sites), csr_array((len(sites), groups))])], format="csr"),
-            b_ub=np.r_[np.concatenate(constants) / unit, self.rules.sites, np.ones(len(discs))],
+            b_ub=np.r_[np.concatenate(constants) / unit, self.sites, np.ones(len(discs))],
             bounds=[(0.0, 1.0)] * n + [(None, None)] * groups,
             method="highs",
         )
@@ -683,7 +686,7 @@ def _lattice(at: Floats, radius: float) -> Floats:
     step = max(1.0, round(radius * LATTICE))
     ahead = np.arange(-math.ceil(radius / step), math.ceil(radius / step) + 1)
     steps = np.stack(np.meshgrid(ahead, ahead), axis=-1).reshape(1, -1, 2)
-    return np.unique((np.rint(at / step)[:, None] + steps).reshape(-1, 2), axis=0) * step
+    return np.asarray(np.unique((np.rint(at / step)[:, None] + steps).reshape(-1, 2), axis=0) * step)
 
 
 def _inside(points: Floats, at: Floats, radius: float) -> NDArray[np.bool_]:

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.network.turnover import found
 from habitatmap.plan import served_bound
@@ -73,7 +72,7 @@ def greedy(area: Town, sites: int, kept: pd.DataFrame | None = None) -> pd.DataF
     """The best cell after those before it, by trying every one."""
     chosen: tuple[int, ...] = ()
     for _ in range(sites):
-        ways = [chosen + (j,) for j in range(len(area.row)) if j not in chosen and area.allowed(chosen + (j,))]
+        ways = [(*chosen, j) for j in range(len(area.row)) if j not in chosen and area.allowed((*chosen, j))]
         chosen = max(ways, key=lambda cells: area.gain(pd.concat([kept, area.frame(cells)])))
     return pd.concat([kept, area.frame(chosen)], ignore_index=True)
 
@@ -148,3 +147,80 @@ def test_no_random_set_in_a_larger_town_is_above_the_full_limit(unmapped: float)
                 break
         assert area.gain(area.frame(cells)) <= limits.full
         tried += 1
+
+
+def test_kept_sites_stand_in_every_plan() -> None:
+    kept = pd.DataFrame({"row": [10, 40], "col": [12, 30], "p": [0.5, 0.5]})
+    area = town(30, 12, kept=kept)
+    near = np.hypot(area.row[:, None] - kept["row"].to_numpy(), area.col[:, None] - kept["col"].to_numpy()) * CELL_M
+    far = np.flatnonzero((near >= SPACING_M).all(axis=1)).tolist()
+    stand = kept[["row", "col"]]
+    gains = {
+        cells: area.gain(pd.concat([stand, area.frame(cells)])) for cells in combinations(far, 2) if area.allowed(cells)
+    }
+    best = max(gains, key=lambda cells: gains[cells])
+    limits = area.limits(pd.concat([stand, area.frame(best)], ignore_index=True), 4)
+    assert limits.plan == pytest.approx(gains[best], rel=1e-12)
+    assert gains[best] <= min(limits.full, limits.conditional)
+    assert limits.full - area.gain(stand) < 2 * (gains[best] - area.gain(stand))  # what stands is no part of the doubt
+    nothing_to_choose = area.limits(stand, 2)
+    assert nothing_to_choose.full == nothing_to_choose.conditional == nothing_to_choose.plan
+
+
+def test_without_a_choice_the_limits_are_near_the_plan() -> None:
+    area = town(41, 3)
+    plan = area.frame((0, 1, 2))
+    assert area.allowed((0, 1, 2))
+    limits = area.limits(plan, 3)
+    assert limits.plan <= limits.conditional <= 1.02 * limits.plan
+    assert limits.plan <= limits.full <= 1.3 * limits.plan
+
+
+def test_sites_may_touch_where_no_spacing_is_asked_for() -> None:
+    area = town(50, 12, unmapped=0.0, spacing_m=0.0)
+    limits = area.limits(greedy(area, 3), 3)
+    assert max(area.gain(area.frame(cells)) for cells in area.sets(3)) <= limits.full
+
+
+def test_where_nothing_arrives_nothing_can_be_added() -> None:
+    limits = (area := town(60, 12, unmapped=0.0, places=0)).limits(area.frame((0, 1)), 2)
+    assert 0.0 <= limits.plan <= min(limits.full, limits.conditional)
+    assert max(limits) < 1e-6
+
+
+def test_costs_that_differ_are_not_bounded() -> None:
+    cost = np.ones((SIDE, SIDE))
+    cost[: SIDE // 2] = 2.0
+    area = town(70, 40, cost=cost, budget=5.0)
+    limits = area.limits(area.frame((0, 1)), 2)
+    assert limits.plan == pytest.approx(area.gain(area.frame((0, 1))))
+    assert np.isnan([limits.full, limits.conditional]).all()
+    same = town(70, 40, cost=np.ones((SIDE, SIDE)), budget=5.0)
+    assert np.isfinite(same.limits(same.frame((0, 1)), 2)).all()
+
+
+def test_too_large_an_area_is_not_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    area = town(80, 12)
+    monkeypatch.setattr(served_bound, "MOST_CELLS", 11)
+    assert np.isnan(area.limits(area.frame((0,)), 1)[1:]).all()
+
+
+def test_no_chord_is_steeper() -> None:
+    random = np.random.default_rng(3)
+    half = 10.0 ** random.uniform(-3, 1, 400)
+    s, further = (half * 10.0 ** random.uniform(-3, 1, 400) for _ in range(2))
+    z = random.uniform(1.0, 3.0, 400)
+    steepest = served_bound._steepest_chord(s, further, half, z)
+    parts = np.linspace(0, 1, 2001)[1:, None] * further
+    chords = ((found(s + parts, half, z) - found(s, half, z)) / parts).max(axis=0)
+    assert (chords <= steepest * (1 + 1e-9)).all()
+    assert (steepest <= np.maximum(chords, z * found(s, half, z) * (1 - found(s, half, z)) / s) * 1.01).all()
+
+
+def test_the_sum_of_products_is_above_the_logarithm() -> None:
+    p, levels = np.linspace(0, 0.97, 80)[:, None], (0.75 * 0.97, 0.97)
+    of_k = served_bound._functions_of_k(levels)[:-1].astype(float)
+    of_p = [shares.astype(float) for shares in served_bound._functions_of_p(p, levels)]
+    m, u = sum(shares * of_k[:, f] for f, shares in enumerate(of_p)), p * of_k[:, 0]
+    assert (m >= -np.log1p(-u) * (1 - 1e-5)).all()
+    assert (m[u < 0.6] <= -np.log1p(-u[u < 0.6]) * 1.06 + 1e-9).all()
