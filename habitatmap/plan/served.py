@@ -165,6 +165,12 @@ class Sites:
         of = self.model
         return Sites(MeanField(of.known, demand, of.simulations, of.years), self.grid, self.access)
 
+    def evenly_lucky(self) -> Sites:
+        """The same where no ground is better or worse than another in a way that nobody knows."""
+        of = self.model
+        simulations = replace(of.simulations, patches=np.zeros_like(of.simulations.patches))
+        return Sites(MeanField(of.known, of.demand, simulations, of.years), self.grid, self.access)
+
     def at(self, row: Cells, col: Cells) -> tuple[Floats, Floats]:
         """Where cells lie (m, 2), and the quality of pools there (m,)."""
         x, y = self.grid.centre(row, col)

@@ -76,8 +76,10 @@ def find_served_zones(
     likely served, joined to it; the other sites and the spacing as in `find_zones`.
 
     Worth is calculated on a lattice about the site and interpolated between. The window grows for as long as the zone
-    touches its edge, up to the radius of the reach weight.
+    touches its edge, up to the radius of the reach weight. The patches of ground that do well or badly together are
+    left out: nobody knows where their borders lie.
     """
+    ahead = ahead.evenly_lucky()
     sites = list(zip(cells["row"].tolist(), cells["col"].tolist(), strict=True))
     taken = [] if problem.taken is None else problem.taken[["row", "col"]].to_numpy(np.int64).tolist()
     widest, cell_m = problem.today.kernel.shape[0] // 2, problem.today.cell_m
