@@ -45,12 +45,20 @@ from scipy.optimize import linprog
 from scipy.sparse import csr_array, eye_array, hstack, vstack
 from scipy.spatial.distance import cdist
 
-from habitatmap.geo.flight import END_IN_SCALES, share_beyond
+from habitatmap.geo.flight import END_IN_SCALES
 from habitatmap.geo.masks import least_apart
 from habitatmap.network.turnover import found
 from habitatmap.plan.bound import DualPrices, exclusive_block, sum_of_largest
 from habitatmap.plan.gain_map import OpenCells, best_cells
-from habitatmap.plan.mean_field import LEAST_ARRIVALS, Course, MeanField, _patch_factors, flow_between
+from habitatmap.plan.mean_field import (
+    FAR_ENDS,
+    LEAST_ARRIVALS,
+    Course,
+    MeanField,
+    _patch_factors,
+    flow_between,
+    gets_so_far,
+)
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.served import Sites
 
@@ -63,8 +71,7 @@ MOST_PAIRS = 60_000_000  # cells times points and places: sets time
 ROUND_UP = 1e-4  # of what single precision sums: some thousand terms of one sign
 TARGET_M = 40.0  # cells within so much share what others feed them at most
 BISECTIONS = 30
-STEPS = 8192  # of the functions of k, by distance
-REACH_IN_SCALES = END_IN_SCALES + 0.01  # a little further than flight, for rounding
+STEPS, ROUNDING = 16_384, 1.001  # of the functions of k, by distance; a little further than flights are followed
 LEVEL, HIGHEST = 0.75, 1.0 - 1e-9  # of probabilities, the lower one as a share of the higher
 # the search for good tangents; none of these can make a limit wrong
 FEW_CELLS, EVERY = 1000, 2  # with more cells only those of every second row and column are looked at first
@@ -110,7 +117,7 @@ def limit_served(sites: Sites, problem: Problem, chosen: pd.DataFrame, pools: in
 
     def limit(given: _Given) -> float:
         cover = _Coverage(model, ground, given, weights[ground.use])
-        return float(weights @ (given.served - none)) + _largest(cover, more, start)
+        return float(weights[ground.use] @ (given.served - none[ground.use])) + _largest(cover, more, start)
 
     full = limit(_highest(model, sites.course(kept), ground, more))
     stays = np.r_[np.ones(len(model.known.p), dtype=bool), ~free]
@@ -121,10 +128,26 @@ def limit_served(sites: Sites, problem: Problem, chosen: pd.DataFrame, pools: in
 
 
 class _Group(NamedTuple):
-    """Simulations (of those that count) which share a scale (metres) of flight."""
+    """Simulations (of those that count) which share their flights."""
 
-    scale: float
     of: NDArray[np.int64]
+    dispersal: float
+    forage: float
+    """Scales (metres)."""
+    far: float
+
+    def feeds(self, metres: Floats) -> Floats:
+        """L."""
+        return gets_so_far(metres / self.dispersal, self.far)
+
+    @property
+    def end_m(self) -> float:
+        """So far (metres) forage flights are followed."""
+        return END_IN_SCALES * self.forage * (FAR_ENDS if self.far > 0.0 else 1.0)
+
+    def serves(self, metres: Floats) -> Floats:
+        """k."""
+        return np.where(metres < self.end_m, gets_so_far(metres / self.forage, self.far), 0.0)
 
 
 @dataclass(frozen=True)
@@ -144,8 +167,7 @@ class _Ground:
     """Rows and columns of the raster."""
     use: NDArray[np.int64]
     """Which of all simulations these are."""
-    dispersal: tuple[_Group, ...]
-    forage: tuple[_Group, ...]
+    groups: tuple[_Group, ...]
 
     @classmethod
     def of(cls, sites: Sites, problem: Problem, counts: NDArray[np.bool_]) -> _Ground:
@@ -156,14 +178,16 @@ class _Ground:
         row, col = (at.astype(np.int64) for at in np.nonzero(cells.open))
         xy, quality = sites.at(row, col)
         use = np.flatnonzero(counts)
-        scales = np.array([flight[2:] for flight in sims.flights for _ in range(*flight[:2])]).reshape(-1, 2)[use]
-        groups = [
-            tuple(_Group(float(scale), np.flatnonzero(of == scale)) for scale in np.unique(of)) for of in scales.T
-        ]
+        kinds = [flight[2:] for flight in sims.flights for _ in range(*flight[:2])]
+        used = [kinds[v] for v in use]
+        groups = tuple(
+            _Group(np.array([v for v, other in enumerate(used) if other == kind]), *kind)
+            for kind in dict.fromkeys(used)
+        )
         patchy = quality[:, None] * np.exp(_patch_factors(xy, sims.patches[use]))
         cell_m = problem.today.cell_m
         block = exclusive_block(problem.spacing_m, cell_m)
-        return cls(row, col, xy, patchy, block, problem.spacing_m, cell_m, problem.shape, use, groups[0], groups[1])
+        return cls(row, col, xy, patchy, block, problem.spacing_m, cell_m, problem.shape, use, groups)
 
     @cached_property
     def _numbers(self) -> Floats:
@@ -229,7 +253,7 @@ class _Given:
     feeds: Floats
     """(m, v): what a pool at the cell makes others serve."""
     served: Floats
-    """(v of all,): what is served without the pools."""
+    """(v,): what is served without the pools."""
 
 
 # --- the full limit --------------------------------------------------------------------------------------------------
@@ -240,13 +264,13 @@ def _highest(model: MeanField, base: Course, ground: _Ground, more: int) -> _Giv
     p, steepest = _recursion(model, base, ground, more)
     influence = _influence(model, base, ground, steepest)
     feeds = np.zeros(ground.quality.shape)
-    for scale, of in ground.dispersal:
-        flow = share_beyond(cdist(ground.xy, base.xy) / scale).astype(np.float32)
+    for group in ground.groups:
+        flow, of = group.feeds(cdist(ground.xy, base.xy)).astype(np.float32), group.of
         counts = influence[:, :, of].reshape(len(base.xy), model.years * len(of))
         sent = (flow @ counts).reshape(-1, model.years, len(of))
         feeds[:, of] = (p[:, :-1, of] * sent).sum(axis=1) * ground.quality[:, of]
     left = model.demand.share[:, None, None] * base.missed[:, :, ground.use]
-    return _Given(p[:, model.nodes], left, feeds, base.served)
+    return _Given(p[:, model.nodes], left, feeds, base.served[ground.use])
 
 
 def _recursion(model: MeanField, base: Course, ground: _Ground, more: int) -> tuple[Floats, Floats]:
@@ -312,17 +336,17 @@ class _Neighbours:
         beside = np.maximum(blocks.apart(targets.low, targets.high), least_apart(ground.spacing_m))
         away = blocks.apart(base.xy, base.xy)
         apart = cdist(ground.xy, base.xy)
-        scales = [scale for scale, _ in ground.dispersal]
+        groups = ground.groups
         return cls(
-            ground.dispersal,
+            groups,
             more,
             blocks,
             targets,
             ground.block >= wide,
-            [share_beyond(apart / scale).astype(np.float32) for scale in scales],
-            [share_beyond(beside / scale) for scale in scales],
-            [share_beyond(away / scale) for scale in scales],
-            [flow_between(base.xy, scale) for scale in scales],
+            [group.feeds(apart).astype(np.float32) for group in groups],
+            [group.feeds(beside) for group in groups],
+            [group.feeds(away) for group in groups],
+            [flow_between(base.xy, group.dispersal, group.far) for group in groups],
         )
 
     def arrivals(self, sent: Floats, from_sites: Floats) -> tuple[Floats, Floats]:
@@ -330,7 +354,8 @@ class _Neighbours:
         v); and what arrives at the places (n, v) from sites."""
         best = self.blocks.largest(from_sites)
         at_cells, at_places = np.empty(from_sites.shape), np.empty(sent.shape)
-        for number, (_, of) in enumerate(self.groups):
+        for number, group in enumerate(self.groups):
+            of = group.of
             some = np.ascontiguousarray(best[:, of])
             fed = self._from(self.to_targets[number], some, self.more - 1)[self.targets.of]
             at_cells[:, of] = self.to_cells[number] @ sent[:, of].astype(np.float32) * (1.0 + ROUND_UP) + fed
@@ -340,8 +365,8 @@ class _Neighbours:
     def between(self, sent: Floats) -> Floats:
         """What arrives at the places from each other (n, v)."""
         out = np.empty(sent.shape)
-        for flow, (_, of) in zip(self.flows, self.groups, strict=True):
-            out[:, of] = flow @ sent[:, of]
+        for flow, group in zip(self.flows, self.groups, strict=True):
+            out[:, group.of] = flow @ sent[:, group.of]
         return out
 
     def _from(self, near: Floats, best: Floats, sites: int) -> Floats:
@@ -397,19 +422,21 @@ def _influence(model: MeanField, base: Course, ground: _Ground, steepest: Floats
     """At most what one more arrival at each place in each year makes the places serve, (n, years, v)."""
     places, use, years = _Places.of(model, base, ground.use), ground.use, model.years
     own = np.empty((len(base.xy), len(model.nodes), len(use)))
-    for scale, of in ground.forage:
+    for group in ground.groups:
+        of = group.of
         left = model.demand.share[:, None, None] * base.missed[:, :, use[of]]
-        for i, reach in enumerate(share_beyond(cdist(base.xy, model.demand.xy) / scale)):
+        for i, reach in enumerate(group.serves(cdist(base.xy, model.demand.xy))):
             k = reach[:, None, None]
             own[i, :, of] = (k * left / np.maximum(1.0 - k * base.p[i, model.nodes][:, use[of]], 1e-9)).sum(axis=0).T
-    flows = [flow_between(base.xy, scale) for scale, _ in ground.dispersal]
+    flows = [flow_between(base.xy, group.dispersal, group.far) for group in ground.groups]
     at_node = {int(year): number for number, year in enumerate(model.nodes)}
     out, value = np.zeros(steepest.shape), np.zeros(places.quality.shape)
     for year in range(years, 0, -1):
         if year < years:
             c = found(base.arrivals[:, year, use], places.half, places.z)
             value *= (1.0 - places.gone) * (1.0 - c)
-            for flow, (_, of) in zip(flows, ground.dispersal, strict=True):
+            for flow, group in zip(flows, ground.groups, strict=True):
+                of = group.of
                 value[:, of] += places.quality[:, of] * (flow @ out[:, year, of])
         if year in at_node:
             value += model.node_weights[at_node[year]] * own[:, at_node[year]]
@@ -427,23 +454,20 @@ def _as_with_plan(model: MeanField, plan: Course, stays: NDArray[np.bool_], grou
     stands = stays | (apart >= max(least_apart(ground.spacing_m), ground.cell_m / 2.0))
     sent = plan.quality[:, None, use] * plan.p[:, :-1, use]
     arrivals = np.empty((len(ground.row), model.years, len(use)))
-    for scale, of in ground.dispersal:
-        flow = (share_beyond(apart / scale) * stands).astype(np.float32)
+    missed, away = plan.missed[:, :, use], cdist(plan.xy[~stays], model.demand.xy)
+    for group in ground.groups:
+        flow, of = (group.feeds(apart) * stands).astype(np.float32), group.of
         some = sent[:, :, of].reshape(len(plan.xy), model.years * len(of)).astype(np.float32)
         arrivals[:, :, of] = (flow @ some).reshape(-1, model.years, len(of)) * (1.0 + ROUND_UP)
+        for k, occupied in zip(group.serves(away), plan.p[~stays][:, model.nodes][:, :, use[of]], strict=True):
+            missed[:, :, of] /= 1.0 - k[:, None, None] * occupied
     gone = np.minimum(1.0, draws.e[use] / ground.quality ** draws.x[use])
     p = np.zeros((len(ground.row), model.years + 1, len(use)))
     for year in range(model.years):
         c = found(arrivals[:, year] + rates.unmapped[use], rates.half[1, use], draws.z[use])
         p[:, year + 1] = c + p[:, year] * (1.0 - gone) * (1.0 - c)
-    missed = plan.missed.copy()
-    for i in np.flatnonzero(~stays):
-        d = np.hypot(*(model.demand.xy - plan.xy[i]).T)
-        for first, end, _, scale in model.simulations.flights:
-            k = np.where(d < END_IN_SCALES * scale, share_beyond(d / scale), 0.0)[:, None, None]
-            missed[:, :, first:end] /= 1.0 - k * plan.p[i, model.nodes, first:end]
     served = model.node_weights @ (1.0 - np.tensordot(model.demand.share, missed, 1))
-    left = model.demand.share[:, None, None] * missed[:, :, use]
+    left = model.demand.share[:, None, None] * missed
     return _Given(p[:, model.nodes], left, np.zeros(ground.quality.shape), served)
 
 
@@ -451,9 +475,10 @@ def _as_with_plan(model: MeanField, plan: Course, stays: NDArray[np.bool_], grou
 
 
 class _Part(NamedTuple):
-    """Nodes and simulations with one scale of flight, c of them."""
+    """Nodes and simulations that share their flights, c of them."""
 
-    scale: float
+    end_m: float
+    """So far there is any k."""
     left: Floats
     """(d, c), weighted."""
     of_k: Singles
@@ -485,19 +510,25 @@ class _Coverage:
         self.first, self.corner = np.flatnonzero(np.diff(group[order], prepend=-1)), xy.min(axis=0)
         self.xy = (xy[order] - self.corner).astype(np.float32)
         self.parts = list[_Part]()
-        for scale, of in ground.forage:
+        for group in ground.groups:
+            of = group.of
             p = given.p[:, :, of].reshape(len(ground.row), -1)
             left = given.left[order][:, :, of] * (model.node_weights[:, None] * weights[of])
             most = min(max(float(p.max()), 0.1), HIGHEST)
             levels = (LEVEL * most, most)
             self.parts.append(
-                _Part(scale, left.reshape(len(xy), -1), _functions_of_k(levels), _functions_of_p(p, levels))
+                _Part(
+                    group.end_m * ROUNDING,
+                    left.reshape(len(xy), -1),
+                    _functions_of_k(group, levels),
+                    _functions_of_p(p, levels),
+                )
             )
 
     def reach(self, cells: Cells) -> list[Singles]:
         """The functions of k by part, (functions, cells, d)."""
         xy = (self.ground.xy[cells] - self.corner).astype(np.float32)
-        return [_look_up(xy, self.xy, STEPS / (REACH_IN_SCALES * part.scale), part.of_k) for part in self.parts]
+        return [_look_up(xy, self.xy, STEPS / part.end_m, part.of_k) for part in self.parts]
 
     def at(self, cells: Cells, reach: list[Singles], x: Floats) -> _Tangents:
         """The tangents at these shares x of pools."""
@@ -556,13 +587,13 @@ def _functions_of_p(p: Floats, levels: tuple[float, float]) -> list[Singles]:
     return [shares.astype(np.float32) for shares in (p, p**2 / 2.0, below, beyond)]
 
 
-def _functions_of_k(levels: tuple[float, float]) -> Singles:
+def _functions_of_k(group: _Group, levels: tuple[float, float]) -> Singles:
     """k, k^2, and what -log(1 - u) is above u + u^2 / 2 at u = each level times k: (steps, functions).
 
     All fall with the distance, and at each step stands the value where it begins; nothing beyond the last.
     """
-    q: Floats = np.linspace(0.0, REACH_IN_SCALES, STEPS, endpoint=False, dtype=np.float64)
-    k = share_beyond(q)
+    step: Floats = np.arange(STEPS, dtype=np.float64)
+    k = gets_so_far(step * (group.end_m * ROUNDING / STEPS / group.forage), group.far)
     above = [-np.log1p(-level * k) - level * k - (level * k) ** 2 / 2.0 for level in levels]
     return np.vstack([np.stack([k, k**2, *above], axis=1), np.zeros((1, 4))]).astype(np.float32)
 

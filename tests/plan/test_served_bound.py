@@ -21,14 +21,12 @@ CELL_M, SIDE = 20.0, 60
 SPACING_M = 100.0
 
 
-def town(seed: int, candidates: int, *, unmapped: float | None = None, places: int = 6, **rules: object) -> Town:
-    return Town(seed, candidates, unmapped, places, rules)
-
-
 class Town:
     """A few places and points on 1.2 km, and cells where pools may stand."""
 
-    def __init__(self, seed: int, candidates: int, unmapped: float | None, places: int, rules: dict) -> None:
+    def __init__(
+        self, seed: int, candidates: int, *, unmapped: float | None = None, places: int = 6, **rules: object
+    ) -> None:
         random = np.random.default_rng([7, seed])
         model = small_world(places, 30, 4, seed)
         sims = model.simulations
@@ -39,6 +37,10 @@ class Town:
         access = random.uniform(0.1, 0.5, (SIDE, SIDE))
         self.sites = Sites(model, Grid(0.0, CELL_M * SIDE, CELL_M, SIDE, SIDE), access)
         self.weights = random.uniform(0.1, 1.0, 4)
+        if rules.pop("two_kinds_of_flight", False):
+            near, some_far = (0, 2, 0.7 * DISPERSAL.scale_m, 0.7 * FORAGE.scale_m, 0.0), 0.15
+            far = (2, 4, DISPERSAL.scale_m, FORAGE.scale_m, some_far)
+            model.simulations = replace(model.simulations, flights=(near, far))
         cells = np.full(SIDE * SIDE, np.nan)
         cells[random.choice(SIDE * SIDE, candidates, replace=False)] = 0.5
         none = pd.DataFrame({"row": [], "col": [], "p": []})
@@ -111,7 +113,7 @@ def with_chances_fixed(area: Town, plan: pd.DataFrame, cells: tuple[int, ...]) -
 @pytest.mark.parametrize("unmapped", [None, 0.0, 2.0])
 @pytest.mark.parametrize("seed", range(4))
 def test_no_set_is_above_the_full_limit(seed: int, unmapped: float | None, sites: int) -> None:
-    area = town(seed, 12, unmapped=unmapped)
+    area = Town(seed, 12, unmapped=unmapped, two_kinds_of_flight=seed % 2 == 0)
     plan = greedy(area, sites)
     limits = area.limits(plan, sites)
     best = max(area.gain(area.frame(cells)) for cells in area.sets(sites))
@@ -123,7 +125,7 @@ def test_no_set_is_above_the_full_limit(seed: int, unmapped: float | None, sites
 @pytest.mark.parametrize("unmapped", [None, 0.0])
 @pytest.mark.parametrize("seed", range(3))
 def test_with_its_chances_no_set_is_above_the_conditional_limit(seed: int, unmapped: float | None) -> None:
-    area = town(10 + seed, 12, unmapped=unmapped)
+    area = Town(10 + seed, 12, unmapped=unmapped)
     plan = greedy(area, 2)
     limits = area.limits(plan, 2)
     own = tuple(int(np.flatnonzero((area.row == r) & (area.col == c))[0]) for r, c in plan.to_numpy())
@@ -134,7 +136,7 @@ def test_with_its_chances_no_set_is_above_the_conditional_limit(seed: int, unmap
 
 @pytest.mark.parametrize("unmapped", [0.0, 0.5])
 def test_no_random_set_in_a_larger_town_is_above_the_full_limit(unmapped: float) -> None:
-    area = town(20, 1500, unmapped=unmapped, places=20)
+    area = Town(20, 1500, unmapped=unmapped, places=20)
     limits = area.limits(greedy(area, 1), 6)
     random, tried = np.random.default_rng(1), 0
     while tried < 300:
@@ -151,7 +153,7 @@ def test_no_random_set_in_a_larger_town_is_above_the_full_limit(unmapped: float)
 
 def test_kept_sites_stand_in_every_plan() -> None:
     kept = pd.DataFrame({"row": [10, 40], "col": [12, 30], "p": [0.5, 0.5]})
-    area = town(30, 12, kept=kept)
+    area = Town(30, 12, kept=kept)
     near = np.hypot(area.row[:, None] - kept["row"].to_numpy(), area.col[:, None] - kept["col"].to_numpy()) * CELL_M
     far = np.flatnonzero((near >= SPACING_M).all(axis=1)).tolist()
     stand = kept[["row", "col"]]
@@ -168,7 +170,7 @@ def test_kept_sites_stand_in_every_plan() -> None:
 
 
 def test_without_a_choice_the_limits_are_near_the_plan() -> None:
-    area = town(41, 3)
+    area = Town(41, 3)
     plan = area.frame((0, 1, 2))
     assert area.allowed((0, 1, 2))
     limits = area.limits(plan, 3)
@@ -177,13 +179,13 @@ def test_without_a_choice_the_limits_are_near_the_plan() -> None:
 
 
 def test_sites_may_touch_where_no_spacing_is_asked_for() -> None:
-    area = town(50, 12, unmapped=0.0, spacing_m=0.0)
+    area = Town(50, 12, unmapped=0.0, spacing_m=0.0)
     limits = area.limits(greedy(area, 3), 3)
     assert max(area.gain(area.frame(cells)) for cells in area.sets(3)) <= limits.full
 
 
 def test_where_nothing_arrives_nothing_can_be_added() -> None:
-    limits = (area := town(60, 12, unmapped=0.0, places=0)).limits(area.frame((0, 1)), 2)
+    limits = (area := Town(60, 12, unmapped=0.0, places=0)).limits(area.frame((0, 1)), 2)
     assert 0.0 <= limits.plan <= min(limits.full, limits.conditional)
     assert max(limits) < 1e-6
 
@@ -191,16 +193,16 @@ def test_where_nothing_arrives_nothing_can_be_added() -> None:
 def test_costs_that_differ_are_not_bounded() -> None:
     cost = np.ones((SIDE, SIDE))
     cost[: SIDE // 2] = 2.0
-    area = town(70, 40, cost=cost, budget=5.0)
+    area = Town(70, 40, cost=cost, budget=5.0)
     limits = area.limits(area.frame((0, 1)), 2)
     assert limits.plan == pytest.approx(area.gain(area.frame((0, 1))))
     assert np.isnan([limits.full, limits.conditional]).all()
-    same = town(70, 40, cost=np.ones((SIDE, SIDE)), budget=5.0)
+    same = Town(70, 40, cost=np.ones((SIDE, SIDE)), budget=5.0)
     assert np.isfinite(same.limits(same.frame((0, 1)), 2)).all()
 
 
 def test_too_large_an_area_is_not_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    area = town(80, 12)
+    area = Town(80, 12)
     monkeypatch.setattr(served_bound, "MOST_CELLS", 11)
     assert np.isnan(area.limits(area.frame((0,)), 1)[1:]).all()
 
@@ -219,7 +221,7 @@ def test_no_chord_is_steeper() -> None:
 
 def test_the_sum_of_products_is_above_the_logarithm() -> None:
     p, levels = np.linspace(0, 0.97, 80)[:, None], (0.75 * 0.97, 0.97)
-    of_k = served_bound._functions_of_k(levels)[:-1].astype(float)
+    of_k = served_bound._functions_of_k(served_bound._Group(np.arange(1), 300.0, 150.0, 0.0), levels)[:-1].astype(float)
     of_p = [shares.astype(float) for shares in served_bound._functions_of_p(p, levels)]
     m, u = sum(shares * of_k[:, f] for f, shares in enumerate(of_p)), p * of_k[:, 0]
     assert (m >= -np.log1p(-u) * (1 - 1e-5)).all()
