@@ -93,6 +93,7 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "plan_pools": figures.plan.pools,
         "share_of_bound": number(figures.plan.share_of_bound),
         "for_reach": figures.plan.objective == Objective.REACH,
+        "years": figures.served.years,
         "served": _served(figures),
         "cautions": texts(general_cautions(settings)),
         "credits": texts(result.credits),
@@ -109,7 +110,6 @@ def _served(figures: Figures) -> Block | None:
         return None
     beside = [*against_rules(figures.served), limit(figures.served), order_of_installing(figures)]
     return {
-        "years": figures.served.years,
         "told": sentence(told),
         "first": sentence(first),
         "beside": [sentence(one) for one in (*beside, second_pool_at_a_site(figures)) if one],

@@ -41,13 +41,14 @@ TWO_AT_ONE = (
 
 
 def digits_of(served: ServedFigures) -> int:
-    """Decimals of a percentage that let the smaller of the two gains be seen."""
-    gain = min(served.with_plan.open - served.now.open, served.with_plan.closed - served.now.closed)
-    return next((digits for digits in range(4) if gain >= 2 * 10.0 ** -(2 + digits)), 1)
+    """Decimals of a percentage that let the smaller of the two gains be seen, where there is any."""
+    gains = (served.with_plan.open - served.now.open, served.with_plan.closed - served.now.closed)
+    least = min((gain for gain in gains if gain > NO_GAIN), default=1.0)
+    return next(digits for digits in range(3) if least >= 2 * 10.0 ** -(2 + digits) or digits == 2)
 
 
 def likely_served(figures: Figures) -> Sentence | None:
-    """The headline: forage likely served with the plan and now, each a range; None where it is not known."""
+    """The headline: forage likely served with the plan and now, each a range; None where nothing is known of it."""
     pools = figures.plan.pools
     template = WITH if pools > 1 else WITH_ONE if pools else NO_PLAN
     return _ranges(figures, template)
@@ -110,7 +111,9 @@ def served_by_site(row: Mapping[str, Any]) -> list[Sentence]:
 def _ranges(figures: Figures, template: str) -> Sentence | None:
     served, pools = figures.served, figures.plan.pools
     then = served.with_plan if pools else served.now
-    if not all(map(known, (*served.now, *then))):
+    if not known(figures.forage_in_reach.now) or not all(map(known, (*served.now, *then))):
+        return None
+    if not pools and not max(served.now) > NO_GAIN:
         return None
     ways = sorted(FROM, key=lambda name: float(getattr(then, name)))
     digits = digits_of(served) if pools else 0

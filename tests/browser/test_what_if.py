@@ -136,7 +136,9 @@ def followed(result: Any, cells: list[tuple[int, int]], without: str = "") -> li
     sites, places = result.findings.ahead, result.findings.places.frame
     known, keep = sites.model.known, places.groupby("place")["id"].first().to_numpy() != without
     parts = {name: getattr(known, name)[keep] for name in ("xy", "quality", "p", "pool", "years")}
-    model = MeanField(KnownPlaces(**parts, usual=known.usual), sites.model.demand, sites.model.simulations, sites.model.years)
+    model = MeanField(
+        KnownPlaces(**parts, usual=known.usual), sites.model.demand, sites.model.simulations, sites.model.years
+    )
     less = Sites(model, sites.grid, sites.access)
     share = less.share(less.course(pd.DataFrame(cells, columns=["row", "col"])).served)
     return [share.open, share.closed]

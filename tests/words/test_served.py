@@ -49,6 +49,9 @@ def test_the_headline_is_one_range_between_the_two_ways() -> None:
     )
     unknown = Share(math.nan, math.nan)
     assert likely_served(figures(served(unknown, unknown))) is None
+    assert likely_served(figures(served(Share(0.0, 0.0)), pools=0)) is None
+    of = figures(served())
+    assert likely_served(replace(of, forage_in_reach=replace(of.forage_in_reach, now=math.nan))) is None
 
 
 def test_small_gains_are_written_so_that_they_can_be_seen() -> None:
@@ -56,9 +59,8 @@ def test_small_gains_are_written_so_that_they_can_be_seen() -> None:
     assert "61.12 to 69.14 % of the forage" in str(likely_served(figures(small)))
     assert "(now 61.00 to 69.00 %)" in str(likely_served(figures(small)))
     nothing = served(Share(-1e-14, -1e-14), Share(0.05, 0.0))
-    assert "0.0 to 5.0 % of the forage is likely served over the next 10 years (now 0.0 %)" in str(
-        likely_served(figures(nothing))
-    )
+    told = str(likely_served(figures(nothing)))
+    assert "0 to 5 % of the forage is likely served over the next 10 years (now 0 %)" in told
 
 
 def test_the_range_begins_with_the_lower_of_the_two() -> None:

@@ -67,7 +67,7 @@ function servedUpTo(plan, k) {
 function reading() {
   const panel = byId("reading-panel"), flight = {forage: number(facts.flight[0]), dispersal: number(facts.flight[1])};
   for (const key of ["reading_1", "reading_2", "reading_served", "reading_3", "reading_4", "reading_5", "reading_6", "reading_keys"]) {
-    panel.append(el("section", null, el("h3", null, words[key + "_head"]), el("p", null, say(key, {...flight, years: facts.served ? number(facts.served.years) : words.unknown}))));
+    panel.append(el("section", null, el("h3", null, words[key + "_head"]), el("p", null, say(key, {...flight, years: number(facts.years)}))));
   }
 }
 

@@ -77,7 +77,7 @@ function goTo(at, zoom) {
 }
 
 function planTable() {
-  const plan = data("plan"), pins = layers.plan.pins, years = facts.served ? number(facts.served.years) : words.unknown;
+  const plan = data("plan"), pins = layers.plan.pins, years = number(facts.years);
   const where = (row) => row.place || (row.private ? words["privacy.yes"] : row.at ? place(row.at).map((part) => number(part, 5)).join(", ") : words.unknown);
   const consent = (row) => words["consent." + row.consent] || row.consent;
   const panel = table({
