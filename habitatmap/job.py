@@ -73,7 +73,7 @@ from habitatmap.survey.surroundings import places_near
 from habitatmap.vocabulary.terms import Objective
 
 POINTS_M, FEWEST_POINTS = 100.0, 1600  # forage is taken on blocks of so many metres; finer where there are few of them
-COARSE_POINTS_M, FEWEST_COARSE = 250.0, 250  # the same where the plan is made many times
+COARSE_POINTS_M, FEWEST_COARSE = 300.0, 160  # the same where the plan is made many times
 OUTLOOK_POINTS = 4000  # at most so many in the outlook
 PLANNERS_RANDOM = 6  # random plans that the planner's own is measured against
 

@@ -29,7 +29,7 @@ from habitatmap.plan.served_near import NearCells, promising
 from habitatmap.plan.zones import Zone
 from habitatmap.vocabulary.terms import FoundFrom
 
-NEAR_BLOCK_M, MOST_NEAR = 60.0, 150
+NEAR_BLOCK_M, MOST_NEAR = 60.0, 120
 SIMULATIONS = 60
 
 ORIGINS = {FoundFrom.MAPPED: "flies from mapped places only", FoundFrom.ANYWHERE: "flies from everywhere"}
