@@ -13,7 +13,7 @@ import shapely
 from shapely.geometry import box
 
 import habitatmap
-from habitatmap.plan.consent_priorities import _about
+from habitatmap.plan.consent_priorities import about_owner
 from habitatmap.result import Result
 from habitatmap.result.figures import Spending
 from habitatmap.words.plan import notes_of, plan_note
@@ -105,10 +105,10 @@ def test_what_is_told_of_an_owner_s_land() -> None:
         {"name": ["Glebe", "", "Glebe"], "kind": ["meadow", "verge", "meadow"], "private": ["no", "yes", "no"]},
         geometry=[box(0, 0, 100, 100), box(0, 0, 100, 50), box(0, 0, 10, 100)],
     )
-    told = _about(land, "church")
+    told = about_owner(land, "church")
     assert told == {"place": "Glebe, verge", "kind": "meadow, verge", "private": "yes", "area_ha": pytest.approx(1.6)}
-    assert _about(land.head(1), "church")["private"] == "no"
-    assert _about(land.head(1).assign(name="", kind=""), "church")["place"] == "church"
+    assert about_owner(land.head(1), "church")["private"] == "no"
+    assert about_owner(land.head(1).assign(name="", kind=""), "church")["place"] == "church"
 
 
 def test_nobody_to_ask(tmp_path: Path) -> None:
