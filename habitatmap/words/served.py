@@ -105,7 +105,8 @@ def served_by_site(row: Mapping[str, Any]) -> list[Sentence]:
         "Over the coming years it is likely to serve {open} more if flies come from everywhere, and {closed} "
         "more if they come from mapped places only."
     )
-    return [Sentence(said, {name: significant(float(gain or 0.0)) for name, gain in gains.items()})]
+    # what is left of a calculation is no gain: no share of a ten-thousandth of a percent is told
+    return [Sentence(said, {name: significant(round(float(gain or 0.0), 6) + 0.0) for name, gain in gains.items()})]
 
 
 def _ranges(figures: Figures, template: str) -> Sentence | None:

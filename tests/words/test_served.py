@@ -140,3 +140,5 @@ def test_a_site_says_what_it_is_likely_to_serve() -> None:
         "they come from mapped places only." in str(reason(row))
     )
     assert "likely to serve" not in str(reason(row | {"served_open": math.nan}))
+    assert "and 0 % more if they come" in str(reason(row | {"served_closed": 4e-16}))
+    assert "and 0 % more if they come" in str(reason(row | {"served_closed": -4e-16}))
