@@ -94,7 +94,7 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "share_of_bound": number(figures.plan.share_of_bound),
         "for_reach": figures.plan.objective == Objective.REACH,
         "years": figures.served.years,
-        "served": _served(figures),
+        "served": _served(figures, public),
         "cautions": texts(general_cautions(settings)),
         "credits": texts(result.credits),
         "outcomes": [[outcome or "", asdict(mark)] for outcome, mark in themes.OUTCOME_MARKS.items()],
@@ -102,17 +102,18 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
     }
 
 
-def _served(figures: Figures) -> Block | None:
+def _served(figures: Figures, public: bool) -> Block | None:
     """Forage likely served: the headline, what stands beside it, and what the first pools of the plan need; None where
-    it is not known."""
+    it is not known. How to go about installing is for the team."""
     told, first = likely_served(figures), up_to_number(figures)
     if told is None or first is None:
         return None
-    beside = [*against_rules(figures.served), limit(figures.served), order_of_installing(figures)]
+    beside = [*against_rules(figures.served), limit(figures.served)]
+    beside += [] if public else [order_of_installing(figures), second_pool_at_a_site(figures)]
     return {
         "told": sentence(told),
         "first": sentence(first),
-        "beside": [sentence(one) for one in (*beside, second_pool_at_a_site(figures)) if one],
+        "beside": [sentence(one) for one in beside if one],
         "now": [number(figures.served.now.closed), number(figures.served.now.open)],
         "digits": digits_of(figures.served),
     }

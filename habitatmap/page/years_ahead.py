@@ -8,7 +8,6 @@ the run set it. For the team's page only.
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from habitatmap.geo.grid import Grid
 from habitatmap.network.turnover import quality_of
 from habitatmap.page.months import planes
+from habitatmap.page.payload import Block
 from habitatmap.plan.mean_field import FAR, FAR_ENDS, MeanField
 from habitatmap.result import Result
 
@@ -29,7 +29,7 @@ POINT_UNIT_M = 0.5
 Floats = NDArray[np.float64]
 
 
-def years_blocks(result: Result, pools: NDArray[np.bool_]) -> dict[str, Any]:
+def years_blocks(result: Result, pools: NDArray[np.bool_]) -> Block:
     """The blocks `what-if-years` (JSON) and `what-if-quality`; none where the page could not follow so many places.
 
     pools: for each breeding place whether it is a pool that the page can take out, in the order of its list of them.
@@ -72,7 +72,7 @@ def years_blocks(result: Result, pools: NDArray[np.bool_]) -> dict[str, Any]:
     }
 
 
-def _simulations(model: MeanField, is_closed: NDArray[np.bool_]) -> dict[str, Any]:
+def _simulations(model: MeanField, is_closed: NDArray[np.bool_]) -> Block:
     """What each simulation assumes, and how much it counts in the two means."""
     sims = model.simulations
     closed = is_closed[sims.reading]

@@ -41,7 +41,7 @@ def reason(row: Mapping[str, Any]) -> Sentence:
     said.append(Sentence(f"{brings}{also}.", gain))
     if known(row["cumulative"]):
         said.append(Sentence("With all sites before it, {all} is in reach.", {"all": significant(row["cumulative"])}))
-    said += served_by_site(row)
+    said += served_by_site(row.get("served_open"), row.get("served_closed"))
     if known(row["occupancy_expected"]):
         expected = {"p": significant(row["occupancy_expected"])}
         said.append(Sentence("The expected probability of larvae is {p}.", expected))

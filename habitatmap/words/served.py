@@ -5,13 +5,11 @@ what can be added, and what the order of installing and a second pool at a site 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
 
 from habitatmap.plan.outlook import CLEARLY, FIRST_YEARS, NO_GAIN, Standing, Strategy
 from habitatmap.plan.search import Shortfall
 from habitatmap.result.figures import Figures, ServedFigures
-from habitatmap.words.numbers import known, parts_of_percent
+from habitatmap.words.numbers import Figure, known, parts_of_percent
 from habitatmap.words.plan import POOLS
 from habitatmap.words.sentences import Quantity, Sentence, Value, significant
 
@@ -96,9 +94,9 @@ def beside_the_headline(figures: Figures) -> list[Sentence]:
     return [sentence for sentence in told if sentence is not None]
 
 
-def served_by_site(row: Mapping[str, Any]) -> list[Sentence]:
-    """What a site is likely to serve after those before it, from its row of plan.csv; nothing where not known."""
-    gains = {name: row.get(f"served_{name}") for name in FROM}
+def served_by_site(from_everywhere: Figure, from_mapped: Figure) -> list[Sentence]:
+    """What a site is likely to serve after those before it, by where flies come from; nothing where not known."""
+    gains = {"open": from_everywhere, "closed": from_mapped}
     if not all(map(known, gains.values())):
         return []
     said = (
