@@ -141,7 +141,7 @@ class MeanField:
             len(self.demand.xy),
             n * v,
         )
-        served = self.node_weights @ (1.0 - np.tensordot(self.demand.share, missed, 1))
+        served = self.node_weights @ np.tensordot(self.demand.share, 1.0 - missed, 1)
         return Course(every, a, p, s, missed, served)
 
     def influence(self, course: Course, weights: Floats) -> Floats:

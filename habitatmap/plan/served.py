@@ -203,7 +203,7 @@ def assess_served(sites: Sites, plan: pd.DataFrame, rules: Mapping[Strategy, Seq
     ]
     adds = np.diff(np.array(steps), axis=0)
     by_rule = {
-        rule: Share(*np.mean([sites.share(sites.course(cells).served) for cells in sets], axis=0))
+        rule: Share(*np.mean([sites.share(sites.course(cells).served) for cells in sets], axis=0).tolist())
         for rule, sets in rules.items()
     }
     by_site = pd.DataFrame(adds, columns=["served_open", "served_closed"], index=plan.index)
