@@ -56,6 +56,7 @@ from habitatmap.plan.served import (
     plan_served,
     simulate,
 )
+from habitatmap.plan.served_bound import NO_LIMITS, ServedLimits, limit_served
 from habitatmap.plan.served_consents import Ahead, rank_served_consents
 from habitatmap.plan.served_robustness import ServedUncertainty, assess_served_robustness
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
@@ -119,6 +120,7 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         served = what_is_served(area, habitat, places, allowed, ahead, proposal)
     with clock(Stage.BOUND):
         bound = certify(proposal.problem, proposal.requested, rounds=1 if for_public else ROUNDS)
+        limits = NO_LIMITS if for_public else what_could_be_served(ahead, proposal)
     with clock(Stage.ROBUSTNESS):
         around = zones_around(proposal, ahead)
         if proposal.preference is None:
@@ -148,6 +150,7 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         promise=promise,
         ahead=ahead,
         served=served,
+        served_limits=limits,
         bound=bound,
         zones=around,
         robustness=steady,
@@ -307,6 +310,15 @@ def what_is_served(
     pools = len(proposal.sites)
     rules = by_rules(area, habitat, places, allowed, pools, PLANNERS_RANDOM) if pools else {}
     return assess_served(ahead, proposal.sites, rules)
+
+
+def what_could_be_served(ahead: Sites, proposal: Proposal) -> ServedLimits:
+    """What as many pools could add to forage likely served at most; not known where the plan is not made for it."""
+    preference, sites = proposal.preference, proposal.sites
+    if preference is None or sites.empty:
+        return NO_LIMITS
+    weights = preference.by_simulation(ahead, ahead.none, 0)
+    return limit_served(ahead, proposal.problem, sites, len(sites), weights)
 
 
 def zones_around(proposal: Proposal, ahead: Sites) -> list[Zone]:

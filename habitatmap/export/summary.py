@@ -67,7 +67,8 @@ def _served(served: ServedFigures) -> dict[str, object]:
         name: {"now": getattr(served.now, name), "with_plan": getattr(served.with_plan, name)} for name in Share._fields
     }
     rules = {RULES[rule]: share._asdict() for rule, share in served.rules.items()}
-    return {"years": served.years, **ends, "share_of_limit": served.share_of_limit, "rules": rules}
+    limits = {name: getattr(served, name) for name in ("share_of_limit", "share_of_limit_if_found")}
+    return {"years": served.years, **ends, **limits, "rules": rules}
 
 
 def summary_text(result: Result) -> str:

@@ -93,6 +93,13 @@ class ServedLimits(NamedTuple):
     conditional: float
     """Holds given that flies find pools as they would with this plan."""
 
+    def share(self, limit: float) -> float:
+        """What the plan adds of one of its limits (0-1); NaN where nothing can be added, or the limit is not known."""
+        return self.plan / limit if limit > 0 else math.nan
+
+
+NO_LIMITS = ServedLimits(math.nan, math.nan, math.nan)
+
 
 def limit_served(sites: Sites, problem: Problem, chosen: pd.DataFrame, pools: int, weights: Floats) -> ServedLimits:
     """Limits on what `pools` sites, the kept ones included, add to sum_v weights_v served_v; no weight is below 0.

@@ -131,6 +131,8 @@ class ServedFigures:
     """With as many pools placed by rules of thumb."""
     share_of_limit: float
     """What the plan adds, of the most that any as many pools could add (certified); NaN where that is not known."""
+    share_of_limit_if_found: float
+    """The same, given that flies find pools as they would with this plan."""
 
 
 @dataclass(frozen=True)

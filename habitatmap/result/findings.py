@@ -22,6 +22,7 @@ from habitatmap.plan.problem import Problem
 from habitatmap.plan.robustness import Robustness
 from habitatmap.plan.search import Selection
 from habitatmap.plan.served import Preference, Served, Sites
+from habitatmap.plan.served_bound import ServedLimits
 from habitatmap.plan.zones import Zone
 from habitatmap.survey.probabilities import PoolOccupancy
 from habitatmap.vocabulary.terms import Objective
@@ -134,6 +135,7 @@ class Findings:
     ahead: Sites
     """The model of the coming years: what pools on any cells are likely to serve."""
     served: Served
+    served_limits: ServedLimits
     bound: Bound
     zones: list[Zone]
     robustness: Robustness

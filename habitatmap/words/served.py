@@ -29,6 +29,11 @@ AGAINST = {
     ),
 }
 LIMIT = "The plan adds at least {share} of what any as many pools could add to the forage likely served."
+LIMIT_IF_FOUND = (
+    "If flies found pools elsewhere as they find them with this plan, it would add at least {share} of what any as "
+    "many pools could add to the forage likely served."
+)
+LEAST_LIMIT = 0.8  # a looser limit tells nothing about the plan
 AT_ONCE = (
     "Installing all pools at once serves more in the first {years} years than two a year; the outlook has the figures."
 )
@@ -71,10 +76,13 @@ def against_rules(served: ServedFigures) -> list[Sentence]:
 
 
 def limit(served: ServedFigures) -> Sentence | None:
-    """How far the plan is from the best possible, a promise rounded down; None where that is not known."""
-    if not known(served.share_of_limit):
+    """How far the plan is from the best possible, a promise rounded down: proven where that says enough, else given how
+    flies find pools; None where neither is known."""
+    full, if_found = served.share_of_limit, served.share_of_limit_if_found
+    template, share = (LIMIT, full) if known(full) and full >= LEAST_LIMIT else (LIMIT_IF_FOUND, if_found)
+    if not known(share):
         return None
-    return Sentence(LIMIT, {"share": Quantity(math.floor(parts_of_percent(served.share_of_limit)), unit="%")})
+    return Sentence(template, {"share": Quantity(math.floor(parts_of_percent(share)), unit="%")})
 
 
 def order_of_installing(figures: Figures) -> Sentence | None:

@@ -329,6 +329,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             with_plan=Share(open=0.42 + 0.8 * float(gain.sum()), closed=0.36 + 0.5 * float(gain.sum())),
             rules={Strategy.RANDOM: Share(open=0.5, closed=0.36 + 0.48 * float(gain.sum()))},
             share_of_limit=0.934,
+            share_of_limit_if_found=0.971,
         ),
         network=replace(base.figures.network, places=54, components=3, costliest_loss=None),
         forage=ForageFigures(9, tuple(range(3, 11))),

@@ -26,10 +26,16 @@ THEN = Share(open=0.75, closed=0.67)
 Rules = dict[str, tuple[float, float]]
 
 
-def served(now: Share = NOW, then: Share = THEN, limit: float = math.nan, rules: Rules | None = None) -> ServedFigures:
+def served(
+    now: Share = NOW,
+    then: Share = THEN,
+    limit: float = math.nan,
+    if_found: float = math.nan,
+    rules: Rules | None = None,
+) -> ServedFigures:
     """Rules by name: (open, closed) gains."""
     by_rule = {Strategy[name.upper()]: Share(now.open + o, now.closed + c) for name, (o, c) in (rules or {}).items()}
-    return ServedFigures(10, now, then, by_rule, limit)
+    return ServedFigures(10, now, then, by_rule, limit, if_found)
 
 
 def figures(of: ServedFigures, pools: int = 10, **plan: Any) -> Figures:
@@ -104,6 +110,16 @@ def test_the_limit_is_a_promise_rounded_down() -> None:
         "The plan adds at least 89 % of what any as many pools could add to the forage likely served."
     )
     assert limit(served()) is None
+
+
+def test_a_loose_limit_gives_way_to_the_one_given_how_flies_find_pools() -> None:
+    told = limit(served(limit=0.62, if_found=0.978))
+    assert str(told) == (
+        "If flies found pools elsewhere as they find them with this plan, it would add at least 97 % of what any as "
+        "many pools could add to the forage likely served."
+    )
+    assert limit(served(limit=0.62)) is None
+    assert str(limit(served(limit=0.81, if_found=0.978))).startswith("The plan adds at least 81 %")
 
 
 def test_order_and_second_pools_are_told_where_they_matter() -> None:
