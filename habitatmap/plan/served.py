@@ -46,7 +46,7 @@ from habitatmap.vocabulary.terms import FoundFrom
 Cells = NDArray[np.int64]
 
 REFERENCE_POOLS = 10  # rules of thumb are measured with so many, so that the order of sites does not depend on how many
-AVERSION = 6.0  # of the utility: how much more a shortfall against the best rule counts than a surplus
+AVERSION = 4.0  # of the utility: how much more a shortfall against the best rule counts than a surplus
 BLOCK_M, MOST_BLOCKS = 60.0, 1000
 COARSE_M = 100.0
 TRIED, APART_M = 5, 150.0  # so many neighbourhoods, so far apart, are compared by what a pool there really adds
