@@ -19,10 +19,11 @@ one meadow do well or badly together.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -49,10 +50,6 @@ LITTLE = 2_000_000  # pairs of points and simulations, below which threads cost 
 Flight = tuple[int, int, float, float, float]
 """Simulations from, to (exclusive), the scales (metres) of dispersal and forage flights that they share, and the share
 of flights that are far ones."""
-Worlds = tuple[Floats, Floats, tuple[Flight, ...]]
-"""(5, v): e, x, z, and y and b of pools; the patches (v, 5); the flights."""
-Ground = tuple[Floats, Floats, NDArray[np.int64]]
-"""Points of forage (d, 2); what is missed there, weighted (d, nodes, v); the node years."""
 
 
 def year_weights(years: int) -> dict[int, float]:
@@ -77,13 +74,6 @@ class Simulations:
 
     def __len__(self) -> int:
         return len(self.reading)
-
-    @property
-    def plain(self) -> Worlds:
-        """What shapes the years of a new pool, for compiled code."""
-        of = self.draws
-        rates = np.stack([of.e, of.x, of.z, self.rates.half[1], self.rates.unmapped])
-        return rates, self.patches, self.flights
 
 
 @dataclass(frozen=True)
@@ -111,6 +101,13 @@ class Course:
     """(v,): share of the forage likely served, mean over the years."""
 
 
+class New(NamedTuple):
+    """One more pool at each of m cells: its quality (m, v), and its probability of being occupied (m, years + 1, v)."""
+
+    quality: Floats
+    p: Floats
+
+
 class MeanField:
     """The places, the forage and the simulations; what any set of sites makes of them."""
 
@@ -124,7 +121,7 @@ class MeanField:
         known, sims, n0 = self.known, self.simulations, len(self.known.p)
         new = np.asarray(xy, dtype=float).reshape(-1, 2)
         every = np.vstack([known.xy, new])
-        patchy = np.exp(_patch_factors(new, sims.patches))
+        patchy = np.exp(patch_factors(new, sims.patches))
         a = np.vstack([np.repeat(known.quality[:, None], len(sims), axis=1), np.reshape(quality, (-1, 1)) * patchy])
         half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(new), axis=0)])
         gone = np.minimum(1.0, sims.draws.e / a**sims.draws.x)
@@ -136,11 +133,15 @@ class MeanField:
             s[:, year] = self._fed(flows, a * p[:, year]) + sims.rates.unmapped
             c = found(s[:, year], half, sims.draws.z)
             p[:, year + 1] = c + p[:, year] * (1.0 - gone) * (1.0 - c)
-        missed = _by_parts(
-            lambda part: _missed(self.demand.xy[part], every, p[:, self.nodes], sims.flights),
-            len(self.demand.xy),
-            n * v,
-        )
+        missed = np.empty((len(self.demand.xy), len(self.nodes), v))
+        for first, end, _, scale, far in sims.flights:
+            here = np.ascontiguousarray(p[:, self.nodes, first:end]).reshape(n, -1)
+            part = _by_parts(
+                lambda some, here=here, flight=(scale, far): _missed(self.demand.xy[some], every, here, flight),
+                len(self.demand.xy),
+                here.size,
+            )
+            missed[:, :, first:end] = part.reshape(len(part), len(self.nodes), -1)
         served = self.node_weights @ np.tensordot(self.demand.share, 1.0 - missed, 1)
         return Course(every, a, p, s, missed, served)
 
@@ -150,11 +151,19 @@ class MeanField:
         half = sims.rates.of(np.r_[self.known.pool, np.ones(new, dtype=bool)])
         gone = np.minimum(1.0, sims.draws.e / course.quality**sims.draws.x)
         left = self.demand.share[:, None, None] * course.missed
-        own = _by_parts(
-            lambda part: _own(course.xy[part], course.p[part][:, self.nodes], self.demand.xy, left, sims.flights),
-            len(course.xy),
-            len(self.demand.xy) * len(sims),
-        )
+        own = np.empty((len(course.xy), len(self.nodes), len(sims)))
+        for first, end, _, scale, far in sims.flights:
+            here, there = (
+                np.ascontiguousarray(of[:, :, first:end]).reshape(len(of), -1) for of in (course.p[:, self.nodes], left)
+            )
+            part = _by_parts(
+                lambda some, here=here, there=there, flight=(scale, far): _own(
+                    course.xy[some], here[some], self.demand.xy, there, flight
+                ),
+                len(course.xy),
+                there.size,
+            )
+            own[:, :, first:end] = part.reshape(len(part), len(self.nodes), -1)
         z, at_node = self.simulations.draws.z, {int(year): number for number, year in enumerate(self.nodes)}
         flows, out = self._flows(course.xy), np.zeros(course.arrivals.shape)
         value = np.zeros(course.quality.shape)  # of a little more probability at the end of the year
@@ -172,17 +181,52 @@ class MeanField:
     def worth(self, course: Course, influence: Floats, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """What one more pool at each cell (m, 2) adds to sum_v weights_v served_v: (m,), direct plus what it feeds."""
         left = self.demand.share[:, None, None] * course.missed * (self.node_weights[:, None] * weights)
-        sources = course.xy, self._sent(course), influence
-        ground, worlds = (self.demand.xy, left, self.nodes), self.simulations.plain
-        each = (len(course.xy) + len(self.demand.xy)) * len(self.simulations)
-        return _by_parts(lambda part: _worth(xy[part], quality[part], sources, ground, worlds), len(xy), each)
+        sent = self._sent(course)
+
+        def some(part: slice) -> Floats:
+            years = self._new(course, sent, xy[part], quality[part])
+            total = np.zeros(len(years.quality))
+            for runs, links in self._links(xy[part], course.xy, of_forage=False):
+                fed = _times(links, influence[:, :, runs])
+                total += (years.quality[:, None, runs] * years.p[:, :-1, runs] * fed).sum(axis=(1, 2))
+            for runs, links in self._links(xy[part], self.demand.xy, of_forage=True):
+                total += (years.p[:, self.nodes, runs] * _times(links, left[:, :, runs])).sum(axis=(1, 2))
+            return total
+
+        return _by_parts(some, len(xy), (len(course.xy) + len(self.demand.xy)) * len(self.simulations))
 
     def likely(self, course: Course, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """How likely a pool at each cell (m, 2) is occupied, mean over the years and the weighted simulations: (m,)."""
-        sources, worlds = (course.xy, self._sent(course)), self.simulations.plain
-        counts = weights / max(weights.sum(), LEAST_ARRIVALS)
-        each = len(course.xy) * len(self.simulations)
-        return _by_parts(lambda part: _likely(xy[part], quality[part], sources, counts, worlds), len(xy), each)
+        counts, sent = weights / max(weights.sum(), LEAST_ARRIVALS), self._sent(course)
+
+        def some(part: slice) -> Floats:
+            return np.asarray(self._new(course, sent, xy[part], quality[part]).p[:, 1:].mean(axis=1) @ counts)
+
+        return _by_parts(some, len(xy), len(course.xy) * len(self.simulations))
+
+    def _new(self, course: Course, sent: Floats, xy: Floats, quality: Floats) -> New:
+        """The years of one more pool at each cell (m, 2), which nothing else changes for."""
+        sims = self.simulations
+        a = quality[:, None] * np.exp(patch_factors(xy, sims.patches))
+        stays = 1.0 - np.minimum(1.0, sims.draws.e / a**sims.draws.x)
+        arrivals, p = np.zeros((len(xy), self.years, len(sims))), np.zeros((len(xy), self.years + 1, len(sims)))
+        for runs, links in self._links(xy, course.xy, of_forage=False):
+            arrivals[:, :, runs] = _times(links, sent[:, :, runs])
+        c = found(arrivals + sims.rates.unmapped, sims.rates.half[1], sims.draws.z)
+        for year in range(self.years):
+            p[:, year + 1] = c[:, year] + p[:, year] * stays * (1.0 - c[:, year])
+        return New(a, p)
+
+    def _links(self, xy: Floats, others: Floats, *, of_forage: bool) -> Iterator[tuple[slice, Floats]]:
+        """Share of flights that get from each cell (m, 2) to each of the others (n, 2), for each of the flights: the
+        simulations that share it, and (m, n)."""
+        d = cdist(xy, others)
+        for first, end, dispersal, forage, far in self.simulations.flights:
+            scale = forage if of_forage else dispersal
+            links = gets_so_far(d / scale, far)
+            if of_forage:
+                links[d >= END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)] = 0.0
+            yield slice(first, end), links
 
     def _sent(self, course: Course) -> Floats:
         """What each place is likely to send in each year: (n, years, v)."""
@@ -219,6 +263,11 @@ def flow_between(xy: Floats, scale_m: float, far: float = 0.0) -> Floats | csr_a
     return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
 
 
+def _times(links: Floats, values: Floats) -> Floats:
+    """Sums over places or points: links (m, n) by values (n, t, v)."""
+    return np.asarray((links @ values.reshape(len(values), -1)).reshape(len(links), *values.shape[1:]))
+
+
 def _by_parts(work: Callable[[slice], Floats], n: int, each: int) -> Floats:
     """The rows 0..n of an array, made in as many parts as there are processors; in one where there is little to do for
     each."""
@@ -247,7 +296,7 @@ def _patch_factor(x: float, y: float, patch: Floats) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _patch_factors(xy: Floats, patches: Floats) -> Floats:
+def patch_factors(xy: Floats, patches: Floats) -> Floats:
     """Log of the factor on the quality of new pools at points (m, 2): (m, v)."""
     out = np.empty((xy.shape[0], patches.shape[0]))
     for i in range(xy.shape[0]):
@@ -257,106 +306,32 @@ def _patch_factors(xy: Floats, patches: Floats) -> Floats:
 
 
 @njit(cache=True, nogil=True)
-def _missed(demand: Floats, xy: Floats, p: Floats, flights: tuple[Flight, ...]) -> Floats:
-    """prod_j (1 - p_j k): (d, nodes, v) for points (d, 2) and places (n, 2) with p (n, nodes, v)."""
-    out = np.ones((demand.shape[0], p.shape[1], p.shape[2]))
+def _missed(demand: Floats, xy: Floats, p: Floats, flight: tuple[float, float]) -> Floats:
+    """prod_j (1 - p_j k): (d, q) for points (d, 2) and places (n, 2) with p (n, q)."""
+    out, (scale, far) = np.ones((demand.shape[0], p.shape[1])), flight
+    reach = END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)
     for c in range(demand.shape[0]):
+        left = out[c]
         for i in range(xy.shape[0]):
             d = math.hypot(demand[c, 0] - xy[i, 0], demand[c, 1] - xy[i, 1])
-            for first, end, _, scale, far in flights:
-                if d < END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0):
-                    k = _gets(d / scale, far)
-                    for u in range(p.shape[1]):
-                        for v in range(first, end):
-                            out[c, u, v] *= 1.0 - k * p[i, u, v]
+            if d < reach:
+                k, here = _gets(d / scale, far), p[i]
+                for q in range(here.shape[0]):
+                    left[q] *= 1.0 - k * here[q]
     return out
 
 
 @njit(cache=True, nogil=True)
-def _own(xy: Floats, p: Floats, demand: Floats, left: Floats, flights: tuple[Flight, ...]) -> Floats:
-    """sum_c left_c k / (1 - p k): what a place (n, 2) serves for a little more probability, (n, nodes, v)."""
-    out = np.zeros((xy.shape[0], left.shape[1], left.shape[2]))
+def _own(xy: Floats, p: Floats, demand: Floats, left: Floats, flight: tuple[float, float]) -> Floats:
+    """sum_c left_c k / (1 - p k): what a place (n, 2) of p (n, q) serves for a little more probability, (n, q)."""
+    out, (scale, far) = np.zeros(p.shape), flight
+    reach = END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)
     for i in range(xy.shape[0]):
+        mine, here = out[i], p[i]
         for c in range(demand.shape[0]):
             d = math.hypot(demand[c, 0] - xy[i, 0], demand[c, 1] - xy[i, 1])
-            for first, end, _, scale, far in flights:
-                if d < END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0):
-                    k = _gets(d / scale, far)
-                    for u in range(left.shape[1]):
-                        for v in range(first, end):
-                            out[i, u, v] += k * left[c, u, v] / max(1.0 - k * p[i, u, v], 1e-9)
-    return out
-
-
-@njit(cache=True, nogil=True)
-def _fill(arrivals: Floats, a: float, rates: Floats, v: int, p: Floats) -> None:
-    """Probabilities p (years + 1, v) of a new pool of quality a that so many arrivals (years, v) come by."""
-    e, x, z, half, unmapped = rates[:, v]
-    gone = min(1.0, e / a**x)
-    p[0, v] = 0.0
-    for t in range(arrivals.shape[0]):
-        find = 1.0 / (1.0 + (half / max(arrivals[t, v] + unmapped, 1e-12)) ** z)
-        p[t + 1, v] = find + p[t, v] * (1.0 - gone) * (1.0 - find)
-
-
-@njit(cache=True, nogil=True)
-def _likely(cells: Floats, quality: Floats, sources: tuple[Floats, Floats], counts: Floats, worlds: Worlds) -> Floats:
-    """Mean over years of sum_v counts_v p, for a new pool at each cell (m, 2)."""
-    (xy, sent), (rates, patches, flights) = sources, worlds
-    years, sims = sent.shape[1], sent.shape[2]
-    out, arrivals, p = np.zeros(cells.shape[0]), np.empty((years, sims)), np.empty((years + 1, sims))
-    for m in range(cells.shape[0]):
-        arrivals[:] = 0.0
-        for j in range(xy.shape[0]):
-            d = math.hypot(cells[m, 0] - xy[j, 0], cells[m, 1] - xy[j, 1])
-            for first, end, scale, _, far in flights:
-                flow = _gets(d / scale, far)
-                for t in range(years):
-                    for v in range(first, end):
-                        arrivals[t, v] += flow * sent[j, t, v]
-        for v in range(sims):
-            a = quality[m] * math.exp(_patch_factor(cells[m, 0], cells[m, 1], patches[v]))
-            _fill(arrivals, a, rates, v, p)
-            for t in range(years):
-                out[m] += counts[v] * p[t + 1, v] / years
-    return out
-
-
-@njit(cache=True, nogil=True)
-def _worth(
-    cells: Floats, quality: Floats, sources: tuple[Floats, Floats, Floats], ground: Ground, worlds: Worlds
-) -> Floats:
-    """Direct gain and what a pool feeds, for each cell (m, 2)."""
-    (xy, sent, influence), (demand, left, nodes), (rates, patches, flights) = sources, ground, worlds
-    years, sims = sent.shape[1], sent.shape[2]
-    out = np.zeros(cells.shape[0])
-    arrivals, fed = np.empty((years, sims)), np.empty((years, sims))
-    cover, p = np.empty((len(nodes), sims)), np.empty((years + 1, sims))
-    for m in range(cells.shape[0]):
-        arrivals[:], fed[:], cover[:] = 0.0, 0.0, 0.0
-        for j in range(xy.shape[0]):
-            d = math.hypot(cells[m, 0] - xy[j, 0], cells[m, 1] - xy[j, 1])
-            for first, end, scale, _, far in flights:
-                flow = _gets(d / scale, far)
-                for t in range(years):
-                    for v in range(first, end):
-                        arrivals[t, v] += flow * sent[j, t, v]
-                        fed[t, v] += flow * influence[j, t, v]
-        for c in range(demand.shape[0]):
-            d = math.hypot(cells[m, 0] - demand[c, 0], cells[m, 1] - demand[c, 1])
-            for first, end, _, scale, far in flights:
-                if d < END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0):
-                    k = _gets(d / scale, far)
-                    for u in range(len(nodes)):
-                        for v in range(first, end):
-                            cover[u, v] += k * left[c, u, v]
-        total = 0.0
-        for v in range(sims):
-            a = quality[m] * math.exp(_patch_factor(cells[m, 0], cells[m, 1], patches[v]))
-            _fill(arrivals, a, rates, v, p)
-            for t in range(years):
-                total += a * p[t, v] * fed[t, v]
-            for u in range(len(nodes)):
-                total += p[nodes[u], v] * cover[u, v]
-        out[m] = total
+            if d < reach:
+                k, there = _gets(d / scale, far), left[c]
+                for q in range(here.shape[0]):
+                    mine[q] += k * there[q] / max(1.0 - k * here[q], 1e-9)
     return out

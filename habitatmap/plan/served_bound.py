@@ -55,9 +55,9 @@ from habitatmap.plan.mean_field import (
     LEAST_ARRIVALS,
     Course,
     MeanField,
-    _patch_factors,
     flow_between,
     gets_so_far,
+    patch_factors,
 )
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.served import Sites
@@ -191,7 +191,7 @@ class _Ground:
             _Group(np.array([v for v, other in enumerate(used) if other == kind]), *kind)
             for kind in dict.fromkeys(used)
         )
-        patchy = quality[:, None] * np.exp(_patch_factors(xy, sims.patches[use]))
+        patchy = quality[:, None] * np.exp(patch_factors(xy, sims.patches[use]))
         cell_m = problem.today.cell_m
         block = exclusive_block(problem.spacing_m, cell_m)
         return cls(row, col, xy, patchy, block, problem.spacing_m, cell_m, problem.shape, use, groups)
