@@ -22,6 +22,7 @@ import math
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -45,6 +46,7 @@ RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000
 FAR = 4.0  # expert judgement: far flights are so many times as long
 FAR_ENDS = 2.0  # where they are counted, flights are followed so many times as far
 LEAST_ARRIVALS = 1e-12
+CHUNK = 512  # cells whose worth is calculated at a time
 LITTLE = 2_000_000  # pairs of points and simulations, below which threads cost more than they save
 # plain tuples, as compiled code that is kept from another version could not find the class of a named one
 Flight = tuple[int, int, float, float, float]
@@ -136,11 +138,7 @@ class MeanField:
         missed = np.empty((len(self.demand.xy), len(self.nodes), v))
         for first, end, _, scale, far in sims.flights:
             here = np.ascontiguousarray(p[:, self.nodes, first:end]).reshape(n, -1)
-            part = _by_parts(
-                lambda some, here=here, flight=(scale, far): _missed(self.demand.xy[some], every, here, flight),
-                len(self.demand.xy),
-                here.size,
-            )
+            part = _by_parts(partial(_missed_of, self.demand.xy, every, here, (scale, far)), len(missed), here.size)
             missed[:, :, first:end] = part.reshape(len(part), len(self.nodes), -1)
         served = self.node_weights @ np.tensordot(self.demand.share, 1.0 - missed, 1)
         return Course(every, a, p, s, missed, served)
@@ -157,11 +155,7 @@ class MeanField:
                 np.ascontiguousarray(of[:, :, first:end]).reshape(len(of), -1) for of in (course.p[:, self.nodes], left)
             )
             part = _by_parts(
-                lambda some, here=here, there=there, flight=(scale, far): _own(
-                    course.xy[some], here[some], self.demand.xy, there, flight
-                ),
-                len(course.xy),
-                there.size,
+                partial(_own_of, course.xy, here, self.demand.xy, there, (scale, far)), len(own), there.size
             )
             own[:, :, first:end] = part.reshape(len(part), len(self.nodes), -1)
         z, at_node = self.simulations.draws.z, {int(year): number for number, year in enumerate(self.nodes)}
@@ -193,7 +187,7 @@ class MeanField:
                 total += (years.p[:, self.nodes, runs] * _times(links, left[:, :, runs])).sum(axis=(1, 2))
             return total
 
-        return _by_parts(some, len(xy), (len(course.xy) + len(self.demand.xy)) * len(self.simulations))
+        return _by_chunks(some, len(xy))
 
     def likely(self, course: Course, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """How likely a pool at each cell (m, 2) is occupied, mean over the years and the weighted simulations: (m,)."""
@@ -202,7 +196,7 @@ class MeanField:
         def some(part: slice) -> Floats:
             return np.asarray(self._new(course, sent, xy[part], quality[part]).p[:, 1:].mean(axis=1) @ counts)
 
-        return _by_parts(some, len(xy), len(course.xy) * len(self.simulations))
+        return _by_chunks(some, len(xy))
 
     def _new(self, course: Course, sent: Floats, xy: Floats, quality: Floats) -> New:
         """The years of one more pool at each cell (m, 2), which nothing else changes for."""
@@ -263,6 +257,11 @@ def flow_between(xy: Floats, scale_m: float, far: float = 0.0) -> Floats | csr_a
     return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
 
 
+def _by_chunks(work: Callable[[slice], Floats], n: int) -> Floats:
+    """The rows 0..n of an array, a few hundred at a time: matrix products bring their own threads."""
+    return np.concatenate([work(slice(first, first + CHUNK)) for first in range(0, max(n, 1), CHUNK)])
+
+
 def _times(links: Floats, values: Floats) -> Floats:
     """Sums over places or points: links (m, n) by values (n, t, v)."""
     return np.asarray((links @ values.reshape(len(values), -1)).reshape(len(links), *values.shape[1:]))
@@ -277,6 +276,14 @@ def _by_parts(work: Callable[[slice], Floats], n: int, each: int) -> Floats:
     parts = [slice(a, b) for a, b in pairwise(edges) if b > a] or [slice(0, 0)]
     with ThreadPoolExecutor(default_workers()) as pool:
         return np.concatenate(list(pool.map(work, parts)))
+
+
+def _missed_of(demand: Floats, xy: Floats, p: Floats, flight: tuple[float, float], part: slice) -> Floats:
+    return np.asarray(_missed(demand[part], xy, p, flight))
+
+
+def _own_of(xy: Floats, p: Floats, demand: Floats, left: Floats, flight: tuple[float, float], part: slice) -> Floats:
+    return np.asarray(_own(xy[part], p[part], demand, left, flight))
 
 
 @njit(cache=True, nogil=True)
