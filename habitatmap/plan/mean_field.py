@@ -137,9 +137,9 @@ class MeanField:
             p[:, year + 1] = c + p[:, year] * (1.0 - gone) * (1.0 - c)
         missed = np.empty((len(self.demand.xy), len(self.nodes), v))
         for first, end, _, scale, far in sims.flights:
-            here = np.ascontiguousarray(p[:, self.nodes, first:end]).reshape(n, -1)
+            here = _flat(p[:, self.nodes, first:end])
             part = _by_parts(partial(_missed_of, self.demand.xy, every, here, (scale, far)), len(missed), here.size)
-            missed[:, :, first:end] = part.reshape(len(part), len(self.nodes), -1)
+            missed[:, :, first:end] = part.reshape(len(part), len(self.nodes), end - first)
         served = self.node_weights @ np.tensordot(self.demand.share, 1.0 - missed, 1)
         return Course(every, a, p, s, missed, served)
 
@@ -151,13 +151,11 @@ class MeanField:
         left = self.demand.share[:, None, None] * course.missed
         own = np.empty((len(course.xy), len(self.nodes), len(sims)))
         for first, end, _, scale, far in sims.flights:
-            here, there = (
-                np.ascontiguousarray(of[:, :, first:end]).reshape(len(of), -1) for of in (course.p[:, self.nodes], left)
-            )
+            here, there = _flat(course.p[:, self.nodes, first:end]), _flat(left[:, :, first:end])
             part = _by_parts(
                 partial(_own_of, course.xy, here, self.demand.xy, there, (scale, far)), len(own), there.size
             )
-            own[:, :, first:end] = part.reshape(len(part), len(self.nodes), -1)
+            own[:, :, first:end] = part.reshape(len(part), len(self.nodes), end - first)
         z, at_node = self.simulations.draws.z, {int(year): number for number, year in enumerate(self.nodes)}
         flows, out = self._flows(course.xy), np.zeros(course.arrivals.shape)
         value = np.zeros(course.quality.shape)  # of a little more probability at the end of the year
@@ -262,9 +260,14 @@ def _by_chunks(work: Callable[[slice], Floats], n: int) -> Floats:
     return np.concatenate([work(slice(first, first + CHUNK)) for first in range(0, max(n, 1), CHUNK)])
 
 
+def _flat(values: Floats) -> Floats:
+    """Values (n, t, v) as (n, t v)."""
+    return np.ascontiguousarray(values).reshape(len(values), math.prod(values.shape[1:]))
+
+
 def _times(links: Floats, values: Floats) -> Floats:
     """Sums over places or points: links (m, n) by values (n, t, v)."""
-    return np.asarray((links @ values.reshape(len(values), -1)).reshape(len(links), *values.shape[1:]))
+    return np.asarray((links @ _flat(values)).reshape(len(links), *values.shape[1:]))
 
 
 def _by_parts(work: Callable[[slice], Floats], n: int, each: int) -> Floats:
