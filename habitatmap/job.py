@@ -19,6 +19,7 @@ from scipy.special import logit
 
 from habitatmap.area import Area, blurred
 from habitatmap.fieldwork.rounds import Rounds, Week, known_on, plan_rounds
+from habitatmap.geo.engine import one_blas_thread
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
 from habitatmap.habitat.score import Habitat, score_habitat
@@ -100,6 +101,7 @@ def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
     return replace(result, public=evaluate(blurred(area), _silent, for_public=True))
 
 
+@one_blas_thread()
 def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     """One area through all stages. The public's is spared what it does not show: consents, and the closest bound."""
     clock = Clock(say)
@@ -411,6 +413,7 @@ def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
     return plan_rounds(area, week, people, teaches)
 
 
+@one_blas_thread()
 def simulate_years(result: Result, years: int = 20, simulations: int = 384) -> Outlook:
     """The plan, and as many pools placed by other rules, through the same simulated years (plan.outlook).
 

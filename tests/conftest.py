@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import os
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is loaded: tests run side by side
+
 from hypothesis import settings
 
 settings.register_profile("same examples", derandomize=True)

@@ -7,13 +7,15 @@ A stage is a function of one tile and its halo. It gets blocks that are `halo` c
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
+from threadpoolctl import threadpool_limits
 
 from habitatmap.geo.grid import Tile, cut
 
@@ -53,6 +55,13 @@ class TileStage:
     halo: int = 0
     pad: float = 0
     tile_cells: int = 512
+
+
+@contextmanager
+def one_blas_thread() -> Iterator[None]:
+    """Matrix products on one thread: ours share the processors already, and threads of two kinds wait for each other."""
+    with threadpool_limits(limits=1, user_api="blas"):
+        yield
 
 
 def default_workers() -> int:

@@ -46,7 +46,6 @@ RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000
 FAR = 4.0  # expert judgement: far flights are so many times as long
 FAR_ENDS = 2.0  # where they are counted, flights are followed so many times as far
 LEAST_ARRIVALS = 1e-12
-CHUNK = 512  # cells whose worth is calculated at a time
 LITTLE = 2_000_000  # pairs of points and simulations, below which threads cost more than they save
 # plain tuples, as compiled code that is kept from another version could not find the class of a named one
 Flight = tuple[int, int, float, float, float]
@@ -185,7 +184,7 @@ class MeanField:
                 total += (years.p[:, self.nodes, runs] * _times(links, left[:, :, runs])).sum(axis=(1, 2))
             return total
 
-        return _by_chunks(some, len(xy))
+        return _by_parts(some, len(xy), (len(course.xy) + len(self.demand.xy)) * len(self.simulations))
 
     def likely(self, course: Course, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """How likely a pool at each cell (m, 2) is occupied, mean over the years and the weighted simulations: (m,)."""
@@ -194,7 +193,7 @@ class MeanField:
         def some(part: slice) -> Floats:
             return np.asarray(self._new(course, sent, xy[part], quality[part]).p[:, 1:].mean(axis=1) @ counts)
 
-        return _by_chunks(some, len(xy))
+        return _by_parts(some, len(xy), len(course.xy) * len(self.simulations))
 
     def _new(self, course: Course, sent: Floats, xy: Floats, quality: Floats) -> New:
         """The years of one more pool at each cell (m, 2), which nothing else changes for."""
@@ -253,11 +252,6 @@ def flow_between(xy: Floats, scale_m: float, far: float = 0.0) -> Floats | csr_a
     i, j = cKDTree(xy).query_pairs(farthest, output_type="ndarray").T
     near = gets_so_far(np.hypot(*(xy[i] - xy[j]).T) / scale_m, far)
     return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
-
-
-def _by_chunks(work: Callable[[slice], Floats], n: int) -> Floats:
-    """The rows 0..n of an array, a few hundred at a time: matrix products bring their own threads."""
-    return np.concatenate([work(slice(first, first + CHUNK)) for first in range(0, max(n, 1), CHUNK)])
 
 
 def _flat(values: Floats) -> Floats:
