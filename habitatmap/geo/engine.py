@@ -59,7 +59,7 @@ class TileStage:
 
 @contextmanager
 def one_blas_thread() -> Iterator[None]:
-    """Matrix products on one thread: ours share the processors already, and two kinds of threads wait for each other."""
+    """Matrix products on one thread: ours share the processors already, and each kind would wait for the other."""
     with threadpool_limits(limits=1, user_api="blas"):
         yield
 
