@@ -28,6 +28,8 @@ def test_no_file_gives_the_defaults_of_the_contract(tmp_path: Path) -> None:
         "consent": ("yes", "ask"),
         "private": False,
         "objective": "reach",
+        "found_from": "both",
+        "years": 10,
         "budget": None,
         "cost_per_site": 1.0,
         "cost_by_kind": {},

@@ -98,7 +98,7 @@ function planTable() {
       if (!row.at) card.append(el("p", {class: "pointless"}, words.private_point));
       card.append(factList([
         [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: gained(row.gain)})],
-        ...["served_open", "served_closed"].map((key) => [say("fact_" + key, {years: years}), say("fact_gain_value", {gain: gained(plan[i][key])})]),
+        ...[["fact_served_open", plan[i].served_open], ["fact_served_closed", plan[i].served_closed]].map(([key, gain]) => [say(key, {years: years}), say("fact_gain_value", {gain: gained(gain)})]),
         [words.fact_cumulative, facts.public ? null : finely(row.cumulative)],
         [words.fact_occupancy, ranged(row.occupancy_expected, row.occupancy_low, row.occupancy_high)],
         [words.fact_robustness, row.robustness === null ? words.unknown : say("fact_robustness_value", {share: share(row.robustness)})],
