@@ -43,19 +43,8 @@ def summary_of(result: Result) -> dict[str, Any]:
     }
     order = (
         *("title", "crs", "crs_name", "cell_m", "cells", "as_of", "intake", "pools_standing", "occupancy", "seasons"),
-        *(
-            "forage_in_reach",
-            "candidates",
-            "plan",
-            "served",
-            "network",
-            "gaps",
-            "ask_first",
-            "sensitivity",
-            "forage",
-            "missing",
-        ),
-        *("land_cover", "notes", "seconds", "versions", "cautions", "credits"),
+        *("forage_in_reach", "candidates", "plan", "served", "network", "gaps", "ask_first", "sensitivity", "forage"),
+        *("missing", "land_cover", "notes", "seconds", "versions", "cautions", "credits"),
     )
     content: dict[str, Any] = plain({key: told[key] for key in order})
     return content

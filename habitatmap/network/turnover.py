@@ -16,12 +16,16 @@ such that pools which were empty when they were installed are by today as often 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
+from scipy.sparse import csr_array
+from scipy.spatial import cKDTree
+from scipy.spatial.distance import cdist
 from scipy.stats import qmc
 
 Floats = NDArray[np.float64]
@@ -31,6 +35,7 @@ LEAST_QUALITY = 0.05  # a place with next to no forage about it still holds larv
 FEWEST_OF_KIND = 5  # fewer pools, or trees, than that say too little on their own
 YEARS_UNKNOWN = 5.0  # age taken for a pool without a date (expert judgement)
 BISECTIONS = 60
+DENSE_PLACES = 3000  # above so many places, flights too rare to matter are left out
 
 
 @dataclass(frozen=True)
@@ -127,8 +132,24 @@ def found(arrivals: Floats, half: Floats, z: Floats) -> Floats:
 
 
 def lost(quality: Floats, e: Floats, x: Floats) -> Floats:
-    """l: the probability (n, simulations) that an occupied place of this quality (n,) is lost where nothing arrives."""
-    return np.minimum(1.0, e[None] / quality[:, None] ** x[None])
+    """l: the probability (n, simulations) that an occupied place of this quality is lost where nothing arrives.
+
+    quality: (n,), or (n, simulations) where it differs between them."""
+    return np.asarray(np.minimum(1.0, e / (quality[:, None] if quality.ndim == 1 else quality) ** x))
+
+
+def flow_between(xy: Floats, reached: Callable[[Floats], Floats], farthest_m: float) -> Floats | csr_array:
+    """Share of flights between places (n, 2) that get so far: (n, n), symmetric, 0 on the diagonal.
+
+    reached: that share by distance (metres). Above DENSE_PLACES places sparse, without flights beyond `farthest_m`.
+    """
+    if len(xy) <= DENSE_PLACES:
+        flow = reached(cdist(xy, xy))
+        np.fill_diagonal(flow, 0.0)
+        return flow
+    i, j = cKDTree(xy).query_pairs(farthest_m, output_type="ndarray").T
+    near = reached(np.hypot(*(xy[i] - xy[j]).T))
+    return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
 
 
 def calibrate(known: KnownPlaces, arriving: Floats, draws: Draws, new: float, *, hindcast: bool = True) -> Rates:
@@ -144,9 +165,8 @@ def calibrate(known: KnownPlaces, arriving: Floats, draws: Draws, new: float, *,
     mean = float(arriving.mean()) if len(arriving) else 0.0
     share = draws.unmapped / (1.0 - draws.unmapped)
     unmapped = mean * share if mean > 0 else (draws.unmapped > 0).astype(float)
-    every, few = np.ones(len(known.p), dtype=bool), {}
-    for kind in (False, True):
-        few[kind] = (known.pool == kind).sum() < FEWEST_OF_KIND
+    every = np.ones(len(known.p), dtype=bool)
+    few_pools, few_trees = (of.sum() < FEWEST_OF_KIND for of in (known.pool, ~known.pool))
 
     def fit(who: Bools, years: Floats) -> Floats:
         return _half(
@@ -156,12 +176,12 @@ def calibrate(known: KnownPlaces, arriving: Floats, draws: Draws, new: float, *,
     if not mean > 0 and not unmapped.any():
         return Rates(np.ones((2, len(draws.z))), unmapped)  # where nothing ever arrives, any y will do
     long = np.full(len(known.p), np.inf)
-    if few[True]:
+    if few_pools:
         one = np.ones(1)
         pools = _half(np.full((1, 1), mean) + unmapped, lost(one, draws.e, draws.x), new * one, draws.z, np.inf * one)
     else:
         pools = fit(known.pool, (known.years if hindcast else long)[known.pool])
-    if few[False]:
+    if few_trees:
         trees = fit(every, long) if len(known.p) >= FEWEST_OF_KIND else pools
     else:
         trees = fit(~known.pool, long[~known.pool])

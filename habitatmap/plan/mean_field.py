@@ -12,8 +12,8 @@ adjoint of the recursion gives for every cell at once (exact for a small place, 
 
 New pools near each other share what nobody knows of their ground: in each simulation their quality is better or worse
 by a factor that is the same within a patch of `PATCH_M`. The patches are those of a chequered board, turned and moved
-at random, and each simulation is taken twice, with better and worse exchanged: no place is favoured by it, but pools in
-one meadow do well or badly together.
+at random; each board is taken twice, with better and worse exchanged, so that hardly any place is favoured by it, but
+pools in one meadow do well or badly together.
 """
 
 from __future__ import annotations
@@ -30,19 +30,17 @@ import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import csr_array
-from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.flight import END_IN_SCALES, share_beyond, share_beyond_compiled
-from habitatmap.network.turnover import Draws, KnownPlaces, Rates, found
+from habitatmap.network.turnover import Draws, KnownPlaces, Rates, flow_between, found, lost
 
 Floats = NDArray[np.float64]
 
 PATCH_M = 150.0  # expert judgement: ground within such a patch is better or worse together
 PATCH_FACTOR = 1.5  # expert judgement: by so much
-DENSE_PLACES = 3000  # above so many places, flights rarer than this are left out
-RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000
+RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000, flights too rare to matter among very many places
 FAR = 4.0  # expert judgement: far flights are so many times as long
 FAR_ENDS = 2.0  # where they are counted, flights are followed so many times as far
 LEAST_ARRIVALS = 1e-12
@@ -125,7 +123,7 @@ class MeanField:
         patchy = np.exp(patch_factors(new, sims.patches))
         a = np.vstack([np.repeat(known.quality[:, None], len(sims), axis=1), np.reshape(quality, (-1, 1)) * patchy])
         half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(new), axis=0)])
-        gone = np.minimum(1.0, sims.draws.e / a**sims.draws.x)
+        gone = lost(a, sims.draws.e, sims.draws.x)
         n, v = a.shape
         p, s = np.empty((n, self.years + 1, v)), np.empty((n, self.years, v))
         p[:n0, 0], p[n0:, 0] = known.p[:, None], 0.0
@@ -146,7 +144,7 @@ class MeanField:
         """What one more arrival at each place in each year would add to sum_v weights_v served_v: (n, years, v)."""
         sims, new = self.simulations, len(course.xy) - len(self.known.p)
         half = sims.rates.of(np.r_[self.known.pool, np.ones(new, dtype=bool)])
-        gone = np.minimum(1.0, sims.draws.e / course.quality**sims.draws.x)
+        gone = lost(course.quality, sims.draws.e, sims.draws.x)
         left = self.demand.share[:, None, None] * course.missed
         own = np.empty((len(course.xy), len(self.nodes), len(sims)))
         for first, end, _, scale, far in sims.flights:
@@ -199,7 +197,7 @@ class MeanField:
         """The years of one more pool at each cell (m, 2), which nothing else changes for."""
         sims = self.simulations
         a = quality[:, None] * np.exp(patch_factors(xy, sims.patches))
-        stays = 1.0 - np.minimum(1.0, sims.draws.e / a**sims.draws.x)
+        stays = 1.0 - lost(a, sims.draws.e, sims.draws.x)
         arrivals, p = np.zeros((len(xy), self.years, len(sims))), np.zeros((len(xy), self.years + 1, len(sims)))
         for runs, links in self._links(xy, course.xy, of_forage=False):
             arrivals[:, :, runs] = _times(links, sent[:, :, runs])
@@ -226,7 +224,7 @@ class MeanField:
     def _flows(self, xy: Floats) -> list[Floats | csr_array]:
         """L between the places, for each of the flights; 0 on the diagonal."""
         kinds = [(scale, far) for _, _, scale, _, far in self.simulations.flights]
-        made = {kind: flow_between(xy, *kind) for kind in dict.fromkeys(kinds)}
+        made = {kind: flow_of(xy, *kind) for kind in dict.fromkeys(kinds)}
         return [made[kind] for kind in kinds]
 
     def _fed(self, flows: list[Floats | csr_array], sent: Floats) -> Floats:
@@ -242,16 +240,10 @@ def gets_so_far(q: Floats, far: float) -> Floats:
     return np.asarray((1.0 - far) * share_beyond(q) + far * share_beyond(q / FAR))
 
 
-def flow_between(xy: Floats, scale_m: float, far: float = 0.0) -> Floats | csr_array:
-    """L(d) between places (n, n), 0 on the diagonal; sparse above DENSE_PLACES, where rarer flights are left out."""
-    if len(xy) <= DENSE_PLACES:
-        flow = gets_so_far(cdist(xy, xy) / scale_m, far)
-        np.fill_diagonal(flow, 0.0)
-        return flow
+def flow_of(xy: Floats, scale_m: float, far: float = 0.0) -> Floats | csr_array:
+    """L(d) between places (n, n): `turnover.flow_between` of the planner's flights."""
     farthest = scale_m * RARE_IN_SCALES * (FAR_ENDS if far > 0.0 else 1.0)
-    i, j = cKDTree(xy).query_pairs(farthest, output_type="ndarray").T
-    near = gets_so_far(np.hypot(*(xy[i] - xy[j]).T) / scale_m, far)
-    return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
+    return flow_between(xy, lambda d: gets_so_far(d / scale_m, far), farthest)
 
 
 def _flat(values: Floats) -> Floats:

@@ -30,7 +30,7 @@ from habitatmap.plan.simulated_years import (
     Luck,
     Tail,
     fit_to_survey,
-    flow_between,
+    flow_by_tail,
     forage_served,
     simulate_occupancy,
 )
@@ -283,7 +283,7 @@ def _live(
     )
     p = today.probabilities[np.arange(count) % len(today.probabilities)].T
     start = (np.random.default_rng(under.seed).random(p.shape) < p)[:, which]
-    rates = fit_to_survey(known, flow_between(known.xy, tail, under.dispersal_median_m), drawn, today.new)
+    rates = fit_to_survey(known, flow_by_tail(known.xy, tail, under.dispersal_median_m), drawn, today.new)
 
     lived: dict[Way, Course] = {}
     for name, sets in ways.items():
@@ -299,7 +299,7 @@ def _live(
                 rates.unmapped[mine],
             )
             states = simulate_occupancy(
-                flow_between(xy, tail, under.dispersal_median_m),
+                flow_by_tail(xy, tail, under.dispersal_median_m),
                 quality,
                 np.vstack([start[:, mine], np.zeros((len(new), len(mine)), dtype=bool)]),
                 laws,

@@ -2,10 +2,10 @@
 
 One season of visits cannot tell whether flies come from mapped breeding places only or from others as well, nor how far
 they go. So the plan is made for several readings of what is known (`READINGS`), half the weight on those in which only
-mapped places feed pools, half on those in which many arrivals come from places nobody mapped, each with short, usual
-and long flights. What a plan gains in a reading counts over what the best rule of thumb gains there, and a shortfall
-counts more than a surplus (exponential utility): a plan that does well in one reading at the cost of another is no good
-plan.
+mapped places feed pools, half on those in which many arrivals come from places nobody mapped, each with short flights,
+usual ones and some that go far. What a plan gains in a reading counts over what the best rule of thumb gains there, and
+a shortfall counts more than a surplus (exponential utility): a plan that does well in one reading at the cost of
+another is no good plan.
 
 Greedy takes the cell that adds most (mean_field.worth), over the best cell of each block first and over the cells
 around the best blocks then. Its order is nested: the first five sites are the plan for five.
@@ -36,7 +36,7 @@ from habitatmap.plan.mean_field import (
     Floats,
     MeanField,
     Simulations,
-    flow_between,
+    flow_of,
 )
 from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.problem import Problem
@@ -46,6 +46,7 @@ from habitatmap.vocabulary.terms import FoundFrom
 Cells = NDArray[np.int64]
 
 REFERENCE_POOLS = 10  # rules of thumb are measured with so many, so that the order of sites does not depend on how many
+# chosen on invented towns (guide/outlook.md, "On fresh towns"), as are the readings below
 AVERSION = 4.0  # of the utility: how much more a shortfall against the best rule counts than a surplus
 BLOCK_M, MOST_BLOCKS = 60.0, 1000
 COARSE_M = 100.0
@@ -123,7 +124,7 @@ def simulate(
         dispersal, forage = (
             FlightKernel(median * reading.flight).scale_m for median in (dispersal_median_m, forage_median_m)
         )
-        flow = flow_between(known.xy, dispersal, reading.far)
+        flow = flow_of(known.xy, dispersal, reading.far)
         drawn.append(draw(reading.ranges, each, seed + number))
         arriving = np.asarray(flow @ (known.quality * known.p))
         rates.append(calibrate(known, arriving, drawn[-1], new, hindcast=reading.hindcast))
@@ -306,7 +307,7 @@ class _Search:
             weights @ (self._with(int(self.row[at]), int(self.col[at])).served - self.course.served) for at in apart
         ]
         best = apart[int(np.argmax(self._for_its_cost(np.array(tried), self.row[apart], self.col[apart])))]
-        row, col = self._around(np.array([best]), is_open)
+        row, col = self._around(int(self.row[best]), int(self.col[best]), is_open)
         if not len(row):
             return None
         worth = rate(row, col)
@@ -357,13 +358,9 @@ class _Search:
         blocks = np.asarray(whole.reshape(whole.shape[0] // self.size, self.size, -1, self.size).any(axis=(1, 3)))
         return blocks[self.row // self.size, self.col // self.size]
 
-    def _around(self, blocks: Cells, is_open: NDArray[np.bool_]) -> tuple[Cells, Cells]:
-        """The open cells of blocks and of those next to them, in the order row, column."""
-        near = np.zeros(is_open.shape, dtype=bool)
-        for row, col in zip(self.row[blocks] // self.size, self.col[blocks] // self.size, strict=True):
-            part = np.s_[
-                max(0, row - 1) * self.size : (row + 2) * self.size, max(0, col - 1) * self.size : (col + 2) * self.size
-            ]
-            near[part] = is_open[part]
-        found = np.nonzero(near)
-        return found[0].astype(np.int64), found[1].astype(np.int64)
+    def _around(self, row: int, col: int, is_open: NDArray[np.bool_]) -> tuple[Cells, Cells]:
+        """The open cells of the block of a cell and of those next to it, in the order row, column."""
+        top, left = (max(0, (of // self.size - 1) * self.size) for of in (row, col))
+        end, right = ((of // self.size + 2) * self.size for of in (row, col))
+        rows, cols = np.nonzero(is_open[top:end, left:right])
+        return rows.astype(np.int64) + top, cols.astype(np.int64) + left

@@ -55,7 +55,7 @@ from habitatmap.plan.mean_field import (
     LEAST_ARRIVALS,
     Course,
     MeanField,
-    flow_between,
+    flow_of,
     gets_so_far,
     patch_factors,
 )
@@ -353,7 +353,7 @@ class _Neighbours:
             [group.feeds(apart).astype(np.float32) for group in groups],
             [group.feeds(beside) for group in groups],
             [group.feeds(away) for group in groups],
-            [flow_between(base.xy, group.dispersal, group.far) for group in groups],
+            [flow_of(base.xy, group.dispersal, group.far) for group in groups],
         )
 
     def arrivals(self, sent: Floats, from_sites: Floats) -> tuple[Floats, Floats]:
@@ -435,7 +435,7 @@ def _influence(model: MeanField, base: Course, ground: _Ground, steepest: Floats
         for i, reach in enumerate(group.serves(cdist(base.xy, model.demand.xy))):
             k = reach[:, None, None]
             own[i, :, of] = (k * left / np.maximum(1.0 - k * base.p[i, model.nodes][:, use[of]], 1e-9)).sum(axis=0).T
-    flows = [flow_between(base.xy, group.dispersal, group.far) for group in ground.groups]
+    flows = [flow_of(base.xy, group.dispersal, group.far) for group in ground.groups]
     at_node = {int(year): number for number, year in enumerate(model.nodes)}
     out, value = np.zeros(steepest.shape), np.zeros(places.quality.shape)
     for year in range(years, 0, -1):

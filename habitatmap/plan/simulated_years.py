@@ -16,7 +16,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import csr_array
-from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
 from habitatmap.network.turnover import (
@@ -27,13 +26,13 @@ from habitatmap.network.turnover import (
     KnownPlaces,
     Rates,
     calibrate,
+    flow_between,
     found,
     lost,
 )
 
 BISECTIONS = 12
 SMALLEST_FACTOR = 1 / 64  # of the y that fits today's arrivals
-DENSE_PLACES = 4000  # above so many places, flights too rare to matter are left out
 RARE_FLIGHT = 1e-3
 
 
@@ -60,25 +59,17 @@ def thin_tail(d_m: ArrayLike, median_m: float) -> Floats:
 TAILS: dict[Tail, Callable[[ArrayLike, float], Floats]] = {Tail.FAT: fat_tail, Tail.THIN: thin_tail}
 
 
-def flow_between(xy: Floats, tail: Tail, median_m: float) -> Floats | csr_array:
-    """Share of flights between places (n, 2) that get so far: (n, n), symmetric, 0 on the diagonal; sparse above
-    DENSE_PLACES, where rarer flights are left out."""
-    reached = TAILS[tail]
-    if len(xy) <= DENSE_PLACES:
-        flow = reached(cdist(xy, xy), median_m)
-        np.fill_diagonal(flow, 0.0)
-        return flow
+def flow_by_tail(xy: Floats, tail: Tail, median_m: float) -> Floats | csr_array:
+    """`turnover.flow_between` of flights with this tail; where it is sparse, without those rarer than RARE_FLIGHT."""
     farthest = median_m * (np.sqrt(1 / RARE_FLIGHT - 1) if tail is Tail.FAT else np.sqrt(np.log2(1 / RARE_FLIGHT)))
-    i, j = cKDTree(xy).query_pairs(farthest, output_type="ndarray").T
-    near = reached(np.hypot(*(xy[i] - xy[j]).T), median_m)
-    return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
+    return flow_between(xy, lambda d: TAILS[tail](d, median_m), float(farthest))
 
 
 def fit_to_survey(known: KnownPlaces, flow: Floats | csr_array, draws: Draws, new: float) -> Rates:
     """What `calibrate` gives, but the y of pools fits the arrivals of each year since they were installed, which were
     fewer than today's while all pools stood empty.
 
-    flow: see `flow_between`. The expected occupancy of pools, empty when they were installed, is followed up to today,
+    flow: see `flow_by_tail`. The expected occupancy of pools, empty when they were installed, is followed up to today,
     trees being as often occupied as they are; bisection on the log scale. With too few pools for that, as `calibrate`.
     """
     certain = draws._replace(y=np.ones_like(draws.y))
@@ -141,7 +132,7 @@ def simulate_occupancy(
 ) -> Bools:
     """Occupied or not: (years + 1, places, simulations), the first being `start` (places, simulations).
 
-    flow: (places, places), see `flow_between`; quality A: (places,) > 0; installed: (places,) the year in which each is
+    flow: (places, places), see `flow_by_tail`; quality A: (places,) > 0; installed: (places,) the year in which each is
     installed, empty, to be found from the next year on; 0 for those that stand at the start, as all do without it.
     """
     states = np.empty((years + 1, *start.shape), dtype=bool)

@@ -10,7 +10,7 @@ import pytest
 
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.network.turnover import Draws, KnownPlaces, Ranges, Rates, calibrate, draw, found, lost
-from habitatmap.plan.mean_field import Demand, MeanField, Simulations, flow_between, year_weights
+from habitatmap.plan.mean_field import Demand, MeanField, Simulations, flow_of, year_weights
 
 YEARS = 10
 DISPERSAL, FORAGE = FlightKernel(500.0), FlightKernel(250.0)
@@ -47,7 +47,7 @@ def exact_chain(model: MeanField, xy: np.ndarray, quality: np.ndarray, v: int) -
     every, a = np.vstack([known.xy, xy]), np.r_[known.quality, quality]
     start = np.r_[known.p, np.zeros(len(xy))]
     pool = np.r_[known.pool, np.ones(len(xy), bool)]
-    flow, half = flow_between(every, DISPERSAL.scale_m), sims.rates.half[pool.astype(int), v]
+    flow, half = flow_of(every, DISPERSAL.scale_m), sims.rates.half[pool.astype(int), v]
     gone = lost(a, sims.draws.e[v : v + 1], sims.draws.x[v : v + 1])[:, 0]
     states = np.array(list(product([0, 1], repeat=len(a))))
     chance = np.prod(np.where(states, start, 1 - start), axis=1)
@@ -105,7 +105,7 @@ def test_what_a_plan_adds_is_near_the_exact_chain(unmapped: float, worst: float,
         model = small_world(6, 20, 4, seed)
         known = replace(model.known, pool=np.ones(6, dtype=bool))
         drawn = draw(Ranges(unmapped=(unmapped, unmapped)), 4, seed)
-        arriving = flow_between(known.xy, DISPERSAL.scale_m) @ (known.quality * known.p)
+        arriving = flow_of(known.xy, DISPERSAL.scale_m) @ (known.quality * known.p)
         rates = calibrate(known, arriving, drawn, 0.4)
         model = MeanField(known, model.demand, replace(model.simulations, draws=drawn, rates=rates), YEARS)
         xy, quality = np.array([[300.0, 400.0], [900.0, 800.0]]), np.array([1.2, 0.7])

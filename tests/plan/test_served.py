@@ -12,7 +12,7 @@ import pytest
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.network.turnover import Draws, KnownPlaces, Ranges, Rates, found, lost
-from habitatmap.plan.mean_field import Demand, MeanField, Simulations, flow_between
+from habitatmap.plan.mean_field import Demand, MeanField, Simulations, flow_of
 from habitatmap.plan.outlook import Strategy, other_plans
 from habitatmap.plan.problem import Problem, Quota
 from habitatmap.plan.reach import forage_in_reach, not_reached
@@ -127,7 +127,7 @@ def lived(sites: Sites, plan: pd.DataFrame, v: int, times: int = 256) -> float:
     p = np.r_[model.known.p, np.zeros(len(xy))]
     start = np.random.default_rng(0).random((len(a), times)) < p[:, None]
     luck = Luck(7, np.arange(times), times)
-    states = simulate_occupancy(flow_between(every, FlightKernel(DISPERSAL_M).scale_m), a, start, laws, 10, luck)
+    states = simulate_occupancy(flow_of(every, FlightKernel(DISPERSAL_M).scale_m), a, start, laws, 10, luck)
     d = np.hypot(*(model.demand.xy[:, None] - every[None]).T).T
     missed = np.log1p(-np.minimum(FlightKernel(FORAGE_M).reach_weight(d), 1 - 1e-9))
     return float(np.mean([model.demand.share @ -np.expm1(missed @ year.astype(float)) for year in states[1:]]))

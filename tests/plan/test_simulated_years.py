@@ -17,7 +17,7 @@ from habitatmap.plan.simulated_years import (
     Tail,
     fat_tail,
     fit_to_survey,
-    flow_between,
+    flow_by_tail,
     forage_served,
     simulate_occupancy,
     thin_tail,
@@ -128,7 +128,7 @@ def test_simulations_do_not_contradict_the_survey_they_start_from(tail: Tail) ->
     p, access = np.where(pool, 0.55, 0.25), random.uniform(0.2, 0.6, 60)
     frame = pd.DataFrame({"x": random.uniform(0, 3000, 60), "y": random.uniform(0, 3000, 60), "p": p, "access": access})
     known = KnownPlaces.of(frame.assign(pools=pool.astype(int)), years)
-    flow = flow_between(known.xy, tail, 500.0)
+    flow = flow_by_tail(known.xy, tail, 500.0)
     start = (random.random((60, n)) < p[:, None]) & ~pool[:, None]
     found = []
     for unmapped in (0.0, 0.5, 0.9):
@@ -157,7 +157,7 @@ def test_fitted_expectations_are_what_the_survey_found() -> None:
         ),
         np.r_[1, 1, 2, 2, 3, 3, 4, 4, [np.nan] * 4],
     )
-    flow = flow_between(known.xy, Tail.FAT, 500.0)
+    flow = flow_by_tail(known.xy, Tail.FAT, 500.0)
     drawn = draw(Ranges(y=(1.0, 1.0)), 4)
     rates = fit_to_survey(known, flow, drawn, 0.4)
     for v in range(4):
@@ -173,7 +173,7 @@ def test_fitted_expectations_are_what_the_survey_found() -> None:
 def test_few_pools_are_calibrated_without_their_dates() -> None:
     frame = pd.DataFrame({"x": 150.0 * np.arange(9), "y": 0.0, "p": 0.3, "pools": [1] * 2 + [0] * 7, "access": 0.4})
     known, drawn = KnownPlaces.of(frame, np.full(9, 1.0)), draw(Ranges(), 4)
-    flow = flow_between(known.xy, Tail.FAT, 500.0)
+    flow = flow_by_tail(known.xy, Tail.FAT, 500.0)
     fitted = fit_to_survey(known, flow, drawn, 0.4)
     assert fitted.half == pytest.approx(calibrate(known, flow @ known.p, drawn, 0.4).half)
 
@@ -200,9 +200,9 @@ def test_the_tails_are_those_of_their_landing_places() -> None:
 @pytest.mark.parametrize("tail", Tail)
 def test_many_places_leave_out_rare_flights_only(tail: Tail, monkeypatch: pytest.MonkeyPatch) -> None:
     xy = np.random.default_rng(6).uniform(0, 20_000, (80, 2))
-    every = flow_between(xy, tail, 500.0)
-    monkeypatch.setattr("habitatmap.plan.simulated_years.DENSE_PLACES", 10)
-    some = flow_between(xy, tail, 500.0).toarray()
+    every = flow_by_tail(xy, tail, 500.0)
+    monkeypatch.setattr("habitatmap.network.turnover.DENSE_PLACES", 10)
+    some = flow_by_tail(xy, tail, 500.0).toarray()
     assert some == pytest.approx(np.where(every >= 1e-3, every, 0.0))
 
 
