@@ -30,6 +30,7 @@ from habitatmap.geo.masks import cells_in
 from habitatmap.read.committed import read_committed, taken_out
 from habitatmap.read.coordinates import Box
 from habitatmap.read.corrections import corrected, read_corrected, read_corrections
+from habitatmap.read.earlier_sites import read_earlier_sites
 from habitatmap.read.exclusion_zones import read_keep_away
 from habitatmap.read.files import read_tables
 from habitatmap.read.folder import area_folder, find_all, nothing_to_map, unused
@@ -72,7 +73,8 @@ class Area:
     """An area folder, read and checked. Frames have the columns their readers in `read` state; lengths are metres.
 
     `has` names the kinds of input that the folder holds; `notes` says what was decided on the
-    way; `boundary` and `inventoried` are shapely shapes, None where the folder has none.
+    way; `earlier_sites` are the ids that sites were given in earlier runs; `boundary` and `inventoried` are shapely
+    shapes, None where the folder has none.
     """
 
     folder: Path
@@ -93,6 +95,7 @@ class Area:
     has: frozenset[Kind]
     land_cover: LandCover | None
     tree_table: TreeTable
+    earlier_sites: gpd.GeoDataFrame
     notes: list[str] = field(default_factory=list)
     credits: list[str] = field(default_factory=list)
 
@@ -191,6 +194,8 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings, ledger)
         notes += far
     notes += _scale_remark(crs, grid)
+    earlier_sites, unread = read_earlier_sites(sources.folder, crs)
+    notes += unread
     notes += _far_off({"land": land, "keep_away": keep_away, "paths": paths}, grid)
     tree_table = load_tree_table()
     if lacking := tree_table.not_known(trees):
@@ -216,6 +221,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         has=frozenset({kind for kind, found in tables.items() if found} | ({Kind.LAND_COVER} if cover else set())),
         land_cover=cover,
         tree_table=tree_table,
+        earlier_sites=earlier_sites,
         notes=notes,
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )

@@ -161,7 +161,7 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         gaps=unserved.set_crs(area.crs),
         network=net,
     )
-    return assemble(found, clock)
+    return assemble(found, clock, for_public)
 
 
 # --- stages ----------------------------------------------------------------------------------------------------------

@@ -95,7 +95,7 @@ def invented(rows: int = 3, **changes: Any) -> Result:
     if rows > 1:
         plan.loc[1, ["x", "y", "lon", "lat"]] = np.nan
         plan.loc[1, "private"] = "yes"
-    zones = gpd.GeoDataFrame(plan[["rank", "place", "private"]], geometry=shapes, crs=CRS_UTM)
+    zones = gpd.GeoDataFrame(plan[["rank", "id", "place", "private"]], geometry=shapes, crs=CRS_UTM)
     rasters = {name: rng.random(GRID.shape).astype(np.float32) for name in RASTERS}
     rasters["forage_lean"][:, :7] = np.nan
     parts_of_it = {
@@ -135,6 +135,7 @@ def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:
     """One row of plan.csv."""
     return {
         "rank": rank,
+        "id": f"S{rank}",
         "x": GRID.left + 105.0 * rank,
         "y": GRID.top - 55.0,
         "lon": 9.0 + rank / 700,

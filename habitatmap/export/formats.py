@@ -166,7 +166,7 @@ def gpx_bytes(plan: pd.DataFrame, title: str, cautions: Iterable[str]) -> bytes:
         if not math.isfinite(row["lat"]):
             continue
         point = gpx_point(root, "wpt", row["lon"], row["lat"])
-        gpx_text(point, "name", f"{row['rank']} {row['place']}".strip())
+        gpx_text(point, "name", f"{row['id']} {row['place']}".strip())
         gpx_text(point, "desc", f"{row['caution']} {row['reason']}")
         gpx_text(point, "type", "suggested pool")
     return gpx_document(root)
@@ -296,6 +296,7 @@ def text_files(result: Result) -> dict[str, bytes]:
         "plan.csv": csv_text(plan),
         "plan.geojson": geojson_text(plan, plan_points(plan, "lon", "lat")),
         "zones.geojson": geojson_text(result.zones, in_degrees(result.zones, result.crs)),
+        "site_ids.geojson": geojson_text(result.site_ids, in_degrees(result.site_ids, result.crs)),
         "ask_first.csv": csv_text(result.ask_first),
         "gaps.geojson": geojson_text(told_gaps(result.gaps), in_degrees(result.gaps, result.crs)),
         "pools.csv": csv_text(told_pools(result.pools)),

@@ -189,6 +189,7 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
         rows.append(
             {
                 "rank": int(row["rank"]),
+                "id": text(row["id"]),
                 "private": private,
                 "at": None if private else writer.point(row["x"], row["y"]),
                 "xy": None if private else [round(float(row["x"]), 1), round(float(row["y"]), 1)],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from importlib.metadata import PackageNotFoundError, version
 from typing import Protocol
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -13,8 +14,9 @@ from shapely import intersects_xy
 from habitatmap.area import Area
 from habitatmap.plan.reach import forage_in_reach, not_reached, shares_of_gains
 from habitatmap.plan.search import Shortfall
+from habitatmap.plan.site_ids import letters, number_sites
 from habitatmap.plan.terms import unknown_names
-from habitatmap.privacy import in_squares, is_private
+from habitatmap.privacy import in_squares, is_private, middle_of_square
 from habitatmap.result.figures import (
     CandidateFigures,
     Counts,
@@ -42,6 +44,7 @@ from habitatmap.result.tables import (
 )
 from habitatmap.survey.seasons import seasons
 from habitatmap.survey.surroundings import probability_surface
+from habitatmap.vocabulary.terms import YesNo
 
 Floats = NDArray[np.floating]
 
@@ -56,12 +59,14 @@ class Timed(Protocol):
     seconds: dict[str, float]
 
 
-def assemble(found: Findings, clock: Timed) -> Result:
-    """The result of a run; `clock` has the seconds of its stages."""
+def assemble(found: Findings, clock: Timed, for_public: bool = False) -> Result:
+    """The result of a run; `clock` has the seconds of its stages. The public's suggestions have letters for ids."""
     area, habitat, sites = found.area, found.habitat, found.proposal.sites
     surfaces = _surfaces(found)
     table = _pools(found, surfaces)
     plan, exchanged = _plans(found, surfaces)
+    zones = zone_table(plan, found.zones, area.grid, area.land)
+    register = _name_sites(found, plan, exchanged, zones, for_public)
     owner = found.candidates.land_index
     site_owner = owner[sites["row"].to_numpy(int), sites["col"].to_numpy(int)] if len(sites) else np.empty(0, int)
     shown = {name: raster for name, raster in surfaces.rasters.items() if name != "dead_wood_access"}
@@ -82,7 +87,8 @@ def assemble(found: Findings, clock: Timed) -> Result:
         paths=area.paths,
         boundary=area.boundary,
         plan=plan,
-        zones=zone_table(plan, found.zones, area.grid, area.land),
+        zones=zones,
+        site_ids=register,
         plan_exchanged=exchanged,
         gaps=found.gaps,
         ask_first=found.consents,
@@ -196,6 +202,28 @@ def _plans(found: Findings, surfaces: Surfaces) -> tuple[pd.DataFrame, pd.DataFr
     if better is None:
         return plan, None
     return plan, plan_table(_with_ends(found, better), found.reach.now, surfaces, found.candidates, standing)
+
+
+def _name_sites(
+    found: Findings, plan: pd.DataFrame, exchanged: pd.DataFrame | None, zones: gpd.GeoDataFrame, for_public: bool
+) -> gpd.GeoDataFrame:
+    """Writes the sites' ids into the tables, and gives the register of all ids."""
+    sites, earlier = found.proposal.sites, found.area.earlier_sites
+    private = (plan["private"] == YesNo.YES).to_numpy()
+    if for_public:
+        shown = iter(letters(int((~private).sum())))
+        ids, register = ["" if hidden else next(shown) for hidden in private], earlier.iloc[:0]
+    else:
+        x, y = found.area.grid.centre(sites["row"], sites["col"])
+        middle_x, middle_y = middle_of_square(x, y)
+        x, y = np.where(private, middle_x, x), np.where(private, middle_y, y)
+        ids, register = number_sites(x, y, private, zones.geometry, earlier=earlier)
+    plan["id"] = zones["id"] = ids
+    better = found.proposal.selection.exchanged
+    if exchanged is not None and better is not None:
+        of_cell = dict(zip(zip(sites["row"], sites["col"], strict=True), ids, strict=True))
+        exchanged["id"] = [of_cell.get(cell, "") for cell in zip(better["row"], better["col"], strict=True)]
+    return register
 
 
 def _with_ends(found: Findings, sites: pd.DataFrame) -> pd.DataFrame:

@@ -49,6 +49,7 @@ class Result:
     boundary: BaseGeometry | None
     plan: pd.DataFrame
     zones: gpd.GeoDataFrame
+    site_ids: gpd.GeoDataFrame
     plan_exchanged: pd.DataFrame | None
     gaps: gpd.GeoDataFrame
     ask_first: pd.DataFrame

@@ -53,7 +53,7 @@ PLAN_FIGURES = (
     *("served_open", "served_closed"),
 )
 PLAN_COLUMNS = [
-    *("rank", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
+    *("rank", "id", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
     *("gain_low", "gain_high", "cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness"),
     *("assumed_share", "sampled", "committed", "not_allowed", "cost", "ec_gain", "private"),
     *("served_open", "served_closed"),
@@ -232,7 +232,7 @@ def pool_table(
 def plan_table(
     sites: pd.DataFrame, now: float, surfaces: Surfaces, candidates: Candidates, standing: pd.DataFrame
 ) -> pd.DataFrame:
-    """plan.csv but for its sentences: the suggestions in their nested order; the columns are PLAN_COLUMNS.
+    """plan.csv but for its sentences and ids: the suggestions in their nested order; the columns are PLAN_COLUMNS.
 
     `sites` has rank, row, col, p, kept, gain (share of the area's forage), and those of PLAN_FIGURES that are known; a
     committed site has its `private` as stated. `now`: forage in reach without the plan. On private land x, y, lon, lat
@@ -298,7 +298,7 @@ def zone_table(plan: pd.DataFrame, around: Sequence[Zone], grid: Grid, land: gpd
         west, north = grid.left + col * grid.cell_m, grid.top - row * grid.cell_m
         cells = shapely.union_all(shapely.box(west, north - grid.cell_m, west + grid.cell_m, north))
         shapes.append(cells if len(row) else None)
-    frame = plan[["rank", "place", "private"]].copy()
+    frame = plan[["rank", "id", "place", "private"]].copy()
     frame["area_ha"] = [np.nan if shape is None else shape.area / 10_000.0 for shape in shapes]
     return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(shapes, index=frame.index), crs=land.crs)
 

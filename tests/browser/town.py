@@ -143,6 +143,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     plan = pd.DataFrame(
         {
             "rank": np.arange(1, 11),
+            "id": [f"S{rank}" for rank in range(1, 11)],
             "x": np.where(hidden, np.nan, sites[:, 0]),
             "y": np.where(hidden, np.nan, sites[:, 1]),
             "place": [label(p) for p in place],
@@ -171,7 +172,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         middle_x, middle_y = grid.centre(row, col)
         wide = (half + 0.5) * grid.cell_m
         zones.append(box(middle_x - wide, middle_y - wide, middle_x + wide, middle_y + wide))
-    zone_frame = gpd.GeoDataFrame(plan[["rank", "place", "private"]], geometry=zones, crs=CRS_CODE)
+    zone_frame = gpd.GeoDataFrame(plan[["rank", "id", "place", "private"]], geometry=zones, crs=CRS_CODE)
     standing = np.vstack([at, sites])
     few = min(pools, 1000)  # one by one they take their time
     reach_now = np.where(cover == 0, np.nan, reach(at[:few], chance[:few] * 0.5)).astype(np.float32)

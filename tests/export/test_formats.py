@@ -209,7 +209,7 @@ def test_gpx_shows_what_xml_cannot_hold() -> None:
     result = replace(result, plan=plan)
     root = ElementTree.fromstring(text_files(result)["plan.gpx"])
     name = root.findtext("{*}wpt/{*}name")
-    assert name == "1 " + visible(NASTY).replace("\r", "␍") + "\ufffd\ufffd"
+    assert name == "S1 " + visible(NASTY).replace("\r", "␍") + "\ufffd\ufffd"
     assert "␀" in name
 
 

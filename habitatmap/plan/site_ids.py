@@ -1,0 +1,88 @@
+"""Short ids of suggested sites, which stay on labels, sheets and maps from run to run.
+
+A site keeps the id of an earlier run while it stays in the zone it had there. An id is never given to other ground: a
+site that left the plan keeps its own in the register, and has it again when it comes back.
+"""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from habitatmap.vocabulary.terms import YesNo
+
+Floats = NDArray[np.floating]
+
+LETTER = "S"
+
+
+def number_sites(
+    x: NDArray[np.floating],
+    y: NDArray[np.floating],
+    private: NDArray[np.bool_],
+    zones: gpd.GeoSeries,
+    *,
+    earlier: gpd.GeoDataFrame,
+) -> tuple[list[str], gpd.GeoDataFrame]:
+    """The id of each site, and the register of all ids ever given.
+
+    x, y: what may be told of each site's place (m), on private land the middle of its square; `zones` its shapes,
+    None where it has none. `earlier`: the register of the last run, with COLUMNS and the zones as its shapes. Of
+    several earlier sites whose zone a site lies in it takes the nearest that is still suggested, else the nearest.
+    """
+    given: dict[int, str] = {}
+    points = shapely.points(np.asarray(x, float), np.asarray(y, float))
+    site, old = shapely.STRtree(earlier.geometry.to_numpy()).query(points, predicate="intersects")
+    same = private[site] == (earlier["private"] == YesNo.YES).to_numpy()[old]
+    site, old = site[same], old[same]
+    apart = np.hypot(x[site] - earlier["x"].to_numpy(float)[old], y[site] - earlier["y"].to_numpy(float)[old])
+    left_out = (earlier["suggested"] != YesNo.YES).to_numpy()[old]
+    taken: set[int] = set()
+    for k in np.lexsort((old, site, apart, left_out)):
+        if int(site[k]) not in given and int(old[k]) not in taken:
+            given[int(site[k])] = str(earlier["id"].iloc[old[k]])
+            taken.add(int(old[k]))
+    last = max((_number(name) for name in earlier["id"]), default=0)
+    for at in range(len(points)):
+        if at not in given:
+            last += 1
+            given[at] = f"{LETTER}{last}"
+    ids = [given[at] for at in range(len(points))]
+    here = gpd.GeoDataFrame(
+        {
+            "id": ids,
+            "suggested": YesNo.YES.value,
+            "private": np.where(private, YesNo.YES.value, YesNo.NO.value),
+            "x": np.round(x, 1),
+            "y": np.round(y, 1),
+        },
+        geometry=[zone if zone is not None else point for zone, point in zip(zones, points, strict=True)],
+        crs=earlier.crs,
+    )
+    gone = earlier[~earlier["id"].isin(ids)].assign(suggested=YesNo.NO.value)
+    return ids, _in_order(pd.concat([here, gone]) if len(gone) else here)
+
+
+def letters(n: int) -> list[str]:
+    """A, B, ..., Z, AA, AB, ...: what the public's suggestions are called, so that nobody takes one for the team's."""
+    names = []
+    for at in range(n):
+        name, left = "", at
+        while left >= 0:
+            name = chr(ord("A") + left % 26) + name
+            left = left // 26 - 1
+        names.append(name)
+    return names
+
+
+def _number(name: str) -> int:
+    digits = name.removeprefix(LETTER)
+    return int(digits) if digits.isdecimal() else 0
+
+
+def _in_order(register: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    numbers = [_number(name) for name in register["id"]]
+    return register.iloc[np.argsort(numbers, kind="stable")].reset_index(drop=True)
