@@ -23,7 +23,7 @@ from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, square_around
 from habitatmap.result import Figures, Result
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.bases import pool_bases
-from habitatmap.words.cautions import general_cautions, site_caution
+from habitatmap.words.cautions import consent, general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.headline import missing_sentences
 from habitatmap.words.plan import notes_of
@@ -95,7 +95,7 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "for_reach": figures.plan.objective == Objective.REACH,
         "years": figures.served.years,
         "served": _served(figures, public),
-        "cautions": texts(general_cautions(settings)),
+        "cautions": texts(general_cautions(settings, public)),
         "credits": texts(result.credits),
         "outcomes": [[outcome or "", asdict(mark)] for outcome, mark in themes.OUTCOME_MARKS.items()],
         "not_standing": NOT_STANDING,
@@ -198,6 +198,7 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
                 "reason": sentence(reason(row)),
                 "doubt": sentence(doubt(row)),
                 "caution": text(site_caution(row, result.settings)),
+                "asks": text(consent(row).sentence),
                 **{key: number(row[key]) for key in PLAN_NUMBERS},
             }
         )

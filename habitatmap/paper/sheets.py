@@ -28,7 +28,7 @@ from habitatmap.privacy import ASK_M, may_be_placed, middle_of_square, square_ar
 from habitatmap.read.templates import TEMPLATES
 from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.words.cautions import consent, for_crew, for_recording, sentences
+from habitatmap.words.cautions import consent, for_area, for_recording, sentences
 from habitatmap.words.numbers import UNKNOWN, known, percent
 from habitatmap.words.plan import plan_note
 from habitatmap.words.tables import told_plan
@@ -53,20 +53,16 @@ WORDS = {
     "log": "What was done",
     "log_words": "Type this into the list of pools the same day: a pool that is not where the list says is lost.",
     "to_bring": [
-        "the container with a lid or grille, and a strap to hold it (no nails, no wire)",
-        "leaf litter of the place and some wood chips, a third to half of the volume",
-        "rain water, 1 to 10 litres; two or three sticks as thick as a finger",
-        "the pool's label, this sheet, a pen, a phone with its location switched on",
-        "gloves, plasters for cuts, water and soap for your hands",
+        "the container with its grille, a strap (no nails, no wire), two or three sticks as thick as a finger",
+        "leaf litter of the place and wood chips, a third to half of the volume; 1 to 10 litres of rain water",
+        "the label, this sheet, a pen, a phone with its location on; gloves, plasters, water and soap",
     ],
     "steps": [
         "Speak to whoever owns or rents the land, even where consent is on record.",
-        "Look for shade, level and firm ground out of the way of children, seats and windows.",
-        "Set it so that it can't tip or be climbed, with holes for the overflow: litter first, then water, 10 cm at "
-        "most.",
-        "Lay a stick as a ramp to the rim and some dry litter around it: larvae leave the water to pupate.",
-        "Fix the label. Log where it went, below, and type it into the list of pools.",
-        "Clean your gear before the next site.",
+        "Look for shade and level, firm ground.",
+        "Set it so that it can't tip, with holes for the overflow: litter first, then water, 10 cm at most.",
+        "Lay dry litter around the stick's end at the rim: larvae leave the water to pupate.",
+        "Fix the label, and log below where it went.",
     ],
     "basis": "Sizes, filling and shade: expert judgement.",
     "fields": [
@@ -82,8 +78,8 @@ WORDS = {
     "labels": "Labels: print on weatherproof paper, cut along the lines. The code holds the pool's name.",
     "label_what": "Nursery of hoverflies: their larvae live in this water.",
     "label_leave": "Please leave it as it is.",
-    "label_water": "Water: keep small children away. Do not drink.",
-    "label_questions": "Questions:",
+    "label_water": "Water: keep small children away. Do not drink it, empty it or move it.",
+    "label_questions": "Questions, or mosquito larvae seen:",
     "recording_how": "One row for one visit to one pool, whatever you found: a pool that was dry, gone or not reached "
     "is a row too. Leave blank what you do not know; blank is not none. Dates as year-month-day. Typed into a sheet "
     "with these headings, the rows are read as they stand.",
@@ -243,7 +239,7 @@ def _sheet_of(result: Result, site: Site, row: Row) -> dict[str, object]:
         "zone": zone,
         "access": "" if site.private else access(site.x, site.y, result.paths),
         "consent": consent(row).sentence,
-        "cautions": _halves(sentences(for_crew(row, result.settings))),
+        "cautions": _halves(sentences(for_area(result.settings))),
     }
 
 

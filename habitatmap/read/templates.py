@@ -41,7 +41,8 @@ HELP = {
         Ask the health authority about mosquitoes that carry disease. Use no poison: it kills the larvae that the pool
           is for.
         A garden is somebody's address. This file is for the team only.
-        Local rules and licensed practice come before anything said here.""",
+        Follow local by-laws and the advice of licensed ecologists, qualified tree inspectors and health officers: they
+          come before anything said here.""",
     Kind.VISITS: """
         Write one row for each visit, under the grey example. The example is never read: leave it or delete it.
         Write down every visit, above all those that found nothing: without them nobody can say how much is missed.
@@ -52,10 +53,14 @@ HELP = {
         You may add columns of your own, on the right. The headings are protected, so that nobody renames them by
           chance; there is no password.
         Save as xlsx in the folder, under a name that begins with visits, then run: habitatmap check
-        Standing water may carry disease: cover cuts, wear gloves, keep it off mouth and eyes, wash your hands.
-        Nobody works under weak limbs or dead wood, and no natural hole is blocked, flooded or emptied.
+        Standing water may carry disease: cover cuts, wear gloves, keep it off mouth and eyes, wash your hands. If you
+          fall ill as with flu within three weeks, tell the doctor that you touched such water.
+        Never work under dead or damaged branches, nor near trees in high wind. Never block, flood or empty a natural
+          hole, and stop where bats or a nest are found.
+        Never move water, litter or larvae from one pool to another: bring clean rain water.
         On private land come only when the host knows, and keep the address to yourself.
-        Local rules and licensed practice come before anything said here.""",
+        Follow local by-laws and the advice of licensed ecologists, qualified tree inspectors and health officers: they
+          come before anything said here.""",
 }
 
 TEMPLATES: Mapping[Kind, Sequence[Column]] = {

@@ -23,7 +23,7 @@ from habitatmap.survey.figures import OccupancyFigures, SeasonFigures
 from habitatmap.vocabulary.estimate import Estimate, Method
 from habitatmap.vocabulary.terms import Consent
 from habitatmap.words.bases import trend
-from habitatmap.words.cautions import Caution, for_area, sentences
+from habitatmap.words.cautions import for_committee, sentences
 from habitatmap.words.headline import missing_sentences, reach_with_plan
 from habitatmap.words.numbers import at_most, count, known, number, percent, sentence, span
 from habitatmap.words.plan import plan_note
@@ -186,7 +186,7 @@ def _not_known(result: Result) -> Section:
         said = " and ".join(f"{percent(of)} if half of the flights end within {m} m" for m, of in medians.items())
         words.append(f"How far the flies fly for food is expert judgement. In reach now would be {said}.")
     words.append("The estimate of occupancy describes pools where people put them; it applies only to similar sites.")
-    cautions = sentences([*for_area(result.settings)[:3], Caution.LOCAL])
+    cautions = sentences(for_committee(result.settings))
     return Section("not-known", "What is not known", lead, words=words, cautions=cautions)
 
 

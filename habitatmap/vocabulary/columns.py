@@ -114,7 +114,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
         ),
         Column(
             "filling",
-            "Leaf litter and rain water from the place itself; no pond water.",
+            "Clean rain water, and leaf litter from the place itself; no pond water, nothing from another pool.",
             TEXT,
             Entry("filling", 24, "beech litter, sticks"),
             words_only=True,
@@ -197,7 +197,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
         ),
         replace(
             NOTE,
-            help="Anything else. Wear gloves, wash your hands. No work under weak limbs.",
+            help="Anything else. Wear gloves, wash your hands. Never work under dead or damaged branches.",
             entry=Entry("note", 40, "write your own visits below", paper_cm=3.0),
         ),
         Column("larvae_low", "The least that the count may mean.", NUMBER),

@@ -211,7 +211,8 @@ WORDS: dict[str, str] = {
     ),
     "try_caution": (
         "A site that is allowed here still needs the owner’s consent and a visit: children and water, old trees, "
-        "protected animals. Local rules and licensed practice come first."
+        "protected animals. Local by-laws and the advice of licensed ecologists, qualified tree inspectors and health "
+        "officers come first."
     ),
     "swatch_gap": "a gap still",
     # legend

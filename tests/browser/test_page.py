@@ -256,12 +256,14 @@ def test_a_phone_has_no_sideways_scroll(visit: Visit, team_file: Path) -> None:
     assert page.evaluate("document.getElementById('map').getBoundingClientRect().top") >= 0
 
 
-def test_paper_shows_the_plan_with_its_reasons_and_cautions(visit: Visit, team_file: Path) -> None:
+def test_paper_shows_the_plan_with_its_reasons_and_each_caution_once(visit: Visit, team_file: Path) -> None:
     page = visit(team_file)
     page.emulate_media(media="print")
     page.wait_for_selector("html.printing")
     assert page.locator("#tabs").is_hidden()
     assert page.locator("#plan-panel p.paper").first.is_visible()
+    assert page.locator("#plan-panel").inner_text().count("drown a small child") == 1
+    assert page.locator("#plan-panel > .caution").is_visible()
     assert page.locator("#key-body").is_visible()
     assert page.locator("#map .pin").first.is_visible()
     assert len(page.pdf()) > 20_000

@@ -161,7 +161,7 @@ def test_cautions_stand_on_every_list(town: Rounds, tmp_path: Path) -> None:
         if file.suffix != ".csv":
             assert Caution.MOSQUITOES_REPORTED.sentence.split(":")[0] in text.replace("\r", ""), file.name
     text = " ".join(round_cautions(town.area.settings))
-    for word in ("child", "disease", "wash your hands", "garden", "limbs", "Local rules"):
+    for word in ("child", "disease", "wash your hands", "garden", "damaged branches", "three weeks", "local by-laws"):
         assert word in text
     table = rounds_text(town)
     assert "arrange the visit with Host Alpha first" in table

@@ -12,7 +12,14 @@ from hypothesis import strategies as st
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.plan.candidates import ExclusionZone
 from habitatmap.read.settings import Settings, settings_from
-from habitatmap.words.cautions import general_cautions, site_caution
+from habitatmap.words.cautions import (
+    Caution,
+    for_area,
+    for_recording,
+    for_round,
+    general_cautions,
+    site_caution,
+)
 from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.sentences import significant, whole_metres
 from tests.results import suggestion
@@ -38,8 +45,25 @@ def test_the_three_states_of_mosquitoes_differ() -> None:
 
 def test_the_usual_cautions_are_all_there() -> None:
     said = " ".join(general_cautions(Settings()))
-    for word in ("drown", "wash", "nail", "Bats", "written consent", "region", "address", "Local rules", "licensed"):
+    for word in (
+        *("drown", "bears a child", "wash", "within three weeks", "nail", "dead or damaged branches", "high wind"),
+        *("bats or a nest", "written consent", "sharp, rusty or rotten", "chemicals", "climb out", "address"),
+        *("two people", "ladder", "alone", "road", "tells the health authority", "Take the pool in"),
+        *("clean rain water", "Never move water, litter or larvae from one pool to another", "local by-laws"),
+        *("licensed ecologists", "qualified tree inspectors", "health officers"),
+    ):
         assert word in said, word
+
+
+def test_files_of_the_team_are_nothing_to_everybody() -> None:
+    team, everybody = general_cautions(Settings()), general_cautions(Settings(), public=True)
+    assert [said for said in team if said not in everybody] == [Caution.SHARING.sentence]
+    assert set(everybody) < set(team)
+
+
+def test_who_goes_round_the_pools_carries_no_water_from_one_to_another() -> None:
+    for chosen in (for_area(Settings()), for_round(Settings()), for_recording(Settings())):
+        assert {Caution.LITTER, Caution.HYGIENE, Caution.MOSQUITO_LARVAE} <= set(chosen)
 
 
 @pytest.mark.parametrize(
@@ -55,7 +79,8 @@ def test_consent_beside_a_suggestion(consent: str, private: str, words: str) -> 
     said = site_caution({"consent": consent, "private": private}, Settings())
     assert words in said
     assert "drown" in said
-    assert "Local rules and licensed practice" in said
+    for words in ("Spare old trees", "bats or a nest", "wash your hands", "Follow local by-laws"):
+        assert words in said
 
 
 def figures(text: str) -> list[str]:

@@ -88,7 +88,7 @@ function planTable() {
     cells: (i, button) => [
       el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
       el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(tell(plan[i].reason), "p"),
-        el("p", {class: "paper", dir: "auto"}, said(plan[i].caution))),
+        el("p", {class: "paper", dir: "auto"}, said(plan[i].asks))),
       ...["gain", "served_open", "served_closed"].map((key) => el("td", {class: "figure"}, gained(plan[i][key]))),
       el("td", {class: "figure sure"}, share(plan[i].robustness))
     ],
