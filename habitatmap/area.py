@@ -115,7 +115,13 @@ def open_area(path: str | Path, as_of: datetime.date | None = None, committed: P
     folder = area_folder(Path(path))
     settings = read_settings(folder)
     day = as_of or settings.as_of or datetime.date.today()
-    stated = Stated(settings.columns.model_dump(), settings.source_crs, settings.crs, settings.encoding)
+    stated = Stated(
+        columns=settings.columns.model_dump(),
+        source_crs=settings.source_crs,
+        crs=settings.crs,
+        encoding=settings.encoding,
+        tree_units=settings.units.trees.model_dump(exclude_none=True),
+    )
     files = find_all(folder, settings)
     without: list[str] = []
     if committed is not None:
@@ -171,17 +177,20 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     day, notes, ledger = sources.day, list(sources.notes), Ledger()
     boundary = read_outline(tables.get(Kind.BOUNDARY, []), Kind.BOUNDARY, crs, stated, ledger)
     base = read_cover_shapes(tables.get(Kind.LAND_COVER, []), Kind.LAND_COVER, crs, stated, ledger)
+    overlays = read_cover_shapes(tables.get(Kind.OVERLAYS, []), Kind.OVERLAYS, crs, stated, ledger)
     stated = replace(stated, box=_box_of(boundary, rasters, base, crs, settings))
     pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
     _tell_late(visits, day, ledger)
+    stated = replace(
+        stated, home=_home(boundary, _boxes_of_cover(rasters, base or overlays, crs, settings), pools, crs)
+    )
     trees = read_trees(tables.get(Kind.TREES, []), crs, stated, ledger)
     land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day)
     keep_away = read_keep_away(tables.get(Kind.KEEP_AWAY, []), crs, stated, ledger, settings.keep_away)
     paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, ledger)
     committed = read_committed(tables.get(Kind.COMMITTED, []), crs, stated, ledger)
     inventoried = read_outline(tables.get(Kind.INVENTORIED, []), Kind.INVENTORIED, crs, stated, ledger)
-    overlays = read_cover_shapes(tables.get(Kind.OVERLAYS, []), Kind.OVERLAYS, crs, stated, ledger)
 
     cover = None
     if rasters or base or overlays:
@@ -333,6 +342,18 @@ def _box_of(
     west, south = np.min(boxes, axis=0)[:2]
     east, north = np.max(boxes, axis=0)[2:]
     return Box.of((west, south, east, north), crs, "the land cover")
+
+
+def _home(boundary: BaseGeometry | None, boxes: Sequence[Sequence[float]], pools: pd.DataFrame, crs: CRS) -> Box | None:
+    """Where the area lies: its boundary, else its land cover (boxes of its parts, metres), else its pools."""
+    if boundary is not None:
+        return Box.of(boundary.bounds, crs, "the boundary")
+    if not boxes and len(pools):
+        boxes = [(pools["x"].min(), pools["y"].min(), pools["x"].max(), pools["y"].max())]
+    if not boxes:
+        return None
+    bounds = (*np.min(boxes, axis=0)[:2], *np.max(boxes, axis=0)[2:])
+    return Box.of(bounds, crs, "the area")
 
 
 def _boxes_of_cover(

@@ -135,6 +135,10 @@ class Why(Enum):
         "there is no tree (a vacant site, or the tree was removed)",
         "delete the row, or give the tree's condition",
     )
+    FAR_AWAY = (
+        "the tree lies {km} km from the area",
+        "check the coordinates, and the reference system of the file",
+    )
     SAME_TREE = (
         "the same tree stands in row {row} of {file}, {metres} m away",
         "delete the row, or keep it: it counts once",
@@ -227,7 +231,7 @@ NOTHING_TO_DO = frozenset(
 NOT_ASKED = NOTHING_TO_DO | frozenset(
     Why[name]
     for name in """NO_COLUMNS METRES_UNSTATED SHAPE_UNSTATED NO_SHAPES POOL_ASIDE ORIGINAL_CHANGED CORRECTED_TWICE
-    NO_ORIGINAL""".split()
+    NO_ORIGINAL FAR_AWAY""".split()
 )
 # faults of a drawn shape, which only a GIS program can put right
 IN_A_SHAPE = frozenset(

@@ -21,6 +21,8 @@ from habitatmap.vocabulary.columns import COLUMNS
 
 # a likeness of 90 of 100 matched no wrong heading in trials; looser measures did
 LIKE_ENOUGH = 90.0
+# a shapefile's headings have ten letters at most
+CUT_AT = 10
 # of a longer heading only so many letters are looked at
 LONGEST = 200
 SHORTEST_LIKE = 5
@@ -140,6 +142,8 @@ class Match(StrEnum):
     STATED = "stated"  # by area.toml
     EXACT = "exact"
     NEAR = "near"
+    CUT = "cut to ten letters"  # as shapefiles cut headings
+    CONTENT = "by content"  # by what stands in the column
 
 
 @dataclass(frozen=True)
@@ -159,6 +163,8 @@ class Headings:
         same = ", ".join(n for n in self.at if fold(self.text[n]) == fold(n))
         left = ", ".join(f"{h} (nearest: {n})" if n else h for h, n in self.unmatched.items())
         parts = [p for p in (same, used) if p]
+        content = ", ".join(self.text[n] for n in self.at if self.how[n] is Match.CONTENT)
+        parts += [f"{content} by content, as its heading is not known"] if content else []
         return f"read {', '.join(parts) or 'no column'}" + (f"; not used: {left}" if left else "")
 
 
@@ -213,6 +219,13 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
         close = {name for name, words in aliases.items() if _likeness(text, words) >= LIKE_ENOUGH}
         if len(close) == 1 and not close & at.keys():
             take(close.pop(), i, Match.NEAR)
+
+    for i, heading in enumerate(headings):
+        if i in taken or len(heading.strip()) != CUT_AT or bare[i] in KNOWN:
+            continue
+        fits = {name for name, words in aliases.items() if any(word.startswith(folded[i]) for word in words)}
+        if len(fits) == 1 and not fits & at.keys():
+            take(fits.pop(), i, Match.CUT)
 
     left = {
         h: _nearest(b, aliases) for i, (h, b) in enumerate(zip(headings, bare, strict=True)) if i not in taken and h

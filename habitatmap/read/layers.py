@@ -248,7 +248,7 @@ def _genus_row(names: Mapping[str, int], genus: str, species: str) -> int:
     In some languages the first word says what it is and in others the last one; where the two are at odds, as in
     "ash-leaved maple", neither counts. A scientific name, which `names` has with a capital, goes by its first word.
     """
-    for given in (genus, species):
+    for given in (genus or species,):
         words = re.sub("[×_-]", " ", given).casefold().split()
         whole = [names[name] for name in (" ".join(words), "".join(words)) if name in names]
         if whole:
@@ -307,8 +307,9 @@ def genus_by_name(name: str) -> str:
     last = [" ".join(words[k:]) for k in range(1, len(words))]
     told = {next((names[p] for p in way if p in names and len(p) >= SHORTEST_PART), "") for way in (first, last)} - {""}
     if not told and len(words) == 1:
+        # Nothofagus is no Fagus, so that the end must be a word of a language
         ends = (words[0][k:] for k in range(1, len(words[0]) - SHORTEST_END + 1))
-        told = {names[end] for end in list(filter(names.__contains__, ends))[:1]}
+        told = {next((names[end] for end in ends if end in names and end.capitalize() != names[end]), "")} - {""}
     return told.pop() if len(told) == 1 else ""
 
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import NamedTuple, TypeVar
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from habitatmap.errors.why import Reason
 from habitatmap.read.corrected_rows import Lost, Placed
@@ -61,6 +64,55 @@ class SetAside(NamedTuple):
         return self.file, self.row, self.column, self.value, self.why.reason, self.why.remedy
 
 
+class UnitBy(StrEnum):
+    """What tells the unit of a column."""
+
+    HEADING = "heading"
+    STATED = "stated"  # by area.toml
+    CELLS = "cells"
+    VALUES = "values"  # by their size alone
+    ASKED = "asked"  # doubtful: nothing is taken until somebody states it
+
+
+class UnitRead(NamedTuple):
+    """The unit of one column of measures: what is measured (diameter, girth), its heading, the unit ("" = none is
+    taken), and what tells it."""
+
+    measure: str
+    heading: str
+    unit: str
+    by: UnitBy
+
+
+class Known(StrEnum):
+    """What may be known of a row that holds a record."""
+
+    PLACE = "place"
+    GENUS = "genus"
+    THICKNESS = "thickness"
+    CONDITION = "condition"
+    NAME = "name"
+
+
+@dataclass(frozen=True)
+class Holding:
+    """What one table holds: its rows that are records, used or not, and of how many of them what is known.
+
+    known: counts by `Known`, without what makes no sense for the kind. bounds: (n, 4) west, south, east, north of each
+    record that has a place, metres of the area's CRS. not_read: headings of columns that nothing was read from.
+    """
+
+    kind: str
+    file: str
+    table: str
+    rows: int
+    used: int
+    known: Mapping[Known, int]
+    bounds: NDArray[np.float64]
+    units: tuple[UnitRead, ...] = ()
+    not_read: tuple[str, ...] = ()
+
+
 @dataclass
 class Reading:
     """How one table was understood, for the person who wrote it."""
@@ -98,6 +150,7 @@ class Ledger:
         self.remarks: list[str] = []
         self.doubts: list[str] = []
         self.readings: list[Reading] = []
+        self.holdings: list[Holding] = []
         # what became of the rows of correction files (corrections.py)
         self.corrections: Sequence[Placed] = []
         self.lost_corrections: Lost = []

@@ -35,6 +35,8 @@ from habitatmap.read.rows import PLACE_COLUMNS, Draft
 from habitatmap.vocabulary.kinds import Kind
 
 ROLES = (*PLACE_COLUMNS, "system")
+# a tree farther from the area is of no use to it, and most likely misplaced; every flight ends long before
+FAR_TREE_KM = 50.0
 
 
 class Places(NamedTuple):
@@ -60,6 +62,9 @@ def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
     """The place of each row; rows without one are set aside, and how the places were read is told."""
     points = _with_shifts(points_of(draft.table, draft.headings, stated), crs)
     places = Places.of(points, crs)
+    if draft.kind is Kind.TREES and stated.home is not None:
+        _set_far_aside(draft, points, stated.home)
+    draft.bounds = np.tile(np.column_stack([places.x, places.y]).astype(float).reshape(-1, 2), 2)
     beyond = stated.box.beyond(points) if stated.box is not None else np.zeros(len(points), dtype=bool)
     for at, point in enumerate(points):
         if isinstance(point, Refusal):
@@ -71,6 +76,22 @@ def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
     # trees and the like beyond the boundary serve as margin; only a pool belongs inside
     tell_slips(draft, used, stated.box if draft.kind is Kind.POOLS else None)
     return places
+
+
+def _set_far_aside(draft: Draft, points: Sequence[Point | Refusal], home: Box) -> None:
+    """Sets rows aside that lie more than `FAR_TREE_KM` from the area; where none is near, that is told."""
+    off_km = home.off_km(*locate(points, WGS84))
+    far = [at for at in draft.kept if off_km[at] > FAR_TREE_KM]
+    for at in far:
+        draft.refuse(at, "", draft.words(at), Why.FAR_AWAY.of(km=f"{off_km[at]:,.0f}"))
+    if not far:
+        return
+    n, near = len(far), int((off_km <= FAR_TREE_KM).sum())
+    km = f"{off_km[far].min():,.0f} to {off_km[far].max():,.0f} km away"
+    if near:
+        draft.remark(f"{n:,} of {n + near:,} trees lie {km}; they are set aside")
+    else:
+        draft.remark(f"{n:,} trees lie {km}; none is used. Check the reference system of the file")
 
 
 def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:

@@ -7,22 +7,23 @@ end every row that was read is accepted or set aside. A small reader for each ki
 from __future__ import annotations
 
 import datetime
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
-from habitatmap.errors.why import Reason, Why
+from habitatmap.errors.why import NOTHING_TO_DO, Reason, Why
 from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import ALIASES, Headings, match_headings
-from habitatmap.read.ledger import Fault, Ledger, Reading
+from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, UnitRead
 from habitatmap.read.values import yes_no
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import Kind
@@ -58,6 +59,9 @@ class Draft:
     aside: dict[int, Fault] = field(default_factory=dict)  # what is wrong with rows, by their position
     about: Sequence[str] = ()  # the name of each row's pool, once known
     shapes: Sequence[BaseGeometry | None] = ()  # each row's shape in the area's CRS (metres, 2-D, valid), once placed
+    bounds: NDArray[np.float64] | None = None  # (rows, 4) metres of the area's CRS, NaN where a row has no place
+    known: dict[Known, Sequence[bool]] = field(default_factory=dict)  # what is known of each row
+    units: list[UnitRead] = field(default_factory=list)  # how columns of measures were read
     _cells: dict[str, list[object]] = field(default_factory=dict)  # columns taken out once, as they are asked for often
 
     # --- what the table says
@@ -135,6 +139,22 @@ class Draft:
         frame["row"] = np.asarray([self.table.numbers[at] for at in kept], dtype="int64")
         return frame
 
+    def holding(self) -> Holding:
+        """What the table holds, by its rows that are records: headings again, totals, repeats and the like are none."""
+        record = [at for at in range(len(self.table)) if not self._is_no_record(at)]
+        bounds = np.full((len(self.table), 4), np.nan) if self.bounds is None else self.bounds
+        placed: NDArray[np.bool_] = np.isfinite(bounds).all(axis=1)
+        known = {what: sum(bool(told[at]) for at in record) for what, told in self.known.items()}
+        if self.bounds is not None:
+            known = {Known.PLACE: int(placed[record].sum()), **known}
+        at_places = bounds[[at for at in record if placed[at]]]
+        units, left = tuple(self.units), tuple(self.headings.unmatched)
+        table = self.table
+        return Holding(self.kind, table.file, table.name, len(record), len(self.kept), known, at_places, units, left)
+
+    def _is_no_record(self, at: int) -> bool:
+        return at in self.aside and self.aside[at].why.code in NOTHING_TO_DO
+
     # --- what is told of it
 
     def remark(self, text: str) -> None:
@@ -180,8 +200,21 @@ def _may_be(kind: Kind, table: Table, stated: Stated) -> bool:
     return table.geometry is not None or bool(at & {"x", "lon", "position"})
 
 
-def open_drafts(kind: Kind, tables: Sequence[Table], stated: Stated, ledger: Ledger) -> list[Draft]:
-    """Matches headings, says what was matched, and sets odd rows aside. InputError for a stated heading nobody has."""
+def _as_matched(table: Table, heads: Headings) -> Headings:
+    return heads
+
+
+def open_drafts(
+    kind: Kind,
+    tables: Sequence[Table],
+    stated: Stated,
+    ledger: Ledger,
+    by_content: Callable[[Table, Headings], Headings] = _as_matched,
+) -> list[Draft]:
+    """Matches headings, says what was matched, and sets odd rows aside. InputError for a stated heading nobody has.
+
+    by_content: finds columns by what stands in them, where no heading told them.
+    """
     # name and kind are headed alike in every layer, so layers without headings of their own are matched as land
     own = kind in ALIASES
     overrides = stated.columns.get(kind, {}) if own else {}
@@ -201,6 +234,7 @@ def open_drafts(kind: Kind, tables: Sequence[Table], stated: Stated, ledger: Led
             if essential:  # the styles that GIS programs keep beside layers are nothing anybody looks for
                 ledger.remark(f"{table.name}: not read, as no heading there is one of {kind}")
             continue
+        heads = by_content(table, heads)
         if own:
             _tell_headings(kind, table, heads, ledger)
         ledger.read_table(kind, table)
@@ -280,6 +314,7 @@ def close(drafts: Sequence[Draft]) -> None:
         for at, fault in sorted(draft.aside.items()):
             draft.ledger.set_row_aside(draft.kind, draft.table, at, fault, draft.about[at] if draft.about else "")
         draft.ledger.accept_rows(draft.kind, draft.table, draft.kept)
+        draft.ledger.holdings.append(draft.holding())
 
 
 def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str] = ()) -> pd.DataFrame:

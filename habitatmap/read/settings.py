@@ -201,6 +201,22 @@ class ColumnSettings(_Part):
     land_cover: dict[str, Text] = {}
 
 
+Unit = Annotated[Literal["mm", "cm", "m", "inch", "ft"], Field(description='"cm", "inch", "mm", "m" or "ft"')]
+
+
+class TreeUnits(_Part):
+    """The unit of diameters or girths whose heading names none; None = by their size, where it leaves no doubt."""
+
+    diameter: Unit | None = None
+    girth: Unit | None = None
+
+
+class UnitSettings(_Part):
+    """Units of measures by kind of file."""
+
+    trees: TreeUnits = TreeUnits()
+
+
 class Settings(_Part):
     """The whole of area.toml with every default filled in."""
 
@@ -225,6 +241,7 @@ class Settings(_Part):
     source_crs: Annotated[dict[str, Text], Field(description="a reference system by file name")] = {}
     encoding: Annotated[dict[str, Text], Field(description='an encoding by file name, such as "cp1252"')] = {}
     columns: ColumnSettings = ColumnSettings()
+    units: UnitSettings = UnitSettings()
     credits: Annotated[list[Text], Field(description='a list of texts, such as ["© the data\'s makers, licence"]')] = []
 
 

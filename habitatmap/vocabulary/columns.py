@@ -208,6 +208,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
         *_placed("x", "y"),
         Column("genus", "The genus, as a Latin or a common name.", TEXT),
         Column("species", "The species, as a botanical or a common name.", TEXT),
+        Column("common_name", "The common name; it tells the genus where neither genus nor species does."),
         Column(
             "diameter_cm",
             "Diameter of the trunk at breast height, in centimetres unless the heading names a unit.",

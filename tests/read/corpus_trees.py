@@ -386,4 +386,203 @@ DRESS = [
     ),
 ]
 
-CASES: list[Case] = [*SIZES, *NAMES, *STATES, *DRESS]
+# --- registers as cities publish them --------------------------------------------------------------------------------
+
+TEN_LETTERS = {
+    "SCIENTIFIC": ["Quercus robur", "Tilia cordata"],
+    "COMMON_NAM": ["English oak", "Lime"],
+    "TRUNK_DIAM": [70, 31],
+}
+SIXES = ("0-6", "7-12", "13-18", "19-24", "25-30", "31+")
+
+
+def sixes(heading: str) -> str:
+    """Oaks in classes of six."""
+    rows = (f"{X + 10 * i:.0f};{Y:.0f};Quercus;{said}\n" for i, said in enumerate(SIXES, 2))
+    return f"x;y;genus;{heading}\n" + "".join(rows)
+
+
+REGISTERS = [
+    sent(
+        "a genus of its own against a common name",
+        f"x;y;Genus;Species\n{TWO};Grevillea;Silk Oak\n{THREE};Lophostemon;Brush Box\n{FOUR};Tilia;Silver Lime\n",
+        [tree(2, "Grevillea"), tree(3, "Lophostemon"), tree(4, "Tilia")],
+    ),
+    sent(
+        "a genus of its own against another common name is told",
+        f"x;y;Genus;Common Name\n{TWO};Acer;Red Oak\n{THREE};Tilia;Lime\n",
+        [tree(2, "Acer"), tree(3, "Tilia")],
+        says="Red Oak",
+    ),
+    sent(
+        "a botanical name against another genus is told",
+        f"x;y;Genus;Botanical Name\n{TWO};Acer;Quercus rubra\n{THREE};;Tilia cordata\n",
+        [tree(2, "Acer"), tree(3, "Tilia")],
+        says="Quercus rubra",
+    ),
+    sent(
+        "the genus from the common name where nothing else tells it",
+        f"x;y;Botanical Name;Common Name\n{TWO};;Small-leaved Lime\n{THREE};unknown;Red Oak\n{FOUR};Lophostemon "
+        "confertus;Brush Box\n",
+        [tree(2, "Tilia"), tree(3), tree(4, "Lophostemon")],
+    ),
+    laid(
+        "a shapefile's ten letters",
+        layer("trees.shp", SHAPES, "EPSG:25832", **TEN_LETTERS),
+        [tree(2, diameter_cm=70.0), tree(3, "Tilia", 31.0)],
+    ),
+    laid(
+        "a French shapefile's ten letters",
+        layer("trees.shp", SHAPES, "EPSG:25832", Nom_scient=["Quercus robur", "Tilia cordata"], Circonfere=[220, 98]),
+        [tree(2, diameter_cm=girth(220)), tree(3, "Tilia", girth(98))],
+    ),
+    sent(
+        "botanical names under a heading that nobody knows",
+        f"x;y;SPP_BOT;SPP_COM;STREET\n{TWO};Quercus robur;Oak;Elm Street\n{THREE};Tilia cordata;Lime;Elm Street\n"
+        f"{FOUR};Acer campestre;Maple;Oak Road\n",
+        [tree(2), tree(3, "Tilia"), tree(4, "Acer")],
+        says="by content",
+    ),
+    sent(
+        "botanical names beside a column of common names",
+        f"x;y;Species;SPP_BOT\n{TWO};Silk Oak;Grevillea robusta\n{THREE};Lime;Tilia cordata\n{FOUR};Oak;Quercus "
+        "robur\n",
+        [tree(2, "Grevillea"), tree(3, "Tilia"), tree(4)],
+    ),
+    sent(
+        "two names in one cell",
+        f"x;y;qSpecies\n{TWO};Lophostemon confertus :: Brisbane Box\n{THREE};Quercus robur :: English Oak\n{FOUR};"
+        "Tree(s) ::\n",
+        [tree(2, "Lophostemon"), tree(3), tree(4, "")],
+        toml='[columns.trees]\nspecies = "qSpecies"\n',
+    ),
+    sent("classes of six without a unit", sixes("DBH"), [tree(i) for i in range(2, 8)], says="diameter = "),
+    sent(
+        "classes of six stated to be inches",
+        sixes("DBH"),
+        [tree(i, diameter_cm=2.54 * v) for i, v in enumerate((3, 9.5, 15.5, 21.5, 27.5, 31), 2)],
+        toml='[units.trees]\ndiameter = "inch"\n',
+    ),
+    sent(
+        "classes of six under a heading of inches",
+        sixes("DBH (in)"),
+        [tree(i, diameter_cm=2.54 * v) for i, v in enumerate((3, 9.5, 15.5, 21.5, 27.5, 31), 2)],
+    ),
+    measured("classes of ten", "DBH class", ("0-10", 5.0), ("11-20", 15.5), ("21-30", 25.5), ("31-40", 35.5)),
+    measured("classes of thirty", "DBH class", ("0-30", 15.0), ("30-60", 45.0), ("60-90", 75.0)),
+    measured("classes of five", "BHD-Klasse", ("20-25", 22.5), ("25-30", 27.5), ("30-35", 32.5), ("55-60", 57.5)),
+    sent(
+        "diameters without a unit beside heights in feet",
+        f"x;y;species;DBH;HEIGHT_FT\n{TWO};Quercus robur;14;45\n{THREE};Quercus robur;22;60\n",
+        [tree(2), tree(3)],
+        says="diameter = ",
+    ),
+    sent(
+        "girths stated to be inches",
+        f"x;y;species;Girth\n{TWO};Quercus robur;80\n{THREE};Quercus robur;40\n",
+        [tree(2, diameter_cm=girth(203.2)), tree(3, diameter_cm=girth(101.6))],
+        toml='[units.trees]\ngirth = "inch"\n',
+    ),
+    sent(
+        "one tree of another town",
+        "lon;lat;species\n10.0123;53.5512;Quercus robur\n10.0234;53.5623;Tilia cordata\n2.35;48.85;Acer campestre\n",
+        [{"at": SPOTS["P1"], "genus": "Quercus"}, {"at": SPOTS["P2"], "genus": "Tilia"}],
+        {4: "km from the area"},
+    ),
+    sent(
+        "a register of another town",
+        "lon;lat;species\n2.35;48.85;Quercus robur\n2.36;48.86;Tilia cordata\n2.37;48.87;Acer campestre\n",
+        [],
+        {2: "km", 3: "km", 4: "km"},
+        says="none is used",
+    ),
+    sent(
+        "nothing but positions",
+        f"x;y;OBJECTID;ASSET\n{TWO};1;A1\n{THREE};2;A2\n",
+        [tree(2, ""), tree(3, "")],
+        says="positions",
+    ),
+    sent(
+        "sites that hold no tree",
+        "x;y;species;status\n"
+        + "".join(
+            f"{X + 10 * i:.0f};{Y:.0f};{name};{word}\n"
+            for i, (name, word) in enumerate(
+                [
+                    ("Quercus robur", "Good"),
+                    ("Unsuitable site", ""),
+                    ("Not city planted", ""),
+                    ("Quercus robur", "Stump removed"),
+                    ("Planting site", ""),
+                    ("Vacant site small", ""),
+                    ("Vacant, large", ""),
+                    ("", "Proposed planting site"),
+                    ("Quercus robur", "Stump"),
+                ],
+                2,
+            )
+        ),
+        [tree(2, condition="living"), tree(10, condition="stump")],
+        dict.fromkeys(range(3, 10), "no tree"),
+    ),
+    sent(
+        "no tree, in German, French, Dutch and Spanish",
+        "x;y;Baumart;Zustand\n"
+        + "".join(
+            f"{X + 10 * i:.0f};{Y:.0f};Stieleiche;{word}\n"
+            for i, word in enumerate(
+                [
+                    "Stubben entfernt",
+                    "Leerstandort",
+                    "souche arrachée",
+                    "à planter",
+                    "stobbe verwijderd",
+                    "alcorque vacío",
+                ],
+                2,
+            )
+        ),
+        [],
+        dict.fromkeys(range(2, 8), "no tree"),
+    ),
+    sent(
+        "New York",
+        f"x;y;tree_dbh;spc_latin;spc_common;status;health\n{TWO};21;Quercus palustris;pin oak;Alive;Good\n"
+        f"{THREE};3;;;Stump;\n{FOUR};14;Styphnolobium japonicum;Sophora;Alive;Fair\n",
+        [tree(2, diameter_cm=53.34), tree(3, "", 7.62, "stump"), tree(4, "Styphnolobium", 35.56)],
+        toml='[units.trees]\ndiameter = "inch"\n',
+    ),
+    sent(
+        "Paris",
+        f"x;y;LIBELLE FRANCAIS;GENRE;ESPECE;CIRCONFERENCE (cm);HAUTEUR (m)\n{TWO};Chêne;Quercus;robur;220;18\n{THREE};"
+        "Arbre aux quarante écus;Ginkgo;biloba;98;9\n",
+        [tree(2, diameter_cm=girth(220)), tree(3, "Ginkgo", girth(98))],
+    ),
+    sent(
+        "Berlin",
+        f"x;y;ART_DTSCH;ART_BOT;GATTUNG;STAMMUMFG (cm);KRONEDURCH\n{TWO};STIEL-EICHE;Quercus robur;QUERCUS;220;9\n"
+        f"{THREE};WINTER-LINDE;Tilia cordata;TILIA;98;5\n",
+        [tree(2, diameter_cm=girth(220)), tree(3, "Tilia", girth(98))],
+    ),
+    sent(
+        "Heilbronn",
+        f"x;y;TYP;DEU_TEXT;WIS_TEXT;ST_UMFANG;KRONE_DM\n{TWO};Laubbaum;Stiel-Eiche;Quercus robur;2,2;9\n"
+        f"{THREE};Laubbaum;Winter-Linde;Tilia cordata;0,98;5\n{FOUR};Laubbaum;Feld-Ahorn;Acer campestre;1,1;5\n",
+        [tree(2, diameter_cm=girth(220)), tree(3, "Tilia", girth(98)), tree(4, "Acer", girth(110))],
+    ),
+    sent(
+        "Leeuwarden",
+        f"x;y;Boomsoort wetenschappelijk;Nederlandse naam;Stamdiameter (cm);Conditie\n"
+        f"{TWO};Quercus robur;zomereik;70;goed\n{THREE};Tilia cordata;winterlinde;31;dood\n",
+        [tree(2, diameter_cm=70.0, condition="living"), tree(3, "Tilia", 31.0, "dead")],
+    ),
+    sent(
+        "Madrid",
+        f"x;y;NOMBRE_CIENTIFICO;NOMBRE_COMUN;PERIMETRO (cm);ESTADO\n{TWO};Quercus robur;Roble;220;Vivo\n"
+        f"{THREE};Tilia cordata;Tilo;98;Alcorque vacío\n",
+        [tree(2, diameter_cm=girth(220), condition="living")],
+        {3: "no tree"},
+    ),
+]
+
+CASES: list[Case] = [*SIZES, *NAMES, *STATES, *DRESS, *REGISTERS]

@@ -66,4 +66,6 @@ class Stated:
     source_crs: Mapping[str, str] = field(default_factory=dict)  # file name -> CRS
     crs: str | None = None  # the area's crs, only where area.toml states it
     encoding: Mapping[str, str] = field(default_factory=dict)  # file name -> encoding of its text
+    tree_units: Mapping[str, str] = field(default_factory=dict)  # by what is measured (diameter, girth): cm, inch, ...
     box: Box | None = None  # where the area lies, by its boundary, its land cover, or the stated system
+    home: Box | None = None  # where the area lies, by its boundary, its land cover, or its pools
