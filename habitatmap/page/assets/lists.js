@@ -39,7 +39,7 @@ function table(what) {
     status(what.status(i));
     if (fromMap) {
       row(i).querySelector("button").focus({preventScroll: true});
-      row(i).scrollIntoView({block: narrow.matches ? "center" : "start", behavior: still ? "auto" : "smooth"});
+      row(i).scrollIntoView({block: onDesk.matches ? "start" : "center", behavior: still ? "auto" : "smooth"});
     }
   };
   lists[what.name] = {select: select, clear: clear, row: row, rows: rows, body: body};
@@ -69,7 +69,7 @@ function light(area, color) {
 }
 
 function goTo(at, zoom) {
-  const size = map.getSize(), shift = !narrow.matches && size.x > 640 ? 130 : 0;
+  const size = map.getSize(), shift = clearOfKey()[0] > 8 ? 130 : 0;
   const level = Math.max(map.getZoom(), zoom), seen = map.latLngToContainerPoint(at);
   const inSight = seen.x > 2 * shift + 30 && seen.x < size.x - 60 && seen.y > 50 && seen.y < size.y - 30;
   if (inSight && level === map.getZoom()) return;

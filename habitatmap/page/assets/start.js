@@ -28,7 +28,11 @@ function tabs() {
 
 /* --------------------------------------------------------------------------------------------- start and layout */
 
-const clearOfKey = () => narrow.matches || !byId("key").open ? [8, 8] : [275, 8];
+/** Pixels from the left and from the top of the map that legend and tools lie on. */
+function clearOfKey() {
+  const under = document.querySelector(".tools").getBoundingClientRect().bottom - byId("map").getBoundingClientRect().top;
+  return [onDesk.matches && byId("key").open ? 275 : 8, Math.max(0, under) + 8];
+}
 const wholeArea = () => map.fitBounds(facts.bounds, {paddingTopLeft: clearOfKey(), paddingBottomRight: [8, 8], animate: false});
 
 function controls() {
@@ -106,7 +110,7 @@ function startMap(id) {
     map.getPane(name).style.pointerEvents = "none";
   });
   canvas = L.canvas({padding: 0.3, tolerance: 5});
-  if (narrow.matches) byId("key").open = false;
+  if (!onDesk.matches || map.getSize().x < 640) byId("key").open = false;
   map.setView(L.latLngBounds(facts.bounds).getCenter(), 12);
   wholeArea();
   controls();
