@@ -23,7 +23,7 @@ from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, square_around
 from habitatmap.result import Figures, Result
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.bases import pool_bases
-from habitatmap.words.cautions import consent, general_cautions, site_caution
+from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.headline import missing_sentences
 from habitatmap.words.plan import notes_of
@@ -197,7 +197,7 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
                 **{key: text(row[key]) for key in ("place", "consent")},
                 "reason": sentence(reason(row)),
                 "doubt": sentence(doubt(row)),
-                "caution": text(site_caution(row, result.settings)),
+                "caution": texts(sentences(for_site(row, result.settings))),
                 "asks": text(consent(row).sentence),
                 **{key: number(row[key]) for key in PLAN_NUMBERS},
             }

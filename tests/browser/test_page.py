@@ -289,7 +289,7 @@ def test_record_text_is_shown_as_written_and_never_runs(visit: Visit, tmp_path: 
     assert page.locator("h1").text_content() == text
     plan_row(page, 0).click()
     assert plan_row(page, 0).text_content() == text
-    assert "drown" in page.locator("#plan-panel .detail .caution p").text_content()
+    assert "drown" in page.locator("#plan-panel .detail .caution").text_content()
     page.locator("#tab-gaps").click()
     assert page.locator("#gaps-panel tbody p").first.text_content().endswith(f"exclusion zone: {text}")
     page.locator("#tab-pools").click()

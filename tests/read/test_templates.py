@@ -176,8 +176,11 @@ def test_the_help_is_in_plain_words_and_has_the_cautions(fresh: Path, kind: str)
     told = " ".join(
         str(c.value) for row in openpyxl.load_workbook(fresh / f"{kind}.xlsx")["Help"] for c in row if c.value
     )
-    for caution in {"pools": ["small child", "mosquitoes", "consent", "somebody's address"],
-                    "visits": ["gloves", "three weeks", "damaged branches", "nest", "Never move water, litter or larvae", "address"]}[kind]:  # fmt: skip
+    cautions = {
+        "pools": ["small child", "mosquitoes", "consent", "somebody's address"],
+        "visits": ["gloves", "three weeks", "damaged branches", "nest", "Never move water, litter or larvae", "address"],
+    }
+    for caution in cautions[kind]:
         assert caution in told
     assert "Follow local by-laws and the advice of licensed ecologists" in told
     assert all(column.help in told for column in TEMPLATES[kind])

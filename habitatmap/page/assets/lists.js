@@ -107,7 +107,7 @@ function planTable() {
         [words.fact_point, row.at ? fixed(place(row.at), 5).join(", ") : null],
         [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
       ]), row.doubt ? el("div", null, el("h3", null, words.doubt), written(tell(row.doubt), "p")) : "",
-      el("div", {class: "caution"}, el("h3", null, words.caution), written(said(row.caution), "p")),
+      el("div", {class: "caution"}, el("h3", null, words.caution), el("ul", null, ...row.caution.map((text) => written(said(text), "li")))),
       el("p", {class: "acts"}, el("button", {type: "button", class: "act small", on: () => printSheet(i)}, words.print_one)));
       return card;
     },
