@@ -5,11 +5,13 @@ A lost cell counts under its first reason only, in this order:
 1. no data                      the land cover says nothing here
 2. outside the boundary
 3. water, building              ground on which no pool can stand, by the class table
-4. no land record               a list of land exists, and this ground is on none of it
-5. no consent, consent to ask   not among the consents the plan allows; where polygons overlap the strictest counts
-6. private land                 any polygon here is private and the plan excludes private land
-7. keep-away: KIND              not farther than the kind's distance from it, kinds in alphabetical order
-8. near a standing pool         nearer than the spacing, from cell centre to cell centre
+4. excluded: KIND               a use of land with which no pool can stand there (layers/siting.csv), of a piece of land
+                                or an exclusion zone, kinds in alphabetical order; then steep and flooding ground
+5. no land record               a list of land exists, and this ground is on none of it
+6. no consent, consent to ask   not among the consents the plan allows; where polygons overlap the strictest counts
+7. private land                 any polygon here is private and the plan excludes private land
+8. keep-away: KIND              not farther than the kind's distance from it, kinds in alphabetical order
+9. near a standing pool         nearer than the spacing, from cell centre to cell centre
 
 A cell belongs where its centre lies. The function knows nothing beyond the frame it is given, so a tile of a larger
 frame gets the answer of the whole, as long as it is given the vectors and pools around it.
@@ -18,8 +20,8 @@ frame gets the answer of the whole, as long as it is given the vectors and pools
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import geopandas as gpd
@@ -33,8 +35,10 @@ from rasterio.features import rasterize
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in, too_near, under
+from habitatmap.read.exclusion_zones import is_excluded
+from habitatmap.read.layers import land_use
 from habitatmap.read.settings import PlanSettings
-from habitatmap.vocabulary.terms import Consent
+from habitatmap.vocabulary.terms import Consent, Hazard, Siting
 
 Bools = NDArray[np.bool_]
 
@@ -69,7 +73,17 @@ class ExclusionZone:
         return f"keep-away: {self.kind}"
 
 
-Reason = Lost | ExclusionZone
+@dataclass(frozen=True)
+class ExcludedUse:
+    """A reason of the ground's own: its use, its slope or its water leaves no room for a pool."""
+
+    kind: str
+
+    def __str__(self) -> str:
+        return f"excluded: {self.kind}"
+
+
+Reason = Lost | ExclusionZone | ExcludedUse
 CONSENT_LOST = {Consent.NO: Lost.NO_CONSENT, Consent.ASK: Lost.TO_ASK, Consent.YES: Lost.CONSENT_GIVEN}
 
 
@@ -104,6 +118,8 @@ class Ground:
     """Inside the boundary."""
     unfit: NDArray[np.object_] | None
     """"water", "building" or ""; None where no land cover is given."""
+    hazards: Mapping[Hazard, Bools] = field(default_factory=dict)
+    """Steep ground, flooding ground, where a raster tells."""
 
 
 def find_candidates(
@@ -116,9 +132,9 @@ def find_candidates(
 ) -> Candidates:
     """The cells where a pool may stand, and why the others are lost (see the top of the module).
 
-    land: columns consent ("yes" | "ask" | "no", an expired one is "ask" already), private ("yes" | "no"), geometry;
-    None where no list of land was given. exclusion_zones: kind, distance_m (metres; exactly that far is still too
-    near), geometry. pools: the standing ones, x and y. Vectors are in the frame's CRS. Raises InputError for an
+    land: columns kind, consent ("yes" | "ask" | "no", an expired one is "ask" already), private ("yes" | "no"),
+    geometry; None where no list of land was given. exclusion_zones: kind, distance_m (metres; exactly that far is still
+    too near), geometry. pools: the standing ones, x and y. Vectors are in the frame's CRS. Raises InputError for an
     exclusion zone without a distance.
     """
     code = np.zeros(grid.shape, dtype=np.uint8)
@@ -137,6 +153,10 @@ def find_candidates(
     if ground.unfit is not None:
         for unfit in (Lost.WATER, Lost.BUILDING):
             take_out(unfit, ground.unfit == unfit.value)
+    for kind, mask in _excluded(grid, land, exclusion_zones, code == 0):
+        take_out(ExcludedUse(kind), mask)
+    for hazard, there in ground.hazards.items():
+        take_out(ExcludedUse(hazard), there)
     if land is not None:
         take_out(Lost.NO_RECORD, land_index < 0)
         # row -1 (no land) reads the last entry, which is allowed: it was taken out above
@@ -147,7 +167,7 @@ def find_candidates(
         if not settings.private:
             private = land.geometry[land["private"].to_numpy() == "yes"]
             take_out(Lost.PRIVATE, cells_in(private, grid))
-    for kind, rows in _by_kind(exclusion_zones):
+    for kind, rows in _by_kind(exclusion_zones[~exclusion_zones["kind"].map(is_excluded).astype(bool)]):
         far = rows["distance_m"].to_numpy(dtype=float)
         take_out(ExclusionZone(kind), within(grid, rows.geometry.to_numpy(), far, among=code == 0))
     take_out(Lost.NEAR_POOL, _near_pools(grid, pools, settings.spacing_m))
@@ -196,6 +216,21 @@ def _by_kind(zones: gpd.GeoDataFrame) -> Iterator[tuple[str, gpd.GeoDataFrame]]:
         )
     for kind, rows in zones.groupby("kind", sort=True):
         yield str(kind), rows
+
+
+def _excluded(
+    grid: Grid, land: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame, among: Bools
+) -> Iterator[tuple[str, Bools]]:
+    """The cells of each use of land with which no pool can stand there, in alphabetical order."""
+    masks: dict[str, Bools] = {}
+    for kind, rows in _by_kind(zones[zones["kind"].map(is_excluded).astype(bool)]):
+        masks[kind] = within(grid, rows.geometry.to_numpy(), rows["distance_m"].to_numpy(dtype=float), among=among)
+    for name, plots in () if land is None else land.groupby("kind", sort=True):
+        use = land_use(str(name))
+        if use.siting is Siting.EXCLUDED:
+            here = cells_in(plots.geometry, grid)
+            masks[use.kind] = masks[use.kind] | here if use.kind in masks else here
+    yield from sorted(masks.items(), key=lambda item: item[0])
 
 
 def _land_index(grid: Grid, land: gpd.GeoDataFrame) -> NDArray[np.int32]:

@@ -1,4 +1,8 @@
-"""What pools keep away from: play areas, schools, water, roads, buildings, of any shape, each with its distance."""
+"""What pools keep away from: play areas, schools, water, roads, buildings, of any shape, each with its distance.
+
+Ground where no pool can stand at all (layers/siting.csv: a pitch, a car park) has no distance but 0 m unless one is
+stated.
+"""
 
 from __future__ import annotations
 
@@ -14,12 +18,13 @@ from habitatmap.read.coordinates import read_number
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold, unit_of
-from habitatmap.read.layers import keep_away_defaults, keep_away_kind
+from habitatmap.read.layers import keep_away_defaults, keep_away_kind, land_use
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.rows import Columns, close, layer
 from habitatmap.read.shapes import read_layers
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.terms import Siting
 
 ZONES = dtypes(Kind.KEEP_AWAY)
 # the kind whose distance holds for whatever the table does not name
@@ -31,15 +36,17 @@ def read_keep_away(
 ) -> gpd.GeoDataFrame:
     """Shapes with the columns of `ZONES`.
 
-    distance_m is the row's own, else that of `own_distances`, else of layers/keep_away.csv. `own_distances` is
-    [keep_away] of area.toml, metres by kind. A row without a kind is one of the kind "other".
+    distance_m is the row's own, else that of `own_distances`, else of layers/keep_away.csv, else 0 for a kind of land
+    that layers/siting.csv excludes. `own_distances` is [keep_away] of area.toml, metres by kind. A row without a kind
+    is one of the kind "other".
     """
     defaults = keep_away_defaults()
-    stated_m = {fold(keep_away_kind(kind)): metres for kind, metres in own_distances.items()}
+    stated_m = {fold(zone_kind(kind)): metres for kind, metres in own_distances.items()}
     drafts = read_layers(Kind.KEEP_AWAY, tables, crs, stated, ledger)
     columns: list[Columns] = []
     for draft in drafts:
-        kinds = [keep_away_kind(text) if text else OTHER for text in draft.texts("kind")]
+        kinds = [zone_kind(text) if text else OTHER for text in draft.texts("kind")]
+        defaults |= {kind: 0.0 for kind in kinds if is_excluded(kind)}
         own = [_metres(cell, unit_of(draft.heading("distance_m"))) for cell in draft.cells("distance_m")]
         draft.sample("distance_m", [None if metres is None else f"{metres:g} m" for metres in own])
         metres_m: list[float] = []
@@ -65,11 +72,23 @@ def read_keep_away(
     return zones
 
 
+def zone_kind(name: str) -> str:
+    """The kind of a row by any of its names: one to keep away from, else ground where no pool can stand."""
+    kind = keep_away_kind(name)
+    use = land_use(name)
+    return use.kind if kind not in keep_away_defaults() and use.siting is Siting.EXCLUDED else kind
+
+
+def is_excluded(kind: str) -> bool:
+    """Whether a kind of zone is ground where no pool can stand, rather than something to keep away from."""
+    return kind not in keep_away_defaults() and land_use(kind).siting is Siting.EXCLUDED
+
+
 def _check_stated(own_distances: Mapping[str, float], kinds: Sequence[str], ledger: Ledger) -> None:
     """InputError for a kind under [keep_away] that is a slip of one there is; a word on one that is nowhere."""
     known = {fold(kind): kind for kind in kinds}
     for stated in own_distances:
-        if fold(keep_away_kind(stated)) in known:
+        if fold(zone_kind(stated)) in known:
             continue
         if close := difflib.get_close_matches(fold(stated), known, n=1, cutoff=0.75):
             raise InputError(f"area.toml: [keep_away] {stated} is no kind there is; did you mean {known[close[0]]}?")

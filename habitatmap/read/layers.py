@@ -1,4 +1,5 @@
-"""The tables in `layers/`: what land-cover classes and trees are worth, and how far pools keep away from what.
+"""The tables in `layers/`: what land-cover classes and trees are worth, where no pool can stand, what pools keep away
+from and how far.
 
 An ecologist changes the tables, not this file. A table that is not in order is refused with one sentence that names the
 file, the row (as a spreadsheet shows it), the column, the value and what was expected.
@@ -22,7 +23,7 @@ from numpy.typing import NDArray
 
 from habitatmap.errors import LayerError
 from habitatmap.read.headings import fold
-from habitatmap.vocabulary.terms import Basis, Condition
+from habitatmap.vocabulary.terms import Basis, Condition, Siting
 
 MONTHS = range(1, 13)
 FORAGE = [f"forage_{month:02d}" for month in MONTHS]
@@ -363,7 +364,46 @@ def keep_away_defaults() -> dict[str, float]:
 
 def keep_away_kind(name: str) -> str:
     """The table's kind for a name in any of its languages ("Spielplatz" is a playground); else the name as given."""
-    return _keep_away_rows()[1].get(" ".join(name.replace("_", " ").split()).casefold(), name)
+    return _keep_away_rows()[1].get(_plain(name), name)
+
+
+# --- siting ----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class LandUse:
+    """What a kind of land means for a pool. `ask`: who must agree besides whoever owns it, "" where nobody."""
+
+    kind: str
+    siting: Siting
+    ask: str
+
+
+@cache
+def land_uses() -> dict[str, LandUse]:
+    """The rows of layers/siting.csv by each of their names, in small letters."""
+    rows = _table(layers_folder() / "siting.csv", ["kind", "names", "siting", "ask", "basis", "source"])
+    uses: dict[str, LandUse] = {}
+    for row in rows:
+        row.needed("kind", "a kind of land, such as pitch")
+        row.check("siting", row.text("siting"), tuple(Siting))
+        if row.text("siting") == Siting.ASK:
+            row.needed("ask", "who must agree, such as the parish")
+        row.check_basis(row.text("basis"), row.text("source"))
+        use = LandUse(row.text("kind"), Siting(row.text("siting")), row.text("ask"))
+        uses |= dict.fromkeys(row.names("kind"), use)
+    _refuse_repeats("names", [(row, name) for row in rows for name in row.names("kind")])
+    return uses
+
+
+def land_use(kind: str) -> LandUse:
+    """What a kind of land, in any of its languages, means for a pool; what the table does not name is allowed."""
+    return land_uses().get(_plain(kind), LandUse(kind, Siting.ALLOWED, ""))
+
+
+def _plain(name: str) -> str:
+    """A name in small letters, with single blanks between its words."""
+    return " ".join(name.replace("_", " ").split()).casefold()
 
 
 # --- reading and refusing --------------------------------------------------------------------------------------------

@@ -26,6 +26,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
+from habitatmap.read.exclusion_zones import is_excluded
 from habitatmap.read.layers import FORAGE, load_class_table
 from habitatmap.read.ledger import some
 
@@ -209,7 +210,8 @@ class _Reading:
             species = tags.get("species", tags.get("taxon", ""))
             condition = "stump" if tags["natural"] == "tree_stump" else ""
             self.add("trees", osm, shape, tags.get("genus", ""), species, self.diameter_cm(tags), condition)
-        if kind := self.table.meaning(tags, as_line=False).keep_away:
+        kind = self.table.meaning(tags, as_line=False).keep_away
+        if kind and not is_excluded(kind):  # a use of land at a point covers no ground
             self.add("keep_away", osm, shape, kind)
 
     def diameter_cm(self, tags: Mapping[str, str]) -> float:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import geopandas as gpd
+import pandas as pd
 import pyogrio
 import rasterio
 import shapely
@@ -23,6 +24,8 @@ from habitatmap.read.templates import write_templates
 
 # ground beyond the area that still counts: ten lengths of the reach weight at the default dispersal median, rounded up
 MARGIN_M = 3000.0
+# the kind of land that a map draws over that of its owners
+RESERVE = "nature reserve"
 # the stamp in every GeoPackage, so that the same inputs give the same bytes
 NO_DATE = "2000-01-01T00:00:00.000Z"
 
@@ -160,8 +163,13 @@ def _inside(frame: gpd.GeoDataFrame, extract: OsmExtract, crs: CRS) -> gpd.GeoDa
 def _write_extract(folder: Path, extract: OsmExtract, crs: CRS, *, with_cover: bool, say: Say) -> None:
     """The extract's frames as files; one without rows is left out, as nothing is not the same as none."""
     land, cover = _inside(extract.land, extract, crs), _inside(extract.cover, extract, crs)
-    # homes give way to every other kind, so that a park among houses stays public land
-    land = without_overlaps(land, (land["kind"] != "homes").astype(int))
+    # homes give way to every other kind, so that a park among houses stays public land; a reserve lies over the land
+    # of others, who must agree besides
+    reserve = land["kind"] == RESERVE
+    land = pd.concat(
+        [without_overlaps(land[~reserve], (land.loc[~reserve, "kind"] != "homes").astype(int)), land[reserve]],
+        ignore_index=True,
+    )
     frames = {"trees": extract.trees, "land": land, "keep_away": extract.keep_away, "paths": extract.paths}
     if with_cover:
         frames["land_cover"] = without_overlaps(cover, cover["rank"])[["osm", "class", "geometry"]]

@@ -20,6 +20,7 @@ from habitatmap.plan.candidates import Candidates
 from habitatmap.plan.zones import Zone
 from habitatmap.privacy import middle_of_square, private_zone, street_or_zone
 from habitatmap.read.land_cover import LandCover
+from habitatmap.read.layers import land_use
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -56,7 +57,7 @@ PLAN_COLUMNS = [
     *("rank", "id", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
     *("gain_low", "gain_high", "cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness"),
     *("assumed_share", "sampled", "committed", "not_allowed", "cost", "ec_gain", "private"),
-    *("served_open", "served_closed"),
+    *("served_open", "served_closed", "also_ask"),
 ]
 
 
@@ -125,6 +126,13 @@ def land_under(land: gpd.GeoDataFrame, x: Floats, y: Floats) -> NDArray[np.int64
     for k in np.lexsort((-polygons, -strictness)):  # the strictest and first is written last
         found[points[k]] = polygons[k]
     return found
+
+
+def to_ask(land: gpd.GeoDataFrame, x: float, y: float) -> str:
+    """Who must agree, besides the owner, to a pool at a point (metres), by the uses of the land there: "; " between
+    several, "" where nobody."""
+    at = np.sort(land.sindex.query(shapely.Point(x, y), predicate="intersects")) if len(land) else []
+    return "; ".join(dict.fromkeys(ask for i in at if (ask := land_use(str(land["kind"].iloc[i])).ask)))
 
 
 def name_of_land(land: gpd.GeoDataFrame, at: int) -> str:
@@ -252,6 +260,7 @@ def _suggestion(
     """One row of plan.csv but for `cumulative` and the sentences."""
     row, col, land = int(site["row"]), int(site["col"]), surfaces.land
     x, y = surfaces.grid.centre([row], [col])
+    also_ask = to_ask(land, float(x[0]), float(y[0]))
     owner = int(candidates.land_index[row, col]) if surfaces.has_land else -1
     hidden = (owner >= 0 and land["private"].iloc[owner] == "yes") or site.get("private") == "yes"
     if hidden:
@@ -276,6 +285,7 @@ def _suggestion(
         "not_allowed": (candidates.reason(row, col) if site["kept"] else None) or "",
         "sampled": "yes" if np.isfinite(surfaces.read("occupancy", x, y)[0]) else "no",
         "private": "yes" if hidden else "no",
+        "also_ask": also_ask,
     }
 
 

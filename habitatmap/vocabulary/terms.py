@@ -42,6 +42,21 @@ class Consent(StrEnum):
         return {Consent.NO: 0, Consent.ASK: 1, Consent.PROVISIONAL: 1, Consent.YES: 2}[self]
 
 
+class Siting(StrEnum):
+    """What a use of land means for a pool: none can stand there, somebody else must agree too, or neither."""
+
+    EXCLUDED = "excluded"
+    ASK = "ask"
+    ALLOWED = "allowed"
+
+
+class Hazard(StrEnum):
+    """Ground where no pool can stand whatever its use, by a raster of the area; named as its file is."""
+
+    STEEP = "steep"
+    FLOODS = "floods"
+
+
 class Mosquitoes(StrEnum):
     """What is known of disease-carrying mosquitoes in an area."""
 

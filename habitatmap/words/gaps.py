@@ -8,8 +8,9 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from habitatmap.plan.candidates import ExclusionZone, Lost, Reason
+from habitatmap.plan.candidates import ExcludedUse, ExclusionZone, Lost, Reason
 from habitatmap.plan.gaps import NotReached
+from habitatmap.vocabulary.terms import Hazard
 from habitatmap.words.sentences import Quantity, Sentence, Value, following, hectares, whole_metres
 
 # by code: of one place within flight, of none or several
@@ -33,8 +34,15 @@ ALL_LOST = {
 }
 
 
+HAZARDS: dict[str, str] = {Hazard.STEEP: "the ground is too steep", Hazard.FLOODS: "the ground floods"}
+
+
 def lost(reason: Reason) -> Sentence:
     """Why no pool may stand somewhere, as a part of a sentence."""
+    if isinstance(reason, ExcludedUse):
+        if reason.kind in HAZARDS:
+            return Sentence(HAZARDS[reason.kind])
+        return Sentence("no pool can stand on: {kind}", {"kind": Sentence(reason.kind)})
     if isinstance(reason, ExclusionZone):
         return Sentence("too near to: {kind}", {"kind": reason.kind})
     return Sentence(str(reason))

@@ -61,6 +61,10 @@ def doubt(row: Mapping[str, Any]) -> Sentence:
         said.append(Sentence("The owner may say no."))
     elif row.get("consent") == Consent.PROVISIONAL:
         said.append(Sentence("Who owns this land, and whether a pool may stand here, is not known."))
+    if row.get("also_ask"):
+        whom = following(*map(Sentence, row["also_ask"].split("; ")), by=", ")
+        how = "Make sure that they have agreed: {whom}." if row.get("consent") == Consent.YES else "Ask first: {whom}."
+        said.append(Sentence(how, {"whom": whom}))
     if known(row.get("robustness")) and row.get("committed") != YesNo.YES and row["robustness"] < SURE:
         how = "Another site may be better" if row["robustness"] < UNSURE else "It is a fair choice, not a sure one"
         stays = f"{how}: it stays in the plan in {{share}} of the simulations."

@@ -11,16 +11,18 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
-from habitatmap.plan.candidates import Candidates, ExclusionZone, Ground, Lost, find_candidates, within
+from habitatmap.plan.candidates import Candidates, ExcludedUse, ExclusionZone, Ground, Lost, find_candidates, within
 from habitatmap.read.settings import PlanSettings
+from habitatmap.vocabulary.terms import Hazard
 
 CRS = "EPSG:25832"
 ROW = Grid(left=0, top=10, cell_m=10, rows=1, cols=14)
 
 
-def land(*rows: tuple[str, str, object]) -> gpd.GeoDataFrame:
+def land(*rows: tuple[str, str, object], kinds: tuple[str, ...] = ()) -> gpd.GeoDataFrame:
     consent, private, shapes = zip(*rows, strict=True) if rows else ((), (), ())
-    return gpd.GeoDataFrame({"consent": list(consent), "private": list(private)}, geometry=list(shapes), crs=CRS)
+    data = {"consent": list(consent), "private": list(private), "kind": list(kinds) or ["park"] * len(rows)}
+    return gpd.GeoDataFrame(data, geometry=list(shapes), crs=CRS)
 
 
 def keep_away(*rows: tuple[str, float, object]) -> gpd.GeoDataFrame:
@@ -35,9 +37,8 @@ def pools(*xy: tuple[float, float]) -> pd.DataFrame:
 def ask(grid: Grid = ROW, **given: object) -> Candidates:
     """candidates() where everything is allowed but for what is given."""
     every = np.ones(grid.shape, dtype=bool)
-    ground = Ground(
-        *(given.pop(name, usual) for name, usual in (("has_data", every), ("inside", every), ("unfit", None)))
-    )
+    usual_ground = (("has_data", every), ("inside", every), ("unfit", None), ("hazards", {}))
+    ground = Ground(*(given.pop(name, usual) for name, usual in usual_ground))
     usual = {"land": None, "exclusion_zones": keep_away(), "pools": pools(), "settings": PlanSettings(spacing_m=0)}
     return find_candidates(grid, ground, **usual | given)
 
@@ -119,6 +120,33 @@ def test_private_land_only_when_the_plan_may() -> None:
     gardens = land(("yes", "no", cells(0, 13)), ("yes", "yes", cells(3, 5)))
     assert ask(land=gardens).lost["private land"] == 3
     assert ask(land=gardens, settings=PlanSettings(private=True)).left == 14
+
+
+def test_no_pool_stands_on_a_pitch_in_a_park_by_land_or_by_zone_in_any_language() -> None:
+    plots = land(
+        ("yes", "no", cells(0, 9)),
+        ("yes", "no", cells(1, 2)),
+        ("no", "no", cells(5, 5)),
+        kinds=("park", "pitch", "Moor"),
+    )
+    found = ask(land=plots, exclusion_zones=keep_away(("pitch", 0, cells(2, 3)), ("school", 1, cells(4, 4))))
+    lost = {str(reason): n for reason, n in found.lost.items() if n}
+    assert lost == {"excluded: pitch": 3, "no land record": 4, "no consent": 1, "keep-away: school": 1}
+    assert found.reason(0, 1) == ExcludedUse("pitch")
+    german = land(("yes", "no", cells(0, 3)), kinds=("Sportplatz",))
+    assert ask(land=german).lost[ExcludedUse("pitch")] == 4
+
+
+def test_a_stated_distance_widens_excluded_ground() -> None:
+    wide = keep_away(("parking", 10, cells(4, 4)))  # centres at 35 and 55 lie 5 m from its edges, 25 and 65 lie 15 m
+    assert ask(exclusion_zones=wide).lost[ExcludedUse("parking")] == 3
+
+
+def test_steep_and_flooding_ground_is_excluded() -> None:
+    steep, floods = np.zeros((1, 14), bool), np.zeros((1, 14), bool)
+    steep[0, :3] = floods[0, 2:5] = True
+    found = ask(hazards={Hazard.STEEP: steep, Hazard.FLOODS: floods})
+    assert {str(reason): n for reason, n in found.lost.items() if n} == {"excluded: steep": 3, "excluded: floods": 2}
 
 
 def test_a_cell_belongs_where_its_centre_lies() -> None:

@@ -294,6 +294,36 @@ def test_the_tables_are_found_beside_the_package() -> None:
     assert (layers.shipped_folder("demo_area") / "area.toml").is_file()
 
 
+# --- siting ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "siting"),
+    [
+        ("pitch", "pitch", "excluded"),
+        ("Sportplatz", "pitch", "excluded"),
+        ("hautausmaa", "cemetery", "ask"),
+        ("réserve naturelle", "nature reserve", "ask"),
+        ("rail_yard", "railway area", "excluded"),
+        ("park", "park", "allowed"),
+        ("", "", "allowed"),
+    ],
+)
+def test_a_use_of_land_is_known_by_its_names(name: str, kind: str, siting: str) -> None:
+    use = layers.land_use(name)
+    assert (use.kind, use.siting) == (kind, siting)
+    assert bool(use.ask) == (siting == "ask")
+
+
+def test_what_map_tags_keep_pools_away_from_is_a_kind_that_is_known() -> None:
+    table = layers.load_class_table("osm")
+    known = layers.keep_away_defaults().keys() | {use.kind for use in layers.land_uses().values()}
+    assert set(table["keep_away"]) - {""} <= known
+    asked = {layers.land_use(kind).ask for kind in ("cemetery", "churchyard", "school ground", "allotments")}
+    assert "" not in asked
+    assert {"cemetery", "churchyard", "school ground", "allotments", "nature reserve"} <= set(table["land"])
+
+
 # --- common names ----------------------------------------------------------------------------------------------------
 
 

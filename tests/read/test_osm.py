@@ -42,6 +42,11 @@ def meaning(as_line: bool = False, **tags: str) -> tuple[str, str, str]:
         ({"leisure": "park"}, ("leisure=park", "park", "")),
         ({"leisure": "park", "landuse": "residential"}, ("leisure=park", "park", "")),
         ({"natural": "wood"}, ("natural=wood", "wood", "")),
+        ({"leisure": "pitch", "sport": "tennis"}, ("leisure=pitch", "", "pitch")),
+        ({"landuse": "railway"}, ("landuse=railway", "", "railway area")),
+        ({"area:highway": "residential"}, ("area:highway=*", "", "road area")),
+        ({"amenity": "school"}, ("amenity=school", "school ground", "school")),
+        ({"boundary": "protected_area"}, ("", "nature reserve", "")),
         ({"natural": "wood", "leaf_type": "needleleaved"}, ("natural=wood + leaf_type=needleleaved", "wood", "")),
         ({"leisure": "playground", "landuse": "grass"}, ("leisure=playground", "grass", "playground")),
         ({"building": "church"}, ("building=*", "", "building")),
@@ -109,6 +114,12 @@ def test_a_playground_may_be_a_point(sheet: Sheet) -> None:
     keep = sheet.read().keep_away
     assert keep["kind"].tolist() == ["playground", "playground"]
     assert sorted(keep.geom_type) == ["MultiPolygon", "Point"]
+
+
+def test_a_pitch_is_excluded_ground_as_an_area_and_nothing_as_a_point(sheet: Sheet) -> None:
+    sheet.square(10, 50, 0.001, leisure="pitch")
+    sheet.node(10.1, 50, leisure="pitch")
+    assert sheet.read().keep_away["kind"].tolist() == ["pitch"]
 
 
 def test_a_closed_road_is_a_line_and_not_an_area(sheet: Sheet) -> None:

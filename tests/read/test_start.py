@@ -82,6 +82,17 @@ def test_homes_give_way_to_the_park_among_them(village: Path, tmp_path: Path) ->
     assert land["park"].area == pytest.approx(land["park"].convex_hull.area)
 
 
+def test_a_reserve_lies_over_the_land_of_others(village: Path, tmp_path: Path) -> None:
+    sheet = Sheet(tmp_path / "reserve.osm.pbf")
+    sheet.square(10, 50, 0.002, leisure="nature_reserve", name="Fen")
+    sheet.square(10.001, 50, 0.002, natural="wood")
+    sheet.read()
+    new_area(tmp_path / "mine", osm=sheet.path)
+    land = gpd.read_file(tmp_path / "mine" / "land.gpkg").set_index("kind").geometry
+    shared = land["nature reserve"].intersection(land["wood"]).area
+    assert shared == pytest.approx(land["nature reserve"].area / 2, rel=0.01)
+
+
 def test_the_same_inputs_give_the_same_bytes(village: Path, tmp_path: Path) -> None:
     new_area(tmp_path / "a" / "mine", osm=village)
     new_area(tmp_path / "b" / "mine", osm=village)

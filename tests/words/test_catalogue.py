@@ -12,14 +12,15 @@ import pytest
 from babel.messages.pofile import read_po
 
 from habitatmap.page.tornado import tornado_words
-from habitatmap.plan.candidates import ExclusionZone, Lost
+from habitatmap.plan.candidates import ExcludedUse, ExclusionZone, Lost
 from habitatmap.plan.gaps import NotReached
 from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.robustness import ENDS, Assumption
 from habitatmap.plan.served_robustness import FAR, ORIGINS
-from habitatmap.read.layers import keep_away_defaults
+from habitatmap.read.layers import keep_away_defaults, land_uses
 from habitatmap.read.settings import Settings
 from habitatmap.survey.codes import PoolBasis
+from habitatmap.vocabulary.terms import Hazard, Siting
 from habitatmap.words.bases import COVARIATES, pool_basis
 from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
@@ -106,7 +107,7 @@ SUGGESTIONS = [
     | {"forage_m": far, "dead_wood_m": far}
     | {"nearest_pool_m": far, "gain_low": low, "gain_high": low, "ec_gain": ec, "committed": committed}
     | {"consent": consent, "robustness": share, "assumed_share": 0.9, "sampled": "no", "not_allowed": lost_as}
-    | {"occupancy_low": 0.1, "occupancy_high": 0.9}
+    | {"occupancy_low": 0.1, "occupancy_high": 0.9, "also_ask": "the parish; the water authority"}
     for far, low, ec, committed, consent, share, lost_as in (
         (0.0, math.nan, math.nan, "yes", "ask", 0.3, ExclusionZone("school")),
         (20.0, 0.005, 0.1, "no", "provisional", 0.7, Lost.WATER),
@@ -120,7 +121,7 @@ GAPS = [
     for not_reached in NotReached
     for n in (1, 2)
     for provisional in (False, True)
-    for lost_as in (None, ExclusionZone("school"), *Lost)
+    for lost_as in (None, ExclusionZone("school"), ExcludedUse("pitch"), *map(ExcludedUse, Hazard), *Lost)
     for share in (0.8, 1.0)
 ]
 
@@ -157,5 +158,8 @@ def test_what_is_likely_served_is_said_in_each_language(language: str) -> None:
 @pytest.mark.parametrize("language", OTHERS)
 def test_reasons_against_a_site_are_said_in_each_language(language: str) -> None:
     known = words(language)["sentences"]
-    for word in [*Lost, *keep_away_defaults()]:
+    uses = {use.kind: use for use in land_uses().values()}.values()
+    kinds = [use.kind for use in uses if use.siting is Siting.EXCLUDED]
+    asks = [use.ask for use in uses if use.siting is Siting.ASK]
+    for word in [*Lost, *keep_away_defaults(), *kinds, *asks]:
         assert word in known, word

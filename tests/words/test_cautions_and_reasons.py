@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from habitatmap.page.tornado import tornado_svg, tornado_words
-from habitatmap.plan.candidates import ExclusionZone
+from habitatmap.plan.candidates import ExcludedUse, ExclusionZone
 from habitatmap.read.settings import Settings, settings_from
+from habitatmap.vocabulary.terms import Hazard
 from habitatmap.words.cautions import (
     Caution,
     for_area,
@@ -156,6 +157,10 @@ def test_something_could_always_be_wrong() -> None:
         ({"sampled": "no"}, "untested"),
         ({"occupancy_low": 0.1, "occupancy_high": 0.8}, "between 10 % and 80 %"),
         ({"not_allowed": ExclusionZone("school"), "committed": "yes"}, "ruled out because: too near to: school"),
+        ({"not_allowed": ExcludedUse("pitch"), "committed": "yes"}, "ruled out because: no pool can stand on: pitch"),
+        ({"not_allowed": ExcludedUse(Hazard.STEEP), "committed": "yes"}, "ruled out because: the ground is too steep"),
+        ({"consent": "ask", "also_ask": "the parish; the water authority"}, "Ask first: the parish, the water author"),
+        ({"consent": "yes", "also_ask": "the parish"}, "Make sure that they have agreed: the parish."),
     ],
 )
 def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any], words: str) -> None:
