@@ -131,8 +131,8 @@ def land_under(land: gpd.GeoDataFrame, x: Floats, y: Floats) -> NDArray[np.int64
 def to_ask(land: gpd.GeoDataFrame, x: float, y: float) -> str:
     """Who must agree, besides the owner, to a pool at a point (metres), by the uses of the land there: "; " between
     several, "" where nobody."""
-    at = np.sort(land.sindex.query(shapely.Point(x, y), predicate="intersects")) if len(land) else []
-    return "; ".join(dict.fromkeys(ask for i in at if (ask := land_use(str(land["kind"].iloc[i])).ask)))
+    at = np.sort(land.sindex.query(shapely.Point(x, y), predicate="intersects"))
+    return "; ".join(dict.fromkeys(ask for kind in land["kind"].iloc[at] if (ask := land_use(str(kind)).ask)))
 
 
 def name_of_land(land: gpd.GeoDataFrame, at: int) -> str:
