@@ -36,6 +36,7 @@ from habitatmap.read.files import read_tables
 from habitatmap.read.folder import area_folder, find_all, nothing_to_map, unused
 from habitatmap.read.formats.raster import credits_of, is_raster, raster_bounds, raster_crs
 from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.inputs import Input, inputs_of
 from habitatmap.read.land import read_land
 from habitatmap.read.land_cover import (
     CoverShapes,
@@ -72,9 +73,9 @@ Tables = Mapping[Kind, Sequence[Table]]
 class Area:
     """An area folder, read and checked. Frames have the columns their readers in `read` state; lengths are metres.
 
-    `has` names the kinds of input that the folder holds; `notes` says what was decided on the
-    way; `earlier_sites` are the ids that sites were given in earlier runs; `boundary` and `inventoried` are shapely
-    shapes, None where the folder has none.
+    `has` names the kinds of input that the folder holds; `inputs` what each file is worth; `notes` says what was
+    decided on the way; `earlier_sites` are the ids that sites were given in earlier runs; `boundary` and `inventoried`
+    are shapely shapes, None where the folder has none.
     """
 
     folder: Path
@@ -98,6 +99,7 @@ class Area:
     earlier_sites: gpd.GeoDataFrame
     notes: list[str] = field(default_factory=list)
     credits: list[str] = field(default_factory=list)
+    inputs: tuple[Input, ...] = ()
 
     @property
     def title(self) -> str:
@@ -232,6 +234,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         tree_table=tree_table,
         earlier_sites=earlier_sites,
         notes=notes,
+        inputs=inputs_of(ledger.holdings, grid, crs),
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )
 
@@ -480,6 +483,7 @@ def blurred(area: Area) -> Area:
         committed=privacy.public_sites(area.committed, privacy.is_private(area.committed, area.land)),
         ledger=_counts_only(area.ledger),
         notes=area.notes[:1],
+        inputs=(),
     )
 
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from typing import Any
 
 from habitatmap.export.formats import json_text, plain
 from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.served import Share
+from habitatmap.read.inputs import Input, added
+from habitatmap.read.ledger import Known
 from habitatmap.result import Result
 from habitatmap.result.figures import ServedFigures
 from habitatmap.words.bases import occupancy_part, seasons_part
@@ -26,6 +29,7 @@ def summary_of(result: Result) -> dict[str, Any]:
     plan |= plan.pop("spending") or {}
     del plan["shortfall"], plan["lost_most"]
     told |= {
+        "inputs": _inputs(figures.inputs),
         "occupancy": occupancy_part(figures.occupancy),
         "seasons": seasons_part(figures.seasons),
         "plan": plan | {"note": plan_note(figures.plan)},
@@ -42,12 +46,49 @@ def summary_of(result: Result) -> dict[str, Any]:
         "cautions": general_cautions(result.settings),
     }
     order = (
-        *("title", "crs", "crs_name", "cell_m", "cells", "as_of", "intake", "pools_standing", "occupancy", "seasons"),
+        *(
+            "title",
+            "crs",
+            "crs_name",
+            "cell_m",
+            "cells",
+            "as_of",
+            "intake",
+            "inputs",
+            "pools_standing",
+            "occupancy",
+            "seasons",
+        ),
         *("forage_in_reach", "candidates", "plan", "served", "network", "gaps", "ask_first", "sensitivity", "forage"),
         *("missing", "land_cover", "notes", "seconds", "versions", "cautions", "credits"),
     )
     content: dict[str, Any] = plain({key: told[key] for key in order})
     return content
+
+
+def _inputs(inputs: Sequence[Input]) -> dict[str, object]:
+    """What is known of the rows of each kind, None where it makes no sense for the kind, and each of its files."""
+    kinds = dict.fromkeys(one.kind for one in inputs)
+    return {kind: _kind([one for one in inputs if one.kind == kind]) for kind in kinds}
+
+
+def _kind(inputs: Sequence[Input]) -> dict[str, object]:
+    told = added(one.known for one in inputs)
+    files = [
+        {
+            "file": one.file,
+            "rows": one.rows,
+            "used": one.used,
+            **{str(what): one.known.get(what) for what in Known},
+            "in_map": one.in_frame if Known.PLACE in one.known else None,
+            "nearest_km": one.nearest_km,
+            "farthest_km": one.farthest_km,
+            "units": [unit._asdict() for unit in one.units],
+            "not_read": list(one.not_read),
+        }
+        for one in inputs
+    ]
+    return {"rows": sum(one.rows for one in inputs), **{str(what): told.get(what) for what in Known}, "files": files}
 
 
 def _served(served: ServedFigures) -> dict[str, object]:

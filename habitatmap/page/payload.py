@@ -26,6 +26,7 @@ from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.headline import missing_sentences
+from habitatmap.words.inputs import what_matters
 from habitatmap.words.plan import notes_of
 from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.served import (
@@ -132,6 +133,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
             for place, adds in result.ask_first[["place", "adds"]].head(MOST_REASONS).itertuples(index=False)
         ],
         "missing": texts(missing_sentences(figures)),
+        "thin": [sentence(one) for one in what_matters(figures.inputs)],
         "notes": texts(notes_of(figures)),
         "intake": [[kind, rows.read, rows.accepted, rows.set_aside] for kind, rows in figures.intake.items()],
         "set_aside": [[shown(row["file"]), shown(row["reason"]), int(row["n"])] for row in rows_of(most)],

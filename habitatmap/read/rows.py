@@ -43,6 +43,17 @@ _ESSENTIAL = {
     Kind.COMMITTED: {"x", "lon", "position"},
 }
 
+# in layers made from a map extract: which of its objects a row came from; nobody looks for it
+_OBJECT = "osm"
+# the columns by which people call the records of a kind
+_NAMED = {
+    Kind.POOLS: "pool",
+    Kind.VISITS: "pool",
+    Kind.LAND: "name",
+    Kind.PATHS: "name",
+    Kind.COMMITTED: "name",
+}
+
 # a value for each row of a table, by column
 Columns = Mapping[str, Sequence[object]]
 
@@ -143,12 +154,14 @@ class Draft:
         """What the table holds, by its rows that are records: headings again, totals, repeats and the like are none."""
         record = [at for at in range(len(self.table)) if not self._is_no_record(at)]
         bounds = np.full((len(self.table), 4), np.nan) if self.bounds is None else self.bounds
-        placed: NDArray[np.bool_] = np.isfinite(bounds).all(axis=1)
+        placed = np.asarray(np.isfinite(bounds).all(axis=1), dtype=bool)
         known = {what: sum(bool(told[at]) for at in record) for what, told in self.known.items()}
+        if self.kind in _NAMED:
+            known[Known.NAME] = sum(self.texts(_NAMED[self.kind])[at] != "" for at in record)
         if self.bounds is not None:
             known = {Known.PLACE: int(placed[record].sum()), **known}
         at_places = bounds[[at for at in record if placed[at]]]
-        units, left = tuple(self.units), tuple(self.headings.unmatched)
+        units, left = tuple(self.units), tuple(h for h in self.headings.unmatched if h != _OBJECT)
         table = self.table
         return Holding(self.kind, table.file, table.name, len(record), len(self.kept), known, at_places, units, left)
 

@@ -76,6 +76,7 @@ def place_by_shape(draft: Draft, crs: CRS, stated: Stated, want: Want) -> None:
                 draft.refuse(at, "geometry", value, Why.WRONG_SHAPE.of(shape=value, expected=name))
             found[at] = part
     draft.shapes = found.tolist()
+    draft.bounds = shapely.bounds(found)
 
 
 def _placed(draft: Draft, crs: CRS, stated: Stated) -> list[BaseGeometry | None]:

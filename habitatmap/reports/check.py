@@ -16,9 +16,11 @@ from habitatmap.page.sections import Fold, Section, Table, aligned, letters, rep
 from habitatmap.read.corrections import CorrectionFile
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.headings import Match
-from habitatmap.read.ledger import COLUMNS, Reading, SetAside
+from habitatmap.read.inputs import Input
+from habitatmap.read.ledger import COLUMNS, Known, Reading, SetAside
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.explained import explanations
+from habitatmap.words.inputs import left, units, what_matters, where, worth_lines
 from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.numbers import count, number, sentence
 
@@ -27,6 +29,15 @@ MOST_ROWS = 200
 LONGEST_ROW = 200
 # rows of one reason that the terminal names
 ROWS_NAMED = 8
+
+
+WHAT_IS_KNOWN = {
+    Known.PLACE: "Place",
+    Known.GENUS: "Genus",
+    Known.THICKNESS: "Thickness",
+    Known.CONDITION: "Condition",
+    Known.NAME: "Name",
+}
 
 
 @dataclass(frozen=True)
@@ -72,6 +83,7 @@ class Check:
     notes: Sequence[str]
     remarks: Sequence[str]
     doubts: Sequence[str]
+    inputs: Sequence[Input]
     files: Sequence[FileRead]
     set_aside: Sequence[RowAside]
     fixes: Sequence[CorrectionFile]
@@ -95,7 +107,8 @@ class Check:
         """The same for a machine."""
         files = [vars(file) | {"tables": list(map(_plain, file.tables))} for file in self.files]
         aside, fixes = map(vars, self.set_aside), map(vars, self.fixes)
-        return vars(self) | {"files": files, "set_aside": list(aside), "fixes": list(fixes)}
+        inputs = [vars(one) | {"units": [unit._asdict() for unit in one.units]} for one in self.inputs]
+        return vars(self) | {"inputs": inputs, "files": files, "set_aside": list(aside), "fixes": list(fixes)}
 
 
 def check(area: Area, fixes: Sequence[CorrectionFile] = ()) -> Check:
@@ -118,7 +131,7 @@ def check(area: Area, fixes: Sequence[CorrectionFile] = ()) -> Check:
         to_do = sum(row.file == file and row.to_do for row in aside)
         files.append(FileRead(kind, file, read, accepted, left, to_do, tables.get((kind, file), [])))
     remarks, unique = area.ledger.remarks, list(dict.fromkeys(doubts))
-    return Check(area.title, area.crs.name, area.notes, remarks, unique, files, aside, fixes)
+    return Check(area.title, area.crs.name, area.notes, remarks, unique, area.inputs, files, aside, fixes)
 
 
 def _plain(reading: Reading) -> dict[str, Any]:
@@ -181,7 +194,7 @@ def check_text(found: Check) -> str:
     for f in found.files:
         counts = (f.read, f.accepted, f.set_aside, f.to_do)
         rows.append([f.file, f.kind, *("-" if n is None else str(n) for n in counts)])
-    lines = aligned(rows)
+    lines = [*aligned(rows), "", "What your files hold:", *(f"  {line}" for line in worth_lines(found.inputs))]
     for file in found.files:
         for table in file.tables:
             lines += ["", *_table_lines(table)]
@@ -219,7 +232,7 @@ def _match(how: Match) -> str:
 
 def check_page(found: Check) -> str:
     """The account as one HTML file that loads nothing and runs nothing; text of records is escaped."""
-    sections = [_summary(found), *_to_correct(found)]
+    sections = [_summary(found), *_worth(found), *_to_correct(found)]
     if found.doubts:
         lead = "These rows are used, or could not be read at all. Something about them may not be as it was meant."
         sections.append(Section("look", "Please look", lead, found.doubts))
@@ -246,6 +259,31 @@ def _summary(found: Check) -> Section:
     rows = [(f.file, *map(number, (f.to_do, f.set_aside, f.accepted, f.read)), KIND_NAMES[Kind(f.kind)]) for f in files]
     return Section(
         "summary", "What needs you", lead, words, tables=[Table("Files of this folder", heads, rows, fold=Fold.NEVER)]
+    )
+
+
+def _worth(found: Check) -> Iterator[Section]:
+    """What each file holds: of how many of its rows what is known, how its units were read, what was left unread."""
+    if not found.inputs:
+        return
+    shown = [what for what in Known if any(what in one.known for one in found.inputs)]
+    rows = [
+        (
+            one.file,
+            number(one.rows),
+            *(number(one.known[what]) if what in one.known else "" for what in shown),
+            where(one),
+        )
+        for one in found.inputs
+    ]
+    heads = ("File", "Rows", *(WHAT_IS_KNOWN[what] for what in shown), "Where they lie")
+    more = [(one.file, ". ".join(units(one)), left(one).removeprefix("Not read: ")) for one in found.inputs]
+    tables = [Table("Of how many rows what is known", heads, rows, fold=Fold.NEVER)]
+    if any(any(cells[1:]) for cells in more):
+        tables.append(Table("Units, and columns that were not read", ("File", "Units", "Not read"), more))
+    lead = "A row counts for as much as is known of it. What is not known counts for nothing."
+    yield Section(
+        "worth", "What your files hold", lead, [str(said) for said in what_matters(found.inputs)], tables=tables
     )
 
 

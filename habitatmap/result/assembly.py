@@ -276,6 +276,7 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         seconds=clock.seconds,
         versions=versions(),
         credits=tuple(area.credits),
+        inputs=area.inputs,
     )
 
 

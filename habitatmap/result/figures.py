@@ -15,6 +15,7 @@ from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.served import Share
 from habitatmap.plan.terms import UnknownName
+from habitatmap.read.inputs import Input
 from habitatmap.survey.figures import OccupancyFigures
 from habitatmap.survey.seasons import Seasons
 from habitatmap.vocabulary.note import Note
@@ -193,3 +194,5 @@ class Figures:
     seconds: Mapping[str, float]
     versions: Mapping[str, str]
     credits: tuple[str, ...]
+    inputs: tuple[Input, ...] = ()
+    """What each file is worth; none in what is public."""

@@ -6,6 +6,7 @@ from math import isnan
 
 from habitatmap.result.figures import Figures, Missing, Stage
 from habitatmap.vocabulary.terms import Objective
+from habitatmap.words.inputs import what_matters
 from habitatmap.words.numbers import at_least, at_most, count, known, percent, span
 from habitatmap.words.served import beside_the_headline, likely_served
 from habitatmap.words.survey import opening
@@ -88,6 +89,8 @@ def headline(figures: Figures) -> str:
     if figures.occupancy.pools_visited:
         lines += opening(figures.occupancy, figures.intake["pools"].accepted)
     lines.append(f"Cells: {figures.candidates.all:,}, of which a pool may stand on {figures.candidates.left:,}.")
+    if matters := what_matters(figures.inputs):
+        lines += ["", "Inputs:", *(f"- {said}" for said in matters)]
     if figures.missing:
         lines += ["", "Missing:", *(f"- {sentence}" for sentence in missing_sentences(figures))]
     return "\n".join(lines)

@@ -26,6 +26,7 @@ from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause
 from habitatmap.words.headline import MISSING
+from habitatmap.words.inputs import MATTERS
 from habitatmap.words.page_words import WORDS
 from habitatmap.words.plan import POOLS
 from habitatmap.words.reasons import doubt, reason
@@ -153,6 +154,11 @@ def test_what_is_likely_served_is_said_in_each_language(language: str) -> None:
     told += [*FROM.values(), Sentence("{low} to {high}")]
     unsaid = {template for said in told for template in templates(said)} - words(language)["sentences"].keys()
     assert unsaid == set()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_what_inputs_are_worth_is_said_in_each_language(language: str) -> None:
+    assert set(MATTERS) <= words(language)["sentences"].keys()
 
 
 @pytest.mark.parametrize("language", OTHERS)

@@ -53,6 +53,7 @@ function headline() {
   if (n && facts.share_of_bound !== null) sentences.push(say(facts.for_reach ? "share_of_bound" : "share_of_bound_other", {share: atLeast(facts.share_of_bound, 0)}));
   if (n && reach.index_ha_with_plan) sentences.push(say("index_ha", {ha: number(reach.index_ha_with_plan, 1)}));
   box.append(el("p", {class: "range"}, sentences.join(" ")));
+  for (const one of facts.thin || []) box.append(el("p", {class: "thin"}, tell(one)));
   if (facts.missing && facts.missing.length) box.append(el("p", {class: "thin"}, say(facts.missing.length > 1 ? "missing_short" : "missing_short_one", {n: facts.missing.length})));
 }
 
@@ -90,7 +91,7 @@ function dataNotes() {
   if (facts.public) {
     part("public_head", bullets([say("public_blur", {m: metres(facts.blur_m)}), say("public_few", {n: facts.fewest}), words.public_plan]));
   } else {
-    part("missing_head", facts.missing.length ? bullets(facts.missing.map(said)) : el("p", null, words.missing_none));
+    part("missing_head", facts.missing.length + facts.thin.length ? bullets([...facts.missing, ...facts.thin].map(tell)) : el("p", null, words.missing_none));
     part("intake_head", el("table", {class: "intake"}, el("thead", null, el("tr", null, ...["intake_kind", "intake_read", "intake_accepted", "intake_set_aside"]
       .map((key, i) => el("th", {scope: "col", class: i ? "figure" : ""}, words[key])))),
     el("tbody", null, ...facts.intake.map(([kind, ...counts]) => el("tr", null, el("th", {scope: "row"}, words["kind." + kind] || kind), ...counts.map((n) => el("td", {class: "figure"}, number(n))))))));
