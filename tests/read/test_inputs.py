@@ -1,4 +1,4 @@
-"""What each file is worth: counted by hand in small areas, in the frame, in summary.json, in check and on the terminal."""
+"""What each file is worth, counted by hand in small areas: in check, on the terminal, in summary.json, on the page."""
 
 from __future__ import annotations
 
