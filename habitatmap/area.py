@@ -10,6 +10,7 @@ import datetime
 import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import geopandas as gpd
@@ -25,6 +26,7 @@ from habitatmap.errors import CrsError, InputError
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import choose_crs, crs_label, is_metric, metric_crs, to_lonlat
 from habitatmap.geo.flight import FlightKernel
+from habitatmap.geo.gazetteer import Gazetteer
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
 from habitatmap.read.committed import read_committed, taken_out
@@ -48,6 +50,7 @@ from habitatmap.read.land_cover import (
 )
 from habitatmap.read.layers import TreeTable, load_tree_table
 from habitatmap.read.ledger import Ledger, SetAside
+from habitatmap.read.names import read_names
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
 from habitatmap.read.points import rough_lonlat
@@ -90,6 +93,7 @@ class Area:
     land: gpd.GeoDataFrame
     keep_away: gpd.GeoDataFrame
     paths: gpd.GeoDataFrame
+    names: gpd.GeoDataFrame
     committed: pd.DataFrame
     boundary: BaseGeometry | None
     inventoried: BaseGeometry | None
@@ -100,6 +104,16 @@ class Area:
     notes: list[str] = field(default_factory=list)
     credits: list[str] = field(default_factory=list)
     inputs: tuple[Input, ...] = ()
+
+    @cached_property
+    def gazetteer(self) -> Gazetteer:
+        """The names by which people find their way; those of private land are none of them."""
+        return Gazetteer.of(self.land[self.land["private"] != "yes"], self.names, self.paths)
+
+    @cached_property
+    def land_called(self) -> list[str]:
+        """What to call each row of `land`: its name, else its kind and the streets or the park about it."""
+        return self.gazetteer.call(self.land)
 
     @property
     def title(self) -> str:
@@ -191,6 +205,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day)
     keep_away = read_keep_away(tables.get(Kind.KEEP_AWAY, []), crs, stated, ledger, settings.keep_away)
     paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, ledger)
+    names = read_names(tables.get(Kind.NAMES, []), crs, stated, ledger)
     committed = read_committed(tables.get(Kind.COMMITTED, []), crs, stated, ledger)
     inventoried = read_outline(tables.get(Kind.INVENTORIED, []), Kind.INVENTORIED, crs, stated, ledger)
 
@@ -226,6 +241,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         land=land,
         keep_away=keep_away,
         paths=paths,
+        names=names,
         committed=committed,
         boundary=boundary,
         inventoried=inventoried,

@@ -367,6 +367,7 @@ def rank_consents(
     """What the consent of each owner who is still to be asked adds; and how many owners were not calculated."""
     if "land" not in area.has or not proposal.by_reach:
         return NO_CONSENTS, 0
+    land = area.land.assign(place=area.land_called)
     everyone = proposal.problem.candidates
     counted_on = "ask" in area.settings.plan.consent
     if not counted_on:
@@ -376,9 +377,9 @@ def rank_consents(
         few_points = ahead.with_demand(forage_demand(area, habitat.weight, COARSE_POINTS_M, FEWEST_COARSE))
         years = Ahead(ahead, few_points, proposal.preference)
         return rank_served_consents(
-            proposal.problem, proposal.selection, area.land, years, counted_on=counted_on, with_all=everyone
+            proposal.problem, proposal.selection, land, years, counted_on=counted_on, with_all=everyone
         )
-    return rank(proposal.problem, proposal.selection, area.land, area.grid, counted_on=counted_on, with_all=everyone)
+    return rank(proposal.problem, proposal.selection, land, area.grid, counted_on=counted_on, with_all=everyone)
 
 
 def connect(area: Area, habitat: Habitat, places: Places, proposal: Proposal) -> Web:

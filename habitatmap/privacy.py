@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.grid import Grid
+from habitatmap.vocabulary.where import Where
 
 # the square of a suggestion on private land, and of its zone (expert judgement: it holds many gardens)
 SQUARE_M = 250.0
@@ -220,12 +221,13 @@ def in_squares(sites: pd.DataFrame, grid: Grid) -> pd.DataFrame:
     return sites.assign(row=np.where(hidden, row, sites["row"]), col=np.where(hidden, col, sites["col"]))
 
 
-def street_or_zone(x: float, y: float, paths: gpd.GeoDataFrame, kind: str) -> str:
+def street_or_zone(x: float, y: float, paths: gpd.GeoDataFrame, kind: str) -> Where:
     """Where to look for a host on private land, without pointing at anybody: the next named street, else a square."""
     named = paths[paths["name"].astype(str) != ""] if len(paths) else paths
     if len(named):
         far = named.distance(shapely.Point(x, y))
         if float(far.min()) <= STREET_M:
-            return f"private land near {named.loc[far.idxmin(), 'name']}"
+            return Where(private=True, near=str(named.loc[far.idxmin(), "name"]))
     (east, north) = (int(at) * int(ASK_M) for at in square_of(x, y, ASK_M))
-    return f"{kind or 'private land'} in the square of {ASK_M:.0f} m from E {east}, N {north}"
+    square = f"the square of {ASK_M:.0f} m from E {east}, N {north}"
+    return Where(kind=kind or "private land", inside=square, private=True)

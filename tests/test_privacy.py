@@ -61,11 +61,11 @@ def test_a_suggestion_on_private_land_moves_to_its_square_and_others_stay() -> N
 
 def test_a_host_is_sought_by_the_street_or_else_in_a_square() -> None:
     street = gpd.GeoDataFrame({"name": ["Lime Street", ""]}, geometry=[LineString([(0, 0), (100, 0)])] * 2)
-    assert privacy.street_or_zone(50.0, 250.0, street, "garden") == "private land near Lime Street"
+    assert str(privacy.street_or_zone(50.0, 250.0, street, "garden")) == "private land near Lime Street"
     said = "garden in the square of 500 m from E 0, N 0"
-    assert privacy.street_or_zone(50.0, 250.1, street, "garden") == said
-    assert privacy.street_or_zone(50.0, 250.1, street.iloc[1:], "garden") == said
-    assert privacy.street_or_zone(-1.0, 700.0, street.iloc[:0], "") == (
+    assert str(privacy.street_or_zone(50.0, 250.1, street, "garden")) == said
+    assert str(privacy.street_or_zone(50.0, 250.1, street.iloc[1:], "garden")) == said
+    assert str(privacy.street_or_zone(-1.0, 700.0, street.iloc[:0], "")) == (
         "private land in the square of 500 m from E -500, N 500"
     )
 

@@ -162,7 +162,7 @@ def test_a_pools_share_is_what_would_be_lost_without_it(case) -> None:  # type: 
 
 def test_no_site_on_refused_land_or_nearer_than_the_spacing(case) -> None:  # type: ignore[no-untyped-def]
     result, brute, _, _ = case
-    assert set(result.plan["place"]) == {"Park"}
+    assert {where.inside for where in result.plan["place"]} == {"Park"}
     assert all(brute.allowed[s] for s in sites_of(result.plan))
     assert (result.plan["nearest_pool_m"] >= SPACING_M).all()
 

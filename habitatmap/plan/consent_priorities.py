@@ -32,7 +32,8 @@ def rank_consents(
 ) -> tuple[pd.DataFrame, int]:
     """COLUMNS for the owners whose consent adds something, the largest first; and how many were not calculated.
 
-    `land` has name, owner, kind, consent, private, geometry; polygons of one owner, else of one name, go together.
+    `land` has name, owner, place (what to call it), kind, consent, private, geometry; polygons of one owner, else of
+    one name, go together.
     `counted_on`: whether the plan `selection` may stand on land with consent "ask". `with_all` (rows, cols): the
     candidates if every owner agreed (the problem's own where they are counted on). reach_yes, reach_no and adds are
     shares of the area's forage; sites are the ranks of the suggestions on the ground, in the plan with this consent.
@@ -96,9 +97,8 @@ def _adds(yes: Selection, no: Selection, ground: NDArray[np.bool_]) -> dict[str,
 def about_owner(theirs: gpd.GeoDataFrame, owner: str) -> dict[str, str | float]:
     """place, kind, private and area_ha of an owner's polygons."""
     kinds = theirs["kind"].astype(str)
-    called = theirs["name"].astype(str).where(theirs["name"].astype(str) != "", kinds)
     return {
-        "place": ", ".join(dict.fromkeys(filter(None, called))) or owner,
+        "place": ", ".join(dict.fromkeys(filter(None, theirs["place"].astype(str)))) or owner,
         "kind": ", ".join(dict.fromkeys(filter(None, kinds))),
         "private": "yes" if (theirs["private"] == "yes").any() else "no",
         "area_ha": float(theirs.geometry.area.sum()) / 10_000.0,

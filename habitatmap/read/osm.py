@@ -37,6 +37,25 @@ LONLAT = "EPSG:4326"
 LINE_KEYS = ("highway", "railway", "waterway", "barrier")
 LINE_TAGS = ("natural=tree_row",)
 AREA_TAGS = ("waterway=riverbank", "waterway=dock")
+# keys whose named objects people find their way by, the most telling first; shops and offices come and go
+NAMED_KEYS = ("leisure", "place", "landuse", "natural", "historic", "tourism", "waterway", "railway", "amenity")
+# of these keys only what stands for long, and what no guest house is
+NAMED_VALUES = {
+    "leisure": set(
+        "park garden playground nature_reserve pitch stadium common recreation_ground dog_park marina golf_course "
+        "sports_centre swimming_area bathing_place".split()
+    ),
+    "landuse": set(
+        "cemetery forest meadow grass recreation_ground village_green allotments orchard vineyard farmland".split()
+    ),
+    "amenity": set(
+        "school kindergarten university college library place_of_worship hospital townhall theatre arts_centre "
+        "community_centre marketplace fountain grave_yard fire_station courthouse".split()
+    ),
+    "tourism": set("museum attraction artwork viewpoint zoo gallery".split()),
+    "railway": {"station", "halt", "tram_stop"},
+    "waterway": {"river", "stream", "canal"},
+}
 # keys whose unknown values are worth a remark
 COVER_KEYS = ("landuse", "natural", "leisure")
 
@@ -55,6 +74,7 @@ FRAMES = {
     "land": {"name": "str", "kind": "str", "consent": "str", "private": "str"},
     "keep_away": {"kind": "str"},
     "paths": {"kind": "str", "name": "str"},
+    "names": {"kind": "str", "name": "str"},
     "cover": {"class": "str", "rank": "int64"},
 }
 
@@ -65,6 +85,7 @@ class OsmExtract:
 
     trees: genus, species, diameter_cm (NaN = not given), condition ("stump" or "")
     land: name, kind, consent, private.   keep_away: kind.   paths: kind, name
+    names: kind, name of ground, squares, schools, waters and the like, by which people find their way
     cover: class (a code of layers/osm.csv), rank (its row there, from 0)
     `expected` areas by tags = `assembled` + `rescued` + `lost`.
     """
@@ -73,6 +94,7 @@ class OsmExtract:
     land: gpd.GeoDataFrame
     keep_away: gpd.GeoDataFrame
     paths: gpd.GeoDataFrame
+    names: gpd.GeoDataFrame
     cover: gpd.GeoDataFrame
     bounds: tuple[float, float, float, float]
     expected: int
@@ -144,11 +166,14 @@ class TagTable:
         return [tag for tag in given if tag not in self._codes]
 
 
-def read_pbf(path: Path) -> OsmExtract:
-    """Everything an area can use from an extract. Raises InputError where the file cannot be read."""
+def read_pbf(path: Path, language: str = "") -> OsmExtract:
+    """Everything an area can use from an extract, with names in this language ("fi") where the extract has them.
+
+    Raises InputError where the file cannot be read.
+    """
     if not path.is_file():
         raise InputError(f"{path} does not exist; expected an OpenStreetMap extract (.osm.pbf)")
-    reading = _Reading(TagTable(load_class_table("osm")))
+    reading = _Reading(TagTable(load_class_table("osm")), language)
     try:
         reading.objects(path)
         reading.rescue(path)
@@ -165,6 +190,7 @@ class _Reading:
     """The state of one reading. `rows`: for each frame the OSM id, the shape, and what stands in its columns."""
 
     table: TagTable
+    language: str = ""
     rows: dict[str, list[tuple[str, BaseGeometry, tuple[object, ...]]]] = field(
         default_factory=lambda: {name: [] for name in FRAMES}
     )
@@ -183,7 +209,7 @@ class _Reading:
 
     def objects(self, path: Path) -> None:
         """First reading: points, lines, and the areas that osmium can put together."""
-        keys = KeyFilter(*self.table.keys, "natural")
+        keys = KeyFilter(*dict.fromkeys((*self.table.keys, *NAMED_KEYS)))
         shapes = WKBFactory()
         file = osmium.FileProcessor(str(path)).with_locations().with_areas(keys).with_filter(keys)
         box = file.header.box()
@@ -213,6 +239,19 @@ class _Reading:
         kind = self.table.meaning(tags, as_line=False).keep_away
         if kind and not is_excluded(kind):  # a use of land at a point covers no ground
             self.add("keep_away", osm, shape, kind)
+        # the node of a quarter tells its middle, not its ground
+        if "place" not in tags or tags["place"] == "square":
+            self.add_name(osm, tags, shape)
+
+    def add_name(self, osm: str, tags: Mapping[str, str], shape: BaseGeometry | str) -> None:
+        """A name to find one's way by, if the object has one."""
+        kind = named_kind(tags)
+        if kind and (name := self.name(tags)):
+            self.add("names", osm, shape, kind, name)
+
+    def name(self, tags: Mapping[str, str]) -> str:
+        """In the language that is asked for, else as the map has it."""
+        return tags.get(f"name:{self.language}", "") or tags.get("name", "")
 
     def diameter_cm(self, tags: Mapping[str, str]) -> float:
         """From the girth at breast height, in metres in the tag; NaN where there is none or it makes no sense."""
@@ -232,7 +271,8 @@ class _Reading:
         if way.is_closed() and tags.get("area") != "no" and self.table.meaning(tags, as_line=False):
             self.expected[osm] = tags
         kind = self.table.meaning(tags, as_line=True).keep_away
-        if not kind or tags.get("tunnel", "no") != "no":
+        is_water = tags.get("waterway") in NAMED_VALUES["waterway"] and bool(self.name(tags))
+        if not (kind or is_water) or tags.get("tunnel", "no") != "no":
             return
         try:
             shape: BaseGeometry | str | None = shapes.create_linestring(way)
@@ -241,18 +281,26 @@ class _Reading:
         if shape is None:
             self.broken_lines += 1
             return
-        self.add("keep_away", osm, shape, kind)
+        if is_water:
+            self.add_name(osm, tags, shape)
+        if kind:
+            self.add("keep_away", osm, shape, kind)
         if "highway" in tags and kind in ("road", "path"):
-            self.add("paths", osm, shape, tags["highway"], tags.get("name", ""))
+            self.add("paths", osm, shape, tags["highway"], self.name(tags))
 
     def area(self, area: osmium.osm.Area, tags: dict[str, str], shapes: WKBFactory) -> None:
         osm = f"{'w' if area.from_way() else 'r'}{area.orig_id()}"
-        if not self.table.meaning(tags, as_line=False):
+        meant = bool(self.table.meaning(tags, as_line=False))
+        if not meant:
             self.unknown_tags.update(self.table.lacks(tags))
+        if not (meant or (named_kind(tags) and self.name(tags))):
             return
         try:
             shape = shapes.create_multipolygon(area)
         except RuntimeError:
+            return
+        if not meant:
+            self.add_name(osm, tags, shape)
             return
         # an area can be whole without being announced, as when its way is closed only together with another
         self.expected.setdefault(osm, tags)
@@ -264,11 +312,13 @@ class _Reading:
         meaning = self.table.meaning(tags, as_line=False)
         if meaning.land:
             private = "yes" if _is_private(meaning.land, tags) else "no"
-            self.add("land", osm, shape, tags.get("name", ""), meaning.land, "ask", private)
+            self.add("land", osm, shape, self.name(tags), meaning.land, "ask", private)
         if meaning.keep_away:
             self.add("keep_away", osm, shape, meaning.keep_away)
         if meaning.cover:
             self.add("cover", osm, shape, meaning.cover, meaning.rank)
+        if not _is_private(meaning.land, tags):
+            self.add_name(osm, tags, shape)
 
     def rescue(self, path: Path) -> None:
         """Second reading: areas that were cut, from the nodes and ways that the extract holds.
@@ -351,6 +401,15 @@ class _Reading:
     def what(self, tags: Mapping[str, str]) -> str:
         meaning = self.table.meaning(tags, as_line=False)
         return meaning.keep_away or meaning.land or meaning.cover
+
+
+def named_kind(tags: Mapping[str, str]) -> str:
+    """What a named object is, by the first of NAMED_KEYS that tells; "" where its name is none to find one's way by."""
+    for key in NAMED_KEYS:
+        value = tags.get(key, "no")
+        if value != "no" and value in NAMED_VALUES.get(key, {value}):
+            return value
+    return ""
 
 
 def _is_private(land: str, tags: Mapping[str, str]) -> bool:

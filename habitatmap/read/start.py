@@ -38,10 +38,13 @@ def new_area(
     osm: Path | None = None,
     land_cover: Path | None = None,
     boundary: Path | None = None,
+    language: str = "",
     demo: bool = False,
     say: Say = lambda _: None,
 ) -> None:
     """Writes the area folder whole or not at all; `say` is told in sentences what was found.
+
+    `language` is that of the names, where the extract has them in several ("fi").
 
     Raises InputError where the folder already holds something, or an input cannot be used.
     """
@@ -64,7 +67,7 @@ def new_area(
             shutil.copytree(shipped_folder("demo_area"), unfinished, ignore=_not_inputs)
         else:
             unfinished.mkdir()
-            _fill(unfinished, folder.name, osm, land_cover, boundary, say)
+            _fill(unfinished, folder.name, osm, land_cover, boundary, say, language)
         if folder.exists():
             folder.rmdir()
         unfinished.rename(folder)
@@ -78,12 +81,20 @@ def _not_inputs(folder: str, names: list[str]) -> set[str]:
     return results | {name for name in names if name.endswith(".py") or name.startswith(".")}
 
 
-def _fill(folder: Path, title: str, osm: Path | None, land_cover: Path | None, boundary: Path | None, say: Say) -> None:
+def _fill(
+    folder: Path,
+    title: str,
+    osm: Path | None,
+    land_cover: Path | None,
+    boundary: Path | None,
+    say: Say,
+    language: str,
+) -> None:
     write_templates(folder)
     if not (osm or land_cover):
         (folder / "area.toml").write_text(_area_toml(title), encoding="utf-8", newline="\n")
         return
-    extract = read_pbf(osm) if osm else None
+    extract = read_pbf(osm, language) if osm else None
     if osm and extract and not land_cover and not any(map(len, (extract.cover, extract.land, extract.keep_away))):
         raise InputError(
             f"{osm.name} holds nothing that an area can use; expected an extract of the place, with its land use"
@@ -170,7 +181,13 @@ def _write_extract(folder: Path, extract: OsmExtract, crs: CRS, *, with_cover: b
         [without_overlaps(land[~reserve], (land.loc[~reserve, "kind"] != "homes").astype(int)), land[reserve]],
         ignore_index=True,
     )
-    frames = {"trees": extract.trees, "land": land, "keep_away": extract.keep_away, "paths": extract.paths}
+    frames = {
+        "trees": extract.trees,
+        "land": land,
+        "keep_away": extract.keep_away,
+        "paths": extract.paths,
+        "names": extract.names,
+    }
     if with_cover:
         frames["land_cover"] = without_overlaps(cover, cover["rank"])[["osm", "class", "geometry"]]
     for name, frame in frames.items():

@@ -82,7 +82,7 @@ def assemble(found: Findings, clock: Timed, for_public: bool = False) -> Result:
         pools=table,
         visits=area.visits,
         trees=area.trees.assign(rot_hole_probability=found.places.rot_hole_probability),
-        places=place_table(area.land, area.pools, found.survey.standing, site_owner, habitat.season, owner),
+        places=place_table(surfaces.land, area.pools, found.survey.standing, site_owner, habitat.season, owner),
         keep_away=area.keep_away,
         paths=area.paths,
         boundary=area.boundary,
@@ -120,7 +120,16 @@ def _surfaces(found: Findings) -> Surfaces:
         "occupancy": _occupancy(found),
         "dead_wood_access": habitat.dead_wood_access,
     }
-    return Surfaces(area.grid, area.crs, rasters, area.land_cover, area.land, "land" in area.has, area.paths)
+    return Surfaces(
+        area.grid,
+        area.crs,
+        rasters,
+        area.land_cover,
+        area.land.assign(place=area.land_called),
+        "land" in area.has,
+        area.paths,
+        area.gazetteer,
+    )
 
 
 def _occupancy(found: Findings) -> NDArray[np.float32]:

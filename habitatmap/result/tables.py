@@ -14,6 +14,7 @@ from pyproj import CRS, Transformer
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.geo.gazetteer import Gazetteer
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
 from habitatmap.plan.candidates import Candidates
@@ -135,15 +136,10 @@ def to_ask(land: gpd.GeoDataFrame, x: float, y: float) -> str:
     return "; ".join(dict.fromkeys(ask for kind in land["kind"].iloc[at] if (ask := land_use(str(kind)).ask)))
 
 
-def name_of_land(land: gpd.GeoDataFrame, at: int) -> str:
-    """The polygon's name, else its kind, else its number."""
-    row = land.iloc[at]
-    return str(row["name"]) or str(row["kind"]) or f"land {at + 1}"
-
-
 @dataclass(frozen=True)
 class Surfaces:
-    """What a table reads at a point: the frame, its rasters by name (rows x cols, NaN = not known), and the land."""
+    """What a table reads at a point: the frame, its rasters by name (rows x cols, NaN = not known), the land with its
+    `place` (what to call it), and the names about."""
 
     grid: Grid
     crs: CRS
@@ -152,6 +148,7 @@ class Surfaces:
     land: gpd.GeoDataFrame
     has_land: bool
     paths: gpd.GeoDataFrame
+    gazetteer: Gazetteer
 
     def read(self, name: str, x: Floats, y: Floats, use: Bools | None = None) -> Floats:
         """The raster `name` at points (metres): NaN outside the frame, and where `use` is False."""
@@ -217,7 +214,7 @@ def pool_table(
             "forage_score": surfaces.read("forage_access", x, y, scored),
             "dead_wood_score": surfaces.read("dead_wood_access", x, y, scored),
             "land_cover": surfaces.labels(x, y, scored),
-            "place": [name_of_land(surfaces.land, i) if i >= 0 else "" for i in land_under(surfaces.land, x, y)],
+            "place": [str(surfaces.land["place"].iloc[i]) if i >= 0 else "" for i in land_under(surfaces.land, x, y)],
             "visits": about["visits"].fillna(0).astype(int),
             "detections": about["detections"].fillna(0).astype(int),
             "occupancy": about["occupancy"],
@@ -268,7 +265,9 @@ def _suggestion(
         place = street_or_zone(float(x[0]), float(y[0]), surfaces.paths, kind)
         x, y = middle_of_square(x, y)
     else:
-        place = name_of_land(land, owner) if owner >= 0 else ""
+        (east,), (north,) = lon_lat(x, y, surfaces.crs)
+        kind = str(land["kind"].iloc[owner]) if owner >= 0 else surfaces.labels(x, y, np.ones(1, bool))[0]
+        place = surfaces.gazetteer.where(float(x[0]), float(y[0]), kind, float(east), float(north))
     shown = np.full(1, np.nan) if hidden else np.ones(1)
     lon, lat = lon_lat(x, y, surfaces.crs)
     return {
@@ -321,8 +320,9 @@ def place_table(
     season: Floats | None,
     owner: NDArray[np.integer],
 ) -> gpd.GeoDataFrame:
-    """places.csv: one row per land polygon: consent, hectares, standing pools, mean forage, suggestions."""
-    table = land[["name", "kind", "consent", "consent_note", "private", "geometry"]].copy()
+    """places.csv: one row per land polygon: name and place (what it is called where it has no name), consent, hectares,
+    standing pools, mean forage, suggestions."""
+    table = land[["name", "place", "kind", "consent", "consent_note", "private", "geometry"]].copy()
     under = land_under(land, pools["x"].to_numpy(float)[standing], pools["y"].to_numpy(float)[standing])
     table["area_ha"] = np.round(land.geometry.area.to_numpy(float) / 10_000.0, 4)
     table["pools"] = np.bincount(under[under >= 0], minlength=len(land))[: len(land)]

@@ -14,6 +14,7 @@ class Kind(StrEnum):
     LAND = "land"
     KEEP_AWAY = "keep_away"
     PATHS = "paths"
+    NAMES = "names"
     BOUNDARY = "boundary"
     INVENTORIED = "inventoried"
     COMMITTED = "committed"

@@ -11,6 +11,7 @@ KIND_NAMES = {
     Kind.LAND: "land and consents",
     Kind.KEEP_AWAY: "exclusion zones",
     Kind.PATHS: "paths and streets",
+    Kind.NAMES: "names of places",
     Kind.BOUNDARY: "outline of the area",
     Kind.INVENTORIED: "where the list of trees is complete",
     Kind.COMMITTED: "committed sites",

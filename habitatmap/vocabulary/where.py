@@ -1,0 +1,101 @@
+"""Where a site lies, in words one can say on the telephone: the ground, the side of it, and the nearest named thing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+# nearer than this a site is said to lie beside a thing, as nobody paces out less
+BESIDE_M = 10.0
+
+
+class Direction(StrEnum):
+    """The eight winds."""
+
+    NORTH = "north"
+    NORTH_EAST = "north-east"
+    EAST = "east"
+    SOUTH_EAST = "south-east"
+    SOUTH = "south"
+    SOUTH_WEST = "south-west"
+    WEST = "west"
+    NORTH_WEST = "north-west"
+
+    @classmethod
+    def of(cls, east: float, north: float) -> Direction:
+        """The wind towards which a vector points, as far as it can be told by eight."""
+        eighths = round(math.atan2(east, north) / (math.pi / 4))
+        return list(cls)[eighths % 8]
+
+
+class Part(StrEnum):
+    """Which part of a piece of ground: its middle, a side, or an end where it is long and narrow."""
+
+    MIDDLE = "middle"
+    SIDE = "side"
+    END = "end"
+
+
+@dataclass(frozen=True)
+class Where:
+    """Where a site lies. Empty texts and NaN are not known or not to be told.
+
+    inside: the named ground that holds it, and `whole` whether that is a district and not the ground itself.
+    private: on private land, where only a street or a square may be told.
+    near, near_m, towards: the nearest other named thing, how far off it is, and towards which wind the site lies of it.
+    """
+
+    kind: str = ""
+    inside: str = ""
+    whole: bool = False
+    part: Part | None = None
+    wind: Direction | None = None
+    near: str = ""
+    near_m: float = math.nan
+    towards: Direction | None = None
+    lat: float = math.nan
+    lon: float = math.nan
+    private: bool = False
+
+    def __str__(self) -> str:
+        return self.template.format_map(self.values)
+
+    @property
+    def template(self) -> str:
+        """The words in English, with {names} for what stands in `values`."""
+        if self.private:
+            return "private land near {near}" if self.near else "{kind} in {inside}"
+        ground = "{inside}" if self.inside and not self.whole else "{kind} in {inside}" if self.inside else "{kind}"
+        if self.part is Part.MIDDLE:
+            ground += ", middle"
+        elif self.part is not None:
+            ground += f", {self.wind} {self.part}"
+        if not self.near:
+            return ground if self.inside else f"{ground} at {{at}}"
+        if self.near_m < BESIDE_M:
+            return f"{ground}, beside {{near}}"
+        if self.inside and not self.whole:
+            return f"{ground}, {{far}} from {{near}}"
+        return f"{ground}, {{far}} {self.towards} of {{near}}"
+
+    @property
+    def values(self) -> dict[str, str]:
+        """What stands in the template."""
+        kind = self.kind or "ground"
+        latitude = f"{abs(self.lat):.4f} {'N' if self.lat >= 0 else 'S'}"
+        longitude = f"{abs(self.lon):.4f} {'E' if self.lon >= 0 else 'W'}"
+        return {
+            "inside": self.inside,
+            "kind": kind if self.private else kind[:1].upper() + kind[1:],
+            "near": self.near,
+            "far": _far(self.near_m),
+            "at": f"{latitude}, {longitude}",
+        }
+
+
+def _far(metres: float) -> str:
+    """To ten metres, from a kilometre on to a hundred."""
+    if not math.isfinite(metres):
+        return ""
+    return f"{round(metres, -1):.0f} m" if metres < 995 else f"{metres / 1000:.1f} km"
