@@ -155,6 +155,7 @@ def suggestion(rank: int, settings: Settings, **changes: Any) -> dict[str, Any]:
         "robustness": 0.8,
         "committed": "no",
         "not_allowed": "",
+        "also_ask": "",
         "sampled": "yes",
         "private": "no",
     } | changes

@@ -39,6 +39,7 @@ def summary_of(result: Result) -> dict[str, Any]:
             "weight": WEIGHT[figures.network.weight],
             "link_probability": LINK_PROBABILITY[figures.network.link_probability],
         },
+        "dominant": [{"class": one.label, "share": one.share, "basis": one.basis} for one in figures.dominant],
         "missing": missing_sentences(figures),
         "notes": notes_of(figures),
         "ask_first": {"helpful": result.ask_first.to_dict("records"), "not_worked_out": told.pop("consents_left")},
@@ -60,7 +61,7 @@ def summary_of(result: Result) -> dict[str, Any]:
             "seasons",
         ),
         *("forage_in_reach", "candidates", "plan", "served", "network", "gaps", "ask_first", "sensitivity", "forage"),
-        *("missing", "land_cover", "notes", "seconds", "versions", "cautions", "credits"),
+        *("missing", "land_cover", "dominant", "notes", "seconds", "versions", "cautions", "credits"),
     )
     content: dict[str, Any] = plain({key: told[key] for key in order})
     return content

@@ -25,7 +25,7 @@ from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
 from habitatmap.words.gaps import gap_cause, lost
-from habitatmap.words.headline import missing_sentences
+from habitatmap.words.headline import kinds_of_land, missing_sentences
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.plan import notes_of
 from habitatmap.words.reasons import doubt, reason
@@ -96,6 +96,8 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "for_reach": figures.plan.objective == Objective.REACH,
         "years": figures.served.years,
         "served": _served(figures, public),
+        "ground": sentence(kinds) if (kinds := kinds_of_land(figures)) else None,
+        "ground_doubts": texts(figures.land_cover.doubts if figures.land_cover else ()),
         "cautions": texts(general_cautions(settings, public)),
         "credits": texts(result.credits),
         "outcomes": [[outcome or "", asdict(mark)] for outcome, mark in themes.OUTCOME_MARKS.items()],

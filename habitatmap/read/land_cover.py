@@ -53,13 +53,15 @@ MOST_UNMATCHED = 0.2
 class LandCover:
     """Classes of an area: `classes` is uint16 (rows, cols), 0 = no data or not known, i = row i-1 of `table`.
 
-    `unmatched` lists values that the class table lacks, with their share (0-1) of the cells that have a value.
+    `unmatched` lists values that the class table lacks, with their share (0-1) of the cells that have a value; `doubts`
+    says in sentences what about the reading somebody should look at.
     """
 
     classes: NDArray[np.uint16]
     table: pd.DataFrame
     unmatched: list[tuple[str, float]]
     name: str
+    doubts: tuple[str, ...] = ()
 
     def by_cell(self, column: str) -> NDArray[np.object_]:
         """A text column of the class table on the frame (rows, cols); "" without data."""

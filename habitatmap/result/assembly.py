@@ -21,6 +21,7 @@ from habitatmap.result.figures import (
     CandidateFigures,
     Counts,
     CoverFigures,
+    Dominant,
     Figures,
     ForageFigures,
     GapFigures,
@@ -48,6 +49,8 @@ from habitatmap.vocabulary.terms import YesNo
 
 Floats = NDArray[np.floating]
 
+# a class with more than this share of the forage is named beside the headline (expert judgement)
+MUCH = 0.15
 # what is shown beside every figure that rests on the flight median (expert judgement)
 FORAGE_MEDIANS_M = (100.0, 500.0)
 LIBRARIES = ("habitatmap", "numpy", "scipy", "geopandas", "shapely", "pyproj", "rasterio", "folium")
@@ -277,7 +280,8 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         consents_left=found.consents_left,
         forage=ForageFigures(found.habitat.least_forage_month, tuple(area.settings.season.months)),
         missing=tuple(_missing(found)),
-        land_cover=CoverFigures(cover.name, tuple(cover.unmatched)) if cover else None,
+        land_cover=CoverFigures(cover.name, tuple(cover.unmatched), tuple(cover.doubts)) if cover else None,
+        dominant=_dominant(found),
         notes=(*area.notes, *area.ledger.remarks),
         survey_warnings=tuple(survey.known.warnings),
         unknown_names=tuple(unknown_names(area.land, area.settings.plan)),
@@ -310,6 +314,21 @@ def _reach(found: Findings) -> ReachFigures:
             for median_m in FORAGE_MEDIANS_M
         },
     )
+
+
+def _dominant(found: Findings) -> tuple[Dominant, ...]:
+    """The classes that hold more than MUCH of the area's forage."""
+    cover, weight = found.area.land_cover, found.habitat.weight
+    if cover is None or not found.forage_cells > 0:
+        return ()
+    by_class = np.bincount(cover.classes.ravel(), np.nan_to_num(weight).ravel(), minlength=len(cover.table) + 1)[1:]
+    shares = pd.DataFrame(
+        {"share": by_class / by_class.sum(), "label": cover.table["label"], "basis": cover.table["basis"]}
+    )
+    # two tables in use, or two codes of one, may have the same label
+    by_label = shares.groupby(["label", "basis"])["share"].sum().reset_index()
+    most = by_label[by_label["share"] > MUCH].sort_values(["share", "label"], ascending=[False, True])
+    return tuple(Dominant(row["label"], row["share"], row["basis"]) for row in most.to_dict("records"))
 
 
 def _plan(found: Findings) -> PlanFigures:

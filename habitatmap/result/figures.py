@@ -154,10 +154,20 @@ class ForageFigures:
 
 @dataclass(frozen=True)
 class CoverFigures:
-    """The class table that was used, and the values that it lacks."""
+    """The class table that was used, the values that it lacks, and what about its reading is doubtful, in sentences."""
 
     name: str
     unmatched: tuple[tuple[str, float], ...]
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Dominant:
+    """A class that holds much of the area's forage: its label, that share, and what its values rest on."""
+
+    label: str
+    share: float
+    basis: str
 
 
 @dataclass(frozen=True)
@@ -185,6 +195,8 @@ class Figures:
     forage: ForageFigures
     missing: tuple[Missing, ...]
     land_cover: CoverFigures | None
+    dominant: tuple[Dominant, ...]
+    """Classes above MUCH of the forage, the greatest first."""
     notes: tuple[str, ...]
     survey_warnings: tuple[Note, ...]
     unknown_names: tuple[UnknownName, ...]

@@ -162,6 +162,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             "private": np.where(hidden, "yes", "no"),
             "committed": "no",
             "not_allowed": "",
+            "also_ask": "",
             "sampled": "yes",
         }
     )

@@ -9,8 +9,10 @@ import pytest
 from shapely.geometry import Polygon, box
 
 import habitatmap
+from habitatmap.export.summary import summary_of
 from habitatmap.plan.candidates import ExcludedUse
 from habitatmap.result import Result
+from habitatmap.words.headline import headline
 from tests.areas import LEFT, TOP, area_folder, centre, class_table, csv_text, write_area, write_layer
 
 PITCH = box(LEFT + 50, TOP - 150, LEFT + 150, TOP - 50)
@@ -58,7 +60,14 @@ def test_a_committed_site_on_a_pitch_is_kept_and_doubted(tmp_path: Path) -> None
 def test_who_must_agree_besides_stands_beside_the_site(tmp_path: Path) -> None:
     sites = csv_text("name,x,y", [("A", *centre(10, 2)), ("B", *centre(10, 25)), ("C", *centre(10, 35))])
     plan = mapped(tmp_path, committed=sites).plan
-    asked = dict(zip(plan["place"], zip(plan["consent"], plan["also_ask"], strict=True), strict=True))
+    asked = dict(zip((where.inside for where in plan["place"]), zip(plan["consent"], plan["also_ask"], strict=True), strict=True))
     assert asked["Green"] == ("yes", "")
     assert asked["Rest"] == ("yes", "the cemetery authority")
     assert asked["Fen"] == ("ask", "the cemetery authority; the nature conservation authority")
+
+
+def test_classes_with_much_of_the_forage_are_named_with_what_they_rest_on(result: Result) -> None:
+    """By hand: 100 cells of 1.0 and 700 of 0.01, of which the first hold 100 / 107."""
+    found = summary_of(result)["dominant"]
+    assert found == [{"class": "class 2", "share": pytest.approx(100 / 107), "basis": "expert judgement"}]
+    assert "class 2 93 % (expert judgement)" in headline(result.figures)

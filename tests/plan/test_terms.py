@@ -128,7 +128,7 @@ def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
     assert first == {centre(13, 3, CELL_M), centre(10, 12, CELL_M)}
     told = told_plan(plan, result.settings)
     quarry = plan[[where.inside == "Old quarry" for where in plan["place"]]].iloc[0]
-    assert quarry["not_allowed"] == "no consent"
+    assert str(quarry["not_allowed"]) == "excluded: quarry"
     assert told["could_be_wrong"].iloc[quarry["rank"] - 1].startswith("The plan would not have put a pool here")
     assert told["reason"].head(2).str.startswith("This site is committed").all()
     assert plan["robustness"].head(2).tolist() == [1.0, 1.0]

@@ -178,7 +178,14 @@ def test_the_help_is_in_plain_words_and_has_the_cautions(fresh: Path, kind: str)
     )
     cautions = {
         "pools": ["small child", "mosquitoes", "consent", "somebody's address"],
-        "visits": ["gloves", "three weeks", "damaged branches", "nest", "Never move water, litter or larvae", "address"],
+        "visits": [
+            "gloves",
+            "three weeks",
+            "damaged branches",
+            "nest",
+            "Never move water, litter or larvae",
+            "address",
+        ],
     }
     for caution in cautions[kind]:
         assert caution in told

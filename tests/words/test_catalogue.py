@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from importlib.resources import files
 from itertools import combinations
 
@@ -19,19 +20,21 @@ from habitatmap.plan.robustness import ENDS, Assumption
 from habitatmap.plan.served_robustness import FAR, ORIGINS
 from habitatmap.read.layers import keep_away_defaults, land_uses
 from habitatmap.read.settings import Settings
+from habitatmap.result.figures import Dominant
 from habitatmap.survey.codes import PoolBasis
-from habitatmap.vocabulary.terms import Hazard, Siting
+from habitatmap.vocabulary.terms import Basis, Hazard, Siting
 from habitatmap.words.bases import COVARIATES, pool_basis
 from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause
-from habitatmap.words.headline import MISSING
+from habitatmap.words.headline import MISSING, kinds_of_land
 from habitatmap.words.inputs import MATTERS
 from habitatmap.words.page_words import WORDS
 from habitatmap.words.plan import POOLS
 from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.sentences import Sentence
 from habitatmap.words.served import AGAINST, AT_ONCE, FROM, LIMIT, NO_PLAN, TWO_AT_ONE, UP_TO, WITH, WITH_ONE
+from tests.results import base_result
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
 
@@ -169,3 +172,11 @@ def test_reasons_against_a_site_are_said_in_each_language(language: str) -> None
     asks = [use.ask for use in uses if use.siting is Siting.ASK]
     for word in [*Lost, *keep_away_defaults(), *kinds, *asks]:
         assert word in known, word
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_kinds_of_land_with_much_forage_are_said_in_each_language(language: str) -> None:
+    dominant = tuple(Dominant("Park", 0.3, str(basis)) for basis in Basis)
+    told = kinds_of_land(replace(base_result().figures, dominant=dominant))
+    assert told
+    assert set(templates(told)) <= words(language)["sentences"].keys()
