@@ -60,7 +60,9 @@ def test_a_committed_site_on_a_pitch_is_kept_and_doubted(tmp_path: Path) -> None
 def test_who_must_agree_besides_stands_beside_the_site(tmp_path: Path) -> None:
     sites = csv_text("name,x,y", [("A", *centre(10, 2)), ("B", *centre(10, 25)), ("C", *centre(10, 35))])
     plan = mapped(tmp_path, committed=sites).plan
-    asked = dict(zip((where.inside for where in plan["place"]), zip(plan["consent"], plan["also_ask"], strict=True), strict=True))
+    asked = dict(
+        zip((where.inside for where in plan["place"]), zip(plan["consent"], plan["also_ask"], strict=True), strict=True)
+    )
     assert asked["Green"] == ("yes", "")
     assert asked["Rest"] == ("yes", "the cemetery authority")
     assert asked["Fen"] == ("ask", "the cemetery authority; the nature conservation authority")
