@@ -6,6 +6,7 @@ the street or square to ask in.
 
 from __future__ import annotations
 
+import hashlib
 import io
 import math
 from collections.abc import Callable, Sequence
@@ -31,14 +32,17 @@ from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.cautions import consent, for_area, for_recording, sentences
 from habitatmap.words.numbers import UNKNOWN, known, percent
 from habitatmap.words.plan import plan_note
+from habitatmap.words.sentences import hectares
 from habitatmap.words.tables import told_plan
 
-AROUND_M = 600.0  # side of the map picture of a site
+AROUND_M = 400.0  # side of the map picture of a site
 PICTURE_UNITS = 300.0
 WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 NOT_PUBLIC = "For the team: names places and people's consent. Not to be published."
 
-ROWS_A_SHEET = 14
+ROWS_FIRST_SHEET, ROWS_A_SHEET = 13, 16
+LEAST_EMPTY = 4  # rows for pools that are on no list yet
+MOST_OF_A_NAME = 80  # bytes of a name in a code, so that a phone still reads it
 WHAT = {
     "sites.pdf": "a page for each suggested site",
     "labels.pdf": "labels for the standing pools and the suggested ones",
@@ -69,11 +73,11 @@ WORDS = {
         "Installed on (year-month-day)",
         "Pool (name on the label)",
         "Installed by",
-        "Where it went: longitude, latitude",
+        "Where it went: latitude, longitude",
         "Accuracy shown, m",
         "Container, volume in litres",
     ],
-    "ticks": ["owner spoken to, agrees", "grille or narrow neck fitted", "not reachable from play area", "label fixed"],
+    "ticks": ["owner agrees", "grille or narrow neck", "no play area near", "label fixed"],
     "qr": "Opens the place on a phone.",
     "labels": "Labels: print on weatherproof paper, cut along the lines. The code holds the pool's name.",
     "label_what": "Nursery of hoverflies: their larvae live in this water.",
@@ -91,6 +95,7 @@ class Site:
     """A suggestion as its sheet shows it. On private land x, y (metres) are the middle of the square to ask in."""
 
     rank: int
+    id: str  # as on the team's page
     name: str  # of the pool that will stand there
     x: float
     y: float
@@ -142,17 +147,17 @@ def site_sheets(result: Result, ranks: Sequence[int] | None = None) -> bytes:
     if not len(plan):
         why = plan_note(result.figures.plan) or "no pool is asked for"
         raise NothingToPrintError(f"{result.title}: there is no suggestion to make sheets for: {why}.")
-    names = new_names(result)
+    names = dict(zip(result.plan["rank"], new_names(result), strict=True))
     sites: list[dict[str, object]] = []
     pictures: dict[str, bytes] = {}
     for at, row, open_land in zip(plan.index, plan.to_dict("records"), may_be_placed(plan), strict=True):
         rank, private = int(row["rank"]), not open_land
         x, y = _middle(result, rank) if private else (float(row["x"]), float(row["y"]))
-        site = Site(rank, names[rank - 1], x, y, private, result.zones.geometry.iloc[at])
+        site = Site(rank, str(row["id"]), names[rank], x, y, private, result.zones.geometry.iloc[at])
         pictures[f"m{rank}.svg"] = _picture(result, site).encode("utf-8")
-        code = None if private else _qr(geo_uri(row["lon"], row["lat"], result.grid.cell_m, site.name))
-        pictures |= {} if code is None else {f"q{rank}.svg": code}
-        sites.append(_sheet_of(result, site, row) | {"qr": None if code is None else f"q{rank}.svg"})
+        if not private:
+            pictures[f"q{rank}.svg"] = _qr(geo_uri(row["lat"], row["lon"], result.grid.cell_m, site.name))
+        sites.append(_sheet_of(result, site, row) | {"qr": None if private else f"q{rank}.svg"})
     data = {"kind": "sites", "title": f"{result.title}: sites for new pools", "footer": NOT_PUBLIC}
     return pdf("sheets.typ", {**data, "words": WORDS, "sites": sites}, pictures)
 
@@ -165,17 +170,16 @@ def labels(result: Result) -> bytes:
             f"{result.title}: there is neither a standing pool nor a suggestion to make labels for."
         )
     contact = result.settings.sheets.contact
-    codes = {f"q{i}.svg": _qr(name) for i, name in enumerate(names)}
-    pictures = {file: code for file, code in codes.items() if code is not None}
+    pictures = {f"q{i}.svg": _qr(in_a_code(name)) for i, name in enumerate(names)}
     each = [
         {
-            "name": name,
-            "long": max(len(name), 6),
+            "name": shortened(name),
+            "long": max(len(shortened(name)), 6),
             "contact": contact,
-            "qr": file if file in pictures else None,
-            "qr-alt": f"Code holding the pool's name, {name}",
+            "qr": file,
+            "qr-alt": f"Code holding the pool's name, {shortened(name)}",
         }
-        for file, name in zip(codes, names, strict=True)
+        for file, name in zip(pictures, names, strict=True)
     ]
     data = {"kind": "labels", "title": f"{result.title}: labels", "words": WORDS, "labels": each}
     return pdf("sheets.typ", data, pictures)
@@ -189,7 +193,8 @@ def _standing(result: Result) -> list[str]:
 def recording_sheet(result: Result) -> bytes:
     """PDF: a table to fill in by hand, one row a visit, its headings those of visits.csv; standing pools first."""
     standing = sorted(_standing(result))
-    empty = ROWS_A_SHEET - len(standing) % ROWS_A_SHEET
+    left = ROWS_FIRST_SHEET - len(standing) - LEAST_EMPTY
+    empty = LEAST_EMPTY + (left if left >= 0 else left % ROWS_A_SHEET)
     columns = TEMPLATES[Kind.VISITS]
     hints = [" / ".join(column.values) for column in columns]
     rows = [[name, *hints[1:]] for name in standing] + [hints] * empty
@@ -201,39 +206,44 @@ def recording_sheet(result: Result) -> bytes:
         "heads": [column.name for column in columns],
         "widths": [column.entry.paper_cm for column in columns],
         "rows": rows,
-        "cautions": sentences(for_recording(result.settings)),
+        "cautions": _halves(sentences(for_recording(result.settings))),
     }
     return pdf("sheets.typ", data)
 
 
 def new_names(result: Result) -> list[str]:
-    """Names for pools at the suggestions, in their order: N1, N2, ..., none that the area already has."""
+    """Names for pools at the suggestions, in their order: the sites' ids, "new" before one that a pool already has."""
     taken = {str(name).casefold() for name in result.pools["pool"]} if len(result.pools) else set()
-    numbers = (n for n in range(1, len(taken) + len(result.plan) + 1) if f"n{n}" not in taken)
-    return [f"N{n}" for n, _ in zip(numbers, range(len(result.plan)), strict=False)]
+    names = []
+    for name in result.plan["id"].astype(str):
+        while name.casefold() in taken:
+            name = f"new {name}"
+        names.append(name)
+    return names
 
 
 def _sheet_of(result: Result, site: Site, row: Row) -> dict[str, object]:
     """A suggestion's sheet as data; `row` is that of plan.csv."""
-    facts = [["Pool", site.name], ["Land", str(row["place"]) or UNKNOWN]]
+    facts = [["Name of the pool", site.name]]
     if not site.private:
         facts += [
-            ["Longitude, latitude", f"{row['lon']:.5f}, {row['lat']:.5f}"],
+            ["Latitude, longitude", f"{row['lat']:.5f}, {row['lon']:.5f}"],
             [str(result.crs.to_string()), f"{row['x']:.0f}, {row['y']:.0f}"],
         ]
     stays = f"{percent(row['robustness'])} of the simulations" if known(row["robustness"]) else UNKNOWN
     zone = (
-        f"Any place within the dashed line ({site.zone.area / 10_000:.1f} ha) serves at least 90 % as well, if its "
+        f"Any place within the dashed line ({hectares(site.zone.area / 10_000)}) serves at least 90 % as well, if its "
         "owner agrees: choose the safest and shadiest."
         if site.zone is not None
         else ""
     )
     return {
-        "title": f"Site {site.rank}: {row['place'] or 'unnamed land'}",
-        "subtitle": f"{result.title}, plan as of {result.figures.as_of}, site {site.rank} of {len(result.plan)}",
+        "id": site.id,
+        "title": str(row["place"]) or "unnamed land",
+        "subtitle": f"{result.title}, plan as of {result.figures.as_of}, number {site.rank} of {len(result.plan)}",
         "map": f"m{site.rank}.svg",
-        "map-alt": f"Map of the {AROUND_M:.0f} m about site {site.rank}, with ways, pools and exclusion zones",
-        "qr-alt": f"Code holding the place of site {site.rank} and the name {site.name}",
+        "map-alt": f"Map of the {AROUND_M:.0f} m about site {site.id}, with ways, pools and exclusion zones",
+        "qr-alt": f"Code holding the place of site {site.id} and the name {site.name}",
         "facts": [*facts, ["Stays in the plan in", stays]],
         "reason": str(row["reason"]),
         "zone": zone,
@@ -250,9 +260,9 @@ def _halves(texts: list[str]) -> list[list[str]]:
     return [texts[:cut], texts[cut:]]
 
 
-def geo_uri(lon: float, lat: float, uncertainty_m: float, name: str) -> str:
+def geo_uri(lat: float, lon: float, uncertainty_m: float, name: str) -> str:
     """The place as a URI that phones open (RFC 5870: latitude first, u = uncertainty in m), with the pool's name."""
-    safe = "".join(c for c in name if c.isascii() and (c.isalnum() or c in "-_."))
+    safe = "".join(c for c in name if c.isascii() and (c.isalnum() or c in "-_."))[:MOST_OF_A_NAME]
     return f"geo:{lat:.6f},{lon:.6f};u={math.ceil(uncertainty_m)};pool={safe}"
 
 
@@ -285,17 +295,18 @@ def _picture(result: Result, site: Site) -> str:
     half = AROUND_M / 2
     sheet = Sheet(site.x - half, site.y - half, site.x + half, site.y + half, PICTURE_UNITS)
     ground(sheet, result, faint=True)
-    sheet.lines(result.places.geometry, f'stroke="{INK}" stroke-width=".6" stroke-opacity=".55"')
+    sheet.lines(result.places.geometry, f'stroke="{INK}" stroke-width=".4" stroke-opacity=".35"')
     away = result.keep_away
     if len(away):
         near = away[away.geometry.distance(shapely.Point(site.x, site.y)) < AROUND_M + away["distance_m"].max()]
-        about = [shape.buffer(d) for shape, d in zip(near.geometry, near["distance_m"], strict=True)]
-        sheet.areas(about, 'fill="#54301c" fill-opacity=".1" stroke="#54301c" stroke-width="1" stroke-dasharray="1 3"')
+        # as one shape: a street of many pieces would be shaded as often
+        about = shapely.union_all([shape.buffer(d) for shape, d in zip(near.geometry, near["distance_m"], strict=True)])
+        sheet.areas([about], 'fill="#54301c" fill-opacity=".14" stroke="#54301c" stroke-width=".5" stroke-opacity=".5"')
         sheet.key.append((swatch("#ded3cc"), "exclusion zone"))
     if site.zone is not None:
         look = f'fill="{ZONE}" fill-opacity=".1" stroke="{ZONE}" stroke-width="1.6" stroke-dasharray="5 3"'
         sheet.areas([site.zone], look)
-        sheet.key.append((swatch("#f6e6e3"), "as good"))
+        sheet.key.append((swatch("#f6e6e3"), "serves as well"))
     _way_names(sheet, result.paths)
     holes = result.trees[result.trees["rot_hole_probability"] >= result.settings.near.dead_wood_from]
     _marks(sheet, site, holes, ("leaf", "#7a5230", 4), "rot-hole tree")
@@ -305,17 +316,17 @@ def _picture(result: Result, site: Site) -> str:
     else:  # on the way to a private site a pool in somebody's garden is no help
         standing = result.pools[result.pools["standing"] == "yes"]
         _marks(sheet, site, standing, ("circle", "#0e5a72", 4.5), "standing pool")
-        sheet.number(site.x, site.y, str(site.rank))
-        sheet.key.append((disc(str(site.rank)), "suggested site"))
-    return sheet.svg(f"Site {site.rank}", result.credits)
+        sheet.number(site.x, site.y, site.id)
+        sheet.key.append((disc(site.id), "suggested site"))
+    return sheet.svg(f"Site {site.id}", result.credits)
 
 
 def _marks(sheet: Sheet, site: Site, points: pd.DataFrame, look: tuple[str, str, float], words: str) -> None:
-    """The points (x, y in metres) that lie near the site, and the sign in the key."""
-    for x, y in points[["x", "y"]].to_numpy(dtype=float):
-        if site.is_near(x, y):
-            sheet.mark(x, y, *look)
-    if len(points):
+    """The points (x, y in metres) that lie near the site, and where there are any, the sign in the key."""
+    near = [(x, y) for x, y in points[["x", "y"]].to_numpy(dtype=float) if site.is_near(x, y)]
+    for x, y in near:
+        sheet.mark(x, y, *look)
+    if near:
         sheet.key.append((sign(*look), words))
 
 
@@ -332,12 +343,23 @@ def _way_names(sheet: Sheet, paths: gpd.GeoDataFrame, most: int = 8) -> None:
             sheet.writing(part, name)
 
 
-def _qr(text: str) -> bytes | None:
-    """A code as SVG; None where the text is longer than any code holds."""
-    try:
-        code = segno.make(text, error="m", micro=False)
-    except segno.DataOverflowError:
-        return None
+def shortened(name: str) -> str:
+    """A pool's name as a label has room for."""
+    return name if len(name) <= MOST_OF_A_NAME else f"{name[: MOST_OF_A_NAME - 1]}…"
+
+
+def in_a_code(name: str) -> str:
+    """A pool's name as a code holds it: whole, or its beginning and eight digits that tell it from others."""
+    if len(name.encode("utf-8", "replace")) <= MOST_OF_A_NAME:
+        return name
+    digits = hashlib.sha256(name.encode("utf-8", "replace")).hexdigest()[:8]
+    room = MOST_OF_A_NAME - len("… ") - 2 - len(digits)
+    return f"{name.encode('utf-8', 'replace')[:room].decode('utf-8', 'ignore')}… {digits}"
+
+
+def _qr(text: str) -> bytes:
+    """A code as SVG."""
+    code = segno.make(text.encode("utf-8", "replace").decode("utf-8"), error="m", micro=False)
     out = io.BytesIO()
     code.save(out, kind="svg", scale=4, border=4, xmldecl=False, nl=False)
     return out.getvalue()

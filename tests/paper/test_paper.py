@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -18,7 +19,16 @@ from habitatmap.errors import InputError
 from habitatmap.paper import typst_pdf as press
 from habitatmap.paper.maps import Sheet
 from habitatmap.paper.pictures import pictures
-from habitatmap.paper.sheets import access, geo_uri, labels, new_names, recording_sheet, site_sheets
+from habitatmap.paper.sheets import (
+    LEAST_EMPTY,
+    access,
+    geo_uri,
+    in_a_code,
+    labels,
+    new_names,
+    recording_sheet,
+    site_sheets,
+)
 from habitatmap.read.templates import TEMPLATES
 from habitatmap.vocabulary.kinds import Kind
 from tests.areas import centre, class_table, write_area
@@ -46,7 +56,7 @@ def hostile_area(folder: Path) -> Path:
         folder,
         classes,
         class_table({1: 0.5, 2: 0.2}, {1: 0.3, 2: 0.0}),
-        pools=[("Pool A", *centre(5, 5)), ("N1", *centre(30, 30))],
+        pools=[("Pool A", *centre(5, 5)), ("S1", *centre(30, 30))],
         land=land,
         toml="\n[plan]\npools = 2\nspacing_m = 50\n\n[sheets]\ncontact = '''" + HOSTILE[0] + "'''\n",
     )
@@ -69,8 +79,10 @@ def test_a_page_for_each_site() -> None:
     assert len(pages) == len(plan)
     for page, row in zip(pages, plan.itertuples(), strict=True):
         said = page.extract_text()
-        assert f"Site {row.rank}: " in said
-        assert "small child" in said  # the caution stands where the pool is set out
+        assert said.split()[0] == row.id
+        # the cautions stand where the pool is set out
+        for word in ("small child", "three weeks", "a nest", "damaged branches", "sharp, rusty", "ladder", "by-laws"):
+            assert word in " ".join(said.split()), word
     assert len(PdfReader(io.BytesIO(site_sheets(demo_result(), [2]))).pages) == 1
 
 
@@ -79,7 +91,7 @@ def test_the_code_on_a_sheet_is_the_place() -> None:
     row = demo_result().plan.iloc[0]
     page = pypdfium2.PdfDocument(site_sheets(demo_result(), [1]))[0]
     found = zxingcpp.read_barcodes(page.render(scale=100 / 72).to_pil())
-    assert [code.text for code in found] == [geo_uri(row["lon"], row["lat"], 10.0, "N1")]
+    assert [code.text for code in found] == [geo_uri(row["lat"], row["lon"], 10.0, "S1")]
     assert found[0].text.startswith(f"geo:{row['lat']:.6f},{row['lon']:.6f};u=10")
 
 
@@ -90,9 +102,51 @@ def test_labels_carry_every_standing_pool_and_the_new_names() -> None:
     assert codes == {*pools.loc[pools["standing"] == "yes", "pool"], *new_names(demo_result())}
 
 
+@pytest.mark.parametrize("name", ["x" * 79, "Am Alten Friedhof, " * 20, "漢字かな" * 60, "Q" * 5000], ids=len)
+def test_a_label_is_read_whatever_the_length_of_its_name(name: str) -> None:
+    """Printed at 150 dpi and read by a general reader (ZXing)."""
+    result = demo_result()
+    pools = result.pools.iloc[:2].assign(pool=[name, f"{name}!"])
+    made = labels(replace(result, pools=pools, plan=result.plan.iloc[:0]))
+    page = pypdfium2.PdfDocument(made)[0]
+    found = [code.text for code in zxingcpp.read_barcodes(page.render(scale=150 / 72).to_pil())]
+    assert set(found) == {in_a_code(name), in_a_code(f"{name}!")}
+    assert len(set(found)) == 2, "two pools never have one code"
+    assert all(code[:20] == name[:20] for code in found)
+    assert in_a_code("Pool A") == "Pool A"
+
+
+def test_people_read_latitude_before_longitude() -> None:
+    row = demo_result().plan.iloc[0]
+    said = text_of(site_sheets(demo_result(), [1]))
+    assert f"Latitude, longitude {row['lat']:.5f}, {row['lon']:.5f}" in said
+    assert "Where it went: latitude, longitude" in said
+    assert "ongitude, latitude" not in said
+
+
+def test_a_long_reason_still_fits_on_the_page() -> None:
+    plan = demo_result().plan.assign(place="A very long name of a place that goes on and on, west end, by the river " * 3)
+    assert len(PdfReader(io.BytesIO(site_sheets(replace(demo_result(), plan=plan)))).pages) == len(plan)
+
+
+@pytest.mark.parametrize("pools", [0, 8, 9, 10, 13, 30, 45])
+def test_a_recording_sheet_has_a_row_for_each_pool_and_some_more(pools: int) -> None:
+    result = demo_result()
+    standing = result.pools[result.pools["standing"] == "yes"].iloc[:pools]
+    pages = [
+        " ".join(page.extract_text().split())
+        for page in PdfReader(io.BytesIO(recording_sheet(replace(result, pools=standing)))).pages
+    ]
+    rows = [page.count("none seen") for page in pages]
+    assert sum(rows) >= pools + LEAST_EMPTY
+    assert rows == [13, *[16] * (len(rows) - 1)], "pages are full, and no page is for the cautions alone"
+    assert "three weeks" in pages[0]
+    assert all(name in " ".join(pages) for name in standing["pool"])
+
+
 def test_hostile_words_are_printed_as_written(tmp_path: Path) -> None:
     result = habitatmap.run(habitatmap.open_area(hostile_area(tmp_path / "a")))
-    assert new_names(result) == ["N2", "N3"]  # N1 is taken
+    assert new_names(result) == ["new S1", "S2"]  # S1 is taken
     sites = text_of(site_sheets(result))
     for word in ('"quotes"', "{braces}", "<tag>", "</script>", "[link](x)", "@ref", "/* more"):
         assert word in sites
@@ -130,7 +184,7 @@ def test_a_site_on_private_ground_has_no_place(tmp_path: Path) -> None:
     assert result.plan["private"].tolist() == ["yes"]
     made = site_sheets(result)
     said = text_of(made)
-    assert "Longitude, latitude" not in said.split("What was done")[0]
+    assert "Latitude, longitude" not in said.split("What was done")[0]
     assert "never enter unasked" in said
     assert not zxingcpp.read_barcodes(pypdfium2.PdfDocument(made)[0].render(scale=100 / 72).to_pil())
 
