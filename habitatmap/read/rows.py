@@ -45,6 +45,8 @@ _ESSENTIAL = {
 
 # in layers made from a map extract: which of its objects a row came from; nobody looks for it
 _OBJECT = "osm"
+# why a row that is set aside holds no record: nothing is to be done, and no other file's row stands for it
+_NO_RECORD = NOTHING_TO_DO - {Why.SAME_TREE}
 # the columns by which people call the records of a kind
 _NAMED = {
     Kind.POOLS: "pool",
@@ -157,16 +159,21 @@ class Draft:
         placed = np.asarray(np.isfinite(bounds).all(axis=1), dtype=bool)
         known = {what: sum(bool(told[at]) for at in record) for what, told in self.known.items()}
         if self.kind in _NAMED:
-            known[Known.NAME] = sum(self.texts(_NAMED[self.kind])[at] != "" for at in record)
+            names = self.texts(_NAMED[self.kind])
+            known[Known.NAME] = sum(names[at] != "" for at in record)
         if self.bounds is not None:
             known = {Known.PLACE: int(placed[record].sum()), **known}
         at_places = bounds[[at for at in record if placed[at]]]
-        units, left = tuple(self.units), tuple(h for h in self.headings.unmatched if h != _OBJECT)
-        table = self.table
+        table, units, left = self.table, tuple(self.units), tuple(self.not_read)
         return Holding(self.kind, table.file, table.name, len(record), len(self.kept), known, at_places, units, left)
 
+    @property
+    def not_read(self) -> list[str]:
+        """The headings of columns that nothing is read from."""
+        return [heading for heading in self.headings.unmatched if heading != _OBJECT]
+
     def _is_no_record(self, at: int) -> bool:
-        return at in self.aside and self.aside[at].why.code in NOTHING_TO_DO
+        return at in self.aside and self.aside[at].why.code in _NO_RECORD
 
     # --- what is told of it
 

@@ -85,14 +85,20 @@ def _middle(places: Places, crs: CRS) -> tuple[float, float]:
 
 
 def _tell_positions_only(draft: Draft) -> None:
-    """A remark where nothing but the positions of a table's trees is known."""
-    if draft.kept and not any(any(draft.known[what][at] for at in draft.kept) for what in draft.known):
-        columns = ", ".join(draft.headings.unmatched) or "none"
+    """Tells where nothing but the positions of a table's trees is known; a doubt where other columns may say more."""
+    if not draft.kept or any(told[at] for told in draft.known.values() for at in draft.kept):
+        return
+    told = (
+        f"only the positions of its {len(draft.kept):,} trees are known: nothing tells genus, thickness or condition, "
+        "so they count for no flowers and no rot-holes"
+    )
+    if columns := ", ".join(draft.not_read):
         draft.remark(
-            f"only the positions of its {len(draft.kept)} trees are known: nothing tells genus, thickness or "
-            f"condition, so they count for no flowers and no rot-holes (columns that were not read: {columns}); say "
-            'under [columns.trees] which column is which, such as species = "..."'
+            f"{told}. Columns that were not read: {columns}. If one of them tells more, say so under [columns.trees] "
+            'in area.toml, such as species = "..."'
         )
+    else:
+        draft.ledger.tell(f"{draft.table.name}: {told}")
 
 
 def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from habitatmap.read.inputs import Input, added
 from habitatmap.read.ledger import Known, UnitBy
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.names import KIND_NAMES
-from habitatmap.words.numbers import count, known, sentence
+from habitatmap.words.numbers import count, known, metres, sentence
 from habitatmap.words.sentences import Quantity, Sentence
 
 ONLY_PLACES = "Of all {n} trees only the places are known: they count for no flowers and no rot-holes."
@@ -80,14 +80,13 @@ def _away(one: Input) -> str:
     """How far the rows outside are from the map."""
     if not known(one.nearest_km):
         return ""
-    near, far = (f"{km:,.0f}" if km >= 10 else f"{km:.1f}" for km in (one.nearest_km, one.farthest_km))
-    return (
-        f", {far} km away"
-        if near == far
-        else f", up to {far} km away"
-        if near == "0.0"
-        else f", {near} to {far} km away"
-    )
+    near, far = _far(one.nearest_km), _far(one.farthest_km)
+    return f", {far} away" if near == far else f", {near} to {far} away"
+
+
+def _far(km: float) -> str:
+    """A distance: "20 m", "1.7 km", "2,100 km"."""
+    return f"{km:,.0f} km" if km >= 10 else metres(max(10.0, 1000 * km))
 
 
 def units(one: Input) -> list[str]:

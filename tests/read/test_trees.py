@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import osmium
 import pytest
+from pyproj import CRS
 
+from habitatmap.read.coordinates import Box
 from habitatmap.read.files import read_tables
 from habitatmap.read.formats.table import Stated
+from habitatmap.read.layers import load_tree_table
 from habitatmap.read.thickness import read_thickness
 from habitatmap.read.tree_names import name_of_tree
 from habitatmap.read.trees import TREES
 from tests.beside import real
-from tests.read.tables import aside, table, trees
+from tests.read.tables import FINLAND, IN_METRES, aside, table, trees
 
 
 @pytest.mark.parametrize(
@@ -248,3 +252,64 @@ def test_what_two_lists_say_differently_of_one_tree_is_told() -> None:
         "trees_osm.csv row 5: living against dead",
     ):
         assert words in told
+
+
+def test_a_stated_genus_stands_against_the_common_name_and_that_is_told() -> None:
+    assert name_of_tree("Grevillea", "Silk Oak") == ("Grevillea", "Silk Oak", "")  # layers/ has the name
+    assert name_of_tree("Grevillea", "Bottle Oak") == ("Grevillea", "Bottle Oak", "Bottle Oak")
+    assert name_of_tree("", "Grevillea robusta", "Bottle Oak") == ("Grevillea", "Grevillea robusta", "Bottle Oak")
+    assert name_of_tree("Acer", "Quercus rubra") == ("Acer", "Quercus rubra", "Quercus rubra")
+    _, ledger = trees(
+        table("x,y,genus,species", (1, 1, "Acer", "Red Oak"), (9, 1, "Acer", "Red Oak"), (20, 1, "Acer", ""))
+    )
+    (told,) = [remark for remark in ledger.remarks if "different genera" in remark]
+    assert "2 trees have two names of different genera" in told
+    assert 'Acer beside "Red Oak", 2 times' in told
+
+
+@pytest.mark.parametrize(
+    "epithet", ["ilex", "ILEX", "pseudoplatanus", "PSEUDOPLATANUS", "robur", "x vulgaris", "'Pallida'"]
+)
+def test_an_epithet_is_no_other_genus(epithet: str) -> None:
+    """Quercus ilex is no holly, Acer pseudoplatanus no plane."""
+    assert name_of_tree("Quercus", epithet).against == ""
+
+
+@pytest.mark.parametrize("genus", ["Nothofagus", "Calocedrus", "Pseudolarix"])
+def test_a_genus_that_ends_like_another_is_not_that(genus: str) -> None:
+    assert name_of_tree(genus, None).genus == genus
+
+
+def test_what_a_genus_without_a_row_is_worth_is_not_guessed_from_its_other_names() -> None:
+    frame, _ = trees(table("x,y,genus,species,dbh (cm)", (1, 1, "Grevillea", "Bottle Oak", 60)))
+    assert load_tree_table().rows(frame).tolist() == [-1]
+
+
+def test_inches_are_asked_where_something_speaks_for_them() -> None:
+    """By classes of six, by feet beside, by where the trees stand; not by small figures alone."""
+    plain = [(i, 0, 4 + i) for i in range(12)]
+    _, ledger = trees(table("x,y,dbh", *plain))
+    assert not any("names no unit" in remark for remark in ledger.remarks)
+    frame, ledger = trees(table("lon,lat,dbh", (-73.97, 40.78, 8), (-73.98, 40.77, 21)), crs=CRS.from_epsg(32618))
+    assert frame["diameter_cm"].isna().all()
+    (told,) = [remark for remark in ledger.remarks if "names no unit" in remark]
+    assert '[units.trees] diameter = "inch" (or "cm")' in told
+    stated = Stated(tree_units={"diameter": "inch"})
+    frame, _ = trees(table("lon,lat,dbh", (-73.97, 40.78, 8)), crs=CRS.from_epsg(32618), stated=stated)
+    assert frame["diameter_cm"].tolist() == [pytest.approx(20.32)]
+
+
+def test_a_heading_with_a_unit_counts_before_the_stated_one() -> None:
+    """The unit is stated for all lists of trees; one that names its own needs none."""
+    assert read_thickness([20], "dbh (cm)", stated="inch") == [20]
+    assert read_thickness([20], "dbh", stated="inch") == [pytest.approx(50.8)]
+    assert read_thickness(["20 cm"], "dbh", stated="inch") == [20]
+
+
+def test_trees_beyond_fifty_kilometres_are_set_aside_with_the_distance() -> None:
+    """Counted from the box of the area: 49 km east of it is near enough, 51 km is not."""
+    home = Box.of((380_000, 6_670_000, 390_000, 6_680_000), FINLAND, "the area")
+    stated = replace(IN_METRES, home=home)
+    frame, ledger = trees(table("x,y", (385_000, 6_675_000), (439_000, 6_675_000), (441_100, 6_675_000)), stated=stated)
+    assert frame["x"].tolist() == [385_000, 439_000]
+    assert aside(ledger) == [(4, "the tree lies 51 km from the area")]
