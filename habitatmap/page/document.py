@@ -149,7 +149,7 @@ class PageMap(folium.Map, RenderedOnce):
 class DataLayer(Layer, RenderedOnce):
     """A layer whose content lies in a data block of the same name."""
 
-    kinds = ("tiles", "picture", "lines", "names", "areas", "links", "points", "pins")
+    kinds = ("tiles", "picture", "lines", "dots", "names", "areas", "links", "points", "pins")
     _template = Template(
         "{% macro script(this, kwargs) %}"
         "habitatmap.add({{ this.kind|tojson }}, {{ this.block|tojson }}, {{ this.show|tojson }});"

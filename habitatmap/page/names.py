@@ -15,6 +15,7 @@ from habitatmap.page.document import shown
 
 MOST_NAMES = 700
 LONGEST = 40  # letters; a longer one is cut on the map, never in a list
+FIRST = {"land": 0, "water": 1}  # whose names get their room before those of streets
 STRAIGHT_M = 12.0  # a street that leaves its line by less than this is straight enough for its name
 
 
@@ -23,7 +24,7 @@ NOWHERE: Stand = (0.0, 0.0, 0.0, 0.0)
 
 
 def names(paths: gpd.GeoDataFrame, land: gpd.GeoDataFrame, sorts: dict[str, str], writer: Writer) -> dict[str, Any]:
-    """Columns of names, those with most room first: text, sort ("water" | "main" | ... | "land"), x, y, room_m, turn.
+    """Columns of names, land before waters before streets and then by room: text, sort ("water" | "main" | ... | "land"), x, y, room_m, turn.
 
     A path's name stands on its longest straight piece, `turn` degrees clockwise from level; that of land, which must
     be public, in its middle. `sorts`: the sort of a path by its kind, "road" where it has none.
@@ -41,6 +42,7 @@ def names(paths: gpd.GeoDataFrame, land: gpd.GeoDataFrame, sorts: dict[str, str]
         middle = ground.representative_point()
         add(name, "land", (math.sqrt(ground.area), middle.x, middle.y, 0.0))
     most = sorted(found.items(), key=lambda item: (-item[1][0], item[0]))[:MOST_NAMES]
+    most.sort(key=lambda item: FIRST.get(item[0][1], len(FIRST)))
     room, x, y, turn = np.array([place for _, place in most], dtype=float).reshape(-1, 4).T
     return {
         "text": [text if len(text) <= LONGEST else text[: LONGEST - 1] + "…" for (text, _), _ in most],

@@ -22,6 +22,7 @@ LAYERS = (
     ("picture", "ground", True, (TEAM, PUBLIC)),
     ("picture", "edge", False, (TEAM, PUBLIC)),
     ("lines", "lines", True, (TEAM, PUBLIC)),
+    ("dots", "all-trees", True, (TEAM,)),
     ("names", "names", True, (TEAM, PUBLIC)),
     ("areas", "boundary", True, (TEAM, PUBLIC)),
     ("areas", "land", False, (TEAM,)),

@@ -58,6 +58,7 @@ def team_blocks(result: Result) -> Block:
         "land": _land(result, writer),
         "links": _links(result, writer),
         "trees": _trees(result, writer),
+        "all-trees": _all_trees(result, writer),
         "keep-away": _exclusion_zones(result, writer),
         **background_blocks(result, writer, web, public=False),
     }
@@ -289,6 +290,13 @@ def _trees(result: Result, writer: Writer) -> Block:
         "diameter_cm": scaled(likely["diameter_cm"], 1),
         "rot_hole_probability": scaled(likely["rot_hole_probability"], 100),
     }
+
+
+def _all_trees(result: Result, writer: Writer) -> Block:
+    """Where trees stand, in strips from the north: so their differences are small."""
+    at = result.trees[["x", "y"]].dropna().to_numpy(float)
+    strip = -np.floor(at[:, 1] / 100)
+    return writer.points(*at[np.lexsort((at[:, 0], strip))].T)
 
 
 def _exclusion_zones(result: Result, writer: Writer) -> list[Block]:

@@ -298,10 +298,10 @@ def test_a_name_stands_on_the_straightest_stretch_and_reads_from_the_left() -> N
         {"name": ["Green", "Somebody's"], "private": ["no", "yes"]}, geometry=[square(0, 0, 50)] * 2, crs=CRS_CODE
     )
     found = names(paths, land, SORTS, Writer(CRS.from_epsg(CRS_CODE)))
-    assert found["text"] == ["Long Street", "Brook", "Green"]
-    assert found["sort"] == ["main", "water", "land"]
-    assert found["room_m"] == [424, 100, 100]
-    assert found["turn"] == [45, -90, 0]
+    assert found["text"] == ["Green", "Brook", "Long Street"]
+    assert found["sort"] == ["land", "water", "main"]
+    assert found["room_m"] == [100, 100, 424]
+    assert found["turn"] == [0, -90, 45]
     cut = names(paths.assign(name="x" * 10_000), land, SORTS, Writer(CRS.from_epsg(CRS_CODE)))
     assert max(map(len, cut["text"])) == 40
 

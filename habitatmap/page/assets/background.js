@@ -31,7 +31,7 @@ function wayLines(content) {
   return group;
 }
 
-/** Names as one layer: where there is room for one at this zoom, those with most room first. */
+/** Names as one layer, in the order of the data: those that find room at this zoom. */
 const Names = L.Path.extend({
   initialize: function (content) {
     L.setOptions(this, {renderer: L.canvas({pane: "names", padding: 0.3}), pane: "names", interactive: false});
@@ -46,7 +46,7 @@ const Names = L.Path.extend({
     this._drawn = [];
     for (let i = 0; i < names.text.length; i++) {
       const room = names.room_m[i] * perMetre;
-      if (room < 28) break;
+      if (room < 28) continue;
       context.font = nameFont(names.sort[i]);
       const width = context.measureText(names.text[i]).width;
       if (room * (names.sort[i] === "land" ? 1.1 : 1.25) < width) continue;

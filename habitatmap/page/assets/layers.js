@@ -21,6 +21,7 @@ const make = {
       return group;
     }
     if (block === "gaps") thinEdges(group);
+    fadeHatching(group, block === "gaps" ? 0 : 0.3);
     return filled(group, show, () => content.forEach((item, i) => {
       const shape = L.polygon(rings(item.area), areaStyle(block === "land" ? item.consent : block));
       if (block !== "land") group.addLayer(L.polygon(rings(item.area), {renderer: canvas, color: HALO, weight: 5, opacity: 0.6, fill: false, interactive: false}));
@@ -46,13 +47,16 @@ const make = {
     group.field = new Field(at, sorts.of, sorts.marks, (i) => clicked[block](content, i, L.latLng(at[i])));
     return group.addLayer(group.field);
   },
+  dots: (block, content) => content.x.length ? L.layerGroup([new Dots(content)]) : L.layerGroup(),
   pins: function (block, content) {
-    const group = L.layerGroup();
+    const leaders = leaderLines(), group = L.layerGroup(leaders);
+    group.leaders = leaders;
     group.pins = content.map((row, i) => {
       if (row.private && row.zone.length) onTap(L.polygon(rings(row.zone), areaStyle("zone")), () => lists.plan.select(i, true)).addTo(group);
       if (!row.at) return null;
       const pin = L.marker(place(row.at), {keyboard: false, riseOnHover: true, zIndexOffset: 1000 - i,
-        icon: L.divIcon({className: "pin", iconSize: [30, 30], iconAnchor: [15, 34], html: el("span", null, String(row.rank))})});
+        title: siteName(row), icon: L.divIcon({className: "pin", iconSize: [30, 30], iconAnchor: [15, 34], html: el("span", null, siteId(row))})});
+      pin.text = siteId(row);
       return onTap(pin, () => lists.plan.select(i, true)).addTo(group);
     });
     return group;
@@ -70,6 +74,17 @@ function filled(group, now, fill) {
 function thinEdges(group) {
   const fit = () => group.eachLayer((one) => one.setStyle(one.options.fill ? edge() : {weight: 5 * Math.min(1, thinner()), opacity: thinner() < 0.6 ? 0 : 0.6}));
   const edge = () => ({weight: STYLES.gaps.weight * Math.min(1, thinner()), dashArray: thinner() < 0.8 ? null : STYLES.gaps.dashArray});
+  map.on("zoomend", fit);
+  group.on("add", fit);
+}
+
+/** Hatching of many areas would cover a map of much ground: faint where the whole area is in sight, in full two zooms on. */
+function fadeHatching(group, least) {
+  const whole = map.getBoundsZoom(facts.bounds);
+  const fit = () => {
+    const full = Math.max(least, Math.min(1, (map.getZoom() - whole - 0.25) / 1.75));
+    group.eachLayer((one) => { if (one.options.fill && one.options.hatched) one.setStyle({fillOpacity: HATCHED * full}); });
+  };
   map.on("zoomend", fit);
   group.on("add", fit);
 }

@@ -103,7 +103,7 @@ function marks() {
     if (more && more.length) box.append(el("ul", {class: "kinds"}, ...more.map(([one, said]) => el("li", null, one, said))));
   };
   const privateZone = (data("plan") || []).some((one) => one.private && one.zone.length);
-  row("plan", ["plan"], words["mark.suggestions"], [el("span", {class: "pin small", "aria-hidden": "true"}, el("span", null, "1"))],
+  row("plan", ["plan"], words["mark.suggestions"], [el("span", {class: "pin small", "aria-hidden": "true"}, el("span", null, facts.public ? "A" : "S1"))],
     privateZone ? [[sample(STYLES.zone), words["mark.suggestions_private"]]] : []);
   const used = pools ? Object.keys(OUTCOMES).filter((one) => pools.outcome.words.includes(one)) : [];
   row("pools", ["pools"], words["mark.pools"], []);
@@ -113,6 +113,7 @@ function marks() {
   row("land", ["land"], words["mark.land"], [], ["yes", "ask", "no"].map((one) => [sample(STYLES[one]), words["consent." + one]]));
   row("links", ["links"], words["mark.links"], [], [[sample(STYLES.strong), words["mark.links_strong"]], [sample(STYLES.weak), words["mark.links_weak"]]]);
   row("trees", ["trees"], words["mark.trees"], [symbol(TREE)]);
+  row("all-trees", ["all-trees"], words["mark.all_trees"], [symbol(DOT)]);
   row("keep-away", ["keep-away"], words["mark.keep_away"], [sample(STYLES["keep-away"])]);
   row("edge", ["edge"], words["mark.edge"], []);
   row("lines", ["lines", "names"], words["mark.lines"], [sample({...WAYS.road, dashArray: null}), sample({...WAYS.foot, line: true}), sample({...WAYS.water, line: true})]);

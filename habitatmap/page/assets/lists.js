@@ -2,13 +2,13 @@
 
 /**
  * A table beside the map. Each row has a button that opens the row's card under it and shows it on the map.
- * what: {name, caption, none, heads: [text, class], over: [text, columns, class] (a line above the heads), n, cells(i) -> elements, button(i) -> text, card(i), show(i), status(i)}
+ * what: {name, caption, none, heads: [text, class], over: [text, columns, class] (a line above the heads), n, cells(i) -> elements, button(i) -> text, called(i) -> the button's whole name, card(i), show(i), status(i)}
  */
 function table(what) {
   const panel = byId(what.name + "-panel"), body = el("tbody"), rows = [];
   const row = (i) => {  // made when first shown: there may be a hundred thousand
     if (!rows[i]) {
-      const button = el("button", {type: "button", class: "pick", "aria-expanded": "false", dir: "auto", on: () => select(i, false)}, ...what.button(i));
+      const button = el("button", {type: "button", class: "pick", "aria-expanded": "false", "aria-label": what.called ? what.called(i) : null, dir: "auto", on: () => select(i, false)}, ...what.button(i));
       rows[i] = el("tr", null, ...what.cells(i, button));
     }
     return rows[i];
@@ -78,15 +78,14 @@ function goTo(at, zoom) {
 
 function planTable() {
   const plan = data("plan"), pins = layers.plan.pins, years = number(facts.years);
-  const where = (row) => row.place || (row.private ? words["privacy.yes"] : row.at ? place(row.at).map((part) => number(part, 5)).join(", ") : words.unknown);
   const consent = (row) => words["consent." + row.consent] || row.consent;
   const panel = table({
     name: "plan", n: plan.length, caption: words.plan_caption + " " + say("plan_adds", {years: years}), none: words.plan_none,
     over: [["", 3, ""], [words.adds_served, 2, "figure"], ["", 1, "sure"]],
     heads: [[words.rank, "count"], [words.where, ""], [words.adds, "figure"], [words.adds_open, "figure"], [words.adds_closed, "figure"], [words.sure, "figure sure"]],
-    button: (i) => [where(plan[i])],
+    button: (i) => [siteWhere(plan[i])], called: (i) => siteName(plan[i]),
     cells: (i, button) => [
-      el("td", {class: "count"}, el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, String(plan[i].rank)))),
+      el("td", {class: "count"}, String(plan[i].rank) + " ", el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, siteId(plan[i])))),
       el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(tell(plan[i].reason), "p"),
         el("p", {class: "paper", dir: "auto"}, said(plan[i].asks))),
       ...["gain", "served_open", "served_closed"].map((key) => el("td", {class: "figure"}, gained(plan[i][key]))),
@@ -123,7 +122,7 @@ function planTable() {
       document.querySelectorAll(".pin.on").forEach((pin) => pin.classList.remove("on"));
       arrange();
     },
-    status: (i) => say("suggestion_status", {rank: plan[i].rank, all: plan.length, place: where(plan[i]), gain: finely(plan[i].gain)})
+    status: (i) => say("suggestion_status", {rank: plan[i].rank, all: plan.length, place: siteWhere(plan[i]), gain: finely(plan[i].gain)})
   });
   if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
   if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first),

@@ -2,7 +2,7 @@
 
 // a shape and a colour for each outcome of a last visit, "" for none
 const OUTCOMES = Object.assign(Object.create(null), Object.fromEntries(facts.outcomes));
-const TREE = {shape: "leaf", fill: "#7a5230", size: 6};
+const TREE = {shape: "leaf", fill: "#7a5230", size: 6}, DOT = {shape: "circle", fill: "#5b3a1e", size: 2.5};
 const INK = "#20292b", HALO = "#ffffff";
 // corners of a figure of radius 1; a circle has none
 const CORNERS = {
@@ -88,10 +88,12 @@ const STYLES = {
   weak: {color: "#20292b", weight: 0.8, opacity: 0.45, dashArray: "3 5", line: true}
 };
 
+const HATCHED = 0.75;  // how strong hatching is at most
+
 function areaStyle(name) {
   const style = STYLES[name] || STYLES.ask;
   return {renderer: canvas, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: 1,
-    fill: !style.plain, fillOpacity: style.hatch && style.hatch.length ? 0.75 : 0.08, interactive: !style.plain,
+    fill: !style.plain, fillOpacity: style.hatch && style.hatch.length ? HATCHED : 0.08, hatched: Boolean(style.hatch && style.hatch.length), interactive: !style.plain,
     fillColor: style.hatch && style.hatch.length ? hatch(style.color, style.hatch, style.gap) : style.color};
 }
 

@@ -74,6 +74,49 @@ L.Canvas.include({
   }
 });
 
+/** All trees as dots on a canvas of their own, below the marks: one for those that fall on the same pixels. They grow as the map comes nearer. */
+const Dots = L.Path.extend({
+  initialize: function (content) {
+    L.setOptions(this, {renderer: L.canvas({pane: "dots", padding: 0.3}), pane: "dots", interactive: false});
+    const world = places(content).map((at) => L.CRS.EPSG3857.latLngToPoint(L.latLng(at), 0));
+    this._east = Float64Array.from(world, (point) => point.x);
+    this._south = Float64Array.from(world, (point) => point.y);
+  },
+
+  _project: function () {
+    const everywhere = this._map.getPixelWorldBounds().max.x;
+    this._pxBounds = L.bounds([-everywhere, -everywhere], [everywhere, everywhere]);
+  },
+
+  _update: function () { if (this._map) this._updatePath(); },
+  _updatePath: function () { this._renderer._drawDots(this); },
+  _empty: function () { return !this._east.length; }
+});
+
+L.Canvas.include({
+  _drawDots: function (dots) {
+    if (!this._drawing) return;
+    const context = this._ctx, {min, max} = this._bounds, scale = map.options.crs.scale(map.getZoom()) / 256, origin = map.getPixelOrigin();
+    const radius = Math.max(1, Math.min(4, (map.getZoom() - 12) / 1.6)), step = radius, across = Math.ceil((max.x - min.x) / step) + 1;
+    const seen = new Uint8Array(across * (Math.ceil((max.y - min.y) / step) + 1));
+    context.beginPath();
+    for (let i = 0; i < dots._east.length; i++) {
+      const x = dots._east[i] * scale - origin.x, y = dots._south[i] * scale - origin.y;
+      if (x < min.x || x > max.x || y < min.y || y > max.y) continue;
+      const at = Math.floor((y - min.y) / step) * across + Math.floor((x - min.x) / step);
+      if (seen[at]) continue;
+      seen[at] = 1;
+      if (radius < 1.5) context.rect(x - radius, y - radius, 2 * radius, 2 * radius);
+      else { context.moveTo(x + radius, y); context.arc(x, y, radius, 0, 2 * Math.PI); }
+    }
+    context.globalAlpha = 0.6;
+    if (radius >= 2) { context.strokeStyle = HALO; context.lineWidth = 1; context.stroke(); }
+    context.fillStyle = DOT.fill;
+    context.fill();
+    context.globalAlpha = 1;
+  }
+});
+
 /** A mark drawn once, to be stamped on the map. */
 function stamp(mark) {
   const sheet = document.createElement("canvas"), context = sheet.getContext("2d");

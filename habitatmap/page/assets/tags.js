@@ -1,4 +1,4 @@
-/* ------------------------------------------------------------------------------------- numbers that do not crowd */
+/* ----------------------------------------------------------------------------- numbers and ids that do not crowd */
 
 const MOST_TAGS = 14, SMALLEST = 15;   // of one kind in sight; pixels an area must measure to get its number
 const tags = {};                       // numbers of areas by layer, most important first
@@ -15,18 +15,11 @@ function numberTag(block, item, i, group, bounds) {
   return tag;
 }
 
-/** Numbers in the order of their rank, suggestions before gaps; where two would meet, the later gives way. */
+/** Numbers in the order of their rank, suggestions before gaps. A suggestion's id is always shown, a gap's number where there is room. */
 function arrange() {
-  const taken = [], sight = L.bounds([0, 0], map.getSize()), point = (at) => map.latLngToContainerPoint(at);
+  const sight = L.bounds([0, 0], map.getSize()), point = (at) => map.latLngToContainerPoint(at), taken = onTop();
   const free = (box) => sight.intersects(box) && !taken.some((other) => other.intersects(box));
-  const pins = map.hasLayer(layers.plan) ? layers.plan.pins.filter(Boolean) : [];
-  const chosen = (pin) => pin.getElement().classList.contains("on");
-  for (const pin of [...pins.filter(chosen), ...pins.filter((pin) => !chosen(pin))]) {
-    const at = point(pin.getLatLng()), box = L.bounds([at.x - 16, at.y - 35, ], [at.x + 16, at.y - 2]);
-    const room = chosen(pin) || free(box);
-    taken.push(room ? box : L.bounds([at.x - 6, at.y - 10], [at.x + 6, at.y + 2]));
-    pin.getElement().classList.toggle("minor", !room);
-  }
+  arrangePins(taken, sight, point);
   for (const block of ["cells", "gaps"]) {
     let n = 0;
     for (const tag of tags[block] || []) {
@@ -38,4 +31,62 @@ function arrange() {
       tag.show(room);
     }
   }
+}
+
+/** What lies on the map, as boxes in its pixels. */
+function onTop() {
+  const edge = byId("map").getBoundingClientRect();
+  return [...document.querySelectorAll(".tools > *, .zoom, .leaflet-control-scale-line, #key")].map((one) => one.getBoundingClientRect())
+    .map((box) => L.bounds([box.left - edge.left, box.top - edge.top], [box.right - edge.left, box.bottom - edge.top]));
+}
+
+/* Where ids would meet, the later is moved aside, away from its neighbours, and a line leads to its place. */
+const RINGS = [30, 42, 56, 72, 90, 110, 132, 158, 190, 230], TURNS = 16, UP = 19, NEAR = 90;
+
+function arrangePins(taken, sight, point) {
+  const leads = [];
+  const chosen = (pin) => pin.getElement().classList.contains("on");
+  const key = onDesk.matches ? L.bounds([0, 0], [byId("key").offsetLeft + byId("key").offsetWidth, byId("key").offsetTop + byId("key").offsetHeight]) : null;
+  const seen = [];
+  for (const pin of map.hasLayer(layers.plan) ? layers.plan.pins.filter(Boolean) : []) {
+    const at = point(pin.getLatLng());
+    if (sight.contains(at) && !(key && key.contains(at))) seen.push({pin: pin, at: at, wide: Math.max(30, 14 + 8 * pin.text.length)});
+    else shift(pin, [0, 0]);
+  }
+  const feet = seen.map(({at}) => L.bounds([at.x - 5, at.y - 5], [at.x + 5, at.y + 5]));
+  const inside = L.bounds([3, 3], [sight.max.x - 3, sight.max.y - 3]);
+  const ordered = seen.map((one, i) => ({...one, i: i})).sort((a, b) => chosen(b.pin) - chosen(a.pin) || a.i - b.i);
+  for (const {pin, at, wide, i} of ordered) {
+    const box = ([x, y]) => L.bounds([at.x + x - wide / 2 - 2, at.y + y - UP - 17], [at.x + x + wide / 2 + 2, at.y + y - UP + 17]);
+    const fits = (off) => {
+      const here = box(off);
+      return here.min.x >= inside.min.x && here.min.y >= inside.min.y && here.max.x <= inside.max.x && here.max.y <= inside.max.y
+        && !taken.some((other) => other.intersects(here)) && !feet.some((foot, k) => k !== i && foot.intersects(here));
+    };
+    const off = [[0, 0], ...aside(at, seen)].find(fits) || [0, 0];
+    taken.push(box(off));
+    shift(pin, off);
+    if (off[0] || off[1]) leads.push([at, [at.x + off[0], at.y + off[1] - UP]].map((end) => map.containerPointToLatLng(end)));
+  }
+  for (const line of layers.plan.leaders) line.setLatLngs(leads);
+}
+
+/** Moves to try from the usual place over a point: the nearest first, and of these those away from the neighbours. */
+function aside(at, all) {
+  const near = all.filter((one) => one.at.distanceTo(at) < NEAR), mean = (axis) => near.reduce((sum, one) => sum + one.at[axis], 0) / near.length;
+  const away = Math.hypot(at.x - mean("x"), at.y - mean("y")) < 1 ? -Math.PI / 2 : Math.atan2(at.y - mean("y"), at.x - mean("x"));
+  const turns = Array.from({length: TURNS}, (_, k) => away + (k % 2 ? 1 : -1) * Math.ceil(k / 2) * 2 * Math.PI / TURNS);
+  return RINGS.flatMap((far) => turns.map((turn) => [far * Math.cos(turn), far * Math.sin(turn) + UP]));
+}
+
+function shift(pin, [x, y]) {
+  const mark = pin.getElement();
+  mark.classList.toggle("aside", Boolean(x || y));
+  mark.firstChild.style.setProperty("--shift", "translate(" + x.toFixed(1) + "px, " + y.toFixed(1) + "px)");
+}
+
+/** The lines from places to their ids, light below and dark above. */
+function leaderLines() {
+  const renderer = L.canvas({pane: "leaders", padding: 0.3});
+  return [[HALO, 4], ["#3b120a", 1.6]].map(([color, weight]) => L.polyline([], {renderer: renderer, pane: "leaders", interactive: false, color: color, weight: weight}));
 }

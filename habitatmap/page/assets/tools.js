@@ -84,7 +84,7 @@ function finder() {
   const gather = () => {
     const at = pools ? places(pools) : [], nameAt = places(names);
     return [
-      ...plan.map((row, i) => ({text: row.place || say("suggestion", {rank: row.rank}), kind: say("suggestion", {rank: row.rank}), go: () => lists.plan.select(i, true)})),
+      ...plan.map((row, i) => ({text: siteWhere(row), kind: say("suggestion_short", {rank: row.rank, id: siteId(row)}), go: () => lists.plan.select(i, true)})),
       ...(pools ? pools.name : []).map((name, i) => ({text: name, kind: words.pool, go: () => lists.pools.select(i, true), at: at[i]})),
       ...gaps.map((gap, i) => ({text: say("gap", {rank: gap.rank}), kind: "", go: () => lists.gaps.select(i, true)})),
       ...names.text.map((text, i) => ({text: text, kind: words["name." + names.sort[i]], go: () => { goTo(L.latLng(nameAt[i]), 16); flash(nameAt[i]); }}))
