@@ -92,7 +92,7 @@ def test_axe_finds_nothing_on_the_public_page(visit: Visit, public_file: Path) -
 def test_a_row_opens_its_card_and_marks_its_pin(visit: Visit, team_file: Path) -> None:
     page = visit(team_file)
     plan_row(page, 1).click()
-    assert page.locator(".pin.on").inner_text() == "2"
+    assert page.locator(".pin.on").inner_text() == "S2"
     card = page.locator("#plan-panel .detail").inner_text()
     parts = ("Why here", "more of the area's forage", "Before a pool goes here", "drown", "42", "25", "61", "+4.0")
     for part in (*parts, "in writing"):
