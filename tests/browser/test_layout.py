@@ -13,7 +13,7 @@ pytestmark = pytest.mark.browser
 Visit = Callable[..., Any]
 DESKTOPS = [(1280, 800), (1000, 600)]
 SIZES = [(1280, 800), (1000, 700), (844, 390), (640, 400), (360, 740)]
-# what is worked by hand, where it is in sight: [name, box, whether its middle is its own]; what scrolls goes under the map
+# what is worked by hand, where it is in sight: [name, box, whether its middle is its own]; what scrolls is left out
 WORKED = """() => [...document.querySelectorAll(scrollY || document.getElementById('panel').scrollTop
         ? '.tools > button, .tools summary, .zoom button'
         : '.tools > button, .tools summary, .zoom button, .key summary, #tabs button, #first')]
