@@ -16,6 +16,7 @@ from habitatmap.plan.reach import forage_in_reach, not_reached, shares_of_gains
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.site_ids import letters, number_sites
 from habitatmap.plan.terms import unknown_names
+from habitatmap.plan.what_it_serves import what_sites_serve
 from habitatmap.privacy import in_squares, is_private, middle_of_square
 from habitatmap.result.figures import (
     CandidateFigures,
@@ -200,6 +201,15 @@ def _plans(found: Findings, surfaces: Surfaces) -> tuple[pd.DataFrame, pd.DataFr
         gain_low=low,
         gain_high=high,
         robustness=found.robustness.share if proposal.by_reach else np.nan,
+        **what_sites_serve(
+            found.habitat.forage,
+            found.habitat.weight,
+            found.reach.not_reached,
+            found.area.land_cover.classes if found.area.land_cover else np.zeros(found.area.grid.shape, np.uint16),
+            sites,
+            proposal.problem.today.kernel,
+            found.area.grid.cell_ha,
+        ),
         served_open=found.served.by_site["served_open"],
         served_closed=found.served.by_site["served_closed"],
         ec_gain=np.nan if proposal.ec_gain is None else proposal.ec_gain,

@@ -52,13 +52,13 @@ POOL_COLUMNS = [
 # figures of a suggestion that other rooms work out
 PLAN_FIGURES = (
     *("gain_low", "gain_high", "occupancy_low", "occupancy_high", "robustness", "assumed_share", "cost", "ec_gain"),
-    *("served_open", "served_closed"),
+    *("served_open", "served_closed", "new_ha", "new_class_share", "new_month"),
 )
 PLAN_COLUMNS = [
     *("rank", "id", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
     *("gain_low", "gain_high", "cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness"),
     *("assumed_share", "sampled", "committed", "not_allowed", "cost", "ec_gain", "private"),
-    *("served_open", "served_closed", "also_ask"),
+    *("served_open", "served_closed", "new_ha", "new_class", "new_class_share", "new_month", "also_ask"),
 ]
 
 
@@ -158,9 +158,11 @@ class Surfaces:
         """The label of the land-cover class at each point; "" where none is known."""
         if self.land_cover is None:
             return [""] * len(x)
-        names = ["", *self.land_cover.table["label"]]
-        number = np.nan_to_num(sampled(self.grid, self.land_cover.classes, x, y, use)).astype(int)
-        return [str(names[at]) for at in number]
+        return [self.label(int(n)) for n in np.nan_to_num(sampled(self.grid, self.land_cover.classes, x, y, use))]
+
+    def label(self, number: int) -> str:
+        """What the land-cover class of this number is called; "" for 0."""
+        return str(self.land_cover.table["label"].iloc[number - 1]) if self.land_cover and number else ""
 
 
 @dataclass(frozen=True)
@@ -280,6 +282,7 @@ def _suggestion(
         "gain": float(site["gain"]),
         "occupancy_expected": float(site["p"]),
         **{name: float(site.get(name, np.nan)) for name in PLAN_FIGURES},
+        "new_class": surfaces.label(int(site.get("new_class", 0))),
         "committed": "yes" if site["kept"] else "no",
         "not_allowed": (candidates.reason(row, col) if site["kept"] else None) or "",
         "sampled": "yes" if np.isfinite(surfaces.read("occupancy", x, y)[0]) else "no",

@@ -9,8 +9,7 @@ from typing import Any
 from habitatmap.vocabulary.terms import Consent, YesNo
 from habitatmap.words.gaps import lost
 from habitatmap.words.numbers import known
-from habitatmap.words.sentences import Sentence, Value, following, significant, whole_metres
-from habitatmap.words.served import served_by_site
+from habitatmap.words.sentences import Sentence, Value, following, hectares, significant
 
 # below this share of simulations a site is said to be a near thing; above the next, to be sure (expert judgement)
 UNSURE, SURE = 0.5, 0.8
@@ -18,37 +17,72 @@ UNSURE, SURE = 0.5, 0.8
 MUCH_ASSUMED = 0.3
 # a probability known no closer than this is said to be hardly known (expert judgement)
 WIDE = 0.4
-# what lies near: its column, what is said of it at the site itself, and farther away
-NEAR = (
-    ("forage_m", "There are flowers here.", "The nearest good forage is {far} away."),
-    ("dead_wood_m", "There is dead wood here.", "The nearest dead wood is {far} away."),
-    ("nearest_pool_m", "A pool stands here.", "The nearest standing pool is {far} away."),
+# a class that gives more than this share of what a site adds is most of it
+MOSTLY = 0.5
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
 )
 
 
 def reason(row: Mapping[str, Any]) -> Sentence:
-    """A few short sentences from a row of plan.csv; what is not known is left out."""
-    said = [Sentence("This site is committed.")] if row.get("committed") == YesNo.YES else []
-    brings, also = "A pool here brings {gain} more of the area's forage into reach", ""
-    if known(row.get("ec_gain")):
-        raises = "A pool here raises the equivalent connectivity of the network by {gain}."
-        said.append(Sentence(raises, {"gain": significant(row["ec_gain"])}))
-        brings = "It also brings {gain} more of the area's forage into reach"
-    gain: dict[str, Value] = {"gain": significant(row["gain"])}
+    """Why here, from a row of plan.csv, in one sentence: what a pool serves, what speaks against it, how sure it is."""
+    parts = {"serves": _serves(row), "against": _against(row)}
+    if not known(row.get("robustness")) or row.get("committed") == YesNo.YES:
+        return Sentence("{serves}; against it: {against}.", parts)
+    steady = row["robustness"]
+    how = "it is a robust choice" if steady >= SURE else "it is a fair choice"
+    how = how if steady >= UNSURE else "another site may be better"
+    stays = f"{how}: it stays in the plan in {{share}} of the simulations"
+    sure = Sentence(stays, {"share": significant(steady)})
+    return Sentence("{serves}; against it: {against}; {sure}.", parts | {"sure": sure})
+
+
+def _serves(row: Mapping[str, Any]) -> Sentence:
+    """What a pool here serves, and how much of the area's forage that is."""
+    what: dict[str, Value] = {"gain": significant(row["gain"])}
+    said = "A pool on this committed site serves" if row.get("committed") == YesNo.YES else "A pool here serves"
+    new, month = (float(row.get(name, math.nan)) for name in ("new_ha", "new_month"))
+    if new > 0 and known(month):
+        said += " {ha} in flower that adults probably do not reach today"
+        what["ha"] = hectares(new)
+    else:
+        said += " flowers that adults may reach already, and makes that surer"
+    if known(month) and row.get("new_class"):
+        mostly = known(row.get("new_class_share")) and row["new_class_share"] > MOSTLY
+        said += " (mostly {ground}, most in {month})" if mostly else " (most of all {ground}, most in {month})"
+        what |= {"ground": str(row["new_class"]).lower(), "month": Sentence(MONTHS[int(month) - 1])}
+    said += ", {gain} of the area's forage"
     if known(row.get("gain_low")) and known(row.get("gain_high")):
-        also = " (likely {low} to {high})"
-        gain |= {"low": significant(row["gain_low"]), "high": significant(row["gain_high"])}
-    said.append(Sentence(f"{brings}{also}.", gain))
-    if known(row["cumulative"]):
-        said.append(Sentence("With all sites before it, {all} is in reach.", {"all": significant(row["cumulative"])}))
-    said += served_by_site(row.get("served_open"), row.get("served_closed"))
-    if known(row["occupancy_expected"]):
-        expected = {"p": significant(row["occupancy_expected"])}
-        said.append(Sentence("The expected probability of larvae is {p}.", expected))
-    for column, here, away in NEAR:
-        if known(row[column]):
-            said.append(Sentence(away, {"far": whole_metres(row[column])}) if row[column] > 0.5 else Sentence(here))
-    return following(*said)
+        said += " (likely {low} to {high})"
+        what |= {"low": significant(row["gain_low"]), "high": significant(row["gain_high"])}
+    if known(row.get("ec_gain")):
+        said += "; it raises the equivalent connectivity of the network by {ec}"
+        what["ec"] = significant(row["ec_gain"])
+    return Sentence(said, what)
+
+
+def _against(row: Mapping[str, Any]) -> Sentence:
+    """What weighs most against a site."""
+    if row.get("not_allowed"):
+        return Sentence("the plan would not have put a pool here ({reason})", {"reason": lost(row["not_allowed"])})
+    if row.get("consent") == Consent.PROVISIONAL:
+        return Sentence("it is not known whose land this is")
+    if row.get("also_ask"):
+        return Sentence("others must agree besides the owner")
+    if row.get("consent") == Consent.ASK:
+        return Sentence("the owner may say no")
+    if known(row.get("assumed_share")) and row["assumed_share"] > MUCH_ASSUMED:
+        return Sentence(
+            "{share} of that is assumed, as nobody has surveyed it", {"share": significant(row["assumed_share"])}
+        )
+    low, high = (float(row.get(name, math.nan)) for name in ("occupancy_low", "occupancy_high"))
+    if high - low > WIDE:  # false where one is not known
+        hardly = "the probability of larvae is hardly known, {low} to {high}"
+        return Sentence(hardly, {"low": significant(low), "high": significant(high)})
+    if row.get("sampled") == YesNo.NO:
+        return Sentence("no pool in such surroundings has been searched")
+    return Sentence("nothing that is known")
 
 
 def doubt(row: Mapping[str, Any]) -> Sentence:
