@@ -27,39 +27,49 @@ MONTHS = (
 
 def reason(row: Mapping[str, Any]) -> Sentence:
     """Why here, from a row of plan.csv, in one sentence: what a pool serves, what speaks against it, how sure it is."""
-    parts = {"serves": _serves(row), "against": _against(row)}
-    if not known(row.get("robustness")) or row.get("committed") == YesNo.YES:
-        return Sentence("{serves}; against it: {against}.", parts)
+    is_committed = row.get("committed") == YesNo.YES
+    pool = Sentence("A pool on this committed site serves" if is_committed else "A pool here serves")
+    parts = {"pool": pool, "what": _what(row), "share": _share(row), "against": _against(row)}
+    if is_committed or not known(row.get("robustness")):
+        return Sentence("{pool} {what}, {share}; against it: {against}.", parts)
     steady = row["robustness"]
-    how = "it is a robust choice" if steady >= SURE else "it is a fair choice"
-    how = how if steady >= UNSURE else "another site may be better"
-    stays = f"{how}: it stays in the plan in {{share}} of the simulations"
-    sure = Sentence(stays, {"share": significant(steady)})
-    return Sentence("{serves}; against it: {against}; {sure}.", parts | {"sure": sure})
+    how = ROBUST if steady >= SURE else FAIR if steady >= UNSURE else DOUBTFUL
+    sure = Sentence(how, {"share": significant(steady)})
+    return Sentence("{pool} {what}, {share}; against it: {against}; {sure}.", parts | {"sure": sure})
 
 
-def _serves(row: Mapping[str, Any]) -> Sentence:
-    """What a pool here serves, and how much of the area's forage that is."""
-    what: dict[str, Value] = {"gain": significant(row["gain"])}
-    said = "A pool on this committed site serves" if row.get("committed") == YesNo.YES else "A pool here serves"
+ROBUST = "it is a robust choice and stays in the plan in {share} of the simulations"
+FAIR = "it is a fair choice and stays in the plan in {share} of the simulations"
+DOUBTFUL = "another site may be better, as this one stays in the plan in {share} of the simulations"
+
+
+def _what(row: Mapping[str, Any]) -> Sentence:
+    """The flowers that a pool serves, on which ground, and in which month most of them are open."""
     new, month = (float(row.get(name, math.nan)) for name in ("new_ha", "new_month"))
-    if new > 0 and known(month):
-        said += " {ha} in flower that adults probably do not reach today"
-        what["ha"] = hectares(new)
+    if new > 0:
+        flowers = Sentence("{ha} in flower that adults would probably not reach without it", {"ha": hectares(new)})
     else:
-        said += " flowers that adults may reach already, and makes that surer"
-    if known(month) and row.get("new_class"):
-        mostly = known(row.get("new_class_share")) and row["new_class_share"] > MOSTLY
-        said += " (mostly {ground}, most in {month})" if mostly else " (most of all {ground}, most in {month})"
-        what |= {"ground": str(row["new_class"]).lower(), "month": Sentence(MONTHS[int(month) - 1])}
-    said += ", {gain} of the area's forage"
+        flowers = Sentence("flowers that adults may reach already, and makes that surer")
+    if not known(month) or not row.get("new_class"):
+        return flowers
+    mostly = known(row.get("new_class_share")) and row["new_class_share"] > MOSTLY
+    where = "mostly {ground}, most in {month}" if mostly else "{ground} first of all, most in {month}"
+    ground: dict[str, Value] = {"ground": str(row["new_class"]).lower(), "month": Sentence(MONTHS[int(month) - 1])}
+    return Sentence("{flowers} ({where})", {"flowers": flowers, "where": Sentence(where, ground)})
+
+
+def _share(row: Mapping[str, Any]) -> Sentence:
+    """How much of the area's forage that is, and what it does for the network where the plan is made for that."""
+    values: dict[str, Value] = {"gain": significant(row["gain"])}
+    said = "{gain} of the area's forage"
     if known(row.get("gain_low")) and known(row.get("gain_high")):
         said += " (likely {low} to {high})"
-        what |= {"low": significant(row["gain_low"]), "high": significant(row["gain_high"])}
-    if known(row.get("ec_gain")):
-        said += "; it raises the equivalent connectivity of the network by {ec}"
-        what["ec"] = significant(row["ec_gain"])
-    return Sentence(said, what)
+        values |= {"low": significant(row["gain_low"]), "high": significant(row["gain_high"])}
+    gain = Sentence(said, values)
+    if not known(row.get("ec_gain")):
+        return gain
+    raises = "{gain}, and raises the equivalent connectivity of the network by {ec}"
+    return Sentence(raises, {"gain": gain, "ec": significant(row["ec_gain"])})
 
 
 def _against(row: Mapping[str, Any]) -> Sentence:

@@ -9,9 +9,9 @@ import math
 from habitatmap.plan.outlook import CLEARLY, FIRST_YEARS, NO_GAIN, Standing, Strategy
 from habitatmap.plan.search import Shortfall
 from habitatmap.result.figures import Figures, ServedFigures
-from habitatmap.words.numbers import Figure, known, parts_of_percent
+from habitatmap.words.numbers import known, parts_of_percent
 from habitatmap.words.plan import POOLS
-from habitatmap.words.sentences import Quantity, Sentence, Value, significant
+from habitatmap.words.sentences import Quantity, Sentence, Value
 
 FROM = {"closed": Sentence("from mapped places only"), "open": Sentence("from everywhere")}
 """Where flies come from, by the names of `Share`."""
@@ -100,19 +100,6 @@ def beside_the_headline(figures: Figures) -> list[Sentence]:
     staged = order_of_installing(figures) if figures.plan.spending is not None else None
     told = [*against_rules(figures.served), limit(figures.served), staged, second_pool_at_a_site(figures)]
     return [sentence for sentence in told if sentence is not None]
-
-
-def served_by_site(from_everywhere: Figure, from_mapped: Figure) -> list[Sentence]:
-    """What a site is likely to serve after those before it, by where flies come from; nothing where not known."""
-    gains = {"open": from_everywhere, "closed": from_mapped}
-    if not all(map(known, gains.values())):
-        return []
-    said = (
-        "Over the coming years it is likely to serve {open} more if flies come from everywhere, and {closed} "
-        "more if they come from mapped places only."
-    )
-    # what is left of a calculation is no gain: no share of a ten-thousandth of a percent is told
-    return [Sentence(said, {name: significant(round(float(gain or 0.0), 6) + 0.0) for name, gain in gains.items()})]
 
 
 def _ranges(figures: Figures, template: str) -> Sentence | None:

@@ -125,7 +125,9 @@ def test_people_read_latitude_before_longitude() -> None:
 
 
 def test_a_long_reason_still_fits_on_the_page() -> None:
-    plan = demo_result().plan.assign(place="A very long name of a place that goes on and on, west end, by the river " * 3)
+    plan = demo_result().plan.assign(
+        place="A very long name of a place that goes on and on, west end, by the river " * 3
+    )
     assert len(PdfReader(io.BytesIO(site_sheets(replace(demo_result(), plan=plan)))).pages) == len(plan)
 
 

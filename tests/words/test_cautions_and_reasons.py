@@ -22,7 +22,7 @@ from habitatmap.words.cautions import (
     site_caution,
 )
 from habitatmap.words.reasons import doubt, reason
-from habitatmap.words.sentences import significant, whole_metres
+from habitatmap.words.sentences import hectares, significant
 from tests.results import suggestion
 
 
@@ -88,33 +88,48 @@ def figures(text: str) -> list[str]:
     return re.findall(r"\d+(?:\.\d+)? (?:%|m\b)", text)
 
 
-SHARES = ("gain", "cumulative", "served_open", "served_closed", "occupancy_expected")
-
-
 def test_every_figure_of_a_reason_is_a_column() -> None:
     row = suggestion(1, Settings())
-    columns = [significant(row[c]) for c in SHARES]
-    columns += [whole_metres(row[c]) for c in ("forage_m", "dead_wood_m", "nearest_pool_m")]
     said = str(reason(row))
-    assert figures(said) == [str(column) for column in columns]
-    assert re.findall(r"\d+(?:\.\d+)?", said) == [str(c).split()[0] for c in columns], "no other figure"
+    assert figures(said) == [str(significant(row[column])) for column in ("gain", "robustness")]
+    told = [str(hectares(row["new_ha"])), *figures(said)]
+    assert re.findall(r"\d+(?:\.\d+)?", said) == [figure.split()[0] for figure in told], "no other figure"
 
 
-@pytest.mark.parametrize("lacking", ["forage_m", "dead_wood_m", "nearest_pool_m", "occupancy_expected", "cumulative"])
-def test_what_is_not_known_is_left_out(lacking: str) -> None:
-    full, part = (str(reason(suggestion(1, Settings(), **row))) for row in ({}, {lacking: float("nan")}))
-    assert "nan" not in part
-    assert len(figures(part)) == len(figures(full)) - 1
+def test_a_reason_is_one_sentence_of_what_it_serves_what_speaks_against_it_and_how_sure_it_is() -> None:
+    assert str(reason(suggestion(1, Settings()))) == (
+        "A pool here serves 3.2 ha in flower that adults would probably not reach without it (mostly park, most in "
+        "July), 1.2 % of the area's forage; against it: the owner may say no; it is a robust choice and stays in the "
+        "plan in 80 % of the simulations."
+    )
 
 
-def test_a_reason_without_any_distance() -> None:
-    none: dict[str, Any] = dict.fromkeys(("forage_m", "dead_wood_m", "nearest_pool_m"), float("nan"))
-    assert str(reason(suggestion(1, Settings(), **none))).endswith("31 %.")
-
-
-def test_what_is_at_the_site_itself_is_said_without_a_distance() -> None:
-    said = str(reason(suggestion(1, Settings(), forage_m=0.4, dead_wood_m=0.0)))
-    assert "There are flowers here. There is dead wood here. The nearest standing pool is 312 m away." in said
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"new_ha": 0.0}, "serves flowers that adults may reach already, and makes that surer (mostly park, most in"),
+        ({"new_class_share": 0.4}, "(park first of all, most in July)"),
+        ({"new_class": ""}, "without it, 1.2 %"),
+        ({"new_month": float("nan"), "new_ha": 0.0}, "makes that surer, 1.2 %"),
+        ({"robustness": 0.6}, "it is a fair choice and stays"),
+        ({"robustness": 0.2}, "another site may be better, as this one stays in the plan in 20 %"),
+        ({"robustness": float("nan")}, "the owner may say no."),
+        ({"ec_gain": 0.1}, "forage, and raises the equivalent connectivity of the network by 10 %;"),
+        ({"consent": "provisional"}, "against it: it is not known whose land this is;"),
+        ({"also_ask": "the school"}, "against it: others must agree besides the owner;"),
+        ({"not_allowed": ExcludedUse("pitch")}, "would not have put a pool here (no pool can stand on: pitch);"),
+        ({"consent": "yes", "assumed_share": 0.44}, "against it: 44 % of that is assumed"),
+        ({"consent": "yes"}, "against it: the probability of larvae is hardly known, 10 % to 60 %;"),
+        ({"consent": "yes", "occupancy_high": 0.3, "sampled": "no"}, "against it: no pool in such surroundings"),
+        ({"consent": "yes", "occupancy_high": 0.3}, "against it: nothing that is known;"),
+    ],
+)
+def test_a_reason_says_what_is_true_of_its_site(changes: dict[str, Any], words: str) -> None:
+    said = str(reason(suggestion(1, Settings(), **changes)))
+    assert words in said
+    assert "nan" not in said
+    assert said.count(". ") == 0
+    assert said.endswith(".")
 
 
 @pytest.mark.parametrize(
@@ -170,7 +185,7 @@ def test_each_doubt_is_said_when_there_is_reason_for_it(changes: dict[str, Any],
 
 def test_a_committed_site_and_a_range_are_said_in_the_reason() -> None:
     said = str(reason(suggestion(1, Settings(), committed="yes", gain_low=0.01, gain_high=0.02)))
-    assert said.startswith("This site is committed. A pool here brings 1.2 % more")
+    assert said.startswith("A pool on this committed site serves 3.2 ha")
     assert "(likely 1.0 % to 2.0 %)" in said
 
 

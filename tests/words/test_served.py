@@ -11,13 +11,11 @@ import pytest
 from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.served import Share
-from habitatmap.read.settings import Settings
 from habitatmap.result.figures import Figures, ServedFigures, Spending
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.headline import headline, reach_with_plan
-from habitatmap.words.reasons import reason
 from habitatmap.words.served import against_rules, beside_the_headline, likely_served, limit
-from tests.results import base_result, suggestion
+from tests.results import base_result
 
 NOW = Share(open=0.69, closed=0.61)
 THEN = Share(open=0.75, closed=0.67)
@@ -147,14 +145,3 @@ def test_the_terminal_says_it_once_before_reach() -> None:
     at = [i for i, line in enumerate(lines) if "likely served" in line]
     assert len(at) == 1
     assert lines[at[0] + 1].startswith("Forage in reach now")
-
-
-def test_a_site_says_what_it_is_likely_to_serve() -> None:
-    row = suggestion(1, Settings(), served_open=0.011, served_closed=0.0088)
-    assert (
-        "Over the coming years it is likely to serve 1.1 % more if flies come from everywhere, and 0.88 % more if "
-        "they come from mapped places only." in str(reason(row))
-    )
-    assert "likely to serve" not in str(reason(row | {"served_open": math.nan}))
-    assert "and 0 % more if they come" in str(reason(row | {"served_closed": 4e-16}))
-    assert "and 0 % more if they come" in str(reason(row | {"served_closed": -4e-16}))
