@@ -34,9 +34,12 @@ MIDDLE_DOUBTED_CM = 80.0
 GIRTH_TO_DIAMETER = (2.5, 4.0)
 # widths of classes in inches: 1-6, 7-12, or 0-6, 6-12, or two of these in one (common practice, no source)
 WIDTHS_OF_SIXES = (5.0, 6.0, 11.0, 12.0)
-# the contiguous United States, where trunks are measured in inches, and what of Canada lies south of 49 degrees:
-# longitude and latitude, west, south, east, north
-INCHES_USUAL = (-125.0, 24.4, -66.9, 49.0)
+# the contiguous United States and the border of Canada, where trunks are often measured in inches: longitude and
+# latitude, west, south, east, north (common practice, no source)
+INCHES_USUAL = (-125.0, 24.4, -66.9, 49.5)
+# "DBH class", "Durchmesserklasse": where only small whole numbers stand below it, they number the classes
+_CLASSES = re.compile(r"class|klass|classe|clase|luokka|range|code|stufe")
+MOST_CLASSES = 12
 
 TO_CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "in": 2.54, "ft": 30.48}
 # what area.toml says
@@ -79,6 +82,12 @@ def read_diameters(draft: Draft, stated: Mapping[str, str], where: tuple[float, 
         measure = name.removesuffix("_cm")
         cells = _cells(draft.cells(name))
         unit, by = _unit_of_column(draft.heading(name), cells, factor, stated.get(measure, ""))
+        if by is not UnitBy.CELLS and _are_numbers_of_classes(draft.heading(name), cells):
+            draft.remark(
+                f"{draft.heading(name)} holds numbers of classes, so the thickness of these trees is not known; write "
+                "what each class means, such as 10-20 cm"
+            )
+            continue
         doubt = _doubt(draft, cells, where) if by is UnitBy.VALUES else None
         if doubt is not None:
             unit, by = "", UnitBy.ASKED
@@ -148,6 +157,13 @@ def _doubt(draft: Draft, cells: Sequence[Cell], where: tuple[float, float]) -> t
     if west <= where[0] <= east and south <= where[1] <= north:
         return Doubt.COUNTRY, ""
     return None
+
+
+def _are_numbers_of_classes(heading: str, cells: Sequence[Cell]) -> bool:
+    values = {cell.value for cell in cells if cell.value > 0}
+    plain = all(math.isnan(cell.high) and not cell.unit for cell in cells)
+    small = bool(values) and max(values) <= MOST_CLASSES and all(value % 1 == 0 for value in values)
+    return plain and small and _CLASSES.search(fold(heading)) is not None
 
 
 def _ask(draft: Draft, name: str, doubt: tuple[Doubt, str], trees: int) -> None:
@@ -224,7 +240,7 @@ def _thickness(text_or_number: object, comma: str) -> Cell:
     number = read_number(text_or_number, comma)
     if number is not None:
         return Cell(number.value)
-    text = _AROUND.sub("", as_text(text_or_number).casefold()).strip()
+    text = _AROUND.sub("", as_text(text_or_number).casefold()).strip().removesuffix(".")
     n = r"(\d+(?:[.,]\d+)?)"
     span = re.fullmatch(rf"{n}?\s*{_UNIT}\s*(?:-|–|—|to|bis|à|tot|a)\s*{n}?\s*{_UNIT}", text)
     above = re.fullmatch(

@@ -15,7 +15,7 @@ _CONDITIONS = {
         vivant, bon, moyen, mauvais, sain; levend, goed, matig, slecht, redelijk; vivo, viva, bueno, buena,
         regular, malo, sano;
         elava, hyva, tyydyttava, huono, terve, elossa""",
-    Condition.DEAD: """dead, dead tree, standing dead, snag, dead standing; tot, abgestorben, totholz, stehendes
+    Condition.DEAD: """dead, dead tree, standing dead, snag, dead standing, shaft; tot, abgestorben, totholz, stehendes
         totholz,
         abgangig tot;
         mort, arbre mort, morte, chandelle; dood, dode boom, afgestorven; muerto, muerta, arbol muerto, seco;
@@ -63,6 +63,10 @@ UNDEFINED = frozenset(
 ) | {""}
 
 
+# the columns that may say what has become of a tree: some registers write it where the species should stand
+WHERE_IT_STANDS = ("condition", "site_type", "species", "genus", "common_name")
+
+
 def condition_of(cell: object) -> Condition | None:
     """The condition that a cell names, None where it names none."""
     text = fold(as_text(cell))
@@ -74,12 +78,11 @@ def condition_of(cell: object) -> Condition | None:
 def read_conditions(draft: Draft) -> list[str]:
     """A `Condition`, or "" where none is known, for each row, from its condition, else from its name."""
     answer, unknown = [], []
-    cells = zip(*(draft.cells(c) for c in ("condition", "genus", "species", "common_name")), strict=True)
+    cells = zip(*(draft.cells(name) for name in WHERE_IT_STANDS), strict=True)
     for said, *names in cells:
         found = condition_of(said) or ""
         if said is not None and not found and fold(as_text(said)) not in UNDEFINED:
             unknown.append(as_text(said))
-        # some registers write the condition where the species should stand
         by_name = [condition_of(n) for n in names if n is not None]
         answer.append(next((word for word in by_name if word and word is not Condition.LIVING), found))
     if unknown:

@@ -18,7 +18,7 @@ from habitatmap.read.ledger import Known, Ledger, some
 from habitatmap.read.points import Places, place_by_point
 from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.thickness import read_diameters
-from habitatmap.read.tree_conditions import condition_of, read_conditions
+from habitatmap.read.tree_conditions import WHERE_IT_STANDS, condition_of, read_conditions
 from habitatmap.read.tree_names import read_names, with_names_by_content
 from habitatmap.read.values import yes_no
 from habitatmap.vocabulary.columns import dtypes
@@ -49,7 +49,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     names, conditions = read_names(draft), read_conditions(draft)
     for at, condition in enumerate(conditions):
         if condition == Condition.NO_TREE:
-            said = (draft.cells(name)[at] for name in ("condition", "species", "genus", "common_name"))
+            said = (draft.cells(name)[at] for name in WHERE_IT_STANDS)
             draft.refuse(at, "condition", next(filter(condition_of, said)), Why.VACANT)
     for at, felled in enumerate(draft.cells("felled")):
         # a felled tree may have left a stump or a log, if the row says so

@@ -216,6 +216,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
         ),
         Column("girth_cm", "Girth of the trunk at breast height; becomes a diameter."),
         Column("condition", "Whether the tree is alive, or what it has left.", TEXT, values=tuple(Condition)),
+        Column("site_type", "What stands at the site: a tree, a stump, or none; it counts before the condition."),
         Column("felled", "The day it was felled; such a tree is set aside unless it left a stump or a log."),
         *FROM,
     ),

@@ -583,6 +583,34 @@ REGISTERS = [
         [tree(2, diameter_cm=girth(220), condition="living")],
         {3: "no tree"},
     ),
+    sent(
+        "Amsterdam",
+        f"x;y;soortnaam;soortnaamKort;soortnaamTop;stamdiameterklasse;typeObject\n"
+        f"{TWO};Salix alba 'Chermesina';Salix;Wilg (Salix);0,5 tot 1 m.;Gekandelaberde boom\n"
+        f"{THREE};Tilia cordata;Tilia;Linde (Tilia);0,2 tot 0,3 m.;Boom niet vrij uitgroeiend\n"
+        f"{FOUR};Onbekend;Onbekend;Onbekend;Onbekend;Stobbe\n",
+        [tree(2, "Salix", 75.0), tree(3, "Tilia", 25.0), tree(4, "", None, "stump")],
+    ),
+    sent(
+        "Vancouver",
+        f"x;y;GENUS_NAME;SPECIES_NAME;COMMON_NAME;DIAMETER;HEIGHT_RANGE\n{TWO};QUERCUS;ROBUR;ENGLISH OAK;28;3\n"
+        f"{THREE};TILIA;CORDATA;LITTLELEAF LINDEN;12;2\n",
+        [tree(2, diameter_cm=71.12), tree(3, "Tilia", 30.48)],
+        toml='[units.trees]\ndiameter = "inch"\n',
+    ),
+    sent(
+        "the kind of site in a column of its own",
+        f"x;y;SPECIES;DIAMETER (in);SITETYPE;CONDITION\n{TWO};Pin Oak;20;Tree;Good\n{THREE};Linden;10;Stump;\n"
+        f"{FOUR};Pin Oak;4;Planting Site;\n{X + 50:.0f};{Y:.0f};;;Retired;Fair\n",
+        [tree(2, diameter_cm=50.8, condition="living"), tree(3, "Tilia", 25.4, "stump")],
+        {4: "no tree", 5: "no tree"},
+    ),
+    sent(
+        "numbers of classes are no thickness",
+        f"x;y;Genus;DBH class\n{TWO};Quercus;3\n{THREE};Quercus;4\n{FOUR};Tilia;5\n",
+        [tree(2), tree(3), tree(4, "Tilia")],
+        says="numbers of classes",
+    ),
 ]
 
 CASES: list[Case] = [*SIZES, *NAMES, *STATES, *DRESS, *REGISTERS]
