@@ -30,15 +30,15 @@ BY = {
 
 
 def what_matters(inputs: Sequence[Input]) -> list[Sentence]:
-    """What a reader of the map must know of its inputs; nothing where they are sound."""
-    said = [*_of_trees([one for one in inputs if one.kind == Kind.TREES])]
+    """What a reader of the map must know of its inputs, the worst first; nothing where they are sound."""
+    said = []
     for one in inputs:
         if one.outside and not one.in_frame and known(one.nearest_km):
             km = Quantity(one.nearest_km, 0 if one.nearest_km >= 10 else 1, "km", grouped=True)
             said.append(Sentence(NONE_HERE, {"n": _figure(one.rows), "file": one.file, "km": km}))
         asked = [unit for unit in one.units if unit.by is UnitBy.ASKED]
         said += [Sentence(ASKED, {"heading": unit.heading, "file": one.file}) for unit in asked]
-    return said
+    return [*said, *_of_trees([one for one in inputs if one.kind == Kind.TREES and one.in_frame])]
 
 
 def _of_trees(inputs: Sequence[Input]) -> Iterator[Sentence]:

@@ -154,3 +154,28 @@ def test_no_alias_stands_for_two_names_of_one_kind() -> None:
         for name, words in columns.items():
             for word in words:
                 assert seen.setdefault(word, name) == name, f"{kind}: {word} is {seen[word]} and {name}"
+
+
+@pytest.mark.parametrize(
+    ("heading", "name"),
+    [
+        ("SCIENTIFIC", "species"),
+        ("BOTANICAL_", "species"),
+        ("LATIN_NAM", "species"),
+        ("Nom_scient", "species"),
+        ("COMMON_NAM", "common_name"),
+        ("DIAMETER_B", "diameter_cm"),
+        ("STAMMDURCH", "diameter_cm"),
+        ("Stammumfan", "girth_cm"),
+        ("CIRCONFERE", "girth_cm"),
+        ("TREE_CONDI", "condition"),
+    ],
+)
+def test_headings_that_a_shapefile_cut_to_ten_letters_are_known(heading: str, name: str) -> None:
+    assert names("trees", heading) == {heading: name}
+
+
+def test_a_cut_heading_that_may_be_two_is_neither() -> None:
+    """OBSERVATIO may be the day of an observation or what was observed; a heading of nine letters was not cut."""
+    assert match_headings("visits", ["OBSERVATIO"]).at == {}
+    assert match_headings("trees", ["SCIENTIFI"]).at == {}
