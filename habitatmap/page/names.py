@@ -24,7 +24,8 @@ NOWHERE: Stand = (0.0, 0.0, 0.0, 0.0)
 
 
 def names(paths: gpd.GeoDataFrame, land: gpd.GeoDataFrame, sorts: dict[str, str], writer: Writer) -> dict[str, Any]:
-    """Columns of names, land before waters before streets and then by room: text, sort ("water" | "main" | ... | "land"), x, y, room_m, turn.
+    """Columns of names, land before waters before streets and then by room: text, sort ("water" | "main" | ... |
+    "land"), x, y, room_m, turn.
 
     A path's name stands on its longest straight piece, `turn` degrees clockwise from level; that of land, which must
     be public, in its middle. `sorts`: the sort of a path by its kind, "road" where it has none.

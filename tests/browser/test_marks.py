@@ -20,13 +20,15 @@ from tests.browser.town import CRS_CODE, NORTH, WEST, nothing_in_it, town
 pytestmark = pytest.mark.browser
 Visit = Callable[..., Any]
 IDS = """() => [...document.querySelectorAll('#map .pin > span')].map((one) => {
-    const box = one.getBoundingClientRect(), hit = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2);
+    const box = one.getBoundingClientRect();
+    const hit = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2);
     return [one.textContent, [box.left, box.top, box.right, box.bottom], hit === one];
 })"""
 # the share of points on a lattice over the map that a canvas has painted
 PAINTED = """(pane) => {
-    const sheet = document.querySelector(pane + ' canvas'), box = sheet.getBoundingClientRect(), map = document.getElementById('map').getBoundingClientRect();
-    const pixels = sheet.getContext('2d').getImageData(0, 0, sheet.width, sheet.height), scale = sheet.width / box.width;
+    const sheet = document.querySelector(pane + ' canvas'), box = sheet.getBoundingClientRect();
+    const map = document.getElementById('map').getBoundingClientRect(), scale = sheet.width / box.width;
+    const pixels = sheet.getContext('2d').getImageData(0, 0, sheet.width, sheet.height);
     let painted = 0, all = 0;
     for (let x = map.left + 3.5; x < map.right; x += 5) for (let y = map.top + 3.5; y < map.bottom; y += 5) {
         const at = 4 * (Math.floor((y - box.top) * scale) * sheet.width + Math.floor((x - box.left) * scale));
