@@ -22,6 +22,7 @@ from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, square_around
 from habitatmap.result import Figures, Result
 from habitatmap.vocabulary.terms import Objective
+from habitatmap.vocabulary.where import Where
 from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
 from habitatmap.words.gaps import gap_cause, lost
@@ -39,6 +40,7 @@ from habitatmap.words.served import (
     up_to_number,
 )
 from habitatmap.words.tables import Row, rows_of
+from habitatmap.words.where import told_where
 
 MOST_STREETS = 5  # named with a gap
 MOST_REASONS = 40  # lines of what was set aside; set_aside.csv has them all
@@ -199,7 +201,8 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
                 "at": None if private else writer.point(row["x"], row["y"]),
                 "xy": None if private else [round(float(row["x"]), 1), round(float(row["y"]), 1)],
                 "zone": writer.polygon(zone),
-                **{key: text(row[key]) for key in ("place", "consent")},
+                "place": _place(row["place"]),
+                "consent": text(row["consent"]),
                 "reason": sentence(reason(row)),
                 "doubt": sentence(doubt(row)),
                 "caution": texts(sentences(for_site(row, result.settings))),
@@ -208,6 +211,11 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
             }
         )
     return rows
+
+
+def _place(where: Where | str) -> Block | str:
+    """Where a site lies, for the page's `tell`."""
+    return sentence(told_where(where)) if isinstance(where, Where) else text(where)
 
 
 def _plan_for_everyone(public: Result, writer: Writer) -> list[Block]:

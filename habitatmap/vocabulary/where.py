@@ -59,29 +59,29 @@ class Where:
     private: bool = False
 
     def __str__(self) -> str:
-        return self.template.format_map(self.values)
+        return ", ".join(part.format_map(self.values) for part in self.parts)
 
     @property
-    def template(self) -> str:
-        """The words in English, with {names} for what stands in `values`."""
+    def parts(self) -> list[str]:
+        """What is told one after the other: words in English with {names} for what stands in `values`."""
         if self.private:
-            return "private land near {near}" if self.near else "{kind} in {inside}"
+            return ["private land near {near}" if self.near else "{kind} in {inside}"]
         ground = "{inside}" if self.inside and not self.whole else "{kind} in {inside}" if self.inside else "{kind}"
+        told = [ground] if self.inside or self.near else ["{kind} at {at}"]
         if self.part is Part.MIDDLE:
-            ground += ", middle"
+            told.append("in the middle")
         elif self.part is not None:
-            ground += f", {self.wind} {self.part}"
-        if not self.near:
-            return ground if self.inside else f"{ground} at {{at}}"
-        if self.near_m < BESIDE_M:
-            return f"{ground}, beside {{near}}"
-        if self.inside and not self.whole:
-            return f"{ground}, {{far}} from {{near}}"
-        return f"{ground}, {{far}} {self.towards} of {{near}}"
+            told.append(f"{self.wind} {self.part}")
+        if self.near and self.near_m < BESIDE_M:
+            told.append("beside {near}")
+        elif self.near:
+            direction = "from" if self.inside and not self.whole else f"{self.towards} of"
+            told.append(f"{{far}} {direction} {{near}}")
+        return told
 
     @property
     def values(self) -> dict[str, str]:
-        """What stands in the template."""
+        """What stands in the parts."""
         kind = self.kind or "ground"
         latitude = f"{abs(self.lat):.4f} {'N' if self.lat >= 0 else 'S'}"
         longitude = f"{abs(self.lon):.4f} {'E' if self.lon >= 0 else 'W'}"

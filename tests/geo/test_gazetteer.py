@@ -34,12 +34,12 @@ def told(x: float, y: float, kind: str = "grass", names: Gazetteer | None = None
 @pytest.mark.parametrize(
     ("x", "y", "said"),
     [
-        (150, 160, "Elm Park, middle, 20 m from Well"),
+        (150, 160, "Elm Park, in the middle, 20 m from Well"),
         (150, 280, "Elm Park, north side, 70 m from Mill Street"),
-        (150, 145, "Elm Park, middle, beside Well"),
+        (150, 145, "Elm Park, in the middle, beside Well"),
         (290, 290, "Elm Park, north-east side, 60 m from Ford Lane"),
         (1020, 50, "Long Park, west end"),  # nothing else within 250 m
-        (1300, 50, "Long Park, middle"),
+        (1300, 50, "Long Park, in the middle"),
         (-50, 390, "Grass in Old Town, 40 m north of Mill Street"),
         (352, 1000, "Grass in Old Town, beside Ford Lane"),
         (2400, 1400, "Grass in Old Town, 1.5 km north-east of Long Park"),
@@ -65,7 +65,7 @@ def test_the_order_of_the_rows_changes_nothing() -> None:
 
 def test_the_smallest_ground_is_named() -> None:
     rows = [*ROWS, ("Rose Garden", "garden", box(200, 200, 260, 260))]
-    assert told(230, 230, names=gazetteer(rows)).startswith("Rose Garden, middle")
+    assert told(230, 230, names=gazetteer(rows)).startswith("Rose Garden, in the middle")
 
 
 @pytest.mark.parametrize("turn", range(0, 360, 45))

@@ -23,6 +23,7 @@ from habitatmap.read.settings import Settings
 from habitatmap.result.figures import Dominant
 from habitatmap.survey.codes import PoolBasis
 from habitatmap.vocabulary.terms import Basis, Hazard, Siting
+from habitatmap.vocabulary.where import Direction, Part, Where
 from habitatmap.words.bases import COVARIATES, pool_basis
 from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
@@ -34,6 +35,7 @@ from habitatmap.words.plan import POOLS
 from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.sentences import Sentence
 from habitatmap.words.served import AGAINST, AT_ONCE, FROM, LIMIT, NO_PLAN, TWO_AT_ONE, UP_TO, WITH, WITH_ONE
+from habitatmap.words.where import told_where
 from tests.results import base_result
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
@@ -157,6 +159,17 @@ def test_what_is_likely_served_is_said_in_each_language(language: str) -> None:
     told += [*FROM.values(), Sentence("{low} to {high}")]
     unsaid = {template for said in told for template in templates(said)} - words(language)["sentences"].keys()
     assert unsaid == set()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_where_a_site_lies_is_said_in_each_language(language: str) -> None:
+    grounds = [(Part.MIDDLE, None), *((part, wind) for part in (Part.SIDE, Part.END) for wind in Direction)]
+    told = [Where("grass", "Elm Park", False, *ground, near="Mill", near_m=30.0) for ground in grounds]
+    told += [Where("grass", "Old Town", True, near="Mill", near_m=30.0, towards=wind) for wind in Direction]
+    told += [Where("grass", near="Mill", near_m=3.0), Where("grass"), Where("grass", "the square", private=True)]
+    told += [Where(near="Mill", private=True)]
+    unsaid = {template for said in told for template in templates(told_where(said))}
+    assert unsaid - words(language)["sentences"].keys() == set()
 
 
 @pytest.mark.parametrize("language", OTHERS)

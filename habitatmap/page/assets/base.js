@@ -49,7 +49,7 @@ const written = (text, tag) => el(tag || "span", {dir: "auto"}, text);
 /** A suggestion's id, which stays; and its whole name with its rank. */
 const siteId = (row) => row.id || String(row.rank);
 const siteName = (row) => say("suggestion_name", {rank: row.rank, id: siteId(row), place: siteWhere(row)});
-const siteWhere = (row) => row.place || (row.private ? words["privacy.yes"] : row.at ? fixed(place(row.at), 5).join(", ") : words.unknown);
+const siteWhere = (row) => (row.place && tell(row.place)) || (row.private ? words["privacy.yes"] : row.at ? fixed(place(row.at), 5).join(", ") : words.unknown);
 
 /** The same function, run once for many calls in a row. */
 function later(work) {
