@@ -107,6 +107,19 @@ class Sheet:
         px, py = self.at(x, y)
         self.parts.append(f'<g transform="translate({px:.1f} {py:.1f})">{disc(text, colour)}</g>')
 
+    def numbers(self, places: NDArray[np.floating], texts: Sequence[str]) -> None:
+        """Numbers at places (x, y in metres), moved apart where one would hide another; a line leads from each that was
+        moved to its place. The first lies on top."""
+        at = np.array([self.at(x, y) for x, y in places]).reshape(-1, 2)
+        moved = _apart(at, 2 * max(map(_radius, texts), default=0.0) + 1)
+        for (x, y), (px, py), text in reversed(list(zip(at, moved, texts, strict=True))):
+            if math.hypot(px - x, py - y) > 1:
+                self.parts.append(
+                    f'<path d="M{x:.1f} {y:.1f}L{px:.1f} {py:.1f}" stroke="{ZONE}" stroke-width="1.2"/>'
+                    f'<circle cx="{x:.1f}" cy="{y:.1f}" r="2" fill="{ZONE}"/>'
+                )
+            self.parts.append(f'<g transform="translate({px:.1f} {py:.1f})">{disc(text)}</g>')
+
     def writing(self, along: BaseGeometry, text: str, size: float = 7.5) -> None:
         """A text at the middle of a line, turned with it but never upside down."""
         middle = along.interpolate(0.5, normalized=True)
@@ -209,11 +222,28 @@ def sign(shape: str, fill: str, size: float) -> str:
 
 
 def disc(text: str, colour: str = ZONE) -> str:
-    r = 8 if len(text) < 3 else 10
     return (
-        f'<circle r="{r}" fill="{HALO}" stroke="{colour}" stroke-width="2"/>'
+        f'<circle r="{_radius(text):g}" fill="{HALO}" stroke="{colour}" stroke-width="2"/>'
         f'<text y="3.2" font-size="9" font-weight="bold" text-anchor="middle" fill="{INK}">{html.escape(text)}</text>'
     )
+
+
+def _radius(text: str) -> float:
+    return 8 if len(text) < 3 else 10
+
+
+def _apart(at: NDArray[np.floating], gap: float) -> NDArray[np.floating]:
+    """The points, pushed from each other until any two are `gap` apart, or nearly so where there are very many."""
+    at = at + 0.01 * np.column_stack([np.cos(np.arange(len(at))), np.sin(np.arange(len(at)))])  # none on another
+    for _ in range(200):
+        between = at[:, None] - at[None]
+        far = np.hypot(between[..., 0], between[..., 1])
+        np.fill_diagonal(far, np.inf)
+        short = np.maximum(gap - far, 0)
+        if not short.any():
+            break
+        at = at + (0.5 * (short / far)[..., None] * between).sum(axis=1)
+    return at
 
 
 def swatch(colour: str) -> str:
@@ -225,13 +255,21 @@ def ground(sheet: Sheet, result: Result, faint: bool = False) -> None:
     """Land cover, paths, water and boundary: what makes a map read as a map."""
     cover = result.land_cover
     if cover is not None:
-        number, labels, colours = cover_classes(cover)
+        number, _, colours = cover_classes(cover)
         sheet.raster(result.grid, number[cover.classes], [_paler(c) if faint else c for c in colours])
-        if not faint:
-            sheet.key += [
-                (swatch(colour), label or "other land") for label, colour in zip(labels, colours, strict=True)
-            ]
+        sheet.key += [] if faint else legend(result, faint)
     lines(sheet, result)
+
+
+def legend(result: Result, faint: bool = True) -> list[tuple[str, str]]:
+    """The key of the ground: its classes of land cover."""
+    if result.land_cover is None:
+        return []
+    _, labels, colours = cover_classes(result.land_cover)
+    return [
+        (swatch(_paler(colour) if faint else colour), label or "other land")
+        for label, colour in zip(labels, colours, strict=True)
+    ]
 
 
 def lines(sheet: Sheet, result: Result) -> None:

@@ -11,12 +11,14 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from habitatmap.paper.maps import GAP, Sheet, disc, ground, swatch, theme, whole
+from habitatmap.paper.maps import GAP, Sheet, disc, ground, legend, sign, swatch, theme, whole
 from habitatmap.paper.typst_pdf import png
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
 
 PNG_PX = 1600
+SHEET_HIGH = 420.0  # units; as much as a page of the report has room for
+STANDING = ("circle", "#0e5a72", 3.5)
 
 
 def pictures(result: Result) -> dict[str, bytes]:
@@ -42,19 +44,25 @@ TITLES = {
 
 
 def plan_sheet(result: Result) -> Sheet:
-    """The suggestions of a team's plan over plain ground: no pool and no surface that could give a garden away."""
+    """A team's plan: its suggestions and standing pools on public land over plain ground; no garden is given away."""
     sheet = whole(result)
+    sheet.width *= min(1.0, SHEET_HIGH / sheet.height)  # writing on a tall sheet is as large as on a wide one
     ground(sheet, result, faint=True)
+    pools = result.pools[(result.pools["standing"] == "yes") & may_be_placed(result.pools)]
+    for x, y in pools[["x", "y"]].to_numpy(dtype=float):
+        sheet.mark(x, y, *STANDING)
     mapped = result.plan[may_be_placed(result.plan)]
-    _numbers(sheet, mapped, mapped["rank"].astype(str).tolist())
+    _numbers(sheet, mapped, mapped["id"].astype(str).tolist())
+    sheet.key += [(sign(*STANDING), "standing pool")] if len(pools) else []
+    sheet.key += legend(result)
     return sheet
 
 
 def _numbers(sheet: Sheet, plan: pd.DataFrame, numbers: Sequence[str]) -> None:
-    """Suggestions by their numbers; the most helpful last, so that it lies on top."""
-    for (x, y), number in reversed(list(zip(plan[["x", "y"]].to_numpy(dtype=float), numbers, strict=True))):
-        sheet.number(x, y, number)
-    sheet.key.append((disc("1"), "suggested pool, the most helpful first"))
+    """Suggestions by their numbers; the most helpful lies on top."""
+    sheet.numbers(plan[["x", "y"]].to_numpy(dtype=float), numbers)
+    if len(plan):
+        sheet.key.append((disc(numbers[0]), "suggested site"))
 
 
 def credits(result: Result) -> list[str]:

@@ -20,14 +20,18 @@ LOOKS = (
 )
 MM_A_UNIT = 0.27
 _SIZE = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
-PAGE_MM, MOST_HIGH_MM = 176.0, 100.0
+PAGE_MM, MOST_HIGH_MM = 176.0, 130.0
 
 
-def sections_pdf(title: str, subtitle: str, footer: str, pages: Sequence[Sequence[Section]]) -> bytes:
-    """The PDF; each of `pages` begins on a page of its own and takes as many as it needs."""
+def sections_pdf(
+    title: str, subtitle: str, footer: str, pages: Sequence[Sequence[Section]], one_page_each: bool = False
+) -> bytes:
+    """The PDF; each of `pages` begins on a page of its own and takes as many as it needs, or is set as much smaller as
+    fits on one (`one_page_each`; what is twice too long still takes more)."""
     drawings: dict[str, bytes] = {}
     content = [[_section(section, drawings) for section in page] for page in pages]
-    return pdf("sections.typ", {"title": title, "subtitle": subtitle, "footer": footer, "pages": content}, drawings)
+    data = {"title": title, "subtitle": subtitle, "footer": footer, "pages": content, "one_page_each": one_page_each}
+    return pdf("sections.typ", data, drawings)
 
 
 def _section(whole: Section, drawings: dict[str, bytes]) -> dict[str, object]:
@@ -56,5 +60,5 @@ def _table(table: Table) -> dict[str, object]:
     """A table as data, the widths of its columns by their longest text, within limits."""
     rows = [[str(cell) for cell in row] for row in table.rows]
     columns = zip(table.heads, *rows, strict=True)
-    widths = [min(max(5, *(len(cell) for cell in column)), 30) for column in columns]
+    widths = [min(max(5, *(len(cell) for cell in column)), 48) for column in columns]
     return {"caption": table.caption, "note": table.note, "heads": list(table.heads), "rows": rows, "widths": widths}

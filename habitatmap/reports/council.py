@@ -1,7 +1,7 @@
 """The report for a committee or a funder: two pages, as PDF and as HTML, of plain sentences.
 
-Done, found, what comes next, what it costs, what is not known. Every number is one of summary.json's, rounded; the
-report computes none of its own.
+The question to decide, reasons for the plan, what was found, the sites, what is not known. Every number is one of
+summary.json's, rounded, or a count of the plan's rows.
 """
 
 from __future__ import annotations
@@ -25,14 +25,16 @@ from habitatmap.vocabulary.terms import Consent
 from habitatmap.words.bases import trend
 from habitatmap.words.cautions import for_committee, sentences
 from habitatmap.words.headline import missing_sentences, reach_with_plan
-from habitatmap.words.numbers import at_most, count, known, number, percent, sentence, span
-from habitatmap.words.plan import plan_note
-from habitatmap.words.served import beside_the_headline, likely_served
+from habitatmap.words.numbers import UNKNOWN, at_most, count, known, listed, number, percent, sentence, span
+from habitatmap.words.plan import POOLS, plan_note
+from habitatmap.words.served import beside_the_headline, digits_of, likely_served
 from habitatmap.words.survey import opening
 
 FOOTER = "For the committee and the funder. It names land and consent: public_map.html is the page for everybody."
 KIND = "Report"
 SHOWN_SITES = 10
+SHOWN_PARCELS = 4
+MOSTLY = 0.5  # of the simulations
 CONSENT = {Consent.YES: "given", Consent.ASK: "to be asked", Consent.PROVISIONAL: "not known"}
 
 
@@ -45,7 +47,7 @@ def write_report(result: Result, folder: str | Path) -> None:
 def report_pdf(result: Result) -> bytes:
     """The report on two pages."""
     subtitle = f"{KIND}, as of {result.figures.as_of}"
-    return sections_pdf(result.title, subtitle, FOOTER, [first_page(result), second_page(result)])
+    return sections_pdf(result.title, subtitle, FOOTER, [first_page(result), second_page(result)], one_page_each=True)
 
 
 def report_html(result: Result) -> str:
@@ -55,13 +57,82 @@ def report_html(result: Result) -> str:
 
 
 def first_page(result: Result) -> list[Section]:
-    """Done, found, and what is known to be reached."""
-    return [_done(result.figures), _found(result.figures), _reached(result.figures), _next(result)]
+    """What is to be decided and why, what was found, and the sites."""
+    asked = [_question(result), _reasons(result)] if len(result.plan) else []
+    return [*asked, _found(result.figures), _reached(result.figures), _next(result)]
 
 
 def second_page(result: Result) -> list[Section]:
-    """Where, at what cost, and what nobody knows yet."""
-    return [*([_where(result)] if len(result.plan) else []), _cost(result), _not_known(result)]
+    """Where, and what nobody knows yet."""
+    return [*([_where(result)] if len(result.plan) else []), _not_known(result)]
+
+
+def _question(result: Result) -> Section:
+    """What the committee votes on: which sites, on whose land, at what cost, and what is asked of whom."""
+    plan = result.plan
+    pools = "a pool be installed at the site" if len(plan) == 1 else f"{len(plan)} pools be installed at the sites"
+    lead = f"Shall {pools} listed below?"
+    vote = "□ Yes   □ No" if len(plan) == 1 else "□ Yes   □ No   □ Yes, but only at the first ____ sites of the list"
+    given = int((plan["consent"] == Consent.YES).sum())
+    asked = f"{count(len(plan) - given, 'site')} (it is given for {given})" if given else "all sites"
+    needs = "Consent is on record for all sites."
+    if given < len(plan):
+        needs = f"Asked of the owners: consent in writing for {asked}."
+    care = (
+        f"{needs} Asked of the crew: to install the pools with the care described at the end. Asked of the group: to "
+        "look after every pool through the season and in every week of drought."
+    )
+    order = "The list is in order of help: it can be cut after any site." if len(plan) > 1 else ""
+    return Section(
+        "question", "The question", lead, words=[vote, _land(result), _cost(result.figures), care, order, _also(plan)]
+    )
+
+
+def _land(result: Result) -> str:
+    """On whose land the sites are, the parcel with most of them first."""
+    private = int((result.plan["private"] == "yes").sum())
+    own = result.places[(result.places["suggestions"] > 0) & (result.places["private"] != "yes")]
+    own = own.sort_values("suggestions", ascending=False, kind="stable")
+    named = [
+        f"{row['name'] or row['place'] or row['kind']} ({count(row['suggestions'], 'site')}, consent "
+        f"{CONSENT.get(row['consent'], row['consent'])})"
+        for row in own.head(SHOWN_PARCELS).to_dict("records")
+    ]
+    rest = own["suggestions"].iloc[SHOWN_PARCELS:].sum()
+    named += [f"other parcels ({count(int(rest), 'site')})"] if rest else []
+    named += [f"private land, where hosts are to be found ({count(private, 'site')})"] if private else []
+    return f"Land: {listed(named)}." if named else "Land: who owns it is not known; no site is firm before that is."
+
+
+def _also(plan: pd.DataFrame) -> str:
+    """Authorities that have a say besides the owners."""
+    whom = dict.fromkeys(part for also in plan["also_ask"] for part in str(also).split("; ") if part)
+    return f"To be asked as well: {listed(list(whom))}." if whom else ""
+
+
+def _reasons(result: Result) -> Section:
+    """Three reasons for the plan: what it serves, against other ways to choose, and how sure its sites are."""
+    figures = result.figures
+    served = likely_served(figures)
+    serves = str(served) if served else reach_with_plan(figures)
+    besides = " ".join(map(str, beside_the_headline(figures))) if served else ""
+    digits = digits_of(figures.served)
+    others = [
+        f"{POOLS[rule]} {'' if at else 'it would be '}{_range(*share, digits)}"
+        for at, (rule, share) in enumerate(figures.served.rules.items())
+        if known(min(share)) and known(max(share))
+    ]
+    best = f"With as many {', with '.join(others)}." if served and others else ""
+    kept = result.plan["robustness"].dropna()
+    sure = (
+        f"{int((kept >= MOSTLY).sum())} of {len(kept)} sites stay in the plan in at least {percent(MOSTLY)} of the "
+        "simulations of what is not known. The team's map shows around each site where a pool serves as well."
+        if len(kept)
+        else "How sure each site is has not been worked out."
+    )
+    reasons = [part for part in (serves, f"{best} {besides}".strip(), sure) if part]
+    lead, *words = [f"{i}. {reason}" for i, reason in enumerate(reasons, start=1)]
+    return Section("reasons", "Three reasons for it" if words[1:] else "Reasons for it", lead, words=words)
 
 
 SEASONS: dict[str, Column] = {
@@ -74,29 +145,20 @@ SEASONS: dict[str, Column] = {
 }
 
 
-def _done(figures: Figures) -> Section:
-    intake, standing = figures.intake, figures.pools_standing
-    read, aside = (sum(getattr(part, of) for part in intake.values()) for of in ("read", "set_aside"))
-    lead = (
-        f"{count(standing, 'pool')} {'stands' if standing == 1 else 'stand'} on the day of this report. "
-        f"{count(intake['pools'].read, 'row')} on pools and {count(intake['visits'].read, 'row')} on visits "
-        f"were read, {read:,} in all with trees, land and the rest. {aside:,} could not be used: set_aside.csv says of "
-        "each why, and what to do."
-    )
-    told = dict(zip(figures.occupancy.seasons, figures.occupancy.together, strict=True))
-    rows = pd.DataFrame({"of": figures.seasons.each})
-    rows["estimate"] = [_estimate(of, told, figures.occupancy) for of in figures.seasons.each]
-    seasons = table("Season by season", rows, SEASONS)
-    return Section("done", "What was done", lead, tables=[seasons])
-
-
 def _found(figures: Figures) -> Section:
-    o, key, title = figures.occupancy, "found", "What was found"
+    """What was done and found: pools, searches season by season, occupancy."""
+    o, standing = figures.occupancy, figures.pools_standing
+    stand = f"{count(standing, 'pool') if standing else 'No pool'} {'stand' if standing > 1 else 'stands'} on the day "
+    stand += "of this report."
+    key, title = "found", "What was done and found"
     if not o.pools_visited:
-        return Section(key, title, "No pool has been searched yet, so nothing is known of larvae.")
-    lead = " ".join(opening(o, figures.intake["pools"].accepted))
+        return Section(key, title, f"{stand} No pool has been searched yet, so nothing is known of larvae.")
     change = f"Against the season before: {trend(figures.seasons)}." if len(figures.seasons.each) > 1 else ""
-    return Section(key, title, lead, words=[change])
+    told = dict(zip(o.seasons, o.together, strict=True))
+    rows = pd.DataFrame({"of": figures.seasons.each})
+    rows["estimate"] = [_estimate(of, told, o) for of in figures.seasons.each]
+    lead = " ".join([stand, *opening(o, figures.intake["pools"].accepted)])
+    return Section(key, title, lead, words=[change], tables=[table("Season by season", rows, SEASONS)])
 
 
 def _reached(figures: Figures) -> Section:
@@ -115,62 +177,68 @@ def _reached(figures: Figures) -> Section:
         key,
         title,
         f"Of all the forage that flowers offer in the area, {percent(reach.now, 1)} lies within flight of a "
-        f"breeding place that is likely occupied (between {percent(reach.low, 1)} and {percent(reach.high, 1)}, for "
-        f"what is not known about occupancy). {count(gaps.count, 'gap')} with {percent(gaps.share)} of the forage "
+        f"breeding place that is likely occupied ({_range(reach.low, reach.high, 1)}, for what is not "
+        f"known about occupancy). {count(gaps.count, 'gap')} with {percent(gaps.share)} of the forage "
         f"{'is' if gaps.count == 1 else 'are'} probably out of reach.",
         drawings=[Drawing(intervals(marks, said), said)],
     )
 
 
 SITES: dict[str, Column] = {
-    "No.": lambda row: str(row["rank"]),
+    "Site": lambda row: str(row["id"]),
     "Where": lambda row: row["place"] or "unnamed land",
     "Consent": lambda row: CONSENT.get(row["consent"], row["consent"]),
-    "In reach if occupied": lambda row: percent(row["gain"], 2, signed=True),
-    "Served, from everywhere": lambda row: percent(row["served_open"], 2, signed=True),
-    "Served, mapped only": lambda row: percent(row["served_closed"], 2, signed=True),
-    "Stays in the plan": share("robustness"),
+    "In reach": lambda row: percent(row["gain"], 2, signed=True),
+    "Served": lambda row: _served(row["served_closed"], row["served_open"]),
+    "Stays": share("robustness"),
 }
 
 
+def _served(closed: float, open_: float) -> str:
+    """What a site adds to the forage likely served, by where flies come from: "+0.36 to 0.53 %"."""
+    return f"+{_range(closed, open_, 2)}" if known(closed) and known(open_) else UNKNOWN
+
+
+def _range(one: float, other: float, digits: int) -> str:
+    """Two shares as a range, the lower one first; one percentage where they are printed alike."""
+    low, high = sorted(round(share, digits + 2) + 0.0 for share in (one, other))
+    return span(low, high, digits)
+
+
 def _next(result: Result) -> Section:
-    figures, plan, key, title = result.figures, result.figures.plan, "next", "What comes next"
+    figures, plan, key, title = result.figures, result.figures.plan, "next", "The sites"
     if not plan.pools:
         why = plan_note(plan) or "no pool was asked for"
         return Section(key, title, f"No site for a new pool is suggested: {why}.")
     more = f"The first {SHOWN_SITES} of {plan.pools} sites; " if plan.pools > SHOWN_SITES else ""
     caption = sentence(
-        f"{more}what each adds, in shares of the area's forage, after those before it: in reach if occupied as today's "
-        f"searches expect, and likely served over the next {figures.served.years} years; "
-        "stays in the plan: share of the simulations"
+        f"{more}each adds, in shares of the area's forage and after those before it. In reach: if occupied as today's "
+        f"searches expect. Served: likely, over the next {figures.served.years} years, from mapped places only and "
+        "from everywhere. Stays: in the plan, share of the simulations"
     )
-    served, beside = likely_served(figures), " ".join(map(str, beside_the_headline(figures)))
-    lead, *words = [str(served), beside, reach_with_plan(figures)] if served else [reach_with_plan(figures)]
-    return Section(key, title, lead, words=words, tables=[table(caption, result.plan.head(SHOWN_SITES), SITES)])
+    lead = reach_with_plan(figures) if likely_served(figures) else "The most helpful site comes first."
+    return Section(key, title, lead, tables=[table(caption, result.plan.head(SHOWN_SITES), SITES)])
 
 
 def _where(result: Result) -> Section:
+    """The map of the sites and of the pools that stand on public land."""
     hidden = "Sites on private land are left off the map: there, hosts are sought by street."
-    svg = plan_sheet(result).svg("The suggested sites", result.credits)
-    return Section(
-        "where",
-        "Where",
-        "The numbers are those of the list, the most helpful site first.",
-        words=["" if may_be_placed(result.plan).all() else hidden],
-        drawings=[Drawing(svg, "Map of the suggested sites")],
+    words = ["" if may_be_placed(result.plan).all() else hidden]
+    left_off = int(((result.pools["standing"] == "yes") & ~may_be_placed(result.pools)).sum())
+    words += [f"{count(left_off, 'pool')} on private land {'is' if left_off == 1 else 'are'} left off the map."] * (
+        left_off > 0
     )
+    svg = plan_sheet(result).svg("The suggested sites", result.credits)
+    said = f"The suggested sites{', and standing pools' if result.figures.pools_standing else ''}"
+    return Section("where", "Where", "The sites are named as in the list.", words=words, drawings=[Drawing(svg, said)])
 
 
-def _cost(result: Result) -> Section:
-    plan = result.figures.plan
-    lead = "No budget and no cost of a site is set in area.toml, so no cost is shown."
-    if plan.spending is not None:
-        spent, budget = (
-            _amount(value, plan.spending.cost_unit) for value in (plan.spending.spent, plan.spending.budget)
-        )
-        lead = f"The {count(plan.pools, 'pool')} cost {spent} of a budget of {budget}, by the costs in area.toml."
-    care = "Every pool also needs somebody to look after it, in every week of drought and through the season."
-    return Section("cost", "What it costs", lead, words=[care])
+def _cost(figures: Figures) -> str:
+    plan = figures.plan
+    if plan.spending is None:
+        return "Cost: none is stated in area.toml, so none is shown."
+    spent, budget = (_amount(value, plan.spending.cost_unit) for value in (plan.spending.spent, plan.spending.budget))
+    return f"Cost: {spent} of a budget of {budget}, by the costs in area.toml."
 
 
 def _not_known(result: Result) -> Section:
