@@ -46,6 +46,7 @@ from habitatmap.read.land_cover import (
     LandCover,
     Legend,
     compose_land_cover,
+    places_on_water,
     read_cover_shapes,
 )
 from habitatmap.read.layers import TreeTable, load_tree_table
@@ -216,6 +217,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         painted = CoverSources(rasters, base, overlays, settings.source_crs)
         cover = compose_land_cover(painted, legend, grid, crs, ledger)
         _refuse_empty(cover, boundary, grid)
+        cover = places_on_water(cover, grid, *_on_land(trees, keep_away, paths))
     else:
         grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings, ledger)
         notes += far
@@ -456,6 +458,18 @@ def _frame_of_points(
     west, south = near.min(axis=0) - margin
     east, north = near.max(axis=0) + margin
     return Grid.covering(west, south, east, north, settings.cell_m), notes
+
+
+def _on_land(
+    trees: pd.DataFrame, keep_away: gpd.GeoDataFrame, paths: gpd.GeoDataFrame
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """x and y (metres) of what stands on land: trees, buildings and the middles of streets and paths. No pool, as a
+    private one would be told by it."""
+    buildings = keep_away[keep_away["kind"] == "building"]
+    middles = shapely.get_coordinates(shapely.point_on_surface([*buildings.geometry, *paths.geometry]))
+    xy = np.vstack([trees[["x", "y"]].to_numpy(float), middles])
+    xy = xy[np.isfinite(xy).all(axis=1)]
+    return xy[:, 0], xy[:, 1]
 
 
 def _refuse_empty(cover: LandCover, boundary: BaseGeometry | None, grid: Grid) -> None:

@@ -12,7 +12,7 @@ from habitatmap.plan.served import Share
 from habitatmap.read.inputs import Input, added
 from habitatmap.read.ledger import Known
 from habitatmap.result import Result
-from habitatmap.result.figures import ServedFigures
+from habitatmap.result.figures import Figures, ServedFigures
 from habitatmap.words.bases import occupancy_part, seasons_part
 from habitatmap.words.cautions import general_cautions
 from habitatmap.words.headline import missing_sentences
@@ -41,6 +41,7 @@ def summary_of(result: Result) -> dict[str, Any]:
         },
         "dominant": [{"class": one.label, "share": one.share, "basis": one.basis} for one in figures.dominant],
         "missing": missing_sentences(figures),
+        "land_cover": _land_cover(figures),
         "notes": notes_of(figures),
         "ask_first": {"helpful": result.ask_first.to_dict("records"), "not_worked_out": told.pop("consents_left")},
         "sensitivity": result.sensitivity.to_dict("records"),
@@ -90,6 +91,12 @@ def _kind(inputs: Sequence[Input]) -> dict[str, object]:
         for one in inputs
     ]
     return {"rows": sum(one.rows for one in inputs), **{str(what): told.get(what) for what in Known}, "files": files}
+
+
+def _land_cover(figures: Figures) -> dict[str, object] | None:
+    """How the land cover was read; its doubts stand among the notes."""
+    cover = figures.land_cover
+    return None if cover is None else {"name": cover.name, "unmatched": cover.unmatched}
 
 
 def _served(served: ServedFigures) -> dict[str, object]:

@@ -26,8 +26,9 @@ from habitatmap.vocabulary.where import Where
 from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
 from habitatmap.words.gaps import gap_cause, lost
-from habitatmap.words.headline import kinds_of_land, missing_sentences
+from habitatmap.words.headline import missing_sentences
 from habitatmap.words.inputs import what_matters
+from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.plan import notes_of
 from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.served import (
@@ -99,8 +100,10 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "for_reach": figures.plan.objective == Objective.REACH,
         "years": figures.served.years,
         "served": _served(figures, public),
-        "ground": sentence(kinds) if (kinds := kinds_of_land(figures)) else None,
-        "ground_doubts": texts(figures.land_cover.doubts if figures.land_cover else ()),
+        "ground": sentence(kinds) if (kinds := kinds_of_land(figures.dominant)) else None,
+        "ground_doubts": [
+            sentence(one) for one in cover_doubts(figures.land_cover.doubts if figures.land_cover else ())
+        ],
         "cautions": texts(general_cautions(settings, public)),
         "credits": texts(result.credits),
         "outcomes": [[outcome or "", asdict(mark)] for outcome, mark in themes.OUTCOME_MARKS.items()],

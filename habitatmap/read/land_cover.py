@@ -3,23 +3,22 @@
 A raster goes to the grid by nearest neighbour, a polygon by the centre of the cell; where polygons of one file overlap,
 the smaller one lies on top. Lines and points of an overlay (a hedge, a solitary bush) paint every cell they touch.
 
-Which class table reads a file is stated in area.toml (`[land_cover] classes`) or proven by the file: every value is a
-code of one table in layers/, and either the file's name or tags say that table's name, or there are at least three
-values, one of them above 44. Values 1 to 44 alone prove nothing: the CORINE raster numbers its classes so, and so does
-many a legend of one's own. Texts such as "landuse=meadow" prove the table of map tags.
+Which class table reads a file is stated in area.toml (`[land_cover] classes`) or proven by the file (class_proof.py).
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from enum import StrEnum, auto
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import shapely
 from affine import Affine
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS
 from rasterio.enums import Resampling
 from rasterio.errors import RasterioError
@@ -32,15 +31,24 @@ from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import crs_label
 from habitatmap.geo.grid import Grid
+from habitatmap.read.class_proof import CONTRADICTED_FROM, TAG_TABLE, By, Evidence, contradictions, proven_table
 from habitatmap.read.formats.cells import as_text
-from habitatmap.read.formats.raster import damaged, open_raster, raster_crs
+from habitatmap.read.formats.raster import (
+    damaged,
+    open_raster,
+    raster_bounds,
+    raster_colours,
+    raster_crs,
+    raster_labels,
+)
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
-from habitatmap.read.layers import class_rows, class_table_names, code_text, load_class_table
-from habitatmap.read.ledger import Ledger, Reading, some
+from habitatmap.read.layers import class_rows, code_text, load_class_table
+from habitatmap.read.ledger import Ledger, Reading
 from habitatmap.read.rows import Draft, close
 from habitatmap.read.shapes import read_layers
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.note import Note, note
 
 # of a source pixel; with GDAL's usual 0.125 some 300 cells in a million would depend on how the grid is cut
 WARP_TOLERANCE = 0.001
@@ -54,14 +62,14 @@ class LandCover:
     """Classes of an area: `classes` is uint16 (rows, cols), 0 = no data or not known, i = row i-1 of `table`.
 
     `unmatched` lists values that the class table lacks, with their share (0-1) of the cells that have a value; `doubts`
-    says in sentences what about the reading somebody should look at.
+    tells what about the reading somebody should look at.
     """
 
     classes: NDArray[np.uint16]
     table: pd.DataFrame
     unmatched: list[tuple[str, float]]
     name: str
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Note, ...] = ()
 
     def by_cell(self, column: str) -> NDArray[np.object_]:
         """A text column of the class table on the frame (rows, cols); "" without data."""
@@ -75,14 +83,16 @@ class LandCover:
 class Values:
     """What a source holds on the grid: `local` is uint16, 0 = nothing, i = texts[i-1].
 
-    `hints` may name the table that reads it; `heading` is that of the column the texts stand in.
+    `evidence` may prove the table that reads it; `heading` is that of the column the texts stand in; `cell_m` is the
+    size of a raster's cells, NaN for shapes.
     """
 
     local: NDArray[np.uint16]
     texts: list[str]
-    hints: str
+    evidence: Evidence
     reading: Reading
     heading: str
+    cell_m: float = math.nan
 
 
 def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str]) -> Values:
@@ -132,7 +142,12 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
     unit = "degrees" if own.is_geographic else own.axis_info[0].unit_name
     notes = ("a raster", f"{width} x {height} cells of {dx:g} x {dy:g} {unit}")
     reading = Reading(Kind.LAND_COVER, path.name, path.name, notes, {}, {}, crs_label(own))
-    return Values(local, [code_text(value) for value in numbers], hints, reading, "class")
+    texts = [code_text(value) for value in numbers]
+    cells = dict(zip(texts, count_cells(local, grid)[1:].tolist(), strict=False))
+    evidence = Evidence(path.name, cells, hints, raster_labels(path), raster_colours(path))
+    west, south, east, north = raster_bounds(path, crs, source_crs)
+    cell_m = math.sqrt((east - west) * (north - south) / (width * height))
+    return Values(local, texts, evidence, reading, "class", cell_m)
 
 
 # --- polygons --------------------------------------------------------------------------------------------------------
@@ -212,7 +227,8 @@ def shape_values(cover: CoverShapes, grid: Grid) -> Values:
         painted = [(shapes[i], number[texts[i]]) for i in order if texts[i] and (dimension[i] < 2) == touched]
         if painted:
             rasterize(painted, out=local, transform=Affine(*grid.transform), all_touched=touched)
-    return Values(local, distinct, cover.file, cover.draft.reading, cover.column or "class")
+    evidence = Evidence(cover.file, dict.fromkeys(distinct, 1), cover.file)
+    return Values(local, distinct, evidence, cover.draft.reading, cover.column or "class")
 
 
 # --- classes ---------------------------------------------------------------------------------------------------------
@@ -227,6 +243,7 @@ class Legend:
     names: list[str] = field(default_factory=list)
     tables: list[pd.DataFrame] = field(default_factory=list)
     unmatched: list[str] = field(default_factory=list)
+    doubts: list[Note] = field(default_factory=list)
 
     def numbers(self, values: Values, overlay: bool) -> NDArray[np.uint16]:
         """By local number of `values`: the class number from 1; 0 no data; 65535 and below not known.
@@ -236,11 +253,26 @@ class Legend:
         if overlay:
             names = list(dict.fromkeys([*([self.stated] if self.stated else []), *self.names]))
         else:
-            names = [self.stated or proven_table(values)]
+            names = [self._table_of(values.evidence)]
         if any("=" in text for text in values.texts):
             names.append(TAG_TABLE)
-        names = names or [proven_table(values)]
+        names = names or [self._table_of(values.evidence)]
         return np.array([0, *(self._number(text, names, overlay) for text in values.texts)], dtype=np.uint16)
+
+    def _table_of(self, evidence: Evidence) -> str:
+        """The class table that reads a file, stated or proven; what the file says against it is a doubt."""
+        proof = None if self.stated else proven_table(evidence)
+        name = self.stated or (proof.table if proof else "")
+        if proof and proof.by is By.VALUES:
+            self.doubts.append(note(CoverDoubt.BY_VALUES, file=evidence.file, table=name))
+        self._rows(name)
+        against = contradictions(evidence, self.tables[self.names.index(name)])
+        share = sum(one.share for one in against)
+        if share > CONTRADICTED_FROM:
+            self.doubts.append(
+                note(CoverDoubt.CONTRADICTED, file=evidence.file, table=name, share=share, against=against[:MOST_TOLD])
+            )
+        return name
 
     def _number(self, text: str, names: Sequence[str], overlay: bool) -> int:
         for name in names:
@@ -267,30 +299,25 @@ class Legend:
         return sum(map(len, self.tables[:at])), labels | {c.casefold(): row for c, row in codes.items()} | codes
 
 
-TAG_TABLE = "osm"
+class CoverDoubt(StrEnum):
+    """What about the reading of land cover somebody should look at."""
+
+    BY_VALUES = auto()
+    CONTRADICTED = auto()
+    UNMATCHED = auto()
+    ONE_CLASS = auto()
+    COARSE = auto()
+    PLACES_ON_WATER = auto()
+
+
 NO_DATA_LABEL = "no data"
 LAST_NUMBER = np.iinfo(np.uint16).max
-# a legend numbered from 1 seldom has more classes than CORINE
-MOST_NUMBERED = 44
-
-
-def proven_table(values: Values) -> str:
-    """The class table that a source proves by itself (the rule stands at the top of this file), else InputError."""
-    if values.texts and all("=" in text for text in values.texts):
-        return TAG_TABLE
-    fitting = [name for name in class_table_names() if set(values.texts) <= set(load_class_table(name)["code"])]
-    said = [name for name in fitting if name in values.hints.casefold()]
-    many = len(values.texts) >= 3 and any(not text.isdigit() or int(text) > MOST_NUMBERED for text in values.texts)
-    proven = said or (fitting if many else [])
-    if values.texts and len(proven) == 1:
-        return proven[0]
-    shown = some(sorted(values.texts, key=lambda t: (len(t), t)), ", ", 12)
-    names = ", ".join(f'"{name}"' for name in class_table_names())
-    raise InputError(
-        f"{values.reading.file} holds the classes {shown or '(none)'}, and neither area.toml nor the file says which "
-        f"class table reads them; add to area.toml: [land_cover] classes = one of {names}, or the name of a CSV in the "
-        "folder"
-    )
+# so many classes are named in a doubt
+MOST_TOLD = 3
+# one class on more of the cells is told, and cells so many times as wide as the area's (expert judgement)
+ONE_CLASS_FROM, COARSE_FROM = 0.9, 1.5
+# of so many trees, pools and buildings more than this share on water is told (expert judgement)
+FEWEST_PLACES, WET_FROM = 20, 0.2
 
 
 @dataclass(frozen=True)
@@ -316,6 +343,9 @@ def compose_land_cover(sources: CoverSources, legend: Legend, grid: Grid, crs: C
     classes = np.zeros(grid.shape, dtype=np.uint16)
     for path in sources.rasters:
         values = raster_values(path, grid, crs, sources.source_crs)
+        if values.cell_m > COARSE_FROM * grid.cell_m:
+            told = note(CoverDoubt.COARSE, file=path.name, cells_m=values.cell_m, cell_m=grid.cell_m)
+            legend.doubts.append(told)
         ledger.readings.append(values.reading)
         _paint(classes, values, legend, grid)
     for covers, overlay in ((sources.base, False), (sources.overlays, True)):
@@ -355,9 +385,7 @@ def _account(cover: CoverShapes, usable: set[str], legend: Legend) -> None:
 
 def _counted(classes: NDArray[np.uint16], files: str, legend: Legend, grid: Grid) -> LandCover:
     """The finished land cover, with what the class table lacks counted and taken out."""
-    counts = np.zeros(LAST_NUMBER + 1, dtype=np.int64)
-    for tile in grid.tiles(TILE_CELLS):
-        counts += np.bincount(classes[tile.row0 : tile.row1, tile.col0 : tile.col1].ravel(), minlength=LAST_NUMBER + 1)
+    counts = count_cells(classes, grid)
     filled = counts[1:].sum()
     if not filled:
         raise InputError(
@@ -375,4 +403,32 @@ def _counted(classes: NDArray[np.uint16], files: str, legend: Legend, grid: Grid
         )
     known_rows = sum(map(len, legend.tables))
     classes[classes > known_rows] = 0
-    return LandCover(classes, pd.concat(legend.tables, ignore_index=True), unmatched, " + ".join(legend.names))
+    table = pd.concat(legend.tables, ignore_index=True)
+    name, doubts = " + ".join(legend.names), list(legend.doubts)
+    if unmatched:
+        doubts.append(note(CoverDoubt.UNMATCHED, table=name, share=lacking, values=[v for v, _ in unmatched]))
+    most = int(counts[1 : known_rows + 1].argmax())
+    if counts[most + 1] > ONE_CLASS_FROM * filled:
+        share = float(counts[most + 1] / filled)
+        doubts.append(note(CoverDoubt.ONE_CLASS, label=table["label"].iloc[most], share=share))
+    return LandCover(classes, table, unmatched, name, tuple(doubts))
+
+
+def count_cells(numbers: NDArray[np.uint16], grid: Grid) -> NDArray[np.int64]:
+    """How many cells (rows, cols) hold each number, from 0 to 65535."""
+    counts = np.zeros(LAST_NUMBER + 1, dtype=np.int64)
+    for tile in grid.tiles(TILE_CELLS):
+        counts += np.bincount(numbers[tile.row0 : tile.row1, tile.col0 : tile.col1].ravel(), minlength=LAST_NUMBER + 1)
+    return counts
+
+
+def places_on_water(cover: LandCover, grid: Grid, x: ArrayLike, y: ArrayLike) -> LandCover:
+    """The land cover with a doubt more where much of what stands on land (metres; trees, pools, buildings) lies on
+    water: its legend or its reference system is wrong."""
+    row, col = grid.cell_of(x, y)
+    within = grid.inside(row, col)
+    ground = np.array(["", *cover.table["ground"]], dtype=object)[cover.classes[row[within], col[within]]]
+    wet = float(np.mean(ground == "water")) if len(ground) else 0.0
+    if len(ground) < FEWEST_PLACES or wet <= WET_FROM:
+        return cover
+    return replace(cover, doubts=(*cover.doubts, note(CoverDoubt.PLACES_ON_WATER, share=wet, places=len(ground))))

@@ -31,9 +31,10 @@ BOUNDS = ["forage_low", "forage_high", "dead_wood_low", "dead_wood_high"]
 CHOICES = {"assumed": ("garden", "mowing"), "ground": ("water", "building")}
 
 CLASS_COLUMNS = ["code", "label", *FORAGE, "dead_wood", "basis", "source", *BOUNDS, "assumed", "ground"]
-# `value`: what a raster holds in place of the code; `like`: the row of another table whose values are taken over;
+# `value`: what a raster holds in place of the code; `colour`: the class's usual one, #rrggbb;
+# `like`: the row of another table whose values are taken over;
 # `profile`: which row of months.csv was used; `land`, `keep_away`: what a map tag means besides (osm.csv)
-EXTRA_COLUMNS = ["value", "like", "profile", "land", "keep_away", "note"]
+EXTRA_COLUMNS = ["value", "colour", "like", "profile", "land", "keep_away", "note"]
 
 # stem diameters (cm) at which trees.csv states the probability of a rot-hole; between them it runs along straight lines
 DIAMETERS = (20, 40, 60, 80, 100, 150)
@@ -131,10 +132,12 @@ def _class_record(path: Path, row: _Row) -> dict[str, str | float]:
             known |= {column: float(model[column]) for column in taken if math.isnan(known[column])}
         record |= known
         _check_bounds(row, [known[column] for column in values], {column: known[column] for column in bounds})
-    for column in (*CHOICES, "basis", "source"):
+    for column in (*CHOICES, "colour", "basis", "source"):
         record[column] = row.text(column) or ("" if model is None else str(model[column]))
     for column, choices in CHOICES.items():
         row.check(column, str(record[column]), ("", *choices))
+    if not re.fullmatch("(#[0-9a-f]{6})?", str(record["colour"])):
+        raise row.fault("colour", str(record["colour"]), "a colour such as #ffa6ff, or nothing")
     row.check_basis(str(record["basis"]), str(record["source"]))
     return record
 

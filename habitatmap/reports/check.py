@@ -21,6 +21,7 @@ from habitatmap.read.ledger import COLUMNS, Known, Reading, SetAside
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.explained import explanations
 from habitatmap.words.inputs import left, units, what_matters, where, worth_lines
+from habitatmap.words.land_cover import cover_doubts
 from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.numbers import count, number, sentence
 
@@ -119,10 +120,7 @@ def check(area: Area, fixes: Sequence[CorrectionFile] = ()) -> Check:
         tables.setdefault((reading.kind, reading.file), []).append(reading)
         doubts += [f"{reading.table}: {note}" for note in reading.left_out]
     if area.land_cover is not None:
-        doubts += [
-            f"{area.land_cover.name} has no class {value} ({share:.1%} of the cells): what it is worth is not known"
-            for value, share in area.land_cover.unmatched
-        ]
+        doubts += map(str, cover_doubts(area.land_cover.doubts))
     aside = [_row_aside(entry) for entry in area.ledger.in_order()]
     counts = area.ledger.by_file()
     files = []

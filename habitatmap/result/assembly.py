@@ -290,7 +290,7 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         consents_left=found.consents_left,
         forage=ForageFigures(found.habitat.least_forage_month, tuple(area.settings.season.months)),
         missing=tuple(_missing(found)),
-        land_cover=CoverFigures(cover.name, tuple(cover.unmatched), tuple(cover.doubts)) if cover else None,
+        land_cover=CoverFigures(cover.name, tuple(cover.unmatched), cover.doubts) if cover else None,
         dominant=_dominant(found),
         notes=(*area.notes, *area.ledger.remarks),
         survey_warnings=tuple(survey.known.warnings),

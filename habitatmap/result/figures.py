@@ -154,11 +154,11 @@ class ForageFigures:
 
 @dataclass(frozen=True)
 class CoverFigures:
-    """The class table that was used, the values that it lacks, and what about its reading is doubtful, in sentences."""
+    """The class table that was used, the values that it lacks, and what about its reading is doubtful."""
 
     name: str
     unmatched: tuple[tuple[str, float], ...]
-    doubts: tuple[str, ...]
+    doubts: tuple[Note, ...]
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from math import isnan
 from habitatmap.result.figures import Figures, Missing, Stage
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.inputs import what_matters
+from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.numbers import at_least, at_most, count, known, percent, span
-from habitatmap.words.sentences import Sentence, following, significant
 from habitatmap.words.served import beside_the_headline, likely_served
 from habitatmap.words.survey import opening
 
@@ -27,7 +27,6 @@ MISSING = {
     Missing.NO_POOL_STANDS: "No pool stands on the day of the map: nothing is in reach but rot-hole trees.",
     Missing.NO_SEARCH_COUNTS: "No visit counts as a search: the probabilities shown are expert values.",
 }
-MUCH_FORAGE = "Kinds of land with more than 15 % of the forage, and what their value rests on: {kinds}."
 STAGES = {
     Stage.HABITAT: "What each cell offers",
     Stage.OCCUPANCY: "Which pools are likely occupied",
@@ -42,18 +41,6 @@ STAGES = {
     Stage.NETWORK: "How the breeding places hang together",
     Stage.PUBLIC: "The same for the public, from blurred places",
 }
-
-
-def kinds_of_land(figures: Figures) -> Sentence | None:
-    """Which classes hold much of the forage, and what their values rest on; None where none does."""
-    if not figures.dominant:
-        return None
-    each = "{kind} {share} ({basis})"
-    said = [
-        Sentence(each, {"kind": one.label, "share": significant(one.share), "basis": Sentence(one.basis)})
-        for one in figures.dominant
-    ]
-    return Sentence(MUCH_FORAGE, {"kinds": following(*said, by=", ")})
 
 
 def missing_sentences(figures: Figures) -> list[str]:
@@ -100,8 +87,10 @@ def headline(figures: Figures) -> str:
         if plan.pools:
             lines.append(reach_with_plan(figures))
         lines.append(f"Gaps: {figures.gaps.count}, with {percent(figures.gaps.share)} of the forage.")
-    lines += [str(said) for said in (kinds_of_land(figures),) if said]
-    lines += figures.land_cover.doubts if figures.land_cover else ()
+    if kinds := kinds_of_land(figures.dominant):
+        lines.append(str(kinds))
+    if figures.land_cover:
+        lines += map(str, cover_doubts(figures.land_cover.doubts))
     if figures.occupancy.pools_visited:
         lines += opening(figures.occupancy, figures.intake["pools"].accepted)
     lines.append(f"Cells: {figures.candidates.all:,}, of which a pool may stand on {figures.candidates.left:,}.")

@@ -14,6 +14,7 @@ from habitatmap.plan.simulated_years import Tail
 from habitatmap.plan.terms import TermTable
 from habitatmap.result.figures import Figures, PlanFigures
 from habitatmap.words.bases import noted
+from habitatmap.words.land_cover import cover_doubts
 from habitatmap.words.numbers import listed, percent, span
 
 BY_NETWORK = (
@@ -133,4 +134,5 @@ def notes_of(figures: Figures) -> list[str]:
         said.append(
             f"{lost} of {given} committed sites are not in the plan: they lie outside the map, or share a cell."
         )
-    return [*figures.notes, *noted(figures.survey_warnings), *said]
+    cover = map(str, cover_doubts(figures.land_cover.doubts if figures.land_cover else ()))
+    return [*figures.notes, *cover, *noted(figures.survey_warnings), *said]

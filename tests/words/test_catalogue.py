@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from importlib.resources import files
 from itertools import combinations
 
@@ -18,25 +17,28 @@ from habitatmap.plan.gaps import NotReached
 from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.robustness import ENDS, Assumption
 from habitatmap.plan.served_robustness import FAR, ORIGINS
+from habitatmap.read.class_proof import Contradiction
+from habitatmap.read.land_cover import CoverDoubt
 from habitatmap.read.layers import keep_away_defaults, land_uses
 from habitatmap.read.settings import Settings
 from habitatmap.result.figures import Dominant
 from habitatmap.survey.codes import PoolBasis
+from habitatmap.vocabulary.note import note
 from habitatmap.vocabulary.terms import Basis, Hazard, Siting
 from habitatmap.vocabulary.where import Direction, Part, Where
 from habitatmap.words.bases import COVARIATES, pool_basis
 from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause
-from habitatmap.words.headline import MISSING, kinds_of_land
+from habitatmap.words.headline import MISSING
 from habitatmap.words.inputs import MATTERS
+from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.page_words import WORDS
 from habitatmap.words.plan import POOLS
 from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.sentences import Sentence
 from habitatmap.words.served import AGAINST, AT_ONCE, FROM, LIMIT, NO_PLAN, TWO_AT_ONE, UP_TO, WITH, WITH_ONE
 from habitatmap.words.where import told_where
-from tests.results import base_result
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
 
@@ -190,6 +192,23 @@ def test_reasons_against_a_site_are_said_in_each_language(language: str) -> None
 @pytest.mark.parametrize("language", OTHERS)
 def test_kinds_of_land_with_much_forage_are_said_in_each_language(language: str) -> None:
     dominant = tuple(Dominant("Park", 0.3, str(basis)) for basis in Basis)
-    told = kinds_of_land(replace(base_result().figures, dominant=dominant))
+    told = kinds_of_land(dominant)
     assert told
     assert set(templates(told)) <= words(language)["sentences"].keys()
+
+
+COVER_DOUBTS = [
+    note(CoverDoubt.BY_VALUES, file="a.tif", table="corine"),
+    note(CoverDoubt.CONTRADICTED, file="a.tif", table="corine", share=0.1, against=[Contradiction("1", 0.1, "A", "B")]),
+    note(CoverDoubt.UNMATCHED, table="corine", share=0.1, values=["7"]),
+    note(CoverDoubt.ONE_CLASS, label="Park", share=0.95),
+    note(CoverDoubt.COARSE, file="a.tif", cells_m=100.0, cell_m=10.0),
+    note(CoverDoubt.PLACES_ON_WATER, share=0.4, places=50),
+]
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_doubts_about_land_cover_are_said_in_each_language(language: str) -> None:
+    assert [doubt.code for doubt in COVER_DOUBTS] == list(CoverDoubt)
+    told = {template for said in cover_doubts(COVER_DOUBTS) for template in templates(said)}
+    assert told <= words(language)["sentences"].keys()

@@ -54,7 +54,7 @@ function headline() {
   if (n && reach.index_ha_with_plan) sentences.push(say("index_ha", {ha: number(reach.index_ha_with_plan, 1)}));
   box.append(el("p", {class: "range"}, sentences.join(" ")));
   if (facts.ground) box.append(el("p", {class: "range"}, tell(facts.ground)));
-  for (const doubt of facts.ground_doubts) box.append(el("p", {class: "thin"}, said(doubt)));
+  for (const doubt of facts.ground_doubts) box.append(el("p", {class: "thin"}, tell(doubt)));
   for (const one of facts.thin || []) box.append(el("p", {class: "thin"}, tell(one)));
   if (facts.missing && facts.missing.length) box.append(el("p", {class: "thin"}, say(facts.missing.length > 1 ? "missing_short" : "missing_short_one", {n: facts.missing.length})));
 }

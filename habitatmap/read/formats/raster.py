@@ -5,11 +5,16 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping
 from pathlib import Path
+from typing import NamedTuple
+from xml.etree import ElementTree
 
 import numpy as np
 import rasterio
 from pyproj import CRS, Transformer
+from rasterio.enums import ColorInterp
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.io import MemoryFile
+from rasterio.shutil import copy
 from rasterio.transform import xy
 
 from habitatmap.errors import CrsError, InputError
@@ -24,6 +29,11 @@ RASTER_DRIVERS = {
     ".bil": "EHdr",
     ".jp2": "JP2OpenJPEG",
 }
+
+
+# where a virtual raster has its attribute table, and GDAL's numbers for the column of values and for texts
+ATTRIBUTES, IS_VALUE, IS_TEXT = "GDALRasterAttributeTable", "5", "2"
+LONGEST_LABEL = 80
 
 
 def is_raster(path: Path) -> bool:
@@ -71,6 +81,47 @@ def credits_of(path: Path) -> list[str]:
     makers = [tags[name] for name in ("attribution", "copyright", "tifftag_copyright", "source") if tags.get(name)]
     licence = tags.get("licence") or tags.get("license") or ""
     return [", ".join([*makers[:1], *([licence] if licence else [])])] if makers else []
+
+
+class Colour(NamedTuple):
+    """Red, green and blue, 0 to 255."""
+
+    red: int
+    green: int
+    blue: int
+
+
+def raster_labels(path: Path) -> dict[str, str]:
+    """What a raster of classes calls them, by value: its attribute table, else its category names.
+
+    An attribute table may have several columns of text; the last one whose texts differ most is taken, as the names of
+    broader groups repeat. rasterio gives neither, but a virtual copy of the raster tells both.
+    """
+    with open_raster(path) as raster, MemoryFile(ext=".vrt") as virtual:
+        try:
+            copy(raster, virtual.name, driver="VRT")
+        except RasterioError as fault:
+            raise InputError(damaged(path, fault)) from None
+        band = ElementTree.fromstring(virtual.read()).find("VRTRasterBand")
+    if band is None:
+        return {}
+    names = {str(at): one.text or "" for at, one in enumerate(band.findall("CategoryNames/Category"))}
+    heads = [(one.findtext("Usage", ""), one.findtext("Type", "")) for one in band.findall(f"{ATTRIBUTES}/FieldDefn")]
+    rows = [[cell.text or "" for cell in row.findall("F")] for row in band.findall(f"{ATTRIBUTES}/Row")]
+    at = next((k for k, (usage, _) in enumerate(heads) if usage == IS_VALUE), 0)
+    texts = [k for k, (_, kind) in enumerate(heads) if kind == IS_TEXT and k != at]
+    if rows and texts:
+        best = max(texts, key=lambda k: (len({row[k] for row in rows}), k))
+        names |= {row[at].partition(".")[0]: row[best] for row in rows}
+    return {value: name.strip()[:LONGEST_LABEL] for value, name in names.items() if name.strip()}
+
+
+def raster_colours(path: Path) -> dict[str, Colour]:
+    """The colours of a raster's values, by value; those that are not seen through only."""
+    with open_raster(path) as raster:
+        if raster.count != 1 or raster.colorinterp[0] != ColorInterp.palette:
+            return {}
+        return {str(value): Colour(*rgba[:3]) for value, rgba in raster.colormap(1).items() if rgba[3]}
 
 
 def open_raster(path: Path) -> rasterio.DatasetReader:
