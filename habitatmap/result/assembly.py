@@ -200,7 +200,8 @@ def _plans(found: Findings, surfaces: Surfaces) -> tuple[pd.DataFrame, pd.DataFr
     figures = _with_ends(found, sites).assign(
         gain_low=low,
         gain_high=high,
-        robustness=found.robustness.share if proposal.by_reach else np.nan,
+        # a committed site stays whatever is assumed, so its share says nothing of it
+        robustness=np.where(sites["kept"], np.nan, found.robustness.share) if proposal.by_reach else np.nan,
         **what_sites_serve(
             found.habitat.forage,
             found.habitat.weight,

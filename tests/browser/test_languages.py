@@ -121,4 +121,4 @@ def test_reasons_doubts_and_causes_are_put_together_in_each_language(
     for text in told:
         assert [word for word in english if word in text] == []
     assert "1,2" in told[0]
-    assert "226" in told[1]
+    assert "0,20" in told[1]

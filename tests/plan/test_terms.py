@@ -130,8 +130,9 @@ def test_decided_sites_come_first_and_are_marked(tmp_path: Path) -> None:
     quarry = plan[[where.inside == "Old quarry" for where in plan["place"]]].iloc[0]
     assert str(quarry["not_allowed"]) == "excluded: quarry"
     assert told["could_be_wrong"].iloc[quarry["rank"] - 1].startswith("The plan would not have put a pool here")
-    assert told["reason"].head(2).str.startswith("This site is committed").all()
-    assert plan["robustness"].head(2).tolist() == [1.0, 1.0]
+    assert told["reason"].head(2).str.startswith("A pool on this committed site").all()
+    assert plan["robustness"].head(2).isna().all()  # it is no finding that they stay
+    assert plan["robustness"].iloc[2:].notna().all()
     assert result.figures.plan.committed == 2
     reach = result.figures.forage_in_reach
     assert reach.now <= reach.with_plan <= reach.upper_bound
