@@ -26,7 +26,7 @@ from habitatmap.vocabulary.where import Where
 from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
 from habitatmap.words.gaps import gap_cause, lost
-from habitatmap.words.headline import missing_sentences
+from habitatmap.words.headline import missing_sentences, ranges
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.plan import notes_of
@@ -100,6 +100,7 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "for_reach": figures.plan.objective == Objective.REACH,
         "years": figures.served.years,
         "served": _served(figures, public),
+        "ranges": [sentence(said) for said in ranges(figures, figures.plan.pools > 0)],
         "ground": sentence(kinds) if (kinds := kinds_of_land(figures.dominant)) else None,
         "ground_doubts": [
             sentence(one) for one in cover_doubts(figures.land_cover.doubts if figures.land_cover else ())

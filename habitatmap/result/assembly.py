@@ -309,6 +309,8 @@ def _reach(found: Findings) -> ReachFigures:
     weight, reach, grid = found.habitat.weight, found.reach, found.area.grid
     with_plan = found.proposal.selection.with_plan
     measured = float(np.nansum(weight[found.habitat.measured], dtype=float))
+    missed = {m: not_reached(grid, found.places.frame, median_m=m) for m in FORAGE_MEDIANS_M}
+    missed_by_plan = {m: not_reached(grid, found.proposal.sites, median_m=m) for m in FORAGE_MEDIANS_M}
     return ReachFigures(
         now=reach.now,
         low=reach.low,
@@ -320,9 +322,9 @@ def _reach(found: Findings) -> ReachFigures:
         index_ha=reach.now * found.forage_ha,
         index_ha_with_plan=with_plan * found.forage_ha,
         measured_share=measured / found.forage_cells if found.forage_cells > 0 else np.nan,
-        by_forage_median_m={
-            f"{median_m:g}": forage_in_reach(weight, not_reached(grid, found.places.frame, median_m=median_m))
-            for median_m in FORAGE_MEDIANS_M
+        by_forage_median_m={f"{m:g}": forage_in_reach(weight, missed[m]) for m in FORAGE_MEDIANS_M},
+        with_plan_by_forage_median_m={
+            f"{m:g}": forage_in_reach(weight, missed[m] * missed_by_plan[m]) for m in FORAGE_MEDIANS_M
         },
     )
 

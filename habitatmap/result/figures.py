@@ -82,6 +82,8 @@ class ReachFigures:
     """Share of the forage on classes whose value is not assumed."""
     by_forage_median_m: Mapping[str, float]
     """Forage in reach now by other flight medians (metres)."""
+    with_plan_by_forage_median_m: Mapping[str, float]
+    """The same with the plan."""
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from math import isnan
+from math import isnan, nan
 
 from habitatmap.result.figures import Figures, Missing, Stage
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
-from habitatmap.words.numbers import at_least, at_most, count, known, percent, span
+from habitatmap.words.numbers import at_least, at_most, count, known, percent
+from habitatmap.words.sentences import Sentence, Value, ceiled, floored, whole_metres
 from habitatmap.words.served import beside_the_headline, likely_served
 from habitatmap.words.survey import opening
 
@@ -48,13 +49,72 @@ def missing_sentences(figures: Figures) -> list[str]:
     return [MISSING[kind] for kind in figures.missing]
 
 
+# a range as wide as this, half of the scale, is told before the figure that it is about
+WIDE = 0.5
+FOR_OCCUPANCY = "{low} to {high} for what searches leave open about occupancy"
+FOR_FLIGHT = "{low} to {high} for how far flies go, with a median flight of {short} to {long}"
+
+
+def ranges(figures: Figures, with_plan: bool) -> list[Sentence]:
+    """The ranges of forage in reach, each a part of a sentence: for occupancy alone, and for flight alone, which comes
+    first where it is as wide as WIDE. Low ends are rounded down, high ends up."""
+    told = [said for said in (_for_occupancy(figures, with_plan), _for_flight(figures, with_plan)) if said is not None]
+    return told[::-1] if _flight_leads(figures, with_plan) else told
+
+
+def _for_occupancy(figures: Figures, with_plan: bool) -> Sentence | None:
+    reach = figures.forage_in_reach
+    low, high = (reach.with_plan_low, reach.with_plan_high) if with_plan else (reach.low, reach.high)
+    return Sentence(FOR_OCCUPANCY, _ends(low, high)) if known(low) and known(high) and high > low else None
+
+
+def _for_flight(figures: Figures, with_plan: bool) -> Sentence | None:
+    reach, (low, high) = figures.forage_in_reach, _by_flight(figures, with_plan)
+    if not high > low:  # also where they are not known
+        return None
+    medians = [float(median) for median in reach.by_forage_median_m]
+    lengths = {"short": whole_metres(min(medians)), "long": whole_metres(max(medians))}
+    return Sentence(FOR_FLIGHT, _ends(low, high) | lengths)
+
+
+def _by_flight(figures: Figures, with_plan: bool) -> tuple[float, float]:
+    """The least and the most forage in reach over the flight medians; NaN where not known."""
+    reach = figures.forage_in_reach
+    by_median = reach.with_plan_by_forage_median_m if with_plan else reach.by_forage_median_m
+    values = [*by_median.values(), reach.with_plan if with_plan else reach.now]
+    return (min(values), max(values)) if all(map(known, values)) else (nan, nan)
+
+
+def _flight_leads(figures: Figures, with_plan: bool) -> bool:
+    low, high = _by_flight(figures, with_plan)
+    return high - low >= WIDE
+
+
+def _ends(low: float, high: float) -> dict[str, Value]:
+    return {"low": floored(low)._replace(unit=""), "high": ceiled(high)}
+
+
+def _reached(figures: Figures, with_plan: bool, verb: str) -> str:
+    """Forage in reach with its ranges; the range of flight before the figure where it is wide."""
+    reach = figures.forage_in_reach
+    value = percent(reach.with_plan if with_plan else reach.now, 1)
+    told = [str(said) for said in ranges(figures, with_plan)]
+    if _flight_leads(figures, with_plan):
+        rest = f" ({'; '.join(told[1:])})" if told[1:] else ""
+        low, high = _by_flight(figures, with_plan)
+        medians = sorted(map(float, reach.by_forage_median_m))
+        return (
+            f"{floored(low)._replace(unit='')} to {ceiled(high)}{verb}, by how far flies go (median flight "
+            f"{medians[0]:.0f} to {medians[-1]:.0f} m); {value} with the flight that is assumed{rest}"
+        )
+    return f"{value}{verb}{' (' + '; '.join(told) + ')' if told else ''}"
+
+
 def reach_with_plan(figures: Figures) -> str:
     """What is in reach with the plan, and the certified limit of that; a plan made for something else says so."""
     reach, plan = figures.forage_in_reach, figures.plan
-    told = f"With {count(plan.pools, 'more pool')}, if they are occupied as today's searches expect, "
-    told += f"{percent(reach.with_plan, 1)} would be in reach"
-    if known(reach.with_plan_low) and known(reach.with_plan_high):
-        told += f" ({span(reach.with_plan_low, reach.with_plan_high, 1)})"
+    told = f"With {count(plan.pools, 'more pool')}, if they are occupied as today's searches expect: "
+    told += _reached(figures, with_plan=True, verb=" would be in reach")
     if not known(reach.upper_bound):
         return f"{told}."
     share = "" if not known(plan.share_of_bound) else at_least(plan.share_of_bound, 1)
@@ -80,10 +140,8 @@ def headline(figures: Figures) -> str:
     if isnan(reach.now):
         lines.append("Forage in reach: not known (see below).")
     else:
-        lines.append(
-            f"Forage in reach now: {percent(reach.now, 1)} of the area's forage "
-            f"({percent(reach.low, 1)} to {percent(reach.high, 1)})."
-        )
+        now = _reached(figures, with_plan=False, verb=" of the area's forage")
+        lines.append(f"Forage in reach now: {now}.")
         if plan.pools:
             lines.append(reach_with_plan(figures))
         lines.append(f"Gaps: {figures.gaps.count}, with {percent(figures.gaps.share)} of the forage.")

@@ -55,7 +55,6 @@ WORDS: dict[str, str] = {
     "with_plan": "with all {n} suggested pools",
     "with_plan_one": "with the suggested pool",
     "with_first": "with the first {n} of {all} suggested pools",
-    "range": "Likely between {low} and {high}.",
     "bound": "Proven limit: no choice of {n} pools can lift it above {bound}.",
     "share_of_bound": "The plan brings at least {share} of the best possible gain.",
     "share_of_bound_other": "This plan is not made for reach; it still brings at least {share} of that possible gain.",

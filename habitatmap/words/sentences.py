@@ -10,6 +10,8 @@ import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from habitatmap.words.numbers import parts_of_percent
+
 
 class Quantity(NamedTuple):
     """A figure with so many decimals, and its unit ("%", "m", "ha" or ""); `grouped`: "14,000"."""
@@ -46,6 +48,16 @@ def significant(share: float) -> Quantity:
     """A share as a percentage with two digits that count: "12 %", "1.3 %", "0.045 %"."""
     value = float(f"{100 * share:.2g}")  # rounded first, so that 0.9996 is 1.0 and not 1.00
     return Quantity(value, max(0, 1 - math.floor(math.log10(abs(value)))) if value else 0, "%")
+
+
+def floored(share: float) -> Quantity:
+    """The low end of a range as a whole percentage that is never above it: "12 %"."""
+    return Quantity(math.floor(parts_of_percent(share)), 0, "%")
+
+
+def ceiled(share: float) -> Quantity:
+    """The high end of a range as a whole percentage that is never below it: "13 %"."""
+    return Quantity(math.ceil(parts_of_percent(share)), 0, "%")
 
 
 def whole_metres(distance: float) -> Quantity:

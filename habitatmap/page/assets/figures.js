@@ -47,8 +47,7 @@ function headline() {
     write();
   } else if (n) first(n);
   const sentences = [];
-  if (n && reach.with_plan_low !== null) sentences.push(say("range", {low: share(reach.with_plan_low), high: share(reach.with_plan_high)}));
-  else if (reach.low !== null) sentences.push(say("range", {low: share(reach.low), high: share(reach.high)}));
+  if (facts.ranges.length) sentences.push(facts.ranges.map(tell).join("; ") + ".");
   if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: all, bound: atMost(reach.upper_bound, 1)}));
   if (n && facts.share_of_bound !== null) sentences.push(say(facts.for_reach ? "share_of_bound" : "share_of_bound_other", {share: atLeast(facts.share_of_bound, 0)}));
   if (n && reach.index_ha_with_plan) sentences.push(say("index_ha", {ha: number(reach.index_ha_with_plan, 1)}));

@@ -1,0 +1,57 @@
+"""The headline's figure and what its ranges cover, from figures alone."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from habitatmap.result.figures import Figures
+from habitatmap.words.catalogue import LANGUAGES, words
+from habitatmap.words.headline import FOR_FLIGHT, FOR_OCCUPANCY, headline, ranges, reach_with_plan
+from tests.results import base_result
+
+
+def figures(low: float, high: float, short: float, far: float) -> Figures:
+    """A town with 0.597 in reach now: from low to high for occupancy, from short to far for flight."""
+    base = base_result().figures
+    reach = replace(base.forage_in_reach, now=0.597, low=low, high=high, with_plan=0.687, with_plan_low=low)
+    medians = {"100": short, "500": far}
+    reach = replace(reach, with_plan_high=high, by_forage_median_m=medians, with_plan_by_forage_median_m=medians)
+    return replace(base, forage_in_reach=reach)
+
+
+def test_each_range_says_what_it_covers_and_is_rounded_outwards() -> None:
+    assert [str(said) for said in ranges(figures(0.5799, 0.6301, 0.4501, 0.7599), with_plan=False)] == [
+        "57 to 64 % for what searches leave open about occupancy",
+        "45 to 76 % for how far flies go, with a median flight of 100 m to 500 m",
+    ]
+
+
+def test_a_range_of_flight_as_wide_as_half_the_scale_leads() -> None:
+    of = figures(0.58, 0.63, 0.2, 0.93)
+    told = [str(said) for said in ranges(of, with_plan=False)]
+    assert told[0].startswith("20 to 93 % for how far flies go")
+    assert (
+        "Forage in reach now: 20 to 93 % of the area's forage, by how far flies go (median flight 100 to 500 m); "
+        "59.7 % with the flight that is assumed (58 to 63 % for what searches leave open about occupancy)."
+    ) in headline(of)
+    assert "expect: 20 to 93 % would be in reach, by how far flies go" in reach_with_plan(of)
+    narrow = figures(0.58, 0.63, 0.5, 0.9)
+    assert "Forage in reach now: 59.7 % of the area's forage (58 to 63 % for what searches leave" in headline(narrow)
+    assert "expect: 68.7 % would be in reach (58 to 63 % for what" in reach_with_plan(narrow)
+
+
+@pytest.mark.parametrize("unknown", [0, 1, 2, 3])
+def test_what_is_not_known_is_left_out(unknown: int) -> None:
+    values = [0.58, 0.63, 0.5, 0.9]
+    values[unknown] = math.nan
+    told = [said.template for said in ranges(figures(*values), with_plan=True)]
+    assert told == [FOR_FLIGHT if unknown < 2 else FOR_OCCUPANCY]
+    assert "nan" not in headline(figures(*values))
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_the_ranges_are_said_in_each_language(language: str) -> None:
+    assert {FOR_FLIGHT, FOR_OCCUPANCY} <= words(language)["sentences"].keys()
