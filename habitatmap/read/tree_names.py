@@ -120,11 +120,11 @@ def read_names(draft: Draft) -> list[TreeName]:
     names = [named[cells] for cells in given]
     odds = Counter((name.genus, name.against) for name in names if name.against)
     if odds:
-        told = [f'{genus} beside "{other}", {n} times' for (genus, other), n in odds.most_common()]
+        told = [f'{genus} beside "{other}": {n:,}' for (genus, other), n in odds.most_common()]
         first = next(draft.heading(name) for name in columns if draft.has(name))
         draft.remark(
-            f"{odds.total()} trees have two names of different genera ({some(told, most=5)}); the genus is taken from "
-            f"{first} where it tells one"
+            f"{odds.total():,} of {len(names):,} trees have names of two genera ({some(told, most=5)}); the genus is "
+            f"taken from {first} where it tells one"
         )
     return names
 

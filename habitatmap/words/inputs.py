@@ -19,6 +19,7 @@ FEW_KNOWN = (
 NONE_HERE = "None of the {n} rows of {file} lies in the map; the nearest is {km} away. Check its reference system."
 ASKED = "{heading} in {file} names no unit, so the thickness is not known. State the unit in area.toml."
 MATTERS = (ONLY_PLACES, FEW_KNOWN, NONE_HERE, ASKED)
+UNITS = {"in": "inches", "ft": "feet"}
 # columns not read that are named in a line
 MOST_COLUMNS = 8
 BY = {
@@ -92,7 +93,7 @@ def _far(km: float) -> str:
 def units(one: Input) -> list[str]:
     """How each column of measures was read."""
     return [
-        f"{unit.heading} is the {unit.measure} in {unit.unit}, {BY[unit.by]}"
+        f"{unit.heading} is the {unit.measure} in {UNITS.get(unit.unit, unit.unit)}, {BY[unit.by]}"
         if unit.by in BY
         else f"{unit.heading} names no unit: state it in area.toml, under [units.{one.kind}] {unit.measure}"
         for unit in one.units
