@@ -17,5 +17,9 @@ class LayerError(InputError):
     """A table in `layers/`, or a class table of the area, is not in order."""
 
 
+class UnprovenClassesError(InputError):
+    """Neither anybody nor the file itself says which class table reads a raster of land cover."""
+
+
 class CrsError(InputError):
     """A coordinate reference system is missing, unknown, or not in metres."""

@@ -9,18 +9,22 @@ does many a legend of one's own. What the raster's own labels or colours contrad
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cache
+from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
+from rasterio.errors import RasterioError
 
 from habitatmap.errors import InputError
-from habitatmap.read.formats.raster import Colour
+from habitatmap.read.formats.raster import Colour, damaged, open_raster, raster_colours, raster_labels
 from habitatmap.read.headings import fold
-from habitatmap.read.layers import class_rows, class_table_names, load_class_table
+from habitatmap.read.layers import class_rows, class_table_names, code_text, load_class_table
 from habitatmap.read.ledger import some
 
 TAG_TABLE = "osm"
@@ -68,6 +72,22 @@ class Evidence:
         """The share (0-1) of the cells that hold one of the values."""
         all_cells = sum(self.cells.values())
         return sum(self.cells[value] for value in values) / all_cells if all_cells else 0.0
+
+
+def raster_evidence(path: Path, file: str) -> Evidence:
+    """What a raster says of its classes, all its cells counted window by window; `file` is what sentences call it."""
+    cells: Counter[str] = Counter()
+    with open_raster(path) as raster:
+        try:
+            for _, window in raster.block_windows(1):
+                block = raster.read(1, window=window)
+                there = raster.read_masks(1, window=window) > 0
+                found, counts = np.unique(block[there & (block == block)], return_counts=True)  # NaN is no class
+                cells.update(dict(zip(map(code_text, found.tolist()), counts.tolist(), strict=True)))
+        except RasterioError as fault:
+            raise InputError(damaged(path, fault)) from None
+        hints = " ".join([file, *map(str, raster.tags().values())])
+    return Evidence(file, cells, hints, raster_labels(path), raster_colours(path))
 
 
 class Contradiction(NamedTuple):
@@ -122,6 +142,16 @@ def unproven(evidence: Evidence) -> str:
 def table_choices() -> str:
     """The class tables by name, for a sentence."""
     return ", ".join(f'"{name}"' for name in class_table_names())
+
+
+def raster_tables() -> list[str]:
+    """The class tables that can read a raster."""
+    return [name for name in class_table_names() if name != TAG_TABLE]
+
+
+def raster_choices() -> str:
+    """The same, and how to give one's own, for a sentence."""
+    return f"{', '.join(raster_tables())}, or the path of a CSV with the columns code, label, like (layers/README.md)"
 
 
 def contradictions(evidence: Evidence, used: pd.DataFrame) -> list[Contradiction]:

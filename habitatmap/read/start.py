@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -15,10 +16,12 @@ import shapely
 from pyproj import CRS
 from rasterio.windows import from_bounds
 
-from habitatmap.errors import InputError
+from habitatmap.errors import InputError, UnprovenClassesError
 from habitatmap.geo.crs import choose_crs, crs_label, is_metric
+from habitatmap.read.class_proof import contradictions, find_proof, raster_choices, raster_evidence, unproven
 from habitatmap.read.formats.raster import credits_of, is_raster, raster_crs
-from habitatmap.read.layers import shipped_folder
+from habitatmap.read.land_cover import MOST_UNMATCHED
+from habitatmap.read.layers import class_rows, load_class_table, shipped_folder
 from habitatmap.read.osm import CREDIT, LONLAT, OsmExtract, polygons_of, read_pbf, without_overlaps
 from habitatmap.read.templates import write_templates
 
@@ -32,42 +35,53 @@ NO_DATE = "2000-01-01T00:00:00.000Z"
 Say = Callable[[str], None]
 
 
-def new_area(
-    folder: Path,
-    *,
-    osm: Path | None = None,
-    land_cover: Path | None = None,
-    boundary: Path | None = None,
-    language: str = "",
-    demo: bool = False,
-    say: Say = lambda _: None,
-) -> None:
-    """Writes the area folder whole or not at all; `say` is told in sentences what was found.
+@dataclass(frozen=True)
+class Given:
+    """What an area is started from. classes: a class table of layers/ by its name, or a CSV by its path, "" = to be
+    proven; language: that of the names, where the extract has them in several ("fi")."""
 
-    `language` is that of the names, where the extract has them in several ("fi").
+    osm: Path | None = None
+    land_cover: Path | None = None
+    classes: str = ""
+    boundary: Path | None = None
+    language: str = ""
+
+
+def new_area(folder: Path, given: Given = Given(), say: Say = lambda _: None) -> None:
+    """Writes the area folder whole or not at all; `say` is told in sentences what was found.
 
     Raises InputError where the folder already holds something, or an input cannot be used.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(f"{folder} exists already and is not empty; choose another folder, nothing was changed")
-    given = [name for name, path in (("--osm", osm), ("--land-cover", land_cover), ("--boundary", boundary)) if path]
-    if demo and given:
-        raise InputError(f"--demo copies the demo town as it is; leave out {' and '.join(given)}")
-    if boundary and not (osm or land_cover):
+    if given.boundary and not (given.osm or given.land_cover):
         raise InputError("--boundary alone makes no map; give --osm, --land-cover or both with it")
-    for path in (osm, land_cover, boundary):
+    if given.classes and not given.land_cover:
+        raise InputError("--classes says which class table reads a raster; give it with --land-cover")
+    for path in (given.osm, given.land_cover, given.boundary):
         if path and not path.is_file():
             raise InputError(f"{path} does not exist; check its name")
 
+    def fill(unfinished: Path) -> None:
+        unfinished.mkdir()
+        _fill(unfinished, folder.name, given, say)
+
+    _write_whole(folder, fill)
+
+
+def new_demo(folder: Path) -> None:
+    """Writes a copy of the demo town. Raises InputError where the folder already holds something."""
+    demo = shipped_folder("demo_area")
+    _write_whole(folder, lambda unfinished: shutil.copytree(demo, unfinished, ignore=_not_inputs))
+
+
+def _write_whole(folder: Path, fill: Callable[[Path], object]) -> None:
+    """Has a folder filled under another name, and gives it its own once it is whole."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(f"{folder} exists already and is not empty; choose another folder, nothing was changed")
     folder.parent.mkdir(parents=True, exist_ok=True)
     unfinished = folder.parent / f".{folder.name}.unfinished"
     shutil.rmtree(unfinished, ignore_errors=True)
     try:
-        if demo:
-            shutil.copytree(shipped_folder("demo_area"), unfinished, ignore=_not_inputs)
-        else:
-            unfinished.mkdir()
-            _fill(unfinished, folder.name, osm, land_cover, boundary, say, language)
+        fill(unfinished)
         if folder.exists():
             folder.rmdir()
         unfinished.rename(folder)
@@ -81,35 +95,31 @@ def _not_inputs(folder: str, names: list[str]) -> set[str]:
     return results | {name for name in names if name.endswith(".py") or name.startswith(".")}
 
 
-def _fill(
-    folder: Path,
-    title: str,
-    osm: Path | None,
-    land_cover: Path | None,
-    boundary: Path | None,
-    say: Say,
-    language: str,
-) -> None:
+def _fill(folder: Path, title: str, given: Given, say: Say) -> None:
     write_templates(folder)
+    osm, land_cover = given.osm, given.land_cover
     if not (osm or land_cover):
         (folder / "area.toml").write_text(_area_toml(title), encoding="utf-8", newline="\n")
         return
-    extract = read_pbf(osm, language) if osm else None
+    extract = read_pbf(osm, given.language) if osm else None
     if osm and extract and not land_cover and not any(map(len, (extract.cover, extract.land, extract.keep_away))):
         raise InputError(
             f"{osm.name} holds nothing that an area can use; expected an extract of the place, with its land use"
         )
-    outline = _outline(boundary) if boundary else None
+    outline = _outline(given.boundary) if given.boundary else None
     crs = _crs(extract, land_cover, outline)
     say(f"Reference system: {crs_label(crs)}")
     if extract:
         _write_extract(folder, extract, crs, with_cover=land_cover is None, say=say)
+        if outline is None:
+            outline = _extent(extract, crs, say)
     if outline is not None:
         _write(folder / "boundary.gpkg", outline.to_crs(crs))
+    more = TAGS_READ_IT
     if land_cover:
-        _copy_land_cover(folder, land_cover, crs, _where(extract, outline, crs), say)
+        part = _copy_land_cover(folder, land_cover, crs, None if outline is None else outline.to_crs(crs), say)
+        more = ["[land_cover]", f"classes = {_quoted(_class_table(folder, part, given, say))}", ""]
     credits = ([CREDIT] if extract else []) + (credits_of(land_cover) if land_cover else [])
-    more = RASTER_READ_BY if land_cover else TAGS_READ_IT
     if extract and extract.remarks:
         more = [*more, "# What the extract lacks:", *(f"# - {_printable(remark)}" for remark in extract.remarks), ""]
     toml = _area_toml(title, crs, credits, more)
@@ -150,11 +160,20 @@ def _crs(extract: OsmExtract | None, land_cover: Path | None, outline: gpd.GeoDa
     return choose_crs([west, east], [south, north])
 
 
-def _where(extract: OsmExtract | None, outline: gpd.GeoDataFrame | None, crs: CRS) -> gpd.GeoDataFrame | None:
-    """The ground that the area covers, without margin: the boundary, else the extract's box, else not known."""
-    if outline is not None:
-        return outline.to_crs(crs)
-    return _box_of(extract, crs) if extract else None
+def _extent(extract: OsmExtract, crs: CRS, say: Say) -> gpd.GeoDataFrame | None:
+    """Where an extract has data: its box, cut to the convex hull of what it holds; None where that is no area."""
+    frames = (extract.trees, extract.land, extract.keep_away, extract.paths, extract.cover)
+    shapes = [shape for frame in frames for shape in shapely.make_valid(frame.geometry.values)]
+    within = shapely.get_coordinates(shapely.clip_by_rect(shapes, *extract.bounds))
+    hull = shapely.convex_hull(shapely.MultiPoint(within))
+    if hull.geom_type != "Polygon":
+        return None
+    outline = gpd.GeoDataFrame(geometry=[shapely.segmentize(hull, 0.01)], crs=LONLAT)
+    say(
+        f"boundary: {outline.to_crs(crs).area.sum() / 10_000:,.0f} ha, the extract's box as far as it has data; "
+        "give the outline of the place itself with --boundary"
+    )
+    return outline
 
 
 def _box_of(extract: OsmExtract, crs: CRS) -> gpd.GeoDataFrame:
@@ -209,11 +228,17 @@ def _write(path: Path, frame: gpd.GeoDataFrame) -> None:
         pyogrio.set_gdal_config_options({stamp: before})
 
 
-def _copy_land_cover(folder: Path, path: Path, crs: CRS, where: gpd.GeoDataFrame | None, say: Say) -> None:
-    """The raster as it is, or where the area's place is known its part there and MARGIN_M around, cells untouched."""
+def _copy_land_cover(folder: Path, path: Path, crs: CRS, where: gpd.GeoDataFrame | None, say: Say) -> Path:
+    """The raster as it is, or where the area's place is known its part there and MARGIN_M around, cells untouched.
+
+    Beside it goes the file in which GDAL keeps its labels.
+    """
+    part_path = folder / ("land_cover.tif" if where is not None else f"land_cover{path.suffix.lower()}")
+    if (labels := Path(f"{path}.aux.xml")).is_file():
+        shutil.copyfile(labels, f"{part_path}.aux.xml")
     if where is None:
-        shutil.copyfile(path, folder / f"land_cover{path.suffix.lower()}")
-        return
+        shutil.copyfile(path, part_path)
+        return part_path
     with rasterio.open(path) as raster:
         around = where.buffer(MARGIN_M).to_crs(raster.crs).total_bounds
         whole = rasterio.windows.Window(0, 0, raster.width, raster.height)
@@ -232,13 +257,51 @@ def _copy_land_cover(folder: Path, path: Path, crs: CRS, where: gpd.GeoDataFrame
             "transform": raster.window_transform(window),
             "compress": "deflate",
         }
-        with rasterio.open(folder / "land_cover.tif", "w", **profile) as part:
+        with rasterio.open(part_path, "w", **profile) as part:
             part.write(raster.read(window=window))
             # the tags may hold the credit, and prove which class table reads the file
             part.update_tags(**raster.tags())
             if raster.count == 1 and raster.colorinterp[0] == rasterio.enums.ColorInterp.palette:
                 part.write_colormap(1, raster.colormap(1))
     say(f"land_cover: {int(window.width)} x {int(window.height)} cells of {path.name}")
+    return part_path
+
+
+def _class_table(folder: Path, raster: Path, given: Given, say: Say) -> str:
+    """The class table that reads the raster: stated, a CSV put into the folder, or proven by the raster.
+
+    Raises UnprovenClassesError where nothing tells, InputError where it lacks too much of what the raster holds.
+    """
+    name, path = given.classes, Path(given.classes)
+    evidence = raster_evidence(raster, given.land_cover.name if given.land_cover else raster.name)
+    if not name:
+        proof = find_proof(evidence)
+        if proof is None:
+            raise UnprovenClassesError(f"{unproven(evidence)}; add --classes with one of {raster_choices()}")
+        name = proof.table
+        say(f"land_cover: read by the class table {name}, by {proof.by}")
+        table = load_class_table(name)
+    elif path.suffix.lower() == ".csv":
+        table = load_class_table(path)
+        name = "classes.csv"
+        shutil.copyfile(path, folder / name)
+    else:
+        table = load_class_table(name)
+    lacking = sorted(evidence.cells.keys() - class_rows(table).keys(), key=lambda value: (len(value), value))
+    if (share := evidence.share(lacking)) > MOST_UNMATCHED:
+        raise InputError(
+            f"{evidence.file}: {share:.0%} of the cells hold values that the class table {given.classes or name} lacks "
+            f"({', '.join(lacking[:8])}); choose another with --classes: one of {raster_choices()}"
+        )
+    if lacking:
+        say(f"land_cover: what {share:.1%} of the cells are worth is not known ({', '.join(lacking[:8])})")
+    if against := contradictions(evidence, table):
+        share = sum(one.share for one in against)
+        say(
+            f"land_cover: for {share:.0%} of the cells the file's own labels or colours say another class, such as "
+            f"{against[0].value}: {against[0].own}, not {against[0].used}; check the class table"
+        )
+    return name
 
 
 def _code(crs: CRS) -> str:
@@ -288,12 +351,6 @@ def _quoted(value: str | list[str]) -> str:
 
 
 TAGS_READ_IT = ["[land_cover]", 'classes = "osm"', ""]
-RASTER_READ_BY = [
-    "# Which class table reads the raster, where it doesn't say so: a name in layers/ or a CSV in this folder.",
-    "# [land_cover]",
-    '# classes = "worldcover"',
-    "",
-]
 
 
 def _printable(text: str) -> str:

@@ -15,7 +15,7 @@ from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
 from habitatmap.read.files import read_tables
 from habitatmap.read.headings import ALIASES, match_headings
-from habitatmap.read.start import new_area
+from habitatmap.read.start import Given, new_area
 from habitatmap.read.templates import NAMES_SHEET, NOT_READ, ROWS, TEMPLATES, is_example, write_templates
 from habitatmap.vocabulary.columns import EXAMPLE
 from habitatmap.vocabulary.terms import Outcome
@@ -64,8 +64,7 @@ def visit_rows() -> list[list[Any]]:
 
 def test_a_fresh_area_has_nothing_to_set_aside(tmp_path: Path) -> None:
     cover = write_raster(tmp_path / "cover.tif", [[10, 30], [30, 50]])
-    new_area(tmp_path / "town", land_cover=cover)
-    (tmp_path / "town" / "area.toml").open("a").write('[land_cover]\nclasses = "worldcover"\n')
+    new_area(tmp_path / "town", Given(land_cover=cover, classes="worldcover"))
     area = open_area(tmp_path / "town")
     assert area.ledger.frame().empty
     assert area.ledger.counts()["pools"] == {"read": 0, "accepted": 0, "set_aside": 0}
