@@ -271,3 +271,13 @@ def test_slips_of_points_in_layers_are_told(tmp_path: Path) -> None:
     kept = read_keep_away(read_tables(tmp_path / "keep_away.csv"), CRS_M, stated, ledger, {})
     assert kept.geometry.iloc[0].distance(kept.geometry.iloc[1]) < 200
     assert any("row 3: with latitude and longitude swapped" in r for r in ledger.remarks)
+
+
+@pytest.mark.parametrize(
+    "heading", ["NIMI_FI", "Stadtteil", "nom_quartier", "WIJKNAAM", "name:en", "barrio", "District name"]
+)
+def test_districts_come_in_with_their_names(tmp_path: Path, heading: str) -> None:
+    columns = {"id": [4, 5], heading: ["North", "South"]}
+    path = write_layer(tmp_path / "land.gpkg", [GROUND, box(LEFT + 100, TOP, LEFT + 200, TOP + 100)], **columns)
+    land = read_land(read_tables(path), CRS_M, Stated(), Ledger(), DAY)
+    assert sorted(land["name"]) == ["North", "South"]
