@@ -387,7 +387,8 @@ WORDS: dict[str, str] = {
     "public_few": "Squares with fewer than {n} pools, or fewer than {n} of them in gardens, do not show those pools.",
     "public_plan": (
         "Suggestions on private land are left out of this page. The sites here have letters, as they are not the sites "
-        "of the team’s map: this page is calculated from blurred places, so its sites and its figures differ from those."
+        "of the team’s map: this page is calculated from blurred places, so its sites and its figures differ from "
+        "those."
     ),
     "cell_count": "{n} pools in this square",
 }
