@@ -38,6 +38,7 @@ from habitatmap.read.files import read_tables
 from habitatmap.read.folder import area_folder, find_all, nothing_to_map, unused
 from habitatmap.read.formats.raster import credits_of, is_raster, raster_bounds, raster_crs
 from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.hazards import read_hazards
 from habitatmap.read.inputs import Input, inputs_of
 from habitatmap.read.land import read_land
 from habitatmap.read.land_cover import (
@@ -62,6 +63,7 @@ from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
 from habitatmap.vocabulary.kinds import ENOUGH, Kind
+from habitatmap.vocabulary.terms import Hazard
 
 # half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
 MOST_CELLS_AROUND = 2500
@@ -79,7 +81,8 @@ class Area:
 
     `has` names the kinds of input that the folder holds; `inputs` what each file is worth; `notes` says what was
     decided on the way; `earlier_sites` are the ids that sites were given in earlier runs; `boundary` and `inventoried`
-    are shapely shapes, None where the folder has none.
+    are shapely shapes, None where the folder has none; `hazards` tells which cells of the frame are steep or flood,
+    where a raster says so.
     """
 
     folder: Path
@@ -105,6 +108,7 @@ class Area:
     notes: list[str] = field(default_factory=list)
     credits: list[str] = field(default_factory=list)
     inputs: tuple[Input, ...] = ()
+    hazards: Mapping[Hazard, NDArray[np.bool_]] = field(default_factory=dict)
 
     @cached_property
     def gazetteer(self) -> Gazetteer:
@@ -156,7 +160,10 @@ def open_area(path: str | Path, as_of: datetime.date | None = None, committed: P
     tables = sort_kinds(tables, stated)
     corrections = read_corrections(folder)
     crs, chosen_by = _choose_crs(settings, rasters, corrected(tables, corrections, stated), stated)
-    sources = Sources(folder, settings, day, stated, rasters, crs, (chosen_by, *unused(folder, files, settings)))
+    hazards = {hazard: paths for hazard in Hazard if (paths := files.get(Kind(hazard), []))}
+    sources = Sources(
+        folder, settings, day, stated, rasters, hazards, crs, (chosen_by, *unused(folder, files, settings))
+    )
     area = read_corrected(tables, corrections, stated, lambda some: _read_area(some, sources))
     return _without(area, without, committed.name if committed else "")
 
@@ -184,6 +191,7 @@ class Sources:
     day: datetime.date
     stated: Stated
     rasters: Sequence[Path]
+    hazards: Mapping[Hazard, Sequence[Path]]
     crs: CRS
     notes: tuple[str, ...]
 
@@ -210,13 +218,14 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     committed = read_committed(tables.get(Kind.COMMITTED, []), crs, stated, ledger)
     inventoried = read_outline(tables.get(Kind.INVENTORIED, []), Kind.INVENTORIED, crs, stated, ledger)
 
-    cover = None
+    cover, hazards = None, {}
     if rasters or base or overlays:
         grid = _frame_of_cover(rasters, base or overlays, boundary, crs, settings)
         legend = Legend(sources.folder, settings.land_cover.classes)
         painted = CoverSources(rasters, base, overlays, settings.source_crs)
         cover = compose_land_cover(painted, legend, grid, crs, ledger)
         _refuse_empty(cover, boundary, grid)
+        hazards = read_hazards(sources.hazards, grid, crs, settings)
         cover = places_on_water(cover, grid, *_on_land(trees, keep_away, paths))
     else:
         grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings, ledger)
@@ -252,6 +261,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         tree_table=tree_table,
         earlier_sites=earlier_sites,
         notes=notes,
+        hazards=hazards,
         inputs=inputs_of(ledger.holdings, grid, crs),
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )

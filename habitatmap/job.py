@@ -230,7 +230,8 @@ def where_pools_may_stand(
     if consent is not None:
         settings = settings.model_copy(update={"consent": tuple(consent)})
     unfit = area.land_cover.by_cell("ground") if area.land_cover else None
-    ground, land = Ground(~np.isnan(habitat.season), habitat.inside, unfit), area.land if "land" in area.has else None
+    ground = Ground(~np.isnan(habitat.season), habitat.inside, unfit, area.hazards)
+    land = area.land if "land" in area.has else None
     return find_candidates(area.grid, ground, land, area.keep_away, area.pools[survey.standing], settings)
 
 

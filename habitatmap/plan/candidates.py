@@ -6,7 +6,7 @@ A lost cell counts under its first reason only, in this order:
 2. outside the boundary
 3. water, building              ground on which no pool can stand, by the class table
 4. excluded: KIND               a use of land with which no pool can stand there (layers/siting.csv), of a piece of land
-                                or an exclusion zone, kinds in alphabetical order; then steep and flooding ground
+                                or an exclusion zone, and steep and flooding ground, kinds in alphabetical order
 5. no land record               a list of land exists, and this ground is on none of it
 6. no consent, consent to ask   not among the consents the plan allows; where polygons overlap the strictest counts
 7. private land                 any polygon here is private and the plan excludes private land
@@ -153,10 +153,8 @@ def find_candidates(
     if ground.unfit is not None:
         for unfit in (Lost.WATER, Lost.BUILDING):
             take_out(unfit, ground.unfit == unfit.value)
-    for kind, mask in _excluded(grid, land, exclusion_zones, code == 0):
+    for kind, mask in _excluded(grid, land, exclusion_zones, ground.hazards, code == 0):
         take_out(ExcludedUse(kind), mask)
-    for hazard, there in ground.hazards.items():
-        take_out(ExcludedUse(hazard), there)
     if land is not None:
         take_out(Lost.NO_RECORD, land_index < 0)
         # row -1 (no land) reads the last entry, which is allowed: it was taken out above
@@ -219,17 +217,24 @@ def _by_kind(zones: gpd.GeoDataFrame) -> Iterator[tuple[str, gpd.GeoDataFrame]]:
 
 
 def _excluded(
-    grid: Grid, land: gpd.GeoDataFrame | None, zones: gpd.GeoDataFrame, among: Bools
+    grid: Grid,
+    land: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame,
+    hazards: Mapping[Hazard, Bools],
+    among: Bools,
 ) -> Iterator[tuple[str, Bools]]:
-    """The cells of each use of land with which no pool can stand there, in alphabetical order."""
-    masks: dict[str, Bools] = {}
+    """The cells of each use of land with which no pool can stand there, and of each hazard, in alphabetical order."""
+    masks: dict[str, Bools] = {str(hazard): there for hazard, there in hazards.items()}
+
+    def add(kind: str, here: Bools) -> None:
+        masks[kind] = masks[kind] | here if kind in masks else here
+
     for kind, rows in _by_kind(zones[zones["kind"].map(is_excluded).astype(bool)]):
-        masks[kind] = within(grid, rows.geometry.to_numpy(), rows["distance_m"].to_numpy(dtype=float), among=among)
+        add(kind, within(grid, rows.geometry.to_numpy(), rows["distance_m"].to_numpy(dtype=float), among=among))
     for name, plots in () if land is None else land.groupby("kind", sort=True):
         use = land_use(str(name))
         if use.siting is Siting.EXCLUDED:
-            here = cells_in(plots.geometry, grid)
-            masks[use.kind] = masks[use.kind] | here if use.kind in masks else here
+            add(use.kind, cells_in(plots.geometry, grid))
     yield from sorted(masks.items(), key=lambda item: item[0])
 
 

@@ -14,7 +14,7 @@ from habitatmap.read.files import SUFFIXES, find_inputs, is_fix, tables_in
 from habitatmap.read.formats.archive import archive_of, file_name
 from habitatmap.read.formats.raster import RASTER_DRIVERS
 from habitatmap.read.settings import FILE_NAME, Settings
-from habitatmap.vocabulary.kinds import NAMED, OLD_NAMES, Kind
+from habitatmap.vocabulary.kinds import NAMED, OLD_NAMES, RASTERS, Kind
 
 # kinds of files in which people send records, and which are not read
 FOREIGN = frozenset(
@@ -36,6 +36,7 @@ def find_all(folder: Path, settings: Settings) -> dict[Kind, list[Path]]:
     _refuse_old_names(folder)
     files: dict[Kind, list[Path]] = {kind: find_inputs(folder, kind) for kind in NAMED}
     files[Kind.LAND_COVER] = _cover_files(folder, settings)
+    files |= {kind: _rasters(folder, kind, files[kind]) for kind in RASTERS}
     overlays = folder / Kind.OVERLAYS
     if overlays.is_dir():
         given = (p for p in overlays.iterdir() if p.suffix.lower() in (*SUFFIXES, ".zip") and not is_fix(p))
@@ -54,6 +55,16 @@ def _refuse_old_names(folder: Path) -> None:
             if old in OLD_NAMES and one.suffix.casefold() in (*SUFFIXES, ".zip"):
                 new = OLD_NAMES[old] + one.name[len(old) :]
                 raise InputError(f"{file_name(one)}: {old}.* is now called {OLD_NAMES[old]}.*; rename the file {new}")
+
+
+def _rasters(folder: Path, kind: Kind, tables: Sequence[Path]) -> list[Path]:
+    """The rasters of a kind that has no other files. InputError where it has tables or shapes."""
+    if tables:
+        raise InputError(
+            f"{file_name(tables[0])} is no raster; expected {kind}.tif, or the shapes in keep_away.*, their kind {kind}"
+        )
+    found = [p for p in folder.iterdir() if p.suffix.lower() in RASTER_DRIVERS and Kind.of_stem(p.stem) is kind]
+    return sorted(found, key=file_name)
 
 
 def _cover_files(folder: Path, settings: Settings) -> list[Path]:

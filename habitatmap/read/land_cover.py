@@ -20,11 +20,7 @@ import shapely
 from affine import Affine
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS
-from rasterio.enums import Resampling
-from rasterio.errors import RasterioError
 from rasterio.features import rasterize
-from rasterio.vrt import WarpedVRT
-from rasterio.windows import Window
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
@@ -34,7 +30,7 @@ from habitatmap.geo.grid import Grid
 from habitatmap.read.class_proof import CONTRADICTED_FROM, TAG_TABLE, By, Evidence, contradictions, proven_table
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.raster import (
-    damaged,
+    blocks_on,
     open_raster,
     raster_bounds,
     raster_colours,
@@ -50,8 +46,6 @@ from habitatmap.read.shapes import read_layers
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.note import Note, note
 
-# of a source pixel; with GDAL's usual 0.125 some 300 cells in a million would depend on how the grid is cut
-WARP_TOLERANCE = 0.001
 TILE_CELLS = 1024
 MOST_VALUES = 1000
 MOST_UNMATCHED = 0.2
@@ -110,35 +104,15 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
             )
         hints = " ".join([path.name, *map(str, raster.tags().values())])
         width, height, (dx, dy) = raster.width, raster.height, raster.res
-        try:
-            with WarpedVRT(
-                raster,
-                src_crs=own.to_wkt(),
-                crs=crs.to_wkt(),
-                transform=Affine(*grid.transform),
-                width=grid.cols,
-                height=grid.rows,
-                resampling=Resampling.nearest,
-                tolerance=WARP_TOLERANCE,
-                add_alpha=raster.nodata is None,
-            ) as warped:
-                for tile in grid.tiles(TILE_CELLS):
-                    window = Window(tile.col0, tile.row0, tile.shape[1], tile.shape[0])
-                    block = warped.read(1, window=window)
-                    valid = warped.read_masks(1, window=window) > 0
-                    if block.dtype.kind == "f":
-                        valid &= ~np.isnan(block)
-                    codes, found = pd.factorize(block[valid])
-                    here = np.array([numbers.setdefault(value, len(numbers) + 1) for value in found.tolist()])
-                    if len(numbers) > MOST_VALUES:
-                        raise InputError(
-                            f"{path.name} holds more than {MOST_VALUES} different values, as heights do; "
-                            "expected class codes"
-                        )
-                    if len(found):
-                        local[tile.row0 : tile.row1, tile.col0 : tile.col1][valid] = here[codes]
-        except RasterioError as fault:
-            raise InputError(damaged(path, fault)) from None
+    for tile, block, valid in blocks_on(path, grid, crs, source_crs, TILE_CELLS):
+        codes, found = pd.factorize(block[valid])
+        here = np.array([numbers.setdefault(value, len(numbers) + 1) for value in found.tolist()])
+        if len(numbers) > MOST_VALUES:
+            raise InputError(
+                f"{path.name} holds more than {MOST_VALUES} different values, as heights do; expected class codes"
+            )
+        if len(found):
+            local[tile.row0 : tile.row1, tile.col0 : tile.col1][valid] = here[codes]
     unit = "degrees" if own.is_geographic else own.axis_info[0].unit_name
     notes = ("a raster", f"{width} x {height} cells of {dx:g} x {dy:g} {unit}")
     reading = Reading(Kind.LAND_COVER, path.name, path.name, notes, {}, {}, crs_label(own))

@@ -15,7 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from habitatmap.errors import InputError
 from habitatmap.vocabulary.kinds import OLD_NAMES
-from habitatmap.vocabulary.terms import Consent, FoundFrom, Mosquitoes, Objective, ShareBy
+from habitatmap.vocabulary.terms import Consent, FoundFrom, Mosquitoes, Objective, ShareBy, SlopeUnit
 from habitatmap.vocabulary.window import Window
 
 FILE_NAME = "area.toml"
@@ -152,6 +152,14 @@ class PlanSettings(_Part):
     quota: QuotaSettings = QuotaSettings()
 
 
+class SitingSettings(_Part):
+    """On what ground no pool can stand, by rasters: the unit of the slopes in steep.*, and what is too steep (expert
+    judgement: a vessel slides, and its water runs to one side)."""
+
+    slope_unit: Annotated[SlopeUnit | None, Field(strict=False, description='"degrees" or "percent"')] = None
+    steeper_than_deg: Annotated[float, Field(ge=0, lt=90, description="a slope in degrees, 0 to below 90")] = 20.0
+
+
 class CautionSettings(_Part):
     """What is known about disease-carrying mosquitoes in the area."""
 
@@ -234,6 +242,7 @@ class Settings(_Part):
     occupancy: OccupancySettings = OccupancySettings()
     plan: PlanSettings = PlanSettings()
     keep_away: Annotated[dict[str, MetresOrNone], Field(description="metres by kind")] = {}
+    siting: SitingSettings = SitingSettings()
     cautions: CautionSettings = CautionSettings()
     rounds: RoundsSettings = RoundsSettings()
     public: PublicSettings = PublicSettings()

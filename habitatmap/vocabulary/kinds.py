@@ -19,6 +19,8 @@ class Kind(StrEnum):
     INVENTORIED = "inventoried"
     COMMITTED = "committed"
     LAND_COVER = "land_cover"
+    STEEP = "steep"  # a raster, as the next
+    FLOODS = "floods"
     OVERLAYS = "overlays"  # a folder of this name, whose files may have any name
 
     @classmethod
@@ -33,6 +35,8 @@ class Kind(StrEnum):
 # named in the folder itself; the others lie in a folder of their own
 NAMED = tuple(kind for kind in Kind if kind is not Kind.OVERLAYS)
 _LONGEST_FIRST = sorted(NAMED, key=len, reverse=True)
+# rasters only
+RASTERS = (Kind.STEEP, Kind.FLOODS)
 # rows are counted for these in every run, though there be none
 COUNTED = (Kind.POOLS, Kind.VISITS, Kind.TREES, Kind.LAND, Kind.KEEP_AWAY)
 # read row by row into frames; a correction file is for one of these

@@ -57,6 +57,13 @@ class Hazard(StrEnum):
     FLOODS = "floods"
 
 
+class SlopeUnit(StrEnum):
+    """What a raster of slopes counts in."""
+
+    DEGREES = "degrees"
+    PERCENT = "percent"
+
+
 class Mosquitoes(StrEnum):
     """What is known of disease-carrying mosquitoes in an area."""
 

@@ -16,5 +16,7 @@ KIND_NAMES = {
     Kind.INVENTORIED: "where the list of trees is complete",
     Kind.COMMITTED: "committed sites",
     Kind.LAND_COVER: "land cover",
+    Kind.STEEP: "slopes",
+    Kind.FLOODS: "ground that floods",
     Kind.OVERLAYS: "painted over the land cover",
 }

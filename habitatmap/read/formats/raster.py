@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import NamedTuple
 from xml.etree import ElementTree
 
 import numpy as np
 import rasterio
+from affine import Affine
+from numpy.typing import NDArray
 from pyproj import CRS, Transformer
-from rasterio.enums import ColorInterp
+from rasterio.enums import ColorInterp, Resampling
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.io import MemoryFile
 from rasterio.shutil import copy
 from rasterio.transform import xy
+from rasterio.vrt import WarpedVRT
+from rasterio.windows import Window
 
 from habitatmap.errors import CrsError, InputError
 from habitatmap.geo.crs import parse_crs, state_crs
+from habitatmap.geo.grid import Grid, Tile
 
 # the driver goes with the ending, so that no file can make GDAL follow a link or run a formula whatever it holds
 RASTER_DRIVERS = {
@@ -31,6 +36,9 @@ RASTER_DRIVERS = {
 }
 
 
+# of a source pixel; with GDAL's usual 0.125 some 300 cells in a million would depend on how the grid is cut
+WARP_TOLERANCE = 0.001
+TILE_CELLS = 1024
 # where a virtual raster has its attribute table, and GDAL's numbers for the column of values and for texts
 ATTRIBUTES, IS_VALUE, IS_TEXT = "GDALRasterAttributeTable", "5", "2"
 LONGEST_LABEL = 80
@@ -122,6 +130,36 @@ def raster_colours(path: Path) -> dict[str, Colour]:
         if raster.count != 1 or raster.colorinterp[0] != ColorInterp.palette:
             return {}
         return {str(value): Colour(*rgba[:3]) for value, rgba in raster.colormap(1).items() if rgba[3]}
+
+
+def blocks_on(
+    path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str], tile_cells: int = TILE_CELLS
+) -> Iterator[tuple[Tile, NDArray[np.floating | np.integer], NDArray[np.bool_]]]:
+    """A raster's first band on a grid by nearest neighbour, tile by tile, with the cells that hold data.
+
+    Raises InputError where the file is damaged.
+    """
+    own = raster_crs(path, source_crs)
+    with open_raster(path) as raster:
+        try:
+            with WarpedVRT(
+                raster,
+                src_crs=own.to_wkt(),
+                crs=crs.to_wkt(),
+                transform=Affine(*grid.transform),
+                width=grid.cols,
+                height=grid.rows,
+                resampling=Resampling.nearest,
+                tolerance=WARP_TOLERANCE,
+                add_alpha=raster.nodata is None,
+            ) as warped:
+                for tile in grid.tiles(tile_cells):
+                    window = Window(tile.col0, tile.row0, tile.shape[1], tile.shape[0])
+                    block = warped.read(1, window=window)
+                    valid = warped.read_masks(1, window=window) > 0
+                    yield tile, block, valid & ~np.isnan(block) if block.dtype.kind == "f" else valid
+        except RasterioError as fault:
+            raise InputError(damaged(path, fault)) from None
 
 
 def open_raster(path: Path) -> rasterio.DatasetReader:
