@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 from shapely import STRtree, intersection, length, simplify
 
 from habitatmap.page import themes
+from habitatmap.page.around import COLOURS, around_sites
 from habitatmap.page.background import background_blocks
 from habitatmap.page.coding import Writer, coded, coded_sentences, number, scaled, sentence, text, texts
 from habitatmap.page.document import shown
 from habitatmap.page.pictures import WebMap
 from habitatmap.page.tornado import tornado_svg, tornado_words
-from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, square_around
+from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, may_be_placed, square_around
 from habitatmap.result import Figures, Result
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.vocabulary.where import Where
@@ -40,7 +41,8 @@ from habitatmap.words.served import (
     second_pool_at_a_site,
     up_to_number,
 )
-from habitatmap.words.tables import Row, rows_of
+from habitatmap.words.sentences import Sentence
+from habitatmap.words.tables import rows_of
 from habitatmap.words.where import told_where
 
 MOST_STREETS = 5  # named with a gap
@@ -56,6 +58,7 @@ def team_blocks(result: Result) -> Block:
     return {
         "facts": _facts(result, web, public=False) | _facts_for_the_team(result, writer),
         "plan": _plan(result, writer),
+        "around": _around(result, writer),
         "gaps": _gaps(result, writer),
         "pools": _pools(result, writer),
         "land": _land(result, writer),
@@ -73,6 +76,7 @@ def public_blocks(result: Result, public: Result) -> Block:
     return {
         "facts": _facts(public, web, public=True) | {"title": shown(result.title)},
         "plan": _plan_for_everyone(public, writer),
+        "around": around_sites(public, writer, public=True),
         "gaps": _gaps(public, writer),
         "cells": _blur_squares(public, writer),
         **background_blocks(public, writer, web, public=True),
@@ -95,6 +99,8 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "flight": [number(settings.flight.forage_median_m), number(settings.flight.dispersal_median_m)],
         "bounds": web.bounds,
         "reach": {key: number(value) for key, value in asdict(figures.forage_in_reach).items()},
+        "by_flight": _by_flight(figures, settings),
+        "brought_colours": [colour for colour in COLOURS if colour],
         "plan_pools": figures.plan.pools,
         "share_of_bound": number(figures.plan.share_of_bound),
         "for_reach": figures.plan.objective == Objective.REACH,
@@ -105,11 +111,22 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "ground_doubts": [
             sentence(one) for one in cover_doubts(figures.land_cover.doubts if figures.land_cover else ())
         ],
+        "figures": [] if public else _plan_figures(result),
         "cautions": texts(general_cautions(settings, public)),
         "credits": texts(result.credits),
         "outcomes": [[outcome or "", asdict(mark)] for outcome, mark in themes.OUTCOME_MARKS.items()],
         "not_standing": NOT_STANDING,
     }
+
+
+def _by_flight(figures: Figures, settings: Settings) -> list[list[float | int | None]]:
+    """Forage in reach with the plan by the median of flight: [metres, share], the least first; none without a plan."""
+    reach = figures.forage_in_reach
+    if not figures.plan.pools:
+        return []
+    by_median = {float(median): share for median, share in reach.with_plan_by_forage_median_m.items()}
+    by_median[settings.flight.forage_median_m] = reach.with_plan
+    return [[number(median), number(share)] for median, share in sorted(by_median.items())]
 
 
 def _served(figures: Figures, public: bool) -> Block | None:
@@ -135,7 +152,6 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
     counts = aside.groupby(["file", "reason"], sort=True).size().reset_index(name="n")
     most = counts.sort_values("n", ascending=False, kind="stable").head(MOST_REASONS)
     return {
-        "assumptions": _assumptions(rows_of(result.sensitivity)),
         "asks_served": figures.plan.objective == Objective.SERVED,
         "ask_first": [
             {"place": shown(place), "adds": number(adds)}
@@ -164,11 +180,16 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
     }
 
 
-def _assumptions(sensitivity: Sequence[Row]) -> Block | None:
-    """Which assumption moves the plan most, as a picture and in words; None where nothing is known of it."""
+def _plan_figures(result: Result) -> list[Block]:
+    """The pictures below the plan, each with the key of its heading and what it says: which assumption moves it most."""
+    sensitivity = rows_of(result.sensitivity)
     told = tornado_words(sensitivity)
-    picture = base64.b64encode(tornado_svg(sensitivity).encode()).decode()
-    return None if told is None else {"picture": picture, "words": sentence(told)}
+    return [] if told is None else [_figure("assumptions", told, tornado_svg(sensitivity))]
+
+
+def _figure(head: str, told: Sentence, svg: str) -> Block:
+    """A drawing with its heading (a word of the page) and its words."""
+    return {"head": head, "words": sentence(told), "picture": base64.b64encode(svg.encode()).decode()}
 
 
 def _costliest(figures: Figures, writer: Writer) -> Block | None:
@@ -220,6 +241,12 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
 def _place(where: Where | str) -> Block | str:
     """Where a site lies, for the page's `tell`."""
     return sentence(told_where(where)) if isinstance(where, Where) else text(where)
+
+
+def _around(result: Result, writer: Writer) -> list[Block | None]:
+    """What lies around each suggestion; None for those on private land."""
+    found = iter(around_sites(result, writer, public=False))
+    return [next(found) if placed else None for placed in may_be_placed(result.plan)]
 
 
 def _plan_for_everyone(public: Result, writer: Writer) -> list[Block]:

@@ -55,6 +55,10 @@ WORDS: dict[str, str] = {
     "with_plan": "with all {n} suggested pools",
     "with_plan_one": "with the suggested pool",
     "with_first": "with the first {n} of {all} suggested pools",
+    "ranges": "How far forage in reach with the plan is uncertain",
+    "range_flight": "By how far adults fly (median)",
+    "range_searches": "By what the searches leave open",
+    "flight_share": "{m}: {share}",
     "bound": "Proven limit: no choice of {n} pools can lift it above {bound}.",
     "share_of_bound": "The plan brings at least {share} of the best possible gain.",
     "share_of_bound_other": "This plan is not made for reach; it still brings at least {share} of that possible gain.",
@@ -77,16 +81,14 @@ WORDS: dict[str, str] = {
     # plan
     "plan_caption": "Suggested pools, best first. Choose one to see it on the map and why it is there.",
     "plan_adds": (
-        "Gains after the pools before it: in reach if occupied; likely served in the next {years} years if flies come "
-        "from everywhere, or from mapped places only."
+        "Gains after the pools before it: in reach if occupied; likely served in the next {years} years, from the least "
+        "to the most by where flies come from."
     ),
     "plan_none": "No pool is suggested. The tab “Data” says which land was ruled out and why.",
     "rank": "No.",
     "where": "Where and why",
     "adds": "In reach",
     "adds_served": "Likely served",
-    "adds_open": "flies from everywhere",
-    "adds_closed": "mapped places only",
     "sure": "How sure",
     "why": "Why here",
     "doubt": "What could be wrong",
@@ -109,6 +111,16 @@ WORDS: dict[str, str] = {
     "fact_robustness": "Stays in the plan",
     "fact_robustness_value": "in {share} of the simulations",
     "fact_consent": "Landowner consent",
+    "brought": (
+        "The map shows the flowers that this pool alone brings into reach: as much as {ha} ha in full flower, all "
+        "season long."
+    ),
+    "brought_little": "little",
+    "brought_much": "much",
+    "near.children": "Nearest place where children play",
+    "near.exclusion": "Nearest other exclusion zone",
+    "near.path": "Nearest path or street",
+    "near_value": "{name}, {far}",
     "fact_forage_m": "Nearest good forage",
     "fact_dead_wood_m": "Nearest dead wood or rot-hole tree",
     "fact_nearest_pool_m": "Nearest standing pool",

@@ -97,7 +97,7 @@ def test_a_town_with_nothing_but_trees_shows_them(visit: Visit, tmp_path: Path) 
 
 def test_suggestions_are_named_by_rank_id_and_place(visit: Visit, team_file: Path) -> None:
     page = visit(team_file)
-    row = page.locator("#plan-panel tbody tr").nth(1)
+    row = page.locator("#plan-panel tbody tr:has(.pick)").nth(1)
     assert row.get_by_role("button", name="Suggestion 2, S2: Mill Lane Green").is_visible()
     assert row.locator("td.count").inner_text().split() == ["2", "S2"]
     assert page.locator("#map .pin").nth(1).get_attribute("title") == "Suggestion 2, S2: Mill Lane Green"

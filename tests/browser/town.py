@@ -232,9 +232,10 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     lines = [LineString([(WEST, NORTH - 220 * i - 15), (WEST + 2000, NORTH - 220 * i - 15)]) for i in range(1, 7)]
     lines += [LineString([(WEST + 280 * i + 15, NORTH - 1400), (WEST + 280 * i + 15, NORTH)]) for i in range(1, 7)]
     lines += [LineString([(WEST + 300 + 40 * i, NORTH - 700 - 150 * np.sin(i / 2)) for i in range(18)])]
+    lines += [LineString([(WEST + 200, NORTH - 1810), (WEST + 1900, NORTH - 1790)])]
     wend = LineString([(WEST + 10 * c, NORTH - 1125 - 140 * np.sin(c / 26)) for c in range(0, 200, 4)])
     paths = gpd.GeoDataFrame(
-        {"kind": ["residential"] * 12 + ["footway", "river"], "name": "", "geometry": [*lines, wend]}, crs=CRS_CODE
+        {"kind": ["residential"] * 12 + ["footway", "footway", "river"], "name": "", "geometry": [*lines, wend]}, crs=CRS_CODE
     )
     near = [(i, j) for i in range(min(pools, 60)) for j in range(i) if np.hypot(*(at[i] - at[j])) < 160]
     links = gpd.GeoDataFrame(
@@ -320,6 +321,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             with_plan_low=0.43,
             with_plan_high=0.58,
             upper_bound=with_plan + 0.009,
+            with_plan_by_forage_median_m={"100": 0.24, "500": 0.91},
             index_ha=21.4,
             measured_share=0.64,
         ),

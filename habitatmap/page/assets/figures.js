@@ -29,7 +29,9 @@ function headline() {
   }
   const figures = el("p", {class: "figures"}, el("span", null, el("span", {class: "big"}, percent(reach.now, 1)), el("span", {class: "said"}, words.now)));
   if (n) figures.append(el("span", {class: "arrow", "aria-hidden": "true"}, "\u2192"), el("span", null, then, thenText));
-  box.append(el("h3", null, words.headline), el("p", {class: "what"}, words.headline_what), figures, bar, el("p", {class: "axis", "aria-hidden": "true"}, el("span", null, percent(0, 0)), el("span", null, percent(scale, 0))));
+  const ranges = reachRanges(), wide = ranges && ranges.flight >= 0.5;
+  box.append(el("h3", null, words.headline), el("p", {class: "what"}, words.headline_what), wide ? ranges.picture : "", figures, bar,
+    el("p", {class: "axis", "aria-hidden": "true"}, el("span", null, percent(0, 0)), el("span", null, percent(scale, 0))), ranges && !wide ? ranges.picture : "");
   const first = (k) => {
     const whole = k === n, value = whole ? reach.with_plan : plan[k - 1].cumulative;
     then.textContent = percent(value, 1);
@@ -56,6 +58,33 @@ function headline() {
   for (const doubt of facts.ground_doubts) box.append(el("p", {class: "thin"}, tell(doubt)));
   for (const one of facts.thin || []) box.append(el("p", {class: "thin"}, tell(one)));
   if (facts.missing && facts.missing.length) box.append(el("p", {class: "thin"}, say(facts.missing.length > 1 ? "missing_short" : "missing_short_one", {n: facts.missing.length})));
+}
+
+/** How far forage in reach with the plan is not known, on one scale: by how far adults fly, and by what the searches leave open. Null without a plan. */
+function reachRanges() {
+  const by = facts.by_flight.filter(([, share]) => share !== null), reach = facts.reach, shares = by.map(([, share]) => share);
+  if (by.length < 2) return null;
+  const [low, high] = [Math.min(...shares), Math.max(...shares)], at = (value) => 100 * value + "%";
+  const track = (from, to, marks) => {
+    const bar = el("span", {class: "span"}), line = el("span", {class: "track"}, bar);
+    bar.style.left = at(from);
+    bar.style.width = at(to - from);
+    for (const [value, own] of marks) {
+      const mark = el("i", {class: own ? "own" : null});
+      mark.style.left = at(value);
+      line.append(mark);
+    }
+    return line;
+  };
+  const told = by.map(([median, share]) => say("flight_share", {m: metres(median), share: percent(share, 0)})).join(", ");
+  const rows = [[words.range_flight, track(low, high, by.map(([median, share]) => [share, median === facts.flight[0]])), told]];
+  if (reach.with_plan_low !== null) rows.push([words.range_searches, track(reach.with_plan_low, reach.with_plan_high, [[reach.with_plan, true]]),
+    say("from_to", {low: percent(reach.with_plan_low, 0), high: percent(reach.with_plan_high, 0)})]);
+  const picture = el("figure", {class: "ranges"}, el("figcaption", null, words.ranges), ...rows.map(([name, line, text]) => {
+    line.setAttribute("aria-hidden", "true");
+    return el("p", null, el("span", {class: "name"}, name), line, el("span", {class: "said"}, text));
+  }), el("p", {class: "axis", "aria-hidden": "true"}, el("span", null, percent(0, 0)), el("span", null, percent(1, 0))));
+  return {flight: high - low, picture: picture};
 }
 
 /** The headline for the first k pools: their own share of what is likely served, by where flies come from. */

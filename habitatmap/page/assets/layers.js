@@ -79,12 +79,15 @@ function thinEdges(group) {
 }
 
 /** Hatching of many areas would cover a map of much ground: faint where the whole area is in sight, in full two zooms on. */
+const hatched = [];
+
 function fadeHatching(group, least) {
   const whole = map.getBoundsZoom(facts.bounds);
   const fit = () => {
-    const full = Math.max(least, Math.min(1, (map.getZoom() - whole - 0.25) / 1.75));
+    const full = document.documentElement.classList.contains("brought") ? 0 : Math.max(least, Math.min(1, (map.getZoom() - whole - 0.25) / 1.75));
     group.eachLayer((one) => { if (one.options.fill && one.options.hatched) one.setStyle({fillOpacity: HATCHED * full}); });
   };
+  hatched.push(fit);
   map.on("zoomend", fit);
   group.on("add", fit);
 }

@@ -2,7 +2,7 @@
 
 /**
  * A table beside the map. Each row has a button that opens the row's card under it and shows it on the map.
- * what: {name, caption, none, heads: [text, class], over: [text, columns, class] (a line above the heads), n, cells(i) -> elements, button(i) -> text, called(i) -> the button's whole name, card(i), show(i), status(i)}
+ * what: {name, caption, none, heads: [text, class], n, cells(i) -> elements, button(i) -> text, called(i) -> the button's whole name, below(i) -> what stands in a row of its own, card(i), show(i), status(i)}
  */
 function table(what) {
   const panel = byId(what.name + "-panel"), body = el("tbody"), rows = [];
@@ -47,16 +47,18 @@ function table(what) {
     panel.append(el("p", {class: "none"}, what.none));
     return panel;
   }
-  if (!what.paged) for (let i = 0; i < what.n; i++) body.append(row(i));
+  if (!what.paged) for (let i = 0; i < what.n; i++) body.append(row(i), what.below ? el("tr", {class: "below" + (i < WHOLE ? "" : " folded")}, el("td", {colspan: what.heads.length}, ...what.below(i))) : "");
   body.addEventListener("keydown", (event) => {
     const buttons = [...body.querySelectorAll("button.pick")], at = buttons.indexOf(event.target);
     const next = {ArrowDown: at + 1, ArrowUp: at - 1, Home: 0, End: buttons.length - 1}[event.key];
     if (at >= 0 && next !== undefined && buttons[next]) { event.preventDefault(); buttons[next].focus(); }
   });
   panel.append(el("div", {class: "table-box"}, el("table", {class: what.name}, el("caption", null, what.caption),
-    el("thead", null, what.over ? el("tr", null, ...what.over.map(([text, columns, kind]) => el(text ? "th" : "td", {scope: text ? "colgroup" : null, colspan: columns, class: kind}, text))) : "", el("tr", null, ...what.heads.map(([text, kind]) => typeof text === "string" ? el("th", {scope: "col", class: kind}, text) : text))), body)));
+    el("thead", null, el("tr", null, ...what.heads.map(([text, kind]) => typeof text === "string" ? el("th", {scope: "col", class: kind}, text) : text))), body)));
   return panel;
 }
+
+const WHOLE = 3;  // so many suggestions are told in full before one is chosen
 
 function ring(at) {
   lit = L.circleMarker(at, {radius: 17, color: "#a8321a", weight: 3, fill: false, interactive: false, pane: "lit"}).addTo(map);
@@ -77,23 +79,22 @@ function goTo(at, zoom) {
 }
 
 function planTable() {
-  const plan = data("plan"), pins = layers.plan.pins, years = number(facts.years);
+  const plan = data("plan"), around = data("around"), pins = layers.plan.pins, years = number(facts.years);
   const consent = (row) => words["consent." + row.consent] || row.consent;
   const panel = table({
     name: "plan", n: plan.length, caption: words.plan_caption + " " + say("plan_adds", {years: years}), none: words.plan_none,
-    over: [["", 3, ""], [words.adds_served, 2, "figure"], ["", 1, "sure"]],
-    heads: [[words.rank, "count"], [words.where, ""], [words.adds, "figure"], [words.adds_open, "figure"], [words.adds_closed, "figure"], [words.sure, "figure sure"]],
+    heads: [[words.rank, "count"], [words.where, ""], [words.adds, "figure"], [words.adds_served, "figure"], [words.sure, "figure sure"]],
     button: (i) => [siteWhere(plan[i])], called: (i) => siteName(plan[i]),
     cells: (i, button) => [
       el("td", {class: "count"}, String(plan[i].rank) + " ", el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, siteId(plan[i])))),
-      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i]))), written(tell(plan[i].reason), "p"),
-        el("p", {class: "paper", dir: "auto"}, said(plan[i].asks))),
-      ...["gain", "served_open", "served_closed"].map((key) => el("td", {class: "figure"}, gained(plan[i][key]))),
+      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i])))),
+      el("td", {class: "figure"}, gained(plan[i].gain)), el("td", {class: "figure"}, servedBySite(plan[i])),
       el("td", {class: "figure sure"}, share(plan[i].robustness))
     ],
+    below: (i) => [written(tell(plan[i].reason), "p"), el("p", {class: "paper", dir: "auto"}, said(plan[i].asks))],
     card: (i) => {
       const row = plan[i], card = el("div", {class: "card"});
-      card.append(el("h3", null, words.why), written(tell(row.reason), "p"));
+      card.append(el("h3", null, words.why), written(tell(row.reason), "p"), ...broughtKey(around[i]));
       if (!row.at) card.append(el("p", {class: "pointless"}, words.private_point));
       card.append(factList([
         [words.fact_gain, row.gain === null ? words.unknown : say("fact_gain_value", {gain: gained(row.gain)})],
@@ -101,6 +102,7 @@ function planTable() {
         [words.fact_cumulative, facts.public ? null : finely(row.cumulative)],
         [words.fact_occupancy, ranged(row.occupancy_expected, row.occupancy_low, row.occupancy_high)],
         [words.fact_robustness, row.robustness === null ? words.unknown : say("fact_robustness_value", {share: share(row.robustness)})],
+        ...(around[i] ? around[i].near : []).map((one) => [words["near." + one.is], say("near_value", {name: said(one.name), far: metres(one.m)})]),
         [words.fact_forage_m, metres(row.forage_m)], [words.fact_dead_wood_m, metres(row.dead_wood_m)], [words.fact_nearest_pool_m, metres(row.nearest_pool_m)],
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],
         [words.fact_point, row.at ? fixed(place(row.at), 5).join(", ") : null],
@@ -111,15 +113,19 @@ function planTable() {
       return card;
     },
     show: (i) => {
-      const zone = plan[i].zone.length ? light(plan[i].zone, STYLES.zone.color) : null;
-      if (pins[i]) {
-        goTo(pins[i].getLatLng(), 14);
-        if (pins[i].getElement()) pins[i].getElement().classList.add("on");
-        arrange();
-      } else if (zone) map.fitBounds(zone.getBounds(), {maxZoom: 16, animate: !still});
+      if (plan[i].zone.length) light(plan[i].zone, STYLES.zone.color);
+      if (!pins[i]) {
+        if (lit) map.fitBounds(lit.getBounds(), {maxZoom: 16, animate: !still, paddingTopLeft: clearOfKey()});
+        return;
+      }
+      lit = showAround(pins[i].getLatLng(), around[i], lit);
+      map.fitBounds(pins[i].getLatLng().toBounds(2 * AROUND_M), {animate: !still, paddingTopLeft: clearOfKey(), paddingBottomRight: [8, 8]});
+      if (pins[i].getElement()) pins[i].getElement().classList.add("on");
+      arrange();
     },
     unlit: () => {
       document.querySelectorAll(".pin.on").forEach((pin) => pin.classList.remove("on"));
+      showBrought(false);
       arrange();
     },
     status: (i) => say("suggestion_status", {rank: plan[i].rank, all: plan.length, place: siteWhere(plan[i]), gain: finely(plan[i].gain)})
@@ -127,10 +133,49 @@ function planTable() {
   if (facts.public) panel.append(el("p", {class: "none"}, words.public_plan));
   if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first),
     el("ol", null, ...facts.ask_first.map((row) => written(say(facts.asks_served ? "ask_first_row_served" : "ask_first_row", {place: row.place, adds: gained(row.adds)}), "li")))));
-  if (facts.assumptions) panel.append(el("section", {class: "assumptions"}, el("h3", null, words.assumptions), written(tell(facts.assumptions.words), "p"),
-    el("img", {src: "data:image/svg+xml;base64," + facts.assumptions.picture, alt: tell(facts.assumptions.words)})));
+  for (const one of facts.figures) panel.append(el("section", {class: "drawing"}, el("h3", null, words[one.head]), written(tell(one.words), "p"),
+    el("img", {src: "data:image/svg+xml;base64," + one.picture, alt: tell(one.words)})));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
     el("ul", null, ...facts.cautions.map((text) => written(said(text), "li")))));
+}
+
+const AROUND_M = 150;  // so much around a chosen suggestion is in sight
+
+/** Draws what a chosen suggestion alone brings into reach and what is near it, below its zone. */
+function showAround(at, {brings, near}, zone) {
+  const drawn = L.featureGroup(zone ? [zone] : []), renderer = L.canvas({pane: "lit"}), labelled = [];
+  if (brings.url) drawn.addLayer(L.imageOverlay(brings.url, brings.bounds, {pane: "brought", alt: "", className: "cells"}));
+  showBrought(Boolean(brings.url));
+  for (const one of near.filter(({m}) => m <= 2 * AROUND_M)) {
+    const end = L.latLng(place(one.at)), label = written(say("near_value", {name: said(one.name), far: metres(one.m)}));
+    for (const [color, weight] of [[HALO, 4.5], [INK, 1.8]]) drawn.addLayer(L.polyline([at, end], {renderer: renderer, pane: "lit", interactive: false, color: color, weight: weight, dashArray: weight < 4 ? "4 3" : null}));
+    const up = end.lat > at.lat ? -1 : 1, beside = labelled.filter((other) => other.distanceTo(end) < 60).length;
+    labelled.push(end);
+    drawn.addLayer(L.tooltip({permanent: true, direction: up < 0 ? "top" : "bottom", className: "near", offset: [0, up * 24 * beside]}).setLatLng(end).setContent(label));
+  }
+  return drawn.addTo(map);
+}
+
+/** While what a suggestion brings is drawn, colours below it are pale and gaps are not hatched. */
+function showBrought(on) {
+  document.documentElement.classList.toggle("brought", on);
+  hatched.forEach((fade) => fade());
+}
+
+/** What the colours of what a suggestion brings mean. */
+function broughtKey(around) {
+  if (!around || around.brings.index_ha === null) return [];
+  const shades = facts.brought_colours.map((colour) => swatch(colour, "").firstChild);
+  return [el("p", null, say("brought", {ha: number(around.brings.index_ha, around.brings.index_ha < 10 ? 1 : 0)})),
+    around.brings.url ? el("p", {class: "shades"}, words.brought_little, " ", ...shades, " ", words.brought_much) : ""];
+}
+
+/** What a site adds to forage likely served, from the least to the most by where flies come from. */
+function servedBySite(row) {
+  const both = [row.served_open, row.served_closed];
+  if (!both.every(isKnown)) return words.unknown;
+  const [low, high] = both.sort((a, b) => a - b).map(gained);
+  return low === high ? low : say("from_to", {low: low.replace(/\s?%$/, ""), high: high});
 }
 
 function gapsTable() {
