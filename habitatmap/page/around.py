@@ -1,9 +1,12 @@
-"""What lies around a suggestion, for the picture that choosing it draws: the forage that it alone brings into reach, the
-nearest place of children, the nearest other exclusion zone and the nearest path."""
+"""What lies around a suggestion, for the picture that choosing it draws.
+
+That is the forage that it alone brings into reach, the nearest place of children, the nearest other exclusion zone and
+the nearest path.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -19,17 +22,40 @@ from habitatmap.plan.reach import multiply
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
 
-DRAWN_M = 500.0  # how far from a site its picture goes at most (expert judgement: beyond, a cell gets too little to see)
+DRAWN_M = (
+    500.0  # how far from a site its picture goes at most (expert judgement: beyond, a cell gets too little to see)
+)
 BREAKS = (0.01, 0.04, 0.1, 0.2)  # season's forage, 0-1, times added reach
 COLOURS = ("", "#f7c88b", "#ec9440", "#cf5a1e", "#8f2a0f")
 CHILDREN = ("playground", "school", "kindergarten")  # kinds of layers/keep_away.csv
 
-Block = dict[str, Any]
+
+class Brings(NamedTuple):
+    """What a site brings: the address and bounds of a picture, None where there is nothing to draw, and how much."""
+
+    url: str | None
+    bounds: list[list[float]] | None
+    index_ha: float | int | None
 
 
-def around_sites(result: Result, writer: Writer, public: bool) -> list[Block]:
-    """For each suggestion that may be placed, in the order of the plan: `brings` (address and bounds of a picture, None
-    where there is nothing to draw; index-hectares) and `near` (code, name, distance in metres, [lon, lat]).
+class Near(NamedTuple):
+    """What is near: "children", "exclusion" or "path", its name, metres to its edge, and [lon, lat] there."""
+
+    code: str
+    name: str
+    m: float | int | None
+    at: list[int]
+
+
+class Around(NamedTuple):
+    """What lies around one suggestion."""
+
+    brings: Brings
+    near: list[Near]
+
+
+def around_sites(result: Result, writer: Writer, public: bool) -> list[Around]:
+    """For each suggestion that may be placed, in the order of the plan, what lies around it.
 
     A site brings what is reached by it and by nothing before it. For the `public` no private suggestion counts as
     before, and only paths are told of what is near: exclusion zones are the team's.
@@ -38,10 +64,10 @@ def around_sites(result: Result, writer: Writer, public: bool) -> list[Block]:
     if not placed.any():
         return []
     brings = _brings(result, placed if public else np.ones(len(placed), dtype=bool))
-    return [{"brings": brings[i], "near": _near(result, i, writer, public)} for i in np.flatnonzero(placed)]
+    return [Around(brings[i], _near(result, i, writer, public)) for i in map(int, np.flatnonzero(placed))]
 
 
-def _brings(result: Result, counted: NDArray[np.bool_]) -> list[Block]:
+def _brings(result: Result, counted: NDArray[np.bool_]) -> list[Brings]:
     found, grid = result.findings, result.grid
     weight = np.nan_to_num(np.asarray(found.habitat.weight, dtype=float))
     missed = np.array(found.reach.not_reached, dtype=float)
@@ -55,22 +81,22 @@ def _brings(result: Result, counted: NDArray[np.bool_]) -> list[Block]:
     return brought
 
 
-def _drawn(forage: NDArray[np.float64], row: int, col: int, result: Result) -> Block:
+def _drawn(forage: NDArray[np.float64], row: int, col: int, result: Result) -> Brings:
     """Forage brought into reach, by cell, as a picture of the ground near its site."""
     grid, far = result.grid, round(DRAWN_M / result.grid.cell_m)
     row0, col0 = max(0, row - far), max(0, col - far)
     near = forage[row0 : row + far + 1, col0 : col + far + 1]
     index_ha = number(forage.sum() * grid.cell_m**2 / 1e4)
     if not (near >= BREAKS[0]).any():
-        return {"url": None, "bounds": None, "index_ha": index_ha}
+        return Brings(None, None, index_ha)
     left, top = grid.left + col0 * grid.cell_m, grid.top - row0 * grid.cell_m
     web = WebMap.of(Grid(left, top, grid.cell_m, *near.shape), result.crs)
     classes = np.where(web.inside, classes_of(web.values(near), BREAKS), OUTSIDE)
     url = picture(np.where(classes < FIRST, OUTSIDE, classes), COLOURS)
-    return {"url": url, "bounds": web.bounds, "index_ha": index_ha}
+    return Brings(url, web.bounds, index_ha)
 
 
-def _near(result: Result, i: int, writer: Writer, public: bool) -> list[Block]:
+def _near(result: Result, i: int, writer: Writer, public: bool) -> list[Near]:
     site = result.plan.iloc[i]
     paths = result.paths[[SORTS.get(kind) != "water" for kind in result.paths["kind"]]] if len(result.paths) else None
     told = [] if paths is None else _nearest("path", paths, site["x"], site["y"], writer)
@@ -86,7 +112,7 @@ def _near(result: Result, i: int, writer: Writer, public: bool) -> list[Block]:
     ]
 
 
-def _nearest(code: str, frame: gpd.GeoDataFrame, x: float, y: float, writer: Writer) -> list[Block]:
+def _nearest(code: str, frame: gpd.GeoDataFrame, x: float, y: float, writer: Writer) -> list[Near]:
     """The nearest of some geometries to a point, in a list; an empty one where there is none."""
     if not len(frame):
         return []
@@ -96,4 +122,4 @@ def _nearest(code: str, frame: gpd.GeoDataFrame, x: float, y: float, writer: Wri
     end_x, end_y = get_coordinates(line)[-1]
     row = frame.iloc[k]
     name = text(row["name"]) if "name" in frame.columns else ""
-    return [{"is": code, "name": name or text(row["kind"]), "m": number(line.length), "at": writer.point(end_x, end_y)}]
+    return [Near(code, name or text(row["kind"]), number(line.length), writer.point(end_x, end_y))]

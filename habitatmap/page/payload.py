@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -14,13 +13,14 @@ from numpy.typing import NDArray
 from shapely import STRtree, intersection, length, simplify
 
 from habitatmap.page import themes
-from habitatmap.page.around import COLOURS, around_sites
+from habitatmap.page.around import COLOURS, Around, around_sites
 from habitatmap.page.background import background_blocks
 from habitatmap.page.coding import Writer, coded, coded_sentences, number, scaled, sentence, text, texts
 from habitatmap.page.document import shown
 from habitatmap.page.pictures import WebMap
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, may_be_placed, square_around
+from habitatmap.read.settings import Settings
 from habitatmap.result import Figures, Result
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.vocabulary.where import Where
@@ -32,6 +32,7 @@ from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.plan import notes_of
 from habitatmap.words.reasons import doubt, reason
+from habitatmap.words.sentences import Sentence
 from habitatmap.words.served import (
     against_rules,
     digits_of,
@@ -41,7 +42,6 @@ from habitatmap.words.served import (
     second_pool_at_a_site,
     up_to_number,
 )
-from habitatmap.words.sentences import Sentence
 from habitatmap.words.tables import rows_of
 from habitatmap.words.where import told_where
 
@@ -76,7 +76,7 @@ def public_blocks(result: Result, public: Result) -> Block:
     return {
         "facts": _facts(public, web, public=True) | {"title": shown(result.title)},
         "plan": _plan_for_everyone(public, writer),
-        "around": around_sites(public, writer, public=True),
+        "around": [_around_one(one) for one in around_sites(public, writer, public=True)],
         "gaps": _gaps(public, writer),
         "cells": _blur_squares(public, writer),
         **background_blocks(public, writer, web, public=True),
@@ -181,7 +181,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
 
 
 def _plan_figures(result: Result) -> list[Block]:
-    """The pictures below the plan, each with the key of its heading and what it says: which assumption moves it most."""
+    """The pictures below the plan, each with its heading and what it says: which assumption moves it most."""
     sensitivity = rows_of(result.sensitivity)
     told = tornado_words(sensitivity)
     return [] if told is None else [_figure("assumptions", told, tornado_svg(sensitivity))]
@@ -246,7 +246,11 @@ def _place(where: Where | str) -> Block | str:
 def _around(result: Result, writer: Writer) -> list[Block | None]:
     """What lies around each suggestion; None for those on private land."""
     found = iter(around_sites(result, writer, public=False))
-    return [next(found) if placed else None for placed in may_be_placed(result.plan)]
+    return [_around_one(next(found)) if placed else None for placed in may_be_placed(result.plan)]
+
+
+def _around_one(around: Around) -> Block:
+    return {"brings": around.brings._asdict(), "near": [one._asdict() for one in around.near]}
 
 
 def _plan_for_everyone(public: Result, writer: Writer) -> list[Block]:

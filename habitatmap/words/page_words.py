@@ -81,8 +81,8 @@ WORDS: dict[str, str] = {
     # plan
     "plan_caption": "Suggested pools, best first. Choose one to see it on the map and why it is there.",
     "plan_adds": (
-        "Gains after the pools before it: in reach if occupied; likely served in the next {years} years, from the least "
-        "to the most by where flies come from."
+        "Gains after the pools before it: in reach if occupied; likely served in the next {years} years, from the "
+        "least to the most by where flies come from."
     ),
     "plan_none": "No pool is suggested. The tab “Data” says which land was ruled out and why.",
     "rank": "No.",

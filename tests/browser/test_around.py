@@ -21,8 +21,10 @@ from tests.browser.town import NORTH, WEST, blurred, town
 pytestmark = pytest.mark.browser
 Visit = Callable[..., Any]
 # metres that the map shows, from its scale bar: its length on the screen and what it stands for
-METRES_PER_PIXEL = """() => { const bar = document.querySelector('.leaflet-control-scale-line');
-    return parseFloat(bar.textContent) * (bar.textContent.includes('km') ? 1000 : 1) / bar.getBoundingClientRect().width; }"""
+METRES_PER_PIXEL = """() => {
+    const bar = document.querySelector('.leaflet-control-scale-line'), metres = parseFloat(bar.textContent);
+    return metres * (bar.textContent.includes('km') ? 1000 : 1) / bar.getBoundingClientRect().width;
+}"""
 
 
 def row_of(page: Any, number: int) -> Any:
@@ -80,13 +82,13 @@ def test_what_a_site_brings_is_forage_times_added_reach() -> None:
     """By hand: index-hectares of the first site are forage x p x k over what nothing reaches yet."""
     result = town()
     found, sites = result.findings, result.findings.proposal.sites
-    first = around_sites(result, Writer(result.crs), public=False)[0]["brings"]
+    first = around_sites(result, Writer(result.crs), public=False)[0].brings
     y, x = np.indices(result.grid.shape)
     d = np.hypot(y - sites["row"].iloc[0], x - sites["col"].iloc[0]) * 10 / (250 / 1.678347)
     reach = np.where(d <= 10, (1 + d) * np.exp(-d), 0)
     brought = np.nan_to_num(found.habitat.weight) * found.reach.not_reached * 0.42 * reach
-    assert first["index_ha"] == pytest.approx(brought.sum() * 0.01, rel=1e-3)
-    second = around_sites(result, Writer(result.crs), public=False)[1]["brings"]["index_ha"]
+    assert first.index_ha == pytest.approx(brought.sum() * 0.01, rel=1e-3)
+    second = around_sites(result, Writer(result.crs), public=False)[1].brings.index_ha
     missed = found.reach.not_reached * (1 - 0.42 * reach)
     d = np.hypot(y - sites["row"].iloc[1], x - sites["col"].iloc[1]) * 10 / (250 / 1.678347)
     alone = np.nan_to_num(found.habitat.weight) * missed * 0.42 * np.where(d <= 10, (1 + d) * np.exp(-d), 0)
@@ -97,12 +99,19 @@ def test_what_is_near_is_measured_to_its_edge() -> None:
     """A playground 30 m east and 40 m south, so 50 m away; a path that runs 30 m south of the site."""
     result = town()
     x, y = WEST + 1750, NORTH - 1620  # the first site
-    paths = result.paths.iloc[:1].set_geometry([LineString([(x - 90, y - 30), (x + 90, y - 30)])]).assign(name="Weir Path")
-    zones = result.keep_away.set_geometry(result.keep_away.geometry.translate(x + 30 - WEST - 640, y + 40 - NORTH + 640))
-    near = around_sites(replace(result, paths=paths, keep_away=zones), Writer(result.crs), public=False)[0]["near"]
-    assert [(one["is"], one["name"], one["m"]) for one in near] == [("children", "playground", 50.0), ("path", "Weir Path", 30.0)]
+    paths = (
+        result.paths.iloc[:1].set_geometry([LineString([(x - 90, y - 30), (x + 90, y - 30)])]).assign(name="Weir Path")
+    )
+    zones = result.keep_away.set_geometry(
+        result.keep_away.geometry.translate(x + 30 - WEST - 640, y + 40 - NORTH + 640)
+    )
+    near = around_sites(replace(result, paths=paths, keep_away=zones), Writer(result.crs), public=False)[0].near
+    assert [(one.code, one.name, one.m) for one in near] == [
+        ("children", "playground", 50.0),
+        ("path", "Weir Path", 30.0),
+    ]
     lon, lat = Writer(result.crs).point(x, y - 30)
-    assert near[1]["at"] == [lon, lat]
+    assert near[1].at == [lon, lat]
     assert abs(lat / PER_DEGREE - 52) < 1
 
 
@@ -113,10 +122,12 @@ def test_private_sites_and_the_public_get_less() -> None:
     assert [one is not None for one in around] == may_be_placed(result.plan).tolist()
     public = public_blocks(result, blurred(result))["around"]
     assert len(public) == int(may_be_placed(result.plan).sum())
-    assert {one["is"] for row in public for one in row["near"]} == {"path"}
+    assert {one["code"] for row in public for one in row["near"]} == {"path"}
     private_first = result.plan.assign(private=["yes", "no", "yes", "no", "no", "no", "yes", "no", "no", "no"])
     few = around_sites(replace(result, plan=private_first), Writer(result.crs), public=True)
-    alone = around_sites(replace(result, plan=private_first, findings=_without_the_first(result)), Writer(result.crs), public=True)
+    alone = around_sites(
+        replace(result, plan=private_first, findings=_without_the_first(result)), Writer(result.crs), public=True
+    )
     assert few == alone
 
 
@@ -135,7 +146,8 @@ def test_the_picture_of_the_ranges(visit: Visit, team_file: Path, tmp_path: Path
     assert "43 % to 58 %" in told
     left = [page.locator(f"#headline .ranges .span >> nth={i}").evaluate("e => e.style.left") for i in (0, 1)]
     assert left == ["24%", "43%"]
-    first = "document.querySelector('.ranges').getBoundingClientRect().top < document.querySelector('.figures').getBoundingClientRect().top"
+    top = "document.querySelector('#headline .{}').getBoundingClientRect().top"
+    first = f"{top.format('ranges')} < {top.format('figures')}"
     assert page.evaluate(first)  # 24 to 91 % is more than half the scale
     result = town()
     near = replace(result.figures.forage_in_reach, with_plan_by_forage_median_m={"100": 0.4, "500": 0.6})

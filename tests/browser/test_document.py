@@ -170,6 +170,8 @@ def test_every_word_is_used_and_every_used_word_is_there() -> None:
         "kind_",
         "look.",
         "name.",
+        "near.",
+        "assumptions",
         "pools_by.",
         "month_",
         "try_",

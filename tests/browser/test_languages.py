@@ -111,7 +111,7 @@ def test_reasons_doubts_and_causes_are_put_together_in_each_language(
     page = visit(path)
     page.locator("#plan-panel .pick").first.click()
     card = page.locator("#plan-panel .detail").inner_text()
-    told = page.locator("#plan-panel tbody th > p:first-of-type").all_text_contents()
+    told = page.locator("#plan-panel tr.below p:first-of-type").all_text_contents()
     page.locator("#tab-gaps").click()
     told += [card, page.locator("#gaps-panel tbody p").first.text_content()]
     page.locator("#tab-pools").click()

@@ -235,7 +235,8 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
     lines += [LineString([(WEST + 200, NORTH - 1810), (WEST + 1900, NORTH - 1790)])]
     wend = LineString([(WEST + 10 * c, NORTH - 1125 - 140 * np.sin(c / 26)) for c in range(0, 200, 4)])
     paths = gpd.GeoDataFrame(
-        {"kind": ["residential"] * 12 + ["footway", "footway", "river"], "name": "", "geometry": [*lines, wend]}, crs=CRS_CODE
+        {"kind": ["residential"] * 12 + ["footway", "footway", "river"], "name": "", "geometry": [*lines, wend]},
+        crs=CRS_CODE,
     )
     near = [(i, j) for i in range(min(pools, 60)) for j in range(i) if np.hypot(*(at[i] - at[j])) < 160]
     links = gpd.GeoDataFrame(

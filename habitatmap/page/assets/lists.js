@@ -102,7 +102,7 @@ function planTable() {
         [words.fact_cumulative, facts.public ? null : finely(row.cumulative)],
         [words.fact_occupancy, ranged(row.occupancy_expected, row.occupancy_low, row.occupancy_high)],
         [words.fact_robustness, row.robustness === null ? words.unknown : say("fact_robustness_value", {share: share(row.robustness)})],
-        ...(around[i] ? around[i].near : []).map((one) => [words["near." + one.is], say("near_value", {name: said(one.name), far: metres(one.m)})]),
+        ...(around[i] ? around[i].near : []).map((one) => [words["near." + one.code], say("near_value", {name: said(one.name), far: metres(one.m)})]),
         [words.fact_forage_m, metres(row.forage_m)], [words.fact_dead_wood_m, metres(row.dead_wood_m)], [words.fact_nearest_pool_m, metres(row.nearest_pool_m)],
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],
         [words.fact_point, row.at ? fixed(place(row.at), 5).join(", ") : null],
