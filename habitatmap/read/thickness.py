@@ -170,7 +170,7 @@ def _ask(draft: Draft, name: str, doubt: tuple[Doubt, str], trees: int) -> None:
     why, of = doubt
     measure = name.removesuffix("_cm")
     draft.remark(
-        f"{draft.heading(name)} names no unit, and {why.format(of=of)}; the thickness of {trees} trees is not known "
+        f"{draft.heading(name)} names no unit, and {why.format(of=of)}; the thickness of {trees:,} trees is not known "
         f'until area.toml states the unit: [units.trees] {measure} = "inch" (or "cm")'
     )
 

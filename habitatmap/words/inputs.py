@@ -37,7 +37,7 @@ def what_matters(inputs: Sequence[Input]) -> list[Sentence]:
         if one.outside and not one.in_frame and known(one.nearest_km):
             km = Quantity(one.nearest_km, 0 if one.nearest_km >= 10 else 1, "km", grouped=True)
             said.append(Sentence(NONE_HERE, {"n": _figure(one.rows), "file": one.file, "km": km}))
-        asked = [unit for unit in one.units if unit.by is UnitBy.ASKED]
+        asked = [unit for unit in one.units if unit.by is UnitBy.ASKED and one.in_frame]
         said += [Sentence(ASKED, {"heading": unit.heading, "file": one.file}) for unit in asked]
     return [*said, *_of_trees([one for one in inputs if one.kind == Kind.TREES and one.in_frame])]
 
@@ -82,7 +82,9 @@ def _away(one: Input) -> str:
     if not known(one.nearest_km):
         return ""
     near, far = _far(one.nearest_km), _far(one.farthest_km)
-    return f", {far} away" if near == far else f", {near} to {far} away"
+    if near.split()[-1] == far.split()[-1]:
+        near = near.split()[0]
+    return f", {far} away" if far.startswith(f"{near} ") else f", {near} to {far} away"
 
 
 def _far(km: float) -> str:

@@ -91,6 +91,10 @@ class Box(NamedTuple):
 
     def near(self, point: Point) -> bool:
         """Whether a position lies in the box or beside it."""
+        # for whole lists far away: no degree of latitude is shorter than 110 km
+        beside = NEAR_KM / 110.0
+        if point.crs.is_geographic and not self.south - beside <= point.y <= self.north + beside:
+            return False
         return bool(self.off_km(*to_lonlat([point.x], [point.y], point.crs))[0] <= NEAR_KM)
 
 
