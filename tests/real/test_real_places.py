@@ -108,6 +108,18 @@ def assert_much_forage_is_said(area: Path, summary: dict) -> None:  # type: igno
     assert said == pytest.approx(much, abs=0.01)  # a centre on an edge may fall to either side
 
 
+def assert_places_can_be_said(area: Path) -> None:
+    """No site and no unnamed land is called by its kind alone: each is told by a name of the extract."""
+    plan, land = pd.read_csv(area / "out" / "plan.csv"), pd.read_csv(area / "out" / "places.csv")
+    frames = [gpd.read_file(path) for name in ("names", "land", "paths") if (path := area / f"{name}.gpkg").exists()]
+    names = {name for frame in frames for name in frame["name"].dropna() if name}
+    kinds = {str(kind).casefold() for kind in land["kind"]}
+    assert plan["id"].tolist() == [f"S{rank}" for rank in plan["rank"]]
+    for place in [*plan["place"], *land["place"], *pd.read_csv(area / "out" / "ask_first.csv")["place"]]:
+        assert place.casefold() not in kinds
+        assert any(name in place for name in names), place
+
+
 def test_helsinki(tmp_path: Path) -> None:
     area = tmp_path / "helsinki"
     pbf, raster = HELSINKI / "helsinki.osm.pbf", HELSINKI / "land_cover_corine20m.tif"
@@ -124,6 +136,7 @@ def test_helsinki(tmp_path: Path) -> None:
     assert summary["forage_in_reach"]["with_plan"] > 0.3  # of the ground that the extract tells of, not of all 20 km2
     assert any("cells of 20 m" in note for note in summary["notes"])
     assert_pools_can_stand(area, pbf)
+    assert_places_can_be_said(area)
 
 
 @pytest.mark.slow
@@ -133,6 +146,7 @@ def test_by_map_tags_alone(pbf: str, tmp_path: Path) -> None:
     invoke("new", area, "--osm", extract)
     summary = mapped(area)
     assert_pools_can_stand(area, extract)
+    assert_places_can_be_said(area)
     assert_much_forage_is_said(area, summary)
 
 
@@ -142,6 +156,7 @@ def test_kotka_has_no_tree(tmp_path: Path) -> None:
     invoke("new", area, "--osm", pbf)
     summary = mapped(area)
     assert_pools_can_stand(area, pbf)
+    assert_places_can_be_said(area)
     assert_much_forage_is_said(area, summary)
     assert summary["intake"]["trees"] == {"read": 0, "accepted": 0, "set_aside": 0}
     assert any("trees" in sentence.lower() for sentence in summary["missing"])
