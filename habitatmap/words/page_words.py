@@ -18,6 +18,7 @@ WORDS: dict[str, str] = {
     "find_name": "Name of a pool, street, park or suggestion",
     "found_n": "{n} found",
     "found_more": "{n} found; the first {shown} are shown",
+    "name_shown": "{name} is shown on the map.",
     "name.land": "land",
     "name.water": "water",
     "name.main": "street",
@@ -182,9 +183,12 @@ WORDS: dict[str, str] = {
     "flag.not standing": "not standing",
     # what if
     "try_what": (
-        "Try pools out. Choose a site on the map, or press Enter at its middle, and a pool stands there; choose a "
-        "pool and it is gone. What is in reach, and what stays a gap, changes at once."
+        "Try pools out. Choose a site on the map, or press Enter at its middle, and a pool stands there; drag it to "
+        "move it, or use the arrow keys. Choose a pool and it is gone. What is in reach, and what stays a gap, changes "
+        "at once."
     ),
+    "try_marker": "Pool {name}: arrow keys move it by one cell, Delete removes it",
+    "try_moved": "Pool {name} moved: it adds {gain} of the area’s forage here.",
     "try_on": "Try pools out on the map",
     "try_off_button": "Stop trying out",
     "try_now": "with your changes",

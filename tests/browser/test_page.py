@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -547,4 +548,35 @@ def test_axe_finds_nothing_in_a_sorted_table_nor_while_measuring(visit: Visit, t
     page.locator("#look").select_option("dark")
     page.locator("#theme").select_option("forage_month")
     assert faults(page) == []
+    assert page.trouble == []
+
+
+def test_a_popup_tells_what_it_is_and_gives_the_focus_back(visit: Visit, team_file: Path) -> None:
+    page = visit(team_file, reduced_motion="reduce")
+    for name in ("pools", "plan", "gaps"):
+        page.locator(f"#mark-{name}").uncheck()
+    page.locator("#map").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".leaflet-popup")
+    popup = page.get_by_role("dialog", name="At this point")
+    assert popup.is_visible()
+    assert page.evaluate("document.querySelector('.leaflet-popup').contains(document.activeElement)")
+    page.keyboard.press("Escape")
+    page.wait_for_selector(".leaflet-popup", state="detached")
+    assert page.evaluate("document.activeElement.id") == "map"
+    assert page.trouble == []
+
+
+def test_the_focus_goes_where_the_search_went(visit: Visit, tmp_path: Path) -> None:
+    result = town()
+    path = tmp_path / "map.html"
+    path.write_text(map_page(replace(result, paths=result.paths.assign(name="Weir Path"))), encoding="utf-8")
+    page = visit(path, reduced_motion="reduce")
+    for wanted, kind, focused in [("Weir", "street", "map"), ("Mill Lane", "suggestion", "Mill Lane Green")]:
+        open_find(page)
+        page.locator("#find-name").fill(wanted)
+        page.locator("#found button", has_text=kind).first.click()
+        here = page.evaluate("document.activeElement.id || document.activeElement.textContent")
+        assert here == focused
+    assert "Weir Path is shown" not in page.locator("#live").inner_text()  # the last one told is the suggestion
     assert page.trouble == []

@@ -333,3 +333,77 @@ def test_a_committed_file_that_is_not_fit_is_refused(tmp_path: Path, content: st
     with pytest.raises(InputError, match=fault) as told:
         open_area(area(tmp_path / "area", POOLS), committed=file)
     assert "mine.geojson" in str(told.value)
+
+
+def marker_of(page: Any, letter: str) -> Any:
+    return page.get_by_role("button", name=f"Pool {letter}: arrow keys move it")
+
+
+def test_a_pool_tried_out_is_moved_by_the_arrow_keys(visit: Callable[..., Any], page_file: Path) -> None:
+    page = visit(page_file, reduced_motion="reduce")
+    go_to(page, page_file, 33, 72)
+    here(page)
+    there = reached(page)
+    go_to(page, page_file, 30, 70)
+    here(page)
+    start = reached(page)
+    marker_of(page, "A").focus()
+    for key in ("ArrowDown", "ArrowRight", "ArrowDown", "ArrowDown", "ArrowRight"):
+        page.keyboard.press(key)
+    assert reached(page) == pytest.approx(there, rel=1e-9)
+    assert abs(there / start - 1) > 1e-4
+    assert "Pool A moved" in page.locator("#try-said").inner_text()
+    assert page.evaluate("document.activeElement.getAttribute('aria-label')").startswith("Pool A")
+    assert faults(page) == []
+    page.keyboard.press("Delete")
+    assert page.locator("#try-list li").count() == 0
+    assert page.evaluate("document.activeElement.id") == "map"
+    assert page.trouble == []
+
+
+@pytest.mark.parametrize("touch", [False, True])
+def test_a_pool_tried_out_is_dragged(visit: Callable[..., Any], page_file: Path, touch: bool) -> None:
+    page = visit(page_file, reduced_motion="reduce", has_touch=touch)
+    go_to(page, page_file, 30, 70)
+    here(page)
+    start, box = reached(page), marker_of(page, "A").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    drag(page, touch, (x, y), (x - 120, y + 90))
+    assert "Pool A moved" in page.locator("#try-said").inner_text()
+    assert abs(reached(page) / start - 1) > 1e-3
+    new = marker_of(page, "A").bounding_box()
+    assert abs(new["x"] - box["x"] + 120) < 10  # on the middle of a cell
+    assert page.locator("#try-list li").count() == 1
+    assert page.trouble == []
+
+
+def drag(page: Any, touch: bool, start: tuple[float, float], end: tuple[float, float]) -> None:
+    steps = [tuple(a + (b - a) * k / 8 for a, b in zip(start, end, strict=True)) for k in range(1, 9)]
+    if not touch:
+        page.mouse.move(*start)
+        page.mouse.down()
+        for at in steps:
+            page.mouse.move(*at)
+        page.mouse.up()
+        return
+    wire = page.context.new_cdp_session(page)
+    send = lambda kind, points: wire.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})  # noqa: E731
+    send("touchStart", [{"x": start[0], "y": start[1]}])
+    for x, y in steps:
+        send("touchMove", [{"x": x, "y": y}])
+    send("touchEnd", [])
+
+
+def test_a_pool_dragged_where_none_may_stand_goes_back_and_says_why(visit: Callable[..., Any], page_file: Path) -> None:
+    page = visit(page_file, reduced_motion="reduce")
+    go_to(page, page_file, 40, 50)
+    here(page)
+    box = marker_of(page, "A").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x - 40, y, steps=3)
+    page.mouse.move(x - 75, y, steps=3)  # onto the pool of (40, 44)
+    page.mouse.up()
+    assert "Too near" in page.locator("#try-said").inner_text()
+    assert page.locator("#try-list li").count() == 1

@@ -118,6 +118,13 @@ function startMap(id) {
     const link = event.popup._closeButton;
     event.popup._contentNode.tabIndex = 0;  // a long one scrolls, by key too
     link.replaceWith(el("button", {type: "button", class: "leaflet-popup-close-button", "aria-label": words.close, on: () => map.closePopup()}, "\u00d7"));
+    const box = event.popup.getElement(), before = document.activeElement;
+    box.setAttribute("role", "dialog");
+    box.setAttribute("aria-label", event.popup._contentNode.querySelector("strong").textContent);
+    event.popup._contentNode.focus({preventScroll: true});
+    event.popup.once("remove", () => {  // who was in it goes back to where they came from; its box may be gone by now
+      if (document.activeElement === document.body || box.contains(document.activeElement)) (before === document.body || !before.isConnected ? byId("map") : before).focus({preventScroll: true});
+    });
   });
   map.on("click", (event) => tap(event.latlng));
 }

@@ -87,7 +87,7 @@ function finder() {
       ...plan.map((row, i) => ({text: siteWhere(row), kind: say("suggestion_short", {rank: row.rank, id: siteId(row)}), go: () => lists.plan.select(i, true)})),
       ...(pools ? pools.name : []).map((name, i) => ({text: name, kind: words.pool, go: () => lists.pools.select(i, true), at: at[i]})),
       ...gaps.map((gap, i) => ({text: say("gap", {rank: gap.rank}), kind: "", go: () => lists.gaps.select(i, true)})),
-      ...names.text.map((text, i) => ({text: text, kind: words["name." + names.sort[i]], go: () => { goTo(L.latLng(nameAt[i]), 16); flash(nameAt[i]); }}))
+      ...names.text.map((text, i) => ({text: text, kind: words["name." + names.sort[i]], go: () => showName(text, nameAt[i])}))
     ].map((one) => ({...one, plain: plainly(one.text)}));
   };
   const plainly = (text) => text.toLocaleLowerCase(facts.lang).normalize("NFD").replace(/\p{M}/gu, "");
@@ -108,9 +108,13 @@ function finder() {
   });
 }
 
-function flash(at) {
+/** Goes to a name; the focus goes along, so that the arrow keys move the map from there. */
+function showName(name, at) {
   for (const list of Object.values(lists)) list.clear();
+  goTo(L.latLng(at), 16);
   ring(at);
+  byId("map").focus({preventScroll: true});
+  status(say("name_shown", {name: name}));
 }
 
 /* ---- how it looks */

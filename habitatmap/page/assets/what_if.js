@@ -61,21 +61,27 @@ const reachTheme = () => themes.pictures.find((one) => one.name === "reach_now")
 const GAP_FILL = "#cf8fc4";
 
 /** A click on the map, or Enter on its middle: a pool here, unless something forbids it. */
-function tryAt(at) {
-  const calculator = trial.calculator, [col, row] = turn(calculator.to_cell, at.lng, at.lat).map(Math.floor);
-  if (row < 0 || col < 0 || row >= calculator.rows || col >= calculator.cols) { told(words.try_outside); return false; }
-  return tryCell(row, col);
+const tryAt = (at) => tryCell(...cellAt(at));
+
+function cellAt(at) {
+  const [col, row] = turn(trial.calculator.to_cell, at.lng, at.lat).map(Math.floor);
+  return [row, col];
+}
+
+/** Why no pool may stand at a cell, in words; "" where it may. */
+function hindrance(row, col) {
+  const calculator = trial.calculator;
+  if (row < 0 || col < 0 || row >= calculator.rows || col >= calculator.cols) return words.try_outside;
+  const reason = calculator.reasonAt(row, col), near = reason ? null : calculator.tooNear(row, col);
+  if (reason) return say("try_refused", {reason: tell(calculator.reasons[reason - 1])});
+  if (!near) return "";
+  const name = near.place.pool >= 0 ? data("pools").name[near.place.pool] : near.place.letter;
+  return say("try_near", {far: metres(near.far), name: name, spacing: metres(calculator.spacing_m)});
 }
 
 function tryCell(row, col) {
-  const calculator = trial.calculator, reason = calculator.reasonAt(row, col);
-  if (reason) { told(say("try_refused", {reason: tell(calculator.reasons[reason - 1])})); return false; }
-  const near = calculator.tooNear(row, col);
-  if (near) {
-    const name = near.place.pool >= 0 ? data("pools").name[near.place.pool] : near.place.letter;
-    told(say("try_near", {far: metres(near.far), name: name, spacing: metres(calculator.spacing_m)}));
-    return false;
-  }
+  const calculator = trial.calculator, against = hindrance(row, col);
+  if (against) { told(against); return false; }
   const before = calculator.share(), number = Math.max(0, ...trial.added.map((one) => one.number)) + 1;
   const place = {row: row, col: col, p: calculator.chanceAt(row, col), pool: -1, number: number, letter: letters(number)};
   calculator.set(place, true);
@@ -83,6 +89,46 @@ function tryCell(row, col) {
   told(say("try_added", {name: place.letter, gain: finely(calculator.share() - before)}));
   refresh();
   return true;
+}
+
+/** Moves a pool tried out to another cell, unless something forbids it; says what it adds there. */
+function moveTried(place, row, col) {
+  if (row === place.row && col === place.col) return;
+  const calculator = trial.calculator;
+  calculator.set(place, false);
+  const against = hindrance(row, col), without = calculator.share();
+  if (!against) Object.assign(place, {row: row, col: col, p: calculator.chanceAt(row, col)});
+  calculator.set(place, true);
+  told(against || say("try_moved", {name: place.letter, gain: finely(calculator.share() - without)}));
+  tellReach();
+}
+
+function dropTried(place) {
+  trial.calculator.set(place, false);
+  trial.added = trial.added.filter((one) => one !== place);
+  told(say("try_removed", {name: place.letter}));
+  refresh();
+}
+
+const ARROWS = {ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1]};
+
+/** The marker of a pool tried out: it is dragged, or moved from cell to cell by the arrow keys. */
+function triedMarker(place) {
+  const marker = L.marker(cellPlace(place), {draggable: true, zIndexOffset: 2000, icon: L.divIcon({className: "tried", iconSize: [28, 28], html: el("span", null, place.letter)})});
+  marker.on("drag", later(() => { if (trial.added.includes(place)) moveTried(place, ...cellAt(marker.getLatLng())); }));
+  marker.on("dragend", () => { moveTried(place, ...cellAt(marker.getLatLng())); refresh(); });
+  marker.on("add", () => {
+    const mark = marker.getElement();
+    mark.setAttribute("aria-label", say("try_marker", {name: place.letter}));
+    mark.addEventListener("keydown", (event) => {
+      const step = ARROWS[event.key];
+      if (event.key === "Delete") { byId("map").focus({preventScroll: true}); dropTried(place); }
+      else if (step) { moveTried(place, place.row + step[0], place.col + step[1]); refresh(); }
+      else return;
+      event.preventDefault();
+    });
+  });
+  return marker;
 }
 
 /** 1 = A, 26 = Z, 27 = AA. */
@@ -116,28 +162,32 @@ function clearTrial() {
 
 const cellPlace = (place) => turn(trial.calculator.to_degrees, place.col + 0.5, place.row + 0.5).reverse();
 
-/** Everything that follows from the pools tried out. */
-function refresh() {
-  const calculator = trial.calculator, now = calculator.share(), gaps = calculator.gaps(), change = now - trial.start.share;
+/** Forage in reach with the pools tried out. */
+function tellReach() {
+  const now = trial.calculator.share(), out = byId("try-now");
   byId("try-start").textContent = percent(trial.start.share, 2);
-  const out = byId("try-now");
   out.textContent = percent(now, 2);
   out.dataset.share = String(now);
-  byId("try-gain").textContent = say("try_gain", {change: gained(change)});
+  byId("try-gain").textContent = say("try_gain", {change: gained(now - trial.start.share)});
+}
+
+/** Everything that follows from the pools tried out. */
+function refresh() {
+  const calculator = trial.calculator, gaps = calculator.gaps();
+  tellReach();
   byId("try-gaps").textContent = say("try_gaps", {share_before: finely(trial.start.gaps.share), share_after: finely(gaps.share)});
   tellServed();
   const item = (text, key, act) => el("li", null, written(text), el("button", {type: "button", class: "act small", on: act}, words[key]));
   byId("try-list").replaceChildren(
-    ...trial.added.map((place) => item(say("try_item", {name: place.letter, p: percent(place.p, 0)}), "try_remove", () => {
-      calculator.set(place, false);
-      trial.added = trial.added.filter((one) => one !== place);
-      told(say("try_removed", {name: place.letter}));
-      refresh();
-    })),
+    ...trial.added.map((place) => item(say("try_item", {name: place.letter, p: percent(place.p, 0)}), "try_remove", () => dropTried(place))),
     ...[...trial.out].map((place) => item(say("try_item_out", {name: data("pools").name[place.pool]}), "try_put_back", () => tryPool(place.pool))));
-  trial.marks.clearLayers();
-  for (const place of trial.added) trial.marks.addLayer(L.marker(cellPlace(place), {keyboard: false, zIndexOffset: 2000,
-    icon: L.divIcon({className: "tried", iconSize: [28, 28], html: el("span", null, place.letter)})}));
+  const shown = new Set(trial.added.map((place) => place.marker));
+  trial.marks.eachLayer((mark) => { if (!shown.has(mark)) trial.marks.removeLayer(mark); });
+  for (const place of trial.added) {  // a marker stays the same, so that it keeps the focus
+    place.marker = place.marker || triedMarker(place);
+    place.marker.setLatLng(cellPlace(place));
+    trial.marks.addLayer(place.marker);
+  }
   for (const place of trial.out) trial.marks.addLayer(L.marker(cellPlace(place), {keyboard: false, interactive: false, zIndexOffset: 1900,
     icon: L.divIcon({className: "tried out", iconSize: [22, 22], html: el("span", null, "\u00d7")})}));
   if (picture && picture === trial.sheet) paintTrial(gaps);
