@@ -26,12 +26,13 @@ from habitatmap.habitat.score import Habitat, score_habitat
 from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.turnover import KnownPlaces
 from habitatmap.network.web import Web, describe_network
-from habitatmap.plan.bound import ROUNDS, certify
+from habitatmap.plan.bound import ROUNDS, Bound, certify
 from habitatmap.plan.by_connectivity import build_network, plan_by_connectivity
 from habitatmap.plan.candidates import Candidates, Ground, find_candidates
 from habitatmap.plan.consent_priorities import COLUMNS as CONSENT_COLUMNS
 from habitatmap.plan.consent_priorities import rank_consents as rank
 from habitatmap.plan.gaps import find_gaps
+from habitatmap.plan.how_many import ForSoMany, curve, go_on, numbers_shown
 from habitatmap.plan.mean_field import Demand, MeanField
 from habitatmap.plan.outlook import (
     Conditions,
@@ -68,7 +69,7 @@ from habitatmap.result import Result
 from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
 from habitatmap.result.figures import Stage
 from habitatmap.result.findings import Findings, Places, Promise, Proposal, Reach, Survey
-from habitatmap.result.tables import NOT_SCORED, at_cells, interval, sampled
+from habitatmap.result.tables import NOT_SCORED, at_cells, interval, intervals, sampled
 from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
 from habitatmap.survey.probabilities import Inference, PoolOccupancy, estimate_pools, most_informative
 from habitatmap.survey.surroundings import places_near
@@ -121,8 +122,10 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
     with clock(Stage.SERVED):
         served = what_is_served(area, habitat, places, allowed, ahead, proposal)
     with clock(Stage.BOUND):
-        bound = certify(proposal.problem, proposal.requested, rounds=1 if for_public else ROUNDS)
+        rounds, most = (1, 0) if for_public else (ROUNDS, numbers_shown(proposal.requested))
+        bound = certify(proposal.problem, proposal.requested, rounds=rounds, most=most)
         limits = NO_LIMITS if for_public else what_could_be_served(ahead, proposal)
+        many = () if for_public else how_many(habitat, survey, places, reach, proposal, promise, bound)
     with clock(Stage.ROBUSTNESS):
         around = zones_around(proposal, ahead)
         if proposal.preference is None:
@@ -154,6 +157,7 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         served=served,
         served_limits=limits,
         bound=bound,
+        how_many=many,
         zones=around,
         robustness=steady,
         consents=consents,
@@ -322,6 +326,24 @@ def what_could_be_served(ahead: Sites, proposal: Proposal) -> ServedLimits:
         return NO_LIMITS
     weights = preference.by_simulation(ahead, ahead.none, 0)
     return limit_served(ahead, proposal.problem, sites, len(sites), weights)
+
+
+def how_many(
+    habitat: Habitat, survey: Survey, places: Places, reach: Reach, proposal: Proposal, promise: Promise, bound: Bound
+) -> tuple[ForSoMany, ...]:
+    """Forage in reach by the number of pools, beyond the plan; nothing where there is no plan."""
+    asked, sites, n = proposal.problem, proposal.sites, len(proposal.sites)
+    if not n:
+        return ()
+    further = go_on(asked, sites, numbers_shown(proposal.requested), bound.by_number)
+    frame = {"cell_m": asked.today.cell_m, "median_m": asked.today.median_m}
+    drawn = survey.known.new_draws_on(at_cells(survey.surroundings, further.sites))
+    gains = gains_by_simulation(habitat.weight, places.frame, further.sites, places.draws, drawn, **frame)
+    now = reach_by_simulation(habitat.weight, places.frame, places.draws, **frame)
+    simulated = now[:, None] + np.cumsum(np.column_stack([np.zeros(len(now)), gains]), axis=1)
+    low, high = intervals(np.minimum(simulated, 1.0), np.append(reach.now, further.sites["cumulative"]))
+    low[[0, n]], high[[0, n]] = (reach.low, promise.low), (reach.high, promise.high)  # as they stand elsewhere
+    return curve(further, reach.now, low, high)
 
 
 def zones_around(proposal: Proposal, ahead: Sites) -> list[Zone]:

@@ -39,6 +39,7 @@ def summary_of(result: Result) -> dict[str, Any]:
             "weight": WEIGHT[figures.network.weight],
             "link_probability": LINK_PROBABILITY[figures.network.link_probability],
         },
+        "how_many": [row._asdict() for row in figures.how_many],
         "dominant": [{"class": one.label, "share": one.share, "basis": one.basis} for one in figures.dominant],
         "missing": missing_sentences(figures),
         "land_cover": _land_cover(figures),
@@ -48,21 +49,10 @@ def summary_of(result: Result) -> dict[str, Any]:
         "cautions": general_cautions(result.settings),
     }
     order = (
-        *(
-            "title",
-            "crs",
-            "crs_name",
-            "cell_m",
-            "cells",
-            "as_of",
-            "intake",
-            "inputs",
-            "pools_standing",
-            "occupancy",
-            "seasons",
-        ),
-        *("forage_in_reach", "candidates", "plan", "served", "network", "gaps", "ask_first", "sensitivity", "forage"),
-        *("missing", "land_cover", "dominant", "notes", "seconds", "versions", "cautions", "credits"),
+        *("title", "crs", "crs_name", "cell_m", "cells", "as_of", "intake", "inputs", "pools_standing", "occupancy"),
+        *("seasons", "forage_in_reach", "candidates", "plan", "served", "how_many", "network", "gaps", "ask_first"),
+        *("sensitivity", "forage", "missing", "land_cover", "dominant", "notes", "seconds", "versions", "cautions"),
+        "credits",
     )
     content: dict[str, Any] = plain({key: told[key] for key in order})
     return content

@@ -125,6 +125,57 @@ def route(
     return drawing(round(height, 1), what, rows)
 
 
+class Level(NamedTuple):
+    """A share at a number along the axis, with its interval and what it can't exceed; NaN is not drawn."""
+
+    at: int
+    value: float
+    low: float
+    high: float
+    most: float
+
+
+def rising(levels: Sequence[Level], here: int, what: str) -> str:
+    """Shares by a number: a line in its interval (shaded), the most there can be (dashed), and an upright line `here`;
+    "" of fewer than two. It says its figures alone, so that it needs no language, and has colours for where no style
+    sheet reaches it."""
+    if len(levels) < 2:
+        return ""
+    left, top, bottom = 44, 14, 160
+    values = [value for level in levels for value in level[1:] if value == value]
+    step = _round_step(max(values) - min(values))
+    low, high = step * floor(min(values) / step), step * ceil(max(values) / step)
+    low, high = max(low, 0.0), min(high, 1.0)
+
+    def x(number: float) -> float:
+        return left + (RIGHT - left) * (number - levels[0].at) / (levels[-1].at - levels[0].at)
+
+    def y(share: float) -> float:
+        return bottom - (bottom - top) * (share - low) / (high - low)
+
+    def points(shares: Sequence[float], numbers: Sequence[int]) -> str:
+        return " ".join(f"{x(n):.1f},{y(share):.1f}" for n, share in zip(numbers, shares, strict=True))
+
+    along = [level.at for level in levels]
+    rows = []
+    for k in range(round((high - low) / step) + 1):
+        at = round(y(low + k * step), 1)
+        rows.append(f'<line class="rail" stroke="#d3dcd9" x1="{left}" x2="{RIGHT}" y1="{at}" y2="{at}"/>')
+        rows.append(text(left - 5, at + 4, f"{100 * (low + k * step):g} %", "end"))
+    wide = [level for level in levels if level.low == level.low]
+    around = points([level.low for level in wide], [level.at for level in wide])
+    back = points([level.high for level in wide[::-1]], [level.at for level in wide[::-1]])
+    rows.append(f'<polygon fill="#0b5c6b" fill-opacity=".18" points="{around} {back}"/>')
+    dashes = 'fill="none" stroke="#7b8b88" stroke-width="1.5" stroke-dasharray="4 3"'
+    rows.append(f'<polyline class="limit" {dashes} points="{points([level.most for level in levels], along)}"/>')
+    line = points([level.value for level in levels], along)
+    rows.append(f'<polyline class="way" fill="none" stroke="#0b5c6b" stroke-width="2.5" points="{line}"/>')
+    rows.append(f'<path stroke="#a8321a" stroke-width="1.5" d="M{x(here):.1f} {top}V{bottom}"/>')
+    for number in sorted({levels[0].at, here, levels[-1].at}):
+        rows.append(text(round(x(number), 1), bottom + 17, str(number), "middle"))
+    return drawing(bottom + 24, what, [f'<g font-family="sans-serif" font-size="12">{"".join(rows)}</g>'])
+
+
 class Series(NamedTuple):
     """A line of a chart: its short name, and a value for each place along the axis."""
 

@@ -17,6 +17,7 @@ from habitatmap.page.around import COLOURS, Around, around_sites
 from habitatmap.page.background import background_blocks
 from habitatmap.page.coding import Writer, coded, coded_sentences, number, scaled, sentence, text, texts
 from habitatmap.page.document import shown
+from habitatmap.page.drawings import Level, rising
 from habitatmap.page.pictures import WebMap
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, may_be_placed, square_around
@@ -28,11 +29,12 @@ from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.headline import missing_sentences, ranges
+from habitatmap.words.how_many import READING, enough
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.plan import notes_of
 from habitatmap.words.reasons import doubt, reason
-from habitatmap.words.sentences import Sentence
+from habitatmap.words.sentences import Sentence, following
 from habitatmap.words.served import (
     against_rules,
     digits_of,
@@ -181,10 +183,15 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
 
 
 def _plan_figures(result: Result) -> list[Block]:
-    """The pictures below the plan, each with its heading and what it says: which assumption moves it most."""
-    sensitivity = rows_of(result.sensitivity)
-    told = tornado_words(sensitivity)
-    return [] if told is None else [_figure("assumptions", told, tornado_svg(sensitivity))]
+    """The pictures below the plan, each with its heading and what it says: what more pools would bring, and which
+    assumption moves the plan most."""
+    figures, sensitivity, shown_here = result.figures, rows_of(result.sensitivity), []
+    if told := enough(figures):
+        svg = rising([Level(*row) for row in figures.how_many], figures.plan.pools, "")
+        shown_here.append(_figure("how_many", following(told, READING), svg))
+    if told := tornado_words(sensitivity):
+        shown_here.append(_figure("assumptions", told, tornado_svg(sensitivity)))
+    return shown_here
 
 
 def _figure(head: str, told: Sentence, svg: str) -> Block:

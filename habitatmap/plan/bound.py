@@ -30,7 +30,7 @@ from __future__ import annotations
 
 import math
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import NamedTuple, Unpack
 
@@ -94,6 +94,8 @@ class Bound:
     """Forage in reach without a plan."""
     terms: dict[Term, float]
     """Each bound that was certified, as forage in reach."""
+    by_number: Floats = field(default_factory=lambda: np.full(1, math.nan))
+    """The same for 0, 1, ... sites besides the kept ones: what no so many exceed; tight near N."""
 
     def share(self, with_plan: float) -> float:
         """`share_of_bound` of a plan: its gain over the bound's gain; 1 where nothing can be gained."""
@@ -118,9 +120,18 @@ def upper_bound(
 
 
 def certify(
-    problem: Problem, pools: int, *, rounds: int = ROUNDS, workers: int | None = None, tile_cells: int | None = None
+    problem: Problem,
+    pools: int,
+    *,
+    rounds: int = ROUNDS,
+    most: int = 0,
+    tangents_only: bool = False,
+    workers: int | None = None,
+    tile_cells: int | None = None,
 ) -> Bound:
-    """What no plan for the problem with `pools` sites exceeds; quotas are left out, kept sites are set.
+    """What no plan for the problem with `pools` sites exceeds; quotas are left out, kept sites are set. `most`: up to
+    how many sites `Bound.by_number` tells; there the budget is left out as well. `tangents_only`: quicker, not quite as
+    tight.
 
     Each of the `rounds` solves the relaxation on blocks, certifies it at full resolution, and hands the cells that were
     worth more than the blocks had shown to the next round.
@@ -137,7 +148,7 @@ def certify(
     first = p * gains.C  # what each cell would add as the only one
     base = 1.0 - left / total  # with the kept sites
     if more <= 0 or not (first > 0).any():
-        return Bound(base, problem.today.now, {Term.NOTHING: base})
+        return Bound(base, problem.today.now, {Term.NOTHING: base}, np.full(1, base))
     constraint = BudgetConstraint(
         more,
         exclusive_block(problem.spacing_m, problem.today.cell_m),
@@ -146,23 +157,31 @@ def certify(
     )
     slack = more * ROUND_UP * float(np.nanmax(gains.C))
     terms = {Term.ALL_FORAGE: left, Term.FIRST_GAINS: constraint.largest_total(first) + slack}
+    numbers = np.full(max(most, more), math.inf)  # by number of sites, from 1
     picks = gains.greedy(more)
     known, last = sum(pick.gain for pick in picks), min(pick.gain for pick in picks)
-    solved = None if gains.cells.budgeted else solve(missed, p, k, gains.cells.near, more, known)
+    solved = None if gains.cells.budgeted or tangents_only else solve(missed, p, k, gains.cells.near, more, known)
     sites = len(picks)
     del gains
     if solved is not None:
         terms[Term.EVERY_SET] = solved.gain + slack
+        numbers[more - 1] = solved.gain
     else:
         relaxed = Relaxation(missed, p, first, last, sites, rest.today.cell_m, rest.today.median_m)
         certificate = Certificate(missed, p, k, p[relaxed.row, relaxed.col], workers=cores, tile_cells=tile_cells)
         common = certificate, constraint, known, relaxed, rounds
-        terms[Term.TANGENTS] = slack + _certified(*common, radius=0.0)
+        terms[Term.TANGENTS] = slack + _certified(*common, radius=0.0, numbers=numbers)
         radius = problem.spacing_m / problem.today.cell_m / 2.0
-        if radius > 1.0 and terms[Term.TANGENTS] > known * DUALS_FROM:
-            terms[Term.DUAL_PRICES] = slack + _certified(*common, radius=radius)
+        if radius > 1.0 and not tangents_only and terms[Term.TANGENTS] > known * DUALS_FROM:
+            terms[Term.DUAL_PRICES] = slack + _certified(*common, radius=radius, numbers=numbers)
     shares = {name: min(1.0, base + gain / total) for name, gain in terms.items()}
-    return Bound(min(shares.values()), problem.today.now, shares)
+    first_sums = sums_of_largest(first, len(numbers), constraint.block)
+    numbers = np.minimum(np.minimum(numbers, first_sums), left) + slack / more * np.arange(1, len(numbers) + 1)
+    if rest.cost is None or not math.isfinite(rest.budget):
+        numbers[more - 1] = min(numbers[more - 1], *terms.values())
+    # so many can't do more than more of them
+    numbers = np.minimum.accumulate(np.append(0.0, numbers)[::-1])[::-1]
+    return Bound(min(shares.values()), problem.today.now, shares, np.minimum(base + numbers / total, 1.0))
 
 
 def _certified(
@@ -172,10 +191,12 @@ def _certified(
     relaxed: Relaxation,
     rounds: int,
     radius: float,
+    numbers: Floats,
 ) -> float:
     """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds.
 
     With a radius above 0 (cells) dual prices are set on discs of it about lattice points; each holds one site at most.
+    `numbers` (what 1, 2, ... sites can add at most) is lowered in place: tangents hold for any number of sites.
     """
     lowest = math.inf
     for turn in range(rounds):
@@ -188,7 +209,10 @@ def _certified(
         if radius > 0.0:
             fixed += float(duals.price.sum())
             G -= duals.on(G.shape)
-        found = fixed + constraint.largest_total(G) + constraint.pools * ROUND_UP * float(np.nanmax(np.abs(G)))
+        rounding = ROUND_UP * float(np.nanmax(np.abs(G)))
+        found = fixed + constraint.largest_total(G) + constraint.pools * rounding
+        of_many = fixed + sums_of_largest(G, len(numbers), constraint.block)
+        np.minimum(numbers, of_many + rounding * np.arange(1, len(numbers) + 1), out=numbers)
         progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
         if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, constraint.block):
             break
@@ -253,6 +277,13 @@ def exclusive_block(spacing_m: float, cell_m: float) -> int:
     while math.hypot(size, size) * cell_m < least_apart(spacing_m):
         size += 1
     return size
+
+
+def sums_of_largest(G: Floats, most: int, size: int) -> Floats:
+    """At least what G adds up to over any 1, 2, ..., `most` cells, no two of them in one block of size x size cells."""
+    best = np.sort(block_best(G, size).ravel())[::-1][:most]
+    found = np.cumsum(np.maximum(best, 0.0))
+    return np.append(found, np.full(most - len(found), found[-1] if len(found) else 0.0))
 
 
 def sum_of_largest(G: Floats, pools: int, size: int) -> float:

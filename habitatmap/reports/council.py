@@ -13,7 +13,7 @@ import pandas as pd
 
 from habitatmap.export.folder import write_files
 from habitatmap.export.summary import summary_text
-from habitatmap.page.drawings import Mark, intervals
+from habitatmap.page.drawings import Level, rising
 from habitatmap.page.sections import Column, Drawing, Section, report_page, share, table
 from habitatmap.paper.pictures import plan_sheet
 from habitatmap.paper.printed import sections_pdf
@@ -25,7 +25,8 @@ from habitatmap.vocabulary.terms import Consent
 from habitatmap.words.bases import trend
 from habitatmap.words.cautions import for_committee, sentences
 from habitatmap.words.headline import missing_sentences, reach_with_plan
-from habitatmap.words.numbers import UNKNOWN, at_most, count, known, listed, number, percent, sentence, span
+from habitatmap.words.how_many import READING, enough
+from habitatmap.words.numbers import UNKNOWN, count, known, listed, number, percent, sentence, span
 from habitatmap.words.plan import POOLS, plan_note
 from habitatmap.words.served import beside_the_headline, digits_of, likely_served
 from habitatmap.words.survey import opening
@@ -166,13 +167,7 @@ def _reached(figures: Figures) -> Section:
     key, title = "reach", "Flowers within reach"
     if not known(reach.now):
         return Section(key, title, "Without land cover it is not known what the flies can reach.")
-    marks = [Mark("today", reach.now, reach.low, reach.high, percent(reach.now, 1))]
-    if pools:
-        with_plan, bound = percent(reach.with_plan, 1), at_most(reach.upper_bound, 1)
-        ends = (reach.with_plan_low, reach.with_plan_high)
-        marks.append(Mark(f"with {count(pools, 'more pool')}", reach.with_plan, *ends, with_plan))
-        marks.append(Mark("the most that so many pools could do", reach.upper_bound, said=bound))
-    said = "Forage in reach, as a share of the area's forage; the bars show what is not known about occupancy."
+    picture = [Drawing(rising([Level(*row) for row in figures.how_many], pools, str(READING)), str(READING))]
     return Section(
         key,
         title,
@@ -180,7 +175,8 @@ def _reached(figures: Figures) -> Section:
         f"breeding place that is likely occupied ({_range(reach.low, reach.high, 1)}, for what is not "
         f"known about occupancy). {count(gaps.count, 'gap')} with {percent(gaps.share)} of the forage "
         f"{'is' if gaps.count == 1 else 'are'} probably out of reach.",
-        drawings=[Drawing(intervals(marks, said), said)],
+        words=[str(enough(figures) or "")],
+        drawings=picture,
     )
 
 

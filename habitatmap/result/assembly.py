@@ -286,6 +286,7 @@ def _figures(found: Findings, clock: Timed) -> Figures:
             share_of_limit=found.served_limits.share(found.served_limits.full),
             share_of_limit_if_found=found.served_limits.share(found.served_limits.conditional),
         ),
+        how_many=found.how_many,
         network=found.network.figures,
         gaps=GapFigures(len(found.gaps), share),
         consents_left=found.consents_left,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from habitatmap.network.web import NetworkFigures
+from habitatmap.plan.how_many import ForSoMany
 from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.served import Share
@@ -190,6 +191,8 @@ class Figures:
     candidates: CandidateFigures
     plan: PlanFigures
     served: ServedFigures
+    how_many: tuple[ForSoMany, ...]
+    """Forage in reach by the number of pools; empty where there is no plan, and for the public."""
     network: NetworkFigures
     gaps: GapFigures
     consents_left: int

@@ -18,6 +18,7 @@ from habitatmap.habitat.score import Habitat
 from habitatmap.network.web import Web
 from habitatmap.plan.bound import Bound
 from habitatmap.plan.candidates import Candidates
+from habitatmap.plan.how_many import ForSoMany
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.robustness import Robustness
 from habitatmap.plan.search import Selection
@@ -137,6 +138,8 @@ class Findings:
     served: Served
     served_limits: ServedLimits
     bound: Bound
+    how_many: tuple[ForSoMany, ...]
+    """Forage in reach by the number of pools, from none to beyond the plan; empty for the public."""
     zones: list[Zone]
     robustness: Robustness
     consents: pd.DataFrame

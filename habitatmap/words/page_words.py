@@ -93,6 +93,7 @@ WORDS: dict[str, str] = {
     "sure": "How sure",
     "why": "Why here",
     "doubt": "What could be wrong",
+    "how_many": "How many are enough",
     "assumptions": "What the plan depends on",
     "ask_first": "Consent priorities",
     "ask_first_row": "{place}: consent adds {adds}",

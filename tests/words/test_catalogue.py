@@ -31,6 +31,7 @@ from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause
 from habitatmap.words.headline import MISSING
+from habitatmap.words.how_many import ENOUGH, ENOUGH_ONE, NOT_YET, READING
 from habitatmap.words.inputs import MATTERS
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.page_words import WORDS
@@ -177,6 +178,11 @@ def test_where_a_site_lies_is_said_in_each_language(language: str) -> None:
 @pytest.mark.parametrize("language", OTHERS)
 def test_what_inputs_are_worth_is_said_in_each_language(language: str) -> None:
     assert set(MATTERS) <= words(language)["sentences"].keys()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_how_many_are_enough_is_said_in_each_language(language: str) -> None:
+    assert {ENOUGH, ENOUGH_ONE, NOT_YET, READING.template} <= words(language)["sentences"].keys()
 
 
 @pytest.mark.parametrize("language", OTHERS)
