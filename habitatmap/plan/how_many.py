@@ -75,9 +75,7 @@ def go_on(problem: Problem, plan: pd.DataFrame, most: int, certified: Floats) ->
     return Further(sites, np.fmin(*limits))
 
 
-def curve(
-    further: Further, now: float, low: NDArray[np.floating], high: NDArray[np.floating]
-) -> tuple[ForSoMany, ...]:
+def curve(further: Further, now: float, low: NDArray[np.floating], high: NDArray[np.floating]) -> tuple[ForSoMany, ...]:
     """The curve from 0 pools on; `low` and `high` by number of pools, from 0."""
     reached = [now, *further.sites["cumulative"].to_numpy(float)]
     ends = zip(reached, low, high, further.bound, strict=True)

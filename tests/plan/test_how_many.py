@@ -89,9 +89,7 @@ def test_summary_and_headline_agree_with_the_curve() -> None:
 def test_the_sentence_says_the_number_and_what_each_further_one_adds() -> None:
     after, part = little_gained(demo_result().figures.how_many)
     said = str(enough(demo_result().figures))
-    assert said.startswith(
-        f"After {after} pools each further one adds less than {100 * part:.2g} % of the"
-    )
+    assert said.startswith(f"After {after} pools each further one adds less than {100 * part:.2g} % of the")
     gains = np.diff([row.with_plan for row in demo_result().figures.how_many])
     assert after is not None
     assert (gains[after:] < part).all()
