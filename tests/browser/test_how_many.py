@@ -27,7 +27,9 @@ def test_the_curve_stands_under_the_plan_with_its_sentence(visit: Callable[..., 
     assert told.locator("img").evaluate("async (e) => { await e.decode(); return e.naturalWidth; }") > 0
     page.locator("#view-box summary").click()
     page.locator("#language").select_option("de")
-    said = page.locator("#plan-panel").inner_text().replace("\xa0", " ")
+    told = page.locator("#plan-panel .drawing", has_text="Wie viele genügen")
+    told.wait_for()
+    said = told.inner_text().replace("\xa0", " ")
     assert "Nach 2 Becken bringt jedes weitere weniger als 2,5 %" in said
     assert page.trouble == []
 
