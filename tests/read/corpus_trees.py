@@ -468,6 +468,7 @@ REGISTERS = [
         sixes("DBH (in)"),
         [tree(i, diameter_cm=2.54 * v) for i, v in enumerate((3, 9.5, 15.5, 21.5, 27.5, 31), 2)],
     ),
+    measured("classes of thin trees", "DBH class (cm)", ("1-5", 3.0), ("5-11", 8.0), ("2 cm", 2.0)),
     measured("classes of ten", "DBH class", ("0-10", 5.0), ("11-20", 15.5), ("21-30", 25.5), ("31-40", 35.5)),
     measured("classes of thirty", "DBH class", ("0-30", 15.0), ("30-60", 45.0), ("60-90", 75.0)),
     measured("classes of five", "BHD-Klasse", ("20-25", 22.5), ("25-30", 27.5), ("30-35", 32.5), ("55-60", 57.5)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import osmium
@@ -14,8 +15,10 @@ from habitatmap.read.files import read_tables
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.layers import load_tree_table
 from habitatmap.read.thickness import read_thickness
-from habitatmap.read.tree_names import name_of_tree
+from habitatmap.read.tree_conditions import condition_of
+from habitatmap.read.tree_names import genus_of_name, name_of_tree
 from habitatmap.read.trees import TREES
+from habitatmap.vocabulary.terms import Condition
 from tests.beside import real
 from tests.read.tables import FINLAND, IN_METRES, aside, table, trees
 
@@ -312,3 +315,40 @@ def test_trees_beyond_fifty_kilometres_are_set_aside_with_the_distance() -> None
     frame, ledger = trees(table("x,y", (385_000, 6_675_000), (439_000, 6_675_000), (441_100, 6_675_000)), stated=stated)
     assert frame["x"].tolist() == [385_000, 439_000]
     assert aside(ledger) == [(4, "the tree lies 51 km from the area")]
+
+
+BINOMIALS = ("Quercus robur", "Tilia cordata", "Acer campestre", "Quercus petraea")
+
+
+def by_content(headings: str, *columns: Sequence[str], stated: Stated = IN_METRES) -> list[tuple[str, str]]:
+    """Genus and species of trees along a line, whose other columns hold these cells."""
+    rows = [(10 * i, 0, *cells) for i, cells in enumerate(zip(*columns, strict=True))]
+    frame, _ = trees(table(f"x,y,{headings}", *rows), stated=stated)
+    return list(zip(frame["genus"], frame["species"], strict=True))
+
+
+def test_botanical_names_are_found_by_content_where_most_cells_are_such() -> None:
+    assert by_content("SPP", BINOMIALS) == [(name.split()[0], name) for name in BINOMIALS]
+    # two names are too few, remarks are no names, and some names among remarks are none either
+    assert by_content("SPP", BINOMIALS[:2]) == [("", "")] * 2
+    assert by_content("WORKS", ("Needs pruning", "Needs water", "Remove stake")) == [("", "")] * 3
+    assert by_content("WORKS", (*BINOMIALS, *["checked in 2020"] * 6)) == [("", "")] * 10
+
+
+def test_what_headings_or_area_toml_say_is_not_changed_by_content() -> None:
+    given = [("Quercus", "Quercus robur")] * 3
+    assert by_content("Genus,Species,SPP", ["Quercus"] * 3, ["robur"] * 3, BINOMIALS[:3]) == given
+    stated = replace(IN_METRES, columns={"trees": {"species": "called"}})
+    assert by_content("called,SPP", ["Oak"] * 3, BINOMIALS[:3], stated=stated) == [("Quercus", "Oak")] * 3
+
+
+def test_of_two_names_in_a_cell_the_botanical_one_counts() -> None:
+    assert genus_of_name("Lophostemon confertus :: Brisbane Box") == "Lophostemon"
+    assert genus_of_name("Hybrid (Quercus robur)") == "Quercus"
+    assert genus_of_name("London plane (Platanus x hispanica)") == "Platanus"
+
+
+def test_more_words_behind_a_vacant_site_change_nothing() -> None:
+    assert condition_of("Planting site, kerb side") is Condition.NO_TREE
+    assert condition_of("Vacant, large") is Condition.NO_TREE
+    assert condition_of("No tree defects") is None
