@@ -6,6 +6,7 @@ the nearest path.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -31,11 +32,10 @@ CHILDREN = ("playground", "school", "kindergarten")  # kinds of layers/keep_away
 
 
 class Brings(NamedTuple):
-    """What a site brings: the address and bounds of a picture, None where there is nothing to draw, and how much."""
+    """The picture of what a site brings: its address, and its bounds as [[south, west], [north, east]]."""
 
-    url: str | None
-    bounds: list[list[float]] | None
-    index_ha: float | int | None
+    url: str
+    bounds: list[list[float]]
 
 
 class Near(NamedTuple):
@@ -48,9 +48,9 @@ class Near(NamedTuple):
 
 
 class Around(NamedTuple):
-    """What lies around one suggestion."""
+    """What lies around one suggestion; `brings` is None where there is nothing to draw."""
 
-    brings: Brings
+    brings: Brings | None
     near: list[Near]
 
 
@@ -63,37 +63,41 @@ def around_sites(result: Result, writer: Writer, public: bool) -> list[Around]:
     placed = may_be_placed(result.plan)
     if not placed.any():
         return []
-    brings = _brings(result, placed if public else np.ones(len(placed), dtype=bool))
-    return [Around(brings[i], _near(result, i, writer, public)) for i in map(int, np.flatnonzero(placed))]
+    brought = forage_brought(result, placed if public else np.ones(len(placed), dtype=bool))
+    return [
+        Around(_drawn(forage, i, result), _near(result, i, writer, public))
+        for i, (forage, shown) in enumerate(zip(brought, placed, strict=True))
+        if shown
+    ]
 
 
-def _brings(result: Result, counted: NDArray[np.bool_]) -> list[Brings]:
+def forage_brought(result: Result, counted: NDArray[np.bool_]) -> Iterator[NDArray[np.float64]]:
+    """For each suggestion the forage (0-1 by cell) that it brings into reach beyond those `counted` before it."""
     found, grid = result.findings, result.grid
     weight = np.nan_to_num(np.asarray(found.habitat.weight, dtype=float))
     missed = np.array(found.reach.not_reached, dtype=float)
     kernel = FlightKernel(result.settings.flight.forage_median_m).stamp(grid.cell_m, "reach")
-    brought, at = [], found.proposal.sites[["row", "col", "p"]]
+    at = found.proposal.sites[["row", "col", "p"]]
     for row, col, p, counts in zip(at["row"], at["col"], at["p"], counted, strict=True):
         after = missed.copy()
         multiply(after, 0, 0, int(row), int(col), float(p), kernel)
-        brought.append(_drawn(weight * (missed - after), int(row), int(col), result))
+        yield weight * (missed - after)
         missed = after if counts else missed
-    return brought
 
 
-def _drawn(forage: NDArray[np.float64], row: int, col: int, result: Result) -> Brings:
+def _drawn(forage: NDArray[np.float64], i: int, result: Result) -> Brings | None:
     """Forage brought into reach, by cell, as a picture of the ground near its site."""
     grid, far = result.grid, round(DRAWN_M / result.grid.cell_m)
+    row, col = (int(at) for at in result.findings.proposal.sites[["row", "col"]].iloc[i])
     row0, col0 = max(0, row - far), max(0, col - far)
     near = forage[row0 : row + far + 1, col0 : col + far + 1]
-    index_ha = number(forage.sum() * grid.cell_m**2 / 1e4)
     if not (near >= BREAKS[0]).any():
-        return Brings(None, None, index_ha)
+        return None
     left, top = grid.left + col0 * grid.cell_m, grid.top - row0 * grid.cell_m
     web = WebMap.of(Grid(left, top, grid.cell_m, *near.shape), result.crs)
     classes = np.where(web.inside, classes_of(web.values(near), BREAKS), OUTSIDE)
     url = picture(np.where(classes < FIRST, OUTSIDE, classes), COLOURS)
-    return Brings(url, web.bounds, index_ha)
+    return Brings(url, web.bounds)
 
 
 def _near(result: Result, i: int, writer: Writer, public: bool) -> list[Near]:

@@ -257,7 +257,8 @@ def _around(result: Result, writer: Writer) -> list[Block | None]:
 
 
 def _around_one(around: Around) -> Block:
-    return {"brings": around.brings._asdict(), "near": [one._asdict() for one in around.near]}
+    brings = around.brings
+    return {"brings": brings and brings._asdict(), "near": [one._asdict() for one in around.near]}
 
 
 def _plan_for_everyone(public: Result, writer: Writer) -> list[Block]:

@@ -113,10 +113,7 @@ WORDS: dict[str, str] = {
     "fact_robustness": "Stays in the plan",
     "fact_robustness_value": "in {share} of the simulations",
     "fact_consent": "Landowner consent",
-    "brought": (
-        "The map shows the flowers that this pool alone brings into reach: as much as {ha} ha in full flower, all "
-        "season long."
-    ),
+    "brought": "The map shows the flowers that this pool alone brings into reach.",
     "brought_little": "little",
     "brought_much": "much",
     "near.children": "Nearest place where children play",

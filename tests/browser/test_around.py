@@ -12,7 +12,7 @@ import pytest
 from shapely.geometry import LineString
 
 from habitatmap.page import map_page
-from habitatmap.page.around import BREAKS, around_sites
+from habitatmap.page.around import BREAKS, around_sites, forage_brought
 from habitatmap.page.coding import PER_DEGREE, Writer
 from habitatmap.page.payload import public_blocks, team_blocks
 from habitatmap.privacy import may_be_placed
@@ -61,7 +61,12 @@ def test_the_card_tells_what_is_near_and_what_is_brought(visit: Visit, team_file
     page = visit(team_file, reduced_motion="reduce")
     row_of(page, 1).click()
     card = page.locator("#plan-panel .detail").inner_text()
-    for part in ("Nearest place where children play", "playground", "Nearest path or street", "ha in full flower"):
+    for part in (
+        "Nearest place where children play",
+        "playground",
+        "Nearest path or street",
+        "alone brings into reach",
+    ):
         assert part in card, part
     assert page.locator(".detail .shades .swatch").count() == len(BREAKS)
 
@@ -79,20 +84,21 @@ def test_the_first_three_are_told_in_full_and_no_reason_is_cut(visit: Visit, tea
 
 
 def test_what_a_site_brings_is_forage_times_added_reach() -> None:
-    """By hand: index-hectares of the first site are forage x p x k over what nothing reaches yet."""
+    """By hand: the first site brings forage x p x k over what nothing reaches yet, the second what is left then."""
     result = town()
     found, sites = result.findings, result.findings.proposal.sites
-    first = around_sites(result, Writer(result.crs), public=False)[0].brings
+    first, second, *_ = forage_brought(result, np.ones(10, dtype=bool))
     y, x = np.indices(result.grid.shape)
     d = np.hypot(y - sites["row"].iloc[0], x - sites["col"].iloc[0]) * 10 / (250 / 1.678347)
     reach = np.where(d <= 10, (1 + d) * np.exp(-d), 0)
     brought = np.nan_to_num(found.habitat.weight) * found.reach.not_reached * 0.42 * reach
-    assert first.index_ha == pytest.approx(brought.sum() * 0.01, rel=1e-3)
-    second = around_sites(result, Writer(result.crs), public=False)[1].brings.index_ha
+    assert np.allclose(first, brought, atol=1e-7)
     missed = found.reach.not_reached * (1 - 0.42 * reach)
     d = np.hypot(y - sites["row"].iloc[1], x - sites["col"].iloc[1]) * 10 / (250 / 1.678347)
     alone = np.nan_to_num(found.habitat.weight) * missed * 0.42 * np.where(d <= 10, (1 + d) * np.exp(-d), 0)
-    assert second == pytest.approx(alone.sum() * 0.01, rel=1e-3)
+    assert np.allclose(second, alone, atol=1e-7)
+    _, without_first, *_ = forage_brought(result, np.arange(10) > 0)
+    assert without_first.sum() > second.sum()
 
 
 def test_what_is_near_is_measured_to_its_edge() -> None:

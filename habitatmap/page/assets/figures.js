@@ -82,7 +82,7 @@ function reachRanges() {
     say("from_to", {low: percent(reach.with_plan_low, 0), high: percent(reach.with_plan_high, 0)})]);
   const picture = el("figure", {class: "ranges"}, el("figcaption", null, words.ranges), ...rows.map(([name, line, text]) => {
     line.setAttribute("aria-hidden", "true");
-    return el("p", null, el("span", {class: "name"}, name), line, el("span", {class: "said"}, text));
+    return el("p", null, el("span", null, name), el("span", {class: "said"}, text), line);
   }), el("p", {class: "axis", "aria-hidden": "true"}, el("span", null, percent(0, 0)), el("span", null, percent(1, 0))));
   return {flight: high - low, picture: picture};
 }

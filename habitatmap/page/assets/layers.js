@@ -72,8 +72,9 @@ function filled(group, now, fill) {
 
 /** Edges of many small areas would cover them where the map shows much ground. */
 function thinEdges(group) {
-  const fit = () => group.eachLayer((one) => one.setStyle(one.options.fill ? edge() : {weight: 5 * Math.min(1, thinner()), opacity: thinner() < 0.6 ? 0 : 0.6}));
-  const edge = () => ({weight: STYLES.gaps.weight * Math.min(1, thinner()), dashArray: thinner() < 0.8 ? null : STYLES.gaps.dashArray});
+  const whole = map.getBoundsZoom(facts.bounds), near = () => Math.max(0, Math.min(1, (map.getZoom() - whole) / 1.5));
+  const fit = () => group.eachLayer((one) => one.setStyle(one.options.fill ? edge() : {weight: 5 * near(), opacity: near() < 0.5 ? 0 : 0.6}));
+  const edge = () => ({weight: STYLES.gaps.weight * (0.5 + 0.5 * near()), dashArray: near() < 0.5 ? null : STYLES.gaps.dashArray});
   map.on("zoomend", fit);
   group.on("add", fit);
 }

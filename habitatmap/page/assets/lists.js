@@ -88,7 +88,7 @@ function planTable() {
     cells: (i, button) => [
       el("td", {class: "count"}, String(plan[i].rank) + " ", el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, siteId(plan[i])))),
       el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i])))),
-      el("td", {class: "figure"}, gained(plan[i].gain)), el("td", {class: "figure"}, servedBySite(plan[i])),
+      el("td", {class: "figure"}, gained(plan[i].gain)), el("td", {class: "figure wraps"}, servedBySite(plan[i])),
       el("td", {class: "figure sure"}, share(plan[i].robustness))
     ],
     below: (i) => [written(tell(plan[i].reason), "p"), el("p", {class: "paper", dir: "auto"}, said(plan[i].asks))],
@@ -144,14 +144,14 @@ const AROUND_M = 150;  // so much around a chosen suggestion is in sight
 /** Draws what a chosen suggestion alone brings into reach and what is near it, below its zone. */
 function showAround(at, {brings, near}, zone) {
   const drawn = L.featureGroup(zone ? [zone] : []), renderer = L.canvas({pane: "lit"}), labelled = [];
-  if (brings.url) drawn.addLayer(L.imageOverlay(brings.url, brings.bounds, {pane: "brought", alt: "", className: "cells"}));
-  showBrought(Boolean(brings.url));
+  if (brings) drawn.addLayer(L.imageOverlay(brings.url, brings.bounds, {pane: "brought", alt: "", className: "cells"}));
+  showBrought(Boolean(brings));
   for (const one of near.filter(({m}) => m <= 2 * AROUND_M)) {
     const end = L.latLng(place(one.at)), label = written(say("near_value", {name: said(one.name), far: metres(one.m)}));
     for (const [color, weight] of [[HALO, 4.5], [INK, 1.8]]) drawn.addLayer(L.polyline([at, end], {renderer: renderer, pane: "lit", interactive: false, color: color, weight: weight, dashArray: weight < 4 ? "4 3" : null}));
-    const up = end.lat > at.lat ? -1 : 1, beside = labelled.filter((other) => other.distanceTo(end) < 60).length;
+    const up = end.lat > at.lat ? -1 : 1, beside = labelled.filter((other) => other.distanceTo(end) < 60);
     labelled.push(end);
-    drawn.addLayer(L.tooltip({permanent: true, direction: up < 0 ? "top" : "bottom", className: "near", offset: [0, up * 24 * beside]}).setLatLng(end).setContent(label));
+    drawn.addLayer(L.tooltip({permanent: true, direction: up < 0 ? "top" : "bottom", className: "near", offset: [0, up * 24 * beside.length]}).setLatLng(beside[0] || end).setContent(label));
   }
   return drawn.addTo(map);
 }
@@ -164,10 +164,9 @@ function showBrought(on) {
 
 /** What the colours of what a suggestion brings mean. */
 function broughtKey(around) {
-  if (!around || around.brings.index_ha === null) return [];
+  if (!around || !around.brings) return [];
   const shades = facts.brought_colours.map((colour) => swatch(colour, "").firstChild);
-  return [el("p", null, say("brought", {ha: number(around.brings.index_ha, around.brings.index_ha < 10 ? 1 : 0)})),
-    around.brings.url ? el("p", {class: "shades"}, words.brought_little, " ", ...shades, " ", words.brought_much) : ""];
+  return [el("p", null, words.brought), el("p", {class: "shades"}, words.brought_little, " ", ...shades, " ", words.brought_much)];
 }
 
 /** What a site adds to forage likely served, from the least to the most by where flies come from. */

@@ -105,7 +105,7 @@ function printing() {
 /** Sets the map up in its element. */
 function startMap(id) {
   map = L.map(id, {attributionControl: false, zoomControl: false, zoomSnap: 0.25, zoomDelta: 0.5, minZoom: 3, maxZoom: 20, wheelPxPerZoomLevel: 120, zoomAnimation: !still, fadeAnimation: !still, markerZoomAnimation: !still, inertia: !still});
-  [["tiles", 205], ["theme", 210], ["ground", 220], ["lines", 230], ["brought", 225], ["dots", 235], ["names", 390], ["leaders", 590], ["lit", 640]].forEach(([name, level]) => {
+  [["tiles", 205], ["theme", 210], ["ground", 220], ["lines", 230], ["brought", 225], ["dots", 235], ["names", 390], ["leaders", 590], ["lit", 595]].forEach(([name, level]) => {
     map.createPane(name).style.zIndex = level;
     map.getPane(name).style.pointerEvents = "none";
   });

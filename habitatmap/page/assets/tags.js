@@ -34,10 +34,11 @@ function arrange() {
 }
 
 /** What lies on the map, as boxes in its pixels. */
-function onTop() {
-  const edge = byId("map").getBoundingClientRect();
-  return [...document.querySelectorAll(".tools > *, .zoom, .leaflet-control-scale-line, #key")].map((one) => one.getBoundingClientRect())
-    .map((box) => L.bounds([box.left - edge.left, box.top - edge.top], [box.right - edge.left, box.bottom - edge.top]));
+const onTop = () => [...document.querySelectorAll(".tools > *, .zoom, .leaflet-control-scale-line, #key")].map(onMap);
+
+function onMap(element) {
+  const edge = byId("map").getBoundingClientRect(), box = element.getBoundingClientRect(), scale = edge.width / byId("map").offsetWidth;  // on paper it is scaled
+  return L.bounds(...[[box.left, box.top], [box.right, box.bottom]].map(([x, y]) => [(x - edge.left) / scale, (y - edge.top) / scale]));
 }
 
 /* Where ids would meet, the later is moved aside, away from its neighbours, and a line leads to its place. */
@@ -46,11 +47,10 @@ const RINGS = [30, 42, 56, 72, 90, 110, 132, 158, 190, 230], TURNS = 16, UP = 19
 function arrangePins(taken, sight, point) {
   const leads = [];
   const chosen = (pin) => pin.getElement().classList.contains("on");
-  const key = onDesk.matches ? L.bounds([0, 0], [byId("key").offsetLeft + byId("key").offsetWidth, byId("key").offsetTop + byId("key").offsetHeight]) : null;
-  const seen = [];
+  const key = onMap(byId("key")), seen = [];
   for (const pin of map.hasLayer(layers.plan) ? layers.plan.pins.filter(Boolean) : []) {
     const at = point(pin.getLatLng());
-    if (sight.contains(at) && !(key && key.contains(at))) seen.push({pin: pin, at: at, wide: Math.max(30, 14 + 8 * pin.text.length)});
+    if (sight.contains(at) && !key.contains(at)) seen.push({pin: pin, at: at, wide: Math.max(30, 14 + 8 * pin.text.length)});
     else shift(pin, [0, 0]);
   }
   const feet = seen.map(({at}) => L.bounds([at.x - 5, at.y - 5], [at.x + 5, at.y + 5]));
