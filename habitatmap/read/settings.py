@@ -209,14 +209,14 @@ class ColumnSettings(_Part):
     land_cover: dict[str, Text] = {}
 
 
-Unit = Annotated[Literal["mm", "cm", "m", "inch", "ft"], Field(description='"cm", "inch", "mm", "m" or "ft"')]
+Unit = Annotated[Literal["mm", "cm", "m", "inch", "ft"] | None, Field(description='"cm", "inch", "mm", "m" or "ft"')]
 
 
 class TreeUnits(_Part):
     """The unit of diameters or girths whose heading names none; None = by their size, where it leaves no doubt."""
 
-    diameter: Unit | None = None
-    girth: Unit | None = None
+    diameter: Unit = None
+    girth: Unit = None
 
 
 class UnitSettings(_Part):

@@ -88,6 +88,10 @@ def test_months_of_one_month_and_of_a_whole_year() -> None:
         ({"plan": {"pools": 2.5}}, "area.toml: plan.pools is 2.5; expected a whole number, 0 or more"),
         ({"keep_away": {"road": -1}}, "area.toml: keep_away.road is -1; expected a number of metres, 0 or more"),
         ({"as_of": "last week"}, 'area.toml: as_of is "last week"; expected a date such as 2025-06-01'),
+        (
+            {"units": {"trees": {"diameter": "inches"}}},
+            'area.toml: units.trees.diameter is "inches"; expected "cm", "inch", "mm", "m" or "ft"',
+        ),
         ({"columns": {"pools": {"x": 3}}}, "area.toml: columns.pools.x is 3; expected a text in quotes"),
     ],
 )
