@@ -89,14 +89,18 @@ def test_what_a_site_brings_is_forage_times_added_reach() -> None:
     found, sites = result.findings, result.findings.proposal.sites
     first, second, *_ = forage_brought(result, np.ones(10, dtype=bool))
     y, x = np.indices(result.grid.shape)
-    d = np.hypot(y - sites["row"].iloc[0], x - sites["col"].iloc[0]) * 10 / (250 / 1.678347)
-    reach = np.where(d <= 10, (1 + d) * np.exp(-d), 0)
-    brought = np.nan_to_num(found.habitat.weight) * found.reach.not_reached * 0.42 * reach
-    assert np.allclose(first, brought, atol=1e-7)
-    missed = found.reach.not_reached * (1 - 0.42 * reach)
-    d = np.hypot(y - sites["row"].iloc[1], x - sites["col"].iloc[1]) * 10 / (250 / 1.678347)
-    alone = np.nan_to_num(found.habitat.weight) * missed * 0.42 * np.where(d <= 10, (1 + d) * np.exp(-d), 0)
-    assert np.allclose(second, alone, atol=1e-7)
+
+    def reach(site: int) -> Any:
+        """(1 + d/a) exp(-d/a) with a median of 250 m, up to the whole cell beyond 10 a."""
+        cells = np.hypot(y - sites["row"].iloc[site], x - sites["col"].iloc[site])
+        d = cells * 10 / (250 / 1.678347)
+        return np.where(cells <= 149, (1 + d) * np.exp(-d), 0)
+
+    brought = np.nan_to_num(found.habitat.weight) * found.reach.not_reached * 0.42 * reach(0)
+    assert np.allclose(first, brought, atol=1e-6)
+    missed = found.reach.not_reached * (1 - 0.42 * reach(0))
+    alone = np.nan_to_num(found.habitat.weight) * missed * 0.42 * reach(1)
+    assert np.allclose(second, alone, atol=1e-6)
     _, without_first, *_ = forage_brought(result, np.arange(10) > 0)
     assert without_first.sum() > second.sum()
 

@@ -172,6 +172,7 @@ def test_every_word_is_used_and_every_used_word_is_there() -> None:
         "name.",
         "near.",
         "assumptions",
+        "how_many",
         "pools_by.",
         "month_",
         "try_",
