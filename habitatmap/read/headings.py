@@ -221,7 +221,7 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
             take(close.pop(), i, Match.NEAR)
 
     for i, heading in enumerate(headings):
-        if i in taken or len(heading.strip()) != CUT_AT or bare[i] in KNOWN:
+        if i in taken or len(heading.strip()) != CUT_AT:
             continue
         fits = {name for name, words in aliases.items() if any(word.startswith(folded[i]) for word in words)}
         if len(fits) == 1 and not fits & at.keys():

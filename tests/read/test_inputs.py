@@ -129,3 +129,9 @@ def test_a_register_of_another_town_is_told_first(tmp_path: Path) -> None:
 
 def test_the_public_hears_nothing_of_it(tmp_path: Path) -> None:
     assert habitatmap.area.blurred(opened(tmp_path, trees=TREES)).inputs == ()
+
+
+def test_a_tree_of_two_files_counts_in_the_worth_of_both(tmp_path: Path) -> None:
+    one, other = "x,y,genus\n500051,5399950,Tilia\n", "x,y,genus\n500052,5399950,Tilia\n"
+    trees = [file for file in opened(tmp_path, trees_a=one, trees_b=other).inputs if file.kind == "trees"]
+    assert [(file.rows, file.used) for file in trees] == [(1, 1), (1, 0)]
