@@ -49,7 +49,7 @@ function headline() {
     write();
   } else if (n) first(n);
   const sentences = [];
-  if (facts.ranges.length) sentences.push(facts.ranges.map(tell).join("; ") + ".");
+  if (facts.ranges.length && !ranges) sentences.push(facts.ranges.map(tell).join("; ") + ".");
   if (n && reach.upper_bound !== null) sentences.push(say("bound", {n: all, bound: atMost(reach.upper_bound, 1)}));
   if (n && facts.share_of_bound !== null) sentences.push(say(facts.for_reach ? "share_of_bound" : "share_of_bound_other", {share: atLeast(facts.share_of_bound, 0)}));
   if (n && reach.index_ha_with_plan) sentences.push(say("index_ha", {ha: number(reach.index_ha_with_plan, 1)}));
@@ -79,7 +79,7 @@ function reachRanges() {
   const told = by.map(([median, share]) => say("flight_share", {m: metres(median), share: percent(share, 0)})).join(", ");
   const rows = [[words.range_flight, track(low, high, by.map(([median, share]) => [share, median === facts.flight[0]])), told]];
   if (reach.with_plan_low !== null) rows.push([words.range_searches, track(reach.with_plan_low, reach.with_plan_high, [[reach.with_plan, true]]),
-    say("from_to", {low: percent(reach.with_plan_low, 0), high: percent(reach.with_plan_high, 0)})]);
+    say("from_to", {low: atLeast(reach.with_plan_low, 0), high: atMost(reach.with_plan_high, 0)})]);
   const picture = el("figure", {class: "ranges"}, el("figcaption", null, words.ranges), ...rows.map(([name, line, text]) => {
     line.setAttribute("aria-hidden", "true");
     return el("p", null, el("span", null, name), el("span", {class: "said"}, text), line);
