@@ -91,5 +91,5 @@ def _sheets(public: Result) -> dict[str, Sheet]:
     if len(on_public_land):
         sheet = sheets["plan"] = whole(public)
         theme(sheet, public, "reach_with_plan")
-        _numbers(sheet, on_public_land, [str(i) for i in range(1, len(on_public_land) + 1)])
+        _numbers(sheet, on_public_land, on_public_land["id"].tolist())
     return sheets
