@@ -8,8 +8,8 @@ from habitatmap.cli.options import Call, area_command, tell
 
 
 @area_command("sheets", mark="recording.pdf")
-@click.option("--site", "sites", type=int, multiple=True, help="Only this suggestion of the plan; may be repeated.")
-def command(call: Call, sites: tuple[int, ...]) -> None:
+@click.option("--site", "sites", multiple=True, help="Only this suggestion, by its id or number; may be repeated.")
+def command(call: Call, sites: tuple[str, ...]) -> None:
     """Print what a crew takes along to AREA/sheets: sites.pdf, labels.pdf and recording.pdf, whole or not at all.
 
     The contact line on the labels is `[sheets] contact` of area.toml.

@@ -135,10 +135,10 @@ class Level(NamedTuple):
     most: float
 
 
-def rising(levels: Sequence[Level], here: int, what: str) -> str:
+def rising(levels: Sequence[Level], here: int, what: str, broad: bool = False) -> str:
     """Shares by a number: a line in its interval (shaded), the most there can be (dashed), and an upright line `here`;
     "" of fewer than two. It says its figures alone, so that it needs no language, and has colours for where no style
-    sheet reaches it."""
+    sheet reaches it. `broad` as in `drawing`."""
     if len(levels) < 2:
         return ""
     left, top, bottom = 44, 14, 160
@@ -173,7 +173,7 @@ def rising(levels: Sequence[Level], here: int, what: str) -> str:
     rows.append(f'<path stroke="#a8321a" stroke-width="1.5" d="M{x(here):.1f} {top}V{bottom}"/>')
     for number in sorted({levels[0].at, here, levels[-1].at}):
         rows.append(text(round(x(number), 1), bottom + 17, str(number), "middle"))
-    return drawing(bottom + 24, what, [f'<g font-family="sans-serif" font-size="12">{"".join(rows)}</g>'])
+    return drawing(bottom + 24, what, [f'<g font-family="sans-serif" font-size="12">{"".join(rows)}</g>'], broad=broad)
 
 
 class Series(NamedTuple):

@@ -187,7 +187,7 @@ def _plan_figures(result: Result) -> list[Block]:
     assumption moves the plan most."""
     figures, sensitivity, shown_here = result.figures, rows_of(result.sensitivity), []
     if told := enough(figures):
-        svg = rising([Level(*row) for row in figures.how_many], figures.plan.pools, "")
+        svg = rising([Level(*row) for row in figures.how_many], figures.plan.pools, "", broad=True)
         shown_here.append(_figure("how_many", following(told, READING), svg))
     if told := tornado_words(sensitivity):
         shown_here.append(_figure("assumptions", told, tornado_svg(sensitivity)))

@@ -111,16 +111,16 @@ class NothingToPrintError(InputError):
     """There is nothing that the sheet could show."""
 
 
-def write_sheets(result: Result, folder: str | Path, ranks: Sequence[int] = ()) -> list[str]:
+def write_sheets(result: Result, folder: str | Path, chosen: Sequence[str] = ()) -> list[str]:
     """Writes sites.pdf, labels.pdf and recording.pdf into `folder`, whole or not at all; a line on each.
 
     A sheet that there is nothing for (no suggestion, no pool) is left out, and its line says why. Raises InputError for
-    a rank that the plan lacks, HabitatmapError where the disk is full.
+    a site that the plan lacks, HabitatmapError where the disk is full.
     """
     made: dict[str, bytes] = {}
     said = []
     makers: dict[str, Callable[[], bytes]] = {
-        "sites.pdf": lambda: site_sheets(result, ranks),
+        "sites.pdf": lambda: site_sheets(result, chosen),
         "labels.pdf": lambda: labels(result),
         "recording.pdf": lambda: recording_sheet(result),
     }
@@ -135,15 +135,18 @@ def write_sheets(result: Result, folder: str | Path, ranks: Sequence[int] = ()) 
     return said
 
 
-def site_sheets(result: Result, ranks: Sequence[int] | None = None) -> bytes:
-    """PDF: a page for every suggestion, or for those of `ranks`. Raises InputError or NothingToPrintError."""
+def site_sheets(result: Result, chosen: Sequence[str] = ()) -> bytes:
+    """PDF: a page for every suggestion, or for those `chosen` by id or number. Raises InputError or
+    NothingToPrintError."""
     plan = told_plan(result.plan, result.settings)
-    if ranks:
-        unknown = sorted(set(ranks) - set(plan["rank"]))
+    if chosen:
+        asked = pd.Series(chosen).str.casefold()
+        names = pd.DataFrame({"id": plan["id"].str.casefold(), "rank": plan["rank"].astype(str)})
+        unknown = [one for one in sorted(chosen) if one.casefold() not in names.to_numpy()]
         if unknown:
-            have = f"1 to {len(plan)}" if len(plan) else "none"
+            have = ", ".join(plan["id"]) or "none"
             raise InputError(f"--site {unknown[0]}: there is no such suggestion; the plan has {have}.")
-        plan = plan[plan["rank"].isin(ranks)]
+        plan = plan[names.isin(asked.tolist()).any(axis=1)]
     if not len(plan):
         why = plan_note(result.figures.plan) or "no pool is asked for"
         raise NothingToPrintError(f"{result.title}: there is no suggestion to make sheets for: {why}.")

@@ -83,13 +83,13 @@ def test_a_page_for_each_site() -> None:
         # the cautions stand where the pool is set out
         for word in ("small child", "three weeks", "a nest", "damaged branches", "sharp, rusty", "ladder", "by-laws"):
             assert word in " ".join(said.split()), word
-    assert len(PdfReader(io.BytesIO(site_sheets(demo_result(), [2]))).pages) == 1
+    assert len(PdfReader(io.BytesIO(site_sheets(demo_result(), ["2", "s3"]))).pages) == 2
 
 
 def test_the_code_on_a_sheet_is_the_place() -> None:
     """Read from the page as printed at 100 dpi by a general reader (ZXing); the URI is RFC 5870's: latitude first."""
     row = demo_result().plan.iloc[0]
-    page = pypdfium2.PdfDocument(site_sheets(demo_result(), [1]))[0]
+    page = pypdfium2.PdfDocument(site_sheets(demo_result(), ["S1"]))[0]
     found = zxingcpp.read_barcodes(page.render(scale=100 / 72).to_pil())
     assert [code.text for code in found] == [geo_uri(row["lat"], row["lon"], 10.0, "S1")]
     assert found[0].text.startswith(f"geo:{row['lat']:.6f},{row['lon']:.6f};u=10")
@@ -118,7 +118,7 @@ def test_a_label_is_read_whatever_the_length_of_its_name(name: str) -> None:
 
 def test_people_read_latitude_before_longitude() -> None:
     row = demo_result().plan.iloc[0]
-    said = text_of(site_sheets(demo_result(), [1]))
+    said = text_of(site_sheets(demo_result(), ["S1"]))
     assert f"Latitude, longitude {row['lat']:.5f}, {row['lon']:.5f}" in said
     assert "Where it went: latitude, longitude" in said
     assert "ongitude, latitude" not in said
@@ -216,8 +216,8 @@ def test_the_nearest_way_and_where_it_lies() -> None:
 
 
 def test_a_wrong_site_gets_a_sentence() -> None:
-    with pytest.raises(InputError, match=r"--site 99: there is no such suggestion; the plan has 1 to 10"):
-        site_sheets(demo_result(), [99])
+    with pytest.raises(InputError, match=r"--site 99: there is no such suggestion; the plan has S1, S2,"):
+        site_sheets(demo_result(), ["99"])
 
 
 def test_a_scale_bar_is_as_long_as_it_says() -> None:
