@@ -140,13 +140,13 @@ def site_sheets(result: Result, chosen: Sequence[str] = ()) -> bytes:
     NothingToPrintError."""
     plan = told_plan(result.plan, result.settings)
     if chosen:
-        asked = pd.Series(chosen).str.casefold()
-        names = pd.DataFrame({"id": plan["id"].str.casefold(), "rank": plan["rank"].astype(str)})
-        unknown = [one for one in sorted(chosen) if one.casefold() not in names.to_numpy()]
+        asked = {one.casefold() for one in chosen}
+        known_as = [{str(row["id"]).casefold(), str(row["rank"])} for row in plan.to_dict("records")]
+        unknown = sorted(asked.difference(*known_as))
         if unknown:
             have = ", ".join(plan["id"]) or "none"
             raise InputError(f"--site {unknown[0]}: there is no such suggestion; the plan has {have}.")
-        plan = plan[names.isin(asked.tolist()).any(axis=1)]
+        plan = plan[[bool(names & asked) for names in known_as]]
     if not len(plan):
         why = plan_note(result.figures.plan) or "no pool is asked for"
         raise NothingToPrintError(f"{result.title}: there is no suggestion to make sheets for: {why}.")
@@ -251,9 +251,14 @@ def _sheet_of(result: Result, site: Site, row: Row) -> dict[str, object]:
         "reason": str(row["reason"]),
         "zone": zone,
         "access": "" if site.private else access(site.x, site.y, result.paths),
-        "consent": consent(row).sentence,
+        "consent": " ".join([consent(row).sentence, *_also(row)]),
         "cautions": _halves(sentences(for_area(result.settings))),
     }
+
+
+def _also(row: Row) -> list[str]:
+    """Whom to ask besides the owner, in a sentence."""
+    return [f"To be asked as well: {row['also_ask']}."] if row["also_ask"] else []
 
 
 def _halves(texts: list[str]) -> list[list[str]]:
