@@ -95,7 +95,7 @@ def test_a_row_opens_its_card_and_marks_its_pin(visit: Visit, team_file: Path) -
     plan_row(page, 1).click()
     assert page.locator(".pin.on").inner_text() == "S2"
     card = page.locator("#plan-panel .detail").inner_text()
-    parts = ("Why here", "more of the area's forage", "Before a pool goes here", "drown", "42", "25", "61", "+4.0")
+    parts = ("Why here", "of the area's forage", "Before a pool goes here", "drown", "42", "25", "61", "+4.0")
     for part in (*parts, "in writing"):
         assert part in card, part
     assert "Suggestion 2 of 10: Mill Lane Green" in page.locator("#live").inner_text()
