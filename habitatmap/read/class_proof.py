@@ -111,7 +111,7 @@ def find_proof(evidence: Evidence) -> Proof | None:
     fitting = [
         name
         for name in class_table_names()
-        if set(values) <= set(load_class_table(name)["code"]) and not _is_contradicted(evidence, load_class_table(name))
+        if set(values) <= set(_table(name)["code"]) and not _is_contradicted(evidence, _table(name))
     ]
     said = [name for name in fitting if name in evidence.hints.casefold()]
     many = len(values) >= 3 and any(not value.isdigit() or int(value) > MOST_NUMBERED for value in values)
@@ -160,11 +160,13 @@ def contradictions(evidence: Evidence, used: pd.DataFrame) -> list[Contradiction
     The raster is read by that table of layers/ which its labels or colours fit best; a class of the table in use is
     compared where it has a label or a colour of such a table too (a class that is `like` another has its colour).
     """
+    if not evidence.labels and not evidence.colours:
+        return []
     readings = [_named(evidence, name) for name in class_table_names()]
     best = max(readings, key=lambda rows: evidence.share(list(rows)), default={})
     if evidence.share(list(best)) < COMPARED_FROM:
         return []
-    known = {fold(str(label)) for name in class_table_names() for label in load_class_table(name)["label"] if label}
+    known = {fold(str(label)) for name in class_table_names() for label in _table(name)["label"] if label}
     at, found = class_rows(used), []
     for value, own in best.items():
         if value not in at:
@@ -186,7 +188,7 @@ def _named(evidence: Evidence, name: str) -> dict[str, pd.Series]:
 
 
 def _by_label(evidence: Evidence, name: str) -> dict[str, pd.Series]:
-    table = load_class_table(name)
+    table = _table(name)
     rows = {fold(str(label)): at for at, label in enumerate(table["label"]) if label}
     told = {value: rows.get(fold(evidence.labels.get(value, ""))) for value in evidence.cells}
     return {value: table.iloc[at] for value, at in told.items() if at is not None}
@@ -194,7 +196,7 @@ def _by_label(evidence: Evidence, name: str) -> dict[str, pd.Series]:
 
 def _by_colour(evidence: Evidence, name: str) -> dict[str, pd.Series]:
     """By the one class of the table whose colour is that of the value; black is what a value without a colour has."""
-    table, colours = load_class_table(name), _colours(name)
+    table, colours = _table(name), _colours(name)
     found = {}
     for value in evidence.cells:
         own = evidence.colours.get(value)
@@ -211,15 +213,21 @@ def _by_colour(evidence: Evidence, name: str) -> dict[str, pd.Series]:
 
 
 @cache
+def _table(name: str) -> pd.DataFrame:
+    """A class table of layers/, read once."""
+    return load_class_table(name)
+
+
+@cache
 def _colours(name: str) -> dict[int, Colour]:
     """The colours of a table by row, from 0."""
-    given = load_class_table(name)["colour"]
+    given = _table(name)["colour"]
     return {at: Colour(*bytes.fromhex(text[1:])) for at, text in enumerate(given) if text}
 
 
 def _names_all(evidence: Evidence, name: str, named: Mapping[str, pd.Series]) -> bool:
     """Whether the classes that labels or colours name are those that the table has for the same values."""
-    at = class_rows(load_class_table(name))
+    at = class_rows(_table(name))
     return (
         len(named) >= FEWEST_NAMED
         and evidence.share(list(named)) >= ENOUGH_NAMED
