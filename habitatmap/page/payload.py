@@ -316,7 +316,8 @@ def _pools(result: Result, writer: Writer) -> Block:
 def _land(result: Result, writer: Writer) -> list[Block]:
     return [
         {
-            **{key: text(row[key]) for key in ("name", "kind", "consent", "private")},
+            "name": text(row.get("place") or row["name"]),
+            **{key: text(row[key]) for key in ("kind", "consent", "private")},
             **{key: number(row[key]) for key in ("area_ha", "pools", "suggestions", "forage_mean")},
             "area": writer.polygon(row["geometry"]),
         }

@@ -49,7 +49,7 @@ const Names = L.Path.extend({
       if (room < 28) continue;
       context.font = nameFont(names.sort[i]);
       const width = context.measureText(names.text[i]).width;
-      if (room * (names.sort[i] === "land" ? 1.1 : 1.25) < width) continue;
+      if (room * (names.sort[i] === "land" ? 1.7 : 1.25) < width) continue;  // a park's name may stand out of it
       const at = this._places[i], x = at.x * scale - origin.x, y = at.y * scale - origin.y;
       const turn = names.turn[i] * Math.PI / 180, half = [Math.abs(Math.cos(turn)) * width / 2 + 8, Math.abs(Math.sin(turn)) * width / 2 + 8];
       const box = L.bounds([x - half[0], y - half[1]], [x + half[0], y + half[1]]);

@@ -76,7 +76,8 @@ function reachRanges() {
     }
     return line;
   };
-  const told = by.map(([median, share]) => say("flight_share", {m: metres(median), share: percent(share, 0)})).join(", ");
+  const ends = (value) => value === low ? atLeast(value, 0) : value === high ? atMost(value, 0) : percent(value, 0);
+  const told = by.map(([median, share]) => say("flight_share", {m: metres(median), share: ends(share)})).join(", ");
   const rows = [[words.range_flight, track(low, high, by.map(([median, share]) => [share, median === facts.flight[0]])), told]];
   if (reach.with_plan_low !== null) rows.push([words.range_searches, track(reach.with_plan_low, reach.with_plan_high, [[reach.with_plan, true]]),
     say("from_to", {low: atLeast(reach.with_plan_low, 0), high: atMost(reach.with_plan_high, 0)})]);
