@@ -83,9 +83,18 @@ def test_layers_are_counted_too(tmp_path: Path) -> None:
         shapely.box(600_000, 5_399_900, 600_100, 5_400_000),
     )
     folder = area_folder(tmp_path, TOML, pools=POOLS)
-    write_layer(folder / "land.gpkg", [here, there], name=["Park", ""], kind=["park", "park"])
+    write_layer(
+        folder / "land.gpkg",
+        [here, there],
+        name=["Park", ""],
+        kind=["park", "park"],
+        osm=["w1", "w2"],
+        agent=["A", "B"],
+    )
     land = next(one for one in open_area(folder).inputs if one.kind == "land")
     assert (land.rows, land.known, land.in_frame) == (2, {Known.NAME: 1, Known.PLACE: 2}, 1)
+    # which object of a map extract a row came from is nothing that anybody misses
+    assert land.not_read == ("agent",)
 
 
 def test_check_says_what_each_file_is_worth(tmp_path: Path) -> None:
