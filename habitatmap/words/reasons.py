@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from numbers import Real
 
+from habitatmap.plan.candidates import Reason
 from habitatmap.vocabulary.terms import Consent, YesNo
 from habitatmap.words.gaps import lost
 from habitatmap.words.numbers import known
@@ -25,14 +26,23 @@ MONTHS = (
 )
 
 
-def reason(row: Mapping[str, Any]) -> Sentence:
+Row = Mapping[str, object]
+
+
+def _figure(row: Row, name: str) -> float:
+    """A figure of the row; NaN where it is not known or not there."""
+    value = row.get(name)
+    return float(value) if isinstance(value, Real) else math.nan
+
+
+def reason(row: Row) -> Sentence:
     """Why here, from a row of plan.csv, in one sentence: what a pool serves, what speaks against it, how sure it is."""
     is_committed = row.get("committed") == YesNo.YES
     pool = Sentence("A pool on this committed site serves" if is_committed else "A pool here serves")
     parts = {"pool": pool, "what": _what(row), "share": _share(row), "against": _against(row)}
-    if is_committed or not known(row.get("robustness")):
+    steady = _figure(row, "robustness")
+    if is_committed or not known(steady):
         return Sentence("{pool} {what}, {share}; against it: {against}.", parts)
-    steady = row["robustness"]
     how = ROBUST if steady >= SURE else FAIR if steady >= UNSURE else DOUBTFUL
     sure = Sentence(how, {"share": significant(steady)})
     return Sentence("{pool} {what}, {share}; against it: {against}; {sure}.", parts | {"sure": sure})
@@ -43,50 +53,49 @@ FAIR = "it is a fair choice and stays in the plan in {share} of the simulations"
 DOUBTFUL = "another site may be better, as this one stays in the plan in {share} of the simulations"
 
 
-def _what(row: Mapping[str, Any]) -> Sentence:
+def _what(row: Row) -> Sentence:
     """The flowers that a pool serves, on which ground, and in which month most of them are open."""
-    new, month = (float(row.get(name, math.nan)) for name in ("new_ha", "new_month"))
+    new, month = _figure(row, "new_ha"), _figure(row, "new_month")
     if new > 0:
         flowers = Sentence("{ha} in flower that adults would probably not reach without it", {"ha": hectares(new)})
     else:
         flowers = Sentence("flowers that adults may reach already, and makes that surer")
     if not known(month) or not row.get("new_class"):
         return flowers
-    mostly = known(row.get("new_class_share")) and row["new_class_share"] > MOSTLY
+    mostly = _figure(row, "new_class_share") > MOSTLY  # false where it is not known
     where = "mostly {ground}, most in {month}" if mostly else "{ground} first of all, most in {month}"
     ground: dict[str, Value] = {"ground": str(row["new_class"]).lower(), "month": Sentence(MONTHS[int(month) - 1])}
     return Sentence("{flowers} ({where})", {"flowers": flowers, "where": Sentence(where, ground)})
 
 
-def _share(row: Mapping[str, Any]) -> Sentence:
+def _share(row: Row) -> Sentence:
     """How much of the area's forage that is, and what it does for the network where the plan is made for that."""
-    values: dict[str, Value] = {"gain": significant(row["gain"])}
+    values: dict[str, Value] = {"gain": significant(_figure(row, "gain"))}
     said = "{gain} of the area's forage"
-    if known(row.get("gain_low")) and known(row.get("gain_high")):
+    low, high = _figure(row, "gain_low"), _figure(row, "gain_high")
+    if known(low) and known(high):
         said += " (likely {low} to {high})"
-        values |= {"low": significant(row["gain_low"]), "high": significant(row["gain_high"])}
+        values |= {"low": significant(low), "high": significant(high)}
     gain = Sentence(said, values)
-    if not known(row.get("ec_gain")):
+    if not known(_figure(row, "ec_gain")):
         return gain
     raises = "{gain}, and raises the equivalent connectivity of the network by {ec}"
-    return Sentence(raises, {"gain": gain, "ec": significant(row["ec_gain"])})
+    return Sentence(raises, {"gain": gain, "ec": significant(_figure(row, "ec_gain"))})
 
 
-def _against(row: Mapping[str, Any]) -> Sentence:
+def _against(row: Row) -> Sentence:
     """What weighs most against a site."""
-    if row.get("not_allowed"):
-        return Sentence("the plan would not have put a pool here ({reason})", {"reason": lost(row["not_allowed"])})
+    if isinstance(ruled_out := row.get("not_allowed"), Reason):
+        return Sentence("the plan would not have put a pool here ({reason})", {"reason": lost(ruled_out)})
     if row.get("consent") == Consent.PROVISIONAL:
         return Sentence("it is not known whose land this is")
     if row.get("also_ask"):
         return Sentence("others must agree besides the owner")
     if row.get("consent") == Consent.ASK:
         return Sentence("the owner may say no")
-    if known(row.get("assumed_share")) and row["assumed_share"] > MUCH_ASSUMED:
-        return Sentence(
-            "{share} of that is assumed, as nobody has surveyed it", {"share": significant(row["assumed_share"])}
-        )
-    low, high = (float(row.get(name, math.nan)) for name in ("occupancy_low", "occupancy_high"))
+    if (assumed := _figure(row, "assumed_share")) > MUCH_ASSUMED:
+        return Sentence("{share} of that is assumed, as nobody has surveyed it", {"share": significant(assumed)})
+    low, high = _figure(row, "occupancy_low"), _figure(row, "occupancy_high")
     if high - low > WIDE:  # false where one is not known
         hardly = "the probability of larvae is hardly known, {low} to {high}"
         return Sentence(hardly, {"low": significant(low), "high": significant(high)})
@@ -95,31 +104,32 @@ def _against(row: Mapping[str, Any]) -> Sentence:
     return Sentence("nothing that is known")
 
 
-def doubt(row: Mapping[str, Any]) -> Sentence:
+def doubt(row: Row) -> Sentence:
     """What could be wrong with a suggestion, from its row of plan.csv, the weightiest first; never empty."""
     said = []
-    if row.get("not_allowed"):
+    if isinstance(ruled_out := row.get("not_allowed"), Reason):
         against = "The plan would not have put a pool here: the site is ruled out because: {reason}."
-        said.append(Sentence(against, {"reason": lost(row["not_allowed"])}))
+        said.append(Sentence(against, {"reason": lost(ruled_out)}))
     if row.get("consent") == Consent.ASK:
         said.append(Sentence("The owner may say no."))
     elif row.get("consent") == Consent.PROVISIONAL:
         said.append(Sentence("Who owns this land, and whether a pool may stand here, is not known."))
     if row.get("also_ask"):
-        whom = following(*map(Sentence, row["also_ask"].split("; ")), by=", ")
+        whom = following(*map(Sentence, str(row["also_ask"]).split("; ")), by=", ")
         how = "Make sure that they have agreed: {whom}." if row.get("consent") == Consent.YES else "Ask first: {whom}."
         said.append(Sentence(how, {"whom": whom}))
-    if known(row.get("robustness")) and row.get("committed") != YesNo.YES and row["robustness"] < SURE:
-        how = "Another site may be better" if row["robustness"] < UNSURE else "It is a fair choice, not a sure one"
+    steady = _figure(row, "robustness")
+    if row.get("committed") != YesNo.YES and steady < SURE:
+        how = "Another site may be better" if steady < UNSURE else "It is a fair choice, not a sure one"
         stays = f"{how}: it stays in the plan in {{share}} of the simulations."
-        said.append(Sentence(stays, {"share": significant(row["robustness"])}))
-    if known(row.get("assumed_share")) and row["assumed_share"] > MUCH_ASSUMED:
+        said.append(Sentence(stays, {"share": significant(steady)}))
+    if (share := _figure(row, "assumed_share")) > MUCH_ASSUMED:
         assumed = "{share} of what it adds is assumed: forage in gardens or mown grass that nobody has surveyed."
-        said.append(Sentence(assumed, {"share": significant(row["assumed_share"])}))
+        said.append(Sentence(assumed, {"share": significant(share)}))
     if row.get("sampled") == YesNo.NO:
         untested = "No pool in such surroundings has been searched, so whether larvae settle here is untested."
         said.append(Sentence(untested))
-    low, high = (float(row.get(name, math.nan)) for name in ("occupancy_low", "occupancy_high"))
+    low, high = _figure(row, "occupancy_low"), _figure(row, "occupancy_high")
     if high - low > WIDE:  # false where one is not known
         wide = "The probability of larvae is hardly known: between {low} and {high}."
         said.append(Sentence(wide, {"low": significant(low), "high": significant(high)}))
