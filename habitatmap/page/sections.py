@@ -77,8 +77,8 @@ class Section:
     """One part of a report.
 
     key: a word for the link to it (a-z and -); lead: the reading in plain words, one or two sentences, or a line for
-    each; words: further paragraphs; cautions: sentences that stand out; links: (key of another section, words); parts:
-    smaller sections inside this one, which the table of contents leaves out.
+    each; words: further paragraphs; cautions: sentences that stand out, or lines of them; links: (key of another
+    section, words); parts: smaller sections inside this one, which the table of contents leaves out.
     """
 
     key: str

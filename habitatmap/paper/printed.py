@@ -60,5 +60,5 @@ def _table(table: Table) -> dict[str, object]:
     """A table as data, the widths of its columns by their longest text, within limits."""
     rows = [[str(cell) for cell in row] for row in table.rows]
     columns = zip(table.heads, *rows, strict=True)
-    widths = [min(max(5, *(len(cell) for cell in column)), 48) for column in columns]
+    widths = [min(max(9, *(len(cell) for cell in column)), 48) for column in columns]
     return {"caption": table.caption, "note": table.note, "heads": list(table.heads), "rows": rows, "widths": widths}

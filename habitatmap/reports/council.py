@@ -167,13 +167,14 @@ def _reached(figures: Figures) -> Section:
     key, title = "reach", "Flowers within reach"
     if not known(reach.now):
         return Section(key, title, "Without land cover it is not known what the flies can reach.")
+    low, ends = percent(reach.low, 1), _range(reach.low, reach.high, 1)
     picture = [Drawing(rising([Level(*row) for row in figures.how_many], pools, str(READING)), str(READING))]
     return Section(
         key,
         title,
         f"Of all the forage that flowers offer in the area, {percent(reach.now, 1)} lies within flight of a "
-        f"breeding place that is likely occupied ({_range(reach.low, reach.high, 1)}, for what is not "
-        f"known about occupancy). {count(gaps.count, 'gap')} with {percent(gaps.share)} of the forage "
+        f"breeding place that is likely occupied{f' ({ends}, for what is not known about occupancy)' * (ends != low)}. "
+        f"{count(gaps.count, 'gap')} with {percent(gaps.share)} of the forage "
         f"{'is' if gaps.count == 1 else 'are'} probably out of reach.",
         words=[str(enough(figures) or "")],
         drawings=picture,

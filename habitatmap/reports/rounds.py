@@ -170,7 +170,7 @@ def _sections(rounds: Rounds) -> list[Section]:
             Table("Who goes", ["Who", "Pools", "On foot", "Rain water to take"], rows),
             Table("Why pools are due", ["Reason", "Pools", "Rule", "Rests on"], rules, note),
         ],
-        cautions=[" ".join(round_cautions(rounds.area.settings))],
+        cautions=["\n".join(round_cautions(rounds.area.settings))],
     )
     return [first, *(_sheet(rounds, p, mine, i) for i, (p, mine) in enumerate(stops.items()))]
 
@@ -200,7 +200,7 @@ def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, number: int) -> Sect
         words=[f"Take {GEAR}{litter}; rain water: {_water(mine)}."],
         drawings=[_sketch(rounds, person, mine)],
         tables=[table(f"Pools of {person}, in walking order", mine, columns)],
-        cautions=[" ".join(round_cautions(rounds.area.settings))],
+        cautions=["\n".join(round_cautions(rounds.area.settings))],
     )
 
 
