@@ -21,6 +21,7 @@ LOOKS = (
 MM_A_UNIT = 0.27
 _SIZE = re.compile(r'viewBox="0 0 ([\d.]+) ([\d.]+)"')
 PAGE_MM, MOST_HIGH_MM = 176.0, 130.0
+WIDEST, WIDEST_TO_FIT = 30, 48  # letters of a column; wide ones take fewer lines
 
 
 def sections_pdf(
@@ -29,13 +30,14 @@ def sections_pdf(
     """The PDF; each of `pages` begins on a page of its own and takes as many as it needs, or is set as much smaller as
     fits on one (`one_page_each`; what is twice too long still takes more)."""
     drawings: dict[str, bytes] = {}
-    content = [[_section(section, drawings) for section in page] for page in pages]
+    widest = WIDEST_TO_FIT if one_page_each else WIDEST
+    content = [[_section(section, drawings, widest) for section in page] for page in pages]
     data = {"title": title, "subtitle": subtitle, "footer": footer, "pages": content, "one_page_each": one_page_each}
     return pdf("sections.typ", data, drawings)
 
 
-def _section(whole: Section, drawings: dict[str, bytes]) -> dict[str, object]:
-    """A section as data; its drawings are added to `drawings`."""
+def _section(whole: Section, drawings: dict[str, bytes], widest: int) -> dict[str, object]:
+    """A section as data; its drawings are added to `drawings`, no column is wider than `widest` letters."""
     section = whole.filled()
     shown = []
     for drawing in section.drawings:
@@ -51,14 +53,14 @@ def _section(whole: Section, drawings: dict[str, bytes]) -> dict[str, object]:
         "lead": section.lead,
         "words": list(section.words),
         "drawings": shown,
-        "tables": [_table(table) for table in section.tables],
+        "tables": [_table(table, widest) for table in section.tables],
         "cautions": list(section.cautions),
     }
 
 
-def _table(table: Table) -> dict[str, object]:
+def _table(table: Table, widest: int) -> dict[str, object]:
     """A table as data, the widths of its columns by their longest text, within limits."""
     rows = [[str(cell) for cell in row] for row in table.rows]
     columns = zip(table.heads, *rows, strict=True)
-    widths = [min(max(9, *(len(cell) for cell in column)), 48) for column in columns]
+    widths = [min(max(5, *(len(cell) for cell in column)), widest) for column in columns]
     return {"caption": table.caption, "note": table.note, "heads": list(table.heads), "rows": rows, "widths": widths}
