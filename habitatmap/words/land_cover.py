@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 from habitatmap.read.class_proof import Contradiction
 from habitatmap.read.land_cover import CoverDoubt
@@ -20,53 +19,50 @@ BY_VALUES = (
 )
 CONTRADICTED = (
     "{file} is read by the class table “{table}”, but for {share} of the cells its own labels or colours say "
-    "otherwise: {examples}. Check the table, as the map may show another land."
+    "otherwise: {against}. Check the table, as the map may show another land."
 )
 CONTRADICTED_EACH = "{value} is taken for “{used}” and is “{own}” by the file"
 UNMATCHED = "What the land is worth is not known for {share} of the cells: the class table “{table}” lacks {values}."
 ONE_CLASS = "{share} of the cells are of one class, “{label}”: check the class table, as such land cover tells little."
-COARSE = "{file} has cells of {coarse}, mapped at {fine}: nothing smaller than its cells is known of the land."
+COARSE = "{file} has cells of {cells_m}, mapped at {cell_m}: nothing smaller than its cells is known of the land."
 PLACES_ON_WATER = (
     "{share} of the trees, buildings and streets lie on water by the land cover: check its class table and its "
     "reference system."
 )
 
 
-def _contradicted(v: Mapping[str, Any]) -> dict[str, Value]:
-    against: Sequence[Contradiction] = v["against"]
-    each = [Sentence(CONTRADICTED_EACH, {"value": c.value, "used": c.used, "own": c.own}) for c in against]
-    return {
-        "file": v["file"],
-        "table": v["table"],
-        "share": significant(v["share"]),
-        "examples": following(*each, by="; "),
-    }
-
-
-# by code: the sentence, and what stands in it
-DOUBTS: Mapping[CoverDoubt, tuple[str, Callable[[Mapping[str, Any]], dict[str, Value]]]] = {
-    CoverDoubt.BY_VALUES: (BY_VALUES, lambda v: {"file": v["file"], "table": v["table"]}),
-    CoverDoubt.CONTRADICTED: (CONTRADICTED, _contradicted),
-    CoverDoubt.UNMATCHED: (
-        UNMATCHED,
-        lambda v: {"table": v["table"], "share": significant(v["share"]), "values": ", ".join(v["values"][:8])},
-    ),
-    CoverDoubt.ONE_CLASS: (ONE_CLASS, lambda v: {"label": v["label"], "share": significant(v["share"])}),
-    CoverDoubt.COARSE: (
-        COARSE,
-        lambda v: {"file": v["file"], "coarse": whole_metres(v["cells_m"]), "fine": whole_metres(v["cell_m"])},
-    ),
-    CoverDoubt.PLACES_ON_WATER: (PLACES_ON_WATER, lambda v: {"share": significant(v["share"])}),
+TEXTS: Mapping[CoverDoubt, str] = {
+    CoverDoubt.BY_VALUES: BY_VALUES,
+    CoverDoubt.CONTRADICTED: CONTRADICTED,
+    CoverDoubt.UNMATCHED: UNMATCHED,
+    CoverDoubt.ONE_CLASS: ONE_CLASS,
+    CoverDoubt.COARSE: COARSE,
+    CoverDoubt.PLACES_ON_WATER: PLACES_ON_WATER,
 }
+# so many values that a table lacks are named
+MOST_VALUES = 8
+
+
+def _said(name: str, value: object) -> Value:
+    """A value of a doubt as it stands in its sentence, by its name and kind."""
+    if isinstance(value, float):
+        return whole_metres(value) if name.endswith("_m") else significant(value)
+    if not isinstance(value, list):
+        return str(value)
+    against = [
+        Sentence(CONTRADICTED_EACH, {"value": one.value, "used": one.used, "own": one.own})
+        for one in value
+        if isinstance(one, Contradiction)
+    ]
+    return following(*against, by="; ") if against else ", ".join(map(str, value[:MOST_VALUES]))
 
 
 def cover_doubts(doubts: Sequence[Note]) -> list[Sentence]:
     """The doubts about land cover as sentences."""
-    made = []
-    for doubt in doubts:
-        text, values = DOUBTS[CoverDoubt(doubt.code)]
-        made.append(Sentence(text, values(doubt.values)))
-    return made
+    return [
+        Sentence(TEXTS[CoverDoubt(doubt.code)], {name: _said(name, value) for name, value in doubt.values.items()})
+        for doubt in doubts
+    ]
 
 
 def kinds_of_land(dominant: Sequence[Dominant]) -> Sentence | None:
