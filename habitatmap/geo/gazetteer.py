@@ -20,7 +20,7 @@ from habitatmap.vocabulary.where import Direction, Part, Where
 
 # a name farther off than this helps nobody to find a site inside named ground, and beyond the next none at all
 # (expert judgement)
-NEAR_M, FAR_M = 250.0, 5000.0
+NEAR_M, FAR_M = 1000.0, 5000.0
 # streets as near as this to unnamed ground run along it (expert judgement)
 ALONG_M = 40.0
 # ground at least so many times as long as wide has ends (expert judgement)

@@ -84,6 +84,8 @@ def find_gaps(
         )
     found.sort(key=lambda gap: (-gap["unreached"], gap["first"]))
     table = pd.DataFrame(found, columns=[*COLUMNS, "geometry"])
+    # codes stay codes, and None stays None: pandas would make text of a column of StrEnum members
+    table["lost_as"] = pd.Series([gap["lost_as"] for gap in found], dtype=object)
     table["rank"] = np.arange(1, len(table) + 1)
     return gpd.GeoDataFrame(table, geometry="geometry")
 

@@ -250,7 +250,10 @@ def plan_table(
     for site in sites.to_dict("records"):
         cumulative += float(site["gain"])
         rows.append(_suggestion(site, surfaces, candidates, standing) | {"cumulative": cumulative})
-    return pd.DataFrame(rows, columns=PLAN_COLUMNS)
+    table = pd.DataFrame(rows, columns=PLAN_COLUMNS)
+    # reasons stay codes: pandas would make text of a column of StrEnum members
+    table["not_allowed"] = pd.Series([row["not_allowed"] for row in rows], dtype=object)
+    return table
 
 
 def _suggestion(

@@ -60,7 +60,7 @@ WORDS: dict[str, str] = {
     "range_flight": "By how far adults fly (median)",
     "range_searches": "By what the searches leave open",
     "flight_share": "{m}: {share}",
-    "bound": "Proven limit: no choice of {n} pools can lift it above {bound}.",
+    "bound": "Proven limit, with the flight that is assumed: no choice of {n} pools can lift it above {bound}.",
     "share_of_bound": "The plan brings at least {share} of the best possible gain.",
     "share_of_bound_other": "This plan is not made for reach; it still brings at least {share} of that possible gain.",
     "index_ha": "With the plan that is as much as {ha} ha in full flower.",
@@ -96,6 +96,7 @@ WORDS: dict[str, str] = {
     "how_many": "How many are enough",
     "assumptions": "What the plan depends on",
     "ask_first": "Consent priorities",
+    "ask_first_what": "What the plan would lose without this consent, with its pools placed on other land instead.",
     "ask_first_row": "{place}: consent adds {adds}",
     "ask_first_row_served": "{place}: consent adds {adds} of forage likely served",
     "caution": "Before a pool goes here",
@@ -380,12 +381,13 @@ WORDS: dict[str, str] = {
         "{occupied} likely held larvae. A pool like these holds larvae with a probability of {estimate} "
         "({low} to {high})."
     ),
+    "occupancy_nothing": "No pool has been searched yet: how many hold larvae is not known.",
     "occupancy_none": (
         "Season {season}: larvae were seen in {naive} of {n} searched pools. The searches are too few to estimate more."
     ),
     "from_to": "{low} to {high}",
     "network_head": "Network",
-    "network_text": "{places} breeding places in {components} groups linked by flight.",
+    "network_text": "Breeding places: {places}. Groups linked by flight: {components}.",
     "network_costliest": "{name} matters most: if it were lost, the network would lose {share} of its connectivity.",
     "network_cuts": "Without it the network falls apart.",
     "show_place": "Show it on the map",
@@ -401,8 +403,8 @@ WORDS: dict[str, str] = {
     "public_few": "Squares with fewer than {n} pools, or fewer than {n} of them in gardens, do not show those pools.",
     "public_plan": (
         "Suggestions on private land are left out of this page. The sites here have letters, as they are not the sites "
-        "of the team’s map: this page is calculated from blurred places, so its sites and its figures differ from "
-        "those."
+        "of the team’s map: this page is calculated from blurred places, so its sites and its figures can "
+        "differ from those."
     ),
     "cell_count": "{n} pools in this square",
 }

@@ -38,8 +38,9 @@ def told(x: float, y: float, kind: str = "grass", names: Gazetteer | None = None
         (150, 280, "Elm Park, north side, 70 m from Mill Street"),
         (150, 145, "Elm Park, in the middle, beside Well"),
         (290, 290, "Elm Park, north-east side, 60 m from Ford Lane"),
-        (1020, 50, "Long Park, west end"),  # nothing else within 250 m
-        (1300, 50, "Long Park, in the middle"),
+        (1020, 50, "Long Park, west end, 670 m from Ford Lane"),
+        (1300, 50, "Long Park, in the middle, 950 m from Mill Street"),
+        (1590, 50, "Long Park, east end"),  # nothing else within a kilometre
         (-50, 390, "Grass in Old Town, 40 m north of Mill Street"),
         (352, 1000, "Grass in Old Town, beside Ford Lane"),
         (2400, 1400, "Grass in Old Town, 1.5 km north-east of Long Park"),

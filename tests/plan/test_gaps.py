@@ -144,3 +144,17 @@ def test_no_gap_and_no_forage() -> None:
     assert (
         len(find_gaps(GRID, np.full(GRID.shape, np.nan), np.full(GRID.shape, np.nan), where(), places(), SETTINGS)) == 0
     )
+
+
+def test_why_ground_is_lost_stays_a_code_beside_gaps_with_ground() -> None:
+    """pandas makes text of StrEnum members and NaN of None; then the cause read "ruled out because: nan"."""
+    weight, reach = frame()
+    code = np.full(GRID.shape, 2, dtype=np.uint8)
+    code[15, 100:104] = 0
+    lost = {Lost.NO_DATA: 0, Lost.NO_CONSENT: 3996}
+    some = Candidates(code == 0, code, lost, 4, np.full(GRID.shape, -1, np.int32), False)
+    found = find_gaps(GRID, weight, reach, some, places((19, 199, 0.5)), SETTINGS)
+    told = [row["lost_as"] for row in found.to_dict("records")]
+    assert told == [Lost.NO_CONSENT, None]
+    assert isinstance(told[0], Lost)
+    assert all("nan" not in str(gap_cause(row)) for row in found.to_dict("records"))

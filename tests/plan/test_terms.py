@@ -14,6 +14,7 @@ import shapely
 from shapely.geometry import box
 
 import habitatmap
+from habitatmap.plan.candidates import Lost
 from habitatmap.plan.consent_priorities import about_owner
 from habitatmap.result import Result
 from habitatmap.result.figures import Spending
@@ -226,3 +227,14 @@ def test_a_plan_for_the_network_says_what_it_does_not_know(tmp_path: Path) -> No
     assert plan["reason"].str.contains("equivalent connectivity").all()
     assert plan["cumulative"].iloc[-1] == pytest.approx(with_plan(result))
     assert result.figures.network.ec_with_plan > result.figures.network.ec_now
+
+
+def test_a_committed_site_without_consent_is_doubted_by_its_reason(tmp_path: Path) -> None:
+    """The reason stays a code: pandas makes text of StrEnum members, which words would not know as a reason."""
+    x, y = centre(13, 3, CELL_M)
+    result = made(tmp_path, "pools = 2", f"name,x,y\nSouth,{x},{y}\n", consents={"South Park": "no"})
+    first = result.plan.iloc[0]
+    assert first["not_allowed"] is Lost.NO_CONSENT
+    told = told_plan(result.plan, result.settings).iloc[0]
+    assert "the plan would not have put a pool here (no consent)" in told["reason"]
+    assert told["could_be_wrong"].startswith("The plan would not have put a pool here")

@@ -128,7 +128,7 @@ function dataNotes() {
     el("tbody", null, ...facts.intake.map(([kind, ...counts]) => el("tr", null, el("th", {scope: "row"}, words["kind." + kind] || kind), ...counts.map((n) => el("td", {class: "figure"}, number(n))))))));
     part("set_aside_head", facts.set_aside.length ? bullets(facts.set_aside.map(([file, reason, n]) => say("set_aside_row", {file: file, reason: said(reason), n: number(n)}))) : el("p", null, words.set_aside_none));
     const found = facts.occupancy;
-    part("occupancy_head", el("p", null, say(found.estimate === null ? "occupancy_none" : "occupancy_text", {
+    part("occupancy_head", el("p", null, say(found.estimate !== null ? "occupancy_text" : found.pools_visited ? "occupancy_none" : "occupancy_nothing", {
       season: found.season, estimate: share(found.estimate), low: share(found.low), high: share(found.high), naive: share(found.naive), n: number(found.pools_visited),
       pools: number(found.here.pools), occupied: found.here.low === found.here.high ? number(found.here.low) : say("from_to", {low: number(found.here.low), high: number(found.here.high)})})));
     part("network_head", el("p", null, say("network_text", {places: number(facts.network.places), components: number(facts.network.components)})), ...costliest(facts.costliest));

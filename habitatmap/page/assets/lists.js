@@ -131,7 +131,7 @@ function planTable() {
     status: (i) => say("suggestion_status", {rank: plan[i].rank, all: plan.length, place: siteWhere(plan[i]), gain: finely(plan[i].gain)})
   });
   if (facts.public) panel.prepend(el("p", {class: "none"}, words.public_plan));
-  if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first),
+  if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first), el("p", {class: "what"}, words.ask_first_what),
     el("ol", null, ...facts.ask_first.map((row) => written(say(facts.asks_served ? "ask_first_row_served" : "ask_first_row", {place: row.place, adds: gained(row.adds)}), "li")))));
   for (const one of facts.figures) panel.append(el("section", {class: "drawing"}, el("h3", null, words[one.head]), written(tell(one.words), "p"),
     el("img", {src: "data:image/svg+xml;base64," + one.picture, alt: tell(one.words)})));
