@@ -198,7 +198,7 @@ def test_gpx_keeps_the_order_of_the_schema() -> None:
         assert -90 <= float(point.get("lat")) <= 90
         assert -180 <= float(point.get("lon")) < 180
         assert "drown" in point.findtext(f"{ns}desc")
-        assert "forage into reach" in point.findtext(f"{ns}desc")
+        assert "of the area's forage" in point.findtext(f"{ns}desc")
     assert b"<time" not in text_files(result)["plan.gpx"]
 
 

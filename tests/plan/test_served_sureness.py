@@ -172,7 +172,8 @@ def land_of(*parcels: tuple[str, str, tuple[float, float, float, float]]) -> gpd
         x1, y0 = GRID.centre(np.array([r1]), np.array([c1]))
         shape = box(float(x0[0]) - 9, float(y0[0]) - 9, float(x1[0]) + 9, float(y1[0]) + 9)
         rows.append(
-            {"name": "", "owner": owner, "kind": "park", "consent": consent, "private": "no", "geometry": shape}
+            {"name": "", "place": "park", "owner": owner, "kind": "park", "consent": consent, "private": "no"}
+            | {"geometry": shape}
         )
     return gpd.GeoDataFrame(rows, geometry="geometry")
 
