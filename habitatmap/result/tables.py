@@ -22,6 +22,7 @@ from habitatmap.plan.zones import Zone
 from habitatmap.privacy import middle_of_square, private_zone, street_or_zone
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.layers import land_use
+from habitatmap.vocabulary.where import told_apart
 
 Floats = NDArray[np.floating]
 Bools = NDArray[np.bool_]
@@ -251,6 +252,7 @@ def plan_table(
         cumulative += float(site["gain"])
         rows.append(_suggestion(site, surfaces, candidates, standing) | {"cumulative": cumulative})
     table = pd.DataFrame(rows, columns=PLAN_COLUMNS)
+    table["place"] = pd.Series(told_apart(list(table["place"])), dtype=object)
     # reasons stay codes: pandas would make text of a column of StrEnum members
     table["not_allowed"] = pd.Series([row["not_allowed"] for row in rows], dtype=object)
     return table

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 # nearer than this a site is said to lie beside a thing, as nobody paces out less
@@ -42,6 +44,7 @@ class Where:
     """Where a site lies. Empty texts and NaN are not known or not to be told.
 
     inside: the named ground that holds it, and `whole` whether that is a district and not the ground itself.
+    pointed: whether the wind is told inside named ground too, as another site would be told in the same words.
     private: on private land, where only a street or a square may be told.
     near, near_m, towards: the nearest other named thing, how far off it is, and towards which wind the site lies of it.
     """
@@ -57,6 +60,7 @@ class Where:
     lat: float = math.nan
     lon: float = math.nan
     private: bool = False
+    pointed: bool = False
 
     def __str__(self) -> str:
         return ", ".join(part.format_map(self.values) for part in self.parts)
@@ -75,7 +79,8 @@ class Where:
         if self.near and self.near_m < BESIDE_M:
             told.append("beside {near}")
         elif self.near:
-            direction = "from" if self.inside and not self.whole else f"{self.towards} of"
+            enough = self.inside and not self.whole and not self.pointed
+            direction = "from" if enough else f"{self.towards} of"
             told.append(f"{{far}} {direction} {{near}}")
         return told
 
@@ -92,6 +97,12 @@ class Where:
             "far": _far(self.near_m),
             "at": f"{latitude}, {longitude}",
         }
+
+
+def told_apart(places: Sequence[Where]) -> list[Where]:
+    """The same places; those that would be told in the same words also tell their wind of the nearest name."""
+    same = Counter(map(str, places))
+    return [replace(place, pointed=same[str(place)] > 1) for place in places]
 
 
 def _far(metres: float) -> str:

@@ -10,7 +10,7 @@ from shapely import LineString, Point, box
 from shapely.affinity import rotate
 
 from habitatmap.geo.gazetteer import Gazetteer, part_of
-from habitatmap.vocabulary.where import Direction, Part, Where
+from habitatmap.vocabulary.where import Direction, Part, Where, told_apart
 
 PARK, LONG_PARK = box(0, 0, 300, 300), box(1000, 0, 1600, 100)
 ROWS = [
@@ -104,3 +104,15 @@ def test_unnamed_ground_is_called_by_the_park_or_the_streets_about_it() -> None:
         "verge, Ford Lane",
     ]
     assert gazetteer(ROWS[:0]).call(land) == ["Glebe", "", "", "", ""]
+
+
+def test_two_sites_in_the_same_words_are_told_apart_by_the_wind() -> None:
+    names = gazetteer([*ROWS, ("Path", "path", LineString([(10, 150), (280, 150)]))])
+    north, south, other = (names.where(x, y, "grass", 9.0, 48.0) for x, y in ((20, 190), (20, 110), (20, 20)))
+    assert str(north) == str(south) == "Elm Park, west side, 40 m from Path"
+    assert [str(place) for place in told_apart([north, south, other])] == [
+        "Elm Park, west side, 40 m north of Path",
+        "Elm Park, west side, 40 m south of Path",
+        str(other),
+    ]
+    assert told_apart([]) == []
