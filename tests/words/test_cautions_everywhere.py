@@ -21,10 +21,14 @@ def write_demo(folder: Path, toml: str) -> Path:
     return folder / "out"
 
 
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_demo(tmp_path_factory.mktemp("area"), "[plan]\npools = 2\n")
+
+
 @pytest.mark.parametrize("name", ["map.html", "public_map.html", "plan.csv", "plan.geojson", "plan.gpx"])
-def test_what_the_decision_needs_is_named(tmp_path_factory: pytest.TempPathFactory, name: str) -> None:
-    out = write_demo(tmp_path_factory.mktemp("area"), "[plan]\npools = 2\n")
-    text = (out / name).read_text(encoding="utf-8")
+def test_what_the_decision_needs_is_named(written: Path, name: str) -> None:
+    text = (written / name).read_text(encoding="utf-8")
     for words in ("drown a small child", "Spare old trees", "a nest", "Wear gloves", "Follow local by-laws"):
         assert words in text
 
