@@ -72,6 +72,7 @@ SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
 
 
 Degrees = tuple[NDArray[np.float64], NDArray[np.float64]]
+Boxes = Sequence[Sequence[float]]  # west, south, east, north of each
 Tables = Mapping[Kind, Sequence[Table]]
 
 
@@ -203,13 +204,14 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     boundary = read_outline(tables.get(Kind.BOUNDARY, []), Kind.BOUNDARY, crs, stated, ledger)
     base = read_cover_shapes(tables.get(Kind.LAND_COVER, []), Kind.LAND_COVER, crs, stated, ledger)
     overlays = read_cover_shapes(tables.get(Kind.OVERLAYS, []), Kind.OVERLAYS, crs, stated, ledger)
-    stated = replace(stated, box=_box_of(boundary, rasters, base, crs, settings))
+    boxes = _boxes_of_cover(rasters, base, crs, settings)
+    of_system = Box.of_system(crs) if settings.crs else None
+    stated = replace(stated, box=_lies_in(boundary, boxes, crs) or of_system)
     pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
     _tell_late(visits, day, ledger)
-    stated = replace(
-        stated, home=_home(boundary, _boxes_of_cover(rasters, base or overlays, crs, settings), pools, crs)
-    )
+    boxes = boxes or _boxes_of_cover([], overlays, crs, settings) or _boxes_of_points(pools)
+    stated = replace(stated, home=_lies_in(boundary, boxes, crs))
     trees = read_trees(tables.get(Kind.TREES, []), crs, stated, ledger)
     land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day)
     keep_away = read_keep_away(tables.get(Kind.KEEP_AWAY, []), crs, stated, ledger, settings.keep_away)
@@ -361,35 +363,22 @@ def _margin_m(settings: Settings) -> float:
     return FlightKernel(longer).end_m
 
 
-def _box_of(
-    boundary: BaseGeometry | None, rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings
-) -> Box | None:
-    """Where the boundary, else the land cover, says that the area lies, else the system that area.toml states."""
+def _lies_in(boundary: BaseGeometry | None, boxes: Boxes, crs: CRS) -> Box | None:
+    """Where the boundary, else the boxes (metres) of the land cover or of the pools, say that the area lies."""
     if boundary is not None:
         return Box.of(boundary.bounds, crs, "the boundary")
-    boxes = _boxes_of_cover(rasters, shapes, crs, settings)
-    if not boxes:
-        return Box.of_system(crs) if settings.crs else None
-    west, south = np.min(boxes, axis=0)[:2]
-    east, north = np.max(boxes, axis=0)[2:]
-    return Box.of((west, south, east, north), crs, "the land cover")
-
-
-def _home(boundary: BaseGeometry | None, boxes: Sequence[Sequence[float]], pools: pd.DataFrame, crs: CRS) -> Box | None:
-    """Where the area lies: its boundary, else its land cover (boxes of its parts, metres), else its pools."""
-    if boundary is not None:
-        return Box.of(boundary.bounds, crs, "the boundary")
-    if not boxes and len(pools):
-        boxes = [(pools["x"].min(), pools["y"].min(), pools["x"].max(), pools["y"].max())]
     if not boxes:
         return None
-    bounds = (*np.min(boxes, axis=0)[:2], *np.max(boxes, axis=0)[2:])
-    return Box.of(bounds, crs, "the area")
+    return Box.of((*np.min(boxes, axis=0)[:2], *np.max(boxes, axis=0)[2:]), crs, "the land cover")
 
 
-def _boxes_of_cover(
-    rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings
-) -> list[Sequence[float]]:
+def _boxes_of_points(points: pd.DataFrame) -> Boxes:
+    """The box of points (x, y in metres), in a list; an empty one where there are none."""
+    x, y = points["x"], points["y"]
+    return [(x.min(), y.min(), x.max(), y.max())] if len(points) else []
+
+
+def _boxes_of_cover(rasters: Sequence[Path], shapes: Sequence[CoverShapes], crs: CRS, settings: Settings) -> Boxes:
     boxes: list[Sequence[float]] = [raster_bounds(path, crs, settings.source_crs) for path in rasters]
     return boxes + [tuple(shapely.total_bounds(c.geometry)) for c in shapes if len(c.geometry)]
 

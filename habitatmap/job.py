@@ -223,7 +223,7 @@ def reach_now(area: Area, habitat: Habitat, survey: Survey, places: Places) -> R
     lost, up = np.full(len(area.pools), np.nan), survey.standing
     lost[up] = loss_of_each(habitat.weight, missed, places.frame, cell_m=cell_m, median_m=median_m)[: up.sum()]
     lost[np.isin(survey.flags, NOT_SCORED)] = np.nan
-    return Reach(missed, now, *interval(simulated, now), lost)
+    return Reach(missed, now, *interval(simulated, now), simulated, lost)
 
 
 def where_pools_may_stand(
@@ -339,8 +339,7 @@ def how_many(
     frame = {"cell_m": asked.today.cell_m, "median_m": asked.today.median_m}
     drawn = survey.known.new_draws_on(at_cells(survey.surroundings, further.sites))
     gains = gains_by_simulation(habitat.weight, places.frame, further.sites, places.draws, drawn, **frame)
-    now = reach_by_simulation(habitat.weight, places.frame, places.draws, **frame)
-    simulated = now[:, None] + np.cumsum(np.column_stack([np.zeros(len(now)), gains]), axis=1)
+    simulated = np.cumsum(np.column_stack([reach.simulated, gains]), axis=1)
     low, high = intervals(np.minimum(simulated, 1.0), np.append(reach.now, further.sites["cumulative"]))
     low[[0, n]], high[[0, n]] = (reach.low, promise.low), (reach.high, promise.high)  # as they stand elsewhere
     return curve(further, reach.now, low, high)

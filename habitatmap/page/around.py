@@ -11,21 +11,20 @@ from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from shapely import STRtree, get_coordinates, points, shortest_line
 
-from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.page.background import SORTS
 from habitatmap.page.coding import Writer, number, text
 from habitatmap.page.pictures import FIRST, OUTSIDE, WebMap, classes_of, picture
-from habitatmap.plan.reach import multiply
+from habitatmap.plan.reach import in_turn
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
 
-DRAWN_M = (
-    500.0  # how far from a site its picture goes at most (expert judgement: beyond, a cell gets too little to see)
-)
+# how far from a site its picture goes at most (expert judgement: beyond, a cell gets too little to see)
+DRAWN_M = 500.0
 BREAKS = (0.01, 0.04, 0.1, 0.2)  # season's forage, 0-1, times added reach
 COLOURS = ("", "#f7c88b", "#ec9440", "#cf5a1e", "#8f2a0f")
 CHILDREN = ("playground", "school", "kindergarten")  # kinds of layers/keep_away.csv
@@ -61,36 +60,33 @@ def around_sites(result: Result, writer: Writer, public: bool) -> list[Around]:
     before, and only paths are told of what is near: exclusion zones are the team's.
     """
     placed = may_be_placed(result.plan)
-    if not placed.any():
-        return []
-    brought = forage_brought(result, placed if public else np.ones(len(placed), dtype=bool))
+    counted = np.flatnonzero(placed) if public else np.arange(len(placed))
+    brought = forage_brought(result, result.findings.proposal.sites.iloc[counted])
     return [
-        Around(_drawn(forage, i, result), _near(result, i, writer, public))
-        for i, (forage, shown) in enumerate(zip(brought, placed, strict=True))
-        if shown
+        Around(_drawn(forage, around, i, result), _near(result, i, writer, public))
+        for i, (around, forage) in zip(counted.tolist(), brought, strict=True)
+        if placed[i]
     ]
 
 
-def forage_brought(result: Result, counted: NDArray[np.bool_]) -> Iterator[NDArray[np.float64]]:
-    """For each suggestion the forage (0-1 by cell) that it brings into reach beyond those `counted` before it."""
-    found, grid = result.findings, result.grid
-    weight = np.nan_to_num(np.asarray(found.habitat.weight, dtype=float))
-    missed = np.array(found.reach.not_reached, dtype=float)
-    kernel = FlightKernel(result.settings.flight.forage_median_m).stamp(grid.cell_m, "reach")
-    at = found.proposal.sites[["row", "col", "p"]]
-    for row, col, p, counts in zip(at["row"], at["col"], at["p"], counted, strict=True):
-        after = missed.copy()
-        multiply(after, 0, 0, int(row), int(col), float(p), kernel)
-        yield weight * (missed - after)
-        missed = after if counts else missed
+def forage_brought(result: Result, sites: pd.DataFrame) -> Iterator[tuple[tuple[slice, slice], NDArray[np.float64]]]:
+    """For each of the sites the forage (0-1 by cell) that it brings into reach beyond those before it, with the cells
+    (rows, cols) that it lies on: those within flight."""
+    found = result.findings
+    weight = np.nan_to_num(found.habitat.weight.astype(float))
+    for step in in_turn(found.reach.not_reached, sites, found.proposal.problem.today.kernel):
+        yield step.around, weight[step.around] * (step.before - step.after)
 
 
-def _drawn(forage: NDArray[np.float64], i: int, result: Result) -> Brings | None:
-    """Forage brought into reach, by cell, as a picture of the ground near its site."""
+def _drawn(forage: NDArray[np.float64], around: tuple[slice, slice], i: int, result: Result) -> Brings | None:
+    """Forage brought into reach, on the cells `around`, as a picture of the ground near its site."""
     grid, far = result.grid, round(DRAWN_M / result.grid.cell_m)
     row, col = (int(at) for at in result.findings.proposal.sites[["row", "col"]].iloc[i])
-    row0, col0 = max(0, row - far), max(0, col - far)
-    near = forage[row0 : row + far + 1, col0 : col + far + 1]
+    row0, col0 = max(around[0].start, row - far), max(around[1].start, col - far)
+    near = forage[
+        row0 - around[0].start : row + far + 1 - around[0].start,
+        col0 - around[1].start : col + far + 1 - around[1].start,
+    ]
     if not (near >= BREAKS[0]).any():
         return None
     left, top = grid.left + col0 * grid.cell_m, grid.top - row0 * grid.cell_m

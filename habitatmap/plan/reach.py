@@ -9,6 +9,8 @@ the place's cell. Places are always taken in the order row, column, p, so that n
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -257,23 +259,41 @@ def gains_by_simulation(
     return np.asarray(coarse * np.divide(fine, base, out=np.ones_like(fine), where=base > 0))
 
 
+class Step(NamedTuple):
+    """One of several sites that are installed one after the other: the cells within its flight (rows, cols), the reach
+    weight there, and the probability that nothing reaches them, before the site stands and after."""
+
+    around: tuple[slice, slice]
+    k: Floats
+    before: Floats
+    after: Floats
+
+
+def in_turn(R: Floats, sites: pd.DataFrame, k: Floats) -> Iterator[Step]:
+    """The steps of sites (row, col, p) in their order, those before each standing already; `R` is `not_reached` without
+    them, `k` the kernel by offset."""
+    left, r = np.array(R, dtype=np.float64), k.shape[0] // 2
+    columns = (sites[name].tolist() for name in ("row", "col", "p"))
+    for row, col, p in zip(*columns, strict=True):
+        i0, i1 = max(0, row - r), min(left.shape[0], row + r + 1)
+        j0, j1 = max(0, col - r), min(left.shape[1], col + r + 1)
+        around, weight = np.s_[i0:i1, j0:j1], k[i0 - row + r : i1 - row + r, j0 - col + r : j1 - col + r]
+        before = left[around].copy()
+        multiply(left, 0, 0, row, col, p, k)
+        yield Step(around, weight, before, left[around].copy())
+
+
 def shares_of_gains(w: ArrayLike, R: Floats, sites: pd.DataFrame, part: NDArray[np.bool_], k: Floats) -> Floats:
     """Of what each site adds after those before it, the share (0-1) that lies on the cells of `part`; NaN for no gain.
 
     `R` is `not_reached` without the sites, `k` the kernel by offset.
     """
-    left = np.nan_to_num(np.asarray(w, dtype=np.float64)) * R
-    out = np.full(len(sites), math.nan)
-    r = k.shape[0] // 2
-    columns = (sites[name].tolist() for name in ("row", "col", "p"))
-    for n, (row, col, p) in enumerate(zip(*columns, strict=True)):
-        around = np.s_[max(0, row - r) : row + r + 1, max(0, col - r) : col + r + 1]
-        before = left[around].copy()
-        multiply(left, 0, 0, row, col, p, k)
-        gained = before - left[around]
-        if (whole := float(gained.sum())) > 0:
-            out[n] = float(gained[part[around]].sum()) / whole
-    return out
+    weight, out = np.nan_to_num(np.asarray(w, dtype=np.float64)), []
+    for step in in_turn(R, sites, k):
+        gained = weight[step.around] * (step.before - step.after)
+        whole = float(gained.sum())
+        out.append(float(gained[part[step.around]].sum()) / whole if whole > 0 else math.nan)
+    return np.array(out, dtype=np.float64)
 
 
 def _columns(places: pd.DataFrame) -> tuple[Cells, Cells, Floats]:

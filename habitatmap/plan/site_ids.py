@@ -6,6 +6,9 @@ site that left the plan keeps its own in the register, and has it again when it 
 
 from __future__ import annotations
 
+from itertools import count, islice, product
+from string import ascii_uppercase
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -20,17 +23,12 @@ LETTER = "S"
 
 
 def number_sites(
-    x: NDArray[np.floating],
-    y: NDArray[np.floating],
-    private: NDArray[np.bool_],
-    zones: gpd.GeoSeries,
-    *,
-    earlier: gpd.GeoDataFrame,
+    x: Floats, y: Floats, private: NDArray[np.bool_], zones: gpd.GeoSeries, *, earlier: gpd.GeoDataFrame
 ) -> tuple[list[str], gpd.GeoDataFrame]:
     """The id of each site, and the register of all ids ever given.
 
     x, y: what may be told of each site's place (m), on private land the middle of its square; `zones` its shapes,
-    None where it has none. `earlier`: the register of the last run, with COLUMNS and the zones as its shapes. Of
+    None where it has none. `earlier`: the register of the last run, as `read.earlier_sites` reads it. Of
     several earlier sites whose zone a site lies in it takes the nearest that is still suggested, else the nearest.
     """
     given: dict[int, str] = {}
@@ -68,14 +66,8 @@ def number_sites(
 
 def letters(n: int) -> list[str]:
     """A, B, ..., Z, AA, AB, ...: what the public's suggestions are called, so that nobody takes one for the team's."""
-    names = []
-    for at in range(n):
-        name, left = "", at
-        while left >= 0:
-            name = chr(ord("A") + left % 26) + name
-            left = left // 26 - 1
-        names.append(name)
-    return names
+    of_any_length = ("".join(name) for length in count(1) for name in product(ascii_uppercase, repeat=length))
+    return list(islice(of_any_length, n))
 
 
 def _number(name: str) -> int:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from habitatmap.plan.reach import Floats, multiply
+from habitatmap.plan.reach import Floats, in_turn
 
 COLUMNS = ["new_ha", "new_class", "new_class_share", "new_month"]
 # ground with less than this is hardly in flower (expert judgement: half of a mown lawn at its best)
@@ -32,19 +32,14 @@ def what_sites_serve(
     adds there, new_class_share its share of that; new_month: 1-12, when most of it flowers. Where new_ha is 0 the
     other figures are those of all ground in flower within the flight median. NaN and 0 where nothing flowers.
     """
-    left, r = np.array(missed, dtype=np.float64), kernel.shape[0] // 2
     rows = []
-    for row, col, p in zip(*(sites[name].tolist() for name in ("row", "col", "p")), strict=True):
-        i0, i1 = max(0, row - r), min(left.shape[0], row + r + 1)
-        j0, j1 = max(0, col - r), min(left.shape[1], col + r + 1)
-        around, k = np.s_[i0:i1, j0:j1], kernel[i0 - row + r : i1 - row + r, j0 - col + r : j1 - col + r]
-        w = np.nan_to_num(weight[around].astype(np.float64))
-        flowers = (w >= FLOWERS_FROM) & (k >= WITHIN)
-        new = flowers & (left[around] > 1.0 - UNLIKELY)
-        told = new if new.any() else flowers
-        added = left[around] * k * told
-        rows.append((float(new.sum()) * cell_ha, *_most(forage[:, *around], w, added, classes[around])))
-        multiply(left, 0, 0, row, col, p, kernel)
+    for step in in_turn(missed, sites, kernel):
+        w = np.nan_to_num(weight[step.around].astype(np.float64))
+        flowers = (w >= FLOWERS_FROM) & (step.k >= WITHIN)
+        new = flowers & (step.before > 1.0 - UNLIKELY)
+        added = step.before * step.k * (new if new.any() else flowers)
+        told = _most(forage[:, *step.around], w, added, classes[step.around])
+        rows.append((float(new.sum()) * cell_ha, *told))
     return pd.DataFrame(rows, columns=COLUMNS)
 
 

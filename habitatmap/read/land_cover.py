@@ -290,7 +290,7 @@ LAST_NUMBER = np.iinfo(np.uint16).max
 MOST_TOLD = 3
 # one class on more of the cells is told, and cells so many times as wide as the area's (expert judgement)
 ONE_CLASS_FROM, COARSE_FROM = 0.9, 1.5
-# of so many trees, pools and buildings more than this share on water is told (expert judgement)
+# of so many trees, buildings and streets more than this share on water is told (expert judgement)
 FEWEST_PLACES, WET_FROM = 20, 0.2
 
 
@@ -397,7 +397,7 @@ def count_cells(numbers: NDArray[np.uint16], grid: Grid) -> NDArray[np.int64]:
 
 
 def places_on_water(cover: LandCover, grid: Grid, x: ArrayLike, y: ArrayLike) -> LandCover:
-    """The land cover with a doubt more where much of what stands on land (metres; trees, pools, buildings) lies on
+    """The land cover with a doubt more where much of what stands on land (metres; trees, buildings, streets) lies on
     water: its legend or its reference system is wrong."""
     row, col = grid.cell_of(x, y)
     within = grid.inside(row, col)

@@ -52,7 +52,7 @@ NAMED_VALUES = {
         "school kindergarten university college library place_of_worship hospital townhall theatre arts_centre "
         "community_centre marketplace fountain grave_yard fire_station courthouse".split()
     ),
-    "tourism": set("museum attraction artwork viewpoint zoo gallery".split()),
+    "tourism": set("museum attraction artwork viewpoint zoo".split()),
     "railway": {"station", "halt", "tram_stop"},
     "waterway": {"river", "stream", "canal"},
 }

@@ -68,6 +68,8 @@ class Reach:
     now: float
     low: float
     high: float
+    simulated: Floats
+    """Forage in reach now in each simulation."""
     lost_without: Floats
     """By pool: what would no longer be in reach without it; NaN where it does not stand."""
 

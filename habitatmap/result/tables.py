@@ -264,6 +264,7 @@ def _suggestion(
     """One row of plan.csv but for `cumulative` and the sentences."""
     row, col, land = int(site["row"]), int(site["col"]), surfaces.land
     x, y = surfaces.grid.centre([row], [col])
+    lon, lat = lon_lat(x, y, surfaces.crs)
     also_ask = to_ask(land, float(x[0]), float(y[0]))
     owner = int(candidates.land_index[row, col]) if surfaces.has_land else -1
     hidden = (owner >= 0 and land["private"].iloc[owner] == "yes") or site.get("private") == "yes"
@@ -272,11 +273,9 @@ def _suggestion(
         place = street_or_zone(float(x[0]), float(y[0]), surfaces.paths, kind)
         x, y = middle_of_square(x, y)
     else:
-        (east,), (north,) = lon_lat(x, y, surfaces.crs)
         kind = str(land["kind"].iloc[owner]) if owner >= 0 else surfaces.labels(x, y, np.ones(1, bool))[0]
-        place = surfaces.gazetteer.where(float(x[0]), float(y[0]), kind, float(east), float(north))
+        place = surfaces.gazetteer.where(float(x[0]), float(y[0]), kind, float(lon[0]), float(lat[0]))
     shown = np.full(1, np.nan) if hidden else np.ones(1)
-    lon, lat = lon_lat(x, y, surfaces.crs)
     return {
         "rank": int(site["rank"]),
         **{name: float(value[0] * shown[0]) for name, value in {"x": x, "y": y, "lon": lon, "lat": lat}.items()},

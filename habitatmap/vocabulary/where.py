@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-# nearer than this a site is said to lie beside a thing, as nobody paces out less
+# nearer than this a site is said to lie beside a thing, as nobody paces out less (expert judgement)
 BESIDE_M = 10.0
 
 

@@ -20,7 +20,7 @@ NOT_YET = (
 )
 READING = Sentence(
     "The line: forage in reach by the number of further pools. Shaded: the middle 95 % of the simulations. Dashed: no "
-    "choice of as many could reach more. Upright: the plan."
+    "choice of as many could reach more. The upright line: the plan."
 )
 
 

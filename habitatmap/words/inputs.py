@@ -13,8 +13,8 @@ from habitatmap.words.sentences import Quantity, Sentence
 
 ONLY_PLACES = "Of all {n} trees only the places are known: they count for no flowers and no rot-holes."
 FEW_KNOWN = (
-    "Of {n} trees the genus is known for {genus} and the thickness for {thickness}: a tree without both counts for no "
-    "flowers and no rot-holes."
+    "Of {n} trees the genus is known for {genus} and the thickness for {thickness}: only a tree with both counts for "
+    "flowers and rot-holes."
 )
 NONE_HERE = "None of the {n} rows of {file} lies in the map; the nearest is {km} away. Check its reference system."
 ASKED = "{heading} in {file} names no unit, so the thickness is not known. State the unit in area.toml."

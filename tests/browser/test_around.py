@@ -87,7 +87,16 @@ def test_what_a_site_brings_is_forage_times_added_reach() -> None:
     """By hand: the first site brings forage x p x k over what nothing reaches yet, the second what is left then."""
     result = town()
     found, sites = result.findings, result.findings.proposal.sites
-    first, second, *_ = forage_brought(result, np.ones(10, dtype=bool))
+
+    def brought_by(*chosen: int) -> list[Any]:
+        """By cell of the whole frame, for these sites one after the other."""
+        frames = []
+        for around, forage in forage_brought(result, sites.iloc[list(chosen)]):
+            frames.append(np.zeros(result.grid.shape))
+            frames[-1][around] = forage
+        return frames
+
+    first, second, *_ = brought_by(*range(10))
     y, x = np.indices(result.grid.shape)
 
     def reach(site: int) -> Any:
@@ -101,7 +110,7 @@ def test_what_a_site_brings_is_forage_times_added_reach() -> None:
     missed = found.reach.not_reached * (1 - 0.42 * reach(0))
     alone = np.nan_to_num(found.habitat.weight) * missed * 0.42 * reach(1)
     assert np.allclose(second, alone, atol=1e-6)
-    _, without_first, *_ = forage_brought(result, np.arange(10) > 0)
+    without_first, *_ = brought_by(*range(1, 10))
     assert without_first.sum() > second.sum()
 
 
