@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import STRtree, get_coordinates, points, shortest_line
 
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.page.background import SORTS
 from habitatmap.page.coding import Writer, number, text
@@ -74,7 +75,8 @@ def forage_brought(result: Result, sites: pd.DataFrame) -> Iterator[tuple[tuple[
     (rows, cols) that it lies on: those within flight."""
     found = result.findings
     weight = np.nan_to_num(found.habitat.weight.astype(float))
-    for step in in_turn(found.reach.not_reached, sites, found.proposal.problem.today.kernel):
+    kernel = FlightKernel(result.settings.flight.forage_median_m).stamp(result.grid.cell_m, "reach")
+    for step in in_turn(found.reach.not_reached, sites, kernel):
         yield step.around, weight[step.around] * (step.before - step.after)
 
 
