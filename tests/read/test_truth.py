@@ -9,6 +9,7 @@ import pytest
 
 from .corpus_land import CASES as LAND
 from .corpus_pools import CASES as POOLS
+from .corpus_sent import CASES as SENT
 from .corpus_trees import CASES as TREES
 from .corpus_visits import CASES as VISITS
 from .truth import Case, hold
@@ -20,7 +21,7 @@ CASES: list[Any] = [
     pytest.param(case, id=case.name, marks=[pytest.mark.xfail(strict=True, reason=NOT_YET[case.name])])
     if case.name in NOT_YET
     else pytest.param(case, id=case.name)
-    for case in [*POOLS, *VISITS, *TREES, *LAND]
+    for case in [*POOLS, *VISITS, *TREES, *LAND, *SENT]
 ]
 
 
@@ -30,6 +31,6 @@ def test_a_file_gives_back_what_stands_in_it(case: Case, tmp_path: Path) -> None
 
 
 def test_names_of_cases_are_told_apart() -> None:
-    names = [case.name for case in [*POOLS, *VISITS, *TREES, *LAND]]
+    names = [case.name for case in [*POOLS, *VISITS, *TREES, *LAND, *SENT]]
     assert len(set(names)) == len(names)
     assert set(NOT_YET) <= set(names)

@@ -50,6 +50,22 @@ class NoneOf:
 
 
 @dataclass(frozen=True)
+class Days:
+    """A date that is right anywhere between two days, or, if it may be, missing."""
+
+    first: str
+    last: str
+    or_missing: bool = False
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, pd.Timestamp) or other is pd.NaT:
+            return self.or_missing and pd.isna(other)
+        return pd.Timestamp(self.first) <= other <= pd.Timestamp(self.last)
+
+    __hash__ = None  # type: ignore[assignment]
+
+
+@dataclass(frozen=True)
 class Case:
     """A folder of files, and of one kind of record the true rows and those that no one could read.
 
@@ -149,7 +165,7 @@ def _same(truth: Mapping[str, Any], row: Mapping[str, Any], to_metres: Transform
 def _equal(wanted: Any, got: Any) -> bool:
     if wanted is None:
         return got is None or got == "" or got is pd.NaT or (isinstance(got, float) and isnan(got))
-    if isinstance(got, pd.Timestamp):
+    if isinstance(got, pd.Timestamp) and not isinstance(wanted, Days):
         return bool(got == pd.Timestamp(wanted))
     if isinstance(wanted, float):
         return bool(abs(got - wanted) <= 1e-6 * max(1.0, abs(wanted)))
