@@ -131,6 +131,14 @@ def is_known(heading: object, also: Iterable[str] = ()) -> bool:
     return fold(heading) in KNOWN or _bare(heading) in KNOWN or fold(heading) in also
 
 
+@lru_cache(maxsize=2_000)
+def our_name(heading: str) -> str:
+    """What a heading means in tables of pools or visits, by the heading alone; "" where that is not known."""
+    words = (fold(heading), _bare(heading))
+    named = (name for kind in ("pools", "visits") for name, aliases in ALIASES[kind].items() if set(words) & {*aliases})
+    return next(named, "")
+
+
 def tells_records_apart(heading: object) -> bool:
     """Whether a cell is the heading of names or places, which a table of records has once."""
     return isinstance(heading, str) and (fold(heading) in _KEYS or _bare(heading) in _KEYS)

@@ -565,3 +565,23 @@ def test_parquet_without_geometry(tmp_path: Path) -> None:
     (one,) = read_tables(tmp_path / "visits.parquet")
     assert list(one.rows) == [("P1", datetime.date(2024, 5, 1)), (None, None)]
     assert one.geometry is None
+
+
+# --- rows longer than their headings ---------------------------------------------------------------------------------
+
+
+def test_rows_that_share_their_extra_cells_are_whole(tmp_path: Path) -> None:
+    """As a spreadsheet saves a list that has columns without headings: most are blank there, some hold a word."""
+    lines = [f"P{i},60.{i},24.9,,{'by the gate' if i % 5 == 0 else ''}" for i in range(10, 40)]
+    lines += ["P40,60.4,24.9, two, three, four", "P41,60.41,24.9"]
+    one = read_one(tmp_path, "pools.csv", "\n".join(["pool,lat,lon", *lines]) + "\n")
+    assert [one.rows[at][0] for at in one.odd] == ["P40"]
+    assert len(as_dict(one)) == 31
+    assert one.left_out == ("column 5 of the table has no heading and was not read",)
+
+
+def test_filled_extra_cells_of_most_rows_are_whole_where_the_others_fit_their_headings(tmp_path: Path) -> None:
+    fits = "pool,lat,lon\n" + "".join(f"P{i},60.{i},24.9{i},north side\n" for i in range(10, 20))
+    assert len(as_dict(read_one(tmp_path, "pools.csv", fits))) == 10
+    decimal_commas = "pool,lat,lon,note\n" + "".join(f"P{i},60,{i}1,24,9{i},north\n" for i in range(10, 20))
+    assert as_dict(read_one(tmp_path, "pools.csv", decimal_commas)) == {}

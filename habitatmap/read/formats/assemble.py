@@ -14,7 +14,7 @@ from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
 from habitatmap.read.formats.cells import Failed, as_text, encoded_once
 from habitatmap.read.formats.table import Table
-from habitatmap.read.headings import fold, is_known, tells_records_apart
+from habitatmap.read.headings import fold, is_known, our_name, tells_records_apart
 from habitatmap.read.templates import is_example, is_marked, is_no_data
 
 # the number that a spreadsheet shows for a row, and its cells
@@ -187,6 +187,8 @@ def _table(
     headings = [as_text(c).strip() for c in heads]
     while headings and not headings[-1] and not ragged:
         headings.pop()
+    if ragged:
+        headings += [""] * (_usual_width(headings, records) - len(headings))
     width = len(headings)
     rows: list[tuple[object, ...]] = []
     numbers: list[int] = []
@@ -215,7 +217,7 @@ def _table(
     if beside:
         left_out.append(f"cells beside the table were not read (row {beside[0]} and {len(beside) - 1} more)")
     for j, heading in enumerate(headings):
-        if not heading and any(row[j] is not None for row in rows):
+        if not heading and any(row[j] is not None for i, row in enumerate(rows) if i not in odd):
             left_out.append(f"column {j + 1} of the table has no heading and was not read")
     return Table(
         file,
@@ -228,6 +230,37 @@ def _table(
         left_out=tuple(left_out),
         failed=failed,
     )
+
+
+def _usual_width(headings: Sequence[str], records: Sequence[Record]) -> int:
+    """How many cells the rows of a text have, where most have the same more than there are headings and none is
+    shifted: what stands beyond is blank in most of them, or what stands under the headings fits these.
+    """
+    width = len(headings)
+    (usual, times), *_ = Counter(len(cells) for _, cells in records).most_common(1) or [(width, 0)]
+    if usual <= width or times * 2 <= len(records):
+        return width
+    wide = [cells for _, cells in records if len(cells) == usual]
+    blank = sum(all(c is None for c in cells[width:]) for cells in wide)
+    return usual if blank * 2 > len(wide) or _fit(headings, wide) else width
+
+
+# what the cells under some headings look like, by the first letters of our name of these; a shifted row fits it seldom
+_LOOKS = {
+    "lat": re.compile(r"[+-]?\d{1,2}[.,]\d{2,}"),
+    "lon": re.compile(r"[+-]?\d{1,3}[.,]\d{2,}"),
+    "x": re.compile(r"[+-]?\d{4,}([.,]\d+)?"),
+    "y": re.compile(r"[+-]?\d{4,}([.,]\d+)?"),
+    "date": re.compile(r"\d{1,4}\s*[./ -]\s*[\w.]{1,10}\s*[./ -]\s*\d{1,4}.*"),
+}
+
+
+def _fit(headings: Sequence[str], rows: Sequence[Sequence[object]]) -> bool:
+    """Whether the cells look like their headings, in all columns where that can be told, and in some it can."""
+    looks = [(j, _LOOKS[name]) for j, heading in enumerate(headings) if (name := our_name(heading)) in _LOOKS]
+    given = [[cells[j] for cells in rows if isinstance(cells[j], str)] for j, _ in looks]
+    fitting = [sum(bool(look.fullmatch(str(c))) for c in cells) for (_, look), cells in zip(looks, given, strict=True)]
+    return bool(looks) and all(n * 10 >= 9 * len(cells) > 0 for n, cells in zip(fitting, given, strict=True))
 
 
 def _is_comment(cells: Sequence[object]) -> bool:

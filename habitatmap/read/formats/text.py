@@ -10,7 +10,7 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -198,7 +198,7 @@ def split_records(text: str, stated: frozenset[str] = frozenset()) -> tuple[list
         cells = [[clean(line.strip().strip('"'))] for line in text.split("\n")]
         return list(enumerate(cells, 1)), ""
     records = _close_quotes(_unwrap(text, delimiter), delimiter)
-    return [(i, [clean(c) for c in cells]) for i, cells in enumerate(records, 1)], delimiter
+    return [(number, [clean(c) for c in cells]) for number, cells in records], delimiter
 
 
 def _delimiter(text: str, stated: frozenset[str]) -> str:
@@ -239,8 +239,11 @@ def _unwrap(text: str, delimiter: str) -> str:
     return "\n".join(lines)
 
 
-def _close_quotes(text: str, delimiter: str) -> list[list[str]]:
-    """Rows of the text. A quote that was opened and never closed swallows lines: those are split again, one by one."""
+def _close_quotes(text: str, delimiter: str) -> list[tuple[int, list[str]]]:
+    """Rows of the text, each with the number that a spreadsheet shows for the line it begins in.
+
+    A quote that was opened and never closed swallows lines: those are split again, one by one.
+    """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
     spans: list[tuple[int, int, list[str]]] = []
     before = 0
@@ -248,15 +251,56 @@ def _close_quotes(text: str, delimiter: str) -> list[list[str]]:
         spans.append((before, reader.line_num, cells))
         before = reader.line_num
     if all(last - first == 1 for first, last, _ in spans):
-        return [cells for _, _, cells in spans]
+        return [(last, cells) for _, last, cells in spans]
     width = Counter(len(cells) for _, _, cells in spans if cells).most_common(1)[0][0]
     lines = text.split("\n")
-    rows = []
+    shown = _rows_shown(lines, delimiter)
+    rows: list[tuple[int, list[str]]] = []
     for first, last, cells in spans:
         inner = [next(csv.reader([ln], delimiter=delimiter, quoting=csv.QUOTE_NONE), []) for ln in lines[first:last]]
         whole = sum(len(c) == width for c in inner)
-        if last - first > 1 and whole >= 2 and whole * 2 > last - first:
-            rows += [[c.strip('"') for c in part] for part in inner]
+        unclosed = shown[first] != shown[last - 1]
+        if last - first > 1 and whole >= 2 and (unclosed or whole * 2 > last - first):
+            rows += [(shown[first + i], [c.strip('"') for c in part]) for i, part in enumerate(inner)]
         else:
-            rows.append(cells)
+            rows.append((shown[first], cells))
     return rows
+
+
+def _rows_shown(lines: Sequence[str], delimiter: str) -> list[int]:
+    """The number that a spreadsheet shows for the row in which each line stands.
+
+    It joins lines only where their quote is closed before a delimiter or the end of a line, as LibreOffice was
+    seen to do (tests/read/test_row_numbers.py).
+    """
+    shown: list[int] = []
+    number = 0
+    while len(shown) < len(lines):
+        number += 1
+        shown += [number] * _lines_joined(lines, len(shown), delimiter)
+    return shown
+
+
+def _lines_joined(lines: Sequence[str], start: int, delimiter: str) -> int:
+    """How many lines a spreadsheet takes for the row that begins in this line: one where a quote is never closed."""
+    quoted = False
+    for at in range(start, len(lines)):
+        line = lines[at]
+        begins, broken, closed, i = at == start, False, False, 0
+        while i < len(line) if '"' in line else False:
+            if quoted and line[i] == '"':
+                if line[i + 1 : i + 2] == '"':
+                    i += 1
+                elif line[i + 1 : i + 2] in (delimiter, ""):
+                    quoted, closed = False, True
+                else:
+                    broken = True
+            elif not quoted:
+                quoted = begins and line[i] == '"'
+                begins = not quoted and (line[i] == delimiter or (begins and line[i] == " "))
+            i += 1
+        if not quoted:
+            return at + 1 - start
+        if broken:
+            return at + 1 - start if closed else 1
+    return 1
