@@ -56,7 +56,7 @@ from habitatmap.read.names import read_names
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
 from habitatmap.read.points import rough_lonlat
-from habitatmap.read.pools import read_pools
+from habitatmap.read.pools import read_pools, tell_no_visits
 from habitatmap.read.rows import sort_kinds
 from habitatmap.read.settings import FILE_NAME, Settings, read_settings
 from habitatmap.read.shapes import lonlat_of_shapes
@@ -214,6 +214,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     stated = replace(stated, home=_lies_in(boundary, boxes, crs))
     trees = read_trees(tables.get(Kind.TREES, []), crs, stated, ledger)
     land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day)
+    tell_no_visits(pools, land, visits, day, ledger)
     keep_away = read_keep_away(tables.get(Kind.KEEP_AWAY, []), crs, stated, ledger, settings.keep_away)
     paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, ledger)
     names = read_names(tables.get(Kind.NAMES, []), crs, stated, ledger)

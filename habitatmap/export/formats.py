@@ -37,6 +37,7 @@ from habitatmap.result import Result
 from habitatmap.words.bases import told_pools
 from habitatmap.words.cautions import general_cautions
 from habitatmap.words.gaps import told_gaps
+from habitatmap.words.no_visit import flagged
 from habitatmap.words.tables import told_plan
 
 GPX = "http://www.topografix.com/GPX/1/1"
@@ -216,7 +217,7 @@ def write_geopackage(result: Result, path: Path) -> None:
     plan = told_plan(result.plan, result.settings)
     plan = gpd.GeoDataFrame(plan, geometry=plan_points(plan, "x", "y"), crs=crs)
     layers: dict[str, tuple[pd.DataFrame, str | None]] = {
-        "pools": (points(told_pools(result.pools)), "Point"),
+        "pools": (points(told_pools(flagged(result.pools))), "Point"),
         "visits": (result.visits, None),
         "trees": (points(result.trees), "Point"),
         "places": (result.places, "MultiPolygon"),
@@ -299,7 +300,7 @@ def text_files(result: Result) -> dict[str, bytes]:
         "site_ids.geojson": geojson_text(result.site_ids, in_degrees(result.site_ids, result.crs)),
         "ask_first.csv": csv_text(result.ask_first),
         "gaps.geojson": geojson_text(told_gaps(result.gaps), in_degrees(result.gaps, result.crs)),
-        "pools.csv": csv_text(told_pools(result.pools)),
+        "pools.csv": csv_text(told_pools(flagged(result.pools))),
         "places.csv": csv_text(result.places),
         "set_aside.csv": csv_text(result.set_aside),
     }

@@ -24,7 +24,7 @@ from habitatmap.errors import InputError
 from habitatmap.fieldwork.footpaths import Footpaths, along_paths, straight_lines
 from habitatmap.fieldwork.routes import shares, shortest_routes, walk_m
 from habitatmap.privacy import is_private
-from habitatmap.read.pools import standing
+from habitatmap.read.pools import no_visits, standing
 from habitatmap.read.settings import RoundsSettings
 
 PRACTICE, JUDGEMENT = "common practice, no source", "expert judgement"
@@ -94,7 +94,8 @@ class Rounds:
 
     leg_m: from the stop before; `lines`: for each person the way as positions in the area's CRS; `counts`: due pools by
     main reason; `rules`: reason, rule, basis; `standing`: how many pools stand; `along`: what the walks follow;
-    `notes`: sentences about what could not be done as asked.
+    `withheld`: pool, no_visit (`NoVisit`) and consent_until of the standing pools that nobody may visit; `notes`:
+    sentences about what could not be done as asked.
     """
 
     area: Area
@@ -106,6 +107,7 @@ class Rounds:
     rules: list[tuple[str, str, str]]
     standing: int
     along: str
+    withheld: pd.DataFrame
     notes: list[str]
 
     def walk_m(self, person: str | None = None) -> float:
@@ -335,7 +337,8 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
         people, unnamed = ["person 1"], True
         notes.append("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
     pools = area.pools.assign(private=np.where(is_private(area.pools, area.land), "yes", "no"))
-    stops = due(pools, area.visits, area.as_of, week, rules, area.settings.season.months, teaches)
+    forbidden = no_visits(pools, area.land, max(area.as_of, week.monday))
+    stops = due(pools[forbidden == ""], area.visits, area.as_of, week, rules, area.settings.season.months, teaches)
     on_foot, along = _on_foot(area, stops, notes)
     by = "shortest walk" if unnamed else rules.share_by
     last = stops["last_person"].tolist()
@@ -355,6 +358,7 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
         pieces = [on_foot.line(i, j) for i, j in pairwise(walk)]
         lines[person] = np.concatenate(pieces) if pieces else stops.iloc[walk][["x", "y"]].to_numpy(float)
     table = pd.concat(parts, ignore_index=True) if parts else stops.assign(person="", order=0, leg_m=0.0)
+    stands = standing(pools, area.visits, day)
     values = rules.model_dump() | {"first_until": rules.visit_days - 1}
     return Rounds(
         area=area,
@@ -364,10 +368,18 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
         lines=lines,
         counts={reason: int((stops["reason"] == reason).sum()) for reason in Due},
         rules=[(reason, text.format(**values), basis) for reason, (text, basis) in RULES.items()],
-        standing=int(standing(pools, area.visits, day).sum()),
+        standing=int(stands.sum()),
         along=along,
+        withheld=_withheld(pools, np.where(stands, forbidden, "")),
         notes=notes,
     )
+
+
+def _withheld(pools: pd.DataFrame, why: NDArray[np.object_]) -> pd.DataFrame:
+    """The pools that nobody may visit: pool, consent_until as text, and why (`NoVisit`), which `why` has by row."""
+    table = pools[["pool", "consent_until"]].assign(consent_until=pools["consent_until"].dt.strftime("%Y-%m-%d"))
+    table["no_visit"] = pd.Series(why, index=pools.index, dtype=object)
+    return table[(table["no_visit"] != "").to_numpy()].fillna({"consent_until": ""}).reset_index(drop=True)
 
 
 def _on_foot(area: Area, stops: pd.DataFrame, notes: list[str]) -> tuple[Footpaths, str]:

@@ -32,6 +32,7 @@ from habitatmap.words.headline import missing_sentences, ranges
 from habitatmap.words.how_many import READING, enough
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
+from habitatmap.words.no_visit import told_no_visits
 from habitatmap.words.plan import notes_of
 from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.sentences import Sentence, following
@@ -307,6 +308,7 @@ def _pools(result: Result, writer: Writer) -> Block:
         "outcome": coded(pools["last_outcome"]),
         **{key: coded(pools[key]) for key in ("private", "flag", "place", "land_cover", "note")},
         "basis": coded_sentences(pool_bases(pools)),
+        "no_visit": coded_sentences(told_no_visits(pools)),
         **{key: scaled(pools[key], 1000) for key in ("occupancy", "occupancy_low", "occupancy_high")},
         "forage_in_reach": scaled(pools["forage_in_reach"], 1_000_000),
         **{key: scaled(pools[key], 1) for key in ("visits", "detections")},

@@ -30,6 +30,7 @@ from habitatmap.read.templates import TEMPLATES
 from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.cautions import consent, for_area, for_recording, sentences
+from habitatmap.words.no_visit import told_no_visits
 from habitatmap.words.numbers import UNKNOWN, known, percent
 from habitatmap.words.plan import plan_note
 from habitatmap.words.sentences import hectares
@@ -132,7 +133,8 @@ def write_sheets(result: Result, folder: str | Path, chosen: Sequence[str] = ())
         else:
             said.append(f"{name}: {WHAT[name]}")
     write_files(folder, made)
-    return said
+    pools = result.pools[[bool(why) for why in result.pools["no_visit"]]]
+    return [*said, *(f"{pool}: {why}" for pool, why in zip(pools["pool"], told_no_visits(pools), strict=True))]
 
 
 def site_sheets(result: Result, chosen: Sequence[str] = ()) -> bytes:
@@ -189,8 +191,10 @@ def labels(result: Result) -> bytes:
 
 
 def _standing(result: Result) -> list[str]:
+    """The standing pools that somebody may visit."""
     pools = result.pools
-    return [str(name) for name in pools.loc[pools["standing"] == "yes", "pool"]] if len(pools) else []
+    due = (pools["standing"] == "yes") & (pools["no_visit"] == "")
+    return [str(name) for name in pools.loc[due, "pool"]] if len(pools) else []
 
 
 def recording_sheet(result: Result) -> bytes:

@@ -14,9 +14,8 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from habitatmap.errors.why import Why
+from habitatmap.read.consent_words import consent_of, word_of
 from habitatmap.read.dates import read_dates
-from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.ledger import Ledger, some
@@ -31,25 +30,6 @@ LAND = dtypes(Kind.LAND)
 # neighbours' outlines share a sliver often enough; ground of less than this is not told (common practice, no source)
 SHARED_M2 = 10.0
 
-# English; German; French; Dutch; Spanish and Portuguese; Italian; Finnish; Scandinavian; Polish. Without accents.
-YES = set(
-    """yes y true 1 ok x granted given agreed approved allowed signed; ja j erteilt erlaubt zugestimmt genehmigt
-    bewilligt; oui o vrai accorde autorise signe; akkoord toegestaan verleend;
-    si s sim verdadero concedido permitido autorizado;
-    concesso;
-    kylla k myonnetty sallittu; godkand godkendt; tak zgoda""".replace(";", " ").split()
-)
-NO = set(
-    """no n false 0 refused denied never withdrawn forbidden; nein verweigert abgelehnt verboten widerrufen;
-    non faux refuse interdit; nee geweigerd verboden; nao falso denegado rechazado prohibido; negato rifiutato;
-    ei kielletty evatty; nej avslag nei; nie odmowa""".replace(";", " ").split()
-)
-ASK = set(
-    """ask asked pending unknown open maybe tbd todo requested; anfragen angefragt fragen offen unbekannt unklar
-    ausstehend; demander demande attente inconnu; vragen gevraagd aangevraagd onbekend;
-    preguntar pendiente desconocido; chiedere;
-    kysy kysyttava kysytty auki; fraga sporg; zapytac""".replace(";", " ").split()
-)
 # words of a kind of land that is somebody's home ground; a word of the second set beside them opens it to all
 HOME = set(
     """garden gardens home homes house houses residential yard backyard allotment allotments;
@@ -139,34 +119,6 @@ def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
 def _called(land: pd.Series) -> str:
     """Name, consent and row of a piece of land: `Park (land.gpkg row 1): yes`."""
     return f"{land['name']} ({land['file']} row {land['row']}): {land['consent']}".lstrip()
-
-
-def consent_of(given: object, until: datetime.date | Why | None, as_of: datetime.date) -> tuple[str, str]:
-    """("yes" | "ask" | "no", why it is an "ask"): a yes that ran out before `as_of`, or may have, is none."""
-    word = word_of(given)
-    if word == "":
-        return "ask", "consent not stated"
-    if word == "unread":
-        return "ask", f'consent "{as_text(given)}" is neither yes, ask nor no'
-    if word == "yes" and isinstance(until, datetime.date) and until < as_of:
-        return "ask", f"consent expired {until.isoformat()}"
-    if word == "yes" and isinstance(until, Why):
-        return "ask", f"until which day the consent holds is not clear: {until.reason}"
-    return word, ""
-
-
-def word_of(given: object) -> str:
-    """ "yes", "no", "ask", "" for a blank cell, or "unread"; by the first word that says one of them."""
-    words = fold(as_text(given)).split()
-    if not words or words in (["na"], ["n", "a"]):
-        return "" if "?" not in as_text(given) else "ask"
-    if "?" in as_text(given) or (words[0] in YES and any(word in NO and word not in YES for word in words[1:])):
-        return "ask"  # a question, or "yes/no" of a form that nobody filled in
-    said = {meaning for meaning, known in (("yes", YES), ("no", NO), ("ask", ASK)) if words[0] in known}
-    said |= {"ask"} if "ask" not in said and any(w in ASK for w in words) else set()
-    if "ask" in said:
-        return "ask"
-    return said.pop() if len(said) == 1 else "unread"
 
 
 def is_home_ground(kind: str) -> bool:

@@ -7,21 +7,26 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
 from habitatmap.errors.why import Why
 from habitatmap.read.conflicts import alike_pools
+from habitatmap.read.consent_words import word_of
+from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.ledger import Ledger
+from habitatmap.read.ledger import Ledger, some
 from habitatmap.read.points import place_by_point
 from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import name_key, name_of, read_volumes
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.terms import Consent, NoVisit
 
 POOLS = dtypes(Kind.POOLS)
 # two rows of one pool that lie closer than this give one place (expert judgement: less than anyone can measure)
@@ -64,7 +69,24 @@ def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     draft.tell_unread("volume_l", [math.isnan(volume) for volume in volumes], "the volume counts as not given")
     texts = {name: draft.texts(name) for name in ("container", "filling", "shade", "host", "note")}
     own: Columns = {"set_out": set_out, "removed": removed, "private": private, "volume_l": volumes}
-    return {"pool": draft.about, **places.columns(), **own, **texts}
+    return {"pool": draft.about, **places.columns(), **own, **_consents(draft), **texts}
+
+
+def _consents(draft: Draft) -> Columns:
+    """Each pool's own consent ("" for none), the last day it holds, and its group. A doubt is told, and is no yes."""
+    cells = draft.cells("consent_until")
+    untils = read_dates(cells, draft.heading("consent_until"), draft.table.day_zero)
+    days = [until if isinstance(until, datetime.date) else None for until in untils]
+    draft.sample("consent_until", days)
+    words = [word_of(cell) for cell in draft.cells("consent")]
+    draft.sample("consent", [word if word not in ("", "unread") else None for word in words])
+    draft.tell_unread("consent", [word == "unread" for word in words], "somebody must ask")
+    draft.tell_unread("consent_until", [isinstance(until, Why) for until in untils], "a consent there is no yes")
+    consents = [
+        "ask" if word == "unread" or (word == "yes" and isinstance(until, Why)) else word
+        for word, until in zip(words, untils, strict=True)
+    ]
+    return {"consent": consents, "consent_until": days, "group": [draft.table.group] * len(draft.table)}
 
 
 def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:
@@ -126,3 +148,40 @@ def standing(pools: pd.DataFrame, visits: pd.DataFrame, as_of: datetime.date) ->
         ended = ~np.isnat(lost) & ~(lost < start) & ~(found > lost)
         return np.asarray(stands & ~ended, dtype=bool)
     return np.asarray(stands, dtype=bool)
+
+
+def no_visits(pools: pd.DataFrame, land: gpd.GeoDataFrame, day: datetime.date) -> NDArray[np.object_]:
+    """Why each pool is due no visit on that day (`NoVisit`), "" where nothing forbids one; by row of `pools`.
+
+    Its own consent is no, or ran out before the day; or the land it stands on says no (where polygons overlap, any of
+    them) and the pool has no yes of its own. Both frames as their readers give them.
+    """
+    found = np.full(len(pools), "", dtype=object)
+    own = pools["consent"].to_numpy()
+    refused = land.geometry[(land["consent"] == Consent.NO).to_numpy()]
+    if len(refused) and len(pools):
+        points = shapely.points(pools[["x", "y"]].to_numpy(dtype=float))
+        on = np.unique(shapely.STRtree(refused.to_numpy()).query(points, predicate="intersects")[0])
+        found[on] = NoVisit.LAND
+        found[own == Consent.YES] = ""
+    found[(pools["consent_until"] < pd.Timestamp(day)).to_numpy()] = NoVisit.EXPIRED
+    found[own == Consent.NO] = NoVisit.WITHDRAWN
+    return found
+
+
+def tell_no_visits(
+    pools: pd.DataFrame, land: gpd.GeoDataFrame, visits: pd.DataFrame, day: datetime.date, ledger: Ledger
+) -> None:
+    """Remarks on the pools that stand without a consent: they are due nothing, and somebody must settle it."""
+    why = no_visits(pools, land, day)
+    at = np.flatnonzero((why != "") & standing(pools, visits, day))
+    until = np.where(why == NoVisit.EXPIRED, pools["consent_until"].dt.strftime(" %Y-%m-%d"), "")
+    found = [
+        f"{row['pool']} ({row['file']} row {row['row']}): {code}{last}"
+        for row, code, last in zip(pools.iloc[at].to_dict("records"), why[at], until[at], strict=True)
+    ]
+    if found:
+        ledger.remark(
+            f"Pools without a consent that holds: {some(found)}. They are due no visit, label or sheet; ask again, or "
+            "take the pool in and write when it was removed. Their visits still count"
+        )

@@ -65,7 +65,9 @@ HELP = {
 
 TEMPLATES: Mapping[Kind, Sequence[Column]] = {
     Kind.POOLS: filled_in(
-        Kind.POOLS, "pool lat lon uncertainty_m set_out removed private container filling volume_l shade host note"
+        Kind.POOLS,
+        "pool lat lon uncertainty_m set_out removed private container filling volume_l shade host consent "
+        "consent_until note",
     ),
     Kind.VISITS: filled_in(Kind.VISITS, "pool date outcome larvae taxon checked action observer note"),
 }

@@ -41,6 +41,7 @@ from habitatmap.paper.maps import BARS_M
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.read.headings import fold
 from habitatmap.words.cautions import round_cautions, stop_caution
+from habitatmap.words.no_visit import told_no_visits
 from habitatmap.words.numbers import count, metres
 
 KIND = "Rounds of the week"
@@ -93,6 +94,7 @@ def rounds_summary(rounds: Rounds) -> dict[str, Any]:
             "along": rounds.along,
             "walk_m": round(rounds.walk_m(), 1),
             "people": people,
+            "no_visit": [{"pool": pool, "why": why} for pool, why in _no_visits(rounds)],
             "notes": rounds.notes,
             "cautions": round_cautions(rounds.area.settings),
         }
@@ -116,7 +118,13 @@ def rounds_text(rounds: Rounds) -> str:
             for s in mine.to_dict("records")
         ]
         lines += [f"  {line}" for line in aligned(rows)]
+    lines += ["", *(f"{pool}: {why}" for pool, why in _no_visits(rounds))] if len(rounds.withheld) else []
     return terminal([*lines, "", *rounds.notes, *round_cautions(rounds.area.settings)[:1]])
+
+
+def _no_visits(rounds: Rounds) -> list[tuple[str, str]]:
+    """The standing pools that nobody may visit, and why."""
+    return list(zip(rounds.withheld["pool"], map(str, told_no_visits(rounds.withheld)), strict=True))
 
 
 def write_rounds(rounds: Rounds, folder: str | Path) -> None:
@@ -169,6 +177,7 @@ def _sections(rounds: Rounds) -> list[Section]:
         tables=[
             Table("Who goes", ["Who", "Pools", "On foot", "Rain water to take"], rows),
             Table("Why pools are due", ["Reason", "Pools", "Rule", "Rests on"], rules, note),
+            *([Table("Not to be visited", ["Pool", "Why"], _no_visits(rounds))] if len(rounds.withheld) else []),
         ],
         cautions=["\n".join(round_cautions(rounds.area.settings))],
     )

@@ -18,6 +18,7 @@ from habitatmap.plan.site_ids import letters, number_sites
 from habitatmap.plan.terms import unknown_names
 from habitatmap.plan.what_it_serves import what_sites_serve
 from habitatmap.privacy import in_squares, is_private, middle_of_square
+from habitatmap.read.pools import no_visits
 from habitatmap.result.figures import (
     CandidateFigures,
     Counts,
@@ -167,6 +168,7 @@ def _pools(found: Findings, surfaces: Surfaces) -> pd.DataFrame:
     facts = PoolFacts(
         standing=survey.standing,
         flags=survey.flags,
+        no_visit=np.where(survey.standing, no_visits(area.pools, area.land, area.as_of), ""),
         private=is_private(area.pools, area.land),
         trees_known=_trees_known(area),
         lost_without=found.reach.lost_without,

@@ -48,7 +48,7 @@ POOL_COLUMNS = [
         "surroundings",
         "forage_in_reach",
     ),
-    *("last_outcome", "private", "flag", "note"),
+    *("last_outcome", "private", "flag", "consent", "consent_until", "no_visit", "group", "note"),
 ]
 # figures of a suggestion that other rooms work out
 PLAN_FIGURES = (
@@ -169,10 +169,12 @@ class Surfaces:
 @dataclass(frozen=True)
 class PoolFacts:
     """What the rooms found out about each pool: arrays by row of the area's pools, `searched` and `last_outcome` by
-    the pool's name. `lost_without`: share of the area's forage that is in reach only because of the pool."""
+    the pool's name. `lost_without`: share of the area's forage that is in reach only because of the pool; `no_visit`:
+    why a standing pool is due none (`NoVisit`), "" where nothing forbids one."""
 
     standing: Bools
     flags: NDArray[np.object_]
+    no_visit: NDArray[np.object_]
     private: Bools
     trees_known: Bools
     lost_without: Floats
@@ -200,7 +202,7 @@ def pool_table(
     nearest = nearest_m(grid, x, y, pools[up])
     nearest[up] = nearest_m(grid, x[up], y[up], pools[up], itself=True)
     about = facts.searched.reindex(pools["pool"]).reset_index(drop=True)
-    return pd.DataFrame(
+    table = pd.DataFrame(
         {
             "pool": pools["pool"],
             "x": x,
@@ -231,10 +233,15 @@ def pool_table(
             "last_outcome": [facts.last_outcome.get(str(p), "") for p in pools["pool"]],
             "private": yes_no(facts.private),
             "flag": facts.flags,
+            "consent": pools["consent"],
+            "consent_until": pools["consent_until"].dt.strftime("%Y-%m-%d").fillna(""),
+            "group": pools["group"],
             "note": pools["note"],
         },
         columns=POOL_COLUMNS,
     )
+    table["no_visit"] = pd.Series(facts.no_visit, dtype=object)  # codes, of which pandas would make text
+    return table
 
 
 def plan_table(

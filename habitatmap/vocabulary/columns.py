@@ -85,6 +85,7 @@ def _placed(*kept: str) -> tuple[Column, ...]:
     return tuple(column if column.name in kept else replace(column, dtype="") for column in PLACE)
 
 
+CONSENTS = (Consent.YES, Consent.ASK, Consent.NO)
 NOTE = Column("note", "Anything else.", TEXT, words_only=True)
 PRIVATE = Column("private", "yes where it stands in a garden or on other private land.", TEXT, values=tuple(YesNo))
 FROM = (
@@ -140,6 +141,20 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             Entry("host", 20),
             words_only=True,
         ),
+        Column(
+            "consent",
+            "What the host has said. no: the pool is due no visit, label or sheet. Blank: the land's own counts.",
+            TEXT,
+            Entry("consent", 10),
+            values=CONSENTS,
+        ),
+        Column(
+            "consent_until",
+            "The last day on which the consent holds; after it the pool is due no visit, label or sheet.",
+            DATE,
+            Entry("consent until", 12),
+        ),
+        Column("group", "The group whose list it is in, by its folder in groups/; blank: the area's own.", TEXT),
         replace(NOTE, entry=Entry("note", 40, "write your own pools below")),
         *FROM,
     ),
@@ -227,7 +242,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             "consent",
             "What its owner has said to a pool; blank: to be asked.",
             TEXT,
-            values=(Consent.YES, Consent.ASK, Consent.NO),
+            values=CONSENTS,
         ),
         Column("until", "The last day on which the consent holds."),
         Column("consent_note", "Why a consent counts as one to be asked for.", TEXT),

@@ -57,6 +57,14 @@ class Hazard(StrEnum):
     FLOODS = "floods"
 
 
+class NoVisit(StrEnum):
+    """Why a standing pool is due no visit, label or sheet."""
+
+    WITHDRAWN = "consent withdrawn"  # its own consent is no
+    EXPIRED = "consent expired"
+    LAND = "no consent of the land"  # the land it stands on says no, and the pool has no yes of its own
+
+
 class SlopeUnit(StrEnum):
     """What a raster of slopes counts in."""
 

@@ -166,6 +166,7 @@ WORDS: dict[str, str] = {
     "place": "Place",
     "note": "Note",
     "flag": "Not scored",
+    "no_visit": "No visit",
     "privacy": "Land",
     "privacy.yes": "private",
     "privacy.no": "public",

@@ -12,11 +12,12 @@ from shapely.geometry import LineString, Point, Polygon, box
 
 from habitatmap.errors import CrsError, InputError
 from habitatmap.errors.why import Why
+from habitatmap.read.consent_words import consent_of, word_of
 from habitatmap.read.coordinates import Box
 from habitatmap.read.exclusion_zones import read_keep_away
 from habitatmap.read.files import read_tables
 from habitatmap.read.formats.table import Stated
-from habitatmap.read.land import consent_of, is_home_ground, read_land, word_of
+from habitatmap.read.land import is_home_ground, read_land
 from habitatmap.read.layers import keep_away_defaults
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.outline import read_outline

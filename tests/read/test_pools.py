@@ -27,7 +27,7 @@ from tests.read.tables import FINLAND, aside, pools, table, visits, write
 def test_a_full_row() -> None:
     frame, ledger = pools(
         table(
-            "pool,x,y,set_out,removed,private,container,filling,volume_l,shade,host,note",
+            "pool,x,y,set_out,removed,private,container,filling,volume_l,shade,host,consent,consent until,note",
             (
                 "P1",
                 385540.5,
@@ -40,6 +40,8 @@ def test_a_full_row() -> None:
                 "2,5",
                 "half",
                 "A",
+                "erteilt",
+                "31.12.2025",
                 "n",
             ),
         )
@@ -58,6 +60,9 @@ def test_a_full_row() -> None:
         "volume_l": 2.5,
         "shade": "half",
         "host": "A",
+        "consent": "yes",
+        "consent_until": pd.Timestamp("2025-12-31"),
+        "group": "",
         "note": "n",
         "file": "table.csv",
         "row": 2,

@@ -39,6 +39,7 @@ class Table:
     delimiter: str = ""  # what stands between the cells of a text file, "" where nothing does
     corrected_in: Mapping[int, str] = field(default_factory=dict)  # rows that stand in a correction file: its name
     failed: Mapping[tuple[int, int], Failed] = field(default_factory=dict)  # (position, column): cells without a value
+    group: str = ""  # the group whose list it is, "" for the area's own (groups.py)
     day_zero: datetime.date = DAY_ZERO  # what the number 0 means where a sheet's date is a plain number
 
     def __len__(self) -> int:
