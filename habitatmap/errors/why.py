@@ -124,6 +124,14 @@ class Why(Enum):
         "the outcome is a number, and nothing says what the numbers mean",
         f"{_OUTCOME}; put counts into a column larvae",
     )
+    MARKED_OUTCOME = (
+        "the outcome is a mark such as Y or x, and neither the heading nor the other cells say what it means",
+        f"{_OUTCOME}; or say once what the mark means, in readings.xlsx on the sheet words",
+    )
+    EMPTY_OUTCOME = (
+        "{word} may mean no water or no larvae, and the column's other words do not tell which",
+        "write dry or none seen; or say once what the word means, in readings.xlsx on the sheet words",
+    )
     DOUBTFUL_COUNT = (
         "the count leaves open whether there were larvae",
         "decide, and write larvae or none seen as the outcome",

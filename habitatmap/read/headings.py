@@ -1,4 +1,4 @@
-"""Which column is which: common headings in six languages, near matches, and what area.toml states.
+"""Which column is which: common headings in nine languages, near matches, and what area.toml states.
 
 A heading is first looked up as it is (case, accents, punctuation and a unit in brackets do not matter), then by
 likeness. One that fits nothing is reported with its nearest, never used.
@@ -104,6 +104,19 @@ def _bare(heading: str) -> str:
     return kept if kept in _COORDINATES else " ".join(words)
 
 
+def _without_brackets(heading: str) -> str:
+    """A bare heading without its brackets, whatever they hold: "Outcome (see key)" is an outcome; "" without any."""
+    text = _BRACKETS.sub(" ", _short(heading))
+    return _bare(text) if text != _short(heading) else ""
+
+
+def _means_without_brackets(heading: str, aliases: Mapping[str, Sequence[str]]) -> str:
+    """Our name for a heading without its brackets, "" where these may change it, as in "name (host)"."""
+    text, inside = _without_brackets(heading), {fold(part) for part in _BRACKETS.findall(heading)}
+    fits = {name for name, words in aliases.items() if text and text in words}
+    return fits.pop() if len(fits) == 1 and not any(inside & {*aliases[n]} for n in aliases if n not in fits) else ""
+
+
 def _is_aside(text: str) -> bool:
     return fold(text) in _UNITS or all(word in _ASIDES or word in _UNITS for word in fold(text).split())
 
@@ -128,7 +141,7 @@ def is_known(heading: object, also: Iterable[str] = ()) -> bool:
     """Whether a cell reads like a heading of any kind of table; `also`: headings that area.toml states, folded."""
     if not isinstance(heading, str) or len(heading) > LONGEST:
         return False
-    return fold(heading) in KNOWN or _bare(heading) in KNOWN or fold(heading) in also
+    return bool({fold(heading), _bare(heading), _without_brackets(heading)} & KNOWN) or fold(heading) in also
 
 
 @lru_cache(maxsize=2_000)
@@ -141,7 +154,7 @@ def our_name(heading: str) -> str:
 
 def tells_records_apart(heading: object) -> bool:
     """Whether a cell is the heading of names or places, which a table of records has once."""
-    return isinstance(heading, str) and (fold(heading) in _KEYS or _bare(heading) in _KEYS)
+    return isinstance(heading, str) and bool({fold(heading), _bare(heading), _without_brackets(heading)} & _KEYS)
 
 
 class Match(StrEnum):
@@ -220,6 +233,12 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
         else:
             take(name, column, Match.EXACT)
     taken |= {i for i, h in enumerate(headings) if any(h == other for _, _, other in doubles)}
+
+    # what stands in brackets is left away where nothing else fits, and only one column says the same without it
+    meant = {i: _means_without_brackets(h, aliases) for i, h in enumerate(headings) if i not in taken}
+    for i, name in meant.items():
+        if name and name not in at and list(meant.values()).count(name) == 1:
+            take(name, i, Match.NEAR)
 
     for i, text in enumerate(bare):
         if i in taken or len(text) < SHORTEST_LIKE or text in KNOWN:  # "place" is no "placed": it has a meaning

@@ -31,6 +31,7 @@ from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import Headings, match_headings, unit_of
 from habitatmap.read.ledger import SAMPLES, some
+from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.rows import PLACE_COLUMNS, Draft
 from habitatmap.vocabulary.kinds import Kind
 
@@ -192,6 +193,7 @@ def rough_lonlat(
     lon, lat = [np.empty(0)], [np.empty(0)]
     for table in tables:
         headings = match_headings(kind, table.headings, stated.columns.get(kind, {}))
+        headings = with_place_by_content(table, headings)
         x, y = locate([p for p in points_of(table, headings, stated) if isinstance(p, Point)], WGS84)
         lon.append(x)
         lat.append(y)

@@ -24,6 +24,7 @@ from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import ALIASES, Headings, match_headings
 from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, UnitRead
+from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.values import yes_no
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import Kind
@@ -42,6 +43,9 @@ _ESSENTIAL = {
     Kind.TREES: {"x", "lon", "position"},
     Kind.COMMITTED: {"x", "lon", "position"},
 }
+
+# tables whose rows may be known by their places
+_BY_PLACE = {"x", "lon", "position"}
 
 # in layers made from a map extract: which of its objects a row came from; nobody looks for it
 _OBJECT = "osm"
@@ -214,7 +218,8 @@ def sort_kinds(tables: Mapping[Kind, Sequence[Table]], stated: Stated) -> dict[K
 
 
 def _may_be(kind: Kind, table: Table, stated: Stated) -> bool:
-    at = match_headings(kind, table.headings, stated.columns.get(kind, {})).at.keys()
+    heads = match_headings(kind, table.headings, stated.columns.get(kind, {}))
+    at = with_place_by_content(table, heads).at.keys()
     if kind == Kind.VISITS:
         return {"pool", "date"} <= at
     return table.geometry is not None or bool(at & {"x", "lon", "position"})
@@ -239,6 +244,8 @@ def open_drafts(
     own = kind in ALIASES
     overrides = stated.columns.get(kind, {}) if own else {}
     matched = [(table, match_headings(kind if own else "land", table.headings, overrides)) for table in tables]
+    if _ESSENTIAL.get(kind, set()) >= _BY_PLACE:
+        matched = [(table, with_place_by_content(table, heads)) for table, heads in matched]
     for name in sorted({name for _, heads in matched for name in heads.unused}):
         if all(name in heads.unused for _, heads in matched):
             raise InputError(

@@ -11,15 +11,15 @@ from typing import NamedTuple
 from rapidfuzz import fuzz, process
 
 from habitatmap.read.coordinates import comma_of, read_number
-from habitatmap.read.formats.cells import as_text
+from habitatmap.read.formats.cells import as_text, narrow
 from habitatmap.read.headings import fold, unit_of
 
-_YES = frozenset("yes y true 1 x ja j wahr oui o vrai si s verdadero kylla k on tosi ✓ ✔".split())
-_NO = frozenset("no n false 0 nein falsch non faux nee falso ei e epatosi ✗".split())
+_YES = frozenset("yes y true 1 x ja j wahr oui o vrai si s verdadero kylla k on tosi tak t vero sim ✓ ✔ ☑".split())
+_NO = frozenset("no n false 0 nein falsch non faux nee falso ei e epatosi nie nej nao f ✗ ✘ ☒".split())
 
 
 def yes_no(cell: object) -> str | None:
-    """ "yes", "no", "" for a blank cell, None where the cell says neither, or asks. Six languages, 1/0, x and ticks."""
+    """ "yes", "no", "" for a blank cell, None where the cell says neither, or asks. Ten languages, 1/0, x and ticks."""
     text = as_text(cell).strip().casefold()
     if not text:
         return ""
@@ -75,11 +75,12 @@ _MANY = frozenset(
     hunderte, zahlreiche, beaucoup, plusieurs, quelques, quelques unes, presentes, oui, dizaines, plusieurs
     dizaines, centaines, nombreuses, veel, enkele, een paar, aanwezig, tientallen, honderden, muchas, muchos,
     varias, varios, algunas, pocas, si, decenas, cientos, paljon, useita, muutama, muutamia, joitakin, kylla,
-    kymmenia, satoja""".split(",")
+    kymmenia, satoja, duzo, wiele, kilka, pare, liczne, obecne, tak, dziesiatki, setki, molte, tante, alcune, poche,
+    parecchie, numerose, decine, centinaia, manga, nagra, flera, enstaka, tiotals, hundratals, muitas""".split(",")
 )
 _NONE = frozenset(
     """none no nil zero nothing keine kein nein null aucune aucun non rien geen nee nul ninguna ninguno nada cero ei
-    yhtaan nolla""".split()
+    yhtaan nolla brak nic zadna nessuna nessuno niente inga inget noll nej nenhuma""".split()
 )
 # from one to twelve
 _NUMBERS = {
@@ -91,6 +92,9 @@ _NUMBERS = {
         "een twee drie vier vijf zes zeven acht negen tien elf twaalf",
         "una dos tres cuatro cinco seis siete ocho nueve diez once doce",
         "yksi kaksi kolme nelja viisi kuusi seitseman kahdeksan yhdeksan kymmenen yksitoista kaksitoista",
+        "jedna dwie trzy cztery piec szesc siedem osiem dziewiec dziesiec jedenascie dwanascie",
+        "una due tre quattro cinque sei sette otto nove dieci undici dodici",
+        "en tva tre fyra fem sex sju atta nio tio elva tolv",
     )
     for number, word in enumerate(words.split(), 1)
 }
@@ -135,7 +139,7 @@ def _read_count(cell: object, comma: str) -> Count | None:
     if number is not None:
         whole = number.value >= 0 and float(number.value).is_integer()
         return Count(number.value, number.value, number.value) if whole else None
-    text = _THINGS.sub("", as_text(cell).strip().casefold())
+    text = _THINGS.sub("", narrow(as_text(cell)).strip().casefold())
     word = fold(text)
     if word in _NONE:
         return Count(0, 0, 0)

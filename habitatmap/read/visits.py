@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from contextlib import suppress
 
@@ -11,69 +10,20 @@ import pandas as pd
 from pyproj import CRS
 
 from habitatmap.errors import CrsError
-from habitatmap.errors.why import Reason, Why
+from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84
 from habitatmap.read.conflicts import alike_visits, visits_elsewhere
 from habitatmap.read.coordinates import NO_PLACE, Point, Refusal
-from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.headings import fold
 from habitatmap.read.ledger import Ledger
+from habitatmap.read.outcomes import read_outcomes
 from habitatmap.read.points import Places, points_of
 from habitatmap.read.rows import PLACE_COLUMNS, Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
-from habitatmap.read.values import Count, name_key, name_of, nearest_name, read_counts
+from habitatmap.read.values import name_key, name_of, nearest_name
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.terms import Outcome
 
 VISITS = dtypes(Kind.VISITS)
-
-# English; German; French; Dutch; Spanish; Finnish
-_WORDS = {
-    Outcome.LARVAE: """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected,
-        maggots, maggots seen, rat tailed maggots, rat tailed larvae, with larvae, positive, yes, true;
-        larven, larve, larven gesehen, larven gefunden, larven vorhanden, mit larven,
-        gesehen, gefunden, vorhanden, positiv, ja, nachweis;
-        larves, larves vues, larves presentes, larves trouvees, vu, vue, vues, trouve, presence,
-        presentes, oui; larven gezien, larven gevonden, larven aanwezig,
-        gezien, gevonden, aanwezig;
-        larvas, larvas vistas, con larvas, larvas presentes, visto, vistas, encontradas, presente, presentes, si;
-        toukkia, toukat, toukka, toukkia nahty, toukkia loytyi, nahty, loytyi, kylla""",
-    Outcome.NONE_SEEN: """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing
-        found, not seen,
-        none found, absent, not detected, notdetected, not found, negative, no, false, zero;
-        keine, keine larven, keine gesehen, keine larven gesehen, nichts, nichts gesehen, nichts gefunden,
-        negativ, nein,
-        kein nachweis; aucune, aucune larve, aucune vue, rien, rien vu, absence, absentes, non, pas de larves;
-        geen, geen larven, geen gezien, niets, niets gezien, afwezig, nee;
-        ninguna, ninguna vista, ninguna larva, sin larvas, nada, ausente, ausentes;
-        ei toukkia, ei nahty, ei havaittu, ei mitaan, ei loytynyt, ei""",
-    Outcome.DRY: """dry, dried out, dried up, dry pool, no water, empty; trocken, ausgetrocknet, vertrocknet, kein
-        wasser, leer;
-        sec, seche, a sec, asseche, sans eau, vide; droog, uitgedroogd, drooggevallen, geen water, leeg;
-        seco, seca, sin agua, vacio; kuiva, kuivunut, ei vetta, tyhja""",
-    Outcome.FROZEN: """frozen, frozen over, iced over, ice; gefroren, zugefroren, vereist, eis; gele, gelee, glace;
-        bevroren, dichtgevroren, ijs;
-        helado, helada, congelado, congelada, hielo; jaassa, jaatynyt, jaa""",
-    Outcome.GONE: """gone, missing, lost, removed, stolen, vanished, destroyed, disappeared; weg, verschwunden, fehlt,
-        entfernt,
-        gestohlen, verloren, zerstort; disparu, disparue, perdu, vole, detruit, absent du site, enleve;
-        verdwenen, kwijt, gestolen, vernield; desaparecido, desaparecida, perdido, robado, destruido, falta;
-        kadonnut, poissa, varastettu, havinnyt, tuhoutunut""",
-    Outcome.NOT_REACHED: """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked,
-        not checked,
-        nobody home, skipped; nicht erreicht, nicht erreichbar, nicht besucht, kein zugang,
-        nicht zuganglich, unzuganglich, verschlossen,
-        nicht kontrolliert; non atteint, pas atteint, non visite, pas d acces, inaccessible, ferme;
-        niet bereikt, niet bereikbaar, onbereikbaar, niet bezocht, geen toegang, ontoegankelijk, gesloten;
-        no alcanzado, no visitado, sin acceso,
-        inaccesible, cerrado; ei saavutettu, ei tavoitettu, ei kayty, ei paassyt, ei paasty, ei paasya, lukittu""",
-}
-OUTCOME_WORDS = {fold(word): outcome for outcome, text in _WORDS.items() for word in text.replace(";", ",").split(",")}
-# words of a cell of larvae or a column of yes and no that say nothing about what was there
-_UNKNOWN = frozenset(
-    {"", "?", "-", "na", "n a", "unknown", "unbekannt", "inconnu", "onbekend", "desconocido", "tuntematon"}
-)
 
 
 def read_visits(
@@ -139,25 +89,21 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places) -> 
     for at, date in enumerate(dates):
         if date is None:  # a date that cannot be read is told already
             draft.refuse(at, "date", "", Why.NO_DATE)
-    counts = read_counts(draft.cells("larvae"))
-    unread = [
-        count is None and fold(as_text(cell)) not in OUTCOME_WORDS
-        for count, cell in zip(counts, draft.cells("larvae"), strict=True)
-    ]
-    draft.tell_unread("larvae", unread, "the count is not known")
-    known = [count or Count(math.nan, math.nan, math.nan) for count in counts]
+    found = read_outcomes(draft)
+    notes = draft.texts("note")
     return {
         "pool": [names.get(name_key(name), name) for name in given],
         "date": dates,
         "checked": draft.yes_or_no("checked"),
-        "outcome": _outcomes(draft, counts),
-        "larvae": [count.exact for count in known],
-        "larvae_low": [count.low for count in known],
-        "larvae_high": [count.high for count in known],
+        "outcome": [row.outcome for row in found],
+        "larvae": [row.larvae.exact for row in found],
+        "larvae_low": [row.larvae.low for row in found],
+        "larvae_high": [row.larvae.high for row in found],
+        "note": ["; ".join(filter(None, (row.remark, note))) for row, note in zip(found, notes, strict=True)],
         "_x": own.x,
         "_y": own.y,
         "_off": own.uncertainty_m,
-        **{name: draft.texts(name) for name in ("taxon", "action", "observer", "note")},
+        **{name: draft.texts(name) for name in ("taxon", "action", "observer")},
     }
 
 
@@ -170,55 +116,3 @@ def _near(name: str, known: Sequence[str], x: float, y: float, pools: pd.DataFra
         at = int(np.argmin(apart))
         said += f"; its coordinates lie {apart[at]:.0f} m from {pools['pool'].iloc[at]}"
     return said
-
-
-def _outcomes(draft: Draft, counts: Sequence[Count | None]) -> list[str]:
-    """The outcome of each row; rows without a clear one are set aside."""
-    cells = draft.cells("outcome")
-    if not draft.has("outcome"):
-        # a column "larvae: yes or no" says dry and gone as well
-        cells = [c if as_text(c) and fold(as_text(c)) in OUTCOME_WORDS else None for c in draft.cells("larvae")]
-    digits = {as_text(c) for c in cells if c is not None and as_text(c).replace(".", "").isdigit()}
-    seen_or_not = digits <= {"0", "1"} and len(digits) == 2
-    outcomes = []
-    for at, (cell, larvae, count) in enumerate(zip(cells, draft.cells("larvae"), counts, strict=True)):
-        # a 0 beside a blank outcome may be what the form had there, a word such as none was written by somebody
-        in_words = isinstance(larvae, str) and not any(c.isdigit() for c in larvae)
-        outcome, fault = _outcome(cell, count, seen_or_not, stated=draft.has("outcome") and not in_words)
-        if fault:
-            column = "outcome" if cell is not None or larvae is None else "larvae"
-            draft.refuse(at, column, cell if column == "outcome" else larvae, fault)
-        outcomes.append(outcome or "")
-    return outcomes
-
-
-def _outcome(
-    cell: object, count: Count | None, seen_or_not: bool, stated: bool
-) -> tuple[Outcome | None, Reason | None]:
-    """An outcome, or None and why there is none. `stated`: whether a 0 alone is no outcome, as there is a column."""
-    text = as_text(cell).strip()
-    outcome: Outcome | None
-    if isinstance(cell, bool):
-        outcome = Outcome.LARVAE if cell else Outcome.NONE_SEEN
-    elif text.isdigit():
-        if not seen_or_not:
-            return None, Why.CODED_OUTCOME
-        outcome = Outcome.LARVAE if text == "1" else Outcome.NONE_SEEN
-    elif text and fold(text) not in _UNKNOWN:
-        outcome = None if "?" in text else OUTCOME_WORDS.get(fold(text))
-        if not outcome:
-            return None, Why.ODD_OUTCOME
-    elif count is None:
-        return None, Why.NO_OUTCOME
-    elif count.low >= 1:
-        return Outcome.LARVAE, None
-    elif count.high == 0:
-        return (None, Why.NO_OUTCOME) if stated else (Outcome.NONE_SEEN, None)
-    else:
-        return None, Why.DOUBTFUL_COUNT
-    if count is not None:
-        wrong = count.high == 0 if outcome is Outcome.LARVAE else count.low >= 1
-        if wrong:
-            number = as_text(count.exact) or f"at least {as_text(count.low)}"
-            return None, Why.CONTRADICTION.of(outcome=outcome, count=number)
-    return outcome, None

@@ -274,15 +274,19 @@ _POOL_WORDS = (
     ("mare, bassin, bac, seau", "nom, no, numero, id, code", "nom, n, no, numero, id, code, identifiant"),
     ("poel, emmer, bak", "naam, nr, nummer, id, code", "naam, nr, nummer"),
     ("charca, balsa, cubo", "nombre, no, numero, id, codigo", "nombre, n, no, numero, id, codigo"),
+    ("zbiornik, pojemnik, wiadro, zbiornika, pojemnika", "nazwa, nr, numer, id, kod", "nazwa, nr, numer, id"),
+    ("vasca, contenitore, secchio, pozza", "nome, n, numero, id, codice", "nome, n, numero, id, codice"),
+    ("behållare, hink, balja, damm", "namn, nr, nummer, id, kod", "namn, nr, nummer"),
     ("allas, altaan, lammikko, lammikon, ampari, amparin", "nimi, nro, nr, numero, tunnus, id, koodi", "nro, nr"),
 )
-_ARTICLES = ("", " de", " de la", " du", " del", " der", " des", " van", " van de")
+_ARTICLES = ("", " de", " de la", " du", " del", " der", " des", " van", " van de", " di", " della", " dello", " av")
 
 
 def _pool_names() -> str:
     """Headings such as Beckennummer, N° de mare, nombre de la charca; the words alone come first."""
     names = [
-        "pool, becken, tumpel, eimer, mare, bassin, bac, poel, emmer, charca, balsa, cubo, allas, lammikko, ampari"
+        "pool, becken, tumpel, eimer, mare, bassin, bac, poel, emmer, charca, balsa, cubo, allas, lammikko, ampari, "
+        "zbiornik, pojemnik, wiadro, vasca, contenitore, secchio, pozza, behållare, hink, balja, damm"
     ]
     for words, behind, before in ((w.split(", "), b.split(", "), f.split(", ")) for w, b, f in _POOL_WORDS):
         names += [f"{word}{gap}{end}" for word in words for end in behind for gap in (" ", "")]

@@ -10,9 +10,10 @@ from habitatmap.vocabulary.kinds import Kind
 INTRODUCTION = """# Columns
 
 What each table may hold. No column but the place is needed, unless it is said here; columns of your own are left alone.
-Headings are matched in six languages, whatever their case and accents; the last column below has one for each language.
+Headings are matched in nine languages, whatever their case, accents and what stands behind them in brackets; the last
+column below has one for some.
 Where yours is not among them, name it in area.toml: `[columns.pools]`, then `our name = "your heading"`.
-Where a column has words of its own, many others in six languages are understood as well.
+Where a column has words of its own, many others in these languages are understood as well.
 """
 ABOUT = {
     Kind.POOLS: "A row for each pool: its name and its place.",

@@ -776,4 +776,33 @@ SEVERAL = [
     ),
 ]
 
-CASES: list[Case] = [*ENCODINGS, *TABLES, *SHEETS, *LAYERS, *HEADINGS, *WRITINGS, *GRIDS, *EXTRAS, *SEVERAL]
+LINKS = [f"https://maps.example.org/?q={lat},{lon}" for lon, lat in SPOTS.values()]
+PAIRS = [f"{lat}, {lon}" for lon, lat in SPOTS.values()]
+BY_CONTENT = [
+    sent("links under Kaart", lines([["Site ID", "Kaart"], *zip(["P1", "P2", "P3"], LINKS, strict=True)], "\t")),
+    sent(
+        "a heading with words in brackets",
+        lines([["Station", "Coordinates (lat, lon)"], *zip(["P1", "P2", "P3"], PAIRS, strict=True)], "\t"),
+    ),
+    sent(
+        "pairs under a heading that nobody knows",
+        lines([["池", "場所のピン"], *zip(["P1", "P2", "P3"], PAIRS, strict=True)], "\t").replace("池", "pool"),
+    ),
+    sent(
+        "full-width digits",
+        lines([["pool", "position"], ["P1", "５３．５５１２，１０．０１２３"], ["P2", "53.5623、10.0234"]], "\t"),
+        ALL[:2],
+    ),
+]
+CASES: list[Case] = [
+    *BY_CONTENT,
+    *ENCODINGS,
+    *TABLES,
+    *SHEETS,
+    *LAYERS,
+    *HEADINGS,
+    *WRITINGS,
+    *GRIDS,
+    *EXTRAS,
+    *SEVERAL,
+]

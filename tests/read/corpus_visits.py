@@ -61,6 +61,45 @@ def seen(**columns: Any) -> Row:
     return look("P1", "2025-05-20", "larvae", **columns)
 
 
+# --- outcomes as marks and counts ------------------------------------------------------------------------------------
+
+WRITTEN_IN_OUTCOME = [
+    sent(
+        "yes and no under a heading that asks for larvae",
+        "Pool [name on the lid];Date;Larvae? (Y/N)\nP1;2025-05-01;Y\nP1;2025-05-02;N\nP2;2025-05-02;Y\n",
+        [
+            look("P1", "2025-05-01", "larvae"),
+            look("P1", "2025-05-02", "none seen"),
+            look("P2", "2025-05-02", "larvae"),
+        ],
+    ),
+    sent(
+        "yes and no under outcome alone",
+        "pool;date;outcome\nP1;2025-05-01;Y\nP1;2025-05-02;N\n",
+        [],
+        {2: "readings.xlsx", 3: "readings.xlsx"},
+    ),
+    sent(
+        "counts under outcome",
+        "pool;date;outcome (see key)\nP1;2025-05-01;2-3 larvae\nP1;2025-05-02;10+\nP1;2025-05-03;1\nP1;2025-05-04;0\n"
+        "P1;2025-05-05;dry\n",
+        [
+            look("P1", "2025-05-01", "larvae", larvae=None, larvae_low=2.0, larvae_high=3.0),
+            look("P1", "2025-05-02", "larvae", larvae=None, larvae_low=10.0),
+            look("P1", "2025-05-03", "larvae", larvae=1.0),
+            look("P1", "2025-05-04", "none seen", larvae=0.0),
+            look("P1", "2025-05-05", "dry"),
+        ],
+    ),
+    sent(
+        "empty pools where dry has a word",
+        "pool;date;outcome\nP1;2025-05-01;empty\nP1;2025-05-02;dry\n",
+        [look("P1", "2025-05-01", "none seen"), look("P1", "2025-05-02", "dry")],
+        says="check them",
+    ),
+    sent("empty pools", "pool;date;outcome\nP1;2025-05-01;empty\n", [], {2: "no water or no larvae"}),
+]
+
 # --- dates -----------------------------------------------------------------------------------------------------------
 
 DATES = [
@@ -532,4 +571,4 @@ DRESS = [
     ),
 ]
 
-CASES: list[Case] = [*DATES, *OUTCOMES, *IDENTITY, *DRESS]
+CASES: list[Case] = [*DATES, *WRITTEN_IN_OUTCOME, *OUTCOMES, *IDENTITY, *DRESS]

@@ -6,6 +6,8 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.read.headings import ALIASES, fold, match_headings, unit_of
+from habitatmap.read.place_by_content import with_place_by_content
+from tests.read.tables import table
 
 
 def names(kind: str, headings: str) -> dict[str, str]:
@@ -179,3 +181,37 @@ def test_a_cut_heading_that_may_be_two_is_neither() -> None:
     """GEOGRAPHIS may be either coordinate in German; a heading of nine letters was not cut."""
     assert match_headings("pools", ["GEOGRAPHIS"]).at == {}
     assert match_headings("trees", ["SCIENTIFI"]).at == {}
+
+
+@pytest.mark.parametrize(
+    ("kind", "headings", "expected"),
+    [
+        ("visits", "Pool [name on the lid]|Date|Outcome (see key)", "pool date outcome"),
+        ("pools", "Site ID|Kaart", "pool position"),
+        ("pools", "Station|Coordinates (lat, lon)", "pool position"),
+        ("pools", "Nazwa zbiornika|Szerokość geograficzna|Długość geograficzna|Uwagi", "pool lat lon note"),
+        ("visits", "Zbiornik|Data|Wynik|Liczba larw|Obserwator", "pool date outcome larvae observer"),
+        ("visits", "Vasca|Data della visita|Esito|Numero di larve|Osservatore", "pool date outcome larvae observer"),
+        ("visits", "Behållare|Datum|Utfall|Antal larver|Inventerare", "pool date outcome larvae observer"),
+    ],
+)
+def test_brackets_of_any_words_and_more_languages(kind: str, headings: str, expected: str) -> None:
+    assert names(kind, headings) == dict(zip(headings.split("|"), expected.split(), strict=True))
+
+
+def test_a_bracket_is_not_left_away_where_two_columns_would_be_one() -> None:
+    found = match_headings("visits", ["pool", "larvae (alive in the net)", "larvae (dead in the net)"])
+    assert set(found.at) == {"pool"}
+    found = match_headings("visits", ["pool", "date", "date (planned next)"])
+    assert found.text["date"] == "date"
+
+
+def test_places_are_found_by_content_in_one_column_only() -> None:
+    cells = ["60.1712, 24.9415", "60.1812, 24.9515"]
+    one = table("pool,aa,bb", *[(f"P{i}", cell, "by the gate") for i, cell in enumerate(cells)])
+    heads = with_place_by_content(one, match_headings("pools", one.headings))
+    assert (heads.at["position"], heads.how["position"]) == (1, "by content")
+    two = table("pool,aa,bb", *[(f"P{i}", cell, cell) for i, cell in enumerate(cells)])
+    assert "position" not in with_place_by_content(two, match_headings("pools", two.headings)).at
+    photos = table("pool,photo", *[(f"P{i}", f"https://example.org/{i}.jpg") for i in range(3)])
+    assert "position" not in with_place_by_content(photos, match_headings("pools", photos.headings)).at

@@ -10,8 +10,9 @@ import pytest
 
 from habitatmap.errors.why import Why
 from habitatmap.read.ledger import Ledger
+from habitatmap.read.outcomes import OUTCOME_WORDS
 from habitatmap.read.pools import read_pools
-from habitatmap.read.visits import OUTCOME_WORDS, VISITS, read_visits
+from habitatmap.read.visits import VISITS, read_visits
 from habitatmap.vocabulary.terms import Outcome
 from tests.read.tables import FINLAND, IN_METRES, aside, table, visits
 
@@ -216,3 +217,103 @@ def test_a_column_of_larvae_alone_may_say_any_outcome() -> None:
     )
     assert frame["outcome"].tolist() == ["larvae", "none seen", "dry"]
     assert [row for row, _ in aside(ledger)] == [5]
+
+
+# --- marks, counts and empty pools in the column of outcomes ---------------------------------------------------------
+
+
+def read(heading: str, *cells: object) -> dict[str, str]:
+    """What each cell of a column under this heading was read as, "" where the row was set aside."""
+    rows = [("P1", f"2024-05-{day:02d}", cell) for day, cell in enumerate(cells, 1)]
+    frame, _ = visits(table(f"pool,date,{heading}", *rows))
+    outcomes = dict(zip(frame["row"], frame["outcome"], strict=True))
+    return {str(cell): outcomes.get(row, "") for row, cell in enumerate(cells, 2)}
+
+
+@pytest.mark.parametrize(
+    ("heading", "yes", "no"),
+    [
+        ("larvae?", "Y", "N"),
+        ("larvae seen", "y", "n"),
+        ("Larven gesehen", "j", "n"),
+        ("larves vues", "o", "n"),
+        ("presence", "Y", "N"),
+        ("toukkia", "k", "e"),
+        ("larwy", "tak", "nie"),
+        ("larve", "sì", "no"),
+        ("larver", "ja", "nej"),
+        ("larvas", "sim", "não"),
+        ("larvae?", "✓", "✗"),
+    ],
+)
+def test_yes_and_no_under_a_heading_that_asks_for_larvae(heading: str, yes: str, no: str) -> None:
+    assert read(heading, yes, no) == {yes: "larvae", no: "none seen"}
+
+
+def test_marks_mean_nothing_where_neither_heading_nor_words_tell() -> None:
+    assert read("outcome", "Y", "N") == {"Y": "", "N": ""}
+    assert read("outcome", "x", "x") == {"x": ""}
+    assert read("outcome", "Y", "N", "dry") == {"Y": "larvae", "N": "none seen", "dry": "dry"}
+    assert read("outcome", "x", "none seen", "dry") == {"x": "larvae", "none seen": "none seen", "dry": "dry"}
+    # larvae has a word of its own here, so that the cross is another thing
+    assert read("outcome", "x", "larvae", "none seen")["x"] == ""
+    # letters of a code
+    assert read("larvae seen", "Y", "N", "Q") == {"Y": "", "N": "", "Q": ""}
+    _, ledger = visits(table("pool,date,outcome", ("P1", "2024-05-03", "Y"), ("P1", "2024-05-04", "N")))
+    assert {entry.why.code for entry in ledger.entries("visits")} == {Why.MARKED_OUTCOME}
+
+
+def test_counts_in_the_column_of_outcomes() -> None:
+    cells = ["2-3 larvae", "10+", "1", "0", "ca. 20 maggots", "larvae: 4", "none", "dry", "lots", "<5"]
+    rows = [("P1", f"2024-05-{day:02d}", cell, "") for day, cell in enumerate(cells, 1)]
+    frame, ledger = visits(table("pool,date,outcome,larvae", *rows))
+    found = {
+        cells[row - 2]: (outcome, low, high)
+        for row, outcome, low, high in zip(
+            frame["row"], frame["outcome"], frame["larvae_low"], frame["larvae_high"], strict=True
+        )
+    }
+    assert {cell: values for cell, values in found.items() if cell not in ("none", "dry")} == {
+        "2-3 larvae": ("larvae", 2, 3),
+        "10+": ("larvae", 10, math.inf),
+        "1": ("larvae", 1, 1),
+        "0": ("none seen", 0, 0),
+        "ca. 20 maggots": ("larvae", 1, math.inf),
+        "larvae: 4": ("larvae", 4, 4),
+        "lots": ("larvae", 1, math.inf),
+    }
+    assert [entry.why.code for entry in ledger.entries("visits")] == [Why.DOUBTFUL_COUNT]
+
+
+@pytest.mark.parametrize(
+    ("outcome", "count", "expected"),
+    [("2-3", "3", (3.0, 3.0, 3.0)), ("2-3", "5", None), ("10+", "12", (12.0, 12.0, 12.0)), ("0", "0", (0.0, 0.0, 0.0))],
+)
+def test_a_count_in_both_columns_must_agree(
+    outcome: str, count: str, expected: tuple[float, float, float] | None
+) -> None:
+    rows = [("P1", "2024-05-03", outcome, count), ("P1", "2024-05-04", "4 larvae", "")]
+    frame, ledger = visits(table("pool,date,outcome,larvae", *rows))
+    found = [tuple(row) for row in frame[["larvae", "larvae_low", "larvae_high"]].to_numpy().tolist()]
+    assert found == [*([expected] if expected else []), (4.0, 4.0, 4.0)]
+    assert len(ledger.entries("visits")) == (expected is None)
+
+
+def test_numbers_that_may_be_codes_are_asked_for() -> None:
+    assert read("outcome", "1", "2", "3") == {"1": "", "2": "", "3": ""}
+    assert read("outcome", "1", "0", "12") == {"1": "larvae", "0": "none seen", "12": "larvae"}
+
+
+@pytest.mark.parametrize("word", ["empty", "leer", "vide", "leeg", "vacío", "tyhjä", "pusty", "vuoto", "tom"])
+def test_empty_means_what_the_other_words_of_the_column_leave(word: str) -> None:
+    assert read("outcome", word, "larvae")[word] == ""
+    assert read("outcome", word, "dry")[word] == "none seen"
+    assert read("outcome", word, "none seen")[word] == "dry"
+    assert read("outcome", word, "none seen", "dry")[word] == ""
+
+
+def test_a_remark_behind_an_outcome_is_kept_as_one() -> None:
+    rows = [("P1", "2024-05-03", "dry, topped up", "hot"), ("P1", "2024-05-04", "none seen but dry", "")]
+    frame, ledger = visits(table("pool,date,outcome,note", *rows))
+    assert frame[["outcome", "note"]].to_numpy().tolist() == [["dry", "topped up; hot"]]
+    assert [entry.why.code for entry in ledger.entries("visits")] == [Why.ODD_OUTCOME]

@@ -28,6 +28,7 @@ from habitatmap.read.coordinates.writing import (
     read_number,
     step_of,
 )
+from habitatmap.read.formats.cells import narrow
 
 # nobody places a pool to the millimetre, however many digits a phone writes (expert judgement)
 LEAST_UNCERTAINTY_M = 0.1
@@ -181,7 +182,7 @@ def read_position(
     degrees is latitude first, as telephones write it, unless letters, labels, range or the heading say otherwise.
     `file` is named in remedies.
     """
-    text = str(cell).strip()
+    text = narrow(str(cell)).strip()
     if is_geometry(text):
         return _read_geometry_text(text, source, file)
     if _LINK.match(text):
@@ -206,7 +207,10 @@ def is_loose(heading: str) -> bool:
     return heading.strip().casefold() in _LOOSE
 
 
-_LOOSE = frozenset("location emplacement locatie ubicación ubicacion sijainti lage standort point".split())
+_LOOSE = frozenset(
+    "location emplacement locatie ubicación ubicacion sijainti lage standort point map karte carte kaart mapa mappa "
+    "kartta karta lokalizacja położenie posizione ubicazione läge pin".split()
+)
 
 
 def _of_square(square: Square) -> Point:

@@ -7,6 +7,8 @@ import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from habitatmap.read.formats.cells import narrow
+
 
 class Number(NamedTuple):
     """A number as written, and the step of its last digit (0.01 for 60.17)."""
@@ -31,7 +33,7 @@ def read_number(cell: object, comma: str = "ask") -> Number | None:
         return None
     if isinstance(cell, (int, float)):
         return Number(float(cell), step_of(repr(float(cell)))) if math.isfinite(cell) else None
-    text = _GAPS.sub("", str(cell).strip()).replace("−", "-").replace("–", "-")
+    text = _GAPS.sub("", narrow(str(cell)).strip()).replace("−", "-").replace("–", "-")
     match = _SIMPLE.match(text)
     if match:
         sign, whole, mark, part, power = match.groups()
@@ -126,7 +128,7 @@ def read_angle(cell: object) -> Angle | None:
         return None
     if _PLAIN.fullmatch(cell):  # as nearly all are; the rest of this function is slow
         return Angle(float(cell), 10.0 ** -len(cell.partition(".")[2]), "")
-    text, letter = _SECONDS.sub(r"\1", cell.strip().replace("−", "-").replace("–", "-")), ""
+    text, letter = _SECONDS.sub(r"\1", narrow(cell).strip().replace("−", "-").replace("–", "-")), ""
     for pattern, short in _SPELT_OUT:
         text = pattern.sub(short, text).strip()
     for pattern in (_LEADING, _TRAILING):

@@ -88,3 +88,11 @@ def as_text(cell: object) -> str:
         text = str(cell.isoformat())
         return text.removesuffix("T00:00:00")
     return str(cell)
+
+
+_WIDE = str.maketrans("０１２３４５６７８９．，、－／：；（）　", "0123456789.,,-/:;() ")
+
+
+def narrow(text: str) -> str:
+    """A text whose digits and marks are as wide as Latin letters, for the reading of numbers: `２０２４` is `2024`."""
+    return text if text.isascii() else text.translate(_WIDE)

@@ -1,0 +1,303 @@
+"""What a visit came to: the outcome of each row and its count, by the column's own words, its marks and its heading."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
+
+from habitatmap.errors.why import Reason, Told, Why
+from habitatmap.read.formats.cells import as_text
+from habitatmap.read.headings import fold
+from habitatmap.read.rows import Draft
+from habitatmap.read.values import Count, read_counts, yes_no
+from habitatmap.vocabulary.terms import Outcome
+
+# English; German; French; Dutch; Spanish; Finnish; Polish; Italian; Swedish; Portuguese
+_WORDS = {
+    Outcome.LARVAE: """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected,
+        maggots, maggots seen, rat tailed maggots, rat tailed larvae, with larvae, positive, yes, true;
+        larven, larve, larven gesehen, larven gefunden, larven vorhanden, mit larven,
+        gesehen, gefunden, vorhanden, positiv, ja, nachweis;
+        larves, larves vues, larves presentes, larves trouvees, vu, vue, vues, trouve, presence,
+        presentes, oui; larven gezien, larven gevonden, larven aanwezig,
+        gezien, gevonden, aanwezig;
+        larvas, larvas vistas, con larvas, larvas presentes, visto, vistas, encontradas, presente, presentes, si;
+        toukkia, toukat, toukka, toukkia nahty, toukkia loytyi, nahty, loytyi, kylla;
+        larwy, sa larwy, z larwami, larwa, znaleziono, obecne, tak; larve viste, larve presenti, trovate, presenti,
+        con larve, sì; larver, larver sedda, larver hittade, finns, sedda; sim, larvas vistas""",
+    Outcome.NONE_SEEN: """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing
+        found, not seen,
+        none found, absent, not detected, notdetected, not found, negative, no, false, zero;
+        keine, keine larven, keine gesehen, keine larven gesehen, nichts, nichts gesehen, nichts gefunden,
+        negativ, nein,
+        kein nachweis; aucune, aucune larve, aucune vue, rien, rien vu, absence, absentes, non, pas de larves;
+        geen, geen larven, geen gezien, niets, niets gezien, afwezig, nee;
+        ninguna, ninguna vista, ninguna larva, sin larvas, nada, ausente, ausentes;
+        ei toukkia, ei nahty, ei havaittu, ei mitaan, ei loytynyt, ei;
+        brak, brak larw, bez larw, nie ma, nic, nie znaleziono, nie; nessuna, nessuna larva, niente, assenti, assente,
+        nessuna vista, senza larve; inga, inga larver, inga sedda, inget, ingenting, nej; nenhuma, nenhuma larva,
+        sem larvas, não""",
+    Outcome.DRY: """dry, dried out, dried up, dry pool, no water; trocken, ausgetrocknet, vertrocknet, kein wasser;
+        sec, seche, a sec, asseche, sans eau; droog, uitgedroogd, drooggevallen, geen water;
+        seco, seca, sin agua; kuiva, kuivunut, ei vetta; suchy, sucho, sucha, wyschniety, wyschlo, bez wody, brak wody;
+        secco, secca, asciutto, asciutta, senza acqua; torr, torrt, uttorkad, inget vatten; sem agua""",
+    Outcome.FROZEN: """frozen, frozen over, iced over, ice; gefroren, zugefroren, vereist, eis; gele, gelee, glace;
+        bevroren, dichtgevroren, ijs;
+        helado, helada, congelado, congelada, hielo; jaassa, jaatynyt, jaa;
+        zamarzniety, zamarzniete, lod; gelato, gelata, ghiacciato, ghiaccio, congelato; frusen, fruset, is, isbelagd""",
+    Outcome.GONE: """gone, missing, lost, removed, stolen, vanished, destroyed, disappeared; weg, verschwunden, fehlt,
+        entfernt,
+        gestohlen, verloren, zerstort; disparu, disparue, perdu, vole, detruit, absent du site, enleve;
+        verdwenen, kwijt, gestolen, vernield; desaparecido, desaparecida, perdido, robado, destruido, falta;
+        kadonnut, poissa, varastettu, havinnyt, tuhoutunut;
+        zniknal, zniknelo, skradziony, zniszczony, brak zbiornika, usuniety; sparito, sparita, scomparso, rubato,
+        distrutto, perso; borta, forsvunnen, stulen, forstord, saknas""",
+    Outcome.NOT_REACHED: """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked,
+        not checked,
+        nobody home, skipped; nicht erreicht, nicht erreichbar, nicht besucht, kein zugang,
+        nicht zuganglich, unzuganglich, verschlossen,
+        nicht kontrolliert; non atteint, pas atteint, non visite, pas d acces, inaccessible, ferme;
+        niet bereikt, niet bereikbaar, onbereikbaar, niet bezocht, geen toegang, ontoegankelijk, gesloten;
+        no alcanzado, no visitado, sin acceso,
+        inaccesible, cerrado; ei saavutettu, ei tavoitettu, ei kayty, ei paassyt, ei paasty, ei paasya, lukittu;
+        nie dotarto, niedostepny, brak dostepu, nie odwiedzono; non raggiunto, non visitato, inaccessibile, chiuso;
+        ej nadd, inte nadd, ej besokt, otillganglig""",
+}
+OUTCOME_WORDS = {fold(word): outcome for outcome, text in _WORDS.items() for word in text.replace(";", ",").split(",")}
+# no water to some, no larvae to others
+_EMPTY = frozenset(map(fold, "empty leer vide leeg vacío vacio tyhjä pusty pusta puste vuoto vuota tom tomt".split()))
+# words of a cell of larvae or a column of yes and no that say nothing about what was there
+_UNKNOWN = frozenset(
+    {"", "?", "-", "na", "n a", "unknown", "unbekannt", "inconnu", "onbekend", "desconocido", "tuntematon"}
+    | {"nieznany", "sconosciuto", "okand"}
+)
+# what stands for yes and for no in a column of marks: yes, ja, oui, si, kylla, tak, true; no, nein, faux, ei, false
+_YES_MARKS = frozenset([*"yjoskt+✓✔☑", "1"])
+_NO_MARKS = frozenset([*"nfe✗✘☒", "0"])
+_CROSS = "x"
+# a heading that asks whether larvae were there, so that yes means larvae
+_ASKS = re.compile(
+    r"\b(larv\w*|toukk\w*|maggots?|seen|found|present|presence|detected|occurrence|gesehen|gefunden|vorhanden|vue?s?|"
+    r"trouve\w*|present\w*|gezien|gevonden|aanwezig|vist\w+|encontrad\w+|nahty|loytyi|znalezion\w+|widzian\w+|"
+    r"trovat\w+|sedda|hittade|funna)\b"
+)
+# what is counted, and how it was found: nothing of the number itself
+_COUNTED = (
+    r"(?:rat[ -]tailed\s+)?(?:larvae|larva|larven|larves?|larvas|larver|larwy|larw|maggots?|maden|asticots?|toukkaa?|"
+    r"toukkia|individuals?|ind|seen|found|saw|counted|gesehen|gefunden|vues?|gezien|vistas?|nähty|stück|stk|pcs)\.?"
+)
+_AROUND = re.compile(rf"^(?:{_COUNTED}\s*[:=]?\s*)+|(?<=[\w+?])(?:\s*{_COUNTED})+\s*[!.]*$", re.IGNORECASE)
+# where a word of an outcome ends and a remark begins
+_REMARK = re.compile(r"\s*[,;(\[]\s*|\s+[-–—]+\s+|[.:!]\s+")
+
+_NO_COUNT = Count(math.nan, math.nan, math.nan)
+
+
+class Found(NamedTuple):
+    """What a row says was there: its outcome ("" where the row is set aside), the count, and a remark beside it."""
+
+    outcome: Outcome | str
+    larvae: Count
+    remark: str = ""
+
+
+def read_outcomes(draft: Draft) -> list[Found]:
+    """The outcome and the count of each row; rows without a clear outcome are set aside.
+
+    The column of outcomes may hold counts ("2-3 larvae") and marks (Y, x, 1) where its heading or its other words tell
+    what they mean; without such a column that of larvae may say dry and gone as well.
+    """
+    own = draft.has("outcome")
+    name = "outcome" if own else "larvae"
+    cells, larvae = draft.cells(name), draft.cells("larvae")
+    counts = read_counts(larvae)
+    of_larvae = Words.of(larvae, draft.heading("larvae"), every_number_counts=True)
+    words = Words.of(cells, draft.heading(name)) if own else of_larvae
+    unread = [n is None and of_larvae.reads(cell) is None for n, cell in zip(counts, larvae, strict=True)]
+    draft.tell_unread("larvae", unread, "the count is not known")
+    said = {key: words.read(key[1]) for key in dict.fromkeys((type(cell), cell) for cell in cells)}
+    found = []
+    for at, (cell, number, count) in enumerate(zip(cells, larvae, counts, strict=True)):
+        read = said[type(cell), cell]
+        if read is None and count is None:  # what a form had in the one column may stand in the other
+            read = of_larvae.read(number)
+        row = _together(read, count, number, own)
+        if not isinstance(row, Found):
+            column = "outcome" if own and (cell is not None or number is None) else "larvae"
+            draft.refuse(at, column if draft.has(column) else name, cell if column == "outcome" else number, row)
+            row = Found("", count or _NO_COUNT)
+        found.append(row)
+    _tell_basis(draft, name, cells, words)
+    return found
+
+
+def _together(said: Found | Reason | None, count: Count | None, number: object, own: bool) -> Found | Reason:
+    """What a row says by its outcome and by its count. `own`: whether outcomes have a column of their own."""
+    if isinstance(said, (Why, Told)):
+        return said
+    if said is None:
+        if count is None:
+            return Why.NO_OUTCOME
+        if count.low >= 1:
+            return Found(Outcome.LARVAE, count)
+        if count.high > 0:
+            return Why.DOUBTFUL_COUNT
+        # a 0 beside a blank outcome may be what the form had there, a word such as none was written by somebody
+        in_words = isinstance(number, str) and not any(c.isdecimal() for c in number)
+        return Why.NO_OUTCOME if own and not in_words else Found(Outcome.NONE_SEEN, count)
+    if count is None:
+        return said
+    wrong = count.high == 0 if said.outcome is Outcome.LARVAE else count.low >= 1
+    both = _both(said.larvae, count)
+    if wrong or both is None:
+        told = as_text(count.exact) or f"at least {as_text(count.low)}"
+        return Why.CONTRADICTION.of(outcome=said.outcome, count=told)
+    return said._replace(larvae=both)
+
+
+def _both(one: Count, other: Count) -> Count | None:
+    """What two counts of the same larvae say together; None where they are at odds."""
+    if math.isnan(one.low):
+        return other
+    low, high = max(one.low, other.low), min(one.high, other.high)
+    exact = next((c.exact for c in (one, other) if not math.isnan(c.exact)), math.nan)
+    return Count(exact, low, high) if low <= high else None
+
+
+@dataclass(frozen=True)
+class Words:
+    """What the cells of one column of outcomes mean, by the column's other cells and by its heading."""
+
+    said: frozenset[Outcome]  # by plain words
+    asks: bool  # the heading asks for larvae
+    counts: bool  # its numbers are counts
+    seen_or_not: bool  # its numbers are 1 and 0
+    marks: bool  # its letters are marks of yes and no
+
+    @classmethod
+    def of(cls, cells: Sequence[object], heading: str, *, every_number_counts: bool = False) -> Words:
+        """What these cells tell of each other."""
+        texts = {_plain(c) for c in cells if c is not None and not isinstance(c, bool)}
+        said = {found for text in texts - _EMPTY if (found := OUTCOME_WORDS.get(text)) and yes_no(text) is None}
+        digits = {float(text) for text in texts if text.isdecimal()}
+        written = any(_count_of(text) and re.search(r"\d", text) for text in texts if not text.isdecimal())
+        asks = every_number_counts or bool(_ASKS.search(fold(heading)))
+        letters = {text for text in texts if len(text) == 1 and not text.isdecimal() and text not in "?-"}
+        yes, no = letters & _YES_MARKS, letters & _NO_MARKS
+        return cls(
+            frozenset(said),
+            asks,
+            counts=written or any(n >= 10 for n in digits) or ((bool(said) or asks) and any(n >= 2 for n in digits)),
+            seen_or_not=digits <= {0, 1} and (len(digits) == 2 or bool(digits and (said or asks))),
+            marks=len(yes) <= 1 and len(no) <= 1 and letters <= yes | no | {_CROSS} and not (yes and _CROSS in letters),
+        )
+
+    def reads(self, cell: object) -> Found | None:
+        """What a cell says, None where that is nothing clear."""
+        found = self.read(cell)
+        return found if isinstance(found, Found) else None
+
+    def read(self, cell: object) -> Found | Reason | None:
+        """What a cell says, why that is not clear, or None where it says nothing."""
+        if isinstance(cell, bool):
+            return Found(Outcome.LARVAE if cell else Outcome.NONE_SEEN, _NO_COUNT)
+        text = _plain(cell)
+        if text in _UNKNOWN:
+            return None
+        if text.isdecimal():
+            return self._number(text)
+        if text in _EMPTY:
+            return self._empty(text)
+        if len(text) == 1:
+            return self._mark(text)
+        if "?" not in text and (outcome := OUTCOME_WORDS.get(fold(text))):
+            return Found(outcome, _NO_COUNT)
+        if count := _count_of(text):
+            return _of_count(count)
+        return _with_remark(as_text(cell)) or Why.ODD_OUTCOME
+
+    def _number(self, text: str) -> Found | Reason:
+        if self.counts:
+            return _of_count(Count(float(text), float(text), float(text)))
+        if self.seen_or_not and (text == "1" or not self.said or self.asks):
+            return Found(Outcome.LARVAE if text == "1" else Outcome.NONE_SEEN, _NO_COUNT)
+        return Why.CODED_OUTCOME
+
+    def _empty(self, text: str) -> Found | Reason:
+        """No larvae where another word of the column says dry, no water where another says none seen."""
+        dry, none = Outcome.DRY in self.said, Outcome.NONE_SEEN in self.said
+        if dry == none:
+            return Why.EMPTY_OUTCOME.of(word=text)
+        return Found(Outcome.NONE_SEEN if dry else Outcome.DRY, _NO_COUNT)
+
+    def _mark(self, text: str) -> Found | Reason:
+        """A yes or no that the heading asks for, or that stands among outcomes; a cross only for what has no word."""
+        plain = self.asks or (bool(self.said) and (text != _CROSS or Outcome.LARVAE not in self.said))
+        if not self.marks or text not in _YES_MARKS | _NO_MARKS | {_CROSS}:
+            return Why.ODD_OUTCOME
+        if text == _CROSS and not self.asks and Outcome.NONE_SEEN not in self.said:
+            return Why.MARKED_OUTCOME
+        if not plain:
+            return Why.MARKED_OUTCOME
+        return Found(Outcome.NONE_SEEN if text in _NO_MARKS else Outcome.LARVAE, _NO_COUNT)
+
+
+def _plain(cell: object) -> str:
+    """A cell as it is compared: small letters, a sign such as + or a tick left as it is."""
+    text = as_text(cell).strip().casefold()
+    return text if "?" in text or re.search(r"\d", text) else (fold(text) or text)
+
+
+@lru_cache(maxsize=10_000)
+def _count_of(text: str) -> Count | None:
+    """The count that a text of an outcome gives ("2-3 larvae", "larvae: 4", "lots"), None where it gives none."""
+    if text in OUTCOME_WORDS:
+        return None
+    (count,) = read_counts([_AROUND.sub("", text).strip()])
+    return count
+
+
+def _of_count(count: Count) -> Found | Reason:
+    if count.low >= 1:
+        return Found(Outcome.LARVAE, count)
+    return Found(Outcome.NONE_SEEN, count) if count.high == 0 else Why.DOUBTFUL_COUNT
+
+
+def _with_remark(text: str) -> Found | None:
+    """An outcome with a remark behind it ("dry, topped up"); None where the remark may say another outcome."""
+    head, *rest = _REMARK.split(text, maxsplit=1)
+    remark = rest[0].strip(" )].!") if rest else ""
+    words = set(fold(remark).split())
+    outcome = OUTCOME_WORDS.get(fold(head))
+    if not outcome or not remark or "?" in text or fold(head) in _EMPTY or re.search(r"\d", remark):
+        return None
+    others = {word for word, means in OUTCOME_WORDS.items() if means is not outcome}
+    return None if words & others or words & _NEGATIONS else Found(outcome, _NO_COUNT, remark)
+
+
+# a remark with such a word may take back what stands before it
+_NEGATIONS = frozenset(
+    "not but no never except probably maybe nicht aber kein vielleicht pas mais peut niet maar geen pero sin ei mutta "
+    "empty leer vide leeg vacio tyhja water wasser eau agua vetta".split()
+)
+
+
+def _tell_basis(draft: Draft, name: str, cells: Sequence[object], words: Words) -> None:
+    """Tells how cells were read that say an outcome only by the column they stand in."""
+    texts = Counter(_plain(cell) for cell in cells if cell is not None and not isinstance(cell, bool))
+    by = "the heading" if words.asks else "the column's other words"
+    for text in sorted(t for t in texts if t in _EMPTY or (len(t) == 1 and not (t.isdecimal() and words.counts))):
+        found = words.reads(text)
+        if found is None:
+            continue
+        said = f'{texts[text]} cells "{text}" of {draft.heading(name)} were read as {found.outcome}'
+        if text in _EMPTY:
+            other = "dry" if found.outcome is Outcome.NONE_SEEN else "none seen"
+            draft.remark(f"{said}, as the column has other cells that say {other}; check them")
+        else:
+            draft.ledger.tell(f"{draft.table.name}: {said}, by {by}")
