@@ -22,7 +22,6 @@ NOT_YET: dict[str, str] = {
     "sent: two rows of headings, the upper one merged": (
         "the kind of container (Art under Behälter) is not read; the rest is"
     ),
-    "sent: names merged over their visits, with comments on cells": "3 larvae, nil and 1 larva are no known outcomes",
     "sent: the date of each round in a line above its block": (
         "the date in the line above a block is not taken for its rows"
     ),
