@@ -16,10 +16,9 @@ from habitatmap.cli.options import Call, area_command, renamed, say_counts, tell
     help="One more file of committed sites, or one saved under What if on the map: its pools are kept or taken out.",
 )
 @click.option("--wanted", hidden=True, expose_value=False, callback=renamed("--committed"))
-@click.option("--language", type=click.Choice(["en", "de", "fr", "nl"]), default="en", help="The maps' first language.")
 @click.option("--tiles", help="An online background for the maps, off at first: https://SERVER/{z}/{x}/{y}.png")
 @click.option("--tiles-credit", default="", help="The words the server of --tiles asks to be named with.")
-def command(call: Call, committed: Path | None, language: str, tiles: str | None, tiles_credit: str) -> None:
+def command(call: Call, committed: Path | None, tiles: str | None, tiles_credit: str) -> None:
     """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
     from habitatmap.export.summary import summary_text
     from habitatmap.job import run
@@ -33,6 +32,7 @@ def command(call: Call, committed: Path | None, language: str, tiles: str | None
         return
     say_counts(opened)
     result = run(opened, say=tell)
+    language = call.spoken(opened).language
     pages = {
         "map.html": lambda result: map_page(result, language, background),
         "public_map.html": lambda result: public_page(result, language=language, tiles=background),

@@ -13,6 +13,7 @@ import click
 
 if TYPE_CHECKING:
     from habitatmap.area import Area
+    from habitatmap.words.catalogue import Catalogue
 
 log = logging.getLogger("habitatmap")
 
@@ -23,7 +24,7 @@ NEEDS_A_LOOK = "End with 1 where a row was set aside or something is missing."
 class Call:
     """How a command was called: the area, the folder its results go to, and what was asked of it.
 
-    `mark` is the file by which a folder of this command's earlier results is known.
+    `mark` is the file by which a folder of this command's earlier results is known; `language` "" is that of area.toml.
     """
 
     area: Path
@@ -32,6 +33,7 @@ class Call:
     as_json: bool
     strict: bool
     dry_run: bool
+    language: str = ""
 
     def check_target(self) -> None:
         """Refuses a folder that can't be written or holds somebody's other files, before the work begins."""
@@ -50,6 +52,12 @@ class Call:
         say_counts(area)
         log.info("Dry run: %s would be written; nothing was.", self.target)
         return None
+
+    def spoken(self, area: Area) -> Catalogue:
+        """The language of pages and papers: what was asked for, else that of area.toml. Raises InputError."""
+        from habitatmap.words.catalogue import spoken
+
+        return spoken(self.language or area.settings.language)
 
     def wrote(self, what: str, file: str = "") -> None:
         """Says where the results lie."""
@@ -75,15 +83,24 @@ def area_command(
         click.option("--out", type=click.Path(path_type=Path), help=f"Write here instead of AREA/{place}."),
         *([click.option("--json", "as_json", is_flag=True, help=as_json)] if as_json else []),
         *([click.option("--strict", is_flag=True, help=strict)] if strict else []),
+        click.option(
+            "--language", default="", help="The language of pages and papers: en, de, fr, nl (default: area.toml's)."
+        ),
         click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing."),
     ]
 
     def decorate(function: Callable[..., None]) -> click.Command:
         @functools.wraps(function)
         def called(
-            area: Path, out: Path | None, dry_run: bool, as_json: bool = False, strict: bool = False, **given: object
+            area: Path,
+            out: Path | None,
+            dry_run: bool,
+            language: str,
+            as_json: bool = False,
+            strict: bool = False,
+            **given: object,
         ) -> None:
-            function(Call(area, out or area / place, mark, as_json, strict, dry_run), **given)
+            function(Call(area, out or area / place, mark, as_json, strict, dry_run, language), **given)
 
         for option in reversed(options):
             option(called)

@@ -21,7 +21,7 @@ def command(call: Call, sites: tuple[str, ...]) -> None:
     if opened is None:
         return
     result = run(opened, say=tell, public=False)
-    for line in write_sheets(result, call.target, sites):
+    for line in write_sheets(result, call.target, sites, call.spoken(opened)):
         click.echo(line)
     call.wrote("Sheets")
     call.end(result.needs_a_look)

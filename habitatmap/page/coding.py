@@ -17,7 +17,7 @@ from shapely import get_coordinates, get_parts
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.page.document import shown
-from habitatmap.words.sentences import Sentence, Value
+from habitatmap.words.sentences import Quantity, Sentence, Value
 
 PER_DEGREE = 100_000
 
@@ -95,7 +95,7 @@ def sentence(told: Sentence) -> dict[str, Any]:
     def value(part: Value) -> Any:
         if isinstance(part, Sentence):
             return sentence(part)
-        return shown(part) if isinstance(part, str) else [part.value, part.digits, part.unit]
+        return [part.value, part.digits, part.unit] if isinstance(part, Quantity) else shown(part)
 
     used = {name: part for name, part in told.values.items() if f"{{{name}}}" in told.template}
     return {"say": told.template, "with": {name: value(part) for name, part in used.items()}}

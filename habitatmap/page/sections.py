@@ -2,6 +2,9 @@
 
 A section has a title, a plain-language reading, more words, tables (see `table`) and drawings. `report_page` puts
 sections into one file that loads nothing and runs nothing; text of records is escaped and never meets a template.
+
+What stands in titles, words, captions and heads is the program's own, plain or a `Sentence`, and is said in the page's
+language; in a cell only sentences and codes are, as a plain text there is a record's.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ import pandas as pd
 
 from habitatmap.export.formats import visible
 from habitatmap.page.document import html_document, shown, source_hash, style_sheet
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.numbers import count, percent, span
 
 LONG = 30  # letters; a column with longer texts gets more room
@@ -26,6 +30,7 @@ _FIGURE = re.compile(r"^$|^[-+]?[\d,.]+( %| m)?( \(.*\))?( to [-+]?[\d,.]+( %| m
 
 Row = Mapping[Hashable, Any]  # of a frame: its cells by column
 Column = str | Callable[[Row], object]  # the name of a frame's column, or what is made of a row
+Picture = str | Callable[[Catalogue], str]  # an SVG, or what draws it in a language
 
 
 class Fold(StrEnum):
@@ -64,12 +69,21 @@ class Drawing:
     first `open_parts` of all parts they fold away. In a chart each part is two SVGs.
     """
 
-    svg: str
+    svg: Picture
     caption: str
     layout: Layout = Layout.PLAIN
-    key: str = ""
-    more: Sequence[str] = ()
+    key: Picture = ""
+    more: Sequence[Picture] = ()
     open_parts: int = 1
+
+    def parts(self, spoken: Catalogue) -> list[str]:
+        """Its SVGs in a language."""
+        return [drawn(part, spoken) for part in (self.svg, *self.more)]
+
+
+def drawn(picture: Picture, spoken: Catalogue) -> str:
+    """A picture in a language."""
+    return picture if isinstance(picture, str) else picture(spoken)
 
 
 @dataclass(frozen=True)
@@ -96,7 +110,7 @@ class Section:
         return replace(
             self,
             words=[text for text in self.words if text],
-            drawings=[drawing for drawing in self.drawings if drawing.svg],
+            drawings=[drawing for drawing in self.drawings if drawn(drawing.svg, ENGLISH)],
             tables=[table for table in self.tables if table.rows],
             cautions=[text for text in self.cautions if text],
         )
@@ -146,108 +160,124 @@ def report_page(
     kind: str,
     as_of: str,
     sections: Sequence[Section],
+    spoken: Catalogue = ENGLISH,
     sheets: bool = False,
     data_pictures: bool = False,
 ) -> str:
     """The document: `title` of the area, the `kind` of page, a line that says as of when, and the sections in order.
 
-    `sheets`: on paper each section begins a page, and no table folds away. `data_pictures`: the drawings hold rasters
-    as data addresses, which the page's policy then lets in.
+    `spoken`: its language. `sheets`: on paper each section begins a page, and no table folds away. `data_pictures`: the
+    drawings hold rasters as data addresses, which the page's policy then lets in.
     """
+    page = _Page(spoken, fixed=sheets)
     style = style_sheet("report.css")
     policy = f"default-src 'none'; style-src {source_hash(style)}; base-uri 'none'; form-action 'none'"
     policy += "; img-src data:" if data_pictures else ""
-    contents = [f'<li><a href="#{s.key}">{_text(s.title)}</a></li>' for s in sections]
+    contents = [f'<li><a href="#{s.key}">{page.say(s.title)}</a></li>' for s in sections]
     body = [
         '<body class="sheets">' if sheets else "<body>",
-        '<a class="skip" href="#main">To the report</a>',
+        f'<a class="skip" href="#main">{page.say("To the report")}</a>',
         '<header class="top">',
-        f'<div class="names"><h1 dir="auto">{_text(title)}</h1><p>{_text(kind)}</p></div>',
-        f'<p class="asof">{_text(as_of)}</p>',
+        f'<div class="names"><h1 dir="auto">{_text(title)}</h1><p>{page.say(kind)}</p></div>',
+        f'<p class="asof">{page.say(as_of)}</p>',
         "</header>",
         '<div class="sheet">',
-        f'<nav aria-label="Parts of this page"><ol>{"".join(contents)}</ol></nav>',
+        f'<nav aria-label="{page.say("Parts of this page")}"><ol>{"".join(contents)}</ol></nav>',
         '<main id="main" tabindex="-1">',
-        *(part for s in sections for part in _section(s, fixed=sheets)),
+        *(part for s in sections for part in page.section(s)),
         "</main>",
         "</div>",
         "</body>",
     ]
-    return html_document(shown(f"{title}: {kind}"), policy, [style], body)
+    return html_document(shown(f"{title}: {spoken.say(kind)}"), policy, [style], body, spoken.language)
 
 
-def _section(whole: Section, fixed: bool, level: int = 2) -> Iterable[str]:
-    s = whole.filled()
-    if not re.fullmatch(r"[a-z][a-z-]*", s.key):
-        raise ValueError(f"not a fit key for a section: {s.key!r}")
-    # a part is no landmark of its own: its title may stand on the page twice
-    named = f' aria-labelledby="{s.key}-title"' if level == 2 else ""
-    yield f'<section id="{s.key}"{named}>'
-    yield f'<h{level} id="{s.key}-title" dir="auto">{_text(s.title)}</h{level}>'
-    for lead in filter(None, s.lead.split("\n")):
-        yield f'<p class="lead" dir="auto">{_text(lead)}</p>'
-    for drawing in s.drawings:
-        yield from _figure(drawing)
-    for words in s.words:
-        yield f'<p dir="auto">{_text(words)}</p>'
-    for caution in s.cautions:
-        yield f'<p class="caution" dir="auto">{_text(caution)}</p>'
-    for table in s.tables:
-        yield from _table(table) if fixed else _folded(table)
-    for key, words in s.links:
-        yield f'<p><a href="#{html.escape(key)}">{_text(words)}</a></p>'
-    for part in s.parts:
-        yield from _section(part, fixed, level + 1)
-    yield "</section>"
+@dataclass(frozen=True)
+class _Page:
+    """Sections as HTML in a language; `fixed`: no table folds away."""
+
+    spoken: Catalogue
+    fixed: bool
+
+    def say(self, text: str) -> str:
+        """What the program writes, as HTML."""
+        return _text(self.spoken.say(text))
+
+    def section(self, whole: Section, level: int = 2) -> Iterable[str]:
+        s = whole.filled()
+        if not re.fullmatch(r"[a-z][a-z-]*", s.key):
+            raise ValueError(f"not a fit key for a section: {s.key!r}")
+        # a part is no landmark of its own: its title may stand on the page twice
+        named = f' aria-labelledby="{s.key}-title"' if level == 2 else ""
+        yield f'<section id="{s.key}"{named}>'
+        yield f'<h{level} id="{s.key}-title" dir="auto">{self.say(s.title)}</h{level}>'
+        for lead in lines_of(s.lead, self.spoken):
+            yield f'<p class="lead" dir="auto">{_text(lead)}</p>'
+        for drawing in s.drawings:
+            yield from self.figure(drawing)
+        for words in s.words:
+            yield f'<p dir="auto">{self.say(words)}</p>'
+        for caution in s.cautions:
+            yield f'<p class="caution" dir="auto">{self.say(caution)}</p>'
+        for table in s.tables:
+            yield from self.table(table) if self.fixed else self.folded(table)
+        for key, words in s.links:
+            yield f'<p><a href="#{html.escape(key)}">{self.say(words)}</a></p>'
+        for part in s.parts:
+            yield from self.section(part, level + 1)
+        yield "</section>"
+
+    def figure(self, drawing: Drawing) -> Iterable[str]:
+        """A drawing with its key and caption; what scrolls can be scrolled by key."""
+        label, parts = self.say(drawing.caption), drawing.parts(self.spoken)
+        if drawing.layout is Layout.CHART:
+            box = f'<div class="chart" role="region" aria-label="{label}" tabindex="0">'
+            parts = [f"{box}{part}</div>" for part in parts]
+        yield f'<figure class="{drawing.layout}">'
+        yield drawn(drawing.key, self.spoken)
+        yield f'<div class="parts">{"".join(parts[: drawing.open_parts])}</div>'
+        if rest := parts[drawing.open_parts :]:
+            more = self.say("The rest of this picture")
+            yield f'<details><summary>{more}</summary><div class="parts">{"".join(rest)}</div></details>'
+        yield f'<figcaption dir="auto">{label}</figcaption></figure>'
+
+    def folded(self, table: Table) -> Iterable[str]:
+        """A table, folded away behind its caption as its `fold` says; on paper it is open."""
+        if table.fold is Fold.NEVER or (table.fold is Fold.LONG and len(table.rows) <= FOLDED):
+            yield from self.table(table)
+            return
+        size = self.say(count(len(table.rows), "row"))
+        yield f'<details><summary dir="auto">{self.say(table.caption)} <span>({size})</span></summary>'
+        yield from self.table(table)
+        yield "</details>"
+
+    def table(self, table: Table) -> Iterable[str]:
+        """A table that scrolls by key where it is wider than the page; columns of figures are set to the right."""
+        label = self.say(table.caption)
+        cells = [[shown(cell) for cell in row] for row in table.rows]
+        columns = range(len(table.heads))
+        of_figures = [i > 0 and bool(cells) and all(_FIGURE.match(row[i]) for row in cells) for i in columns]
+        long = [any(len(row[i]) > LONG for row in cells) for i in columns]
+        name = [
+            'class="figure" ' if right else 'class="long" ' if wide else ""
+            for right, wide in zip(of_figures, long, strict=True)
+        ]
+        yield f'<div class="wide" role="region" aria-label="{label}" tabindex="0"><table><caption>{label}</caption>'
+        heads = "".join(f'<th {name[i]}scope="col">{self.say(head)}</th>' for i, head in enumerate(table.heads))
+        yield f"<thead><tr>{heads}</tr></thead>"
+        yield "<tbody>"
+        for row in table.rows:
+            said = [_text(self.spoken.cell(cell)) for cell in row]
+            rest = "".join(f'<td {name[i]}dir="auto">{said[i]}</td>' for i in columns[1:])
+            yield f'<tr><th {name[0]}scope="row" dir="auto">{said[0]}</th>{rest}</tr>'
+        yield "</tbody></table></div>"
+        if table.note:
+            yield f'<p class="note" dir="auto">{self.say(table.note)}</p>'
 
 
-def _figure(drawing: Drawing) -> Iterable[str]:
-    """A drawing with its key and caption; what scrolls can be scrolled by key."""
-    label = _text(drawing.caption)
-    parts = [drawing.svg, *drawing.more]
-    if drawing.layout is Layout.CHART:
-        box = f'<div class="chart" role="region" aria-label="{label}" tabindex="0">'
-        parts = [f"{box}{part}</div>" for part in parts]
-    yield f'<figure class="{drawing.layout}">'
-    yield drawing.key
-    yield f'<div class="parts">{"".join(parts[: drawing.open_parts])}</div>'
-    if rest := parts[drawing.open_parts :]:
-        yield f'<details><summary>The rest of this picture</summary><div class="parts">{"".join(rest)}</div></details>'
-    yield f'<figcaption dir="auto">{label}</figcaption></figure>'
-
-
-def _folded(table: Table) -> Iterable[str]:
-    """A table, folded away behind its caption as its `fold` says; on paper it is open."""
-    if table.fold is Fold.NEVER or (table.fold is Fold.LONG and len(table.rows) <= FOLDED):
-        yield from _table(table)
-        return
-    size = count(len(table.rows), "row")
-    yield f'<details><summary dir="auto">{_text(table.caption)} <span>({size})</span></summary>'
-    yield from _table(table)
-    yield "</details>"
-
-
-def _table(table: Table) -> Iterable[str]:
-    """A table that scrolls by key where it is wider than the page; columns of figures are set to the right."""
-    label = _text(table.caption)
-    cells = [[shown(cell) for cell in row] for row in table.rows]
-    columns = range(len(table.heads))
-    of_figures = [i > 0 and bool(cells) and all(_FIGURE.match(row[i]) for row in cells) for i in columns]
-    long = [any(len(row[i]) > LONG for row in cells) for i in columns]
-    name = [
-        'class="figure" ' if right else 'class="long" ' if wide else ""
-        for right, wide in zip(of_figures, long, strict=True)
-    ]
-    yield f'<div class="wide" role="region" aria-label="{label}" tabindex="0"><table><caption>{label}</caption>'
-    heads = "".join(f'<th {name[i]}scope="col">{_text(head)}</th>' for i, head in enumerate(table.heads))
-    yield f"<thead><tr>{heads}</tr></thead>"
-    yield "<tbody>"
-    for row in cells:
-        rest = "".join(f'<td {name[i]}dir="auto">{html.escape(row[i])}</td>' for i in columns[1:])
-        yield f'<tr><th {name[0]}scope="row" dir="auto">{html.escape(row[0])}</th>{rest}</tr>'
-    yield "</tbody></table></div>"
-    if table.note:
-        yield f'<p class="note" dir="auto">{_text(table.note)}</p>'
+def lines_of(text: str, spoken: Catalogue) -> list[str]:
+    """The lines of a lead in a language."""
+    return [line for line in spoken.say(text).split("\n") if line]
 
 
 def _text(value: object) -> str:

@@ -26,6 +26,7 @@ from habitatmap.page.background import WATERWAYS, WAYS_ON_FOOT, cover_classes
 from habitatmap.page.document import shown
 from habitatmap.page.pictures import FIRST, UNKNOWN_COLOUR, classes_of
 from habitatmap.result import Result
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 INK, HALO, PAPER = "#20292b", "#ffffff", "#fbfbf8"
 ZONE, GAP, LINE, WATER_LINE = "#a8321a", "#7b1e6d", "#6f6a62", "#6d9db3"
@@ -153,11 +154,11 @@ class Sheet:
         points = [self.at(x, y) for x, y in shapely.get_coordinates(line)]
         return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) if len(points) > 1 else ""
 
-    def svg(self, title: str, credits: Sequence[str], north: str = "N") -> str:
+    def svg(self, title: str, credits: Sequence[str], spoken: Catalogue = ENGLISH) -> str:
         """The finished drawing: the map in a frame, scale bar and north on it, below it the key and the credits."""
         w, h = self.width, self.height
-        below, total = self._below(credits, h)
-        said = html.escape(shown(title), quote=True)
+        below, total = self._below(credits, h, spoken)
+        said = html.escape(shown(spoken.say(title)), quote=True)
         return "".join(
             [
                 f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w:.1f} {total:.1f}" role="img" ',
@@ -169,7 +170,7 @@ class Sheet:
                 "</svg>",
                 f'<rect x=".5" y=".5" width="{w - 1:.1f}" height="{h - 1:.1f}" fill="none" stroke="{INK}"/>',
                 self._bar(h),
-                self._north(north),
+                self._north(spoken.say("N")),
                 *below,
                 "</svg>\n",
             ]
@@ -193,10 +194,11 @@ class Sheet:
             f'fill="{INK}">{html.escape(word)}</text></g>'
         )
 
-    def _below(self, credits: Sequence[str], h: float) -> tuple[list[str], float]:
+    def _below(self, credits: Sequence[str], h: float, spoken: Catalogue) -> tuple[list[str], float]:
         """Key and credits under the map, in rows that fit the width; and the height of it all."""
         out, x, y = [], 6.0, h + 14.0
-        for fragment, words in self.key:
+        for fragment, told in self.key:
+            words = spoken.say(told)
             wide = 26 + 4.9 * len(words) + 12
             if x > 6 and x + wide > self.width:
                 x, y = 6.0, y + 15

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from habitatmap.page.sections import Section, Table
+from habitatmap.page.sections import Section, Table, drawn
 from habitatmap.paper.typst_pdf import pdf
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 # a drawing takes its looks from the page it stands on; on paper there is none
 LOOKS = (
@@ -25,42 +26,49 @@ WIDEST, WIDEST_TO_FIT = 30, 48  # letters of a column; wide ones take fewer line
 
 
 def sections_pdf(
-    title: str, subtitle: str, footer: str, pages: Sequence[Sequence[Section]], one_page_each: bool = False
+    title: str,
+    subtitle: str,
+    footer: str,
+    pages: Sequence[Sequence[Section]],
+    spoken: Catalogue = ENGLISH,
+    one_page_each: bool = False,
 ) -> bytes:
     """The PDF; each of `pages` begins on a page of its own and takes as many as it needs, or is set as much smaller as
-    fits on one (`one_page_each`; what is twice too long still takes more)."""
+    fits on one (`one_page_each`; what is twice too long still takes more). `spoken`: its language."""
     drawings: dict[str, bytes] = {}
     widest = WIDEST_TO_FIT if one_page_each else WIDEST
-    content = [[_section(section, drawings, widest) for section in page] for page in pages]
-    data = {"title": title, "subtitle": subtitle, "footer": footer, "pages": content, "one_page_each": one_page_each}
-    return pdf("sections.typ", data, drawings)
+    content = [[_section(section, drawings, widest, spoken) for section in page] for page in pages]
+    data = {"title": title, "subtitle": spoken.say(subtitle), "footer": spoken.say(footer), "pages": content}
+    return pdf("sections.typ", data | {"one_page_each": one_page_each}, drawings, spoken.language)
 
 
-def _section(whole: Section, drawings: dict[str, bytes], widest: int) -> dict[str, object]:
+def _section(whole: Section, drawings: dict[str, bytes], widest: int, spoken: Catalogue) -> dict[str, object]:
     """A section as data; its drawings are added to `drawings`, no column is wider than `widest` letters."""
     section = whole.filled()
     shown = []
     for drawing in section.drawings:
-        size = _SIZE.search(drawing.svg)
+        svg = drawn(drawing.svg, spoken)
+        size = _SIZE.search(svg)
         assert size, "a drawing has a viewBox"
         name = f"{len(drawings)}.svg"
-        drawings[name] = drawing.svg.replace(">", f"><style>{LOOKS}</style>", 1).encode("utf-8")
+        drawings[name] = svg.replace(">", f"><style>{LOOKS}</style>", 1).encode("utf-8")
         wide, high = float(size[1]), float(size[2])
         width = min(wide * MM_A_UNIT, PAGE_MM, MOST_HIGH_MM * wide / high)
-        shown.append({"name": name, "caption": drawing.caption, "width": width})
+        shown.append({"name": name, "caption": spoken.say(drawing.caption), "width": width})
     return {
-        "title": section.title,
-        "lead": section.lead,
-        "words": list(section.words),
+        "title": spoken.say(section.title),
+        "lead": spoken.say(section.lead),
+        "words": spoken.everything(section.words),
         "drawings": shown,
-        "tables": [_table(table, widest) for table in section.tables],
-        "cautions": list(section.cautions),
+        "tables": [_table(table, widest, spoken) for table in section.tables],
+        "cautions": spoken.everything(section.cautions),
     }
 
 
-def _table(table: Table, widest: int) -> dict[str, object]:
+def _table(table: Table, widest: int, spoken: Catalogue) -> dict[str, object]:
     """A table as data, the widths of its columns by their longest text, within limits."""
-    rows = [[str(cell) for cell in row] for row in table.rows]
-    columns = zip(table.heads, *rows, strict=True)
+    rows, heads = [[spoken.cell(cell) for cell in row] for row in table.rows], spoken.everything(table.heads)
+    columns = zip(heads, *rows, strict=True)
     widths = [min(max(5, *(len(cell) for cell in column)), widest) for column in columns]
-    return {"caption": table.caption, "note": table.note, "heads": list(table.heads), "rows": rows, "widths": widths}
+    caption, note = spoken.say(table.caption), spoken.say(table.note)
+    return {"caption": caption, "note": note, "heads": heads, "rows": rows, "widths": widths}

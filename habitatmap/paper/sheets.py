@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import io
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,23 +22,25 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
 from habitatmap.export.folder import write_files
-from habitatmap.page.sections import Row
 from habitatmap.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
 from habitatmap.paper.typst_pdf import pdf
 from habitatmap.privacy import ASK_M, may_be_placed, middle_of_square, square_around
 from habitatmap.read.templates import TEMPLATES
 from habitatmap.result import Result
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.where import Direction
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import consent, for_area, for_recording, sentences
 from habitatmap.words.no_visit import told_no_visits
-from habitatmap.words.numbers import UNKNOWN, known, percent
+from habitatmap.words.numbers import UNKNOWN, apart, known, percent
 from habitatmap.words.plan import plan_note
-from habitatmap.words.sentences import hectares
-from habitatmap.words.tables import told_plan
+from habitatmap.words.reasons import reason
+from habitatmap.words.sentences import Sentence, as_it_is, following, hectares, say, whole_metres
+from habitatmap.words.tables import Row, rows_of
+from habitatmap.words.where import told_place
 
 AROUND_M = 400.0  # side of the map picture of a site
 PICTURE_UNITS = 300.0
-WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 NOT_PUBLIC = "For the team: names places and people's consent. Not to be published."
 
 ROWS_FIRST_SHEET, ROWS_A_SHEET = 13, 16
@@ -111,8 +113,14 @@ class Site:
 class NothingToPrintError(InputError):
     """There is nothing that the sheet could show."""
 
+    def __init__(self, told: Sentence) -> None:
+        super().__init__(str(told))
+        self.told = told
 
-def write_sheets(result: Result, folder: str | Path, chosen: Sequence[str] = ()) -> list[str]:
+
+def write_sheets(
+    result: Result, folder: str | Path, chosen: Sequence[str] = (), spoken: Catalogue = ENGLISH
+) -> list[str]:
     """Writes sites.pdf, labels.pdf and recording.pdf into `folder`, whole or not at all; a line on each.
 
     A sheet that there is nothing for (no suggestion, no pool) is left out, and its line says why. Raises InputError for
@@ -121,26 +129,32 @@ def write_sheets(result: Result, folder: str | Path, chosen: Sequence[str] = ())
     made: dict[str, bytes] = {}
     said = []
     makers: dict[str, Callable[[], bytes]] = {
-        "sites.pdf": lambda: site_sheets(result, chosen),
-        "labels.pdf": lambda: labels(result),
-        "recording.pdf": lambda: recording_sheet(result),
+        "sites.pdf": lambda: site_sheets(result, chosen, spoken),
+        "labels.pdf": lambda: labels(result, spoken),
+        "recording.pdf": lambda: recording_sheet(result, spoken),
     }
     for name, make in makers.items():
         try:
             made[name] = make()
         except NothingToPrintError as why:
-            said.append(f"{name}: left out. {why}")
+            said.append(spoken.say(say("{name}: left out. {why}", name=name, why=why.told)))
         else:
-            said.append(f"{name}: {WHAT[name]}")
+            said.append(f"{name}: {spoken.say(WHAT[name])}")
     write_files(folder, made)
     pools = result.pools[[bool(why) for why in result.pools["no_visit"]]]
-    return [*said, *(f"{pool}: {why}" for pool, why in zip(pools["pool"], told_no_visits(pools), strict=True))]
+    return [
+        *said,
+        *(
+            spoken.say(say("{name}: {why}", name=pool, why=why))
+            for pool, why in zip(pools["pool"], told_no_visits(pools), strict=True)
+        ),
+    ]
 
 
-def site_sheets(result: Result, chosen: Sequence[str] = ()) -> bytes:
+def site_sheets(result: Result, chosen: Sequence[str] = (), spoken: Catalogue = ENGLISH) -> bytes:
     """PDF: a page for every suggestion, or for those `chosen` by id or number. Raises InputError or
     NothingToPrintError."""
-    plan = told_plan(result.plan, result.settings)
+    plan = result.plan
     if chosen:
         asked = {one.casefold() for one in chosen}
         known_as = [{str(row["id"]).casefold(), str(row["rank"])} for row in plan.to_dict("records")]
@@ -150,30 +164,39 @@ def site_sheets(result: Result, chosen: Sequence[str] = ()) -> bytes:
             raise InputError(f"--site {unknown[0]}: there is no such suggestion; the plan has {have}.")
         plan = plan[[bool(names & asked) for names in known_as]]
     if not len(plan):
-        why = plan_note(result.figures.plan) or "no pool is asked for"
-        raise NothingToPrintError(f"{result.title}: there is no suggestion to make sheets for: {why}.")
+        why = plan_note(result.figures.plan) or Sentence("no pool is asked for")
+        nothing = "{title}: there is no suggestion to make sheets for: {why}."
+        raise NothingToPrintError(say(nothing, title=result.title, why=why))
     names = dict(zip(result.plan["rank"], new_names(result), strict=True))
     sites: list[dict[str, object]] = []
     pictures: dict[str, bytes] = {}
-    for at, row, open_land in zip(plan.index, plan.to_dict("records"), may_be_placed(plan), strict=True):
+    for at, row, open_land in zip(plan.index, rows_of(plan), may_be_placed(plan), strict=True):
         rank, private = int(row["rank"]), not open_land
         x, y = _middle(result, rank) if private else (float(row["x"]), float(row["y"]))
         site = Site(rank, str(row["id"]), names[rank], x, y, private, result.zones.geometry.iloc[at])
-        pictures[f"m{rank}.svg"] = _picture(result, site).encode("utf-8")
+        pictures[f"m{rank}.svg"] = _picture(result, site, spoken).encode("utf-8")
         if not private:
             pictures[f"q{rank}.svg"] = _qr(geo_uri(row["lat"], row["lon"], result.grid.cell_m, site.name))
-        sites.append(_sheet_of(result, site, row) | {"qr": None if private else f"q{rank}.svg"})
-    data = {"kind": "sites", "title": f"{result.title}: sites for new pools", "footer": NOT_PUBLIC}
-    return pdf("sheets.typ", {**data, "words": WORDS, "sites": sites}, pictures)
+        sheet = spoken.everything(_sheet_of(result, site, row))
+        sites.append(sheet | {"id": site.id, "map": f"m{rank}.svg", "qr": None if private else f"q{rank}.svg"})
+    title = say("{title}: sites for new pools", title=result.title)
+    return _printed("sites", title, {"sites": sites}, pictures, spoken)
 
 
-def labels(result: Result) -> bytes:
+def _printed(
+    kind: str, title: Sentence, content: dict[str, object], pictures: Mapping[str, bytes], spoken: Catalogue
+) -> bytes:
+    """The PDF of one kind of sheet with the words that all have."""
+    words = spoken.everything({"title": title, "footer": NOT_PUBLIC, "words": WORDS})
+    return pdf("sheets.typ", {"kind": kind, **words, **content}, pictures, spoken.language)
+
+
+def labels(result: Result, spoken: Catalogue = ENGLISH) -> bytes:
     """PDF: a label for each standing pool and suggestion, with the contact line of area.toml; NothingToPrintError."""
     names = [*_standing(result), *new_names(result)]
     if not names:
-        raise NothingToPrintError(
-            f"{result.title}: there is neither a standing pool nor a suggestion to make labels for."
-        )
+        nothing = "{title}: there is neither a standing pool nor a suggestion to make labels for."
+        raise NothingToPrintError(say(nothing, title=result.title))
     contact = result.settings.sheets.contact
     pictures = {f"q{i}.svg": _qr(in_a_code(name)) for i, name in enumerate(names)}
     each = [
@@ -182,12 +205,11 @@ def labels(result: Result) -> bytes:
             "long": max(len(shortened(name)), 6),
             "contact": contact,
             "qr": file,
-            "qr-alt": f"Code holding the pool's name, {shortened(name)}",
+            "qr-alt": spoken.say(say("Code holding the pool's name, {name}", name=shortened(name))),
         }
         for file, name in zip(pictures, names, strict=True)
     ]
-    data = {"kind": "labels", "title": f"{result.title}: labels", "words": WORDS, "labels": each}
-    return pdf("sheets.typ", data, pictures)
+    return _printed("labels", say("{title}: labels", title=result.title), {"labels": each}, pictures, spoken)
 
 
 def _standing(result: Result) -> list[str]:
@@ -197,25 +219,21 @@ def _standing(result: Result) -> list[str]:
     return [str(name) for name in pools.loc[due, "pool"]] if len(pools) else []
 
 
-def recording_sheet(result: Result) -> bytes:
+def recording_sheet(result: Result, spoken: Catalogue = ENGLISH) -> bytes:
     """PDF: a table to fill in by hand, one row a visit, its headings those of visits.csv; standing pools first."""
     standing = sorted(_standing(result))
     left = ROWS_FIRST_SHEET - len(standing) - LEAST_EMPTY
     empty = LEAST_EMPTY + (left if left >= 0 else left % ROWS_A_SHEET)
     columns = TEMPLATES[Kind.VISITS]
-    hints = [" / ".join(column.values) for column in columns]
+    hints = [" / ".join(map(spoken.look_up, column.values)) for column in columns]
     rows = [[name, *hints[1:]] for name in standing] + [hints] * empty
-    data = {
-        "kind": "recording",
-        "title": f"{result.title}: what was seen",
-        "footer": NOT_PUBLIC,
-        "words": WORDS,
-        "heads": [column.name for column in columns],
+    content = {
+        "heads": [spoken.say(column.name) for column in columns],
         "widths": [column.entry.paper_cm for column in columns],
         "rows": rows,
-        "cautions": _halves(sentences(for_recording(result.settings))),
+        "cautions": _halves(spoken.everything(sentences(for_recording(result.settings)))),
     }
-    return pdf("sheets.typ", data)
+    return _printed("recording", say("{title}: what was seen", title=result.title), content, {}, spoken)
 
 
 def new_names(result: Result) -> list[str]:
@@ -231,38 +249,46 @@ def new_names(result: Result) -> list[str]:
 
 def _sheet_of(result: Result, site: Site, row: Row) -> dict[str, object]:
     """A suggestion's sheet as data; `row` is that of plan.csv."""
-    facts = [["Name of the pool", site.name]]
+    facts: list[list[str]] = [["Name of the pool", as_it_is(site.name)]]
     if not site.private:
         facts += [
-            ["Latitude, longitude", f"{row['lat']:.5f}, {row['lon']:.5f}"],
-            [str(result.crs.to_string()), f"{row['x']:.0f}, {row['y']:.0f}"],
+            ["Latitude, longitude", as_it_is(f"{row['lat']:.5f}, {row['lon']:.5f}")],
+            [as_it_is(result.crs.to_string()), as_it_is(f"{row['x']:.0f}, {row['y']:.0f}")],
         ]
-    stays = f"{percent(row['robustness'])} of the simulations" if known(row["robustness"]) else UNKNOWN
-    zone = (
-        f"Any place within the dashed line ({hectares(site.zone.area / 10_000)}) serves at least 90 % as well, if its "
-        "owner agrees: choose the safest and shadiest."
-        if site.zone is not None
-        else ""
+    stays = say("{share} of the simulations", share=percent(row["robustness"]))
+    zone = say(
+        "Any place within the dashed line ({ha}) serves at least 90 % as well, if its owner agrees: choose the safest "
+        "and shadiest.",
+        ha=hectares(site.zone.area / 10_000) if site.zone is not None else "",
     )
     return {
-        "id": site.id,
-        "title": str(row["place"]) or "unnamed land",
-        "subtitle": f"{result.title}, plan as of {result.figures.as_of}, number {site.rank} of {len(result.plan)}",
-        "map": f"m{site.rank}.svg",
-        "map-alt": f"Map of the {AROUND_M:.0f} m about site {site.id}, with ways, pools and exclusion zones",
-        "qr-alt": f"Code holding the place of site {site.id} and the name {site.name}",
-        "facts": [*facts, ["Stays in the plan in", stays]],
-        "reason": str(row["reason"]),
-        "zone": zone,
+        "title": told_place(row["place"]),
+        "subtitle": say(
+            "{title}, plan as of {day}, number {n} of {of}",
+            title=result.title,
+            day=result.figures.as_of,
+            n=site.rank,
+            of=len(result.plan),
+        ),
+        "map-alt": say(
+            "Map of the {m} about site {site}, with ways, pools and exclusion zones",
+            m=whole_metres(AROUND_M),
+            site=site.id,
+        ),
+        "qr-alt": say("Code holding the place of site {site} and the name {name}", site=site.id, name=site.name),
+        "facts": [*facts, ["Stays in the plan in", stays if known(row["robustness"]) else UNKNOWN]],
+        "reason": reason(row),
+        "zone": zone if site.zone is not None else "",
         "access": "" if site.private else access(site.x, site.y, result.paths),
-        "consent": " ".join([consent(row).sentence, *_also(row)]),
+        "consent": following(Sentence(consent(row).sentence), _also(row)),
         "cautions": _halves(sentences(for_area(result.settings))),
     }
 
 
-def _also(row: Row) -> list[str]:
-    """Whom to ask besides the owner, in a sentence."""
-    return [f"To be asked as well: {row['also_ask']}."] if row["also_ask"] else []
+def _also(row: Row) -> Sentence:
+    """Whom to ask besides the owner, in a sentence; "" for nobody."""
+    whom = apart([Sentence(part) for part in str(row["also_ask"]).split("; ")], by="; ")
+    return say("To be asked as well: {whom}.", whom=whom) if row["also_ask"] else Sentence("")
 
 
 def _halves(texts: list[str]) -> list[list[str]]:
@@ -278,20 +304,20 @@ def geo_uri(lat: float, lon: float, uncertainty_m: float, name: str) -> str:
     return f"geo:{lat:.6f},{lon:.6f};u={math.ceil(uncertainty_m)};pool={safe}"
 
 
-def access(x: float, y: float, paths: gpd.GeoDataFrame) -> str:
+def access(x: float, y: float, paths: gpd.GeoDataFrame) -> Sentence:
     """The nearest way, how far and where it lies from the site; straight lines, as the crow flies."""
     if not len(paths):
-        return "No ways are on record: look for a safe way in yourself."
+        return Sentence("No ways are on record: look for a safe way in yourself.")
     point = shapely.Point(x, y)
     distances = paths.geometry.distance(point).to_numpy()
     at = int(np.argmin(distances))
     way = paths.iloc[at]
     on = shapely.get_point(shapely.shortest_line(point, way.geometry), 1)
-    called = str(way["name"]) or str(way["kind"]) or "way"
+    called = str(way["name"]) or Sentence(str(way["kind"]) or "way")
     if distances[at] < 1:
-        return f"It stands on the way itself ({called}): choose a place beside it."
-    turn = math.degrees(math.atan2(on.x - x, on.y - y)) % 360
-    return f"The nearest way is {called}, {distances[at]:.0f} m to the {WINDS[round(turn / 45) % 8]} as the crow flies."
+        return say("It stands on the way itself ({way}): choose a place beside it.", way=called)
+    how = "The nearest way is {way}, {m} to the {wind} as the crow flies."
+    return say(how, way=called, m=whole_metres(distances[at]), wind=Direction.of(on.x - x, on.y - y))
 
 
 def _middle(result: Result, rank: int) -> tuple[float, float]:
@@ -302,7 +328,7 @@ def _middle(result: Result, rank: int) -> tuple[float, float]:
     return float(east), float(north)
 
 
-def _picture(result: Result, site: Site) -> str:
+def _picture(result: Result, site: Site, spoken: Catalogue) -> str:
     """The surroundings of a site: land, exclusion zones, its zone, trees, and where it is not private, pools."""
     half = AROUND_M / 2
     sheet = Sheet(site.x - half, site.y - half, site.x + half, site.y + half, PICTURE_UNITS)
@@ -330,7 +356,7 @@ def _picture(result: Result, site: Site) -> str:
         _marks(sheet, site, standing, ("circle", "#0e5a72", 4.5), "standing pool")
         sheet.number(site.x, site.y, site.id)
         sheet.key.append((disc(site.id), "suggested site"))
-    return sheet.svg(f"Site {site.id}", result.credits)
+    return sheet.svg(say("Site {site}", site=site.id), result.credits, spoken)
 
 
 def _marks(sheet: Sheet, site: Site, points: pd.DataFrame, look: tuple[str, str, float], words: str) -> None:

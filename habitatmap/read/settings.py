@@ -229,6 +229,9 @@ class Settings(_Part):
     """The whole of area.toml with every default filled in."""
 
     title: Text = ""
+    language: Annotated[str, Field(description='a language of pages and papers, such as "en", "de", "fr" or "nl"')] = (
+        "en"
+    )
     crs: Annotated[str | None, Field(description='a projected reference system in metres, such as "EPSG:25832"')] = None
     cell_m: Metres = 10.0
     as_of: Annotated[datetime.date | None, BeforeValidator(_a_date), Field(description="a date such as 2025-06-01")] = (

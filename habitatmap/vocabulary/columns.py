@@ -171,7 +171,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             "outcome",
             "none seen: searched, saw none. Dry, frozen, gone, not reached are no searches. Blank is not none seen.",
             TEXT,
-            Entry("outcome", 14, "none seen", paper_cm=3.2),
+            Entry("outcome", 14, "none seen", paper_cm=3.9),
             values=tuple(Outcome),
             strict=True,
         ),
@@ -185,7 +185,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             "taxon",
             "The species or group, where somebody named it, such as Eristalini.",
             TEXT,
-            Entry("taxon", 24, paper_cm=2.0),
+            Entry("taxon", 24, paper_cm=1.8),
         ),
         Column(
             "checked",
@@ -207,13 +207,13 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             "observer",
             "Who visited. It is on no public page.",
             TEXT,
-            Entry("observer", 20, paper_cm=1.8),
+            Entry("observer", 20, paper_cm=1.7),
             words_only=True,
         ),
         replace(
             NOTE,
             help="Anything else. Wear gloves, wash your hands. Never work under dead or damaged branches.",
-            entry=Entry("note", 40, "write your own visits below", paper_cm=3.0),
+            entry=Entry("note", 40, "write your own visits below", paper_cm=2.6),
         ),
         Column("larvae_low", "The least that the count may mean.", NUMBER),
         Column("larvae_high", "The most that the count may mean; infinite where it is open.", NUMBER),
@@ -272,7 +272,7 @@ _POOL_WORDS = (
     ("pool, container, bucket", "name, id, no, nr, number, code, label, ref", "name of, number of, id of"),
     ("becken, behalter, tumpel, eimer, teich", "name, nr, nummer, id, code, bezeichnung, kennung", "name, nr, nummer"),
     ("mare, bassin, bac, seau", "nom, no, numero, id, code", "nom, n, no, numero, id, code, identifiant"),
-    ("poel, emmer, bak", "naam, nr, nummer, id, code", "naam, nr, nummer"),
+    ("poel, poeltje, emmer, bak", "naam, nr, nummer, id, code", "naam, nr, nummer"),
     ("charca, balsa, cubo", "nombre, no, numero, id, codigo", "nombre, n, no, numero, id, codigo"),
     ("zbiornik, pojemnik, wiadro, zbiornika, pojemnika", "nazwa, nr, numer, id, kod", "nazwa, nr, numer, id"),
     ("vasca, contenitore, secchio, pozza", "nome, n, numero, id, codice", "nome, n, numero, id, codice"),
@@ -285,7 +285,8 @@ _ARTICLES = ("", " de", " de la", " du", " del", " der", " des", " van", " van d
 def _pool_names() -> str:
     """Headings such as Beckennummer, N° de mare, nombre de la charca; the words alone come first."""
     names = [
-        "pool, becken, tumpel, eimer, mare, bassin, bac, poel, emmer, charca, balsa, cubo, allas, lammikko, ampari, "
+        "pool, becken, tumpel, eimer, mare, bassin, bac, poel, poeltje, emmer, charca, balsa, cubo, allas, lammikko, "
+        "ampari, "
         "zbiornik, pojemnik, wiadro, vasca, contenitore, secchio, pozza, behållare, hink, balja, damm"
     ]
     for words, behind, before in ((w.split(", "), b.split(", "), f.split(", ")) for w, b, f in _POOL_WORDS):

@@ -1,19 +1,28 @@
-"""The words of the page in every language: gettext catalogues in `locale/`, read as they are.
+"""The words of pages and papers in every language: gettext catalogues in `locale/`, read as they are.
 
-English stands in `words.py` (by key) and below (whole sentences of other rooms that reach the page). A catalogue
-entry has the key as its context and the English as its id, so that a translator sees both; one whose English has
-changed since counts as untranslated, and the page says it in English.
+English stands in `page_words.py` (by key) and in the program's own sentences. A catalogue entry has the key as its
+context and the English as its id, so that a translator sees both; one whose English has changed since counts as
+untranslated, and is said in English.
 """
 
 from __future__ import annotations
 
-from functools import cache
+import datetime
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from functools import cache, cached_property
 from importlib.resources import files
-from typing import Any
+from typing import Any, TypeVar, cast
 
+from habitatmap.errors import InputError
+from habitatmap.vocabulary.sentences import Quantity, Sentence, Value, capitalised
 from habitatmap.words.page_words import WORDS
 
 LANGUAGES = ("en", "de", "fr", "nl")
+_SENTENCES = re.compile(r"(?<=[.!?]) (?=[A-Z])")  # as the map page takes a text apart
+Texts = TypeVar("Texts")
 SENTENCE = "sentence"  # the context of a sentence that is its own key
 
 
@@ -35,3 +44,88 @@ def words(language: str) -> dict[str, Any]:
     return {key: found.get((key, english), english) for key, english in WORDS.items()} | {
         "sentences": {english: text for (context, english), text in found.items() if context == SENTENCE}
     }
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """A language to say things in; `sentences`: English -> what is said for it."""
+
+    language: str
+    sentences: Mapping[str, str] = field(repr=False)
+
+    def say(self, text: str) -> str:
+        """What the program itself writes, in this language; what the catalogue lacks stays English."""
+        return self._sentence(text) if isinstance(text, Sentence) else self.look_up(text)
+
+    def cell(self, value: object) -> str:
+        """What stands in a cell: a code or a sentence in this language, but text of records as it is."""
+        if isinstance(value, Quantity | Sentence | Enum | datetime.date):
+            return self._value(value)  # type: ignore[arg-type]  # an Enum here is one of texts
+        return str(value)
+
+    def everything(self, value: Texts) -> Texts:
+        """`say` for every text in lists and dicts, of which none is a record's."""
+        said: object = value
+        if isinstance(value, str):
+            said = self.say(value)
+        elif isinstance(value, Mapping):
+            said = {key: self.everything(part) for key, part in value.items()}
+        elif isinstance(value, list | tuple):
+            said = [self.everything(part) for part in value]
+        return cast(Texts, said)
+
+    def look_up(self, template: str) -> str:
+        """What stands for an English text, or for each sentence of it; itself where that is nothing."""
+        if template in self.sentences or not self.sentences:
+            return self.sentences.get(template, template)
+        return " ".join(self.sentences.get(part, part) for part in _SENTENCES.split(template))
+
+    def _sentence(self, said: Sentence) -> str:
+        parts = {name: self._value(value) for name, value in said.values.items()}
+        text = self.look_up(said.template).format_map(parts) if parts else self.look_up(said.template)
+        return capitalised(text) if said.capital else text
+
+    def _value(self, value: Value) -> str:
+        if isinstance(value, Quantity):
+            return self._figure(value)
+        if isinstance(value, Sentence):
+            return self._sentence(value)
+        if isinstance(value, Enum):
+            return self.look_up(str(value))
+        return self._day(value) if isinstance(value, datetime.date) else value
+
+    def _figure(self, figure: Quantity) -> str:
+        written = str(figure._replace(unit=""))
+        return f"{written.translate(self._signs)} {figure.unit}".rstrip()
+
+    @cached_property
+    def _signs(self) -> dict[int, str]:
+        """What stands for the comma and the point of English figures."""
+        if self.language == "en":
+            return {}
+        from babel.numbers import get_decimal_symbol, get_group_symbol
+
+        return {ord(","): get_group_symbol(self.language), ord("."): get_decimal_symbol(self.language)}
+
+    def _day(self, day: datetime.date) -> str:
+        if self.language == "en":
+            return f"{day:%Y-%m-%d}"
+        from babel.dates import format_skeleton
+
+        return str(format_skeleton("yMd", day, locale=self.language))
+
+
+ENGLISH = Catalogue("en", {})
+
+
+def spoken(language: str) -> Catalogue:
+    """The catalogue of a language that somebody asked for. Raises InputError for one that there is none of."""
+    if language in LANGUAGES:
+        return catalogue(language)
+    raise InputError(f'There are no words in the language "{language}": expected one of {", ".join(LANGUAGES)}.')
+
+
+@cache
+def catalogue(language: str) -> Catalogue:
+    """One of the languages that come with the program."""
+    return ENGLISH if language == "en" else Catalogue(language, words(language)["sentences"])

@@ -44,7 +44,7 @@ def lost(reason: Reason) -> Sentence:
             return Sentence(HAZARDS[reason.kind])
         return Sentence("no pool can stand on: {kind}", {"kind": Sentence(reason.kind)})
     if isinstance(reason, ExclusionZone):
-        return Sentence("too near to: {kind}", {"kind": reason.kind})
+        return Sentence("too near to: {kind}", {"kind": Sentence(reason.kind)})
     return Sentence(str(reason))
 
 
@@ -66,7 +66,7 @@ def _ground(gap: Mapping[str, Any]) -> Sentence:
     if gap["lost_share"] < 1:
         return Sentence("no land for a pool, mostly ruled out because: {reason}", {"reason": lost(reason)})
     if isinstance(reason, ExclusionZone):
-        return Sentence("all land is in an exclusion zone: {kind}", {"kind": reason.kind})
+        return Sentence("all land is in an exclusion zone: {kind}", {"kind": Sentence(reason.kind)})
     if reason in ALL_LOST:
         return Sentence(ALL_LOST[reason])
     return Sentence("the land is ruled out because: {reason}", {"reason": lost(reason)})

@@ -1,9 +1,14 @@
-"""Numbers as reports write them; for a figure that is not known, None or NaN, a word stands."""
+"""Numbers as reports write them; for a figure that is not known, None or NaN, a word stands.
+
+Each is a `Sentence`: the English text, which a page can say in its reader's language.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+
+from habitatmap.vocabulary.sentences import Quantity, Sentence, say
 
 UNKNOWN = "not known"
 Figure = float | None
@@ -14,19 +19,23 @@ def known(value: Figure) -> bool:
     return value is not None and math.isfinite(value)
 
 
-def percent(share: Figure, digits: int = 0, signed: bool = False) -> str:
+def percent(share: Figure, digits: int = 0, signed: bool = False) -> Sentence:
     """A share as a percentage: "42 %"; `signed` with its sign: "+0.42 %"."""
     if share is None or not math.isfinite(share):
-        return UNKNOWN
-    return f"{100 * share:{'+' if signed else ''}.{digits}f} %"
+        return Sentence(UNKNOWN)
+    return _written(Quantity(100 * share, digits, "%", signed=signed))
 
 
-def at_most(share: float, digits: int = 0) -> str:
+def _written(figure: Quantity) -> Sentence:
+    return Sentence("{figure}", {"figure": figure})
+
+
+def at_most(share: float, digits: int = 0) -> Sentence:
     """A limit as a percentage that is never below it: rounded up."""
     return percent(math.ceil(parts_of_percent(share, digits)) / 10 ** (digits + 2) if known(share) else share, digits)
 
 
-def at_least(share: float, digits: int = 0) -> str:
+def at_least(share: float, digits: int = 0) -> Sentence:
     """A promise as a percentage that is never above it: rounded down."""
     return percent(math.floor(parts_of_percent(share, digits)) / 10 ** (digits + 2) if known(share) else share, digits)
 
@@ -36,50 +45,64 @@ def parts_of_percent(share: float, digits: int = 0) -> float:
     return float(round(share * 10 ** (digits + 2), 6))
 
 
-def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> str:
+def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> Sentence:
     """An interval of shares: "39 to 97 %", one percentage where its ends are the same."""
     if low is None or high is None or not math.isfinite(low):
-        return unknown
-    return percent(low, digits) if low == high else f"{100 * low:.{digits}f} to {percent(high, digits)}"
+        return Sentence(unknown)
+    if low == high:
+        return percent(low, digits)
+    return say("{low} to {high}", low=Quantity(100 * low, digits), high=percent(high, digits))
 
 
-def whole_span(low: float, high: float) -> str:
+def whole_span(low: float, high: float) -> Sentence:
     """An interval of whole numbers: "19 to 20", one number where its ends are the same."""
-    ends = dict.fromkeys((f"{low:,.0f}", f"{high:,.0f}"))
-    return " to ".join(ends)
+    if f"{low:.0f}" == f"{high:.0f}":
+        return number(low)
+    return say("{low} to {high}", low=number(low), high=number(high))
 
 
-def points(share: float, low: float, high: float) -> str:
+def points(share: float, low: float, high: float) -> Sentence:
     """A difference of shares in percentage points with its interval: "+12 (-3 to +27)"."""
-    return f"{100 * share:+.0f} ({100 * low:+.0f} to {100 * high:+.0f})"
+    at, least, most = (Quantity(100 * value, signed=True) for value in (share, low, high))
+    return say("{points} ({low} to {high})", points=at, low=least, high=most)
 
 
-def p_words(value: float, digits: int = 3) -> str:
+def p_words(value: float, digits: int = 3) -> Sentence:
     """A p-value: "p = 0.012", "p < 0.001"."""
     least = 10.0**-digits
-    return f"p < {least:.{digits}f}" if value < least else f"p = {value:.{digits}f}"
+    return say("p < {p}" if value < least else "p = {p}", p=Quantity(max(value, least), digits))
 
 
-def number(value: Figure, digits: int = 0, unknown: str = "") -> str:
+def number(value: Figure, digits: int = 0, unknown: str = "") -> Sentence:
     """A number with so many decimals: "1,234.5"."""
-    return unknown if value is None or not math.isfinite(value) else f"{value:,.{digits}f}"
+    if value is None or not math.isfinite(value):
+        return Sentence(unknown)
+    return _written(Quantity(value, digits, grouped=True))
 
 
-def count(n: int, thing: str, things: str = "") -> str:
+def count(n: int, thing: str, things: str = "") -> Sentence:
     """ "1 pool", "1,200 pools"; `things` where an s at the end is not the plural."""
-    return f"{n:,} {thing if n == 1 else things or f'{thing}s'}"
+    return say(f"{{n}} {thing if n == 1 else things or f'{thing}s'}", n=n)
 
 
-def metres(distance: float) -> str:
+def metres(distance: float) -> Sentence:
     """A way on foot, to ten metres: "790 m", "1.7 km"."""
-    return f"{distance / 1000:.1f} km" if distance >= 1000 else f"{round(distance, -1):.0f} m"
+    return _written(Quantity(distance / 1000, 1, "km") if distance >= 1000 else Quantity(round(distance, -1), 0, "m"))
 
 
-def listed(words: Sequence[str]) -> str:
-    """ "a", "a and b", "a, b and c"."""
-    return " and ".join([*([", ".join(words[:-1])] if words[1:] else []), *words[-1:]])
+def listed(words: Sequence[str]) -> Sentence:
+    """ "a", "a and b", "a, b and c"; codes and sentences among them are said in the reader's language."""
+    if len(words) < 2:
+        return Sentence("{only}", {"only": words[0]}) if words else Sentence("")
+    return say("{first} and {last}", first=apart(words[:-1]), last=words[-1])
 
 
-def sentence(text: str) -> str:
+def apart(words: Sequence[str], by: str = ", ") -> Sentence:
+    """ "a, b, c", of words that may be empty."""
+    names = [f"part{i}" for i in range(len(words))]
+    return Sentence(by.join(f"{{{name}}}" for name in names), dict(zip(names, words, strict=True)))
+
+
+def sentence(text: str) -> Sentence:
     """The text with a capital letter."""
-    return text[:1].upper() + text[1:]
+    return Sentence("{text}", {"text": text}, capital=True)

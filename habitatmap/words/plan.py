@@ -16,21 +16,24 @@ from habitatmap.result.figures import Figures, PlanFigures
 from habitatmap.words.bases import noted
 from habitatmap.words.land_cover import cover_doubts
 from habitatmap.words.numbers import listed, percent, span
+from habitatmap.words.sentences import Sentence, following, say
 
-BY_NETWORK = (
+BY_NETWORK = Sentence(
     "chosen for the network, one pool after another: no share of the best possible is known or claimed for that"
 )
 FITS = {TermTable.QUOTA: "has that name or owner", TermTable.COST: "is of that kind"}
 
 
-def plan_note(plan: PlanFigures) -> str:
+def plan_note(plan: PlanFigures) -> Sentence:
     """Why there are fewer suggestions than asked for, and what is not known of a plan for the network; "" for none."""
     if plan.shortfall is Shortfall.NO_FORAGE:
-        return "no forage is known in the area, so no site can be said to help"
+        return Sentence("no forage is known in the area, so no site can be said to help")
     if plan.shortfall is Shortfall.NONE_ALLOWED:
-        return f"no cell is allowed; most were ruled out because: {plan.lost_most}"
-    short = f"{plan.pools} of {plan.requested} pools: {plan.shortfall}" if plan.shortfall else ""
-    return "; ".join(part for part in (short, BY_NETWORK if plan.objective == "connectivity" else "") if part)
+        return say("no cell is allowed; most were ruled out because: {why}", why=Sentence(plan.lost_most))
+    short = Sentence("")
+    if plan.shortfall:
+        short = say("{n} of {of} pools: {why}", n=plan.pools, of=plan.requested, why=plan.shortfall)
+    return following(short, BY_NETWORK if plan.objective == "connectivity" else "", by="; ")
 
 
 def nothing_to_compare(why: NothingToCompare, plan: PlanFigures) -> str:

@@ -64,7 +64,10 @@ def _what(row: Row) -> Sentence:
         return flowers
     mostly = _figure(row, "new_class_share") > MOSTLY  # false where it is not known
     where = "mostly {ground}, most in {month}" if mostly else "{ground} first of all, most in {month}"
-    ground: dict[str, Value] = {"ground": str(row["new_class"]).lower(), "month": Sentence(MONTHS[int(month) - 1])}
+    ground: dict[str, Value] = {
+        "ground": Sentence(str(row["new_class"]).lower()),
+        "month": Sentence(MONTHS[int(month) - 1]),
+    }
     return Sentence("{flowers} ({where})", {"flowers": flowers, "where": Sentence(where, ground)})
 
 

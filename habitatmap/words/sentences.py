@@ -1,47 +1,25 @@
-"""Sentences with figures in them, so that a page can say them in its reader's language.
-
-A sentence is a template in English and what stands for each {name} in it. A file holds `str(sentence)`; a page looks
-the template up in its catalogue and writes the figures as that language does.
-"""
+"""Shares, lengths and areas as quantities of a sentence; see `vocabulary.sentences`."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import NamedTuple
 
+from habitatmap.vocabulary.sentences import Quantity, Sentence, Value, as_it_is, following, say
 from habitatmap.words.numbers import parts_of_percent
 
-
-class Quantity(NamedTuple):
-    """A figure with so many decimals, and its unit ("%", "m", "ha" or ""); `grouped`: "14,000"."""
-
-    value: float
-    digits: int = 0
-    unit: str = ""
-    grouped: bool = False
-
-    def __str__(self) -> str:
-        return f"{self.value:{',' if self.grouped else ''}.{self.digits}f} {self.unit}".rstrip()
-
-
-class Sentence(NamedTuple):
-    """`template` with `values` by name: quantities, names out of records, or sentences again."""
-
-    template: str
-    values: Mapping[str, Value] = {}
-
-    def __str__(self) -> str:
-        return self.template.format_map(self.values)
-
-
-Value = Quantity | Sentence | str
-
-
-def following(*sentences: Sentence, by: str = " ") -> Sentence:
-    """Sentences one after the other."""
-    names = [f"part{i}" for i in range(len(sentences))]
-    return Sentence(by.join(f"{{{name}}}" for name in names), dict(zip(names, sentences, strict=True)))
+__all__ = [
+    "Quantity",
+    "Sentence",
+    "Value",
+    "as_it_is",
+    "ceiled",
+    "floored",
+    "following",
+    "hectares",
+    "say",
+    "significant",
+]
+__all__ += ["whole_metres"]
 
 
 def significant(share: float) -> Quantity:

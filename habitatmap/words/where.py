@@ -3,9 +3,17 @@
 from __future__ import annotations
 
 from habitatmap.vocabulary.where import Where
-from habitatmap.words.sentences import Sentence, following
+from habitatmap.words.sentences import Sentence, as_it_is, following
+
+UNNAMED = "unnamed land"
 
 
 def told_where(where: Where) -> Sentence:
     """Its parts one after the other."""
     return following(*(Sentence(part, where.values) for part in where.parts), by=", ")
+
+
+def told_place(place: Where | str) -> str:
+    """What stands in a plan's `place`: a sentence, or a name out of a record as it is."""
+    said = told_where(place) if isinstance(place, Where) else as_it_is(str(place))
+    return said or Sentence(UNNAMED)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -31,8 +32,10 @@ from habitatmap.paper.sheets import (
 )
 from habitatmap.read.templates import TEMPLATES
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.words.catalogue import ENGLISH, catalogue
 from tests.areas import centre, class_table, write_area
 from tests.demo import demo_result
+from tests.words.spoken import OTHERS, left, recorder
 
 HOSTILE = [
     "#set page(fill: red) $x$ *bold* `raw` #panic(1)",
@@ -249,3 +252,40 @@ def test_the_press_reads_nothing_but_its_folder() -> None:
     words = dict.fromkeys(("labels", "label_what", "label_leave", "label_water", "label_questions"), "w")
     made = press.pdf("sheets.typ", {"kind": "labels", "title": "t", "words": words, "labels": [label]}, {"q.svg": svg})
     assert "/etc/ hostname" in text_of(made)  # the name is so large that it breaks
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_english_is_left_on_paper(language: str) -> None:
+    result, spoken = demo_result(), recorder(language)
+    names = [
+        result.title,
+        "S 100 m EPSG",
+        *result.credits,
+        *result.paths["name"].astype(str),
+        *result.places["name"].astype(str),
+    ]
+    makers = (lambda how: site_sheets(result, ["S1"], how), lambda how: labels(result, how))
+    for make in (*makers, lambda how: recording_sheet(result, how)):
+        english, other = make(ENGLISH), make(spoken)
+        assert PdfReader(io.BytesIO(other)).trailer["/Root"]["/Lang"] == language
+        assert left(text_of(english), text_of(other), names) == []
+    assert spoken.unsaid <= {str(label).lower() for label in result.plan["new_class"]}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_words_of_a_label_stay_within_its_border(language: str) -> None:
+    """Four rows of labels of 62 mm; the line to write on is the lowest thing on each."""
+    page = pypdfium2.PdfDocument(labels(demo_result(), catalogue(language)))[0]
+    text = page.get_textpage()
+    boxes = [text.get_rect(i) for i in range(text.count_rects())]
+    names = sorted((box for box in boxes if box[3] - box[1] > 18), key=lambda box: -box[3])
+    assert len(names) == 8
+    for left_, _, _, top in names:
+        inside = [b for b in boxes if abs(b[0] - left_) < 3 and top - 62 * 72 / 25.4 < b[1] <= top]
+        assert min(b[1] for b in inside) > top - 52 * 72 / 25.4
+
+
+def test_a_figure_on_a_sheet_is_written_as_its_language_does() -> None:
+    said = text_of(site_sheets(demo_result(), ["S1"], catalogue("de")))
+    assert "Plan vom 15.10.2025" in said
+    assert re.search(r"\d,\d+ % des Blütenangebots", said)

@@ -1,0 +1,77 @@
+"""What is left in English where something is said in another language."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from html.parser import HTMLParser
+
+from habitatmap.words.catalogue import Catalogue, catalogue
+
+OTHERS = ("de", "fr", "nl")
+# words that another of the languages has too
+SHARED = "Latitude longitude Name Plan plan N"
+
+
+class Recorder(Catalogue):
+    """A catalogue that keeps what it was asked for and did not know, in `unsaid`."""
+
+    unsaid: set[str]
+
+    def look_up(self, template: str) -> str:
+        said = super().look_up(template)
+        words = re.sub(r"\{\w+\}", "", template)
+        if self.sentences and said == template and template not in self.sentences and re.search(r"[a-z]{2}", words):
+            self.unsaid.add(template)
+        return said
+
+
+def recorder(language: str) -> Recorder:
+    made = Recorder(language, catalogue(language).sentences)
+    object.__setattr__(made, "unsaid", set())
+    return made
+
+
+def runs(text: str, length: int) -> set[str]:
+    """Every so many words in a row."""
+    words = re.findall(r"[^\W\d_]+(?:['’-][^\W\d_]+)*", text)
+    return {" ".join(words[i : i + length]) for i in range(len(words) - length + 1)}
+
+
+def left(english: str, other: str, of_records: Iterable[str] = ()) -> list[str]:
+    """Three words in a row that both texts have, without those of records."""
+    names = [SHARED, *filter(None, of_records)]
+    words = {word for name in names for word in runs(name, 1)}
+    both = {run for run in runs(english, 3) & runs(other, 3) if not words.issuperset(run.split())}
+    return sorted(run for run in both if not any(" " in name and name in run for name in names))
+
+
+class _Nodes(HTMLParser):
+    """The texts of a page, with those that only a screen reader says."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.texts: list[str] = []
+        self.inside = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.inside = tag
+        self.texts += [value for name, value in attrs if name in ("aria-label", "title") and value]
+
+    def handle_data(self, data: str) -> None:
+        if data.strip() and self.inside != "style":
+            self.texts.append(" ".join(data.split()))
+
+
+def texts_of(page: str) -> list[str]:
+    """The visible texts of an HTML page, in their order."""
+    nodes = _Nodes()
+    nodes.feed(page)
+    return nodes.texts
+
+
+def same_texts(english: str, other: str, of_records: Iterable[str] = ()) -> list[str]:
+    """Texts with words in them that two pages share, and no record has."""
+    given = set(of_records)
+    shared = set(texts_of(english)) & set(texts_of(other))
+    return sorted(text for text in shared - given if re.search(r"[^\W\d_]{2}", text))
