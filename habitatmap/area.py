@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -29,17 +29,16 @@ from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.gazetteer import Gazetteer
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
-from habitatmap.read.committed import read_committed, taken_out
+from habitatmap.read.committed import read_committed
 from habitatmap.read.coordinates import Box
-from habitatmap.read.corrections import corrected, read_corrected, read_corrections
+from habitatmap.read.corrections import corrected, read_corrected
 from habitatmap.read.earlier_sites import read_earlier_sites
 from habitatmap.read.exclusion_zones import read_keep_away
-from habitatmap.read.files import read_tables
-from habitatmap.read.folder import area_folder, find_all, nothing_to_map, unused
-from habitatmap.read.formats.raster import credits_of, is_raster, raster_bounds, raster_crs
+from habitatmap.read.formats.raster import credits_of, raster_bounds, raster_crs
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.hazards import read_hazards
 from habitatmap.read.inputs import Input, inputs_of
+from habitatmap.read.intake import Intake, take_in
 from habitatmap.read.land import read_land
 from habitatmap.read.land_cover import (
     CoverShapes,
@@ -51,18 +50,17 @@ from habitatmap.read.land_cover import (
     read_cover_shapes,
 )
 from habitatmap.read.layers import TreeTable, load_tree_table
-from habitatmap.read.ledger import Ledger, SetAside
+from habitatmap.read.ledger import Ledger, SetAside, Unused, some
 from habitatmap.read.names import read_names
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
 from habitatmap.read.points import rough_lonlat
 from habitatmap.read.pools import read_pools, tell_no_visits
-from habitatmap.read.rows import sort_kinds
-from habitatmap.read.settings import FILE_NAME, Settings, read_settings
+from habitatmap.read.settings import FILE_NAME, Settings
 from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
-from habitatmap.vocabulary.kinds import ENOUGH, Kind
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Hazard
 
 # half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
@@ -134,39 +132,92 @@ def open_area(path: str | Path, as_of: datetime.date | None = None, committed: P
     not stand on that day (their visits still count for the estimate).
     Raises InputError (or its CrsError, LayerError) with one sentence where the folder cannot be used.
     """
-    folder = area_folder(Path(path))
-    settings = read_settings(folder)
-    day = as_of or settings.as_of or datetime.date.today()
-    stated = Stated(
-        columns=settings.columns.model_dump(),
-        source_crs=settings.source_crs,
-        crs=settings.crs,
-        encoding=settings.encoding,
-        tree_units=settings.units.trees.model_dump(exclude_none=True),
-    )
-    files = find_all(folder, settings)
-    without: list[str] = []
-    if committed is not None:
-        without, holds_sites = taken_out(committed)
-        if holds_sites:
-            files[Kind.COMMITTED] = [*files.get(Kind.COMMITTED, []), committed]
-    if not ENOUGH & files.keys():
-        raise InputError(nothing_to_map(folder))
+    intake = take_in(Path(path), committed)
+    if intake.faults:
+        raise intake.faults[0]
+    return area_of(intake, as_of)
 
-    rasters = [p for p in files.get(Kind.LAND_COVER, []) if is_raster(p)]
-    tables = {
-        kind: [table for p in paths if not is_raster(p) for table in _tables(p, kind, stated)]
-        for kind, paths in files.items()
-    }
-    tables = sort_kinds(tables, stated)
-    corrections = read_corrections(folder)
-    crs, chosen_by = _choose_crs(settings, rasters, corrected(tables, corrections, stated), stated)
-    hazards = {hazard: paths for hazard in Hazard if (paths := files.get(Kind(hazard), []))}
-    sources = Sources(
-        folder, settings, day, stated, rasters, hazards, crs, (chosen_by, *unused(folder, files, settings))
+
+def area_of(intake: Intake, as_of: datetime.date | None = None) -> Area:
+    """The area of what was taken in, as of a day as `open_area` has it; what could not be opened is not in it.
+
+    Raises InputError with one sentence where that is not enough for an area.
+    """
+    tables = corrected(intake.tables, intake.corrections, intake.stated)
+    crs, chosen_by = _choose_crs(intake.settings, intake.rasters, tables, intake.stated)
+    sources = Sources(intake, _day_of(intake, as_of), crs, (chosen_by, *intake.notes))
+    area = read_corrected(intake.tables, intake.corrections, intake.stated, lambda some: _read_area(some, sources))
+    return _without(area, *intake.without)
+
+
+def _day_of(intake: Intake, as_of: datetime.date | None) -> datetime.date:
+    return as_of or intake.settings.as_of or datetime.date.today()
+
+
+# a system of the whole world, in metres: where an area can't be placed its rows are read in it all the same
+ANYWHERE = CRS.from_epsg(6933)
+
+
+@dataclass(frozen=True)
+class Account:
+    """What a folder that makes no area holds, and what stops a map."""
+
+    title: str
+    folder: Path
+    ledger: Ledger
+    faults: Sequence[InputError]
+    notes: Sequence[str]
+
+
+def area_or_account(intake: Intake) -> Area | Account:
+    """The area of what was taken in; where there is none, or a file of it can't be used, the account of its rows."""
+    fault = []
+    try:
+        area = area_of(intake)
+        if not intake.faults:
+            return area
+    except InputError as wall:
+        fault = [wall]
+    return account_of(intake, fault)
+
+
+def account_of(intake: Intake, walls: Sequence[InputError]) -> Account:
+    """The account of the rows of a folder that makes no area: each table is read as far as it goes."""
+    try:
+        tables = corrected(intake.tables, intake.corrections, intake.stated)
+        crs = _choose_crs(intake.settings, intake.rasters, tables, intake.stated)[0]
+    except InputError:
+        crs = ANYWHERE
+    return read_corrected(
+        intake.tables, intake.corrections, intake.stated, lambda some: _account(some, intake, crs, walls)
     )
-    area = read_corrected(tables, corrections, stated, lambda some: _read_area(some, sources))
-    return _without(area, without, committed.name if committed else "")
+
+
+def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputError]) -> Account:
+    day, stated, ledger, faults = _day_of(intake, None), intake.stated, Ledger(), [*intake.faults]
+    ledger.unused += intake.unused
+    pools = read_pools([], crs, stated, Ledger())
+    readers: Mapping[Kind, Callable[[Sequence[Table], Ledger], pd.DataFrame]] = {
+        Kind.POOLS: lambda some, into: read_pools(some, crs, stated, into),
+        Kind.VISITS: lambda some, into: read_visits(some, pools, stated, into, crs),
+        Kind.TREES: lambda some, into: read_trees(some, crs, stated, into),
+        Kind.LAND: lambda some, into: read_land(some, crs, stated, into, day),
+        Kind.KEEP_AWAY: lambda some, into: read_keep_away(some, crs, stated, into, intake.settings.keep_away),
+        Kind.COMMITTED: lambda some, into: read_committed(some, crs, stated, into),
+    }
+    for kind, read in readers.items():
+        good = []
+        for table in tables.get(kind, ()):
+            try:
+                read([table], Ledger())  # a table that fails half-way must leave no half account
+                good.append(table)
+            except InputError as fault:
+                faults.append(fault)
+                ledger.unused.append(Unused(table.file, table.sheet, Why.UNREADABLE.of(fault=fault), table))
+        frame = read(good, ledger)
+        pools = frame if kind is Kind.POOLS else pools
+    title = intake.settings.title or intake.folder.resolve().name
+    return Account(title, intake.folder, ledger, faults or walls, intake.notes)
 
 
 def _without(area: Area, names: Sequence[str], source: str) -> Area:
@@ -187,20 +238,18 @@ def _without(area: Area, names: Sequence[str], source: str) -> Area:
 class Sources:
     """What an area is read from, beside its tables; `notes` says what was decided on the way."""
 
-    folder: Path
-    settings: Settings
+    intake: Intake
     day: datetime.date
-    stated: Stated
-    rasters: Sequence[Path]
-    hazards: Mapping[Hazard, Sequence[Path]]
     crs: CRS
     notes: tuple[str, ...]
 
 
 def _read_area(tables: Tables, sources: Sources) -> Area:
     """The area of these tables: everything is checked, brought to one system, and accounted for."""
-    settings, stated, rasters, crs = sources.settings, sources.stated, sources.rasters, sources.crs
-    day, notes, ledger = sources.day, list(sources.notes), Ledger()
+    intake, crs, day = sources.intake, sources.crs, sources.day
+    settings, stated, rasters = intake.settings, intake.stated, intake.rasters
+    notes, ledger = list(sources.notes), Ledger()
+    ledger.unused += intake.unused
     boundary = read_outline(tables.get(Kind.BOUNDARY, []), Kind.BOUNDARY, crs, stated, ledger)
     base = read_cover_shapes(tables.get(Kind.LAND_COVER, []), Kind.LAND_COVER, crs, stated, ledger)
     overlays = read_cover_shapes(tables.get(Kind.OVERLAYS, []), Kind.OVERLAYS, crs, stated, ledger)
@@ -224,17 +273,17 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     cover, hazards = None, {}
     if rasters or base or overlays:
         grid = _frame_of_cover(rasters, base or overlays, boundary, crs, settings)
-        legend = Legend(sources.folder, settings.land_cover.classes)
+        legend = Legend(intake.folder, settings.land_cover.classes)
         painted = CoverSources(rasters, base, overlays, settings.source_crs)
         cover = compose_land_cover(painted, legend, grid, crs, ledger)
         _refuse_empty(cover, boundary, grid)
-        hazards = read_hazards(sources.hazards, grid, crs, settings)
+        hazards = read_hazards(intake.hazards, grid, crs, settings)
         cover = places_on_water(cover, grid, *_on_land(trees, keep_away, paths))
     else:
         grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings, ledger)
         notes += far
     notes += _scale_remark(crs, grid)
-    earlier_sites, unread = read_earlier_sites(sources.folder, crs)
+    earlier_sites, unread = read_earlier_sites(intake.folder, crs)
     notes += unread
     notes += _far_off({"land": land, "keep_away": keep_away, "paths": paths}, grid)
     tree_table = load_tree_table()
@@ -243,7 +292,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         ledger.tell(f"layers/trees.csv has no row for {genera}: their flowers and rot-holes are not known.")
     ledger.check()
     return Area(
-        folder=sources.folder,
+        folder=intake.folder,
         settings=settings,
         as_of=day,
         crs=crs,
@@ -279,10 +328,6 @@ def _tell_late(visits: pd.DataFrame, day: datetime.date, ledger: Ledger) -> None
             f"{len(late)} visits are dated after {day}, the day as of which the area is read (for instance "
             f"{first['pool']}, {first['file']} row {first['row']}); they do not count yet; check the year"
         )
-
-
-def _tables(path: Path, kind: Kind, stated: Stated) -> list[Table]:
-    return read_tables(path, stated.columns.get(kind, {}).values(), stated.encoding)
 
 
 # --- reference system ------------------------------------------------------------------------------------------------
@@ -329,10 +374,13 @@ def _some_places(rasters: Sequence[Path], tables: Tables, stated: Stated) -> Deg
         good = np.isfinite(lon) & np.isfinite(lat)
         if good.any():
             return lon[good], lat[good]
-    if lists := [table.file for table in tables.get(Kind.POOLS, ()) if not len(table)]:
+    given = tables.get(Kind.POOLS, ())
+    if lists := [table.file for table in given if not len(table)]:
         raise InputError(f"{lists[0]} holds no pool yet; write the first one there, or add land_cover.tif")
+    heads = "".join(f"; the headings of {t.name} are {some([h for h in t.headings if h], ', ')}" for t in given[:3])
     raise InputError(
-        "no row of any input has a place that can be read; give the pools coordinates or add land_cover.tif"
+        f"no row of any input has a place that can be read{heads}; give the pools coordinates, say in readings.xlsx "
+        "(habitatmap check writes it) what the headings mean, or add land_cover.tif"
     )
 
 

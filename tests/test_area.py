@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from shapely.geometry import box
 
 from habitatmap.area import Area, blurred, open_area
+from habitatmap.errors.why import Why
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.privacy import is_private
 from tests.areas import LEFT, TOP, area_folder, write_layer, write_raster
@@ -91,8 +92,9 @@ def test_one_lost_pool_does_not_blow_up_the_frame(tmp_path: Path) -> None:
 def test_misnamed_files_and_layers_elsewhere_are_told(tmp_path: Path) -> None:
     area_folder(tmp_path, '[source_crs]\n"nothing.tif" = "EPSG:2056"', pools=POOLS, visit="pool,date\n")
     write_layer(tmp_path / "land.gpkg", [box(0, 0, 10, 10)], crs="EPSG:25832", name=["far away"])
-    notes = " ".join(open_area(tmp_path).notes)
-    assert "visit.csv is not read" in notes
+    opened = open_area(tmp_path)
+    notes = " ".join(opened.notes)
+    assert [(u.file, u.why.code, u.to_do) for u in opened.ledger.unused] == [("visit.csv", Why.LIKE_AN_INPUT, True)]
     assert "nothing.tif, which is no input" in notes
     assert "No shape of land lies in the area" in notes
 
@@ -102,7 +104,7 @@ def test_a_class_table_that_nobody_named_is_not_taken_for_land_cover(tmp_path: P
     area_folder(tmp_path, land_cover_legend="code,label,like\n1,Park,corine:141\n")
     area = open_area(tmp_path)
     assert "land_cover" not in area.ledger.counts()
-    assert any("land_cover_legend.csv looks like a class table" in note for note in area.notes)
+    assert [(u.file, u.why.code) for u in area.ledger.unused] == [("land_cover_legend.csv", Why.SPARE_CLASS_TABLE)]
 
 
 def test_the_styles_a_gis_keeps_beside_a_layer_are_not_rows_of_it(tmp_path: Path) -> None:
@@ -259,7 +261,7 @@ def test_an_encoding_stated_for_no_input_is_told(tmp_path: Path) -> None:
 def test_a_zip_that_cannot_be_opened_is_told(tmp_path: Path) -> None:
     folder = area_folder(tmp_path, pools=POOLS)
     (folder / "export.zip").write_bytes(b"PK\x03\x04 cut")
-    assert any("export.zip is not read" in note for note in open_area(folder).notes)
+    assert [(u.file, u.why.code) for u in open_area(folder).ledger.unused] == [("export.zip", Why.UNREADABLE)]
 
 
 def test_slips_are_told_by_the_boundary_even_where_a_whole_table_has_them(tmp_path: Path) -> None:
@@ -278,4 +280,4 @@ def test_slips_are_told_by_the_boundary_even_where_a_whole_table_has_them(tmp_pa
 def test_a_second_download_is_told_and_not_read(tmp_path: Path) -> None:
     area = open_area(area_folder(tmp_path, pools=POOLS, **{"pools (1)": POOLS}))
     assert len(area.pools) == 3
-    assert any(note.startswith("pools (1).csv is not read") for note in area.notes)
+    assert [(u.file, u.why.code) for u in area.ledger.unused] == [("pools (1).csv", Why.LIKE_AN_INPUT)]

@@ -18,13 +18,14 @@ def command(call: Call, fix: bool, semicolons: bool) -> None:
 
     Ends with 0: nothing needs a look; 1: something does; 2: the folder could not be read.
     """
-    from habitatmap.area import open_area
+    from habitatmap.area import area_or_account
     from habitatmap.export.formats import json_text
     from habitatmap.read.corrections import write_fixes
+    from habitatmap.read.intake import take_in
     from habitatmap.reports.check import check, check_text, write_check
 
     call.check_target()
-    opened = open_area(call.area)
+    opened = area_or_account(take_in(call.area))
     fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not call.dry_run else []
     found = check(opened, fixes)
     if not call.dry_run:

@@ -121,13 +121,16 @@ def renamed(new: str) -> Callable[[click.Context, click.Parameter, object], None
 
 def say_counts(area: Area) -> None:
     """How many rows of each kind were read, accepted and set aside, and what each file is worth."""
-    from habitatmap.words.inputs import worth_lines
+    from habitatmap.words.inputs import not_used, worth_lines
 
     for kind, n in area.ledger.counts().items():
         if n["read"]:
             log.info("%-10s %6d read, %d accepted, %d set aside", kind, n["read"], n["accepted"], n["set_aside"])
     for line in worth_lines(area.inputs):
         log.info("%s", line)
+    for one in area.ledger.unused:
+        if one.to_do:
+            log.info("not used: %s", not_used(one))
 
 
 def tell(stage: str) -> None:

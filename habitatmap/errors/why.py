@@ -15,6 +15,7 @@ _POSITION = "write one position such as 60.1712, 24.9415, or latitude and longit
 _SHAPE_TEXT = "write the position as POINT (24.9415 60.1712), longitude first, or in two columns"
 _ISO = "write the date as year-month-day, such as 2024-05-03"
 _OUTCOME = "write larvae, none seen, dry, frozen, gone or not reached"
+_IGNORE = "where it holds no records, say so there in the sheet ignore"
 _RETYPE = "open the file in a spreadsheet program, correct the formula or type the value itself, and save it again"
 STATE_SYSTEM = 'add to area.toml the line [source_crs] and below it "{file}" = "EPSG:...", with the code of its system'
 
@@ -28,6 +29,7 @@ class Why(Enum):
     # --- rows of any table
     HEADING_AGAIN = ("the row repeats the headings", "delete the row, if it is not a record")
     TOTAL_ROW = ("the row is a total, not a record", "delete the row; if a pool has this name, give it another")
+    NO_RECORD = ("readings.xlsx says that the row is no record", "nothing")
     LONG_ROW = (
         "the row has more cells than there are headings, so its cells may be shifted",
         "put quotes around a text that contains the character between the cells",
@@ -185,6 +187,44 @@ class Why(Enum):
         "write the pool's name over the mark, or delete the row",
     )
 
+    # --- files and sheets that were not used
+    HIDDEN_SHEET = ("the sheet is hidden", "show the sheet, if it holds records, and save the file")
+    EMPTY_SHEET = ("the sheet is empty", "nothing")
+    NO_RECORDS_SAID = ("the sheet says of itself that it is not read", "nothing")
+    NO_HEADINGS = (
+        "nothing in it reads like a row of headings",
+        f"write one above the data, such as pool, lat, lon; {_IGNORE}",
+    )
+    NO_HEADING_KNOWN = (
+        "none of its headings tells that it holds {kind} (its headings are {headings})",
+        f"say in readings.xlsx, sheet headings, what each heading means; {_IGNORE}",
+    )
+    OTHER_NAME = (
+        "its name is that of no input",
+        "give it a name that begins with what it holds, such as visits_lisa.csv, or say in readings.xlsx, sheet files, "
+        f"what it holds; {_IGNORE}",
+    )
+    LIKE_AN_INPUT = (
+        "its name is like that of an input, but is none",
+        "if it holds records, give it a name such as {name}",
+    )
+    FOREIGN_FILE = (
+        "its kind of file is none of those of inputs",
+        "save it as csv, xlsx, ods, gpkg or geojson (GeoJSON must end in .geojson)",
+    )
+    OTHER_FILE = ("it is no table, layer or raster with the name of an input", "nothing")
+    FOLDER_WITH_TABLES = (
+        "nothing in this folder is read, and it holds {tables}",
+        "put the files into the area's own folder, each named for what it holds, or leave them where they are",
+    )
+    OTHER_FOLDER = ("nothing in this folder is read", "nothing")
+    SPARE_CLASS_TABLE = (
+        "it looks like a class table",
+        'to use it, add to area.toml: [land_cover] classes = "{name}"',
+    )
+    UNREADABLE = ("it can't be read: {fault}", "correct the file, or take it out of the folder")
+    SAID_TO_BE_NONE = ("readings.xlsx says that it holds no records", "nothing")
+
     # --- what the public page says of rows set aside
     NOT_PUBLIC = ("not public", "see the area's own list")
 
@@ -232,8 +272,8 @@ Reason = Why | Told
 # rows that may stay as they are: no records, or records that are used, or asked for, in another row
 NOTHING_TO_DO = frozenset(
     Why[name]
-    for name in """HEADING_AGAIN TOTAL_ROW REPEAT VACANT SAME_TREE CORRECTED NOT_CORRECTED ORIGINAL_FINE
-    NOT_PUBLIC""".split()
+    for name in """HEADING_AGAIN TOTAL_ROW NO_RECORD REPEAT VACANT SAME_TREE CORRECTED NOT_CORRECTED ORIGINAL_FINE
+    NOT_PUBLIC EMPTY_SHEET NO_RECORDS_SAID OTHER_FILE OTHER_FOLDER SAID_TO_BE_NONE""".split()
 )
 # what no correction in a list of cells can put right: those, and faults that lie elsewhere than in the row
 NOT_ASKED = NOTHING_TO_DO | frozenset(

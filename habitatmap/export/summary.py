@@ -30,6 +30,7 @@ def summary_of(result: Result) -> dict[str, Any]:
     del plan["shortfall"], plan["lost_most"]
     told |= {
         "inputs": _inputs(figures.inputs),
+        "not_used": [{"file": u.file, "sheet": u.sheet, "reason": u.why.reason} for u in figures.not_used],
         "occupancy": occupancy_part(figures.occupancy),
         "seasons": seasons_part(figures.seasons),
         "plan": plan | {"note": plan_note(figures.plan)},
@@ -49,7 +50,19 @@ def summary_of(result: Result) -> dict[str, Any]:
         "cautions": general_cautions(result.settings),
     }
     order = (
-        *("title", "crs", "crs_name", "cell_m", "cells", "as_of", "intake", "inputs", "pools_standing", "occupancy"),
+        *(
+            "title",
+            "crs",
+            "crs_name",
+            "cell_m",
+            "cells",
+            "as_of",
+            "intake",
+            "inputs",
+            "not_used",
+            "pools_standing",
+            "occupancy",
+        ),
         *("seasons", "forage_in_reach", "candidates", "plan", "served", "how_many", "network", "gaps", "ask_first"),
         *("sensitivity", "forage", "missing", "land_cover", "dominant", "notes", "seconds", "versions", "cautions"),
         "credits",

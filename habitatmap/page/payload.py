@@ -152,7 +152,7 @@ def _served(figures: Figures, public: bool) -> Block | None:
 def _facts_for_the_team(result: Result, writer: Writer) -> Block:
     """How the data were read and how sure the figures are."""
     figures, aside = result.figures, result.set_aside
-    counts = aside.groupby(["file", "reason"], sort=True).size().reset_index(name="n")
+    counts = aside[aside["row"].notna()].groupby(["file", "reason"], sort=True).size().reset_index(name="n")
     most = counts.sort_values("n", ascending=False, kind="stable").head(MOST_REASONS)
     return {
         "asks_served": figures.plan.objective == Objective.SERVED,

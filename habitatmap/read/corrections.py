@@ -29,7 +29,7 @@ from habitatmap.read.dates import month_number, read_dates
 from habitatmap.read.files import FIX, SHEET_SUFFIXES, TEXT_SUFFIXES, is_fix, read_tables
 from habitatmap.read.formats.cells import as_text, clean, guard
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.headings import ALIASES, match_headings
+from habitatmap.read.headings import ALIASES, match_table
 from habitatmap.read.ledger import Ledger, SetAside
 from habitatmap.vocabulary.kinds import TABLES, Kind
 
@@ -225,7 +225,7 @@ def _merged(correction: Correction, kind: Kind, table: Table, at: int, stated: S
     """The original's cells with those that somebody changed; None where nothing was."""
     roles: dict[int, str] = {}
     if kind in ALIASES:
-        heads = match_headings(kind, table.headings, stated.columns.get(kind))
+        heads = match_table(kind, table.headings, stated.columns.get(kind, {}), table.taught.headings)
         roles = {column: name for name, column in heads.at.items()}
     cells = list(table.rows[at])
     changed = False

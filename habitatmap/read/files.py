@@ -75,8 +75,14 @@ def tables_in(path: Path) -> list[Path]:
 
 
 def read_tables(path: Path, known: Iterable[str] = (), encoding: Mapping[str, str] | None = None) -> list[Table]:
+    """The tables of a file that hold anything: `read_sheets` without those that are unused."""
+    return [table for table in read_sheets(path, known, encoding) if table.unused is None]
+
+
+def read_sheets(path: Path, known: Iterable[str] = (), encoding: Mapping[str, str] | None = None) -> list[Table]:
     """Every table of a file: those of a text file, of each visible sheet, or each layer that is not empty.
 
+    Sheets that hold no table come last, as tables that say why they are `unused`.
     path: as `find_inputs` gives it. known: headings that area.toml states for this kind, which help to find the row
     of headings. encoding: file name -> encoding of its text, as area.toml states. InputError, with one sentence, where
     the file cannot be read.

@@ -5,21 +5,43 @@ from __future__ import annotations
 import difflib
 import re
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from pathlib import Path
 
 from habitatmap.errors import InputError
-from habitatmap.read.files import SUFFIXES, find_inputs, is_fix, tables_in
+from habitatmap.errors.why import Reason, Why
+from habitatmap.read.files import (
+    SHEET_SUFFIXES,
+    SUFFIXES,
+    TEXT_SUFFIXES,
+    find_inputs,
+    is_fix,
+    read_tables,
+    tables_in,
+)
 from habitatmap.read.formats.archive import archive_of, file_name
 from habitatmap.read.formats.raster import RASTER_DRIVERS
+from habitatmap.read.formats.table import Table
+from habitatmap.read.ledger import Unused
 from habitatmap.read.settings import FILE_NAME, Settings
 from habitatmap.vocabulary.kinds import NAMED, OLD_NAMES, RASTERS, Kind
+from habitatmap.vocabulary.plural import count
 
 # kinds of files in which people send records, and which are not read
 FOREIGN = frozenset(
     ".json .gpx .kml .kmz .doc .docx .odt .rtf .pdf .numbers .xlsb .fods .mdb .accdb .html .htm .tab .mif .dxf".split()
 )
+# what belongs to an area beside its inputs, by the stem of its name, and the folders that commands write or look into
+OUR_WORKBOOKS = ("readings", "consent")
+OUR_FOLDERS = frozenset(
+    "overlays groups photos out check survey rounds sheets report outlook compare archive seasons".split()
+)
+RESULTS = ("manifest.json", "summary.json", "check.html")
+# what GIS programs keep beside a layer or a raster
+PARTS = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qpj", ".qix", ".qml", ".qmd", ".xml", ".ovr", ".tfw", ".gfs")
+# a file that is no input is opened, to show what it holds, where it has no more bytes
+LOOKED_INTO = 5_000_000
 SAVE_AS = "save it as csv, xlsx, ods, gpkg or geojson (GeoJSON must end in .geojson)"
 
 
@@ -116,40 +138,64 @@ def _meant(name: str) -> str:
     return close[0] if close else ""
 
 
-def unused(folder: Path, files: Mapping[Kind, Sequence[Path]], settings: Settings) -> list[str]:
-    """A word on files that look like inputs under a wrong name, and on [source_crs] lines that name no file."""
-    used = {file_name(p) for paths in files.values() for p in paths} | {settings.land_cover.classes}
-    notes = [
-        f'{p.name} looks like a class table; to use it, add to area.toml: [land_cover] classes = "{p.name}".'
-        for p in sorted(folder.iterdir())
-        if p.name not in used and looks_like_class_table(p)
-    ]
-    notes += [
-        f"{p.name} is not read: the name of an input is expected, such as {kind}{p.suffix}"
-        for p in sorted(folder.iterdir())
-        if p.is_file()
-        and p.name not in used
-        and not is_fix(p)
-        and not looks_like_class_table(p)
-        and (kind := _meant(p.name))
-    ]
-    notes += [
-        f"{p.name} is not read, as its kind of file is none of those of inputs; {SAVE_AS}."
-        for p in sorted(folder.iterdir())
-        if _is_foreign(p.name)
-    ]
-    notes += [
-        f"{p.name} is not read: it cannot be unpacked, so nobody knows whether inputs lie in it."
-        for p in sorted(folder.glob("*.zip"))
-        if p.name not in used and not zipfile.is_zipfile(p)
-    ]
-    lines = [
+def not_used(folder: Path, used: Collection[str]) -> list[Unused]:
+    """What lies in the folder and is no input, by name, with why; `used`: the names of inputs and of what belongs to
+    the area besides. Marks of programs, parts of layers and results of earlier runs are not told."""
+    found = []
+    for path in sorted(folder.iterdir(), key=lambda p: p.name):
+        ours = path.name == FILE_NAME or path.stem in OUR_WORKBOOKS or is_fix(path)
+        if ours or path.name in used or path.name.startswith((".", "~$")):
+            continue
+        if path.is_dir():
+            if path.name not in OUR_FOLDERS and not any((path / mark).exists() for mark in RESULTS):
+                found.append(Unused(f"{path.name}/", "", _folder_told(path)))
+        elif not _is_part(path):
+            table, told = _told(path)
+            found.append(Unused(path.name, "", told, table))
+    return found
+
+
+def _folder_told(path: Path) -> Reason:
+    tables = sum(p.suffix.lower() in SUFFIXES for p in path.iterdir())
+    return Why.FOLDER_WITH_TABLES.of(tables=count(tables, "table")) if tables else Why.OTHER_FOLDER
+
+
+def _is_part(path: Path) -> bool:
+    """Whether a file belongs to a layer or a raster of the same name, as GIS programs keep them."""
+    if not path.name.lower().endswith(PARTS):
+        return False
+    others = (p for p in path.parent.iterdir() if not p.name.lower().endswith(PARTS))
+    return any(path.name.startswith(f"{other.stem}.") for other in others)
+
+
+def _told(path: Path) -> tuple[Table | None, Reason]:
+    """Why a file that is no input is not used, and its table where it has one."""
+    suffix = path.suffix.lower()
+    if looks_like_class_table(path):
+        return None, Why.SPARE_CLASS_TABLE.of(name=path.name)
+    if suffix in (*RASTER_DRIVERS, *SUFFIXES) and (kind := _meant(path.name)):
+        return None, Why.LIKE_AN_INPUT.of(name=f"{kind}_2{path.suffix}")
+    if _is_foreign(path.name):
+        return None, Why.FOREIGN_FILE
+    if suffix == ".zip" and not zipfile.is_zipfile(path):
+        return None, Why.UNREADABLE.of(fault="it cannot be unpacked, so nobody knows whether inputs lie in it")
+    if suffix in (*TEXT_SUFFIXES, *SHEET_SUFFIXES) and path.stat().st_size <= LOOKED_INTO:
+        try:
+            table = next((t for t in read_tables(path) if len(t) and len(t.headings) > 1), None)
+        except InputError as fault:
+            return None, Why.UNREADABLE.of(fault=str(fault)) if suffix != ".txt" else Why.OTHER_FILE
+        return table, Why.OTHER_NAME if table is not None else Why.OTHER_FILE
+    return None, Why.OTHER_FILE
+
+
+def stray_lines(used: Collection[str], settings: Settings) -> list[str]:
+    """A word on each line of area.toml that names a file which is no input."""
+    return [
         f"{FILE_NAME}: [{key}] names {n}, which is no input"
         for key, lines in (("source_crs", settings.source_crs), ("encoding", settings.encoding))
         for n in lines
         if n not in used
     ]
-    return notes + lines
 
 
 def looks_like_class_table(path: Path) -> bool:

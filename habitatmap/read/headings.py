@@ -208,7 +208,7 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
         taken.add(column)
 
     for stated, heading in (overrides or {}).items():
-        name = _our_name(kind, stated)
+        name = column_named(kind, stated)
         column = next((i for i, h in enumerate(folded) if h == fold(heading) and i not in taken), None)
         if column is None:
             unused.append(name)
@@ -268,7 +268,15 @@ def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, s
     )
 
 
-def _our_name(kind: str, stated: str) -> str:
+def match_table(kind: str, headings: Sequence[str], stated: Mapping[str, str], taught: Mapping[str, str]) -> Headings:
+    """`match_headings` with what readings.xlsx says of the table: by heading our column, "" = none of ours."""
+    ours = {means: heading for heading, means in taught.items() if means in ALIASES[kind] and heading in headings}
+    free = {name: heading for name, heading in stated.items() if heading not in taught}
+    shown = [heading if taught.get(heading, "ours") else "" for heading in headings]
+    return match_headings(kind, shown, free | ours)
+
+
+def column_named(kind: str, stated: str) -> str:
     """The name of ours that a key of `[columns.KIND]` means."""
     for name, _words in ALIASES[kind].items():
         if stated == name or fold(stated) == fold(name):

@@ -115,7 +115,7 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
             local[tile.row0 : tile.row1, tile.col0 : tile.col1][valid] = here[codes]
     unit = "degrees" if own.is_geographic else own.axis_info[0].unit_name
     notes = ("a raster", f"{width} x {height} cells of {dx:g} x {dy:g} {unit}")
-    reading = Reading(Kind.LAND_COVER, path.name, path.name, notes, {}, {}, crs_label(own))
+    reading = Reading(Kind.LAND_COVER, path.name, path.name, notes, {}, {}, crs=crs_label(own))
     texts = [code_text(value) for value in numbers]
     cells = dict(zip(texts, count_cells(local, grid)[1:].tolist(), strict=False))
     evidence = Evidence(path.name, cells, hints, raster_labels(path), raster_colours(path))

@@ -6,13 +6,14 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from itertools import islice
 from typing import NamedTuple, TypeVar
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from habitatmap.errors.why import Reason
+from habitatmap.errors.why import NOTHING_TO_DO, Reason
 from habitatmap.read.corrected_rows import Lost, Placed
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Table
@@ -20,12 +21,14 @@ from habitatmap.read.headings import Headings, Match
 from habitatmap.vocabulary.kinds import COUNTED
 
 T = TypeVar("T")
-COLUMNS = ("file", "row", "column", "value", "reason", "remedy")
+COLUMNS = ("file", "sheet", "row", "column", "value", "reason", "remedy")
 # a cell longer than this is cut in the list of what was set aside; its file and row still lead to the whole text
 LONGEST_VALUE = 300
 # so many cells of a column of dates or places are shown with what they were understood as
 SAMPLES = 2
 LONGEST_SAMPLE = 80
+# so many rows of a table are shown to the person who wrote it
+ROWS_SHOWN = 3
 
 
 # so many examples of one kind are named in a remark
@@ -46,7 +49,10 @@ class Fault(NamedTuple):
 
 
 class SetAside(NamedTuple):
-    """One row of a user's file that could not be used; its sentences are made when they are asked for."""
+    """One row of a user's file that could not be used; its sentences are made when they are asked for.
+
+    column, value, why: its first fault; `more` are its others.
+    """
 
     kind: str
     file: str
@@ -57,11 +63,50 @@ class SetAside(NamedTuple):
     about: str = ""  # whose record it is (the pool's name), where the reader knows
     table: Table | None = None  # the row itself, where the reader gave it: its table, and its position there
     at: int = -1
+    more: tuple[Fault, ...] = ()
 
     @property
-    def cells(self) -> tuple[str, int, str, str, str, str]:
+    def sheet(self) -> str:
+        """The sheet of its file, "" where there is one only."""
+        return self.table.sheet if self.table is not None and self.file == self.table.file else ""
+
+    @property
+    def reason(self) -> str:
+        """Why the row cannot be used: all its faults."""
+        return "; ".join(
+            dict.fromkeys(
+                [self.why.reason, *(f"{f.column}: {f.why.reason}" if f.column else f.why.reason for f in self.more)]
+            )
+        )
+
+    @property
+    def remedy(self) -> str:
+        """What to do about it: for all its faults."""
+        return "; ".join(dict.fromkeys([self.why.remedy, *(fault.why.remedy for fault in self.more)]))
+
+    @property
+    def cells(self) -> tuple[str, str, int, str, str, str, str]:
         """The row as set_aside.csv has it: `COLUMNS`."""
-        return self.file, self.row, self.column, self.value, self.why.reason, self.why.remedy
+        return self.file, self.sheet, self.row, self.column, self.value, self.reason, self.remedy
+
+
+class Unused(NamedTuple):
+    """A file, or a sheet of one, that nothing was used of; `table` is what it holds, where that could be read."""
+
+    file: str
+    sheet: str
+    why: Reason
+    table: Table | None = None
+
+    @property
+    def name(self) -> str:
+        """File and sheet as a person would name them."""
+        return f"{self.file}, sheet {self.sheet}" if self.sheet else self.file
+
+    @property
+    def to_do(self) -> bool:
+        """Whether somebody has to look at it."""
+        return self.why.code not in NOTHING_TO_DO
 
 
 class UnitBy(StrEnum):
@@ -123,6 +168,9 @@ class Reading:
     notes: tuple[str, ...]  # encoding, delimiter, sheet
     columns: Mapping[str, tuple[str, Match]]  # our name -> the file's heading, and how it was matched
     unmatched: Mapping[str, str]  # the file's heading -> the nearest of our names, or ""
+    sheet: str = ""
+    headings: tuple[str, ...] = ()
+    first_rows: tuple[tuple[str, ...], ...] = ()
     crs: str = ""  # the system of shapes, where the file carries them
     cells: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # our name -> the first cells, as written
     samples: list[tuple[str, str, str]] = field(default_factory=list)  # heading, as written, as understood
@@ -151,6 +199,11 @@ class Ledger:
         self.doubts: list[str] = []
         self.readings: list[Reading] = []
         self.holdings: list[Holding] = []
+        self.unused: list[Unused] = []
+        # words nobody knows, by file, our column and word, with the rows that hold them; and columns that lack a unit
+        # or the order of day and month
+        self.unknown_words: dict[tuple[str, str, str], list[int]] = {}
+        self.unknown_units: list[tuple[str, str]] = []
         # what became of the rows of correction files (corrections.py)
         self.corrections: Sequence[Placed] = []
         self.lost_corrections: Lost = []
@@ -174,13 +227,15 @@ class Ledger:
         for file, n in sorted(Counter(table.file_of(int(at)) for at in positions).items()):
             self.accept(kind, file, n)
 
-    def set_row_aside(self, kind: str, table: Table, at: int, fault: Fault, about: str = "") -> None:
+    def set_row_aside(
+        self, kind: str, table: Table, at: int, fault: Fault, about: str = "", more: Sequence[Fault] = ()
+    ) -> None:
         """The row at this position of the table is not used. To be called once for a row."""
         text = as_text(fault.value)
         if len(text) > LONGEST_VALUE:
             text = text[: LONGEST_VALUE - 1] + "…"
         file, row = table.file_of(at), table.numbers[at]
-        self.set_aside(SetAside(kind, file, row, fault.column, text, fault.why, about, table, at))
+        self.set_aside(SetAside(kind, file, row, fault.column, text, fault.why, about, table, at, tuple(more)))
 
     def set_aside(self, row: SetAside) -> None:
         """One row read is not used. To be called once for a row."""
@@ -192,10 +247,21 @@ class Ledger:
         crs = table.crs.name if table.crs is not None else ""
         cells = {name: _first_cells(table, at) for name, at in headings.at.items()}
         notes = (*table.notes, *table.left_out, *_odd_letters(table))
-        reading = Reading(kind, table.file, table.name, notes, columns, headings.unmatched, crs, cells)
+        rows = first_rows(table)
+        shown = (headings.unmatched, table.sheet, table.headings, rows, crs, cells)
+        reading = Reading(kind, table.file, table.name, notes, columns, *shown)
         reading.left_out, reading.delimiter = table.left_out, table.delimiter
         self.readings.append(reading)
         return reading
+
+    def ask_word(self, file: str, column: str, word: str, row: int) -> None:
+        """Nobody knows what a word in a column of ours means."""
+        self.unknown_words.setdefault((file, column, word), []).append(row)
+
+    def ask_unit(self, file: str, column: str) -> None:
+        """Nobody knows the unit of a column of ours, or the order of its dates."""
+        if (file, column) not in self.unknown_units:
+            self.unknown_units.append((file, column))
 
     def remark(self, text: str) -> None:
         """Something about rows that are used which somebody should look at; said once, however often it is found."""
@@ -230,11 +296,13 @@ class Ledger:
 
     def in_order(self) -> list[SetAside]:
         """The rows set aside, ordered by file, row and reason."""
-        return sorted(self._aside, key=lambda e: (e.file, e.row, e.why.code.name, e.column, e.value))
+        return sorted(self._aside, key=lambda e: (e.file, e.sheet, e.row, e.why.code.name, e.column, e.value))
 
     def frame(self) -> pd.DataFrame:
-        """The rows set aside as set_aside.csv has them, ordered by file, row and reason."""
-        return pd.DataFrame([entry.cells for entry in self.in_order()], columns=list(COLUMNS)).astype({"row": "int64"})
+        """Files and sheets not used (without a row), then the rows set aside, as set_aside.csv has them."""
+        unused = [(u.file, u.sheet, None, "", "", u.why.reason, u.why.remedy) for u in self.unused]
+        aside = [entry.cells for entry in self.in_order()]
+        return pd.DataFrame([*unused, *aside], columns=list(COLUMNS)).astype({"row": "Int64"})
 
     def check(self) -> None:
         """Raises AssertionError, naming the file, where read is not accepted + set aside: a fault of the program."""
@@ -244,6 +312,12 @@ class Ledger:
                     f"{file} ({kind}): {read} rows read, but {accepted} accepted and {aside} set aside; "
                     "please report this, it is a fault of the program"
                 )
+
+
+def first_rows(table: Table) -> tuple[tuple[str, ...], ...]:
+    """The first `ROWS_SHOWN` records of a table, as written, a cell for each heading."""
+    good = (row for at, row in enumerate(table.rows) if at not in table.odd)
+    return tuple(tuple(as_text(cell)[:LONGEST_SAMPLE] for cell in row) for row in islice(good, ROWS_SHOWN))
 
 
 def _first_cells(table: Table, at: int) -> tuple[str, ...]:

@@ -26,7 +26,9 @@ def with_place_by_content(table: Table, heads: Headings) -> Headings:
     told = heads.at.keys()
     if table.geometry is not None or "position" in told or {"x", "y"} <= told or {"lon", "lat"} <= told:
         return heads
-    free = [at for at, heading in enumerate(table.headings) if at not in heads.at.values() and heading]
+    told_of = table.taught.headings
+    columns = [at for at, heading in enumerate(table.headings) if heading and heading not in told_of]
+    free = [at for at in columns if at not in heads.at.values()]
     found = [at for at in free if _holds_places(table, at)]
     if len(found) != 1:
         return heads

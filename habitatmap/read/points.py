@@ -29,7 +29,7 @@ from habitatmap.read.coordinates import (
 )
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.headings import Headings, match_headings, unit_of
+from habitatmap.read.headings import Headings, match_table, unit_of
 from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.rows import PLACE_COLUMNS, Draft
@@ -192,7 +192,7 @@ def rough_lonlat(
     """Longitudes and latitudes of all rows that have a place, to choose a system from; nothing is reported here."""
     lon, lat = [np.empty(0)], [np.empty(0)]
     for table in tables:
-        headings = match_headings(kind, table.headings, stated.columns.get(kind, {}))
+        headings = match_table(kind, table.headings, stated.columns.get(kind, {}), table.taught.headings)
         headings = with_place_by_content(table, headings)
         x, y = locate([p for p in points_of(table, headings, stated) if isinstance(p, Point)], WGS84)
         lon.append(x)

@@ -22,10 +22,10 @@ from habitatmap.errors.why import NOTHING_TO_DO, Reason, Why
 from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.headings import ALIASES, Headings, match_headings
-from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, UnitRead
+from habitatmap.read.headings import ALIASES, Headings, match_table
+from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, UnitRead, Unused, some
 from habitatmap.read.place_by_content import with_place_by_content
-from habitatmap.read.values import yes_no
+from habitatmap.read.values import name_key, yes_no
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import Kind
 
@@ -46,6 +46,10 @@ _ESSENTIAL = {
 
 # tables whose rows may be known by their places
 _BY_PLACE = {"x", "lon", "position"}
+# the columns whose cells say one of a few words, and why a row with another is set aside
+_FEW_VALUES = {column.name for columns in COLUMNS.values() for column in columns if column.values}
+_OF_WORDS = (Why.ODD_OUTCOME, Why.CODED_OUTCOME, Why.EMPTY_OUTCOME, Why.MARKED_OUTCOME)
+_OF_ORDER = (Why.DATE_UNDECIDED, Why.DATES_MIXED)
 
 # in layers made from a map extract: which of its objects a row came from; nobody looks for it
 _OBJECT = "osm"
@@ -73,7 +77,7 @@ class Draft:
     headings: Headings
     ledger: Ledger
     reading: Reading  # the account of how the table was understood
-    aside: dict[int, Fault] = field(default_factory=dict)  # what is wrong with rows, by their position
+    aside: dict[int, list[Fault]] = field(default_factory=dict)  # what is wrong with rows, by their position
     about: Sequence[str] = ()  # the name of each row's pool, once known
     shapes: Sequence[BaseGeometry | None] = ()  # each row's shape in the area's CRS (metres, 2-D, valid), once placed
     bounds: NDArray[np.float64] | None = None  # (rows, 4) metres of the area's CRS, NaN where a row has no place
@@ -94,7 +98,10 @@ class Draft:
     def cells(self, name: str) -> list[object]:
         """The cells of our column `name`; all None where the table lacks it."""
         if name not in self._cells:
-            self._cells[name] = self.table.column(self.headings.at.get(name))
+            cells = self.table.column(self.headings.at.get(name))
+            if said := self.table.taught.words.get(name):
+                cells = [said.get(name_key(as_text(cell)), cell) or None for cell in cells]
+            self._cells[name] = cells
         return self._cells[name]
 
     def texts(self, name: str) -> list[str]:
@@ -111,7 +118,8 @@ class Draft:
         """The dates of a column, None where blank; rows with a date that cannot be read are set aside."""
         cells = self.cells(name)
         dates: list[datetime.date | None] = []
-        for at, read in enumerate(read_dates(cells, self.heading(name), self.table.day_zero)):
+        heading = f"{self.heading(name)} {self.table.taught.units.get(name, '')}"
+        for at, read in enumerate(read_dates(cells, heading, self.table.day_zero)):
             if isinstance(read, Why):
                 self.refuse(at, name, cells[at], read)
             dates.append(None if isinstance(read, Why) else read)
@@ -140,8 +148,20 @@ class Draft:
     # --- what becomes of its rows
 
     def refuse(self, at: int, name: str, value: object, why: Reason) -> None:
-        """Sets a row aside, unless it already is. `name`: our name of the column, shown by the file's own heading."""
-        self.aside.setdefault(at, Fault(self.headings.text.get(name, name), value, why))
+        """Sets a row aside. `name`: our name of the column, shown by the file's own heading.
+
+        A row with several faults has them all told, one for each column; one that is no record has no other.
+        """
+        if why.code in _OF_WORDS:
+            self.ledger.ask_word(self.table.file_of(at), name, as_text(value), self.table.numbers[at])
+        elif why.code in _OF_ORDER:
+            self.ledger.ask_unit(self.table.file, name)
+        faults = self.aside.setdefault(at, [])
+        fault = Fault(self.headings.text.get(name, name), value, why)
+        if at in self.table.odd and faults:
+            return
+        if all(told.column != fault.column if fault.column else told.why.code is not why.code for told in faults):
+            faults.append(fault)
 
     @property
     def kept(self) -> list[int]:
@@ -177,7 +197,7 @@ class Draft:
         return [heading for heading in self.headings.unmatched if heading != _OBJECT]
 
     def _is_no_record(self, at: int) -> bool:
-        return at in self.aside and self.aside[at].why.code in _NO_RECORD
+        return at in self.aside and self.aside[at][0].why.code in _NO_RECORD
 
     # --- what is told of it
 
@@ -194,6 +214,9 @@ class Draft:
         """Remarks on cells of a column that say something nobody understands, in rows that are used all the same."""
         cells = self.cells(name)
         lost = [at for at, (bad, cell) in enumerate(zip(unread, cells, strict=True)) if bad and cell is not None]
+        if name in _FEW_VALUES:
+            for at in lost:
+                self.ledger.ask_word(self.table.file_of(at), name, as_text(cells[at]), self.table.numbers[at])
         if lost:
             self.remark(
                 f"{len(lost)} cells of {self.heading(name)} cannot be read (row {self.row_of(lost[0])}: "
@@ -218,7 +241,7 @@ def sort_kinds(tables: Mapping[Kind, Sequence[Table]], stated: Stated) -> dict[K
 
 
 def _may_be(kind: Kind, table: Table, stated: Stated) -> bool:
-    heads = match_headings(kind, table.headings, stated.columns.get(kind, {}))
+    heads = match_table(kind, table.headings, stated.columns.get(kind, {}), table.taught.headings)
     at = with_place_by_content(table, heads).at.keys()
     if kind == Kind.VISITS:
         return {"pool", "date"} <= at
@@ -243,7 +266,8 @@ def open_drafts(
     # name and kind are headed alike in every layer, so layers without headings of their own are matched as land
     own = kind in ALIASES
     overrides = stated.columns.get(kind, {}) if own else {}
-    matched = [(table, match_headings(kind if own else "land", table.headings, overrides)) for table in tables]
+    as_kind = kind if own else Kind.LAND
+    matched = [(table, match_table(as_kind, table.headings, overrides, table.taught.headings)) for table in tables]
     if _ESSENTIAL.get(kind, set()) >= _BY_PLACE:
         matched = [(table, with_place_by_content(table, heads)) for table, heads in matched]
     for name in sorted({name for _, heads in matched for name in heads.unused}):
@@ -259,7 +283,8 @@ def open_drafts(
     for (table, heads), fit in zip(matched, fits, strict=True):
         if not fit and table.file in files:
             if essential:  # the styles that GIS programs keep beside layers are nothing anybody looks for
-                ledger.remark(f"{table.name}: not read, as no heading there is one of {kind}")
+                told = Why.NO_HEADING_KNOWN.of(kind=kind, headings=some([h for h in table.headings if h], ", "))
+                ledger.unused.append(Unused(table.file, table.sheet, told, table))
             continue
         heads = by_content(table, heads)
         if own:
@@ -338,8 +363,9 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
 def close(drafts: Sequence[Draft]) -> None:
     """Writes what was set aside and what was accepted into the ledger."""
     for draft in drafts:
-        for at, fault in sorted(draft.aside.items()):
-            draft.ledger.set_row_aside(draft.kind, draft.table, at, fault, draft.about[at] if draft.about else "")
+        for at, (fault, *more) in sorted(draft.aside.items(), key=lambda item: item[0]):
+            about = draft.about[at] if draft.about else ""
+            draft.ledger.set_row_aside(draft.kind, draft.table, at, fault, about, more)
         draft.ledger.accept_rows(draft.kind, draft.table, draft.kept)
         draft.ledger.holdings.append(draft.holding())
 

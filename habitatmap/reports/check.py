@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from habitatmap.area import Area
-from habitatmap.errors.why import NOTHING_TO_DO
+from habitatmap.area import Account, Area
+from habitatmap.errors.why import NOTHING_TO_DO, Why
 from habitatmap.export.folder import write_files
 from habitatmap.page.sections import Fold, Section, Table, aligned, letters, report_page, terminal
 from habitatmap.read.corrections import CorrectionFile
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.headings import Match
 from habitatmap.read.inputs import Input
-from habitatmap.read.ledger import COLUMNS, Known, Reading, SetAside
+from habitatmap.read.ledger import COLUMNS, Known, Ledger, Reading, SetAside, Unused, first_rows
+from habitatmap.read.values import name_key
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.explained import explanations
-from habitatmap.words.inputs import left, units, what_matters, where, worth_lines
+from habitatmap.words.inputs import left, not_used, units, what_matters, where, worth_lines
 from habitatmap.words.land_cover import cover_doubts
 from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.numbers import count, number, sentence
@@ -56,17 +58,20 @@ class FileRead:
 
 @dataclass(frozen=True)
 class RowAside:
-    """A row set aside; `name` is the code of its reason, `cells` what the whole row says."""
+    """A row set aside; `name` is the code of its first reason, `cells` what the whole row says, `visits` how many
+    visits are set aside because it is."""
 
     file: str
+    sheet: str
     row: int
     column: str
     value: str
     reason: str
     remedy: str
-    sheet: str
+    kind: str
     name: str
     cells: str
+    visits: int
 
     @property
     def to_do(self) -> bool:
@@ -75,17 +80,33 @@ class RowAside:
 
 
 @dataclass(frozen=True)
+class NotUsed:
+    """A file or a sheet that nothing was used of, and why; its headings and first rows, where it has any."""
+
+    file: str
+    sheet: str
+    reason: str
+    remedy: str
+    told: str
+    to_do: bool
+    headings: Sequence[str]
+    rows: Sequence[Sequence[str]]
+
+
+@dataclass(frozen=True)
 class Check:
-    """What was read and how. `doubts`: sentences on rows that are used, or on what was not read, that somebody should
-    look at; `fixes`: the files to correct that were written."""
+    """What was read and how. `walls`: sentences on what stops a map; `doubts`: on rows that are used, or on what was
+    not read, that somebody should look at; `fixes`: the files to correct that were written."""
 
     title: str
     crs: str
+    walls: Sequence[str]
     notes: Sequence[str]
     remarks: Sequence[str]
     doubts: Sequence[str]
     inputs: Sequence[Input]
     files: Sequence[FileRead]
+    not_used: Sequence[NotUsed]
     set_aside: Sequence[RowAside]
     fixes: Sequence[CorrectionFile]
 
@@ -102,34 +123,58 @@ class Check:
     @property
     def needs_a_look(self) -> bool:
         """Whether a row waits for somebody, or something about the rows in use should be looked at."""
-        return bool(self.doubts or self.waiting)
+        return bool(self.walls or self.doubts or self.waiting or any(one.to_do for one in self.not_used))
 
     def for_json(self) -> dict[str, Any]:
         """The same for a machine."""
         files = [vars(file) | {"tables": list(map(_plain, file.tables))} for file in self.files]
-        aside, fixes = map(vars, self.set_aside), map(vars, self.fixes)
+        aside, fixes, unused = map(vars, self.set_aside), map(vars, self.fixes), map(vars, self.not_used)
         inputs = [vars(one) | {"units": [unit._asdict() for unit in one.units]} for one in self.inputs]
-        return vars(self) | {"inputs": inputs, "files": files, "set_aside": list(aside), "fixes": list(fixes)}
+        lists = {"set_aside": list(aside), "fixes": list(fixes), "not_used": list(unused)}
+        return vars(self) | {"inputs": inputs, "files": files} | lists
 
 
-def check(area: Area, fixes: Sequence[CorrectionFile] = ()) -> Check:
+def check(found: Area | Account, fixes: Sequence[CorrectionFile] = ()) -> Check:
     """How the files of an area were understood; `fixes`: the files to correct that were written."""
-    doubts = [*area.notes[1:], *area.ledger.doubts]  # the first note says which reference system is used
+    ledger, doubts = found.ledger, list(found.ledger.doubts)
+    walls: Sequence[str] = ()
+    crs = ""
+    notes: Sequence[str] = ()
+    inputs: Sequence[Input] = ()
+    if isinstance(found, Account):
+        walls, doubts = list(dict.fromkeys(map(str, found.faults))), [*found.notes, *doubts]
+    else:
+        crs, notes, inputs = found.crs.name, found.notes, found.inputs
+        doubts = [*notes[1:], *doubts]  # the first note says which reference system is used
+        if found.land_cover is not None:
+            doubts += map(str, cover_doubts(found.land_cover.doubts))
     tables: dict[tuple[str, str], list[Reading]] = {}
-    for reading in area.ledger.readings:
+    for reading in ledger.readings:
         tables.setdefault((reading.kind, reading.file), []).append(reading)
         doubts += [f"{reading.table}: {note}" for note in reading.left_out]
-    if area.land_cover is not None:
-        doubts += map(str, cover_doubts(area.land_cover.doubts))
-    aside = [_row_aside(entry) for entry in area.ledger.in_order()]
-    counts = area.ledger.by_file()
+    aside = _rows_aside(ledger)
+    counts = ledger.by_file()
     files = []
     for kind, file in sorted(counts.keys() | tables.keys()):
         read, accepted, left = counts.get((kind, file), (None, None, None))
         to_do = sum(row.file == file and row.to_do for row in aside)
         files.append(FileRead(kind, file, read, accepted, left, to_do, tables.get((kind, file), [])))
-    remarks, unique = area.ledger.remarks, list(dict.fromkeys(doubts))
-    return Check(area.title, area.crs.name, area.notes, remarks, unique, area.inputs, files, aside, fixes)
+    unused = [_not_used(one) for one in ledger.unused]
+    return Check(
+        found.title, crs, walls, notes, ledger.remarks, list(dict.fromkeys(doubts)), inputs, files, unused, aside, fixes
+    )
+
+
+def _not_used(one: Unused) -> NotUsed:
+    headings, rows = (one.table.headings, first_rows(one.table)) if one.table is not None else ((), ())
+    return NotUsed(one.file, one.sheet, one.why.reason, one.why.remedy, not_used(one), one.to_do, headings, rows)
+
+
+def _rows_aside(ledger: Ledger) -> list[RowAside]:
+    """The rows set aside, causes before effects: pools first, and last the visits that wait for a pool's own row."""
+    waiting = Counter(name_key(e.about) for e in ledger.entries(Kind.VISITS) if e.why.code is Why.POOL_ASIDE)
+    entries = sorted(ledger.in_order(), key=lambda e: (e.why.code is Why.POOL_ASIDE, e.kind != Kind.POOLS))
+    return [_row_aside(e, waiting[name_key(e.about)] if e.kind == Kind.POOLS and e.about else 0) for e in entries]
 
 
 def _plain(reading: Reading) -> dict[str, Any]:
@@ -147,19 +192,20 @@ def _plain(reading: Reading) -> dict[str, Any]:
     }
 
 
-def _row_aside(entry: SetAside) -> RowAside:
+def _row_aside(entry: SetAside, visits: int) -> RowAside:
     """A row set aside with what the whole row says, for somebody who looks for it."""
     row = entry.table.rows[entry.at] if entry.table else ()
     text = "; ".join(filter(None, map(as_text, row)))
     text = text if len(text) <= LONGEST_ROW else f"{text[: LONGEST_ROW - 1]}…"
-    return RowAside(*entry.cells, entry.table.sheet if entry.table else "", entry.why.code.name, text)
+    return RowAside(*entry.cells, entry.kind, entry.why.code.name, text, visits)
 
 
 def write_check(found: Check, folder: str | Path) -> None:
     """Writes check.html and set_aside.csv into `folder`, which is replaced in one step."""
-    rows = [[getattr(row, column) for column in COLUMNS] for row in found.set_aside]
-    aside = pd.DataFrame(rows, columns=list(COLUMNS))
-    write_files(folder, {"check.html": check_page(found), "set_aside.csv": aside})
+    unused = [(one.file, one.sheet, None, "", "", one.reason, one.remedy) for one in found.not_used]
+    aside = [[getattr(row, column) for column in COLUMNS] for row in found.set_aside]
+    table = pd.DataFrame([*unused, *aside], columns=list(COLUMNS)).astype({"row": "Int64"})
+    write_files(folder, {"check.html": check_page(found), "set_aside.csv": table})
 
 
 def _groups(rows: Iterable[RowAside]) -> list[list[RowAside]]:
@@ -183,6 +229,15 @@ def _reason(group: Sequence[RowAside]) -> str:
     return explained.reason if differ and explained is not None else group[0].reason
 
 
+def _effect(group: Sequence[RowAside]) -> str:
+    """How many visits wait for these rows, "" where none does."""
+    visits = sum(row.visits for row in group)
+    if not visits:
+        return ""
+    rows, them = ("This row sets", "it") if len(group) == 1 else (f"These {len(group)} rows set", "them")
+    return f"{rows} {count(visits, 'visit')} aside: correct {them}, and the visits count."
+
+
 # --- on the terminal -------------------------------------------------------------------------------------------------
 
 
@@ -192,19 +247,32 @@ def check_text(found: Check) -> str:
     for f in found.files:
         counts = (f.read, f.accepted, f.set_aside, f.to_do)
         rows.append([f.file, f.kind, *("-" if n is None else str(n) for n in counts)])
-    lines = [*aligned(rows), "", "What your files hold:", *(f"  {line}" for line in worth_lines(found.inputs))]
+    walls = ["No map can be made yet:", *(f"  {wall}" for wall in found.walls), ""] if found.walls else []
+    worth = ["", "What your files hold:", *(f"  {line}" for line in worth_lines(found.inputs))] if found.inputs else []
+    lines = [*walls, *aligned(rows), *worth]
     for file in found.files:
         for table in file.tables:
             lines += ["", *_table_lines(table)]
     for heading, aside in (("Set aside, nothing to do:", found.resting), ("To correct:", found.waiting)):
         groups = _groups(aside)
         lines += ["", heading] if groups else []
-        lines += [f"  {g[0].file}, {_rows_of(g)}: {_reason(g)}; {g[0].remedy}" for g in groups]
+        lines += [
+            " ".join(filter(None, [f"  {_where(g[0])}, {_rows_of(g)}: {_reason(g)}; {g[0].remedy}", _effect(g)]))
+            for g in groups
+        ]
+    to_do, rest = ([one for one in found.not_used if one.to_do is wanted] for wanted in (True, False))
+    for heading, files in (("Not used:", to_do), ("Not used, nothing to do:", rest)):
+        lines += ["", heading] if files else []
+        lines += [f"  {one.told}" for one in files]
     if found.doubts:
         lines += ["", "Please look:", *(f"  {doubt}" for doubt in found.doubts)]
     if not found.needs_a_look:
         lines += ["", "Nothing needs a look."]
     return terminal(lines)
+
+
+def _where(row: RowAside) -> str:
+    return f"{row.file}, sheet {row.sheet}" if row.sheet else row.file
 
 
 def _table_lines(table: Reading) -> Iterator[str]:
@@ -230,12 +298,50 @@ def _match(how: Match) -> str:
 
 def check_page(found: Check) -> str:
     """The account as one HTML file that loads nothing and runs nothing; text of records is escaped."""
-    sections = [_summary(found), *_worth(found), *_to_correct(found)]
+    sections = [*_walls(found), _summary(found), *_not_used_files(found), *_worth(found), *_to_correct(found)]
     if found.doubts:
         lead = "These rows are used, or could not be read at all. Something about them may not be as it was meant."
         sections.append(Section("look", "Please look", lead, found.doubts))
     sections += [*_nothing_to_do(found), _how_read(found), *_meanings(found)]
     return report_page(found.title, "How your files were read", "", sections)
+
+
+def _walls(found: Check) -> Iterator[Section]:
+    if found.walls:
+        lead = "Until this is put right, no map can be made of this folder. Everything else was read as far as it goes."
+        yield Section("walls", "What stops the map", lead, [sentence(wall) for wall in found.walls])
+
+
+def _not_used_files(found: Check) -> Iterator[Section]:
+    """Files and sheets that nothing was used of: those that somebody has to look at with what they hold."""
+    to_do, rest = ([one for one in found.not_used if one.to_do is wanted] for wanted in (True, False))
+    if to_do:
+        rows = [(one.file, one.sheet, sentence(one.reason), sentence(one.remedy)) for one in to_do]
+        tables = [
+            Table("Files and sheets that need you", ("File", "Sheet", "Why", "What to do"), rows, fold=Fold.NEVER)
+        ]
+        tables += [
+            _first_rows(f"What {one.told.partition(':')[0]} holds", one.headings, {}, one.rows)
+            for one in to_do
+            if one.headings
+        ]
+        lead = f"Nothing was used of {count(len(to_do), 'file or sheet', 'files or sheets')}. They may hold records."
+        yield Section("not-used", "Not used", lead, tables=tables)
+    if rest:
+        others = [(one.file, one.sheet, sentence(one.reason)) for one in rest]
+        table = Table("Files and sheets that need nobody", ("File", "Sheet", "Why"), others)
+        yield Section("left", "Not used, nothing to do", "These hold no records.", tables=[table])
+
+
+def _first_rows(title: str, headings: Sequence[str], meant: Mapping[str, str], rows: Sequence[Sequence[str]]) -> Table:
+    """A table's headings, what each was taken for, and what its first rows say there."""
+    read_as = ["Taken for"] if meant else []
+    names = ["First row", "Second row", "Third row"][: len(rows)]
+    lines = [
+        (heading or "(none)", *([meant.get(heading, "nothing")] if meant else []), *(row[at] for row in rows))
+        for at, heading in enumerate(headings)
+    ]
+    return Table(title, ("Your heading", *read_as, *names), lines)
 
 
 def _summary(found: Check) -> Section:
@@ -245,6 +351,9 @@ def _summary(found: Check) -> Section:
         f"{count(sum(f.read or 0 for f in files), 'row')} were read from {count(len(files), 'file')}; "
         f"{sum(f.accepted or 0 for f in files):,} are used."
     ]
+    if found.walls:
+        lead = "These files were read."
+        words = [f"{count(sum(f.read or 0 for f in files), 'row')} were read from {count(len(files), 'file')}."]
     if waiting:
         of_files = count(len({row.file for row in waiting}), "file")
         lead = f"{count(len(waiting), 'row')} in {of_files} cannot be used until you have a look."
@@ -321,7 +430,8 @@ def _reason_part(key: str, group: Sequence[RowAside]) -> Section:
     name = group[0].name
     links = [(_key_of(name), "What this means, with an example")] if name in explanations() else []
     todo = f"What to do: {group[0].remedy}."
-    return Section(f"part-{key}", sentence(_reason(group)), todo, tables=[table], links=links)
+    effects = list(filter(None, [_effect(group)]))
+    return Section(f"part-{key}", sentence(_reason(group)), todo, effects, tables=[table], links=links)
 
 
 def _nothing_to_do(found: Check) -> Iterator[Section]:
@@ -338,21 +448,17 @@ def _how_read(found: Check) -> Section:
     tables = [table for file in found.files for table in file.tables]
     parts = [_table_part(f"read-{letters(at)}", table) for at, table in enumerate(tables)]
     lead = "See whether your columns were taken for what they are. If not, rename the heading."
-    words = [f"The area's reference system: {found.crs}."]
+    words = [f"The area's reference system: {found.crs}."] if found.crs else []
     return Section("read", "How each file was read", lead, words, parts=parts)
 
 
 def _table_part(key: str, table: Reading) -> Section:
     read_as, name = ", ".join(filter(None, [*table.notes, table.crs])), table.table
-    columns = [
-        (heading, our_name + _match(how), " | ".join(table.cells.get(our_name, ())))
-        for our_name, (heading, how) in table.columns.items()
-    ]
-    left = [(heading, nearest or "none") for heading, nearest in table.unmatched.items()]
+    meant = {heading: our_name + _match(how) for our_name, (heading, how) in table.columns.items()}
+    meant |= {heading: f"nothing (nearest: {near})" for heading, near in table.unmatched.items() if near}
     tables = [
-        Table(f"Columns of {name}", ("Your heading", "Read as", "First cells"), columns),
+        _first_rows(f"Columns of {name}", table.headings, meant, table.first_rows),
         Table(f"What cells of {name} were understood as", ("Column", "Written", "Understood"), table.samples),
-        Table(f"Headings of {name} that nothing reads", ("Your heading", "Nearest of ours"), left),
     ]
     return Section(key, name, f"Read as {read_as}." if read_as else "", tables=tables)
 

@@ -304,6 +304,7 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         versions=versions(),
         credits=tuple(area.credits),
         inputs=area.inputs,
+        not_used=tuple(one._replace(table=None) for one in area.ledger.unused),
     )
 
 

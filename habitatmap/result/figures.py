@@ -17,6 +17,7 @@ from habitatmap.plan.search import Shortfall
 from habitatmap.plan.served import Share
 from habitatmap.plan.terms import UnknownName
 from habitatmap.read.inputs import Input
+from habitatmap.read.ledger import Unused
 from habitatmap.survey.figures import OccupancyFigures
 from habitatmap.survey.seasons import Seasons
 from habitatmap.vocabulary.note import Note
@@ -212,4 +213,5 @@ class Figures:
     versions: Mapping[str, str]
     credits: tuple[str, ...]
     inputs: tuple[Input, ...] = ()
+    not_used: tuple[Unused, ...] = ()
     """What each file is worth; none in what is public."""

@@ -75,5 +75,6 @@ class Result:
 
     @property
     def needs_a_look(self) -> bool:
-        """Whether a row was set aside or an input is missing."""
-        return bool(self.figures.missing) or len(self.set_aside) > 0
+        """Whether a row was set aside, or an input is missing or was not used."""
+        unused = any(one.to_do for one in self.figures.not_used)
+        return bool(self.figures.missing) or unused or bool(self.set_aside["row"].notna().any())

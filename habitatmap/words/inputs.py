@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from habitatmap.read.inputs import Input, added
-from habitatmap.read.ledger import Known, UnitBy
+from habitatmap.read.ledger import Known, UnitBy, Unused
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.numbers import count, known, metres, sentence
@@ -108,6 +108,11 @@ def left(one: Input) -> str:
         return ""
     more = len(one.not_read) - MOST_COLUMNS
     return f"Not read: {', '.join(one.not_read[:MOST_COLUMNS])}{f' and {more} more' if more > 0 else ''}"
+
+
+def not_used(one: Unused) -> str:
+    """A line on a file or a sheet that nothing was used of: which, why, and what to do."""
+    return f"{one.name}: {one.why.reason}{f'; {one.why.remedy}' if one.to_do else ''}"
 
 
 def worth_lines(inputs: Sequence[Input]) -> list[str]:

@@ -16,7 +16,7 @@ import xlsxwriter
 from habitatmap import open_area
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
-from habitatmap.read.files import find_inputs, read_tables
+from habitatmap.read.files import find_inputs, read_sheets, read_tables
 from habitatmap.read.formats.archive import file_name
 from habitatmap.read.formats.cells import guard, unguard
 from tests.read.tables import as_dict, read_one, write
@@ -267,9 +267,9 @@ def test_hidden_sheets_are_named_and_several_sheets_are_several_tables(tmp_path:
     old.sheet_state = "hidden"
     book.create_sheet("blank")
     book.save(tmp_path / "pools.xlsx")
-    north_table, south_table = read_tables(tmp_path / "pools.xlsx")
+    north_table, south_table, *others = read_sheets(tmp_path / "pools.xlsx")
     assert (north_table.sheet, south_table.sheet) == ("north", "south")
-    assert any("old" in note for note in north_table.left_out)
+    assert [(t.sheet, t.unused) for t in others] == [("old", Why.HIDDEN_SHEET), ("blank", Why.EMPTY_SHEET)]
 
 
 def test_a_sheet_that_is_no_table_is_named_and_left_out(tmp_path: Path) -> None:
@@ -278,8 +278,8 @@ def test_a_sheet_that_is_no_table_is_named_and_left_out(tmp_path: Path) -> None:
     book.active.append(["P1", 60.1, 24.9])
     book.create_sheet("sums").append([1, 2, 3])
     book.save(tmp_path / "pools.xlsx")
-    (one,) = read_tables(tmp_path / "pools.xlsx")
-    assert any("sheet sums has no row of headings" in note for note in one.left_out)
+    one, sums = read_sheets(tmp_path / "pools.xlsx")
+    assert (len(one), sums.sheet, sums.unused) == (1, "sums", Why.NO_HEADINGS)
 
 
 @pytest.mark.parametrize("start", [False, True], ids=["1900", "1904"])
@@ -429,7 +429,7 @@ def test_plain_numbers_as_dates_count_from_the_workbooks_own_day(tmp_path: Path)
 
 def test_an_old_workbook() -> None:
     """visits.xls was made with the library xlwt: a title, a date format, cells merged downwards, a hidden sheet."""
-    (one,) = read_tables(Path(__file__).parent / "visits.xls")
+    one, old = read_sheets(Path(__file__).parent / "visits.xls")
     day = datetime.date
     assert as_dict(one) == {
         4: ("Teich Süd", day(2024, 5, 1), "larvae", 7),
@@ -437,7 +437,7 @@ def test_an_old_workbook() -> None:
         6: ("P3", day(2024, 6, 13), "dry", None),
         7: ("P3", day(2024, 6, 14), "larvae", None),
     }
-    assert "hidden sheets old" in " ".join(one.left_out)
+    assert (old.sheet, old.unused) == ("old", Why.HIDDEN_SHEET)
 
 
 # --- archives --------------------------------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
@@ -16,6 +17,27 @@ from habitatmap.read.formats.cells import Failed
 # spreadsheets count days from here, but those with the calendar of 1904
 DAY_ZERO = datetime.date(1899, 12, 30)
 DAY_ZERO_1904 = datetime.date(1904, 1, 1)
+
+
+@dataclass(frozen=True)
+class Taught:
+    """What a person said of a table in readings.xlsx.
+
+    headings: by heading our column, "" = none of ours; words: by our column, what a word there means; units: by our
+    column, the unit of its cells, or the order of day and month.
+    """
+
+    headings: Mapping[str, str] = field(default_factory=dict)
+    words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+
+
+class Renamed(NamedTuple):
+    """A pool that bears another name since a day, None = always; `old` is the key of its former name."""
+
+    old: str
+    new: str
+    since: datetime.date | None
 
 
 @dataclass(frozen=True)
@@ -40,6 +62,8 @@ class Table:
     corrected_in: Mapping[int, str] = field(default_factory=dict)  # rows that stand in a correction file: its name
     failed: Mapping[tuple[int, int], Failed] = field(default_factory=dict)  # (position, column): cells without a value
     group: str = ""  # the group whose list it is, "" for the area's own (groups.py)
+    taught: Taught = Taught()
+    unused: Reason | None = None  # why nothing of it is used, where that is known before anything is understood
     day_zero: datetime.date = DAY_ZERO  # what the number 0 means where a sheet's date is a plain number
 
     def __len__(self) -> int:
@@ -68,5 +92,6 @@ class Stated:
     crs: str | None = None  # the area's crs, only where area.toml states it
     encoding: Mapping[str, str] = field(default_factory=dict)  # file name -> encoding of its text
     tree_units: Mapping[str, str] = field(default_factory=dict)  # by what is measured (diameter, girth): cm, inch, ...
+    names: tuple[Renamed, ...] = ()  # by readings.xlsx
     box: Box | None = None  # where the area lies, by its boundary, its land cover, or the stated system
     home: Box | None = None  # where the area lies, by its boundary, its land cover, or its pools

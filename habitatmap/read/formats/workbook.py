@@ -20,6 +20,7 @@ from habitatmap.read.formats.archive import refuse_trap
 from habitatmap.read.formats.assemble import Record, tables_of
 from habitatmap.read.formats.cells import ERRORS, NOT_COMPUTED, Failed, clean
 from habitatmap.read.formats.table import DAY_ZERO, DAY_ZERO_1904, Table
+from habitatmap.read.templates import is_no_data
 
 # one lost cell far to the right and far down makes a sheet of so many; a million rows of 24 columns are fine
 MOST_CELLS = 25_000_000
@@ -55,12 +56,12 @@ def read_workbook(path: Path, file: str, stated: frozenset[str]) -> list[Table]:
                 raise InputError(f"{file} is a web page with the name of a workbook; save it as xlsx") from error
         raise damaged from error
     tables: list[Table] = []
-    hidden: list[str] = []
-    no_table: list[InputError] = []
+    no_table: InputError | None = None
+    unused: list[Table] = []
     with book:
         for about in book.sheets_metadata:
             if about.visible != python_calamine.SheetVisibleEnum.Visible:
-                hidden.append(about.name)
+                unused.append(_unused(file, about.name, Why.HIDDEN_SHEET))
                 continue
             if about.typ != python_calamine.SheetTypeEnum.WorkSheet:
                 continue
@@ -73,20 +74,28 @@ def read_workbook(path: Path, file: str, stated: frozenset[str]) -> list[Table]:
                 raise damaged from error
             notes = [f"sheet {about.name}", *_fill_merged(sheet, records)]
             try:
-                tables += tables_of(file, records, stated, notes, sheet=about.name, ragged=False)
+                found = tables_of(file, records, stated, notes, sheet=about.name, ragged=False)
             except InputError as error:
-                no_table.append(error)
-    if not tables and no_table:
-        raise no_table[0]
+                no_table = no_table or error
+                unused.append(_unused(file, about.name, Why.NO_HEADINGS))
+                continue
+            tables += found
+            if not found:
+                said = any(is_no_data(cells) for _, cells in records[:1])
+                unused.append(_unused(file, about.name, Why.NO_RECORDS_SAID if said else Why.EMPTY_SHEET))
     if not tables:
+        if no_table is not None:
+            raise no_table
+        hidden = [table.sheet for table in unused if table.unused is Why.HIDDEN_SHEET]
         told = f" (hidden: {', '.join(hidden)})" if hidden else ""
         raise InputError(f"{file} has no filled sheet{told}; put a table with a row of headings there")
-    extra = [f"not read: {fault}" for fault in no_table]
-    extra += [f"not read: hidden sheets {', '.join(hidden)}"] if hidden else []
-    tables[0] = replace(tables[0], left_out=(*tables[0].left_out, *extra))
     # the name of the only sheet tells nobody anything
     only = len({table.sheet for table in tables}) == 1
-    return [replace(table, sheet="" if only else table.sheet, day_zero=day_zero) for table in tables]
+    return [replace(table, sheet="" if only else table.sheet, day_zero=day_zero) for table in tables] + unused
+
+
+def _unused(file: str, sheet: str, why: Why) -> Table:
+    return Table(file, (), (), (), sheet=sheet, unused=why)
 
 
 def _records(sheet: python_calamine.CalamineSheet, failed: Mapping[tuple[int, int], Failed]) -> list[Record]:
