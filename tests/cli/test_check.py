@@ -59,13 +59,21 @@ def test_the_same_bytes_each_time(tmp_path: Path) -> None:
     assert (tmp_path / "other" / "check.html").read_bytes() == first
 
 
-def test_a_folder_that_cannot_be_read_ends_with_2_and_writes_nothing(tmp_path: Path) -> None:
+def test_a_table_that_stops_the_map_stands_on_the_page(tmp_path: Path) -> None:
     town = area(tmp_path / "town", "pool,x,y\nA,1,2\n")
     done = check(town)
+    assert done.code == 1
+    assert "nothing states the coordinate system of the columns x and y" in done.out
+    page = (town / "check" / "check.html").read_text(encoding="utf-8")
+    assert "What stops the map" in page
+    assert "pools.csv" in page
+
+
+def test_a_folder_that_cannot_be_read_ends_with_2_and_writes_nothing(tmp_path: Path) -> None:
+    done = check(tmp_path / "nowhere")
     assert done.code == 2
-    assert "pools.csv" in done.err.strip().splitlines()[-1]
-    assert "Traceback" not in done.err
-    assert [p.name for p in town.iterdir()] == ["pools.csv"]
+    assert "nowhere does not exist" in done.err
+    assert not list(tmp_path.iterdir())
 
 
 def test_somebody_elses_folder_is_not_replaced(tmp_path: Path) -> None:
