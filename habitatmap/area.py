@@ -262,7 +262,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     boxes = boxes or _boxes_of_cover([], overlays, crs, settings) or _boxes_of_points(pools)
     stated = replace(stated, home=_lies_in(boundary, boxes, crs))
     trees = read_trees(tables.get(Kind.TREES, []), crs, stated, ledger)
-    land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day)
+    land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day, tables.get(Kind.CONSENT, []))
     tell_no_visits(pools, land, visits, day, ledger)
     keep_away = read_keep_away(tables.get(Kind.KEEP_AWAY, []), crs, stated, ledger, settings.keep_away)
     paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, ledger)

@@ -161,8 +161,9 @@ def public_visits(visits: pd.DataFrame, public_name: dict[str, str]) -> pd.DataF
 
 
 def public_land(land: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Land without what is private and without remarks on consent."""
-    return land[land["private"] != "yes"].assign(consent_note="").reset_index(drop=True)
+    """Land without what is private, and without all that was agreed about it but its consent."""
+    blank = dict.fromkeys(("id", "consent_note", "contact", "condition", "note", "said"), "")
+    return land[land["private"] != "yes"].assign(**blank, until=pd.NaT).reset_index(drop=True)
 
 
 def public_sites(sites: pd.DataFrame, private: NDArray[np.bool_]) -> pd.DataFrame:

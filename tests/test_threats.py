@@ -60,6 +60,8 @@ def test_no_name_host_or_note_reaches_a_public_product() -> None:
     hidden = land["private"] == "yes"
     assert hidden.any()
     land.loc[hidden, "name"] = f"{CANARY}-land"
+    for column in ("id", "owner", "contact", "condition", "note", "consent_note", "said"):
+        land[column] = [f"{CANARY}-{column}-{i}" for i in range(len(land))]
     result = habitatmap.run(replace(area, pools=pools, visits=visits, land=land))
     for name, content in public_products(result).items():
         assert CANARY.encode() not in content, name

@@ -18,7 +18,8 @@ def command(call: Call, fix: bool, semicolons: bool) -> None:
 
     Ends with 0: nothing needs a look; 1: something does; 2: the folder could not be read.
     """
-    from habitatmap.area import area_or_account
+    from habitatmap.area import Area, area_or_account
+    from habitatmap.export.consents import write_consents
     from habitatmap.export.formats import json_text
     from habitatmap.read.corrections import write_fixes
     from habitatmap.read.intake import take_in
@@ -27,6 +28,8 @@ def command(call: Call, fix: bool, semicolons: bool) -> None:
     call.check_target()
     opened = area_or_account(take_in(call.area))
     fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not call.dry_run else []
+    if isinstance(opened, Area) and not call.dry_run and (told := write_consents(opened)):
+        log.info("%s", told)
     found = check(opened, fixes)
     if not call.dry_run:
         write_check(found, call.target)

@@ -165,6 +165,24 @@ class Why(Enum):
     SHAPE_UNREACHABLE = ("the shape can't be converted to {system}", "check the file's reference system")
     WRONG_SHAPE = ("{shape} where {expected} is expected", "draw it as {expected}")
 
+    # --- the list of consents
+    NO_LAND_ID = (
+        "the row does not say which piece of land it is for",
+        "copy the id of that land's own row, or leave the row as a note of your own",
+    )
+    LAND_GONE = (
+        "no piece of land has this id any more",
+        "see whether the land has another id now, and copy what was agreed into its row; then delete this one",
+    )
+    LAND_GONE_BLANK = (
+        "no piece of land has this id any more, and nothing was written in the row",
+        "delete the row, or leave it",
+    )
+    CONSENT_TWICE = (
+        "row {row} of {file} is for the same land; of two answers the stricter one counts",
+        "put what both rows say into one, and delete the other",
+    )
+
     # --- land cover
     NO_CLASS = ("the row has no class", "correct the class, or add a row for it to a class table of your own")
     UNKNOWN_CLASS = ("{table} has no such class", "correct the class, or add a row for it to a class table of your own")
@@ -273,13 +291,13 @@ Reason = Why | Told
 NOTHING_TO_DO = frozenset(
     Why[name]
     for name in """HEADING_AGAIN TOTAL_ROW NO_RECORD REPEAT VACANT SAME_TREE CORRECTED NOT_CORRECTED ORIGINAL_FINE
-    NOT_PUBLIC EMPTY_SHEET NO_RECORDS_SAID OTHER_FILE OTHER_FOLDER SAID_TO_BE_NONE""".split()
+    NOT_PUBLIC EMPTY_SHEET NO_RECORDS_SAID OTHER_FILE OTHER_FOLDER SAID_TO_BE_NONE LAND_GONE_BLANK""".split()
 )
 # what no correction in a list of cells can put right: those, and faults that lie elsewhere than in the row
 NOT_ASKED = NOTHING_TO_DO | frozenset(
     Why[name]
     for name in """NO_COLUMNS METRES_UNSTATED SHAPE_UNSTATED NO_SHAPES POOL_ASIDE ORIGINAL_CHANGED CORRECTED_TWICE
-    NO_ORIGINAL FAR_AWAY""".split()
+    NO_ORIGINAL FAR_AWAY NO_LAND_ID LAND_GONE CONSENT_TWICE""".split()
 )
 # faults of a drawn shape, which only a GIS program can put right
 IN_A_SHAPE = frozenset(

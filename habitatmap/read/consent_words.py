@@ -28,12 +28,14 @@ ASK = set(
     kysy kysyttava kysytty auki; fraga sporg; zapytac""".replace(";", " ").split()
 )
 
+NOT_STATED = "consent not stated"
+
 
 def consent_of(given: object, until: datetime.date | Why | None, as_of: datetime.date) -> tuple[str, str]:
     """("yes" | "ask" | "no", why it is an "ask"): a yes that ran out before `as_of`, or may have, is none."""
     word = word_of(given)
     if word == "":
-        return "ask", "consent not stated"
+        return "ask", NOT_STATED
     if word == "unread":
         return "ask", f'consent "{as_text(given)}" is neither yes, ask nor no'
     if word == "yes" and isinstance(until, datetime.date) and until < as_of:

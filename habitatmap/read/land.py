@@ -6,22 +6,22 @@ A doubt is never read as a yes: a blank or unreadable consent, and one that has 
 from __future__ import annotations
 
 import datetime
-from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 import pandas as pd
 import shapely
 from pyproj import CRS
 
-from habitatmap.read.consent_words import consent_of, word_of
-from habitatmap.read.dates import read_dates
+from habitatmap.read.consent_words import NOT_STATED, consent_of
+from habitatmap.read.consents import Agreed, Consents, agreed_in, memory_of
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
+from habitatmap.read.land_ids import land_ids
 from habitatmap.read.ledger import Ledger, some
-from habitatmap.read.rows import Columns, Draft, close, layer
+from habitatmap.read.rows import OBJECT, Columns, Draft, close, layer
 from habitatmap.read.shapes import read_layers
-from habitatmap.read.values import yes_no
+from habitatmap.read.values import name_of, yes_no
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
@@ -47,55 +47,88 @@ PUBLIC = set(
 
 
 def read_land(
-    tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger, as_of: datetime.date
+    tables: Sequence[Table],
+    crs: CRS,
+    stated: Stated,
+    ledger: Ledger,
+    as_of: datetime.date,
+    consents: Sequence[Table] = (),
 ) -> gpd.GeoDataFrame:
     """Polygons of land with the columns of `LAND`: consent is yes, ask or no as of that day, private yes or no.
 
-    Rows without a polygon are set aside. Raises CrsError where a layer does not say its reference system.
+    consents: the tables of the list of consents, whose entries count before those of `tables`. Rows without a polygon
+    are set aside. Raises CrsError where a layer does not say its reference system.
     """
     drafts = read_layers(Kind.LAND, tables, crs, stated, ledger, "polygons")
-    land = layer(drafts, [_columns(draft, as_of) for draft in drafts], LAND, crs)
+    listed = Consents.read(consents, stated, ledger)
+    said = [agreed_in(draft) for draft in drafts]
+    kept = [(draft, at) for draft in drafts for at in draft.kept]
+    own, texts = [_id(draft, at) for draft, at in kept], [draft.words(at) for draft, at in kept]
+    shapes = [shape for draft, at in kept if (shape := draft.shapes[at]) is not None]
+    ids, moved = land_ids(own, shapes, texts, crs, listed.rows)
+    listed.rename(moved)
+    by_draft = [agreed[at] for draft, agreed in zip(drafts, said, strict=True) for at in draft.kept]
+    counts = listed.over(ids, by_draft, [f"{draft.table.file_of(at)} row {draft.row_of(at)}" for draft, at in kept])
+    each = iter(zip(ids, counts, strict=True))
+    columns = [
+        _columns(draft, agreed, {at: next(each) for at in draft.kept}, as_of)
+        for draft, agreed in zip(drafts, said, strict=True)
+    ]
+    land = layer(drafts, columns, LAND, crs)
     close(drafts)
-    _tell_unstated(drafts, ledger)
+    shared = sum(bool(one) and one != made for one, made in zip(own, ids, strict=True))
+    if shared:
+        ledger.tell(f"land: {shared} pieces share their id with another, so each got one made of where it lies")
+    _tell_unstated(land, ledger)
     _tell_overlaps(land, ledger)
     return land
 
 
-def _columns(draft: Draft, as_of: datetime.date) -> Columns:
-    """The columns of one table; what is not clear about a row that is used is remarked."""
-    cells = draft.cells("consent")
-    untils = read_dates(draft.cells("until"), draft.heading("until"))
-    draft.sample("until", [until.isoformat() if isinstance(until, datetime.date) else None for until in untils])
-    draft.sample("consent", [None if (word := word_of(cell)) in ("", "unread") else word for cell in cells])
-    consents = [consent_of(cell, until, as_of) for cell, until in zip(cells, untils, strict=True)]
-    kinds, said = draft.texts("kind"), [yes_no(cell) for cell in draft.cells("private")]
+def _id(draft: Draft, at: int) -> str:
+    """The id that a file gives a row, "" where it gives none."""
+    return name_of(draft.cells("id")[at])
+
+
+def _columns(
+    draft: Draft, said: Sequence[Agreed], kept: Mapping[int, tuple[str, Agreed]], as_of: datetime.date
+) -> Columns:
+    """The columns of one table, which says `said`; by position of the rows that are kept, the id and what counts.
+
+    What is not clear about a row that is used is remarked.
+    """
+    counts = [kept[at][1] if at in kept else one for at, one in enumerate(said)]
+    consents = [consent_of(one.texts["consent"], one.until, as_of) for one in counts]
+    kinds, private = draft.texts("kind"), [yes_no(cell) for cell in draft.cells("private")]
     for at in draft.kept:
         where, (_, note) = f"{draft.table.file_of(at)} row {draft.table.numbers[at]}", consents[at]
-        if note and word_of(cells[at]):
+        as_said = all(counts[at].texts[name] == said[at].texts[name] for name in ("consent", "until"))
+        if note and said[at].texts["consent"] and as_said:
             draft.ledger.remark(f"{where}: {note}, so somebody must ask")
-        if said[at] is None:
+        if private[at] is None:
             text = draft.texts("private")[at]
             draft.ledger.remark(f'{where}: private is "{text}", read as blank; write yes or no')
+    # a file that calls its land by numbers alone calls it so, but for the numbers of a map extract
+    named = "name" if draft.has("name") or fold(draft.heading("id")) == OBJECT else "id"
     return {
-        "name": draft.texts("name"),
+        "id": [kept[at][0] if at in kept else "" for at in range(len(said))],
+        "name": draft.texts(named),
         "kind": kinds,
         "consent": [consent for consent, _ in consents],
         "consent_note": [note for _, note in consents],
-        "private": [word or ("yes" if is_home_ground(kind) else "no") for word, kind in zip(said, kinds, strict=True)],
-        "owner": draft.texts("owner"),
+        "until": [one.until if isinstance(one.until, datetime.date) else None for one in counts],
+        "private": [
+            word or ("yes" if is_home_ground(kind) else "no") for word, kind in zip(private, kinds, strict=True)
+        ],
+        **{name: [one.texts[name] for one in counts] for name in ("owner", "contact", "condition", "note")},
+        "said": [memory_of(one.texts) for one in said],
     }
 
 
-def _tell_unstated(drafts: Sequence[Draft], ledger: Ledger) -> None:
+def _tell_unstated(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
     """Tells how many pieces of land state no consent, file by file."""
-    given: dict[str, list[bool]] = defaultdict(list)
-    for draft in drafts:
-        for at in draft.kept:
-            given[draft.table.file_of(at)].append(word_of(draft.cells("consent")[at]) != "")
-    for file, stating in sorted(given.items()):
-        if not all(stating):
-            unstated = len(stating) - sum(stating)
-            ledger.tell(f"{file}: {unstated} of {len(stating)} pieces of land state no consent, so somebody must ask")
+    for file, rows in land.groupby("file", sort=True):
+        if unstated := int((rows["consent_note"] == NOT_STATED).sum()):
+            ledger.tell(f"{file}: {unstated} of {len(rows)} pieces of land state no consent, so somebody must ask")
 
 
 def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:

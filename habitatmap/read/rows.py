@@ -42,6 +42,7 @@ _ESSENTIAL = {
     Kind.VISITS: {"pool"},
     Kind.TREES: {"x", "lon", "position"},
     Kind.COMMITTED: {"x", "lon", "position"},
+    Kind.CONSENT: {"id"},
 }
 
 # tables whose rows may be known by their places
@@ -52,7 +53,7 @@ _OF_WORDS = (Why.ODD_OUTCOME, Why.CODED_OUTCOME, Why.EMPTY_OUTCOME, Why.MARKED_O
 _OF_ORDER = (Why.DATE_UNDECIDED, Why.DATES_MIXED)
 
 # in layers made from a map extract: which of its objects a row came from; nobody looks for it
-_OBJECT = "osm"
+OBJECT = "osm"
 # why a row that is set aside holds no record: nothing is to be done, and no other file's row stands for it
 _NO_RECORD = NOTHING_TO_DO - {Why.SAME_TREE}
 # the columns by which people call the records of a kind
@@ -194,7 +195,7 @@ class Draft:
     @property
     def not_read(self) -> list[str]:
         """The headings of columns that nothing is read from."""
-        return [heading for heading in self.headings.unmatched if heading != _OBJECT]
+        return [heading for heading in self.headings.unmatched if heading != OBJECT]
 
     def _is_no_record(self, at: int) -> bool:
         return at in self.aside and self.aside[at][0].why.code in _NO_RECORD

@@ -19,10 +19,12 @@ from rasterio.windows import from_bounds
 from habitatmap.errors import InputError, UnprovenClassesError
 from habitatmap.geo.crs import choose_crs, crs_label, is_metric
 from habitatmap.read.class_proof import contradictions, find_proof, raster_choices, raster_evidence, unproven
+from habitatmap.read.consent_list import start_list
 from habitatmap.read.formats.raster import credits_of, is_raster, raster_crs
 from habitatmap.read.land_cover import MOST_UNMATCHED
 from habitatmap.read.layers import class_rows, load_class_table, shipped_folder
 from habitatmap.read.osm import CREDIT, LONLAT, OsmExtract, polygons_of, read_pbf, without_overlaps
+from habitatmap.read.settings import read_settings
 from habitatmap.read.templates import write_templates
 
 # ground beyond the area that still counts: ten lengths of the reach weight at the default dispersal median, rounded up
@@ -70,7 +72,12 @@ def new_area(folder: Path, given: Given = Given(), say: Say = lambda _: None) ->
 def new_demo(folder: Path) -> None:
     """Writes a copy of the demo town. Raises InputError where the folder already holds something."""
     demo = shipped_folder("demo_area")
-    _write_whole(folder, lambda unfinished: shutil.copytree(demo, unfinished, ignore=_not_inputs))
+
+    def fill(unfinished: Path) -> None:
+        shutil.copytree(demo, unfinished, ignore=_not_inputs)
+        start_list(unfinished, CRS(read_settings(demo).crs))
+
+    _write_whole(folder, fill)
 
 
 def _write_whole(folder: Path, fill: Callable[[Path], object]) -> None:
@@ -111,6 +118,7 @@ def _fill(folder: Path, title: str, given: Given, say: Say) -> None:
     say(f"Reference system: {crs_label(crs)}")
     if extract:
         _write_extract(folder, extract, crs, with_cover=land_cover is None, say=say)
+        start_list(folder, crs)
         if outline is None:
             outline = _extent(extract, crs, say)
     if outline is not None:
@@ -331,7 +339,7 @@ def _area_toml(title: str, crs: CRS | None = None, credits: Sequence[str] = (), 
     advice = (
         '# The reference system is chosen from the pools until it stands here: crs = "EPSG:..."'
         if crs is None
-        else "# In land.gpkg all consent is ask: fill in yes or no."
+        else "# All consent is ask: fill in yes or no in consent.xlsx."
     )
     lines = [
         f"title = {_quoted(title)}",

@@ -20,6 +20,7 @@ ABOUT = {
     Kind.VISITS: "A row for each visit: the pool, the date, and the outcome or a count.",
     Kind.TREES: "A row for each tree, stump or log: its place, and its genus or species.",
     Kind.LAND: "A polygon for each piece of land.",
+    Kind.CONSENT: "The list `consent.xlsx`: a row for each piece of land, which `new` and `check` write.",
     Kind.COMMITTED: "A row for each site that is decided already: its place.",
     Kind.KEEP_AWAY: "A shape of any kind for each thing that pools are kept away from.",
 }

@@ -12,6 +12,7 @@ class Kind(StrEnum):
     VISITS = "visits"
     TREES = "trees"
     LAND = "land"
+    CONSENT = "consent"  # consent.xlsx, a row for each piece of land, which `new` and `check` write
     KEEP_AWAY = "keep_away"
     PATHS = "paths"
     NAMES = "names"
@@ -40,7 +41,7 @@ RASTERS = (Kind.STEEP, Kind.FLOODS)
 # rows are counted for these in every run, though there be none
 COUNTED = (Kind.POOLS, Kind.VISITS, Kind.TREES, Kind.LAND, Kind.KEEP_AWAY)
 # read row by row into frames; a correction file is for one of these
-TABLES = (*COUNTED, Kind.COMMITTED)
+TABLES = (*COUNTED, Kind.COMMITTED, Kind.CONSENT)
 # one of these is enough for a map
 ENOUGH = frozenset({Kind.POOLS, Kind.LAND_COVER, Kind.OVERLAYS})
 # the names of an earlier version, which are refused with today's

@@ -9,6 +9,7 @@ KIND_NAMES = {
     Kind.VISITS: "visits",
     Kind.TREES: "trees",
     Kind.LAND: "land and consents",
+    Kind.CONSENT: "the list of consents",
     Kind.KEEP_AWAY: "exclusion zones",
     Kind.PATHS: "paths and streets",
     Kind.NAMES: "names of places",

@@ -136,12 +136,18 @@ def test_no_file_gives_empty_frames_with_all_columns() -> None:
     ledger = Ledger()
     land = read_land([], CRS_M, Stated(), ledger, DAY)
     assert land.columns.tolist() == [
+        "id",
         "name",
         "kind",
         "consent",
+        "until",
         "consent_note",
         "private",
         "owner",
+        "contact",
+        "condition",
+        "note",
+        "said",
         "geometry",
         "file",
         "row",

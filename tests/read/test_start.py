@@ -55,8 +55,8 @@ def test_from_an_extract_alone(village: Path, tmp_path: Path) -> None:
     said: list[str] = []
     new_area(tmp_path / "mine", Given(osm=village), said.append)
     assert sorted(p.name for p in (tmp_path / "mine").iterdir()) == [
-        "area.toml", "boundary.gpkg", "keep_away.gpkg", "land.gpkg", "land_cover.gpkg", "names.gpkg", "paths.gpkg",
-        "pools.xlsx", "trees.gpkg", "visits.xlsx",
+        "area.toml", "boundary.gpkg", "consent.xlsx", "keep_away.gpkg", "land.gpkg", "land_cover.gpkg", "names.gpkg",
+        "paths.gpkg", "pools.xlsx", "trees.gpkg", "visits.xlsx",
     ]  # fmt: skip
     settings = read_settings(tmp_path / "mine")
     assert (settings.title, settings.crs, settings.land_cover.classes) == ("mine", "EPSG:32632", "osm")
