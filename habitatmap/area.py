@@ -201,7 +201,7 @@ def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputErro
         Kind.POOLS: lambda some, into: read_pools(some, crs, stated, into),
         Kind.VISITS: lambda some, into: read_visits(some, pools, stated, into, crs),
         Kind.TREES: lambda some, into: read_trees(some, crs, stated, into),
-        Kind.LAND: lambda some, into: read_land(some, crs, stated, into, day),
+        Kind.LAND: lambda some, into: read_land(some, crs, stated, into, day, tables.get(Kind.CONSENT, [])),
         Kind.KEEP_AWAY: lambda some, into: read_keep_away(some, crs, stated, into, intake.settings.keep_away),
         Kind.COMMITTED: lambda some, into: read_committed(some, crs, stated, into),
     }
