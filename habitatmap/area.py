@@ -120,6 +120,11 @@ class Area:
         return self.gazetteer.call(self.land)
 
     @property
+    def pool_names(self) -> Sequence[str]:
+        """The names of its pools."""
+        return list(self.pools["pool"])
+
+    @property
     def title(self) -> str:
         """The title of area.toml, else the folder's name."""
         return self.settings.title or self.folder.resolve().name
@@ -167,6 +172,7 @@ class Account:
     ledger: Ledger
     faults: Sequence[InputError]
     notes: Sequence[str]
+    pool_names: Sequence[str]
 
 
 def area_or_account(intake: Intake) -> Area | Account:
@@ -217,7 +223,7 @@ def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputErro
         frame = read(good, ledger)
         pools = frame if kind is Kind.POOLS else pools
     title = intake.settings.title or intake.folder.resolve().name
-    return Account(title, intake.folder, ledger, faults or walls, intake.notes)
+    return Account(title, intake.folder, ledger, faults or walls, intake.notes, pools["pool"].tolist())
 
 
 def _without(area: Area, names: Sequence[str], source: str) -> Area:

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from habitatmap.cli.options import Call, area_command, log
+
+if TYPE_CHECKING:
+    from habitatmap.area import Account, Area
+    from habitatmap.read.intake import Intake
 
 
 @area_command("check", mark="check.html", as_json="Print the account as JSON on stdout.", strict="")
@@ -26,19 +32,38 @@ def command(call: Call, fix: bool, semicolons: bool) -> None:
     from habitatmap.reports.check import check, check_text, write_check
 
     call.check_target()
-    opened = area_or_account(take_in(call.area))
+    intake = take_in(call.area)
+    opened = area_or_account(intake)
     fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not call.dry_run else []
     if isinstance(opened, Area) and not call.dry_run and (told := write_consents(opened)):
         log.info("%s", told)
+    taught = "" if call.dry_run else _ask(intake, opened)
     found = check(opened, fixes)
     if not call.dry_run:
         write_check(found, call.target)
     for file in fixes:
         log.info("%s: to correct %d (new %d), changed by somebody %d", file.file, file.waiting, file.new, file.changed)
     click.echo(json_text(found.for_json()) if call.as_json else check_text(found), nl=False)
+    if taught:
+        log.info("%s", taught)
     if call.dry_run:
         log.info("Dry run: %s would be written; nothing was.", call.target)
     else:
         call.wrote("Corrections needed", "check.html")
     if found.needs_a_look:
         raise click.exceptions.Exit(1)
+
+
+def _ask(intake: Intake, opened: Area | Account) -> str:
+    """Writes readings.xlsx with what is asked; a word on it, "" where it says all that it said before."""
+    from habitatmap.errors import InputError
+    from habitatmap.read.readings import NAME, with_questions, write_readings
+
+    pools = opened.pool_names
+    tables = [table for some in intake.tables.values() for table in some]
+    try:
+        readings = with_questions(intake.readings, opened.ledger, pools, tables)
+        written = write_readings(opened.folder, readings, pools)
+    except InputError as fault:
+        return str(fault)
+    return f"{NAME}: say there what headings, words and names mean" if written else ""

@@ -214,7 +214,7 @@ class Why(Enum):
         f"write one above the data, such as pool, lat, lon; {_IGNORE}",
     )
     NO_HEADING_KNOWN = (
-        "none of its headings tells that it holds {kind} (its headings are {headings})",
+        "none of its headings tells that it holds {kind} ({rows}; its headings are {headings})",
         f"say in readings.xlsx, sheet headings, what each heading means; {_IGNORE}",
     )
     OTHER_NAME = (

@@ -23,7 +23,7 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import Ledger, some
 from habitatmap.read.points import place_by_point
 from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
-from habitatmap.read.values import name_key, name_of, read_volumes
+from habitatmap.read.values import name_key, name_of, read_volumes, today_called
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Consent, NoVisit
@@ -49,14 +49,18 @@ def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
 
 def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     """The columns of one table."""
-    draft.about = [name_of(cell) for cell in draft.cells("pool")]
+    written = [name_of(cell) for cell in draft.cells("pool")]
+    # a list of today that has the new name already may give the old one to another pool
+    listed = set(map(name_key, written))
+    renamed = [r for r in stated.names if r.since is None or name_key(r.new) not in listed]
+    draft.about = [today_called(name, None, renamed) for name in written]
     for at, name in enumerate(draft.about):
         if not name:
             draft.refuse(at, "pool", "", Why.NO_NAME)
     if draft.about and not draft.has("pool"):
         draft.ledger.remark(
             f"{draft.table.name} has no column of names, and a row without a pool's name can't be used: add a column "
-            'pool, or say in area.toml which one it is: [columns.pools] pool = "..."'
+            "pool, or say in readings.xlsx which one it is"
         )
     places = place_by_point(draft, crs, stated)
     set_out, removed = draft.dates("set_out"), draft.dates("removed")

@@ -8,6 +8,8 @@ What a person wrote is kept: rows are only added.
 from __future__ import annotations
 
 import datetime
+import os
+import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -22,7 +24,9 @@ from habitatmap.read.files import SHEET_SUFFIXES
 from habitatmap.read.formats.cells import as_text, clean
 from habitatmap.read.formats.table import Renamed, Stated, Table, Taught
 from habitatmap.read.headings import ALIASES, column_named
-from habitatmap.read.values import name_key, name_of
+from habitatmap.read.ledger import Ledger, UnitBy, first_rows
+from habitatmap.read.templates import CREATED, NOT_READ
+from habitatmap.read.values import name_key, name_of, nearest_name
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import TABLES, Kind
 
@@ -137,6 +141,11 @@ class Readings:
     files: Sequence[FileSaid] = ()
     faults: Sequence[str] = field(default=(), compare=False)
 
+    @classmethod
+    def of(cls, sheets: Mapping[str, Sequence[Said]]) -> Readings:
+        """The workbook of these sheets, by name."""
+        return cls(**sheets)  # type: ignore[arg-type]
+
     def sheets(self) -> dict[str, Sequence[Said]]:
         """Its sheets by name, in their order."""
         return {name: getattr(self, name) for name in SHEETS}
@@ -183,7 +192,7 @@ def read_readings(folder: Path) -> Readings:
         raise InputError(
             f"{path.name} cannot be opened; close it, open it in a spreadsheet program, and save it again as {NAME}"
         ) from error
-    readings = Readings(**said)  # type: ignore[arg-type]
+    readings = Readings.of(said)
     return replace(readings, faults=[*faults, *_faults(readings, path.name)])
 
 
@@ -350,3 +359,201 @@ def gone(readings: Readings, tables: Sequence[Table]) -> Iterator[str]:
         here = [t for t in tables if _is_of(ignored.file, t.file, files) and _is_sheet(ignored.sheet, t.sheet)]
         if ignored.rows and not any(_rows_of(ignored, t) for t in here):
             yield f"{NAME} says that rows {ignored.rows} of {ignored.file} are no records, but no such row is there"
+
+
+# --- what is asked ---------------------------------------------------------------------------------------------------
+
+# so many rows of a word are named
+ROWS_NAMED = 5
+# the kinds whose headings are listed: people write those tables by hand
+ASKED_OF = (Kind.POOLS, Kind.VISITS, Kind.COMMITTED, Kind.TREES)
+
+
+def with_questions(said: Readings, ledger: Ledger, pools: Collection[str], tables: Sequence[Table]) -> Readings:
+    """What was said, and below it everything that is asked: headings with what they were taken for, words, names,
+    units and files that nobody knows.
+
+    pools: the names of the pools; tables: those that were read. A line that nobody has filled in goes when there is
+    nothing left to ask.
+    """
+    unknown = dict.fromkeys(e.value for e in ledger.entries(Kind.VISITS) if e.why.code is Why.UNKNOWN_POOL and e.value)
+    asked = Readings(
+        headings=[*_headings_read(ledger), *_headings_unused(ledger)],
+        words=[
+            WordSaid(file, column, word, "", ", ".join(map(str, rows[:ROWS_NAMED])))
+            for (file, column, word), rows in ledger.unknown_words.items()
+        ],
+        names=[NameSaid(name, "", "", nearest_name(name, tuple(pools))) for name in unknown],
+        ignore=[replace_says(one, tables) for one in said.ignore],
+        units=[UnitSaid(file, column, "") for file, column in _units_asked(ledger)],
+        files=[
+            FileSaid(one.file, one.sheet, "", ", ".join(h for h in one.table.headings if h))
+            for one in ledger.unused
+            if one.table is not None and one.to_do
+        ],
+    )
+    return Readings.of({name: _merged(lines, asked.sheets()[name]) for name, lines in said.sheets().items()})
+
+
+def _headings_read(ledger: Ledger) -> Iterator[HeadingSaid]:
+    for reading in ledger.readings:
+        if reading.kind in ASKED_OF and not reading.crs:
+            ours = {heading: name for name, (heading, _) in reading.columns.items()}
+            for at, heading in enumerate(reading.headings):
+                if heading:
+                    cells = " | ".join(dict.fromkeys(row[at] for row in reading.first_rows if row[at]))
+                    means = ours.get(heading, "")
+                    yield HeadingSaid(reading.file, reading.sheet, heading, means, means, cells)
+
+
+def _headings_unused(ledger: Ledger) -> Iterator[HeadingSaid]:
+    for one in ledger.unused:
+        if one.table is not None and one.to_do:
+            rows = first_rows(one.table)
+            for at, heading in enumerate(one.table.headings):
+                if heading:
+                    cells = " | ".join(dict.fromkeys(row[at] for row in rows if row[at]))
+                    yield HeadingSaid(one.file, one.sheet, heading, "", "", cells)
+
+
+def _units_asked(ledger: Ledger) -> Iterator[tuple[str, str]]:
+    yield from ledger.unknown_units
+    for holding in ledger.holdings:
+        for unit in holding.units:
+            if unit.by is UnitBy.ASKED:
+                yield holding.file, f"{unit.measure}_cm"
+
+
+def replace_says(ignored: Ignored, tables: Sequence[Table]) -> Ignored:
+    """The line with what its rows say, so that they are known again when they move."""
+    if not ignored.rows or ignored.says:
+        return ignored
+    files = {table.file for table in tables}
+    here = [t for t in tables if _is_of(ignored.file, t.file, files) and _is_sheet(ignored.sheet, t.sheet)]
+    return ignored._replace(says=BETWEEN_ROWS.join(row_says(t, at) for t in here for at in _rows_of(ignored, t)))
+
+
+def _key(one: Said) -> tuple[str, ...]:
+    """What a line speaks of."""
+    asked = {"file", "sheet", "heading", "column", "word", "old", "rows"} & set(one._fields)
+    return tuple(name_key(getattr(one, name)) for name in one._fields if name in asked)
+
+
+def _merged(said: Sequence[Said], asked: Sequence[Said]) -> list[Said]:
+    """What somebody wrote as it stands, then what is asked and not said yet."""
+    kept = {_key(one): one for one in said if one.said}
+    fresh = {_key(one): one for one in asked}
+    # what only tells, beside what somebody wrote, is of today
+    for key, one in kept.items():
+        if key in fresh and (told := {"cells", "like", "says"} & set(one._fields)):
+            kept[key] = one._replace(**{name: getattr(fresh[key], name) for name in told})
+    return [*kept.values(), *(one for key, one in fresh.items() if key not in kept)]
+
+
+# --- writing ---------------------------------------------------------------------------------------------------------
+
+HELP = """
+    This workbook says how the files of this folder are meant. Fill in what you know, save it as xlsx or ods under the
+      name readings, and run habitatmap check or map again. Your own files stay as they are.
+    headings: what each heading was taken for stands under "means". Choose another column of ours from the list where
+      that is wrong; leave the cell blank where the column holds nothing of ours.
+    words: a word that nobody knew, and the column that it stands in. Choose what it means.
+    names: a pool that bears another name today: its old name, its new one, and from which day (blank: always).
+    ignore: a file, a sheet or rows (3, 7-9) that hold no records.
+    units: the unit of a column, the order of day and month, or the reference system of x, such as EPSG:25832.
+    files: a file or sheet whose name does not tell what it holds. Choose it from the list.
+    You may delete any line; what is still open is asked again."""
+WIDTHS = {
+    "file": 24,
+    "sheet": 16,
+    "heading": 28,
+    "word": 24,
+    "means": 18,
+    "cells": 50,
+    "old": 24,
+    "new": 24,
+    "says": 60,
+}
+COLOURS = {"heading": "#0b5c6b", "answer": "#fff7d6"}
+# the columns that a person fills in
+ANSWERS = {"headings": "means", "words": "means", "names": "new", "units": "unit", "files": "kind"}
+UNITS = (*ORDERS, "mm", "cm", "m", "inch", "ft", "EPSG:25832")
+
+
+def write_readings(folder: Path, readings: Readings, pools: Collection[str]) -> bool:
+    """Writes readings.xlsx where it would say something else than it does; whether it was written.
+
+    InputError where the file can't be written, as it is open in a program.
+    """
+    found = find_readings(folder)
+    if found and read_readings(folder).sheets() == readings.sheets():
+        return False
+    if not found and not any(one for sheet in readings.sheets().values() for one in sheet):
+        return False
+    path = folder / NAME
+    unfinished = folder / f".{NAME}.new"
+    try:
+        _write(unfinished, readings, sorted(pools))
+        os.replace(unfinished, path)
+        for other in found:
+            if other != path:
+                other.unlink()  # what it said stands in the new one
+    except OSError as error:
+        raise InputError(f"{NAME} could not be written ({error.strerror}); close it, and run check again") from error
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return True
+
+
+def _write(path: Path, readings: Readings, pools: Sequence[str]) -> None:
+    from xlsxwriter import Workbook
+
+    with Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}) as book:
+        book.set_properties({"created": CREATED})
+        font = {"font_name": "Calibri", "font_size": 11, "valign": "top"}
+        heading = book.add_format(font | {"bold": True, "font_color": "#ffffff", "bg_color": COLOURS["heading"]})
+        plain = book.add_format(font | {"text_wrap": True, "num_format": "@"})
+        answer = book.add_format(font | {"bg_color": COLOURS["answer"], "border": 1, "num_format": "@"})
+        columns = sorted({name for kind in ASKED_OF for name in ALIASES[kind]})
+        lists = {"headings": columns, "names": list(pools), "units": list(UNITS), "files": list(map(str, TABLES))}
+        for name, kind in SHEETS.items():
+            sheet = book.add_worksheet(name)
+            sheet.freeze_panes(1, 0)
+            answered = ANSWERS.get(name)
+            for at, column in enumerate(kind._fields):
+                style = answer if column == answered or name == "ignore" else plain
+                sheet.set_column(at, at, WIDTHS.get(column, 14), style)
+                sheet.write_string(0, at, HEADS.get(column, column), heading)
+            said = getattr(readings, name)
+            for row, one in enumerate(said, 1):
+                for at, text in enumerate(one):
+                    if text:
+                        sheet.write_string(row, at, text)
+            if answered:
+                at = kind._fields.index(answered)
+                if name == "words":
+                    for row, word in enumerate(said, 1):
+                        if values := _values(word.column):
+                            sheet.data_validation(row, at, row, at, _list([*values, NOT_GIVEN]))
+                elif lists[name]:
+                    source = f"=lists!${LETTERS[name]}$1:${LETTERS[name]}${len(lists[name])}"
+                    sheet.data_validation(1, at, len(said) + MORE_ROWS, at, _list(source))
+        about = book.add_worksheet("help")
+        about.set_column(0, 0, 110, plain)
+        for row, text in enumerate([NOT_READ, *re.sub(r"\n {6,}", " ", HELP.strip()).split("\n")]):
+            about.write_string(row, 0, " ".join(text.split()))
+        beside = book.add_worksheet("lists")
+        beside.hide()
+        for name, words in lists.items():
+            for row, text in enumerate(words):
+                beside.write_string(row, ord(LETTERS[name]) - ord("A"), text)
+
+
+LETTERS = {"headings": "A", "names": "B", "units": "C", "files": "D"}
+# lists are offered in so many rows below those that are filled
+MORE_ROWS = 200
+
+
+def _list(source: str | list[str]) -> dict[str, object]:
+    """A drop-down list; another answer is let through, as check says what is wrong with it."""
+    return {"validate": "list", "source": source, "error_type": "warning"}

@@ -28,6 +28,7 @@ from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.values import name_key, yes_no
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.plural import count
 
 # the columns that say where a row is
 PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")
@@ -284,8 +285,10 @@ def open_drafts(
     for (table, heads), fit in zip(matched, fits, strict=True):
         if not fit and table.file in files:
             if essential:  # the styles that GIS programs keep beside layers are nothing anybody looks for
-                told = Why.NO_HEADING_KNOWN.of(kind=kind, headings=some([h for h in table.headings if h], ", "))
-                ledger.unused.append(Unused(table.file, table.sheet, told, table))
+                told = Why.NO_HEADING_KNOWN.of(
+                    kind=kind, rows=count(len(table), "row"), headings=some([h for h in table.headings if h], ", ")
+                )
+                ledger.unused.append(Unused(table.file, table.sheet, told if len(table) else Why.EMPTY_SHEET, table))
             continue
         heads = by_content(table, heads)
         if own:

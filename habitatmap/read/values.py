@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 import re
 from collections.abc import Sequence
@@ -12,6 +13,7 @@ from rapidfuzz import fuzz, process
 
 from habitatmap.read.coordinates import comma_of, read_number
 from habitatmap.read.formats.cells import as_text, narrow
+from habitatmap.read.formats.table import Renamed
 from habitatmap.read.headings import fold, unit_of
 
 _YES = frozenset("yes y true 1 x ja j wahr oui o vrai si s verdadero kylla k on tosi tak t vero sim ✓ ✔ ☑".split())
@@ -32,6 +34,15 @@ def yes_no(cell: object) -> str | None:
 def name_of(cell: object) -> str:
     """A name as a person reads it: single spaces, no `.0` behind a number."""
     return " ".join(as_text(cell).split())
+
+
+def today_called(name: str, day: datetime.date | None, names: Sequence[Renamed]) -> str:
+    """The name that a pool bears today, where a record of a day calls it by a former one."""
+    key = name_key(name)
+    for old, new, since in names:
+        if key == old and (since is None or day is None or day < since):
+            return new
+    return name
 
 
 # what word processors make of a typed dash and quote

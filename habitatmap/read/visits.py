@@ -14,12 +14,12 @@ from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84
 from habitatmap.read.conflicts import alike_visits, visits_elsewhere
 from habitatmap.read.coordinates import NO_PLACE, Point, Refusal
-from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.formats.table import Renamed, Stated, Table
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.outcomes import read_outcomes
 from habitatmap.read.points import Places, points_of
 from habitatmap.read.rows import PLACE_COLUMNS, Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
-from habitatmap.read.values import name_key, name_of, nearest_name
+from habitatmap.read.values import name_key, name_of, nearest_name, today_called
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
@@ -37,7 +37,7 @@ def read_visits(
     """
     drafts = open_drafts(Kind.VISITS, tables, stated, ledger)
     lost = {name_key(entry.about) for entry in ledger.entries("pools")} - set(map(name_key, pools["pool"])) - {""}
-    columns = [_columns(draft, pools, lost, _own_places(draft, stated, crs)) for draft in drafts]
+    columns = [_columns(draft, pools, lost, _own_places(draft, stated, crs), stated.names) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     close(drafts)
     _tell_early(frame, pools, ledger)
@@ -73,9 +73,13 @@ def _own_places(draft: Draft, stated: Stated, crs: CRS | None) -> Places:
     return Places.of(points, crs or WGS84)
 
 
-def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places) -> Columns:
+def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, renamed: Sequence[Renamed]) -> Columns:
     """The columns of one table. `lost`: keys of pools that were set aside; `own`: the visits' own places."""
+    dates = draft.dates("date")
     given = [name_of(cell) for cell in draft.cells("pool")]
+    if renamed:
+        given = [today_called(name, day, renamed) for name, day in zip(given, dates, strict=True)]
+    draft.about = given
     names = {name_key(name): name for name in pools["pool"]}
     for at, name in enumerate(given):
         if not name:
@@ -85,7 +89,6 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places) -> 
         elif name_key(name) not in names:
             near = _near(name, list(names.values()), own.x[at], own.y[at], pools)
             draft.refuse(at, "pool", name, Why.UNKNOWN_POOL.of(near=near))
-    dates = draft.dates("date")
     for at, date in enumerate(dates):
         if date is None:  # a date that cannot be read is told already
             draft.refuse(at, "date", "", Why.NO_DATE)
