@@ -133,8 +133,8 @@ def test_a_pool_that_was_renamed_keeps_its_visits(tmp_path: Path) -> None:
     say(tmp_path, "names", Gate={"new": "P2"}, P1={"old": "P1", "new": "P2", "from": "2024-06-01"})
     assert visits_of(open_area(tmp_path)) == [
         ("P1", "2024-07-01", "larvae"),
-        ("P2", "2024-05-01", "dry"),
         ("P2", "2024-05-01", "larvae"),
+        ("P2", "2024-05-01", "dry"),
         ("P2", "2024-07-01", "dry"),
     ]
 
