@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from habitatmap.errors import InputError, UnprovenClassesError
+from habitatmap.vocabulary.catalogues import LANGUAGES
 
 log = logging.getLogger("habitatmap")
 
@@ -20,10 +21,16 @@ log = logging.getLogger("habitatmap")
 @click.option("--osm", type=click.Path(path_type=Path), help="An OpenStreetMap extract (.osm.pbf).")
 @click.option(
     "--names",
-    "language",
     default="",
     metavar="LANGUAGE",
     help="Take names in this language where the extract has them, such as fi.",
+)
+@click.option(
+    "--language",
+    type=click.Choice(["", *LANGUAGES]),
+    default="",
+    metavar="|".join(LANGUAGES),
+    help="The language of the workbooks, and of pages and papers later.",
 )
 @click.option("--land-cover", type=click.Path(path_type=Path), help="A land-cover raster to use instead of map tags.")
 @click.option(

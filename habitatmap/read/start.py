@@ -40,12 +40,14 @@ Say = Callable[[str], None]
 @dataclass(frozen=True)
 class Given:
     """What an area is started from. classes: a class table of layers/ by its name, or a CSV by its path, "" = to be
-    proven; language: that of the names, where the extract has them in several ("fi")."""
+    proven; names: the language of names, where the extract has them in several ("fi"); language: that of the workbooks,
+    and of pages and papers later, "" = English."""
 
     osm: Path | None = None
     land_cover: Path | None = None
     classes: str = ""
     boundary: Path | None = None
+    names: str = ""
     language: str = ""
 
 
@@ -103,12 +105,12 @@ def _not_inputs(folder: str, names: list[str]) -> set[str]:
 
 
 def _fill(folder: Path, title: str, given: Given, say: Say) -> None:
-    write_templates(folder)
+    write_templates(folder, given.language or "en")
     osm, land_cover = given.osm, given.land_cover
     if not (osm or land_cover):
-        (folder / "area.toml").write_text(_area_toml(title), encoding="utf-8", newline="\n")
+        (folder / "area.toml").write_text(_area_toml(title, given.language), encoding="utf-8", newline="\n")
         return
-    extract = read_pbf(osm, given.language) if osm else None
+    extract = read_pbf(osm, given.names) if osm else None
     if osm and extract and not land_cover and not any(map(len, (extract.cover, extract.land, extract.keep_away))):
         raise InputError(
             f"{osm.name} holds nothing that an area can use; expected an extract of the place, with its land use"
@@ -130,7 +132,7 @@ def _fill(folder: Path, title: str, given: Given, say: Say) -> None:
     credits = ([CREDIT] if extract else []) + (credits_of(land_cover) if land_cover else [])
     if extract and extract.remarks:
         more = [*more, "# What the extract lacks:", *(f"# - {_printable(remark)}" for remark in extract.remarks), ""]
-    toml = _area_toml(title, crs, credits, more)
+    toml = _area_toml(title, given.language, crs, credits, more)
     (folder / "area.toml").write_text(toml, encoding="utf-8", newline="\n")
 
 
@@ -333,7 +335,9 @@ def _box(bounds: tuple[float, float, float, float]) -> str:
     return " ".join(f"{value:.6g}" for value in bounds)
 
 
-def _area_toml(title: str, crs: CRS | None = None, credits: Sequence[str] = (), more: Sequence[str] = ()) -> str:
+def _area_toml(
+    title: str, language: str, crs: CRS | None = None, credits: Sequence[str] = (), more: Sequence[str] = ()
+) -> str:
     """The settings, with a word on what to fill in next; JSON's texts are TOML's too. `more`: lines at the end."""
     known = [] if crs is None else [f"crs = {_quoted(_code(crs))}", f"credits = {_quoted(list(credits))}"]
     advice = (
@@ -343,6 +347,7 @@ def _area_toml(title: str, crs: CRS | None = None, credits: Sequence[str] = (), 
     )
     lines = [
         f"title = {_quoted(title)}",
+        *([f"language = {_quoted(language)}"] if language else []),
         *known,
         "",
         "# Fill in pools.xlsx and visits.xlsx beside this file, or put your own lists there: pools.csv, visits.ods",

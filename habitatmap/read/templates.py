@@ -1,28 +1,35 @@
 """The workbooks that a new area begins with: pools.xlsx and visits.xlsx, with drop-downs, checks, an example and help.
 
-All their words stand at the top of this file. The reader knows the example row and the sheets that are no data by their
-marks, so that a fresh area has nothing to set aside.
+All their words stand at the top of this file, and in the catalogues of the other languages. The reader knows the example
+row and the sheets that are no data by their marks, so that a fresh area has nothing to set aside.
 """
 
 from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from habitatmap.read.formats.cells import as_text
-from habitatmap.vocabulary.columns import EXAMPLE, Column, filled_in
+from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
+from habitatmap.vocabulary.columns import EXAMPLES, Column, filled_in
 from habitatmap.vocabulary.kinds import Kind
 
 # --- words -----------------------------------------------------------------------------------------------------------
 
 # the beginning of the first cell of a sheet that is no data
 NOT_READ = "This sheet is not read."
+NOT_READ_IN_EACH = (
+    NOT_READ,
+    "Dieses Blatt wird nicht gelesen.",
+    "Cette feuille n’est pas lue.",
+    "Dit blad wordt niet gelezen.",
+)
 
 SHEETS = {Kind.POOLS: "Pools", Kind.VISITS: "Visits"}
 NAMES_SHEET, HELP_SHEET = "Pool names", "Help"
-NAMES_HEADING = f"{NOT_READ} Write each pool's name once below: they are offered as a list on the sheet Visits."
+NAMES_HEADING = "Write each pool's name once below: they are offered as a list on the sheet Visits."
 BAD_ENTRY = "Please look again"
 BAD_DATE = "A date of this century is expected, such as 2024-05-03."
 # a line for each piece of advice
@@ -83,7 +90,7 @@ CREATED = datetime.datetime(2000, 1, 1)
 def is_marked(cells: Sequence[object]) -> bool:
     """Whether a row is headed as the example of a template."""
     first = next((c for c in cells if c is not None), None)
-    return isinstance(first, str) and first.casefold() == EXAMPLE
+    return isinstance(first, str) and first.casefold() in _MARKS
 
 
 def is_example(cells: Sequence[object]) -> bool:
@@ -91,8 +98,17 @@ def is_example(cells: Sequence[object]) -> bool:
     if not is_marked(cells):  # as nearly all rows are not
         return False
     given = [c for c in cells if c is not None]
-    examples = [[c.entry.example for c in columns if c.entry.example is not None] for columns in TEMPLATES.values()]
+    examples = (_example(kind, language) for language in LANGUAGES for kind in TEMPLATES)
     return any(len(given) == len(told) and all(map(_says, given, told)) for told in examples)
+
+
+_MARKS = frozenset(mark.casefold() for mark in EXAMPLES)
+
+
+def _example(kind: Kind, language: str) -> list[str | float | datetime.date]:
+    """What the cells of an example say."""
+    told = [column.entry.example for column in TEMPLATES[kind] if column.entry.example is not None]
+    return [word_in(language, one) if isinstance(one, str) else one for one in told]
 
 
 def _says(cell: object, told: object) -> bool:
@@ -106,19 +122,19 @@ def _says(cell: object, told: object) -> bool:
 def is_no_data(cells: Sequence[object]) -> bool:
     """Whether the first filled row of a sheet says that the sheet is not to be read."""
     first = next((c for c in cells if c is not None), None)
-    return isinstance(first, str) and first.startswith(NOT_READ)
+    return isinstance(first, str) and first.startswith(NOT_READ_IN_EACH)
 
 
 # --- writing ---------------------------------------------------------------------------------------------------------
 
 
-def write_templates(folder: Path) -> None:
-    """Writes pools.xlsx and visits.xlsx."""
+def write_templates(folder: Path, language: str = "en") -> None:
+    """Writes pools.xlsx and visits.xlsx in one of LANGUAGES."""
     for kind in TEMPLATES:
-        _write(folder / f"{kind}.xlsx", kind)
+        _write(folder / f"{kind}.xlsx", kind, lambda text: word_in(language, text))
 
 
-def _write(path: Path, kind: Kind) -> None:
+def _write(path: Path, kind: Kind, say: Callable[[str], str]) -> None:
     from xlsxwriter import Workbook
 
     with Workbook(path, {"default_date_format": "yyyy-mm-dd", "strings_to_formulas": False}) as book:
@@ -134,7 +150,7 @@ def _write(path: Path, kind: Kind) -> None:
         example, example_date = (book.add_format(font | grey | {"num_format": f}) for f in ("General", "yyyy-mm-dd"))
         plain = book.add_format(font | {"text_wrap": True})
 
-        sheet = book.add_worksheet(SHEETS[kind])
+        sheet = book.add_worksheet(say(SHEETS[kind]))
         sheet.set_row(0, 32, heading)
         sheet.freeze_panes(1, 1)
         sheet.set_landscape()
@@ -143,33 +159,34 @@ def _write(path: Path, kind: Kind) -> None:
         for at, column in enumerate(TEMPLATES[kind]):
             entry, dated = column.entry, column.is_date
             sheet.set_column(at, at, entry.width, open_date if dated else open_cell)
-            sheet.write_string(0, at, entry.heading, heading)
+            sheet.write_string(0, at, say(entry.heading), heading)
             if isinstance(entry.example, datetime.date):
                 sheet.write_datetime(1, at, entry.example, example_date)
             else:
-                sheet.write(1, at, entry.example, example_date if dated else example)
-            sheet.data_validation(1, at, ROWS, at, _validation(column))
+                told = say(entry.example) if isinstance(entry.example, str) else entry.example
+                sheet.write(1, at, told, example_date if dated else example)
+            sheet.data_validation(1, at, ROWS, at, _validation(column, say))
         sheet.set_column(len(TEMPLATES[kind]), 16_383, None, open_cell)
         sheet.protect("", dict.fromkeys(_ALLOWED, True))
 
         if kind is Kind.VISITS:
-            names = book.add_worksheet(NAMES_SHEET)
+            names = book.add_worksheet(say(NAMES_SHEET))
             names.set_column(0, 0, 60, open_cell)
             names.set_row(0, 32, heading)
-            names.write_string(0, 0, NAMES_HEADING, heading)
+            names.write_string(0, 0, f"{say(NOT_READ)} {say(NAMES_HEADING)}", heading)
             names.freeze_panes(1, 0)
             names.protect("", dict.fromkeys(_ALLOWED, True))
-        lines = book.add_worksheet(HELP_SHEET)
+        lines = book.add_worksheet(say(HELP_SHEET))
         lines.set_column(0, 0, 22, plain)
         lines.set_column(1, 1, 100, plain)
         lines.hide_gridlines(2)
-        lines.write_string(0, 0, NOT_READ, book.add_format(font | {"bold": True}))
+        lines.write_string(0, 0, say(NOT_READ), book.add_format(font | {"bold": True}))
         advice = re.sub(r"\n {10,}", " ", HELP[kind].strip()).split("\n")
         for row, text in enumerate(advice, 2):
-            lines.write_string(row, 1, text.strip(), plain)
+            lines.write_string(row, 1, say(text.strip()), plain)
         for row, column in enumerate(TEMPLATES[kind], len(advice) + 3):
-            lines.write_string(row, 0, column.entry.heading, book.add_format(font | {"bold": True}))
-            lines.write_string(row, 1, column.help, plain)
+            lines.write_string(row, 0, say(column.entry.heading), book.add_format(font | {"bold": True}))
+            lines.write_string(row, 1, say(column.help), plain)
 
 
 _ALLOWED = (
@@ -177,20 +194,24 @@ _ALLOWED = (
 ).split()
 
 
-def _validation(column: Column) -> dict[str, object]:
+def _validation(column: Column, say: Callable[[str], str]) -> dict[str, object]:
     """What a cell is held to, in the library's words; the column's help appears where a cell is chosen."""
     # the program shows 32 characters of a title and 255 of a text
-    rule: dict[str, object] = {"input_title": column.entry.heading[:32], "input_message": column.help[:255]}
-    rule |= {"error_title": BAD_ENTRY, "error_message": column.help[:255], "error_type": "warning"}
+    rule: dict[str, object] = {"input_title": say(column.entry.heading)[:32], "input_message": say(column.help)[:255]}
+    rule |= {"error_title": say(BAD_ENTRY), "error_message": say(column.help)[:255], "error_type": "warning"}
     if column.strict:
         rule["error_type"] = "stop"
     if column.is_date:
         between = {"criteria": "between", "minimum": datetime.date(2000, 1, 1), "maximum": datetime.date(2099, 12, 31)}
-        return rule | {"validate": "date", "error_message": BAD_DATE} | between
+        return rule | {"validate": "date", "error_message": say(BAD_DATE)} | between
     if column.entry.listed:
-        return rule | {"validate": "list", "source": f"='{NAMES_SHEET}'!$A$2:$A${ROWS}", "error_type": "information"}
+        return rule | {
+            "validate": "list",
+            "source": f"='{say(NAMES_SHEET)}'!$A$2:$A${ROWS}",
+            "error_type": "information",
+        }
     if column.values:
-        return rule | {"validate": "list", "source": list(column.values)}
+        return rule | {"validate": "list", "source": [say(word) for word in column.values]}
     if column.entry.bounds is None:
         return rule | {"validate": "any"}
     low, high = column.entry.bounds

@@ -19,6 +19,8 @@ from habitatmap.vocabulary.terms import Condition, Consent, Outcome, YesNo
 
 # the first cell of an example row
 EXAMPLE = "example, not read"
+EXAMPLES = (EXAMPLE, "Beispiel, nicht gelesen", "exemple, non lu", "voorbeeld, niet gelezen")
+"""The same in each language of the workbooks."""
 TEXT, NUMBER, DATE, WHOLE = "str", "float64", "datetime64[s]", "int64"
 
 

@@ -13,34 +13,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from functools import cache, cached_property
-from importlib.resources import files
 from typing import Any, TypeVar, cast
 
 from habitatmap.errors import InputError
+from habitatmap.vocabulary.catalogues import LANGUAGES, SENTENCE, translations
 from habitatmap.vocabulary.sentences import Quantity, Sentence, Value, capitalised
 from habitatmap.words.page_words import WORDS
 
-LANGUAGES = ("en", "de", "fr", "nl")
 _SENTENCES = re.compile(r"(?<=[.!?]) (?=[A-Z])")  # as the map page takes a text apart
+__all__ = ["ENGLISH", "LANGUAGES", "SENTENCE", "Catalogue", "catalogue", "spoken", "words"]
 Texts = TypeVar("Texts")
-SENTENCE = "sentence"  # the context of a sentence that is its own key
-
-
-@cache
-def _catalogue(language: str) -> dict[tuple[str, str], str]:
-    """Translations by context and English; only those that are there and not fuzzy."""
-    from babel.messages.pofile import read_po
-
-    with (files("habitatmap.words") / "locale" / f"{language}.po").open("rb") as file:
-        read = read_po(file, locale=language)
-    return {(str(m.context), str(m.id)): str(m.string) for m in read if m.id and m.string and not m.fuzzy}
 
 
 def words(language: str) -> dict[str, Any]:
     """All words of the page by key; under "sentences" those of other rooms, by their English (none for English)."""
     if language == "en":
         return {**WORDS, "sentences": {}}
-    found = _catalogue(language)
+    found = translations(language)
     return {key: found.get((key, english), english) for key, english in WORDS.items()} | {
         "sentences": {english: text for (context, english), text in found.items() if context == SENTENCE}
     }

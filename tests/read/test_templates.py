@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import re
 import zipfile
 from pathlib import Path
 from typing import Any
 
 import openpyxl
+import pandas
 import pytest
 
 from habitatmap.area import open_area
@@ -16,8 +18,17 @@ from habitatmap.errors.why import Why
 from habitatmap.read.files import read_tables
 from habitatmap.read.headings import ALIASES, match_headings
 from habitatmap.read.start import Given, new_area
-from habitatmap.read.templates import NAMES_SHEET, NOT_READ, ROWS, TEMPLATES, is_example, write_templates
-from habitatmap.vocabulary.columns import EXAMPLE
+from habitatmap.read.templates import (
+    NAMES_SHEET,
+    NOT_READ,
+    NOT_READ_IN_EACH,
+    ROWS,
+    TEMPLATES,
+    is_example,
+    write_templates,
+)
+from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
+from habitatmap.vocabulary.columns import EXAMPLE, EXAMPLES
 from habitatmap.vocabulary.terms import Outcome
 from tests.areas import write_raster
 
@@ -190,3 +201,50 @@ def test_the_help_is_in_plain_words_and_has_the_cautions(fresh: Path, kind: str)
         assert caution in told
     assert "Follow local by-laws and the advice of licensed ecologists" in told
     assert all(column.help in told for column in TEMPLATES[kind])
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_a_workbook_of_another_language_is_read_back_whole(tmp_path: Path, language: str) -> None:
+    """The German workbooks are filled in with every entry of their lists: what is read is what the English ones say."""
+    areas = []
+    for spoken in ("en", language):
+        new_area(tmp_path / spoken, Given(language=spoken))
+        for kind, rows in (("pools", pool_rows()), ("visits", visit_rows())):
+            said = [[word_in(spoken, str(cell)) if cell in WORDS_OF_LISTS else cell for cell in row] for row in rows]
+            fill(tmp_path / spoken / f"{kind}.xlsx", said)
+        areas.append(open_area(tmp_path / spoken))
+    english, other = areas
+    assert other.settings.language == language
+    assert [entry.reason for kind in TEMPLATES for entry in other.ledger.entries(kind)] == []
+    words = ["container", "shade"]  # free words, kept as they are written
+    pandas.testing.assert_frame_equal(other.pools.drop(columns=words), english.pools.drop(columns=words))
+    assert other.pools["container"].tolist() == [word_in(language, word) for word in english.pools["container"]]
+    pandas.testing.assert_frame_equal(
+        other.visits.drop(columns="action"), english.visits.drop(columns="action"), check_dtype=True
+    )
+
+
+WORDS_OF_LISTS = {word for columns in TEMPLATES.values() for column in columns for word in column.values}
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_no_word_of_a_workbook_is_left_in_english(tmp_path: Path, language: str) -> None:
+    sheets = []
+    for spoken in ("en", language):
+        (tmp_path / spoken).mkdir()
+        write_templates(tmp_path / spoken, spoken)
+        books = [openpyxl.load_workbook(tmp_path / spoken / f"{kind}.xlsx") for kind in TEMPLATES]
+        told = [str(c.value) for book in books for sheet in book for row in sheet for c in row if c.value is not None]
+        for sheet in (book.worksheets[0] for book in books):
+            for rule in sheet.data_validations.dataValidation:
+                told += [rule.promptTitle, rule.prompt, rule.error or "", *(rule.formula1 or "").strip('"').split(",")]
+        sheets.append({text for text in told if re.search(r"[a-z]{3}", text)})
+    assert len(sheets[0]) > 80
+    same = {"date", "latitude", "longitude", "host", "open", "half"}  # what the languages share
+    assert sheets[0] & sheets[1] <= same | {word_in(language, "date")}
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_the_reader_knows_the_marks_of_each_language(language: str) -> None:
+    assert word_in(language, EXAMPLE) in EXAMPLES
+    assert word_in(language, NOT_READ) in NOT_READ_IN_EACH
