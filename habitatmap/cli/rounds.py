@@ -34,7 +34,8 @@ def command(call: Call, week: str | None, people: tuple[str, ...]) -> None:
     if opened is None:
         return
     rounds = rounds_of(opened, asked or week_of(opened.as_of), people)
-    write_rounds(rounds, call.target)
-    click.echo(json_text(rounds_summary(rounds)) if call.as_json else rounds_text(rounds), nl=False)
+    spoken = call.spoken(opened)
+    write_rounds(rounds, call.target, spoken)
+    click.echo(json_text(rounds_summary(rounds)) if call.as_json else rounds_text(rounds, spoken), nl=False)
     call.wrote("To print", "rounds.html")
     call.end(bool(rounds.notes))

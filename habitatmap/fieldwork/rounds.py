@@ -26,6 +26,7 @@ from habitatmap.fieldwork.routes import shares, shortest_routes, walk_m
 from habitatmap.privacy import is_private
 from habitatmap.read.pools import no_visits, standing
 from habitatmap.read.settings import RoundsSettings
+from habitatmap.vocabulary.sentences import Quantity, Sentence, apart, say
 
 PRACTICE, JUDGEMENT = "common practice, no source", "expert judgement"
 
@@ -103,12 +104,12 @@ class Rounds:
     people: list[str]
     stops: pd.DataFrame
     lines: dict[str, NDArray[np.float64]]
-    counts: dict[str, int]
-    rules: list[tuple[str, str, str]]
+    counts: dict[Due, int]
+    rules: list[tuple[Due, Sentence, str]]
     standing: int
     along: str
     withheld: pd.DataFrame
-    notes: list[str]
+    notes: list[Sentence]
 
     def walk_m(self, person: str | None = None) -> float:
         """Metres of one person's walk, or of all."""
@@ -199,7 +200,7 @@ def due(
     here["top_up"] = np.where(here["reason"].isin(TOP_UP), "yes", "no")
     here["water_l"] = here["volume_l"] * [WATER.get(reason, WATER_ELSE) for reason in here["reason"]]
     facts = zip(here["reason"], here["last_visit"], here["last_outcome"], strict=True)
-    here["why"] = [_why(Due(reason), visit, outcome) for reason, visit, outcome in facts]
+    here["why"] = [str(why_due(Due(reason), visit, outcome)) for reason, visit, outcome in facts]
     return here
 
 
@@ -208,19 +209,22 @@ def _up(pools: pd.DataFrame, visits: pd.DataFrame, known: datetime.date, on: dat
     return standing(pools, visits[visits["date"] <= pd.Timestamp(known)], on)
 
 
-def _why(reason: Due, visit: pd.Timestamp, outcome: str) -> str:
+WHAT_TO_DO = {
+    Due.FOUND_DRY: "top up and search: it was dry",
+    Due.FIRST_SEARCH: "first search after setting out",
+    Due.HOT_WEEK: "top up: hot week",
+    Due.REGULAR: "search and top up",
+    Due.ONE_MORE: "one more search teaches most here",
+}
+
+
+def why_due(reason: Due, visit: pd.Timestamp, outcome: str) -> Sentence:
     """One pool's reason in words; `visit`: the last one, NaT without any."""
-    last = "no visit on record" if pd.isna(visit) else f"last there {visit:%Y-%m-%d}"
-    if outcome:
-        last += f" ({outcome})"
-    words = {
-        Due.FOUND_DRY: "top up and search: it was dry",
-        Due.FIRST_SEARCH: "first search after setting out",
-        Due.HOT_WEEK: "top up: hot week",
-        Due.REGULAR: "search and top up",
-        Due.ONE_MORE: "one more search teaches most here",
-    }
-    return f"{words[reason]}; {last}"
+    last = Sentence("no visit on record")
+    if not pd.isna(visit):
+        there = "last there {day} ({outcome})" if outcome else "last there {day}"
+        last = say(there, day=visit.date(), outcome=Sentence(outcome))
+    return say("{what}; {last}", what=Sentence(WHAT_TO_DO[reason]), last=last)
 
 
 # --- who goes ---------------------------------------------------------------------------------------------------------
@@ -330,12 +334,16 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
     rules, day = area.settings.rounds, known_on(area.as_of, week)
     notes = []
     if area.as_of > week.sunday:
-        notes.append(f"The week has passed: this is what was due as known on {day}, without pools lost since then.")
+        notes.append(
+            say("The week has passed: this is what was due as known on {day}, without pools lost since then.", day=day)
+        )
     known = observers(area.visits, day)
     people, unnamed = choose_people(asked, rules, known)
     if not people:
         people, unnamed = ["person 1"], True
-        notes.append("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
+        notes.append(
+            Sentence("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
+        )
     pools = area.pools.assign(private=np.where(is_private(area.pools, area.land), "yes", "no"))
     forbidden = no_visits(pools, area.land, max(area.as_of, week.monday))
     stops = due(pools[forbidden == ""], area.visits, area.as_of, week, rules, area.settings.season.months, teaches)
@@ -348,8 +356,12 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
         length, least = (sum(walk_m(on_foot.distances, w) for w in ws.values()) for ws in (walks, shorter))
         if least < (1 - REMARK_SAVING) * length:
             notes.append(
-                f"Each pool goes to whom was there last, as far as equal loads allow: {length / 1000:.1f} km in all. "
-                f'Shared by the shortest walk it would be {least / 1000:.1f} km: [rounds] share_by = "shortest walk".'
+                say(
+                    "Each pool goes to whom was there last, as far as equal loads allow: {length} in all. Shared by "
+                    'the shortest walk it would be {least}: [rounds] share_by = "shortest walk".',
+                    length=Quantity(length / 1000, 1, "km"),
+                    least=Quantity(least / 1000, 1, "km"),
+                )
             )
     parts, lines = [], {}
     for person, walk in walks.items():
@@ -359,7 +371,8 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
         lines[person] = np.concatenate(pieces) if pieces else stops.iloc[walk][["x", "y"]].to_numpy(float)
     table = pd.concat(parts, ignore_index=True) if parts else stops.assign(person="", order=0, leg_m=0.0)
     stands = standing(pools, area.visits, day)
-    values = rules.model_dump() | {"first_until": rules.visit_days - 1}
+    days = {"first_until": rules.visit_days - 1} | {n: v for n, v in rules.model_dump().items() if isinstance(v, int)}
+    values = {name: Quantity(value) for name, value in days.items()}
     return Rounds(
         area=area,
         week=week,
@@ -367,7 +380,7 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
         stops=table[list(STOPS)].astype(STOPS),
         lines=lines,
         counts={reason: int((stops["reason"] == reason).sum()) for reason in Due},
-        rules=[(reason, text.format(**values), basis) for reason, (text, basis) in RULES.items()],
+        rules=[(reason, Sentence(text, values), basis) for reason, (text, basis) in RULES.items()],
         standing=int(stands.sum()),
         along=along,
         withheld=_withheld(pools, np.where(stands, forbidden, "")),
@@ -382,16 +395,26 @@ def _withheld(pools: pd.DataFrame, why: NDArray[np.object_]) -> pd.DataFrame:
     return table[(table["no_visit"] != "").to_numpy()].fillna({"consent_until": ""}).reset_index(drop=True)
 
 
-def _on_foot(area: Area, stops: pd.DataFrame, notes: list[str]) -> tuple[Footpaths, str]:
+def _on_foot(area: Area, stops: pd.DataFrame, notes: list[Sentence]) -> tuple[Footpaths, str]:
     """Ways between the pools, what they follow, and a word on where that could not be done."""
     x, y = stops["x"].to_numpy(float), stops["y"].to_numpy(float)
     within = area.settings.rounds.path_within_m
     if not len(area.paths):
-        notes.append("There is no paths.*, so walks are measured along straight lines; the real way is longer.")
+        notes.append(
+            Sentence("There is no paths.*, so walks are measured along straight lines; the real way is longer.")
+        )
         return straight_lines(x, y), "straight lines"
     found = along_paths(x, y, area.paths.geometry.to_numpy(), within)
     off = stops.loc[found.off_path, "pool"].tolist()
     if off:
-        shown = ", ".join(off[:5]) + (f" and {len(off) - 5} more" if len(off) > 5 else "")
-        notes.append(f"No path lies within {within:g} m of {shown}: ways from and to there are straight lines.")
+        shown = apart(off[:5])
+        if len(off) > 5:
+            shown = say("{some} and {n} more", some=shown, n=len(off) - 5)
+        notes.append(
+            say(
+                "No path lies within {m} of {pools}: ways from and to there are straight lines.",
+                m=Quantity(within, 0 if float(within).is_integer() else 1, "m"),
+                pools=shown,
+            )
+        )
     return found, "paths" if found.by_path.any() else "straight lines"

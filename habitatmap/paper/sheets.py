@@ -32,10 +32,10 @@ from habitatmap.vocabulary.where import Direction
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import consent, for_area, for_recording, sentences
 from habitatmap.words.no_visit import told_no_visits
-from habitatmap.words.numbers import UNKNOWN, apart, known, percent
+from habitatmap.words.numbers import UNKNOWN, known, percent
 from habitatmap.words.plan import plan_note
 from habitatmap.words.reasons import reason
-from habitatmap.words.sentences import Sentence, as_it_is, following, hectares, say, whole_metres
+from habitatmap.words.sentences import Sentence, apart, as_it_is, following, hectares, say, whole_metres
 from habitatmap.words.tables import Row, rows_of
 from habitatmap.words.where import told_place
 
@@ -313,7 +313,8 @@ def access(x: float, y: float, paths: gpd.GeoDataFrame) -> Sentence:
     at = int(np.argmin(distances))
     way = paths.iloc[at]
     on = shapely.get_point(shapely.shortest_line(point, way.geometry), 1)
-    called = str(way["name"]) or Sentence(str(way["kind"]) or "way")
+    kind = str(way["kind"])
+    called = str(way["name"]) or Sentence(kind or "way")
     if distances[at] < 1:
         return say("It stands on the way itself ({way}): choose a place beside it.", way=called)
     how = "The nearest way is {way}, {m} to the {wind} as the crow flies."

@@ -1,7 +1,7 @@
 """The workbooks that a new area begins with: pools.xlsx and visits.xlsx, with drop-downs, checks, an example and help.
 
-All their words stand at the top of this file, and in the catalogues of the other languages. The reader knows the example
-row and the sheets that are no data by their marks, so that a fresh area has nothing to set aside.
+All their words stand at the top of this file, and in the catalogues of the other languages. The reader knows the
+example row and the sheets that are no data by their marks, so that a fresh area has nothing to set aside.
 """
 
 from __future__ import annotations

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from habitatmap.export.folder import Content, write_files
 from habitatmap.export.formats import GPX, csv_text, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
-from habitatmap.fieldwork.rounds import Due, Rounds
+from habitatmap.fieldwork.rounds import Due, Rounds, why_due
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import route
@@ -40,9 +40,11 @@ from habitatmap.page.sections import (
 from habitatmap.paper.maps import BARS_M
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.read.headings import fold
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import round_cautions, stop_caution
 from habitatmap.words.no_visit import told_no_visits
 from habitatmap.words.numbers import count, metres
+from habitatmap.words.sentences import Quantity, Sentence, apart, as_it_is, following, say, whole_metres
 
 KIND = "Rounds of the week"
 NOT_PUBLIC = "For the team: exact places and hosts. Not to be published."
@@ -62,8 +64,7 @@ TABLE = [
 def rounds_table(rounds: Rounds) -> pd.DataFrame:
     """rounds.csv: one row per pool that is due, by person and walking order."""
     stops = rounds.stops.assign(week=rounds.week.name)
-    stops["not_reached"] = stops["not_reached"].dt.strftime("%Y-%m-%d").fillna("")
-    stops["caution"] = [stop_caution(stop) for stop in stops.to_dict("records")]
+    stops["caution"] = [str(stop_caution(stop)) for stop in stops.to_dict("records")]
     lon, lat = to_lonlat(stops["x"].to_numpy(float), stops["y"].to_numpy(float), rounds.area.crs)
     return stops.assign(lon=np.round(lon, 7), lat=np.round(lat, 7), leg_m=stops["leg_m"].round(1))[TABLE]
 
@@ -108,38 +109,60 @@ def _by_person(rounds: Rounds) -> dict[str, pd.DataFrame]:
     return {person: stops[stops["person"] == person] for person in rounds.people}
 
 
-def rounds_text(rounds: Rounds) -> str:
-    """The rounds for a terminal."""
-    lines = [f"{rounds.area.title}: {_when(rounds)}", _headline(rounds)]
+def _told(rounds: Rounds) -> dict[str, pd.DataFrame]:
+    """The same with `why` and `caution` as sentences."""
+    told = {
+        str(stop["pool"]): (why_due(Due(stop["reason"]), stop["last_visit"], stop["last_outcome"]), stop_caution(stop))
+        for stop in rounds.stops.to_dict("records")
+    }
+    each = {}
     for person, mine in _by_person(rounds).items():
-        lines += ["", f"{person}: {_load(rounds, person, mine)}"]
+        said = [told[pool] for pool in mine["pool"]]
+        each[person] = mine.astype({"why": object, "caution": object})
+        for column, texts in zip(("why", "caution"), zip(*said, strict=True), strict=False):
+            each[person][column] = pd.Series(texts, mine.index, dtype=object)
+    return each
+
+
+def rounds_text(rounds: Rounds, spoken: Catalogue = ENGLISH) -> str:
+    """The rounds for a terminal."""
+    lines: list[str] = [say("{title}: {when}", title=rounds.area.title, when=_when(rounds)), _headline(rounds)]
+    for person, mine in _told(rounds).items():
+        lines += ["", say("{who}: {load}", who=person, load=_load(rounds, person, mine))]
         rows = [
-            (str(s["order"]), s["pool"], _way(s, first=""), f"{s['why']}. {s['caution']}")
+            (str(s["order"]), s["pool"], spoken.say(_way(s, first="")), spoken.say(_at_stop(s)))
             for s in mine.to_dict("records")
         ]
-        lines += [f"  {line}" for line in aligned(rows)]
-    lines += ["", *(f"{pool}: {why}" for pool, why in _no_visits(rounds))] if len(rounds.withheld) else []
-    return terminal([*lines, "", *rounds.notes, *round_cautions(rounds.area.settings)[:1]])
+        lines += [as_it_is(f"  {line}") for line in aligned(rows)]
+    withheld = [say("{pool}: {why}", pool=pool, why=why) for pool, why in _no_visits(rounds)]
+    lines += ["", *withheld] if withheld else []
+    lines += ["", *rounds.notes, *round_cautions(rounds.area.settings)[:1]]
+    return terminal(map(spoken.say, lines))
 
 
-def _no_visits(rounds: Rounds) -> list[tuple[str, str]]:
+def _at_stop(stop: Row) -> Sentence:
+    """What to do at a pool, and its caution."""
+    return following(say("{why}.", why=stop["why"]), stop["caution"])
+
+
+def _no_visits(rounds: Rounds) -> list[tuple[str, Sentence]]:
     """The standing pools that nobody may visit, and why."""
-    return list(zip(rounds.withheld["pool"], map(str, told_no_visits(rounds.withheld)), strict=True))
+    return list(zip(rounds.withheld["pool"], told_no_visits(rounds.withheld), strict=True))
 
 
-def write_rounds(rounds: Rounds, folder: str | Path) -> None:
+def write_rounds(rounds: Rounds, folder: str | Path, spoken: Catalogue = ENGLISH) -> None:
     """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all."""
     files: dict[str, Content] = {
-        "rounds.html": rounds_page(rounds),
-        "rounds.pdf": rounds_pdf(rounds),
+        "rounds.html": rounds_page(rounds, spoken),
+        "rounds.pdf": rounds_pdf(rounds, spoken),
         "rounds.csv": csv_text(rounds_table(rounds)),
         "rounds.json": rounds_summary(rounds),
     }
-    stops = _by_person(rounds)
+    stops = _told(rounds)
     for person, name in file_names(rounds.people).items():
-        files[f"{name}.html"] = person_page(rounds, person)
-        files[f"{name}.gpx"] = route_gpx(rounds, person, stops[person])
-        files[f"{name}.ics"] = calendar(rounds, person, stops[person])
+        files[f"{name}.html"] = person_page(rounds, person, spoken)
+        files[f"{name}.gpx"] = route_gpx(rounds, person, stops[person], spoken)
+        files[f"{name}.ics"] = calendar(rounds, person, stops[person], spoken)
     write_files(folder, files)
 
 
@@ -153,25 +176,27 @@ def file_names(people: Sequence[str]) -> dict[str, str]:
 # --- print list -------------------------------------------------------------------------------------------------------
 
 
-def rounds_page(rounds: Rounds) -> str:
+def rounds_page(rounds: Rounds, spoken: Catalogue = ENGLISH) -> str:
     """The coordinator's page: the week, then a sheet for each person."""
-    return report_page(rounds.area.title, KIND, _when(rounds), _sections(rounds), sheets=True)
+    return report_page(rounds.area.title, KIND, _when(rounds), _sections(rounds), spoken, sheets=True)
 
 
-def rounds_pdf(rounds: Rounds) -> bytes:
+def rounds_pdf(rounds: Rounds, spoken: Catalogue = ENGLISH) -> bytes:
     """The same to be printed: the week, then each person's sheet on a page of its own."""
     pages = [[section] for section in _sections(rounds)]
-    return sections_pdf(rounds.area.title, f"{KIND}, {_when(rounds)}", NOT_PUBLIC, pages)
+    return sections_pdf(
+        rounds.area.title, say("{kind}, {when}", kind=Sentence(KIND), when=_when(rounds)), NOT_PUBLIC, pages, spoken
+    )
 
 
 def _sections(rounds: Rounds) -> list[Section]:
-    stops = _by_person(rounds)
+    stops = _told(rounds)
     rows = [(p, len(mine), metres(rounds.walk_m(p)), _water(mine)) for p, mine in stops.items()]
-    rules = [(reason, rounds.counts[reason], text, basis) for reason, text, basis in rounds.rules]
+    rules = [(reason, rounds.counts[reason], text, Sentence(basis)) for reason, text, basis in rounds.rules]
     note = "The days stand in area.toml under [rounds]. A pool counts under its first reason."
     first = Section(
         "week",
-        f"Week {rounds.week.name}",
+        say("Week {week}", week=rounds.week.name),
         _headline(rounds),
         words=rounds.notes,
         tables=[
@@ -179,37 +204,38 @@ def _sections(rounds: Rounds) -> list[Section]:
             Table("Why pools are due", ["Reason", "Pools", "Rule", "Rests on"], rules, note),
             *([Table("Not to be visited", ["Pool", "Why"], _no_visits(rounds))] if len(rounds.withheld) else []),
         ],
-        cautions=["\n".join(round_cautions(rounds.area.settings))],
+        cautions=[_cautions(rounds)],
     )
     return [first, *(_sheet(rounds, p, mine, i) for i, (p, mine) in enumerate(stops.items()))]
 
 
-def person_page(rounds: Rounds, person: str) -> str:
+def person_page(rounds: Rounds, person: str, spoken: Catalogue = ENGLISH) -> str:
     """One person's page: their pools and nobody else's."""
-    sheet = _sheet(rounds, person, _by_person(rounds)[person], 0)
-    return report_page(rounds.area.title, KIND, _when(rounds), [sheet], sheets=True)
+    sheet = _sheet(rounds, person, _told(rounds)[person], 0)
+    return report_page(rounds.area.title, KIND, _when(rounds), [sheet], spoken, sheets=True)
 
 
 def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, number: int) -> Section:
     columns: dict[str, Column] = {
         "Pool": lambda s: f"{s['order']} {s['pool']}",
-        "What to do": lambda s: f"{s['why']}.",
-        "Way": lambda s: _way(s, first="start"),
+        "What to do": lambda s: say("{why}.", why=s["why"]),
+        "Way": lambda s: _way(s, first=START),
         "Where": lambda s: "; ".join(
             part for part in (f"{s['lat']:.5f}, {s['lon']:.5f}", s["container"], s["note"]) if part
         ),
         "Before you go": "caution",
         "Seen, larvae, done": lambda s: TO_WRITE,
     }
-    litter = ", and leaf litter" if (mine["reason"] == Due.FOUND_DRY).any() else ""
+    litter = (mine["reason"] == Due.FOUND_DRY).any()
+    take = "Take {gear}, and leaf litter; rain water: {water}." if litter else "Take {gear}; rain water: {water}."
     return Section(
         f"sheet-{letters(number)}",
-        person,
-        f"{rounds.week.name}: {_load(rounds, person, mine)}.",
-        words=[f"Take {GEAR}{litter}; rain water: {_water(mine)}."],
+        as_it_is(person),
+        say("{week}: {load}.", week=rounds.week.name, load=_load(rounds, person, mine)),
+        words=[say(take, gear=Sentence(GEAR), water=_water(mine))],
         drawings=[_sketch(rounds, person, mine)],
-        tables=[table(f"Pools of {person}, in walking order", mine, columns)],
-        cautions=["\n".join(round_cautions(rounds.area.settings))],
+        tables=[table(say("Pools of {person}, in walking order", person=person), mine, columns)],
+        cautions=[_cautions(rounds)],
     )
 
 
@@ -222,12 +248,11 @@ def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
     near = shapely.get_parts(shapely.simplify(shapely.intersection(paths, window), wide / 300))
     lines = [shapely.get_coordinates(part) for part in near if part.geom_type == "LineString"]
     stops = [(s["x"], s["y"], str(s["order"])) for s in mine.to_dict("records")]
-    what = f"Sketch of the way to {count(len(stops), 'pool')} in walking order"
+    what = say("Sketch of the way to {pools} in walking order", pools=count(len(stops), "pool"))
     bar_m = max(length for length in BARS_M if length <= wide / 4)
-    caption = f"North is up; the bar is {bar_m:g} m. {_FOLLOWS[rounds.along]}"
-    if lines:
-        caption += " " + " ".join(["Grey: paths.", *rounds.area.credits])
-    return Drawing(route(frame, lines, line, stops, bar_m, what), caption)
+    said = [say("North is up; the bar is {m}.", m=whole_metres(bar_m)), Sentence(_FOLLOWS[rounds.along])]
+    said += [Sentence("Grey: paths."), *map(as_it_is, rounds.area.credits)] if lines else []
+    return Drawing(lambda spoken: route(frame, lines, line, stops, bar_m, spoken.say(what)), following(*said))
 
 
 def _frame(line: NDArray[np.float64]) -> tuple[float, float, float, float]:
@@ -242,20 +267,21 @@ def _frame(line: NDArray[np.float64]) -> tuple[float, float, float, float]:
 # --- route and calendar -----------------------------------------------------------------------------------------------
 
 
-def route_gpx(rounds: Rounds, person: str, mine: pd.DataFrame) -> bytes:
+def route_gpx(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue = ENGLISH) -> bytes:
     """A route of GPX 1.1 with a point for each pool, and the way along the paths as a track."""
     name = f"{rounds.week.name} {person}"
-    root = gpx_root(f"{rounds.area.title}: {name}", " ".join(round_cautions(rounds.area.settings)))
+    root = gpx_root(f"{rounds.area.title}: {name}", " ".join(map(spoken.say, round_cautions(rounds.area.settings))))
     way = _child(root, "rte")
     gpx_text(way, "name", name)
     for stop in mine.to_dict("records"):
         point = gpx_point(way, "rtept", stop["lon"], stop["lat"])
         gpx_text(point, "name", f"{stop['order']} {stop['pool']}")
-        gpx_text(point, "desc", f"{stop['why']}. {stop['caution']}".strip())
+        gpx_text(point, "desc", spoken.say(_at_stop(stop)))
     line = rounds.lines[person]
     if len(line) > len(mine):  # more than the stops themselves: it follows paths
         track = _child(root, "trk")
-        gpx_text(track, "name", f"{name}, along {rounds.along}")
+        along = say("{name}, along {what}", name=name, what=Sentence(rounds.along))
+        gpx_text(track, "name", spoken.say(along))
         segment = _child(track, "trkseg")
         for lon, lat in zip(*to_lonlat(line[:, 0], line[:, 1], rounds.area.crs), strict=True):
             gpx_point(segment, "trkpt", lon, lat)
@@ -266,7 +292,7 @@ def _child(parent: ElementTree.Element, tag: str) -> ElementTree.Element:
     return ElementTree.SubElement(parent, f"{{{GPX}}}{tag}")
 
 
-def calendar(rounds: Rounds, person: str, mine: pd.DataFrame) -> bytes:
+def calendar(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue = ENGLISH) -> bytes:
     """An entry of iCalendar (RFC 5545) for the whole week; stamped with the day of the data, not of the run."""
     from icalendar import Calendar, Event
 
@@ -280,10 +306,12 @@ def calendar(rounds: Rounds, person: str, mine: pd.DataFrame) -> bytes:
     entry.add("dtstamp", stamp)
     entry.add("dtstart", rounds.week.monday)
     entry.add("dtend", rounds.week.monday + datetime.timedelta(days=7))
-    entry.add("summary", _one_line(f"{rounds.area.title}: {count(len(mine), 'pool')} to visit"))
-    stops = [f"{s['order']} {s['pool']}: {s['why']}. {s['caution']}" for s in mine.to_dict("records")]
-    said = [f"{person}: {_load(rounds, person, mine)}.", *stops, *round_cautions(rounds.area.settings)]
-    entry.add("description", "\n".join(_one_line(line) for line in said))
+    visits = say("{title}: {pools} to visit", title=rounds.area.title, pools=count(len(mine), "pool"))
+    entry.add("summary", _one_line(spoken.say(visits)))
+    stops = [say("{n} {pool}: {what}", n=s["order"], pool=s["pool"], what=_at_stop(s)) for s in mine.to_dict("records")]
+    load = say("{person}: {load}.", person=person, load=_load(rounds, person, mine))
+    said = [load, *stops, *round_cautions(rounds.area.settings)]
+    entry.add("description", "\n".join(_one_line(spoken.say(line)) for line in said))
     entry.add("class", "PRIVATE")
     entry.add("transp", "TRANSPARENT")
     table.add_component(entry)
@@ -297,28 +325,52 @@ def _one_line(text: str) -> str:
 # --- words ------------------------------------------------------------------------------------------------------------
 
 
-def _when(rounds: Rounds) -> str:
-    return f"{rounds.week.name}, {rounds.week.monday} to {rounds.week.sunday}, as known on {rounds.area.as_of}"
+def _when(rounds: Rounds) -> Sentence:
+    return say(
+        "{week}, {monday} to {sunday}, as known on {day}",
+        week=rounds.week.name,
+        monday=rounds.week.monday,
+        sunday=rounds.week.sunday,
+        day=rounds.area.as_of,
+    )
 
 
-def _headline(rounds: Rounds) -> str:
+def _headline(rounds: Rounds) -> Sentence:
     n, people = len(rounds.stops), len(rounds.people)
-    stand = f"{count(rounds.standing, 'pool')} {'stands' if rounds.standing == 1 else 'stand'}"
     if not n:
-        return f"No pool is due: {stand}, and none of the rules asks for a visit this week."
-    due = ", ".join(f"{reason}: {number}" for reason, number in rounds.counts.items() if number)
-    who = f"{people} people" if people > 1 else "one person"
-    way = f", {metres(rounds.walk_m())} on foot in all, measured along {rounds.along}" if n > people else ""
-    are = "is" if n == 1 else "are"
-    return f"{n} of {count(rounds.standing, 'standing pool')} {are} due ({due}), for {who}{way}."
+        stand = "{pools} stands" if rounds.standing == 1 else "{pools} stand"
+        nothing = f"No pool is due: {stand}, and none of the rules asks for a visit this week."
+        return say(nothing, pools=count(rounds.standing, "pool"))
+    due = apart([say("{reason}: {n}", reason=reason, n=number) for reason, number in rounds.counts.items() if number])
+    are = "{n} of {pools} is due ({due}), for {who}" if n == 1 else "{n} of {pools} are due ({due}), for {who}"
+    way = ", {way} on foot in all, measured along {along}" if n > people else ""
+    return say(
+        f"{are}{way}.",
+        n=n,
+        pools=count(rounds.standing, "standing pool"),
+        due=due,
+        who=count(people, "person", "people") if people > 1 else Sentence("one person"),
+        way=metres(rounds.walk_m()),
+        along=Sentence(rounds.along),
+    )
 
 
-def _load(rounds: Rounds, person: str, mine: pd.DataFrame) -> str:
+def _load(rounds: Rounds, person: str, mine: pd.DataFrame) -> Sentence:
     """How much one person has to do."""
     dry, hot = (int((mine["reason"] == reason).sum()) for reason in (Due.FOUND_DRY, Due.HOT_WEEK))
-    parts = [count(len(mine), "pool"), f"{dry} dry" if dry else "", f"{hot} to top up in the heat" if hot else ""]
-    parts += [f"{metres(rounds.walk_m(person))} on foot"] if len(mine) != 1 else []
-    return ", ".join(filter(None, parts))
+    parts = [count(len(mine), "pool")]
+    parts += [say("{n} dry", n=dry)] if dry else []
+    parts += [say("{n} to top up in the heat", n=hot)] if hot else []
+    parts += [say("{way} on foot", way=metres(rounds.walk_m(person)))] if len(mine) != 1 else []
+    return apart(parts)
+
+
+def _cautions(rounds: Rounds) -> Sentence:
+    """A line for each."""
+    return following(*map(Sentence, round_cautions(rounds.area.settings)), by="\n")
+
+
+START = Sentence("start")
 
 
 def _way(stop: Row, first: str) -> str:
@@ -326,10 +378,11 @@ def _way(stop: Row, first: str) -> str:
     return metres(stop["leg_m"]) if stop["order"] > 1 else first
 
 
-def _water(mine: pd.DataFrame) -> str:
+def _water(mine: pd.DataFrame) -> Sentence:
     """Litres to take, rounded up, and for how many pools nobody knows."""
     known, unknown = mine["water_l"].sum(), int(mine["water_l"].isna().sum())
-    more = f"{count(unknown, 'pool')} of unknown volume"
+    litres, pools = Quantity(float(np.ceil(known)), unit="l"), count(unknown, "pool")
     if not known:
-        return f"enough for {more}"
-    return f"about {np.ceil(known):.0f} l" + (f" and for {more}" if unknown else "")
+        return say("enough for {pools} of unknown volume", pools=pools)
+    how = "about {litres} and for {pools} of unknown volume" if unknown else "about {litres}"
+    return say(how, litres=litres, pools=pools)

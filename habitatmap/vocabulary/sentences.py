@@ -7,7 +7,7 @@ machines; who writes for a reader looks the template up in a catalogue and write
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 
@@ -67,3 +67,9 @@ def following(*sentences: str, by: str = " ") -> Sentence:
     """Sentences one after the other, without those that are empty."""
     parts = {f"part{i}": part for i, part in enumerate(part for part in sentences if part)}
     return Sentence(by.join(f"{{{name}}}" for name in parts), parts)
+
+
+def apart(words: Sequence[str], by: str = ", ") -> Sentence:
+    """ "a, b, c", of words that may be empty."""
+    names = [f"part{i}" for i in range(len(words))]
+    return Sentence(by.join(f"{{{name}}}" for name in names), dict(zip(names, words, strict=True)))

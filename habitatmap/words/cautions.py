@@ -11,8 +11,11 @@ from collections.abc import Iterable, Mapping
 from enum import StrEnum, auto
 from typing import Any
 
+import pandas as pd
+
 from habitatmap.read.settings import Settings
 from habitatmap.vocabulary.terms import Consent, Mosquitoes
+from habitatmap.words.sentences import Sentence, as_it_is, following, say
 
 
 class Caution(StrEnum):
@@ -197,11 +200,12 @@ def round_cautions(settings: Settings) -> list[str]:
     return sentences(for_round(settings))
 
 
-def stop_caution(stop: Mapping[Any, Any]) -> str:
+def stop_caution(stop: Mapping[Any, Any]) -> Sentence:
     """What to settle before going to one pool: its host where it is private, its access where nobody got there."""
     said = []
     if stop["private"] == "yes":
-        said.append(f"Private land: arrange the visit with {stop['host'] or 'the host'} first.")
-    if stop["not_reached"]:
-        said.append(f"Not reached on {stop['not_reached']}: settle how to get in.")
-    return " ".join(said)
+        host = as_it_is(stop["host"]) if stop["host"] else Sentence("the host")
+        said.append(say("Private land: arrange the visit with {host} first.", host=host))
+    if not pd.isna(stop["not_reached"]):
+        said.append(say("Not reached on {day}: settle how to get in.", day=stop["not_reached"].date()))
+    return following(*said)

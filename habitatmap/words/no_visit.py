@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+
 import pandas as pd
 
 from habitatmap.vocabulary.terms import NoVisit
@@ -17,7 +19,9 @@ NOTHING_DUE = {
 def told_no_visits(pools: pd.DataFrame) -> list[Sentence]:
     """For each row why no visit is due, "" where one may be; no_visit: `NoVisit` or "", consent_until: a day."""
     return [
-        Sentence(NOTHING_DUE[code], {"day": str(until)}) if code else Sentence("")
+        Sentence(NOTHING_DUE[code], {"day": until if isinstance(until, datetime.date) else str(until)})
+        if code
+        else Sentence("")
         for code, until in zip(pools["no_visit"], pools["consent_until"], strict=True)
     ]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from habitatmap.vocabulary.sentences import Quantity, Sentence, say
+from habitatmap.vocabulary.sentences import Quantity, Sentence, apart, say
 
 UNKNOWN = "not known"
 Figure = float | None
@@ -95,12 +95,6 @@ def listed(words: Sequence[str]) -> Sentence:
     if len(words) < 2:
         return Sentence("{only}", {"only": words[0]}) if words else Sentence("")
     return say("{first} and {last}", first=apart(words[:-1]), last=words[-1])
-
-
-def apart(words: Sequence[str], by: str = ", ") -> Sentence:
-    """ "a, b, c", of words that may be empty."""
-    names = [f"part{i}" for i in range(len(words))]
-    return Sentence(by.join(f"{{{name}}}" for name in names), dict(zip(names, words, strict=True)))
 
 
 def sentence(text: str) -> Sentence:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from habitatmap.vocabulary.sentences import Quantity, Sentence, Value, as_it_is, following, say
+from habitatmap.vocabulary.sentences import Quantity, Sentence, Value, apart, as_it_is, following, say
 from habitatmap.words.numbers import parts_of_percent
 
 __all__ = [
@@ -19,7 +19,7 @@ __all__ = [
     "say",
     "significant",
 ]
-__all__ += ["whole_metres"]
+__all__ += ["apart", "whole_metres"]
 
 
 def significant(share: float) -> Quantity:

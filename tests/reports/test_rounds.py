@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -15,11 +16,15 @@ from pypdf import PdfReader
 from shapely import LineString, box
 
 from habitatmap.area import Area, open_area
+from habitatmap.fieldwork import rounds as fieldwork
 from habitatmap.fieldwork.rounds import Rounds, read_week
 from habitatmap.job import rounds_of
+from habitatmap.reports import rounds as rounds_module
 from habitatmap.reports.rounds import file_names, person_page, rounds_summary, rounds_text, write_rounds
+from habitatmap.words.catalogue import ENGLISH, catalogue
 from habitatmap.words.cautions import Caution, round_cautions
 from tests.areas import LEFT, TOP, csv_text, write_area
+from tests.words.spoken import OTHERS, left, recorder, same_texts, templates_in
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 EVIL = '<script>alert(1)</script>{{7*7}}${7*7} =cmd|"x"!A1 "quoted" \u202eturned ]]> ﷽ 😀'
@@ -224,3 +229,45 @@ def test_no_pool_due_is_a_result(tmp_path: Path) -> None:
     write_rounds(found, tmp_path / "rounds")
     assert "No pool is due" in (tmp_path / "rounds" / "rounds.html").read_text(encoding="utf-8")
     assert (tmp_path / "rounds" / "rounds.csv").read_text(encoding="utf-8").startswith("week,person,order,pool")
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_english_is_left_in_rounds(tmp_path: Path, language: str) -> None:
+    pools = [pool("Q1", 10, "yes", "Host 1"), pool("Q2", 90, volume=""), pool("Q3", 300), pool("Q4", 310)]
+    visits = [["Q1", "2025-05-01", "dry", "Anna"], ["Q1", "2025-06-01", "not reached", "Anna"]]
+    visits += [["Q3", "2025-05-02", "none seen", "Ben"]]
+    rounds, spoken = rounds_of(area_with(tmp_path / "town", pools, visits), WEEK), recorder(language)
+    for made in ("en", language):
+        write_rounds(rounds, tmp_path / made, ENGLISH if made == "en" else spoken)
+    files = [{p.name: p for p in (tmp_path / made).iterdir()} for made in ("en", language)]
+    records = {
+        "Q1",
+        "Q2",
+        "Q3",
+        "Q4",
+        "1 Q1",
+        "Anna",
+        "Ben",
+        "park",
+        rounds.area.title,
+        *(f"{i} Q{n}" for i in (1, 2, 3) for n in (1, 2, 3, 4)),
+    }
+    for name in files[0]:
+        english, other = (each[name].read_bytes() for each in files)
+        if name.endswith(".html"):
+            shared = same_texts(english.decode(), other.decode(), records)
+            assert [text for text in shared if not re.search(r"\d\.\d{5}", text)] == []
+        elif name.endswith((".csv", ".json")):
+            assert english == other, "machines read these"
+        else:
+            assert english != other, name
+    assert spoken.unsaid == set()
+    said = rounds_text(rounds, spoken)
+    assert left(rounds_text(rounds), said, records) == []
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_all_that_rounds_may_say_is_in_the_catalogues(language: str) -> None:
+    for module in (rounds_module, fieldwork):
+        source = Path(str(module.__file__)).read_text(encoding="utf-8")
+        assert templates_in(source) - catalogue(language).sentences.keys() == set()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from collections.abc import Iterable
 from html.parser import HTMLParser
@@ -10,7 +11,7 @@ from habitatmap.words.catalogue import Catalogue, catalogue
 
 OTHERS = ("de", "fr", "nl")
 # words that another of the languages has too
-SHARED = "Latitude longitude Name Plan plan N"
+SHARED = "Latitude longitude Name Plan plan N W start"
 
 
 class Recorder(Catalogue):
@@ -72,6 +73,20 @@ def texts_of(page: str) -> list[str]:
 
 def same_texts(english: str, other: str, of_records: Iterable[str] = ()) -> list[str]:
     """Texts with words in them that two pages share, and no record has."""
-    given = set(of_records)
+    given = {*of_records, *SHARED.split()}
     shared = set(texts_of(english)) & set(texts_of(other))
     return sorted(text for text in shared - given if re.search(r"[^\W\d_]{2}", text))
+
+
+def templates_in(source: str) -> set[str]:
+    """What a module's source says in so many words: the templates of its sentences, and of its counts."""
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        name = getattr(node.func, "id", "") if isinstance(node, ast.Call) else ""
+        if name in ("say", "Sentence") and node.args:
+            parts = ast.walk(node.args[0]) if not isinstance(node.args[0], ast.JoinedStr | ast.Call) else ()
+            found |= {part.value for part in parts if isinstance(part, ast.Constant) and isinstance(part.value, str)}
+        elif name == "count":
+            things = [part.value for part in node.args[1:] if isinstance(part, ast.Constant)]
+            found |= {f"{{n}} {thing}" for thing in [*things, *(f"{thing}s" for thing in things if not things[1:])]}
+    return {text for text in found if re.search("[a-z]{2}", re.sub(r"\{\w+\}", "", text))}
