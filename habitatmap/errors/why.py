@@ -236,6 +236,18 @@ class Why(Enum):
         "put the files into the area's own folder, each named for what it holds, or leave them where they are",
     )
     OTHER_FOLDER = ("nothing in this folder is read", "nothing")
+    GROUPS_IN_ZIP = (
+        "the folder of the groups lies in a zip, where it is not read",
+        "unpack it, so that groups/NAME/pools.xlsx lies in the area's folder",
+    )
+    IN_NO_GROUP = (
+        "the file lies beside the groups' folders and in none of them",
+        "put it into the folder of its group, or into the area's own folder",
+    )
+    NOT_OF_A_GROUP = (
+        "a group has its own pools, visits, trees, land, exclusion zones and committed sites, and nothing else",
+        "put the file into the area's own folder",
+    )
     SPARE_CLASS_TABLE = (
         "it looks like a class table",
         'to use it, add to area.toml: [land_cover] classes = "{name}"',

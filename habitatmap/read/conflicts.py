@@ -26,6 +26,9 @@ from habitatmap.read.rows import Draft
 MOST_COMPARED = 50
 # two pools nearer than this may be one under two names (expert judgement: within what a good telephone measures)
 ONE_SPOT_M = 2.0
+# pools of two groups' lists nearer than the first, or of one name nearer than the second, are most likely one pool
+# (expert judgement: what two telephones measure)
+TWO_LISTS_M, SAME_NAME_M = 5.0, 50.0
 # a pool moved by no more stands where it stood (expert judgement)
 SHIFTED_M = 10.0
 # a visit's own coordinates this much farther from its pool than both may be off are said (expert judgement)
@@ -60,6 +63,25 @@ def alike_pools(pools: pd.DataFrame, ledger: Ledger) -> None:
     near_only = sorted({(int(i), int(j)) for i, j in near} - set(pairs))
     if near_only:  # two buckets side by side are common, so that nobody need look
         ledger.tell(f"Pools within {ONE_SPOT_M:g} m of each other, which count as two: {_pairs(near_only, pools)}")
+
+
+def pools_of_two_lists(pools: pd.DataFrame, ledger: Ledger) -> None:
+    """Remarks on pools that the lists of two groups, or of a group and the area, most likely both have."""
+    if pools.empty or pools["group"].nunique() < 2:
+        return
+    group, name = pools["group"].tolist(), pools["pool"].tolist()
+    own = [_plain(one.removeprefix(f"{of} ")) for one, of in zip(name, group, strict=True)]
+    xy = pools[["x", "y"]].to_numpy(dtype=float)
+    found = []
+    for i, j in sorted(cKDTree(xy).query_pairs(SAME_NAME_M)):
+        metres = float(np.hypot(*(xy[i] - xy[j])))
+        if group[i] != group[j] and (metres <= TWO_LISTS_M or own[i] == own[j]):
+            found.append(f"{_named(pools, i)} and {_named(pools, j)}, {metres:.0f} m apart")
+    if found:
+        ledger.remark(
+            f"Pools that two lists may both have, and that count as two: {some(found)}. If it is one pool, keep it in "
+            "one list; visits find a pool of the area's own list from every group"
+        )
 
 
 def _plain(name: str) -> str:

@@ -29,9 +29,10 @@ from habitatmap.read.dates import month_number, read_dates
 from habitatmap.read.files import FIX, SHEET_SUFFIXES, TEXT_SUFFIXES, is_fix, read_tables
 from habitatmap.read.formats.cells import as_text, clean, guard
 from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.groups import group_folders, name_in
 from habitatmap.read.headings import ALIASES, match_table
 from habitatmap.read.ledger import Ledger, SetAside
-from habitatmap.vocabulary.kinds import TABLES, Kind
+from habitatmap.vocabulary.kinds import GROUPS, TABLES, Kind
 
 FIRST = ("why", "what_to_do")
 LAST = ("from_file", "from_sheet", "from_row", "mark", "saved_as")
@@ -58,8 +59,10 @@ Tables = Mapping[Kind, Sequence[Table]]
 
 def read_corrections(folder: Path) -> list[Correction]:
     """Every row of the folder's correction files, csv or workbook, in the order of their names."""
-    found = [p for p in folder.iterdir() if is_fix(p) and p.suffix.casefold() in (*TEXT_SUFFIXES, *SHEET_SUFFIXES)]
-    tables = [table for path in sorted(found, key=lambda p: p.name) for table in read_tables(path, (*FIRST, *LAST))]
+    places, kinds = [folder, *group_folders(folder)], (*TEXT_SUFFIXES, *SHEET_SUFFIXES)
+    found = [p for place in places for p in place.iterdir() if is_fix(p) and p.suffix.casefold() in kinds]
+    named = sorted((name_in(path, folder), path) for path in found)
+    tables = [table for name, path in named for table in read_tables(path, (*FIRST, *LAST), called=name)]
     return [_correction(table, at) for table in tables for at in range(len(table))]
 
 
@@ -272,7 +275,7 @@ def with_corrections(tables: Tables, placed: Sequence[Placed], lost: Lost) -> di
 
 def _kind_of(file: str) -> Kind:
     """The kind of input that a correction file is for, by its name alone."""
-    return next((kind for kind in TABLES if file.startswith(kind)), Kind.POOLS)
+    return next((kind for kind in TABLES if Path(file).name.startswith(kind)), Kind.POOLS)
 
 
 def _extended(table: Table, placed: Sequence[Placed]) -> Table:
@@ -344,11 +347,11 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
         keep(correction.file, _kept(correction, _words(told)) if touched else None).changed += touched
     known = {one.original for one in ledger.corrections}
     asked = [e for e in aside if _can_be_asked(e)]
-    stems = Counter(Path(file).stem.casefold() for file in {e.file for e in asked})
+    stems = Counter(_beside(file).casefold() for file in {e.file for e in asked})
     for entry in asked:
         if entry.table is not None and _original(entry) not in known:
-            path = Path(entry.file)
-            name = path.stem if stems[path.stem.casefold()] == 1 else path.name
+            name = _beside(entry.file)
+            name += "" if stems[name.casefold()] == 1 else Path(entry.file).suffix
             tally = keep(f"{name}{FIX}.csv", _record(entry.table, entry.at, None, _words(entry.why)))
             tally.waiting, tally.new = tally.waiting + 1, tally.new + 1
     semicolons = semicolons or any(reading.delimiter == ";" for reading in ledger.readings)
@@ -358,6 +361,12 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
         if Path(file).suffix.casefold() in TEXT_SUFFIXES:
             _write(folder / file, rows, ";" if semicolons or file in with_semicolons else ",")
     return [tallies[file] for file in sorted(tallies)]
+
+
+def _beside(file: str) -> str:
+    """The name of a file without its suffix, behind that of its group; one in a zip lies beside the zip."""
+    path = Path(file)
+    return "/".join((*path.parts[: 2 if path.parts[0].casefold() == GROUPS else 0], path.stem))
 
 
 def _words(told: Reason) -> dict[str, str]:

@@ -18,7 +18,7 @@ from habitatmap.read.formats.table import Table
 from habitatmap.read.formats.text import read_text
 from habitatmap.read.formats.workbook import read_workbook
 from habitatmap.read.headings import fold
-from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.kinds import GROUPS, Kind
 
 TEXT_SUFFIXES = (".csv", ".tsv", ".txt")
 SHEET_SUFFIXES = (".xlsx", ".xlsm", ".xls", ".ods")
@@ -71,24 +71,30 @@ def tables_in(path: Path) -> list[Path]:
     """The files in a zip that can be read as tables, by name; a file that is no zip is the one file itself."""
     if path.suffix.casefold() != ".zip":
         return [path]
-    return [p for p in members(path) if p.suffix.casefold() in SUFFIXES]
+    inside = [p for p in members(path) if p.suffix.casefold() in SUFFIXES]
+    # groups in a zip are not read, and their lists are none of the area's own
+    return [p for p in inside if GROUPS not in map(str.casefold, p.relative_to(path).parts[:-1])]
 
 
-def read_tables(path: Path, known: Iterable[str] = (), encoding: Mapping[str, str] | None = None) -> list[Table]:
+def read_tables(
+    path: Path, known: Iterable[str] = (), encoding: Mapping[str, str] | None = None, called: str = ""
+) -> list[Table]:
     """The tables of a file that hold anything: `read_sheets` without those that are unused."""
-    return [table for table in read_sheets(path, known, encoding) if table.unused is None]
+    return [table for table in read_sheets(path, known, encoding, called) if table.unused is None]
 
 
-def read_sheets(path: Path, known: Iterable[str] = (), encoding: Mapping[str, str] | None = None) -> list[Table]:
+def read_sheets(
+    path: Path, known: Iterable[str] = (), encoding: Mapping[str, str] | None = None, called: str = ""
+) -> list[Table]:
     """Every table of a file: those of a text file, of each visible sheet, or each layer that is not empty.
 
     Sheets that hold no table come last, as tables that say why they are `unused`.
     path: as `find_inputs` gives it. known: headings that area.toml states for this kind, which help to find the row
-    of headings. encoding: file name -> encoding of its text, as area.toml states. InputError, with one sentence, where
-    the file cannot be read.
+    of headings. encoding: file name -> encoding of its text, as area.toml states. called: how to name the file, by its
+    own name where not given. InputError, with one sentence, where the file cannot be read.
     """
     stated = frozenset(fold(heading) for heading in known)
-    name = file_name(path)
+    name = called or file_name(path)
     if path.is_dir():
         raise InputError(f"{name} is a folder, where a file was expected; put the file itself there, or rename it")
     if path.suffix.casefold() == ".zip":

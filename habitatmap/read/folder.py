@@ -20,12 +20,13 @@ from habitatmap.read.files import (
     read_tables,
     tables_in,
 )
-from habitatmap.read.formats.archive import archive_of, file_name
+from habitatmap.read.formats.archive import archive_of, file_name, members
 from habitatmap.read.formats.raster import RASTER_DRIVERS
 from habitatmap.read.formats.table import Table
+from habitatmap.read.groups import find_in_groups, group_folders
 from habitatmap.read.ledger import Unused
 from habitatmap.read.settings import FILE_NAME, Settings
-from habitatmap.vocabulary.kinds import NAMED, OLD_NAMES, RASTERS, Kind
+from habitatmap.vocabulary.kinds import GROUPS, NAMED, OF_GROUPS, OLD_NAMES, RASTERS, Kind
 from habitatmap.vocabulary.plural import count
 
 # kinds of files in which people send records, and which are not read
@@ -57,6 +58,8 @@ def find_all(folder: Path, settings: Settings) -> dict[Kind, list[Path]]:
     """The files of each kind that the folder holds, in the order of their names. InputError for a name of old."""
     _refuse_old_names(folder)
     files: dict[Kind, list[Path]] = {kind: find_inputs(folder, kind) for kind in NAMED}
+    for kind in NAMED:
+        files[kind] += find_in_groups(folder, kind)
     files[Kind.LAND_COVER] = _cover_files(folder, settings)
     files |= {kind: _rasters(folder, kind, files[kind]) for kind in RASTERS}
     overlays = folder / Kind.OVERLAYS
@@ -138,21 +141,44 @@ def _meant(name: str) -> str:
     return close[0] if close else ""
 
 
-def not_used(folder: Path, used: Collection[str]) -> list[Unused]:
+def not_used(folder: Path, used: Collection[str], group: bool = False) -> list[Unused]:
     """What lies in the folder and is no input, by name, with why; `used`: the names of inputs and of what belongs to
     the area besides. Marks of programs, parts of layers and results of earlier runs are not told."""
     found = []
     for path in sorted(folder.iterdir(), key=lambda p: p.name):
-        ours = path.name == FILE_NAME or path.stem in OUR_WORKBOOKS or is_fix(path)
-        if ours or path.name in used or path.name.startswith((".", "~$")):
+        ours = not group and (path.name == FILE_NAME or path.stem in OUR_WORKBOOKS)
+        if path.suffix.casefold() == ".zip" and _holds_groups(path):
+            found.append(Unused(path.name, "", Why.GROUPS_IN_ZIP))
+        elif ours or is_fix(path) or path.name in used or path.name.startswith((".", "~$")):
             continue
-        if path.is_dir():
-            if path.name not in OUR_FOLDERS and not any((path / mark).exists() for mark in RESULTS):
+        elif path.is_dir():
+            if path.name.casefold() not in OUR_FOLDERS and not any((path / mark).exists() for mark in RESULTS):
                 found.append(Unused(f"{path.name}/", "", _folder_told(path)))
         elif not _is_part(path):
             table, told = _told(path)
             found.append(Unused(path.name, "", told, table))
-    return found
+    return found if group else [*found, *_not_used_in_groups(folder)]
+
+
+def _not_used_in_groups(folder: Path) -> list[Unused]:
+    """What lies in the folders of groups and is none of their inputs."""
+    found = []
+    for group in group_folders(folder):
+        inputs = (p for kind in OF_GROUPS for p in find_inputs(group, kind))
+        for one in not_used(group, {p.relative_to(group).parts[0] for p in inputs}, group=True):
+            kind = Kind.of_stem(Path(one.file).stem)
+            why = one.why if kind is None or kind in OF_GROUPS else Why.NOT_OF_A_GROUP
+            found.append(one._replace(file=f"{group.parent.name}/{group.name}/{one.file}", why=why))
+    tops = (p for p in sorted(folder.iterdir()) if p.is_dir() and p.name.casefold() == GROUPS)
+    loose = (p for top in tops for p in sorted(top.iterdir()) if p.is_file() and not p.name.startswith("."))
+    return [*found, *(Unused(f"{p.parent.name}/{p.name}", "", Why.IN_NO_GROUP) for p in loose)]
+
+
+def _holds_groups(archive: Path) -> bool:
+    """Whether a zip holds the folder of an area's groups."""
+    if not zipfile.is_zipfile(archive):
+        return False
+    return any(GROUPS in map(str.casefold, p.relative_to(archive).parts[:-1]) for p in members(archive))
 
 
 def _folder_told(path: Path) -> Reason:

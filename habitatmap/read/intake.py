@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -15,9 +15,10 @@ from habitatmap.read.corrected_rows import Correction
 from habitatmap.read.corrections import read_corrections
 from habitatmap.read.files import read_sheets
 from habitatmap.read.folder import area_folder, find_all, not_used, nothing_to_map, stray_lines
-from habitatmap.read.formats.archive import archive_of, file_name
+from habitatmap.read.formats.archive import archive_of
 from habitatmap.read.formats.raster import is_raster
 from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.groups import group_of, name_in
 from habitatmap.read.ledger import Unused
 from habitatmap.read.readings import Readings, gone, kind_said, read_readings, stated_with, with_readings
 from habitatmap.read.rows import sort_kinds
@@ -90,19 +91,19 @@ def take_in(path: Path, committed: Path | None = None) -> Intake:
             files[Kind.COMMITTED] = [*files.get(Kind.COMMITTED, []), committed]
     if not faults and not ENOUGH & files.keys():
         faults.append(InputError(nothing_to_map(folder)))
-    names = {file_name(p) for paths in files.values() for p in paths} | used
+    names = {name_in(p, folder) for paths in files.values() for p in paths} | used
     tables: dict[Kind, list[Table]] = {}
     for kind, paths in files.items():
         for one in (p for p in paths if not is_raster(p)):
             before = len(faults)
             no_sheet: list[Table] = []
-            for table in attempt(partial(_sheets, one, kind, stated), no_sheet):
+            for table in attempt(partial(_sheets, one, kind, stated, folder), no_sheet):
                 told = table if table.unused is not None else with_readings(table, readings, names)
                 if told.unused is None:
                     tables.setdefault(kind_said(readings, told.file, told.sheet, names) or kind, []).append(told)
                 else:
                     unused.append(Unused(told.file, told.sheet, told.unused))
-            unused += [Unused(file_name(one), "", Why.UNREADABLE.of(fault=f)) for f in faults[before:]]
+            unused += [Unused(name_in(one, folder), "", Why.UNREADABLE.of(fault=f)) for f in faults[before:]]
     unused = [_if_said(one, readings, names) for one in unused]
     stated, conflicts = stated_with(stated, readings, names)
     doubts = [*readings.faults, *conflicts, *gone(readings, [t for some in tables.values() for t in some])]
@@ -134,5 +135,6 @@ def _in_folder(path: Path, folder: Path) -> str:
     return inside.relative_to(folder).parts[0] if inside.is_relative_to(folder) else inside.name
 
 
-def _sheets(path: Path, kind: Kind, stated: Stated) -> list[Table]:
-    return read_sheets(path, stated.columns.get(kind, {}).values(), stated.encoding)
+def _sheets(path: Path, kind: Kind, stated: Stated, folder: Path) -> list[Table]:
+    known, group = stated.columns.get(kind, {}).values(), group_of(path, folder)
+    return [replace(table, group=group) for table in read_sheets(path, known, stated.encoding, name_in(path, folder))]

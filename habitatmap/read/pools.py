@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from habitatmap.errors.why import Why
-from habitatmap.read.conflicts import alike_pools
+from habitatmap.read.conflicts import alike_pools, pools_of_two_lists
 from habitatmap.read.consent_words import word_of
 from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
+from habitatmap.read.groups import called
 from habitatmap.read.ledger import Ledger, some
 from habitatmap.read.points import place_by_point
 from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
@@ -44,12 +45,13 @@ def read_pools(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     frame = _one_row_a_pool(frame, drafts)
     close(drafts)
     alike_pools(frame, ledger)
+    pools_of_two_lists(frame, ledger)
     return shaped(frame, POOLS, ("pool", "x", "y"))
 
 
 def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     """The columns of one table."""
-    written = [name_of(cell) for cell in draft.cells("pool")]
+    written = [called(name_of(cell), draft.table.group) for cell in draft.cells("pool")]
     # a list of today that has the new name already may give the old one to another pool
     listed = set(map(name_key, written))
     renamed = [r for r in stated.names if r.since is None or name_key(r.new) not in listed]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 
 import numpy as np
@@ -15,6 +15,7 @@ from habitatmap.geo.crs import WGS84
 from habitatmap.read.conflicts import alike_visits, visits_elsewhere
 from habitatmap.read.coordinates import NO_PLACE, Point, Refusal
 from habitatmap.read.formats.table import Renamed, Stated, Table
+from habitatmap.read.groups import called
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.outcomes import read_outcomes
 from habitatmap.read.points import Places, points_of
@@ -76,11 +77,12 @@ def _own_places(draft: Draft, stated: Stated, crs: CRS | None) -> Places:
 def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, renamed: Sequence[Renamed]) -> Columns:
     """The columns of one table. `lost`: keys of pools that were set aside; `own`: the visits' own places."""
     dates = draft.dates("date")
-    given = [name_of(cell) for cell in draft.cells("pool")]
+    names = {name_key(name): name for name in pools["pool"]}
+    known = names.keys() | lost | {name_key(one.old) for one in renamed}
+    given = [_own_first(name_of(cell), draft.table.group, known) for cell in draft.cells("pool")]
     if renamed:
         given = [today_called(name, day, renamed) for name, day in zip(given, dates, strict=True)]
     draft.about = given
-    names = {name_key(name): name for name in pools["pool"]}
     for at, name in enumerate(given):
         if not name:
             draft.refuse(at, "pool", "", Why.NO_POOL)
@@ -108,6 +110,12 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, ren
         "_off": own.uncertainty_m,
         **{name: draft.texts(name) for name in ("taxon", "action", "observer")},
     }
+
+
+def _own_first(name: str, group: str, known: Collection[str]) -> str:
+    """The pool that a group's visit means: one of its own, else one of the area's by its name there."""
+    own = called(name, group)
+    return own if name_key(own) in known else name
 
 
 def _near(name: str, known: Sequence[str], x: float, y: float, pools: pd.DataFrame) -> str:

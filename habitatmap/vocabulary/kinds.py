@@ -42,6 +42,9 @@ RASTERS = (Kind.STEEP, Kind.FLOODS)
 COUNTED = (Kind.POOLS, Kind.VISITS, Kind.TREES, Kind.LAND, Kind.KEEP_AWAY)
 # read row by row into frames; a correction file is for one of these
 TABLES = (*COUNTED, Kind.COMMITTED, Kind.CONSENT)
+# the folder that holds the groups' folders, and what each of these may hold
+GROUPS = "groups"
+OF_GROUPS = (*COUNTED, Kind.COMMITTED)
 # one of these is enough for a map
 ENOUGH = frozenset({Kind.POOLS, Kind.LAND_COVER, Kind.OVERLAYS})
 # the names of an earlier version, which are refused with today's
