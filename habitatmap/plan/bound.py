@@ -424,12 +424,20 @@ class Certificate:
 @njit(cache=True, nogil=True)
 def _spread(bi: Cells, bj: Cells, u: Singles, m: Singles, x: Singles, U: Singles, Z: Singles) -> None:
     """Sums x u and x m over columns; the arrays of blocks are padded by the footprints' radius."""
+    wide = u.shape[2]
     for q in range(x.shape[0]):
-        if x[q] > 0.0:
+        share = x[q]
+        if share > 0.0:
             for a in range(u.shape[1]):
-                for b in range(u.shape[2]):
-                    U[bi[q] + a, bj[q] + b] += x[q] * u[q, a, b]
-                    Z[bi[q] + a, bj[q] + b] += x[q] * m[q, a, b]
+                _add_row(share, u[q, a], U[bi[q] + a, bj[q] : bj[q] + wide])
+                _add_row(share, m[q, a], Z[bi[q] + a, bj[q] : bj[q] + wide])
+
+
+@njit(cache=True, nogil=True)
+def _add_row(share: np.float32, row: Singles, total: Singles) -> None:
+    """One row, a loop of its own: so the processor adds many cells at once."""
+    for b in range(row.shape[0]):
+        total[b] += share * row[b]
 
 
 @njit(cache=True, nogil=True, fastmath={"reassoc", "contract"})

@@ -384,9 +384,9 @@ def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[Cells, Ce
     best = block_best(G, size)
     bi, bj = np.nonzero(best > least)
     order = np.argsort(-best[bi, bj], kind="stable")[:most]
-    row, col = np.empty(len(order), np.int64), np.empty(len(order), np.int64)
-    for n, (i, j) in enumerate(zip(bi[order].tolist(), bj[order].tolist(), strict=True)):
-        part = G[i * size : (i + 1) * size, j * size : (j + 1) * size]
-        a, b = np.unravel_index(int(np.nanargmax(part)), part.shape)
-        row[n], col[n] = i * size + a, j * size + b
-    return row, col
+    bi, bj, inside = bi[order], bj[order], np.arange(size)
+    row, col = (np.add.outer(at * size, inside) for at in (bi, bj))  # blocks x cells of a side; the last may end early
+    known = (row < G.shape[0])[:, :, None] & (col < G.shape[1])[:, None, :]
+    part = G[np.minimum(row, G.shape[0] - 1)[:, :, None], np.minimum(col, G.shape[1] - 1)[:, None, :]]
+    first = np.where(known & ~np.isnan(part), part, -math.inf).reshape(len(order), size * size).argmax(axis=1)
+    return bi * size + first // size, bj * size + first % size
