@@ -6,11 +6,31 @@ HABITATMAP_FUZZ=1 draws new ones: for long runs by hand.
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is loaded: tests run side by side
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("same examples", derandomize=True)
 if not os.environ.get("HABITATMAP_FUZZ"):
     settings.load_profile("same examples")
+
+TESTS = Path(__file__).parent
+# With two processes the longest files begin first, so that none of them is left for the end. The first compiles the
+# plan's loops, the second needs none of them.
+FIRST = """
+    test_threats.py read/test_truth.py
+""".split()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.option.loadscopereorder = False
+    if hasattr(config, "workerinput"):  # one of several processes
+        os.environ["HABITATMAP_TESTS_SHARE"] = str(Path(config.option.basetemp).parent)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    turn = {TESTS / name: n for n, name in enumerate(FIRST)}
+    items.sort(key=lambda item: turn.get(item.path, len(turn)))

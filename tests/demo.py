@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
 import importlib.util
+import os
+import pickle
 import shutil
 import sys
 from functools import cache
@@ -23,7 +26,18 @@ def demo_area() -> Area:
 
 @cache
 def demo_result() -> Result:
-    return habitatmap.run(demo_area())
+    """Made once in a run of the tests, whatever number of processes it has: the first makes it, the others wait."""
+    shared = os.environ.get("HABITATMAP_TESTS_SHARE")  # set by conftest.py
+    if not shared:
+        return habitatmap.run(demo_area())
+    kept = Path(shared) / "demo_result.pickle"
+    with kept.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not kept.exists():
+            kept.write_bytes(pickle.dumps(habitatmap.run(demo_area()), protocol=5))
+        found = pickle.loads(kept.read_bytes())
+    assert isinstance(found, Result)
+    return found
 
 
 def copy_records(folder: Path, *names: str) -> Path:

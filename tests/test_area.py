@@ -212,8 +212,10 @@ def test_law_a_private_pool_moved_within_its_square_changes_no_public_byte(
     tmp_path_factory: pytest.TempPathFactory, data: Any, cover: bool
 ) -> None:
     """Nor does another name, another host's name, another order of rows or another observer."""
-    area = TOWNS.setdefault(cover, town(tmp_path_factory.mktemp("law"), cover))
-    public = everything(blurred(area))
+    if cover not in TOWNS:
+        made = town(tmp_path_factory.mktemp("law"), cover)
+        TOWNS[cover] = made, everything(blurred(made))
+    area, public = TOWNS[cover]
     pools, visits = area.pools.copy(), area.visits.copy()
     closed = np.flatnonzero(is_private(pools, area.land))
     side = area.settings.public.blur_m
@@ -231,7 +233,7 @@ def test_law_a_private_pool_moved_within_its_square_changes_no_public_byte(
     assert everything(blurred(moved)) == public
 
 
-TOWNS: dict[bool, Area] = {}
+TOWNS: dict[bool, tuple[Area, Any]] = {}
 
 
 def test_where_nothing_may_be_shown_the_frame_is_a_rough_square(tmp_path: Path) -> None:

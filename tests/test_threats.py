@@ -10,11 +10,12 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pytest
 from PIL import Image
 
 import habitatmap
 from habitatmap.area import Area
-from habitatmap.page import public_page
+from habitatmap.page import map_page, public_page
 from habitatmap.paper.pictures import pictures
 from habitatmap.privacy import Threat, is_private
 from habitatmap.reports.council import report_html
@@ -45,10 +46,14 @@ def test_every_threat_stands_in_the_guide_and_names_a_test_that_exists() -> None
         assert f"def {function}(" in source, f"{file} has no {function}"
 
 
-def test_no_name_host_or_note_reaches_a_public_product() -> None:
+@pytest.fixture(scope="module")
+def joined() -> list[Result]:
+    """The demo town with a canary for every name, host, observer and note, and one more garden, here or there in its
+    square."""
     area = demo_area()
-    at = private_numbers(area)
-    pools = area.pools.copy()
+    at, side = private_numbers(area), area.settings.public.blur_m
+    crowded = (area.pools.loc[at, ["x", "y"]] // side).value_counts().index[0]
+    pools, land = area.pools.copy(), area.land.copy()
     renamed = {name: f"{CANARY}-pool-{i}" for i, name in enumerate(pools.loc[at, "pool"])}
     pools["pool"] = pools["pool"].replace(renamed)
     for column in ("host", "note"):
@@ -56,40 +61,40 @@ def test_no_name_host_or_note_reaches_a_public_product() -> None:
     visits = area.visits.assign(
         pool=area.visits["pool"].replace(renamed), observer=f"{CANARY}-observer", note=f"{CANARY}-note"
     )
-    land = area.land.copy()
     hidden = land["private"] == "yes"
     assert hidden.any()
     land.loc[hidden, "name"] = f"{CANARY}-land"
     for column in ("id", "owner", "contact", "condition", "note", "consent_note", "said"):
         land[column] = [f"{CANARY}-{column}-{i}" for i in range(len(land))]
-    result = habitatmap.run(replace(area, pools=pools, visits=visits, land=land))
-    for name, content in public_products(result).items():
-        assert CANARY.encode() not in content, name
-    assert CANARY in "".join(result.pools["pool"])  # so that the canary was there to be found
-
-
-def test_two_seasons_differ_by_the_square_and_not_by_the_garden() -> None:
-    """A garden that joins changes the public products alike, wherever in its square it lies."""
-    area = demo_area()
-    pools, side = area.pools, area.settings.public.blur_m
-    at = private_numbers(area)
-    squares = pools.loc[at, ["x", "y"]] // side
-    crowded = squares.value_counts().index[0]
-    joined = []
+    made = []
     for share in (0.13, 0.86):
-        new = pools.loc[[at[0]]].assign(
-            pool="joined",
-            host="",
-            note="",
-            x=(crowded[0] + share) * side,
-            y=(crowded[1] + share / 2) * side,
-            private="yes",
-        )
-        joined.append(replace(area, pools=pd.concat([pools, new]).sort_values(["pool", "x", "y"], ignore_index=True)))
-    one, other = (public_products(habitatmap.run(each)) for each in joined)
+        x, y = (crowded[0] + share) * side, (crowded[1] + share / 2) * side
+        new = pools.loc[[at[0]]].assign(pool=f"{CANARY}-joined", x=x, y=y, private="yes")
+        every = pd.concat([pools, new]).sort_values(["pool", "x", "y"], ignore_index=True)
+        made.append(habitatmap.run(replace(area, pools=every, visits=visits, land=land)))
+    return made
+
+
+def test_no_name_host_or_note_reaches_a_public_product(joined: list[Result]) -> None:
+    for name, content in public_products(joined[0]).items():
+        assert CANARY.encode() not in content, name
+    assert CANARY in "".join(joined[0].pools["pool"])  # so that the canary was there to be found
+
+
+def test_two_seasons_differ_by_the_square_and_not_by_the_garden(joined: list[Result]) -> None:
+    """A garden that joins changes the public products alike, wherever in its square it lies."""
+    one, other = map(public_products, joined)
     before = public_products(demo_result())
     assert one == other
     assert before["public_map.html"] != one["public_map.html"]  # the count of the square tells that somebody joined
+
+
+def test_a_private_pool_moved_within_its_square_changes_no_public_byte(joined: list[Result]) -> None:
+    """The whole job, on the demo town."""
+    here, there = joined
+    assert public_page(here) == public_page(there)
+    assert pictures(here) == pictures(there)
+    assert map_page(here) != map_page(there)  # so that the move did matter
 
 
 def test_pictures_inside_public_products_hold_no_more_than_pixels() -> None:

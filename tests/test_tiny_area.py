@@ -105,7 +105,7 @@ def case(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     allowed &= np.hypot(rows - 10, cols - 3) * 10 > 20
     for r, c in pools:
         allowed &= np.hypot(rows - r, cols - c) * 10 >= SPACING_M
-    return habitatmap.run(habitatmap.open_area(folder)), Brute(classes, pools, allowed), classes, pools
+    return habitatmap.run(habitatmap.open_area(folder), public=False), Brute(classes, pools, allowed), classes, pools
 
 
 def sites_of(frame) -> list[tuple[int, int]]:  # type: ignore[no-untyped-def]
@@ -174,13 +174,15 @@ def test_a_rerun_with_the_plan_set_out_reaches_what_was_promised(tmp_path: Path)
     same = SETTINGS.replace(f"existing = {CHANCE}", f"existing = {NEW}")
     now = [(f"P{i}", *centre(*cell)) for i, cell in enumerate(pools)]
     first = habitatmap.run(
-        habitatmap.open_area(write_area(tmp_path / "a", classes, class_table(FORAGE, DEAD_WOOD), pools=now, toml=same))
+        habitatmap.open_area(write_area(tmp_path / "a", classes, class_table(FORAGE, DEAD_WOOD), pools=now, toml=same)),
+        public=False,
     )
     added = [(f"N{r.rank}", r.x, r.y) for r in first.plan.itertuples()]
     again = habitatmap.run(
         habitatmap.open_area(
             write_area(tmp_path / "b", classes, class_table(FORAGE, DEAD_WOOD), pools=now + added, toml=same)
-        )
+        ),
+        public=False,
     )
     reach = again.figures.forage_in_reach.now
     assert len(first.plan) == 3

@@ -26,33 +26,49 @@ def browser() -> Iterator[Any]:
         opened.close()
 
 
+@pytest.fixture(scope="session")
+def idle() -> dict[str, list[Any]]:
+    """Pages that no test has now, by what their browser was asked for. To open a new one takes longer than most tests:
+    it is a process of its own. A page keeps nothing between two files: it stores nothing, and every file is loaded."""
+    return {}
+
+
 @pytest.fixture
-def visit(browser: Any) -> Iterator[Callable[..., Any]]:
+def visit(browser: Any, idle: dict[str, list[Any]]) -> Iterator[Callable[..., Any]]:
     """Opens a file with the network off. `page.trouble` lists all that a page should not do."""
-    contexts = []
+    lent = []
 
     def open_page(
         path: Path, width: int = 1280, height: int = 800, slow: int = 10_000, ready: str = "html.ready", **how: Any
     ) -> Any:
-        context = browser.new_context(offline=True, viewport={"width": width, "height": height}, **how)
-        contexts.append(context)
-        page = context.new_page()
-        page.trouble = []
-        page.on("console", lambda line: page.trouble.append(f"console: {line.text}"))
-        page.on("pageerror", lambda error: page.trouble.append(f"error: {error}"))
-        page.on("request", lambda r: page.trouble.append(f"request: {r.url}") if _beyond(r.url, path) else None)
-        page.on("dialog", lambda box: (page.trouble.append(f"dialog: {box.message}"), box.dismiss()))
-        page.goto(path.resolve().as_uri(), wait_until="load")
+        page = (idle.get(str(how)) or [None]).pop() or _new_page(browser, how)
+        lent.append((str(how), page))
+        page.set_viewport_size({"width": width, "height": height})
+        page.trouble, page.file = [], path.resolve().as_uri()
+        page.goto(page.file, wait_until="load")
         page.wait_for_selector(ready, timeout=slow)
         return page
 
     yield open_page
-    for context in contexts:
-        context.close()
+    for how, page in lent:
+        page.emulate_media(media="null")
+        page.mouse.move(-10, -10)
+        page.file = "about:blank"
+        page.goto(page.file)
+        idle.setdefault(how, []).append(page)
 
 
-def _beyond(url: str, path: Path) -> bool:
-    return not url.startswith(("data:", "blob:")) and url != path.resolve().as_uri()
+def _new_page(browser: Any, how: dict[str, Any]) -> Any:
+    page = browser.new_context(offline=True, **how).new_page()
+    page.on("console", lambda line: page.trouble.append(f"console: {line.text}"))
+    page.on("pageerror", lambda error: page.trouble.append(f"error: {error}"))
+    page.on("request", lambda r: page.trouble.append(f"request: {r.url}") if _beyond(r.url, page.file) else None)
+    page.on("dialog", lambda box: (page.trouble.append(f"dialog: {box.message}"), box.dismiss()))
+    return page
+
+
+def _beyond(url: str, own: str) -> bool:
+    return not url.startswith(("data:", "blob:")) and url.split("#")[0] != own
 
 
 @pytest.fixture(scope="session")

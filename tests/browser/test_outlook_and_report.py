@@ -38,7 +38,7 @@ def pages(area: Path) -> dict[str, Path]:
     done = CliRunner().invoke(command, [str(area), "--years", "5", "--simulations", "20", "--json"])
     assert done.exit_code == 0, done.output
     assert json.loads((area / "outlook" / "outlook.json").read_text(encoding="utf-8"))["simulations"] == 20
-    write_report(habitatmap.run(habitatmap.open_area(area)), area / "report")
+    write_report(habitatmap.run(habitatmap.open_area(area), public=False), area / "report")
     return {name: area / name / f"{name}.html" for name in ("outlook", "report")}
 
 

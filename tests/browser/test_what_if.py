@@ -101,7 +101,7 @@ def test_a_pool_tried_out_gives_what_a_run_with_it_gives(
     start = reached(page)
     assert start == pytest.approx(result.figures.forage_in_reach.now, rel=1e-3)
     assert "Pool A added" in here(page)
-    with_one = habitatmap.run(open_area(area(tmp_path / "one", [*POOLS, ("A", 30, 70)]))).figures
+    with_one = habitatmap.run(open_area(area(tmp_path / "one", [*POOLS, ("A", 30, 70)])), public=False).figures
     assert reached(page) == pytest.approx(with_one.forage_in_reach.now, rel=1e-3)
     assert with_one.forage_in_reach.now > 1.02 * start
     told = page.locator("#try-gaps").inner_text()
@@ -118,7 +118,9 @@ def test_a_pool_taken_out_gives_what_a_run_without_it_gives(
     page.locator("#pools-panel .pick", has_text="Middle").click()
     page.locator("#pools-panel .detail .act").click()
     assert "Middle taken out" in page.locator("#try-said").inner_text()
-    without = habitatmap.run(open_area(area(tmp_path / "less", [POOLS[0], POOLS[2]]))).figures.forage_in_reach.now
+    without = habitatmap.run(
+        open_area(area(tmp_path / "less", [POOLS[0], POOLS[2]])), public=False
+    ).figures.forage_in_reach.now
     assert reached(page) == pytest.approx(without, rel=1e-3)
     page.locator("#try-list button").click()
     assert reached(page) == pytest.approx(result.figures.forage_in_reach.now, rel=1e-3)
@@ -248,7 +250,9 @@ def test_the_saved_file_makes_a_map_of_what_was_tried(
     sites = [centre(row, col) for row, col in result.findings.proposal.sites[["row", "col"]].to_numpy()]
     assert np.abs(np.column_stack([frame.geometry.x, frame.geometry.y]) - sites).max() < 0.1
     claimed = reached(page)
-    again = habitatmap.run(open_area(area(tmp_path / "again", POOLS), committed=tmp_path / "committed.geojson")).figures
+    again = habitatmap.run(
+        open_area(area(tmp_path / "again", POOLS), committed=tmp_path / "committed.geojson"), public=False
+    ).figures
     assert again.forage_in_reach.with_plan == pytest.approx(claimed, rel=1e-3)
     assert again.plan.committed == 2
     assert page.trouble == []

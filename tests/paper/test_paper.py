@@ -150,7 +150,7 @@ def test_a_recording_sheet_has_a_row_for_each_pool_and_some_more(pools: int) -> 
 
 
 def test_hostile_words_are_printed_as_written(tmp_path: Path) -> None:
-    result = habitatmap.run(habitatmap.open_area(hostile_area(tmp_path / "a")))
+    result = habitatmap.run(habitatmap.open_area(hostile_area(tmp_path / "a")), public=False)
     assert new_names(result) == ["new S1", "S2"]  # S1 is taken
     sites = text_of(site_sheets(result))
     for word in ('"quotes"', "{braces}", "<tag>", "</script>", "[link](x)", "@ref", "/* more"):
@@ -185,7 +185,7 @@ def test_a_site_on_private_ground_has_no_place(tmp_path: Path) -> None:
     )
     frame = gpd.read_file(folder / "land.gpkg").assign(private="yes")
     frame.to_file(folder / "land.gpkg")
-    result = habitatmap.run(habitatmap.open_area(folder))
+    result = habitatmap.run(habitatmap.open_area(folder), public=False)
     assert result.plan["private"].tolist() == ["yes"]
     made = site_sheets(result)
     said = text_of(made)

@@ -152,7 +152,7 @@ def test_nothing_to_add():
 
 def test_threads_and_tiles_leave_the_bound_alone():
     rng = np.random.default_rng(1)
-    w, p = rng.random((60, 70)), rng.random((60, 70))
+    w, p = rng.random((40, 50)), rng.random((40, 50))
     rules = {"cell_m": 10.0, "median_m": 60.0, "spacing_m": 40.0}
     one = upper_bound(w, NONE, p, 5, workers=1, **rules)
     assert upper_bound(w, NONE, p, 5, workers=3, **rules).value == one.value

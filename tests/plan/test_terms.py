@@ -76,7 +76,7 @@ def made(
     frame.to_file(folder / "land.gpkg")
     if committed:
         (folder / "committed.csv").write_text(committed, encoding="utf-8")
-    return habitatmap.run(habitatmap.open_area(folder))
+    return habitatmap.run(habitatmap.open_area(folder), public=False)
 
 
 def zone_cells(zone: shapely.Geometry, x: np.ndarray, y: np.ndarray) -> np.ndarray:

@@ -98,7 +98,9 @@ def test_whatever_is_missing_the_report_says_so(tmp_path: Path, parts: str) -> N
     classes, table = (np.full((20, 20), 1, np.uint8), class_table({1: 0.5})) if parts != "pools" else (None, "")
     pools = [("A", *centre(5, 5)), ("B", *centre(15, 15))] if parts == "pools" else None
     toml = "\n[plan]\npools = 0\n" if parts == "nothing" else ""
-    result = habitatmap.run(habitatmap.open_area(write_area(tmp_path / "a", classes, table, pools=pools, toml=toml)))
+    result = habitatmap.run(
+        habitatmap.open_area(write_area(tmp_path / "a", classes, table, pools=pools, toml=toml)), public=False
+    )
     assert len(PdfReader(io.BytesIO(report_pdf(result))).pages) == 2
     page = report_html(result)
     assert "nan" not in " ".join(said(result)).lower().split()

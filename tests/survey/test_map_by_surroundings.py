@@ -31,7 +31,9 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
             visits.append((f"made up {i:02d}", f"2025-{month:02d}-10", "larvae" if found else "none seen"))
     toml = "[flight]\nforage_median_m = 30\ndispersal_median_m = 60\nmerge_m = 5\n[plan]\npools = 3\nspacing_m = 20\n"
     folder = tmp_path_factory.mktemp("surroundings")
-    return run(open_area(write_area(folder, classes, class_table(FORAGE), pools=pools, visits=visits, toml=toml)))
+    return run(
+        open_area(write_area(folder, classes, class_table(FORAGE), pools=pools, visits=visits, toml=toml)), public=False
+    )
 
 
 def test_the_chance_rises_with_the_ground_and_is_grey_beyond_it(result: Result) -> None:
