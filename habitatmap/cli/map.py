@@ -32,10 +32,10 @@ def command(call: Call, committed: Path | None, tiles: str | None, tiles_credit:
         return
     say_counts(opened)
     result = run(opened, say=tell)
-    language = call.spoken(opened).language
+    spoken = call.spoken(opened)
     pages = {
-        "map.html": lambda result: map_page(result, language, background),
-        "public_map.html": lambda result: public_page(result, language=language, tiles=background),
+        "map.html": lambda result: map_page(result, spoken, background),
+        "public_map.html": lambda result: public_page(result, language=spoken, tiles=background),
     }
     write(result, call.target, pages)
     click.echo(summary_text(result) if call.as_json else headline(result.figures) + "\n", nl=False)

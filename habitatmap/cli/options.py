@@ -57,7 +57,10 @@ class Call:
         """The language of pages and papers: what was asked for, else that of area.toml. Raises InputError."""
         from habitatmap.words.catalogue import spoken
 
-        return spoken(self.language or area.settings.language)
+        found = spoken(self.language or area.settings.language, area.folder)
+        if found.lacking:
+            log.info("words.%s: %d texts have no words yet and stay English.", found.language, found.lacking)
+        return found
 
     def wrote(self, what: str, file: str = "") -> None:
         """Says where the results lie."""
@@ -84,7 +87,9 @@ def area_command(
         *([click.option("--json", "as_json", is_flag=True, help=as_json)] if as_json else []),
         *([click.option("--strict", is_flag=True, help=strict)] if strict else []),
         click.option(
-            "--language", default="", help="The language of pages and papers: en, de, fr, nl (default: area.toml's)."
+            "--language",
+            default="",
+            help="The language of pages and papers: en, de, fr, nl, or one of words.* (default: area.toml's).",
         ),
         click.option("--dry-run", is_flag=True, help="Read and check everything, write nothing."),
     ]

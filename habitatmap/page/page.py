@@ -10,7 +10,7 @@ from habitatmap.page.payload import Block, public_blocks, team_blocks
 from habitatmap.page.tiles import Tiles
 from habitatmap.page.what_if import what_if_blocks
 from habitatmap.result import Result
-from habitatmap.words.catalogue import LANGUAGES, words
+from habitatmap.words.catalogue import LANGUAGES, Catalogue, catalogue, words
 
 # Stored as they are: small or packed already, and the plan and its cautions can be read in the file itself. On the
 # public page all is, so that anybody can look up what it tells.
@@ -36,12 +36,14 @@ LAYERS = (
 )
 
 
-def map_page(result: Result, language: str = "en", tiles: Tiles | None = None) -> str:
+def map_page(result: Result, language: str | Catalogue = "en", tiles: Tiles | None = None) -> str:
     """The team's page: exact places, so not for everybody."""
     return _page(team_blocks(result) | what_if_blocks(result), TEAM, language, tiles)
 
 
-def public_page(result: Result, public: Result | None = None, language: str = "en", tiles: Tiles | None = None) -> str:
+def public_page(
+    result: Result, public: Result | None = None, language: str | Catalogue = "en", tiles: Tiles | None = None
+) -> str:
     """The page for everybody. All but the title comes from `public`, the Result of the blurred area.
 
     Where it is not given it is `result.public`. Raises ValueError where there is none.
@@ -52,29 +54,30 @@ def public_page(result: Result, public: Result | None = None, language: str = "e
     return _page(public_blocks(result, blurred), PUBLIC, language, tiles)
 
 
-def _page(blocks: Block, readers: str, language: str, tiles: Tiles | None) -> str:
+def _page(blocks: Block, readers: str, language: str | Catalogue, tiles: Tiles | None) -> str:
     """The document: skeleton with its words, one data block each, and a layer for each block that is drawn."""
     layers = [(kind, block, show) for kind, block, show, whose in LAYERS if readers in whose]
-    facts = blocks["facts"] = blocks["facts"] | {"lang": language}
+    said = catalogue(language) if isinstance(language, str) else language
+    facts = blocks["facts"] = blocks["facts"] | {"lang": said.language}
     if tiles:
         facts["tiles"] = {"host": tiles.host}
         facts["credits"] = [*facts["credits"], tiles.credit]
         blocks["tiles"] = {"url": tiles.url}
         layers.insert(0, ("tiles", "tiles", False))
-    blocks["words"] = {one: words(one) for one in LANGUAGES}
+    spoken = {**said.page, "sentences": said.sentences}
+    blocks["words"] = {one: words(one) for one in LANGUAGES} | {said.language: spoken}
     kind = f"kind_{readers}"
-    spoken = words(language)
     own = {
         "title": facts["title"],
         "kind": kind,
-        "kind_text": spoken[kind],
-        "as_of_line": spoken["as_of"].format(date=facts["as_of"]),
+        "kind_text": said.page[kind],
+        "as_of_line": said.page["as_of"].format(date=facts["as_of"]),
     }
-    body = _filled(asset("skeleton.html"), spoken | own)
+    body = _filled(asset("skeleton.html"), {**said.page, **own})
     read_at_once = {*blocks} - {"words"} if readers == PUBLIC else READ_AT_ONCE
     figure = PageFigure(
         facts["title"],
-        language,
+        said.language,
         body,
         [DataBlock(name, data, packed=name not in read_at_once) for name, data in blocks.items()],
         tiles.origin if tiles else "",

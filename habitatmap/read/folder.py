@@ -34,7 +34,7 @@ FOREIGN = frozenset(
     ".json .gpx .kml .kmz .doc .docx .odt .rtf .pdf .numbers .xlsb .fods .mdb .accdb .html .htm .tab .mif .dxf".split()
 )
 # what belongs to an area beside its inputs, by the stem of its name, and the folders that commands write or look into
-OUR_WORKBOOKS = ("readings", "consent")
+OUR_WORKBOOKS = ("readings", "consent", "words")
 OUR_FOLDERS = frozenset(
     "overlays groups photos out check survey rounds sheets report outlook compare archive seasons".split()
 )
@@ -146,7 +146,7 @@ def not_used(folder: Path, used: Collection[str], group: bool = False) -> list[U
     the area besides. Marks of programs, parts of layers and results of earlier runs are not told."""
     found = []
     for path in sorted(folder.iterdir(), key=lambda p: p.name):
-        ours = not group and (path.name == FILE_NAME or path.stem in OUR_WORKBOOKS)
+        ours = not group and (path.name == FILE_NAME or path.stem.partition(".")[0] in OUR_WORKBOOKS)
         if path.suffix.casefold() == ".zip" and _holds_groups(path):
             found.append(Unused(path.name, "", Why.GROUPS_IN_ZIP))
         elif ours or is_fix(path) or path.name in used or path.name.startswith((".", "~$")):

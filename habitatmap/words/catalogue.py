@@ -13,15 +13,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from functools import cache, cached_property
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from habitatmap.errors import InputError
 from habitatmap.vocabulary.catalogues import LANGUAGES, SENTENCE, translations
 from habitatmap.vocabulary.sentences import Quantity, Sentence, Value, capitalised
+from habitatmap.words.own import all_texts, read_own
 from habitatmap.words.page_words import WORDS
 
 _SENTENCES = re.compile(r"(?<=[.!?]) (?=[A-Z])")  # as the map page takes a text apart
-__all__ = ["ENGLISH", "LANGUAGES", "SENTENCE", "Catalogue", "catalogue", "spoken", "words"]
+__all__ = ["ENGLISH", "LANGUAGES", "SENTENCE", "Catalogue", "catalogue", "known_language", "spoken", "words"]
 Texts = TypeVar("Texts")
 
 
@@ -41,6 +43,8 @@ class Catalogue:
 
     language: str
     sentences: Mapping[str, str] = field(repr=False)
+    page: Mapping[str, str] = field(repr=False, default_factory=lambda: WORDS)  # the words of the map page by key
+    lacking: int = 0  # texts of a language of the area's own that stay English
 
     def say(self, text: str) -> str:
         """What the program itself writes, in this language; what the catalogue lacks stays English."""
@@ -107,14 +111,39 @@ class Catalogue:
 ENGLISH = Catalogue("en", {})
 
 
-def spoken(language: str) -> Catalogue:
-    """The catalogue of a language that somebody asked for. Raises InputError for one that there is none of."""
-    if language in LANGUAGES:
+def spoken(language: str, folder: Path) -> Catalogue:
+    """The language that somebody asked for, with the area's own words. InputError for one that there is none of."""
+    own = read_own(folder, known_language(language))
+    if not own.file and language in LANGUAGES:
         return catalogue(language)
-    raise InputError(f'There are no words in the language "{language}": expected one of {", ".join(LANGUAGES)}.')
+    if not own.file:
+        raise InputError(
+            f'There are no words in the language "{language}": expected one of {", ".join(LANGUAGES)}, or '
+            f"words.{language}.xlsx in the folder, which habitatmap words --language {language} begins"
+        )
+    known = translations(language) if language in LANGUAGES else {}
+    said = {key: own.applied(key[1], known.get(key, key[1])) for key in translations("de")}
+    sentences = {english: text for (context, english), text in said.items() if context == SENTENCE}
+    page = {key: own.applied(english, said.get((key, english), english)) for key, english in WORDS.items()}
+    lacking = 0 if language in LANGUAGES else len(set(all_texts()) - own.texts.keys())
+    return Catalogue(language, sentences, page, lacking)
+
+
+def known_language(language: str) -> str:
+    """A language as babel knows it, of which figures and dates can be written. Raises InputError."""
+    from babel import Locale, UnknownLocaleError
+
+    try:
+        Locale.parse(language, sep="-")
+    except (UnknownLocaleError, ValueError):
+        raise InputError(
+            f'"{language}" is no language that is known; expected its code of two letters, such as de or fi'
+        ) from None
+    return language
 
 
 @cache
 def catalogue(language: str) -> Catalogue:
     """One of the languages that come with the program."""
-    return ENGLISH if language == "en" else Catalogue(language, words(language)["sentences"])
+    said = words(language)
+    return ENGLISH if language == "en" else Catalogue(language, said.pop("sentences"), said)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import openpyxl
 import pypdfium2
 import pytest
 import shapely
@@ -32,7 +33,8 @@ from habitatmap.paper.sheets import (
 )
 from habitatmap.read.templates import TEMPLATES
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.words.catalogue import ENGLISH, catalogue
+from habitatmap.words.catalogue import ENGLISH, catalogue, spoken
+from habitatmap.words.own import write_own
 from tests.areas import centre, class_table, write_area
 from tests.demo import demo_result
 from tests.words.spoken import OTHERS, left, recorder
@@ -256,7 +258,7 @@ def test_the_press_reads_nothing_but_its_folder() -> None:
 
 @pytest.mark.parametrize("language", OTHERS)
 def test_no_english_is_left_on_paper(language: str) -> None:
-    result, spoken = demo_result(), recorder(language)
+    result, recorded = demo_result(), recorder(language)
     names = [
         result.title,
         "S 100 m EPSG",
@@ -266,10 +268,10 @@ def test_no_english_is_left_on_paper(language: str) -> None:
     ]
     makers = (lambda how: site_sheets(result, ["S1"], how), lambda how: labels(result, how))
     for make in (*makers, lambda how: recording_sheet(result, how)):
-        english, other = make(ENGLISH), make(spoken)
+        english, other = make(ENGLISH), make(recorded)
         assert PdfReader(io.BytesIO(other)).trailer["/Root"]["/Lang"] == language
         assert left(text_of(english), text_of(other), names) == []
-    assert spoken.unsaid <= {str(label).lower() for label in result.plan["new_class"]}
+    assert recorded.unsaid <= {str(label).lower() for label in result.plan["new_class"]}
 
 
 @pytest.mark.parametrize("language", OTHERS)
@@ -283,6 +285,15 @@ def test_words_of_a_label_stay_within_its_border(language: str) -> None:
     for left_, _, _, top in names:
         inside = [b for b in boxes if abs(b[0] - left_) < 3 and top - 62 * 72 / 25.4 < b[1] <= top]
         assert min(b[1] for b in inside) > top - 52 * 72 / 25.4
+
+
+def test_a_word_of_the_area_stands_on_the_label(tmp_path: Path) -> None:
+    path = write_own(tmp_path, "de")
+    book = openpyxl.load_workbook(path)
+    book.worksheets[0].append(["", "Schwebfliegen", "Hoverflies"])
+    book.save(path)
+    assert "Kinderstube von Hoverflies" in text_of(labels(demo_result(), spoken("de", tmp_path)))
+    assert "Kinderstube von Schwebfliegen" in text_of(labels(demo_result(), catalogue("de")))
 
 
 def test_a_figure_on_a_sheet_is_written_as_its_language_does() -> None:

@@ -1,0 +1,26 @@
+"""`habitatmap words AREA`: a workbook to change what pages and papers say, or to add a language."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("words")
+@click.argument("area", type=click.Path(path_type=Path))
+@click.option("--language", default="", help="The language, such as de or fi (default: that of area.toml).")
+def command(area: Path, language: str) -> None:
+    """Write AREA/words.LANGUAGE.xlsx with every text of pages and papers, to change some or to add a language.
+
+    What is written into its column `say` is said instead; an earlier workbook's entries are kept.
+    """
+    from habitatmap.read.folder import area_folder
+    from habitatmap.read.settings import read_settings
+    from habitatmap.words.catalogue import known_language
+    from habitatmap.words.own import write_own
+
+    folder = area_folder(area)
+    language = known_language(language or read_settings(folder).language)
+    path = write_own(folder, language)
+    click.echo(f'{path} has every text. Fill in the column say, and put language = "{language}" into area.toml.')
