@@ -64,6 +64,7 @@ from habitatmap.plan.served_robustness import ServedUncertainty, assess_served_r
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
 from habitatmap.plan.zones import Zone, find_served_zones, find_zones, single_cell_zones
 from habitatmap.privacy import is_private
+from habitatmap.read.days_out import out_by
 from habitatmap.read.pools import standing
 from habitatmap.result import Result
 from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
@@ -533,7 +534,7 @@ def _drawn_by_place(places: Places) -> NDArray[np.float64]:
 
 def _years_standing(area: Area, breeding: pd.DataFrame) -> Array:
     """How many years ago the oldest pool of each place was installed, in order of `place`; NaN where no date tells."""
-    installed = pd.to_datetime(area.pools["set_out"]).to_numpy()
+    installed = out_by(area.pools).to_numpy()
     pool = (breeding["kind"] == "pool").to_numpy()
     years = np.full(len(breeding), np.nan)
     days = (pd.Timestamp(area.as_of) - pd.Series(installed[breeding.loc[pool, "index"]])).dt.days

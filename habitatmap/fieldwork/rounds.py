@@ -24,6 +24,7 @@ from habitatmap.errors import InputError
 from habitatmap.fieldwork.footpaths import Footpaths, along_paths, straight_lines
 from habitatmap.fieldwork.routes import shares, shortest_routes, walk_m
 from habitatmap.privacy import is_private
+from habitatmap.read.days_out import out_by, out_from
 from habitatmap.read.pools import no_visits, standing
 from habitatmap.read.settings import RoundsSettings
 from habitatmap.vocabulary.sentences import Quantity, Sentence, apart, say
@@ -165,7 +166,7 @@ def due(
     up = _up(pools, visits, day, max(day, week.sunday)) & _up(pools, visits, as_of, max(as_of, week.sunday))
     here = pools[up].copy()
     past = visits[(visits["date"] <= pd.Timestamp(day)) & visits["pool"].isin(here["pool"])]
-    start = here.set_index("pool")["set_out"]
+    start = out_from(here).set_axis(here["pool"])
     past = past[~(past["date"] < start.reindex(past["pool"]).to_numpy())]
     reached = past[past["outcome"] != "not reached"]
     # of two visits on one day the drier one is believed, in whatever order they were written down
@@ -180,7 +181,7 @@ def due(
     here["not_reached"] = tried.where(~(tried <= last["date"]), pd.NaT).to_numpy()
 
     since = (sunday - here["last_visit"]).dt.days
-    age = (sunday - here["set_out"]).dt.days
+    age = (sunday - out_by(here)).dt.days
     season = bool({(week.monday + datetime.timedelta(days=k)).month for k in range(7)} & set(months))
     hot = week.name in {read_week(text, "area.toml: rounds.hot_weeks").name for text in rules.hot_weeks}
     never = here["last_visit"].isna()

@@ -163,7 +163,7 @@ _NAMED = {
     r"irish grid": 29903,
     r"itm|irish transverse mercator": 2157,
     r"lambert[- ]?93|rgf93": 2154,
-    r"rd[- ]?new|rijksdriehoek\w*": 28992,
+    r"rd[- ]?(?:new|nieuw|[xy]\b)|rijksdriehoek\w*": 28992,
     r"sweref ?99 ?tm": 3006,
     r"puwg ?1992": 2180,
 }

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2, norm
 
 from habitatmap.practice.codes import Cause, End
+from habitatmap.read.days_out import in_from, out_by
 from habitatmap.read.headings import fold
 from habitatmap.read.pools import standing
 from habitatmap.survey.searches import Day
@@ -86,6 +87,8 @@ def lifetimes(pools: pd.DataFrame, visits: pd.DataFrame, as_of: Day) -> pd.DataF
     is the pools' own.
     """
     day = pd.Timestamp(as_of).normalize()
+    # of a month or a season its last day counts, so that no pool lasts longer than it surely did
+    pools = pools.assign(set_out=out_by(pools), removed=in_from(pools))
     known = pools[pools["set_out"].notna() & (pools["set_out"] <= day)]
     stands = standing(known, visits, day.date())
     past = visits[visits["date"] <= day]

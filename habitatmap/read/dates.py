@@ -1,4 +1,7 @@
-"""Dates as people write them. The order of day and month is decided for a whole column by evidence, never for a row."""
+"""Dates as people write them. The order of day and month is decided for a whole column by evidence, never for a row.
+
+A month, a season or a year is no day: it is a `Span`, where a span is enough.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +9,10 @@ import datetime
 import re
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import NamedTuple
 
 from habitatmap.errors.why import Why
-from habitatmap.read.formats.cells import as_text
+from habitatmap.read.formats.cells import as_text, narrow
 from habitatmap.read.formats.table import DAY_ZERO
 from habitatmap.read.headings import fold
 
@@ -19,25 +23,25 @@ FIRST_YEAR, LAST_YEAR = 1900, 2199
 _SERIALS = range(20_000, 80_000)
 
 _MONTHS = [
-    "january januar janner jan janvier januari enero tammikuu tammikuuta",
-    "february februar feber feb fevrier februari febrero helmikuu helmikuuta",
-    "march marz maerz mars maart marzo maaliskuu maaliskuuta",
-    "april apr avril abril huhtikuu huhtikuuta",
-    "may mai mei mayo toukokuu toukokuuta",
-    "june juni juin junio kesakuu kesakuuta",
-    "july juli juillet julio heinakuu heinakuuta",
-    "august aug aout augustus agosto elokuu elokuuta",
-    "september sept septembre septiembre syyskuu syyskuuta",
-    "october oktober octobre octubre lokakuu lokakuuta",
-    "november novembre noviembre marraskuu marraskuuta",
-    "december dezember decembre diciembre joulukuu joulukuuta",
+    "january januar janner jan janvier januari enero tammikuu tammikuuta stycznia styczen gennaio janeiro",
+    "february februar feber feb fevrier februari febrero helmikuu helmikuuta lutego luty febbraio fevereiro",
+    "march marz maerz mars maart marzo maaliskuu maaliskuuta marca marzec marco",
+    "april apr avril abril huhtikuu huhtikuuta kwietnia kwiecien aprile",
+    "may mai mei mayo toukokuu toukokuuta maja maj maggio maio",
+    "june juni juin junio kesakuu kesakuuta czerwca czerwiec giugno junho",
+    "july juli juillet julio heinakuu heinakuuta lipca lipiec luglio julho",
+    "august aug aout augustus agosto elokuu elokuuta sierpnia sierpien augusti",
+    "september sept septembre septiembre syyskuu syyskuuta wrzesnia wrzesien settembre setembro",
+    "october oktober octobre octubre lokakuu lokakuuta pazdziernika pazdziernik ottobre outubro",
+    "november novembre noviembre marraskuu marraskuuta listopada listopad novembro",
+    "december dezember decembre diciembre joulukuu joulukuuta grudnia grudzien dicembre dezembro",
 ]
 _ROMANS = "i ii iii iv v vi vii viii ix x xi xii".split()
 # 20.V.2025, as many museums and recorders write
 _ROMAN = re.compile(rf"(\d{{1,2}})[.\s/-]+({'|'.join(_ROMANS)})[.\s/-]+(\d{{4}}|\d{{2}})", re.IGNORECASE)
 _FULL = {word: number for number, words in enumerate(_MONTHS, 1) for word in words.split()}
 # short forms that are no beginnings, or that would make the beginnings of other months unclear
-_SHORT = {"mrt": 3} | {
+_SHORT = {"mrt": 3, "gen": 1, "mag": 5, "giu": 6, "lug": 7, "set": 9, "sty": 1, "lut": 2, "mar": 3, "kwi": 4} | {
     word: number
     for number, word in enumerate("tammi helmi maalis huhti touko kesa heina elo syys loka marras joulu".split(), 1)
 }
@@ -53,12 +57,20 @@ _BESIDE = frozenset(
     lundi mardi mercredi jeudi vendredi samedi dimanche lun mar mer jeu ven sam dim
     maandag dinsdag woensdag donderdag vrijdag zaterdag zondag ma wo vr za zo
     lunes martes miercoles jueves viernes sabado domingo mie jue vie sab dom
+    poniedzialek wtorek sroda czwartek piatek sobota niedziela pon wt sr czw pt sob ndz nd
+    lunedi martedi mercoledi giovedi venerdi domenica mandag tisdag onsdag torsdag fredag lordag sondag
+    mandags man tis ons tors fre lor son
     maanantai tiistai keskiviikko torstai perjantai lauantai sunnuntai ti ke to pe la su
     maanantaina tiistaina keskiviikkona torstaina perjantaina lauantaina sunnuntaina
     st nd rd th o of the on de del el dia le du er e den der am vom op van""".split()
 )
 _NUMERIC = re.compile(r"(\d{1,2})\s*([./-]|\s)\s*(\d{1,2})\s*\2\s*(\d{4}|\d{2})\.?$")
 _YEAR_FIRST = re.compile(r"(\d{4})\s*([./-]?)\s*(\d{1,2})\s*\2\s*(\d{1,2})\.?$")
+
+# 2024年5月3日, with the day of the week or without
+_BY_SIGNS = re.compile(
+    r"(\d{4})\s*[年년]\s*(\d{1,2})\s*[月월]\s*(\d{1,2})\s*[日일号]?\s*(?:[(（]?[月火水木金土日][)）]?)?"
+)
 
 ORDERS = {"dmy": (0, 1, 2), "mdy": (1, 0, 2), "ymd": (2, 1, 0)}  # where day, month and year stand
 Readings = dict[str, datetime.date]
@@ -77,7 +89,10 @@ def month_number(word: str) -> int | None:
 
 
 def read_dates(
-    cells: Sequence[object], heading: str = "", day_zero: datetime.date = DAY_ZERO
+    cells: Sequence[object],
+    heading: str = "",
+    day_zero: datetime.date = DAY_ZERO,
+    beside: Sequence[object] = (),
 ) -> list[datetime.date | Why | None]:
     """Dates of a column: a date, why there is none, or None for a blank cell. A time of day is left out.
 
@@ -90,6 +105,9 @@ def read_dates(
     numeric = [r for r in read if isinstance(r, dict)]
     stated = _stated_order(heading)
     fitting = {o for o in ORDERS if all(o in r for r in numeric)}
+    if len(fitting) > 1:
+        others = [r for r in (_read(cell, day_zero) for cell in beside) if isinstance(r, dict)]
+        fitting = {o for o in fitting if all(o in r for r in others)} or fitting
     order = stated or (fitting.pop() if len(fitting) == 1 else None)
     mixed = not stated and not fitting and order is None
     dates = [_settle(r, order, mixed) if isinstance(r, dict) else r for r in read]
@@ -151,7 +169,7 @@ def _read(cell: object, day_zero: datetime.date) -> datetime.date | Why | Readin
         return Why.DATE_UNREAD
     if isinstance(cell, (int, float)) and int(cell) in _SERIALS:
         return day_zero + datetime.timedelta(days=int(cell))
-    return _read_written(as_text(cell).strip())
+    return _read_written(narrow(as_text(cell)).strip())
 
 
 @lru_cache(maxsize=20_000)  # a season has few days and many visits
@@ -161,6 +179,7 @@ def _read_written(text: str) -> datetime.date | Why | Readings:
     bare = re.sub(r"[.,]\d*$", "", text) if re.fullmatch(r"\d{5}[.,]\d+", text) else text
     if bare.isdigit():
         return _read_digits(bare)
+    text = re.sub(r"\s*\([^\d()]*\)$", "", text)  # "(in the evening)"
     without_time = _TIME.sub("", text).strip()
     for candidate in dict.fromkeys((text, without_time)):
         found = _read_text(candidate)
@@ -178,6 +197,7 @@ def _read_digits(text: str) -> datetime.date | Why:
 
 
 def _read_text(text: str) -> datetime.date | Why | Readings:
+    text = _BY_SIGNS.sub(r"\1-\2-\3", text)
     year_first = _YEAR_FIRST.fullmatch(text)
     if year_first:
         year, _, month, day = year_first.groups()
@@ -225,3 +245,159 @@ def _read_text(text: str) -> datetime.date | Why | Readings:
     if re.fullmatch(r"\d{1,2}[./-]\d{4}|\d{4}[./-]\d{1,2}|\d{1,2}[./]\d{1,2}\.?|\d{4}", text):
         return Why.DATE_NOT_WHOLE
     return Why.DATE_UNREAD
+
+
+# --- what a date lacks, and what the sheet says -----------------------------------------------------------------------
+
+
+class When(NamedTuple):
+    """The one year that a sheet says its dates are of, and the month where it says one; `said_by`: where it stands."""
+
+    year: int
+    month: int | None
+    said_by: str
+
+
+_YEAR = re.compile(r"(?<![\d.,/-])(20\d\d|19[89]\d)(?![\d]|[.,/-]\d)")
+# a day and a month: 3.5., 03/05, 3 May, May 3rd
+_DAY_AND_MONTH = re.compile(r"(\d{1,2})\s*([./-])\s*(\d{1,2})(\.?)")
+
+
+def when_of(texts: Sequence[tuple[str, str]]) -> When | None:
+    """The year that the first of these texts with any says, by (text, where it stands); None where it says several."""
+    for text, said_by in texts:
+        years = {int(year) for year in _YEAR.findall(text)}
+        if years:
+            months = {number for word in re.findall(r"[^\W\d]+", text) if (number := _named_month(word))}
+            month = months.pop() if len(months) == 1 else None
+            return When(years.pop(), month, said_by) if len(years) == 1 else None
+    return None
+
+
+def _named_month(word: str) -> int | None:
+    """The month that a whole name says; short forms in a title are mostly other words."""
+    return _FULL.get(fold(word)) if len(word) > 3 or fold(word) in ("may", "mai", "mei", "maj") else None
+
+
+def lacks_year(text: str) -> bool:
+    """Whether a text is a day and a month, and no more."""
+    return bool(_with_year(text, 2000))
+
+
+def is_day(text: str) -> bool:
+    """Whether a text, such as a heading, is a day, with its year or without."""
+    read = _read_written(narrow(text).strip()) if re.search(r"\d", text) else Why.DATE_UNREAD
+    return isinstance(read, (datetime.date, dict)) or (read is Why.DATE_NOT_WHOLE and lacks_year(text))
+
+
+def _with_year(text: str, year: int) -> str:
+    """A day and a month with the year added, "" where the text is none."""
+    text = narrow(text).strip()
+    if numeric := _DAY_AND_MONTH.fullmatch(text):
+        day, mark, month, stop = numeric.groups()
+        if mark == stop and int(month) <= 12:  # 10.5. has the day first wherever it is written
+            return f"{year}-{month}-{day}"
+        return f"{day}{mark}{month}{mark}{year}" if min(int(day), int(month)) <= 12 else ""
+    words = re.findall(r"\d+|[^\W\d]+", text)
+    days = [word for word in words if word.isdecimal()]
+    months = [word for word in words if not word.isdecimal() and month_number(word)]
+    return f"{text} {year}" if len(days) == 1 and len(days[0]) <= 2 and months else ""
+
+
+def completed(cells: Sequence[object], years: Sequence[int | None], when: When | None) -> tuple[list[object], int]:
+    """The cells of a column of dates, those without a year with that of their row, else with the sheet's; how many.
+
+    A day alone is one of the sheet's month. A decimal number is left alone: 12.1 may have been 12.10.
+    """
+    done: list[object] = []
+    number = 0
+    for cell, year in zip(cells, years, strict=True):
+        year = year or (when.year if when else None)
+        said = ""
+        if year and isinstance(cell, str):
+            said = _with_year(cell, year)
+        if not said and when and when.month and as_text(cell).rstrip(".").isdecimal():
+            day = int(as_text(cell).rstrip("."))
+            said = f"{when.year}-{when.month:02d}-{day:02d}" if 1 <= day <= 31 else ""
+        number += bool(said)
+        done.append(said or cell)
+    return done, number
+
+
+# --- spans -----------------------------------------------------------------------------------------------------------
+
+
+class Span(NamedTuple):
+    """The first and the last day that a writing such as "April 2024" leaves open."""
+
+    first: datetime.date
+    last: datetime.date
+
+
+# the first month of each season in the north, half a year later in the south (meteorological seasons)
+_SEASONS = {
+    fold(word): month
+    for month, words in (
+        (3, "spring frühling frühjahr printemps voorjaar lente primavera kevät wiosna wiosną vår våren"),
+        (6, "summer sommer été zomer verano kesä lato latem estate sommar sommaren verão"),
+        (9, "autumn fall herbst automne herfst najaar otoño syksy jesień jesienią autunno höst hösten outono"),
+        (12, "winter hiver invierno talvi zima zimą inverno vinter vintern"),
+    )
+    for word in words.split()
+}
+# words beside a month that leave it the month it is
+_WITHIN = frozenset(
+    """early mid late end beginning start middle of in the anfang mitte ende debut mi fin de en du begin half eind van
+    principios mediados finales del a alku loppu puolivali""".split()
+)
+_QUARTER = re.compile(
+    r"(?:q|t|kw)?\s*([1-4])\s*(?:q|\.?\s*quartal|e?\s*trimestre|e?\s*kwartaal)?\s*[/ .-]?\s*(\d{4})", re.I
+)
+_NUMBERED_MONTH = re.compile(r"(\d{1,2})\s*[./-]\s*(\d{4})|(\d{4})\s*[./-]\s*(\d{1,2})")
+
+
+def read_span(cell: object, *, south: bool = False) -> Span | None:
+    """The days that a month, a season, a quarter or a year leaves open; None for any other cell.
+
+    Winter may be that which began or that which ended in the year. `south`: whether seasons are those of the south.
+    """
+    text = fold(narrow(as_text(cell)))[:LONGEST]
+    plain = narrow(as_text(cell)).strip()
+    if match := _NUMBERED_MONTH.fullmatch(plain):
+        month, year = (match[1], match[2]) if match[1] else (match[4], match[3])
+        return _months(int(year), int(month), 1) if 1 <= int(month) <= 12 else None
+    if (match := re.fullmatch(r"(\d{4})\s*年\s*(\d{1,2})\s*月", plain)) and 1 <= int(match[2]) <= 12:
+        return _months(int(match[1]), int(match[2]), 1)
+    if re.search(r"[q]|quartal|trimestre|kwartaal", text) and (match := _QUARTER.fullmatch(plain)):
+        return _months(int(match[2]), int(match[1]) * 3 - 2, 3)
+    words = text.split()
+    years = [int(word) for word in words if word.isdecimal() and len(word) == 4]
+    named = [word for word in words if not word.isdecimal() and word not in _WITHIN]
+    if not years or not all(FIRST_YEAR <= year <= LAST_YEAR for year in years):
+        return None
+    if len(words) == len(years) == 1:
+        return _months(years[0], 1, 12)
+    if len(named) != 1:
+        return None
+    season = _SEASONS.get(named[0])
+    if season is None:
+        month_of = month_number(named[0])
+        alone = len(years) == 1 and sum(word.isdecimal() for word in words) == 1
+        return _months(years[0], month_of, 1) if month_of and alone else None
+    start = (season + 5) % 12 + 1 if south else season
+    short = [int(word) for word in words if word.isdecimal() and len(word) == 2]
+    if len(years) == 2 or short:
+        # winter 2023/24
+        follows = years[-1] if len(years) == 2 else years[0] // 100 * 100 + short[0]
+        return _months(years[0], 12, 3) if start == 12 and follows == years[0] + 1 else None
+    if start == 12:
+        return Span(datetime.date(years[0] - 1, 12, 1), _months(years[0], 12, 3).last)
+    return _months(years[0], start, 3)
+
+
+def _months(year: int, month: int, number: int) -> Span:
+    end = month - 1 + number
+    return Span(
+        datetime.date(year, month, 1),
+        datetime.date(year + end // 12, end % 12 + 1, 1) - datetime.timedelta(days=1),
+    )

@@ -145,11 +145,16 @@ def is_known(heading: object, also: Iterable[str] = ()) -> bool:
 
 
 @lru_cache(maxsize=2_000)
+def means(kind: str, heading: str) -> str:
+    """What a heading means in tables of a kind, by the heading alone; "" where that is not known."""
+    words = {fold(heading), _bare(heading)} - {""}
+    found = next((name for name, aliases in ALIASES[kind].items() if words & {*aliases}), "")
+    return found or _means_without_brackets(heading, ALIASES[kind])
+
+
 def our_name(heading: str) -> str:
     """What a heading means in tables of pools or visits, by the heading alone; "" where that is not known."""
-    words = (fold(heading), _bare(heading))
-    named = (name for kind in ("pools", "visits") for name, aliases in ALIASES[kind].items() if set(words) & {*aliases})
-    return next(named, "")
+    return means("pools", heading) or means("visits", heading)
 
 
 def tells_records_apart(heading: object) -> bool:

@@ -6,80 +6,20 @@ import math
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
 from habitatmap.errors.why import Reason, Told, Why
 from habitatmap.read.formats.cells import as_text
-from habitatmap.read.headings import fold
+from habitatmap.read.formats.table import Table
+from habitatmap.read.headings import Headings, Match, fold, means
+from habitatmap.read.outcome_words import CROSS, EMPTY, NO_MARKS, OUTCOME_WORDS, UNKNOWN, YES_MARKS
 from habitatmap.read.rows import Draft
 from habitatmap.read.values import Count, read_counts, yes_no
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Outcome
 
-# English; German; French; Dutch; Spanish; Finnish; Polish; Italian; Swedish; Portuguese
-_WORDS = {
-    Outcome.LARVAE: """larvae, larva, larvae seen, larvae found, larvae present, seen, found, present, detected,
-        maggots, maggots seen, rat tailed maggots, rat tailed larvae, with larvae, positive, yes, true;
-        larven, larve, larven gesehen, larven gefunden, larven vorhanden, mit larven,
-        gesehen, gefunden, vorhanden, positiv, ja, nachweis;
-        larves, larves vues, larves presentes, larves trouvees, vu, vue, vues, trouve, presence,
-        presentes, oui; larven gezien, larven gevonden, larven aanwezig,
-        gezien, gevonden, aanwezig;
-        larvas, larvas vistas, con larvas, larvas presentes, visto, vistas, encontradas, presente, presentes, si;
-        toukkia, toukat, toukka, toukkia nahty, toukkia loytyi, nahty, loytyi, kylla;
-        larwy, sa larwy, z larwami, larwa, znaleziono, obecne, tak; larve viste, larve presenti, trovate, presenti,
-        con larve, sì; larver, larver sedda, larver hittade, finns, sedda; sim, larvas vistas""",
-    Outcome.NONE_SEEN: """none seen, none, no larvae, no larvae seen, no larvae found, nothing seen, nothing, nothing
-        found, not seen,
-        none found, absent, not detected, notdetected, not found, negative, no, false, zero;
-        keine, keine larven, keine gesehen, keine larven gesehen, nichts, nichts gesehen, nichts gefunden,
-        negativ, nein,
-        kein nachweis; aucune, aucune larve, aucune vue, rien, rien vu, absence, absentes, non, pas de larves;
-        geen, geen larven, geen gezien, niets, niets gezien, afwezig, nee;
-        ninguna, ninguna vista, ninguna larva, sin larvas, nada, ausente, ausentes;
-        ei toukkia, ei nahty, ei havaittu, ei mitaan, ei loytynyt, ei;
-        brak, brak larw, bez larw, nie ma, nic, nie znaleziono, nie; nessuna, nessuna larva, niente, assenti, assente,
-        nessuna vista, senza larve; inga, inga larver, inga sedda, inget, ingenting, nej; nenhuma, nenhuma larva,
-        sem larvas, não""",
-    Outcome.DRY: """dry, dried out, dried up, dry pool, no water; trocken, ausgetrocknet, vertrocknet, kein wasser;
-        sec, seche, a sec, asseche, sans eau; droog, uitgedroogd, drooggevallen, geen water;
-        seco, seca, sin agua; kuiva, kuivunut, ei vetta; suchy, sucho, sucha, wyschniety, wyschlo, bez wody, brak wody;
-        secco, secca, asciutto, asciutta, senza acqua; torr, torrt, uttorkad, inget vatten; sem agua""",
-    Outcome.FROZEN: """frozen, frozen over, iced over, ice; gefroren, zugefroren, vereist, eis; gele, gelee, glace;
-        bevroren, dichtgevroren, ijs;
-        helado, helada, congelado, congelada, hielo; jaassa, jaatynyt, jaa;
-        zamarzniety, zamarzniete, lod; gelato, gelata, ghiacciato, ghiaccio, congelato; frusen, fruset, is, isbelagd""",
-    Outcome.GONE: """gone, missing, lost, removed, stolen, vanished, destroyed, disappeared; weg, verschwunden, fehlt,
-        entfernt,
-        gestohlen, verloren, zerstort; disparu, disparue, perdu, vole, detruit, absent du site, enleve;
-        verdwenen, kwijt, gestolen, vernield; desaparecido, desaparecida, perdido, robado, destruido, falta;
-        kadonnut, poissa, varastettu, havinnyt, tuhoutunut;
-        zniknal, zniknelo, skradziony, zniszczony, brak zbiornika, usuniety; sparito, sparita, scomparso, rubato,
-        distrutto, perso; borta, forsvunnen, stulen, forstord, saknas""",
-    Outcome.NOT_REACHED: """not reached, not visited, no access, not accessible, inaccessible, could not reach, locked,
-        not checked,
-        nobody home, skipped; nicht erreicht, nicht erreichbar, nicht besucht, kein zugang,
-        nicht zuganglich, unzuganglich, verschlossen,
-        nicht kontrolliert; non atteint, pas atteint, non visite, pas d acces, inaccessible, ferme;
-        niet bereikt, niet bereikbaar, onbereikbaar, niet bezocht, geen toegang, ontoegankelijk, gesloten;
-        no alcanzado, no visitado, sin acceso,
-        inaccesible, cerrado; ei saavutettu, ei tavoitettu, ei kayty, ei paassyt, ei paasty, ei paasya, lukittu;
-        nie dotarto, niedostepny, brak dostepu, nie odwiedzono; non raggiunto, non visitato, inaccessibile, chiuso;
-        ej nadd, inte nadd, ej besokt, otillganglig""",
-}
-OUTCOME_WORDS = {fold(word): outcome for outcome, text in _WORDS.items() for word in text.replace(";", ",").split(",")}
-# no water to some, no larvae to others
-_EMPTY = frozenset(map(fold, "empty leer vide leeg vacío vacio tyhjä pusty pusta puste vuoto vuota tom tomt".split()))
-# words of a cell of larvae or a column of yes and no that say nothing about what was there
-_UNKNOWN = frozenset(
-    {"", "?", "-", "na", "n a", "unknown", "unbekannt", "inconnu", "onbekend", "desconocido", "tuntematon"}
-    | {"nieznany", "sconosciuto", "okand"}
-)
-# what stands for yes and for no in a column of marks: yes, ja, oui, si, kylla, tak, true; no, nein, faux, ei, false
-_YES_MARKS = frozenset([*"yjoskt+✓✔☑", "1"])
-_NO_MARKS = frozenset([*"nfe✗✘☒", "0"])
-_CROSS = "x"
 # a heading that asks whether larvae were there, so that yes means larvae
 _ASKS = re.compile(
     r"\b(larv\w*|toukk\w*|maggots?|seen|found|present|presence|detected|occurrence|gesehen|gefunden|vorhanden|vue?s?|"
@@ -114,19 +54,25 @@ def read_outcomes(draft: Draft) -> list[Found]:
     """
     own = draft.has("outcome")
     name = "outcome" if own else "larvae"
-    cells, larvae = draft.cells(name), draft.cells("larvae")
-    counts = read_counts(larvae)
+    legend = draft.table.legend
+    cells = [legend.get(as_text(cell).strip().casefold(), cell) for cell in draft.cells(name)]
+    larvae = draft.cells("larvae")
+    counts, notes = read_counts(larvae), draft.texts("note")
     of_larvae = Words.of(larvae, draft.heading("larvae"), every_number_counts=True)
     words = Words.of(cells, draft.heading(name)) if own else of_larvae
     unread = [n is None and of_larvae.reads(cell) is None for n, cell in zip(counts, larvae, strict=True)]
     draft.tell_unread("larvae", unread, "the count is not known")
     said = {key: words.read(key[1]) for key in dict.fromkeys((type(cell), cell) for cell in cells)}
+    no_water = [yes_no(cell) == "no" for cell in draft.cells("water")]
     found = []
     for at, (cell, number, count) in enumerate(zip(cells, larvae, counts, strict=True)):
         read = said[type(cell), cell]
         if read is None and count is None:  # what a form had in the one column may stand in the other
-            read = of_larvae.read(number)
+            read = of_larvae.read(number) or _in_note(notes[at])
         row = _together(read, count, number, own)
+        searched = isinstance(row, Found) and row.outcome is Outcome.NONE_SEEN
+        if no_water[at] and (searched or row is Why.NO_OUTCOME):
+            row = Found(Outcome.DRY, count or _NO_COUNT)
         if not isinstance(row, Found):
             column = "outcome" if own and (cell is not None or number is None) else "larvae"
             draft.refuse(at, column if draft.has(column) else name, cell if column == "outcome" else number, row)
@@ -183,18 +129,22 @@ class Words:
     def of(cls, cells: Sequence[object], heading: str, *, every_number_counts: bool = False) -> Words:
         """What these cells tell of each other."""
         texts = {_plain(c) for c in cells if c is not None and not isinstance(c, bool)}
-        said = {found for text in texts - _EMPTY if (found := OUTCOME_WORDS.get(text)) and yes_no(text) is None}
+        said = {found for text in texts - EMPTY if (found := OUTCOME_WORDS.get(text)) and yes_no(text) is None}
         digits = {float(text) for text in texts if text.isdecimal()}
         written = any(_count_of(text) and re.search(r"\d", text) for text in texts if not text.isdecimal())
+        if any(
+            (count := _count_of(text)) and count.low >= 1 for text in texts if not text.isdecimal() and len(text) > 1
+        ):
+            said.add(Outcome.LARVAE)
         asks = every_number_counts or bool(_ASKS.search(fold(heading)))
         letters = {text for text in texts if len(text) == 1 and not text.isdecimal() and text not in "?-"}
-        yes, no = letters & _YES_MARKS, letters & _NO_MARKS
+        yes, no = letters & YES_MARKS, letters & NO_MARKS
         return cls(
             frozenset(said),
             asks,
             counts=written or any(n >= 10 for n in digits) or ((bool(said) or asks) and any(n >= 2 for n in digits)),
             seen_or_not=digits <= {0, 1} and (len(digits) == 2 or bool(digits and (said or asks))),
-            marks=len(yes) <= 1 and len(no) <= 1 and letters <= yes | no | {_CROSS} and not (yes and _CROSS in letters),
+            marks=len(yes) <= 1 and len(no) <= 1 and letters <= yes | no | {CROSS} and not (yes and CROSS in letters),
         )
 
     def reads(self, cell: object) -> Found | None:
@@ -207,11 +157,11 @@ class Words:
         if isinstance(cell, bool):
             return Found(Outcome.LARVAE if cell else Outcome.NONE_SEEN, _NO_COUNT)
         text = _plain(cell)
-        if text in _UNKNOWN:
+        if text in UNKNOWN:
             return None
         if text.isdecimal():
             return self._number(text)
-        if text in _EMPTY:
+        if text in EMPTY:
             return self._empty(text)
         if len(text) == 1:
             return self._mark(text)
@@ -237,14 +187,14 @@ class Words:
 
     def _mark(self, text: str) -> Found | Reason:
         """A yes or no that the heading asks for, or that stands among outcomes; a cross only for what has no word."""
-        plain = self.asks or (bool(self.said) and (text != _CROSS or Outcome.LARVAE not in self.said))
-        if not self.marks or text not in _YES_MARKS | _NO_MARKS | {_CROSS}:
+        plain = self.asks or (bool(self.said) and (text != CROSS or Outcome.LARVAE not in self.said))
+        if not self.marks or text not in YES_MARKS | NO_MARKS | {CROSS}:
             return Why.ODD_OUTCOME
-        if text == _CROSS and not self.asks and Outcome.NONE_SEEN not in self.said:
+        if text == CROSS and not self.asks and Outcome.NONE_SEEN not in self.said:
             return Why.MARKED_OUTCOME
         if not plain:
             return Why.MARKED_OUTCOME
-        return Found(Outcome.NONE_SEEN if text in _NO_MARKS else Outcome.LARVAE, _NO_COUNT)
+        return Found(Outcome.NONE_SEEN if text in NO_MARKS else Outcome.LARVAE, _NO_COUNT)
 
 
 def _plain(cell: object) -> str:
@@ -258,8 +208,14 @@ def _count_of(text: str) -> Count | None:
     """The count that a text of an outcome gives ("2-3 larvae", "larvae: 4", "lots"), None where it gives none."""
     if text in OUTCOME_WORDS:
         return None
-    (count,) = read_counts([_AROUND.sub("", text).strip()])
+    (count,) = read_counts([_AROUND.sub("", re.sub(r"[()\[\]]", " ", text).strip()).strip(" :=")])
     return count
+
+
+def _in_note(note: str) -> Found | None:
+    """The outcome that a note says, where nothing else says one: "bone dry", and nothing more."""
+    outcome = OUTCOME_WORDS.get(fold(note)) if yes_no(note) is None and "?" not in note else None
+    return Found(outcome, _NO_COUNT) if outcome else None
 
 
 def _of_count(count: Count) -> Found | Reason:
@@ -273,11 +229,15 @@ def _with_remark(text: str) -> Found | None:
     head, *rest = _REMARK.split(text, maxsplit=1)
     remark = rest[0].strip(" )].!") if rest else ""
     words = set(fold(remark).split())
-    outcome = OUTCOME_WORDS.get(fold(head))
-    if not outcome or not remark or "?" in text or fold(head) in _EMPTY or re.search(r"\d", remark):
+    found = Found(outcome, _NO_COUNT) if (outcome := OUTCOME_WORDS.get(fold(head))) else None
+    if found is None and (count := _count_of(head.casefold())) and count.low >= 1 and not head.strip().isdecimal():
+        found = Found(Outcome.LARVAE, count)
+    if found is None or not remark or "?" in head or fold(head) in EMPTY:
         return None
-    others = {word for word, means in OUTCOME_WORDS.items() if means is not outcome}
-    return None if words & others or words & _NEGATIONS else Found(outcome, _NO_COUNT, remark)
+    if found.larvae is _NO_COUNT and re.search(r"[\d?]", remark):
+        return None
+    others = {word for word, means in OUTCOME_WORDS.items() if means is not found.outcome}
+    return None if words & others or words & _NEGATIONS else found._replace(remark=remark)
 
 
 # a remark with such a word may take back what stands before it
@@ -291,13 +251,36 @@ def _tell_basis(draft: Draft, name: str, cells: Sequence[object], words: Words) 
     """Tells how cells were read that say an outcome only by the column they stand in."""
     texts = Counter(_plain(cell) for cell in cells if cell is not None and not isinstance(cell, bool))
     by = "the heading" if words.asks else "the column's other words"
-    for text in sorted(t for t in texts if t in _EMPTY or (len(t) == 1 and not (t.isdecimal() and words.counts))):
+    for text in sorted(t for t in texts if t in EMPTY or (len(t) == 1 and not (t.isdecimal() and words.counts))):
         found = words.reads(text)
         if found is None:
             continue
         said = f'{texts[text]} cells "{text}" of {draft.heading(name)} were read as {found.outcome}'
-        if text in _EMPTY:
+        if text in EMPTY:
             other = "dry" if found.outcome is Outcome.NONE_SEEN else "none seen"
             draft.remark(f"{said}, as the column has other cells that say {other}; check them")
         else:
             draft.ledger.tell(f"{draft.table.name}: {said}, by {by}")
+
+
+def with_outcome_by_content(table: Table, heads: Headings) -> Headings:
+    """The headings, with the outcome in a column of yes and no where another counts ("Larvae?", "How many?")."""
+    if "outcome" in heads.at or "larvae" not in heads.at:
+        return heads
+    told = [
+        (j, h) for j, h in enumerate(table.headings) if j == heads.at["larvae"] or means(Kind.VISITS, h) == "larvae"
+    ]
+    cells = {j: {_plain(row[j]) for row in table.rows if row[j] is not None} - UNKNOWN for j, _ in told}
+    counts = [(j, h) for j, h in told if cells[j] and all(_count_of(t) or t.isdecimal() for t in cells[j])]
+    said = [(j, h) for j, h in told if (j, h) not in counts and cells[j]]
+    if len(told) != 2 or len(counts) != 1 or len(said) != 1:
+        return heads
+    chosen = {"outcome": said[0], "larvae": counts[0]}
+    return replace(
+        heads,
+        at={**heads.at, **{name: j for name, (j, _) in chosen.items()}},
+        how={**heads.how, "outcome": Match.CONTENT},
+        text={**heads.text, **{name: heading for name, (_, heading) in chosen.items()}},
+        doubles=tuple(double for double in heads.doubles if double[0] != "larvae"),
+        unmatched={h: near for h, near in heads.unmatched.items() if h not in (said[0][1], counts[0][1])},
+    )

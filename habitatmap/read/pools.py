@@ -15,14 +15,16 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from habitatmap.errors.why import Why
+from habitatmap.geo.crs import to_lonlat
 from habitatmap.read.conflicts import alike_pools, pools_of_two_lists
 from habitatmap.read.consent_words import word_of
-from habitatmap.read.dates import read_dates
+from habitatmap.read.dates import Span, read_dates
+from habitatmap.read.days_out import in_from, out_from
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.groups import called
 from habitatmap.read.ledger import Ledger, some
-from habitatmap.read.points import place_by_point
+from habitatmap.read.points import Places, place_by_point
 from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import name_key, name_of, read_volumes, today_called
 from habitatmap.vocabulary.columns import dtypes
@@ -65,17 +67,48 @@ def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
             "pool, or say in readings.xlsx which one it is"
         )
     places = place_by_point(draft, crs, stated)
-    set_out, removed = draft.dates("set_out"), draft.dates("removed")
-    for at, (start, end) in enumerate(zip(set_out, removed, strict=True)):
-        if start is not None and end is not None and end < start:
-            draft.refuse(at, "removed", end, Why.REMOVED_FIRST)
+    south = _in_the_south(places, crs)
+    out, back = draft.days_or_spans("set_out", south), draft.days_or_spans("removed", south)
+    for at, ((_, start), (_, end)) in enumerate(zip(out, back, strict=True)):
+        if start is not None and end is not None and end.last < start.first:
+            draft.refuse(at, "removed", draft.cells("removed")[at], Why.REMOVED_FIRST)
+    _tell_spans(draft, "set_out", out)
+    _tell_spans(draft, "removed", back)
     # what says neither yes nor no counts as not given, which leaves the pool private in doubt
     private = draft.yes_or_no("private")
     volumes = read_volumes(draft.cells("volume_l"), draft.heading("volume_l"))
     draft.tell_unread("volume_l", [math.isnan(volume) for volume in volumes], "the volume counts as not given")
     texts = {name: draft.texts(name) for name in ("container", "filling", "shade", "host", "note")}
-    own: Columns = {"set_out": set_out, "removed": removed, "private": private, "volume_l": volumes}
+    own: Columns = {**_days("set_out", out), **_days("removed", back), "private": private, "volume_l": volumes}
     return {"pool": draft.about, **places.columns(), **own, **_consents(draft), **texts}
+
+
+# what a column of days says of each row: its day, and the first and last that it may be
+_Days = Sequence[tuple[datetime.date | None, Span | None]]
+
+
+def _days(name: str, said: _Days) -> Columns:
+    return {
+        name: [day for day, _ in said],
+        f"{name}_first": [span.first if span else None for _, span in said],
+        f"{name}_last": [span.last if span else None for _, span in said],
+    }
+
+
+def _in_the_south(places: Places, crs: CRS) -> list[bool]:
+    x, y = (np.asarray(values, dtype=float) for values in (places.x, places.y))
+    return [bool(lat < 0) for lat in to_lonlat(x, y, crs)[1]]
+
+
+def _tell_spans(draft: Draft, name: str, said: _Days) -> None:
+    vague = [(at, span) for at, (day, span) in enumerate(said) if day is None and span is not None]
+    if vague:
+        at, first = vague[0]
+        draft.remark(
+            f"a month, season or year under {draft.heading(name)} is no day: rows {len(vague)}, the first "
+            f"{draft.row_of(at)} ({as_text(draft.cells(name)[at])}: {first.first} to {first.last}); "
+            "where the day matters the careful end counts"
+        )
 
 
 def _consents(draft: Draft) -> Columns:
@@ -137,21 +170,21 @@ def _details(row: pd.Series, other: pd.Series) -> str:
 def standing(pools: pd.DataFrame, visits: pd.DataFrame, as_of: datetime.date) -> NDArray[np.bool_]:
     """Which pools stand on the day `as_of`: set_out <= as_of < removed, a date not given being no limit.
 
+    Of a month or a season its first day counts: the list was written when the pool was out, or was in again.
+
     A visit "gone" after it was set out ends it, from that day on, unless a later visit up to `as_of` found the pool
     there again (with larvae, none seen, dry or frozen).
     """
     day = pd.Timestamp(as_of)
-    stands = (pools["set_out"].isna() | (pools["set_out"] <= day)) & (
-        pools["removed"].isna() | (pools["removed"] > day)
-    )
+    start, end = out_from(pools), in_from(pools)
+    stands = (start.isna() | (start <= day)) & (end.isna() | (end > day))
     told = visits[(visits["date"] <= day) & (visits["outcome"] != "not reached")]
     if len(told):
         gone = told["outcome"] == "gone"
         lost = told[gone].groupby("pool")["date"].max().reindex(pools["pool"]).to_numpy()
         found = told[~gone].groupby("pool")["date"].max().reindex(pools["pool"]).to_numpy()
-        start = pools["set_out"].to_numpy()
         # comparisons with NaT are False
-        ended = ~np.isnat(lost) & ~(lost < start) & ~(found > lost)
+        ended = ~np.isnat(lost) & ~(lost < start.to_numpy()) & ~(found > lost)
         return np.asarray(stands & ~ended, dtype=bool)
     return np.asarray(stands, dtype=bool)
 

@@ -19,13 +19,14 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
 from habitatmap.errors.why import NOTHING_TO_DO, Reason, Why
-from habitatmap.read.dates import read_dates
+from habitatmap.read.dates import Span, completed, read_dates, read_span, when_of
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import ALIASES, Headings, match_table
 from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, UnitRead, Unused, some
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.values import name_key, yes_no
+from habitatmap.read.wide import unfolded
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.plural import count
@@ -118,15 +119,47 @@ class Draft:
 
     def dates(self, name: str) -> list[datetime.date | None]:
         """The dates of a column, None where blank; rows with a date that cannot be read are set aside."""
+        return [day for day, _ in self._dates(name)]
+
+    def days_or_spans(self, name: str, south: Sequence[bool]) -> list[tuple[datetime.date | None, Span | None]]:
+        """The days of a column, and what each leaves open: a month or a season is no day, but says one's bounds.
+
+        south: of which rows the seasons are those of the south.
+        """
+        return self._dates(name, south)
+
+    def _dates(self, name: str, south: Sequence[bool] | None = None) -> list[tuple[datetime.date | None, Span | None]]:
         cells = self.cells(name)
-        dates: list[datetime.date | None] = []
+        when = when_of(self._sayings())
+        years = [span.first.year if (span := read_span(cell)) else None for cell in self.cells("year")]
+        whole, number = completed(cells, years, when)
+        if number:
+            by = self.heading("year") if any(years) else f"{when.said_by} says" if when else ""
+            self.remark(f"{number} dates of {self.heading(name)} have no year of their own and are read as {by}")
+        found: list[tuple[datetime.date | None, Span | None]] = []
         heading = f"{self.heading(name)} {self.table.taught.units.get(name, '')}"
-        for at, read in enumerate(read_dates(cells, heading, self.table.day_zero)):
+        for at, read in enumerate(read_dates(whole, heading, self.table.day_zero, self._other_dates(name))):
+            span = None
             if isinstance(read, Why):
-                self.refuse(at, name, cells[at], read)
-            dates.append(None if isinstance(read, Why) else read)
-        self.sample(name, dates)
-        return dates
+                if south is not None:
+                    span = read_span(cells[at], south=south[at])
+                    span = span or (read_span(f"{as_text(cells[at])} {when.year}", south=south[at]) if when else None)
+                if span is None:
+                    self.refuse(at, name, cells[at], read)
+                read = None
+            found.append((read, span or (Span(read, read) if read else None)))
+        self.sample(name, [day for day, _ in found])
+        return found
+
+    def _other_dates(self, name: str) -> list[object]:
+        """The cells of the table's other columns of dates, which are written by the same hand."""
+        return [cell for other in ("date", "set_out", "removed") if other != name for cell in self.cells(other)]
+
+    def _sayings(self) -> list[tuple[str, str]]:
+        """What may say the year of a table's dates: the lines above its headings, its sheet, its file."""
+        titles = [(text, f'the line "{text[:40]}"') for line in self.table.title for text in line]
+        sheet, file = self.table.sheet, self.table.file
+        return [*titles, (sheet, f"the name of the sheet {sheet}"), (file, f"the name of the file {file}")]
 
     def row_of(self, at: int) -> str:
         """The number of a row, with its file where that is a correction file."""
@@ -159,7 +192,10 @@ class Draft:
         elif why.code in _OF_ORDER:
             self.ledger.ask_unit(self.table.file, name)
         faults = self.aside.setdefault(at, [])
-        fault = Fault(self.headings.text.get(name, name), value, why)
+        heading = self.headings.text.get(name, name)
+        if self.table.from_headings and name in ("date", "outcome", "larvae"):
+            heading = self.table.from_headings[at]
+        fault = Fault(heading, value, why)
         if at in self.table.odd and faults:
             return
         if all(told.column != fault.column if fault.column else told.why.code is not why.code for told in faults):
@@ -231,6 +267,7 @@ class Draft:
 
 def sort_kinds(tables: Mapping[Kind, Sequence[Table]], stated: Stated) -> dict[Kind, list[Table]]:
     """Tables by kind: a list of visits in the file of the pools goes to the visits, and the other way round."""
+    tables = unfolded(tables, stated)
     found = {kind: list(given) for kind, given in tables.items()}
     for kind, other in ((Kind.POOLS, Kind.VISITS), (Kind.VISITS, Kind.POOLS)):
         for table in tables.get(kind, ()):

@@ -81,7 +81,8 @@ class Count(NamedTuple):
 
 _MANY = frozenset(
     " ".join(words.split())
-    for words in """lots, many, several, some, few, a few, a lot, plenty, present, yes, x, dozens, hundreds, masses,
+    for words in """lots, loads, loads of, lots of, many,
+    several, some, few, a few, a lot, plenty, present, yes, x, dozens, hundreds, masses,
     countless, viele, sehr viele, einige, mehrere, etliche, ein paar, wenige, vorhanden, ja, dutzende,
     hunderte, zahlreiche, beaucoup, plusieurs, quelques, quelques unes, presentes, oui, dizaines, plusieurs
     dizaines, centaines, nombreuses, veel, enkele, een paar, aanwezig, tientallen, honderden, muchas, muchos,
@@ -115,7 +116,7 @@ _THINGS = re.compile(
 )
 # what stands before or behind a number
 _ABOUT = (
-    r"(?:ca\.?|circa|about|approx\.?|etwa|ungefähr|environ|env\.?|ongeveer|unos|unas|noin|n\.|~|±|≈)\s*\d.*|"
+    r"(?:ca\.?|circa|about|approx\.?|etwa|ungefähr|environ|env\.?|ongeveer|unos|unas|noin|circa|około|ok\.|omkring|約|n\.|~|±|≈)\s*\d.*|"
     r"\d+\s*(?:approx\.?|ca\.?)"
 )
 _LEAST = (

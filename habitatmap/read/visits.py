@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 
 import numpy as np
@@ -14,10 +14,11 @@ from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84
 from habitatmap.read.conflicts import alike_visits, visits_elsewhere
 from habitatmap.read.coordinates import NO_PLACE, Point, Refusal
+from habitatmap.read.days_out import in_by, out_from
 from habitatmap.read.formats.table import Renamed, Stated, Table
 from habitatmap.read.groups import called
 from habitatmap.read.ledger import Ledger
-from habitatmap.read.outcomes import read_outcomes
+from habitatmap.read.outcomes import read_outcomes, with_outcome_by_content
 from habitatmap.read.points import Places, points_of
 from habitatmap.read.rows import PLACE_COLUMNS, Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import name_key, name_of, nearest_name, today_called
@@ -36,7 +37,7 @@ def read_visits(
     `larvae` is a number only where the count is exact; its bounds are larvae_low and larvae_high (inf = open).
     Visits after the day of the run are no fault.
     """
-    drafts = open_drafts(Kind.VISITS, tables, stated, ledger)
+    drafts = open_drafts(Kind.VISITS, tables, stated, ledger, with_outcome_by_content)
     lost = {name_key(entry.about) for entry in ledger.entries("pools")} - set(map(name_key, pools["pool"])) - {""}
     columns = [_columns(draft, pools, lost, _own_places(draft, stated, crs), stated.names) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
@@ -53,8 +54,8 @@ def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> Non
         return
     dates, known = pd.to_datetime(frame["date"]), pools.drop_duplicates("pool").set_index("pool")
     for wrong, what in (
-        (dates < frame["pool"].map(known["set_out"]), "before their pool was set out"),
-        (dates > frame["pool"].map(known["removed"]), "after their pool was removed"),
+        (dates < frame["pool"].map(out_from(known)), "before their pool was set out"),
+        (dates > frame["pool"].map(in_by(known)), "after their pool was removed"),
     ):
         if wrong.any():
             first = frame[wrong].iloc[0]
@@ -83,6 +84,7 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, ren
     if renamed:
         given = [today_called(name, day, renamed) for name, day in zip(given, dates, strict=True)]
     draft.about = given
+    names |= _without_zeros(draft, names, given)
     for at, name in enumerate(given):
         if not name:
             draft.refuse(at, "pool", "", Why.NO_POOL)
@@ -116,6 +118,20 @@ def _own_first(name: str, group: str, known: Collection[str]) -> str:
     """The pool that a group's visit means: one of its own, else one of the area's by its name there."""
     own = called(name, group)
     return own if name_key(own) in known else name
+
+
+def _without_zeros(draft: Draft, names: Mapping[str, str], given: Sequence[str]) -> dict[str, str]:
+    """Numbers that lost the zeros in front of them, 7 for pool 007, where only one pool can be meant; it is told."""
+    bare: dict[str, list[str]] = {}
+    for name in names.values():
+        if name.isdecimal():
+            bare.setdefault(name.lstrip("0"), []).append(name)
+    lost = {n for n in given if n.isdecimal() and n not in names and len(bare.get(n.lstrip("0"), ())) == 1}
+    if lost:
+        draft.remark(
+            f"{len(lost)} numbers of pools lack the zeros in front of them and are read with them ({sorted(lost)[0]})"
+        )
+    return {n: bare[n.lstrip("0")][0] for n in lost}
 
 
 def _near(name: str, known: Sequence[str], x: float, y: float, pools: pd.DataFrame) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.read.days_out import out_by
 from habitatmap.survey.codes import Lacking
 from habitatmap.survey.searches import Searches
 from habitatmap.vocabulary.note import Note, note
@@ -45,7 +46,7 @@ def covariates(
     searched = seen.searches > 0
     site = {name: _kinds(pools[name], seen.searches) for name in ("shade", "container", "filling") if name in pools}
     numbers: dict[str, pd.Series | NDArray[np.float64]] = {"volume_l": pools["volume_l"]} if "volume_l" in pools else {}
-    set_out = pd.to_datetime(pools["set_out"]).to_numpy("datetime64[s]")
+    set_out: NDArray[np.datetime64] = out_by(pools).to_numpy("datetime64[s]")
     if seen.first is not None:
         # a pool set out later in the season has age 0
         numbers["age_days"] = np.maximum(_days(np.datetime64(seen.first, "s") - set_out), 0)

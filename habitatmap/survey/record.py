@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.read.days_out import out_from
 from habitatmap.survey.closure import Closure, check_closure
 from habitatmap.survey.constant import Histories
 from habitatmap.survey.dynamic import SeasonHistories
@@ -88,7 +89,7 @@ def _histories(
     n, d = (np.zeros((len(pools), count), dtype=np.int64) for _ in range(2))
     for season, seen in zip(seasons, every, strict=True):
         n[:, season - first], d[:, season - first] = seen.searches, seen.detections
-    set_out = within.season_of(pd.to_datetime(pools["set_out"])).to_numpy(dtype=np.float64) - first
+    set_out = within.season_of(out_from(pools)).to_numpy(dtype=np.float64) - first
     return SeasonHistories.of(n, d, np.nan_to_num(set_out, nan=0.0).clip(0, count - 1))
 
 

@@ -19,6 +19,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from habitatmap.errors import InputError
+from habitatmap.read.days_out import out_by
 from habitatmap.survey.codes import LeftOut, SurveyWarning
 from habitatmap.vocabulary.note import Note, note
 from habitatmap.vocabulary.terms import Outcome, YesNo
@@ -135,6 +136,16 @@ def _of_season(season: int | None, kept: pd.DataFrame, why: pd.Series, names: li
     )
 
 
+def _out_by(pools: pd.DataFrame, date: pd.Series, pool: pd.Series, outcome: pd.Series) -> pd.Series:
+    """The day by which each pool was out: where only a month or the like is known its last, or the first visit that
+    found the pool there."""
+    there = ~outcome.isin([Outcome.GONE, Outcome.NOT_REACHED])
+    first: pd.Series = date[there].groupby(pool[there]).min().reindex(range(len(pools)))
+    sure: pd.Series = out_by(pools).dt.normalize().reset_index(drop=True)
+    vague = pd.to_datetime(pools["set_out"]).isna().reset_index(drop=True) & sure.notna()
+    return sure.mask(vague & (first < sure), first)
+
+
 def _facts(
     visits: pd.DataFrame, pools: pd.DataFrame, names: list[str], taxon: str | None, closed: Window
 ) -> pd.DataFrame:
@@ -144,8 +155,8 @@ def _facts(
     """
     date = pd.to_datetime(visits["date"]).dt.normalize()
     pool = visits["pool"].astype(str).map({name: i for i, name in enumerate(names)})
-    set_out = pd.to_datetime(pools["set_out"]).dt.normalize().reset_index(drop=True)
     outcome = visits["outcome"].astype(str)
+    set_out = _out_by(pools, date, pool, outcome)
     larvae = outcome == Outcome.LARVAE
     checked = larvae & (_text(visits, "checked") == YesNo.YES)
     detected = (

@@ -106,6 +106,10 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
         *_placed("x", "y", "uncertainty_m"),
         Column("set_out", "The day the pool was installed.", DATE, Entry("set out", 12, datetime.date(2024, 4, 2))),
         Column("removed", "The day it was taken in for good. Blank while the pool stands.", DATE, Entry("removed", 12)),
+        Column("set_out_first", "The first day it may be, where only a month, season or year is known.", DATE),
+        Column("set_out_last", "The last day it may be.", DATE),
+        Column("removed_first", "The first day it may have been taken in.", DATE),
+        Column("removed_last", "The last day it may have been taken in.", DATE),
         replace(PRIVATE, strict=True, entry=Entry("private", 10, "no")),
         Column(
             "container",
@@ -168,6 +172,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             Entry("pool", 20, EXAMPLE, listed=True, paper_cm=2.0),
         ),
         *_placed(),
+        Column("year", "The year of dates that lack one."),
         Column("date", "The day of the visit.", DATE, Entry("date", 12, datetime.date(2024, 6, 15), paper_cm=1.5)),
         Column(
             "outcome",
@@ -177,6 +182,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             values=tuple(Outcome),
             strict=True,
         ),
+        Column("water", "no where there was none: the pool was dry."),
         Column(
             "larvae",
             "How many were seen. 10+ or 2-3 are read too. Blank where nobody counted.",
@@ -300,14 +306,22 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
 }
 # words for a pool, and what stands behind or before them in a heading of its name or number, by language
 _POOL_WORDS = (
-    ("pool, container, bucket", "name, id, no, nr, number, code, label, ref", "name of, number of, id of"),
-    ("becken, behalter, tumpel, eimer, teich", "name, nr, nummer, id, code, bezeichnung, kennung", "name, nr, nummer"),
+    (
+        "pool, container, bucket, vessel, asset",
+        "name, id, no, nr, number, code, label, ref",
+        "name of, number of, id of",
+    ),
+    (
+        "becken, behalter, tumpel, eimer, teich, gefass, kubel",
+        "name, nr, nummer, id, code, bezeichnung, kennung",
+        "name, nr, nummer",
+    ),
     ("mare, bassin, bac, seau", "nom, no, numero, id, code", "nom, n, no, numero, id, code, identifiant"),
-    ("poel, poeltje, emmer, bak", "naam, nr, nummer, id, code", "naam, nr, nummer"),
+    ("poel, poeltje, emmer, bak, bakje", "naam, nr, nummer, id, code", "naam, nr, nummer"),
     ("charca, balsa, cubo", "nombre, no, numero, id, codigo", "nombre, n, no, numero, id, codigo"),
     ("zbiornik, pojemnik, wiadro, zbiornika, pojemnika", "nazwa, nr, numer, id, kod", "nazwa, nr, numer, id"),
     ("vasca, contenitore, secchio, pozza", "nome, n, numero, id, codice", "nome, n, numero, id, codice"),
-    ("behållare, hink, balja, damm", "namn, nr, nummer, id, kod", "namn, nr, nummer"),
+    ("behållare, hink, balja, damm, burk, kärl", "namn, nr, nummer, id, kod", "namn, nr, nummer"),
     ("allas, altaan, lammikko, lammikon, ampari, amparin", "nimi, nro, nr, numero, tunnus, id, koodi", "nro, nr"),
 )
 _ARTICLES = ("", " de", " de la", " du", " del", " der", " des", " van", " van de", " di", " della", " dello", " av")
@@ -316,9 +330,9 @@ _ARTICLES = ("", " de", " de la", " du", " del", " der", " des", " van", " van d
 def _pool_names() -> str:
     """Headings such as Beckennummer, N° de mare, nombre de la charca; the words alone come first."""
     names = [
-        "pool, becken, tumpel, eimer, mare, bassin, bac, poel, poeltje, emmer, charca, balsa, cubo, allas, lammikko, "
-        "ampari, "
-        "zbiornik, pojemnik, wiadro, vasca, contenitore, secchio, pozza, behållare, hink, balja, damm"
+        "pool, becken, tumpel, eimer, teich, mare, bassin, bac, poel, poeltje, emmer, charca, balsa, cubo, "
+        "allas, lammikko, ampari, zbiornik, pojemnik, wiadro, vasca, contenitore, secchio, pozza, behållare, "
+        "hink, balja, damm, burk, vesiastia, bakje"
     ]
     for words, behind, before in ((w.split(", "), b.split(", "), f.split(", ")) for w, b, f in _POOL_WORDS):
         names += [f"{word}{gap}{end}" for word in words for end in behind for gap in (" ", "")]

@@ -498,7 +498,7 @@ NB P2 is in Mrs Hall's garden: ring first!
             at("P1", 10.0123, 53.5512, set_out=Days("2024-04-01", "2024-04-30")),
             at("P2", 10.0234, 53.5623, set_out=Days("2023-03-01", "2023-06-20", or_missing=True)),
             at("P3", 10.0345, 53.5734, set_out=Days("2022-01-01", "2022-12-31", or_missing=True)),
-            at("P4", 10.0456, 53.5745, set_out="2024-05-03"),
+            at("P4", 10.0456, 53.5745, set_out="2024-05-03", or_aside=5),
             at("P5", 10.0567, 53.5756, set_out=None, or_aside=6),
         ],
         may=[8, 9],
@@ -869,8 +869,10 @@ P1,2025-05-20,0,0,0,0
 P2,2025-05-20,1,0,60,2
 """
         },
+        # written down first as one row with the sum; rows of one pool and day that differ in taxon are one visit
         [
-            seen("P1", "2025-04-22", larvae=3.0),
+            seen("P1", "2025-04-22", larvae=2.0, taxon="Eristalis sp."),
+            seen("P1", "2025-04-22", larvae=1.0, taxon="Myathropa florea"),
             none("P2", "2025-04-22"),
             seen("P3", "2025-04-22", larvae=5.0),
             none("P1", "2025-05-20"),

@@ -100,6 +100,140 @@ WRITTEN_IN_OUTCOME = [
     sent("empty pools", "pool;date;outcome\nP1;2025-05-01;empty\n", [], {2: "no water or no larvae"}),
 ]
 
+# --- wide tables -----------------------------------------------------------------------------------------------------
+
+GRID = [look("P1", "2025-05-03", "larvae"), look("P1", "2025-05-10", "dry"), look("P2", "2025-05-10", "none seen")]
+WIDE = [
+    sent(
+        "pools by days",
+        "pool,3 May 2025,10 May 2025,note\nP1,larvae,dry,\nP2,,none seen,by the gate\n,,,\n",
+        GRID,
+    ),
+    sent(
+        "pools by days, a cell that nobody can read",
+        "pool;3 May 2025;10 May 2025\nP1;larvae;dry\nP2;so-so;none seen\n",
+        GRID,
+        {3: "3 May 2025"},
+    ),
+    sent(
+        "days under their months, the year in the title",
+        xlsx(
+            cells("""
+Besuche 2025 | | |
+ | Mai | | Juni
+Becken | 3 | 10 | 7
+P1 | larvae | dry |
+P2 | | none seen | gone""")
+        ),
+        [*GRID, look("P2", "2025-06-07", "gone")],
+        file="visits.xlsx",
+        says="2025",
+    ),
+    sent(
+        "days by pools",
+        "date;P1;P2;observer\n2025-05-03;larvae;;Ann\n2025-05-10;dry;none seen;Ben\n",
+        [
+            look("P1", "2025-05-03", "larvae", observer="Ann"),
+            look("P1", "2025-05-10", "dry", observer="Ben"),
+            look("P2", "2025-05-10", "none seen", observer="Ben"),
+        ],
+    ),
+    sent(
+        "counts of pools by days",
+        "pool;2025-05-03;2025-05-10\nP1;4;0\nP2;;2-3\n",
+        [
+            look("P1", "2025-05-03", "larvae", larvae=4.0),
+            look("P1", "2025-05-10", "none seen"),
+            look("P2", "2025-05-10", "larvae", larvae_low=2.0, larvae_high=3.0),
+        ],
+    ),
+    sent(
+        "a pool's visits beside each other under two lines of headings",
+        xlsx(
+            cells("""
+pool | Visit 1 | | Visit 2 |
+ | date | outcome | date | outcome
+P1 | 2025-05-03 | larvae | 2025-05-10 | dry
+P2 | | | 2025-05-10 | none seen""")
+        ),
+        GRID,
+        file="visits.xlsx",
+    ),
+    sent(
+        "a pool's visits beside each other, counted in the headings",
+        "pool,date 1,outcome 1,date 2,outcome 2\nP1,2025-05-03,larvae,2025-05-10,dry\nP2,,,2025-05-10,none seen\n",
+        GRID,
+    ),
+    sent(
+        "outcome and count under each day",
+        xlsx(
+            cells("""
+ | 2025-05-03 | | 2025-05-10 |
+pool | outcome | larvae | outcome | larvae
+P1 | larvae | 4 | dry |
+P2 | | | none seen | 0""")
+        ),
+        [look("P1", "2025-05-03", "larvae", larvae=4.0), *GRID[1:]],
+        file="visits.xlsx",
+    ),
+    sent(
+        "kinds of hoverfly in columns",
+        "pool,date,Myathropa florea,Eristalis sp.,Culex pipiens,water depth\n"
+        "P1,2025-05-03,2,1,40,12\nP1,2025-05-10,0,0,3,10\nP2,2025-05-10,,,7,11\n",
+        [
+            look("P1", "2025-05-03", "larvae", taxon="Myathropa florea", larvae=2.0),
+            look("P1", "2025-05-03", "larvae", taxon="Eristalis sp.", larvae=1.0),
+            look("P1", "2025-05-10", "none seen", taxon=""),
+        ],
+        {4: "no outcome"},
+    ),
+    Case(
+        "visits: the days behind the places in one list",
+        {
+            "pools.csv": b"pool,street,host,lon,lat,3 May 2025,10 May 2025\n"
+            b"P1,Mill Lane,Ann,10.0123,53.5512,larvae,dry\nP2,High Street,,10.0234,53.5623,,none seen\n"
+        },
+        "visits",
+        GRID,
+    ),
+    sent(
+        "lines that name the part of the park",
+        "pool;date;outcome;note\nNorth park;;;\nP1;2025-05-03;larvae;\nP1;2025-05-10;dry;\nSouth park;;;\n"
+        "P2;2025-05-10;none seen;\n",
+        GRID,
+        says="no records",
+    ),
+    sent("a list with two columns of days is no grid", "pool,date,next visit\nP1,2025-05-03,2025-06-03\n", [], {2: ""}),
+]
+
+# --- years that stand elsewhere --------------------------------------------------------------------------------------
+
+SHORT = "pool;date;outcome\nP1;3 May;larvae\nP1;10.5.;dry\nP2;10.05.;none seen\n"
+YEARS = [
+    sent("the year in the name of the file", SHORT, GRID, file="visits_2025.csv", says="visits_2025.csv"),
+    sent("the year in a line above", f"Rounds of 2025\n\n{SHORT}", GRID, says="Rounds of 2025"),
+    sent(
+        "the year in the name of the sheet",
+        xlsx({"Bezoeken 2025": [line.split(";") for line in SHORT.strip().split("\n")]}),
+        GRID,
+        file="visits.xlsx",
+        says="2025",
+    ),
+    sent(
+        "a column of years",
+        "pool;Jahr;Datum;outcome\nP1;2025;3. Mai;larvae\nP1;2024;10.5.;dry\n",
+        [look("P1", "2025-05-03", "larvae"), look("P1", "2024-05-10", "dry")],
+        says="Jahr",
+    ),
+    sent("two years above", f"Rounds of 2024 and 2025\n\n{SHORT}", [], {4: "", 5: "", 6: ""}),
+    sent("a month is no day of a visit", "pool;date;outcome\nP1;May 2025;larvae\n", [], {2: "lacks"}),
+    sent(
+        "Japanese dates and wide digits",
+        "pool;date;outcome;larvae\nP1;2025年5月3日;larvae;４\nP1;２０２５年５月１０日;dry;\n",
+        [look("P1", "2025-05-03", "larvae", larvae=4.0), look("P1", "2025-05-10", "dry")],
+    ),
+]
+
 # --- dates -----------------------------------------------------------------------------------------------------------
 
 DATES = [
@@ -571,4 +705,4 @@ DRESS = [
     ),
 ]
 
-CASES: list[Case] = [*DATES, *WRITTEN_IN_OUTCOME, *OUTCOMES, *IDENTITY, *DRESS]
+CASES: list[Case] = [*WIDE, *YEARS, *DATES, *WRITTEN_IN_OUTCOME, *OUTCOMES, *IDENTITY, *DRESS]

@@ -440,7 +440,7 @@ CASES: dict[str, tuple[str, str, dict[str, str]]] = {
     "DATE_UNDECIDED": ("visits", "T2,03/05/2025,dry,\n", {"date": "2025-05-07"}),
     "NO_OUTCOME": ("visits", "T2,2025-05-08,,\n", {"outcome": "dry"}),
     "ODD_OUTCOME": ("visits", "T2,2025-05-09,so-so,\n", {"outcome": "dry"}),
-    "CODED_OUTCOME": ("visits", "T2,2025-05-10,3,\n", {"outcome": "larvae", "larvae": "3"}),
+    "CODED_OUTCOME": ("visits", "T2,2025-05-10,0,\n", {"outcome": "larvae", "larvae": "3"}),
     "DOUBTFUL_COUNT": ("visits", "T2,2025-05-11,,1?\n", {"outcome": "none seen"}),
     "CONTRADICTION": ("visits", "T2,2025-05-12,none seen,4\n", {"outcome": "larvae"}),
     "LONG_ROW": ("visits", "T2,2025-05-13,dry,,left,side\n", {"larvae": "0"}),

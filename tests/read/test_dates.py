@@ -163,3 +163,10 @@ def test_dates_a_spreadsheet_may_have_swapped() -> None:
 )
 def test_months(word: str, number: int | None) -> None:
     assert month_number(word) == number
+
+
+def test_the_other_dates_of_a_table_may_tell_the_order() -> None:
+    assert read_dates(["12-3-2025"]) == [Why.DATE_UNDECIDED]
+    assert read_dates(["12-3-2025"], beside=["26-5-2025", None]) == [datetime.date(2025, 3, 12)]
+    # where they are at odds, they tell nothing
+    assert read_dates(["12-3-2025"], beside=["26-5-2025", "5-26-2025"]) == [Why.DATE_UNDECIDED]

@@ -54,6 +54,10 @@ def test_a_full_row() -> None:
         "uncertainty_m": 0.1,
         "set_out": pd.Timestamp("2024-03-01"),
         "removed": pd.Timestamp("2025-03-01"),
+        "set_out_first": pd.Timestamp("2024-03-01"),
+        "set_out_last": pd.Timestamp("2024-03-01"),
+        "removed_first": pd.Timestamp("2025-03-01"),
+        "removed_last": pd.Timestamp("2025-03-01"),
         "private": "no",
         "container": "bucket",
         "filling": "leaves",
@@ -295,3 +299,50 @@ def test_standing_by_its_dates(set_out: str, removed: str, as_of: str, expected:
 )
 def test_a_visit_that_finds_it_gone_ends_it(looks: list[tuple[str, str]], expected: bool) -> None:
     assert stands("2024-04-01", "", looks, "2024-05-01") is expected
+
+
+# --- a month, a season, a year -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("said", "first", "last"),
+    [
+        ("april 2024", "2024-04-01", "2024-04-30"),
+        ("Ende April 2024", "2024-04-01", "2024-04-30"),
+        ("04/2024", "2024-04-01", "2024-04-30"),
+        ("2024-04", "2024-04-01", "2024-04-30"),
+        ("spring 2024", "2024-03-01", "2024-05-31"),
+        ("Frühjahr 2024", "2024-03-01", "2024-05-31"),
+        ("Q2 2024", "2024-04-01", "2024-06-30"),
+        ("winter 2023/24", "2023-12-01", "2024-02-29"),
+        (2024, "2024-01-01", "2024-12-31"),
+    ],
+)
+def test_a_month_or_a_season_is_kept_as_what_it_leaves_open(said: object, first: str, last: str) -> None:
+    frame, ledger = pools(table("pool,x,y,set out", ("P1", 385540, 6671800, said), ("P2", 385640, 6671900, "")))
+    (one, blank) = frame.to_dict("records")
+    assert pd.isna(one["set_out"])
+    assert (one["set_out_first"], one["set_out_last"]) == (pd.Timestamp(first), pd.Timestamp(last))
+    assert pd.isna(blank["set_out_first"])
+    assert any("careful end" in remark for remark in ledger.doubts)
+    # it may have been out from the first day on, and was not before
+    nobody = pd.DataFrame({"pool": [], "date": pd.to_datetime([]), "outcome": []})
+    days = (pd.Timestamp(first) - pd.Timedelta(days=1), pd.Timestamp(first))
+    assert [bool(standing(frame, nobody, day.date())[0]) for day in days] == [False, True]
+
+
+def test_seasons_turn_round_in_the_south() -> None:
+    given = table("pool,lat,lon,set out", ("P1", -41.2865, 174.7762, "spring 2024"))
+    frame, _ = pools(given, stated=Stated(), crs=CRS.from_epsg(2193))
+    assert frame["set_out_first"].tolist() == [pd.Timestamp("2024-09-01")]
+
+
+def test_about_a_year_is_no_span_and_a_pool_is_not_taken_in_before_it_was_out() -> None:
+    rows = [
+        ("P1", 1, 2, "about 2024", ""),
+        ("P2", 300, 2, "may 2024", "april 2024"),
+        ("P3", 600, 2, "may 2024", "2024"),
+    ]
+    frame, ledger = pools(table("pool,x,y,set out,removed", *rows))
+    assert frame["pool"].tolist() == ["P3"]
+    assert [entry.why.code for entry in ledger.entries("pools")] == [Why.DATE_UNREAD, Why.REMOVED_FIRST]

@@ -10,7 +10,7 @@ import pytest
 
 from habitatmap.errors.why import Why
 from habitatmap.read.ledger import Ledger
-from habitatmap.read.outcomes import OUTCOME_WORDS
+from habitatmap.read.outcome_words import OUTCOME_WORDS
 from habitatmap.read.pools import read_pools
 from habitatmap.read.visits import VISITS, read_visits
 from habitatmap.vocabulary.terms import Outcome

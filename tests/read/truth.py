@@ -51,7 +51,10 @@ class NoneOf:
 
 @dataclass(frozen=True)
 class Days:
-    """A date that is right anywhere between two days, or, if it may be, missing."""
+    """A day that is known to lie between two: any of them, or none where the record keeps the two ends themselves.
+
+    `or_missing`: nothing of it need be known.
+    """
 
     first: str
     last: str
@@ -61,6 +64,11 @@ class Days:
         if not isinstance(other, pd.Timestamp) or other is pd.NaT:
             return self.or_missing and pd.isna(other)
         return pd.Timestamp(self.first) <= other <= pd.Timestamp(self.last)
+
+    def spans(self, row: Mapping[str, Any], column: str) -> bool:
+        """Whether a row without the day itself has its two ends within these."""
+        ends = row.get(f"{column}_first"), row.get(f"{column}_last")
+        return pd.isna(row[column]) and pd.Timestamp(self.first) <= ends[0] <= ends[1] <= pd.Timestamp(self.last)
 
     __hash__ = None  # type: ignore[assignment]
 
@@ -114,6 +122,7 @@ def hold(case: Case, folder: Path) -> None:
     area = open_area(folder)
     area.ledger.check()
     left = area.ledger.frame()
+    left = left[left["row"].notna()]  # a file or a sheet of which nothing is used has no row
     told = left.to_string(max_colwidth=None)
     accepted = getattr(area, case.kind)
     to_metres = _to_metres(area.crs.to_epsg())
@@ -159,7 +168,11 @@ def _same(truth: Mapping[str, Any], row: Mapping[str, Any], to_metres: Transform
             return False
     if "area_m2" in truth and not abs(row["geometry"].area - truth["area_m2"]) <= 0.01 * truth["area_m2"] + 0.01:
         return False
-    return all(_equal(value, row[column]) for column, value in truth.items() if column not in PLACE)
+    return all(
+        _equal(value, row[column]) or (isinstance(value, Days) and value.spans(row, column))
+        for column, value in truth.items()
+        if column not in PLACE
+    )
 
 
 def _equal(wanted: Any, got: Any) -> bool:
@@ -168,5 +181,5 @@ def _equal(wanted: Any, got: Any) -> bool:
     if isinstance(got, pd.Timestamp) and not isinstance(wanted, Days):
         return bool(got == pd.Timestamp(wanted))
     if isinstance(wanted, float):
-        return bool(abs(got - wanted) <= 1e-6 * max(1.0, abs(wanted)))
+        return bool(wanted == got) or bool(abs(got - wanted) <= 1e-6 * max(1.0, abs(wanted)))
     return bool(wanted == got)

@@ -101,3 +101,25 @@ def test_empty_frames() -> None:
 def test_a_pool_named_twice_is_refused() -> None:
     with pytest.raises(InputError, match="'a' stands in the list"):
         count_searches(VISITS, pd.concat([POOLS, POOLS[:1]]), "2026-11-01")
+
+
+def test_a_month_of_installing_counts_from_its_last_day_or_from_the_first_visit_that_found_the_pool() -> None:
+    pools = pd.DataFrame(
+        {
+            "pool": ["a", "b"],
+            "set_out": pd.to_datetime([None, None]),
+            "set_out_first": pd.to_datetime(["2026-04-01", "2026-01-01"]),
+            "set_out_last": pd.to_datetime(["2026-04-30", "2026-12-31"]),
+        }
+    )
+    rows = [
+        ("a", "2026-05-06", "larvae"),  # six days after the month's end: too early
+        ("a", "2026-05-07", "none seen"),
+        ("b", "2026-05-01", "dry"),  # it stood by now
+        ("b", "2026-05-07", "larvae"),  # too early
+        ("b", "2026-05-08", "larvae"),
+    ]
+    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(date=lambda v: pd.to_datetime(v["date"]))
+    seen = count_searches(visits, pools, "2026-11-01")
+    np.testing.assert_array_equal(seen.searches, [1, 1])
+    np.testing.assert_array_equal(seen.detections, [0, 1])

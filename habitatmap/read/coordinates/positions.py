@@ -228,7 +228,9 @@ _NAMED_IN_LINK = re.compile(r"lat(?:itude)?=(-?[\d.]+)&(?:\w*?)lon(?:gitude)?=(-
 
 def _read_link(text: str, cell: object) -> Point | Refusal:
     """The one pair of degrees, latitude first, that the link of a map holds."""
-    pairs = set(_NAMED_IN_LINK.findall(text)) or set(_IN_LINK.findall(text))
+    # what stands behind @ is the middle of the view, beside which a pin may have been set
+    pin = text.partition("@")[0]
+    pairs = set(_NAMED_IN_LINK.findall(text)) or set(_IN_LINK.findall(pin)) or set(_IN_LINK.findall(text))
     if len(pairs) != 1:
         found = "no position" if not pairs else "several positions"
         return Refusal("position", cell, Why.LINK.of(found=found))

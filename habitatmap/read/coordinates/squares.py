@@ -115,7 +115,7 @@ def british_grid(x: float, y: float, digits: int = 6) -> str:
 
 _MGRS = re.compile(r"(\d{1,2}[C-HJ-NP-X])\s*([A-HJ-NP-Z][A-HJ-NP-V])\s*(?:(\d{1,5})\s+(\d{1,5})|((?:\d\d){0,5}))$")
 _UTM = re.compile(
-    r"(?:UTM|ZONE|[\s:])*(\d{1,2})\s*([C-HJ-NP-X])[\s,;:]+(?:E\s*)?(\d{6}(?:[.,]\d+)?)\s*(?:M?\s*E)?[\s,;/]+(?:N\s*)?"
+    r"(?:UTM|ZONE|[\s:])*(\d{1,2})\s*([C-HJ-NP-X])[\s,;:]+(?:E\s*)?(0?\d{6}(?:[.,]\d+)?)\s*(?:M?\s*E)?[\s,;/]+(?:N\s*)?"
     r"(\d{1,8}(?:[.,]\d+)?)\s*(?:M?\s*N)?$"
 )
 

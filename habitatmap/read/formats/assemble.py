@@ -7,18 +7,28 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
+from habitatmap.read.dates import is_day
 from habitatmap.read.formats.cells import Failed, as_text, encoded_once
+from habitatmap.read.formats.lines import (
+    FEWEST_COLUMNS,
+    Record,
+    day_in,
+    is_grid_line,
+    is_group_line,
+    joined,
+    legend_of,
+    lone_lines,
+    sections,
+)
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import fold, is_known, our_name, tells_records_apart
 from habitatmap.read.templates import is_example, is_marked, is_no_data
-
-# the number that a spreadsheet shows for a row, and its cells
-Record = tuple[int, list[object]]
 
 # titles and notes above the headings: so many filled rows are looked through
 DEEPEST_HEADING = 40
@@ -54,9 +64,7 @@ def tables_of(
                 f"{file}{f', sheet {sheet}' if sheet else ''} has no row of headings; write one above the data, such "
                 "as pool, lat, lon"
             )
-        if ragged:
-            parts = [(_beside_numbers(headings, rows), rows) for headings, rows in parts]
-        tables += [_table(file, headings, rows, notes, sheet, ragged) for headings, rows in parts]
+        tables += [_table(file, part, notes, sheet, ragged) for part in parts]
     if len(tables) > 1:
         # headings without a row below are the title of what follows
         tables = [t for t in tables if len(t)] or tables[-1:]
@@ -99,27 +107,36 @@ def _beside(filled: Sequence[Record], stated: frozenset[str]) -> list[Sequence[R
     return [[(n, cells) for n, cells in block if any(c is not None for c in cells)] for block in blocks]
 
 
-def _below(filled: Sequence[Record], stated: frozenset[str]) -> list[tuple[list[object], list[Record]]]:
-    """Headings and rows of each table of a block: where other headings follow, another table begins."""
+@dataclass
+class _Part:
+    """One table on its way: its headings, the groups above them, the lines above those, and its rows."""
+
+    headings: list[object]
+    rows: list[Record] = field(default_factory=list)
+    groups: list[str] = field(default_factory=list)
+    title: list[list[object]] = field(default_factory=list)
+
+
+def _below(filled: Sequence[Record], stated: frozenset[str]) -> list[_Part]:
+    """Each table of a block: where other headings follow, another table begins."""
     top = _heading_record(filled, stated)
     if top is None:
         return []
-    headings = list(filled[top][1])
-    parts: list[tuple[list[object], list[Record]]] = [(headings, [])]
+    above = filled[top - 1] if top else (0, [])
+    parts = [_Part(list(filled[top][1]), title=[cells for _, cells in filled[:top]])]
+    if above[0] == filled[top][0] - 1 and is_group_line(above[1], filled[top][1]):
+        parts[0].headings, parts[0].groups = joined(above[1], filled[top][1])
+        parts[0].title.pop()
     for number, cells in filled[top + 1 :]:
-        headings, rows = parts[-1]
-        if _reads_as_headings(cells, stated) and not _repeats(cells, headings):
-            if _is_title(rows):
-                rows.pop()
-            if rows:
-                parts.append((list(cells), []))
+        part = parts[-1]
+        if _reads_as_headings(cells, stated) and not _repeats(cells, part.headings):
+            title = [part.rows.pop()[1]] if _is_title(part.rows) else []
+            if part.rows:
+                parts.append(_Part(list(cells), title=title))
             else:
-                # headings on two lines: "position" above "lat" and "lon"; the lower word tells more
-                longer = max(len(headings), len(cells))
-                above, below = ([*line, *[None] * (longer - len(line))] for line in (headings, cells))
-                parts[-1] = ([a if b is None else b for a, b in zip(above, below, strict=True)], [])
+                part.headings, part.groups = joined(part.headings, cells)
         else:
-            rows.append((number, cells))
+            part.rows.append((number, cells))
     return parts
 
 
@@ -140,11 +157,14 @@ def _beside_numbers(headings: list[object], rows: Sequence[Record]) -> list[obje
 def _heading_record(filled: Sequence[Record], stated: frozenset[str]) -> int | None:
     """Position of the row of headings: the one with most known headings, else the first full row of plain words."""
     first = filled[:DEEPEST_HEADING]
-    known = [sum(is_known(c, stated) for c in cells) for _, cells in first]
+    known = [len({fold(str(c)) for c in cells if is_known(c, stated)}) for _, cells in first]
     best = max(range(len(first)), key=lambda i: (known[i], -i))
     if known[best] >= 2:
         # a table above another one may have fewer headings than it
         return next(i for i in range(best + 1) if i == best or _reads_as_headings(first[i][1], stated))
+    for i, (_, cells) in enumerate(first):
+        if is_grid_line(cells, first[i - 1][1] if i else ()) and (i + 1 < len(filled)):
+            return i
     sizes = [sum(c is not None for c in cells) for _, cells in filled[:1000]]
     usual = Counter(sizes).most_common(1)[0][0]
     for i, (_, cells) in enumerate(first):
@@ -181,10 +201,9 @@ def _repeats(cells: Sequence[object], headings: Sequence[object]) -> bool:
 # --- the rows of one table -------------------------------------------------------------------------------------------
 
 
-def _table(
-    file: str, heads: list[object], records: Sequence[Record], notes: Sequence[str], sheet: str, ragged: bool
-) -> Table:
-    headings = [as_text(c).strip() for c in heads]
+def _table(file: str, part: _Part, notes: Sequence[str], sheet: str, ragged: bool) -> Table:
+    records = part.rows
+    headings = [as_text(c).strip() for c in (_beside_numbers(part.headings, records) if ragged else part.headings)]
     while headings and not headings[-1] and not ragged:
         headings.pop()
     if ragged:
@@ -195,13 +214,23 @@ def _table(
     odd: dict[int, Why] = {}
     failed: dict[tuple[int, int], Failed] = {}
     beside: list[int] = []
-    for number, cells in records:
+    told = _lines_told(part, headings)
+    noted = width > 0 and our_name(headings[-1]) == "note"
+    runs_on = _runs_on(headings, records)
+    days: list[str] = []  # of each row, where lines between the rows name it
+    day = told.day
+    for at, (number, cells) in enumerate(records):
+        if at in told.passed:
+            day = day_in(told.passed[at]) or day
+            continue
         if _is_comment(cells) or is_example(cells):
             continue
         inside, beyond = cells[:width], len(cells) > width and any(c is not None for c in cells[width:])
         fault = _oddness(inside, headings)
         if beyond and ragged and not fault:
-            fault = Why.LONG_ROW
+            fault = None if runs_on(cells) else Why.LONG_ROW
+            inside = _with_rest(cells, width) if fault is None and noted else inside
+            beside += [number] if fault is None else []
         if beyond and not ragged:
             beside.append(number)
             if all(c is None for c in inside):
@@ -213,8 +242,19 @@ def _table(
             inside = [None if isinstance(c, Failed) else c for c in inside]
         rows.append(tuple(inside) + (None,) * (width - len(inside)))
         numbers.append(number)
+        days.append(day)
+    if not told.dated and any(days):
+        headings.append(DATE_OF_LINES)
+        rows = [(*row, said or None) for row, said in zip(rows, days, strict=True)]
     left_out = []
-    if beside:
+    if told.passed:
+        names = [f"row {records[at][0]}: {text[:40]}" for at, text in told.passed.items()]
+        left_out.append(f"{len(names)} lines between the rows are no records ({'; '.join(names[:3])})")
+    if beside and noted:
+        left_out.append(
+            f"notes that run past the headings were read whole (row {beside[0]} and {len(beside) - 1} more)"
+        )
+    elif beside:
         left_out.append(f"cells beside the table were not read (row {beside[0]} and {len(beside) - 1} more)")
     for j, heading in enumerate(headings):
         if not heading and any(row[j] is not None for i, row in enumerate(rows) if i not in odd):
@@ -229,7 +269,41 @@ def _table(
         notes=tuple(notes),
         left_out=tuple(left_out),
         failed=failed,
+        title=tuple(tuple(as_text(c) for c in cells if c is not None) for cells in part.title),
+        groups=tuple(part.groups),
+        legend=told.legend,
     )
+
+
+# the heading of a column made of the lines that name a day above each block of rows
+DATE_OF_LINES = "date"
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What lines without records tell: those among the rows by position, what marks mean, and the day on top."""
+
+    passed: dict[int, str]
+    legend: dict[str, str]
+    dated: bool  # whether the table has a column of dates
+    day: str
+
+
+def _lines_told(part: _Part, headings: Sequence[str]) -> _Told:
+    names = {our_name(heading) for heading in headings}
+    # only a list of visits is dated by the lines between its rows
+    dated = not names & {"outcome", "larvae"} or "date" in names or any(map(is_day, headings))
+    lines = [as_text(c) for cells in part.title for c in cells if isinstance(c, str)]
+    lone = lone_lines(part.rows) if sum(map(bool, headings)) >= FEWEST_COLUMNS else {}
+    passed = sections(part.rows, lone, dated)
+    legend: dict[str, str] = {}
+    for at, (_, text) in lone.items():
+        if meant := legend_of(text):
+            passed[at] = text
+            legend |= meant
+    for line in lines:
+        legend |= legend_of(line)
+    return _Told(passed, legend, dated, "" if dated else next(filter(None, map(day_in, lines)), ""))
 
 
 def _usual_width(headings: Sequence[str], records: Sequence[Record]) -> int:
@@ -247,12 +321,32 @@ def _usual_width(headings: Sequence[str], records: Sequence[Record]) -> int:
 
 # what the cells under some headings look like, by the first letters of our name of these; a shifted row fits it seldom
 _LOOKS = {
-    "lat": re.compile(r"[+-]?\d{1,2}[.,]\d{2,}"),
-    "lon": re.compile(r"[+-]?\d{1,3}[.,]\d{2,}"),
+    "lat": re.compile(r"[+-]?\d{1,2}[.,]\d{2,}\s*[°º]?\s*[NS]?"),
+    "lon": re.compile(r"[+-]?\d{1,3}[.,]\d{2,}\s*[°º]?\s*[EWO]?"),
     "x": re.compile(r"[+-]?\d{4,}([.,]\d+)?"),
     "y": re.compile(r"[+-]?\d{4,}([.,]\d+)?"),
     "date": re.compile(r"\d{1,4}\s*[./ -]\s*[\w.]{1,10}\s*[./ -]\s*\d{1,4}.*"),
 }
+
+
+def _runs_on(headings: Sequence[str], records: Sequence[Record]) -> Callable[[Sequence[object]], bool]:
+    """Tells of a long row whether its last text runs on beyond the headings, and nothing is shifted.
+
+    Its cells fit their headings, and the last of these are notes, or such that they would not fit a shifted row in a
+    text most of whose rows are long.
+    """
+    width = len(headings)
+    last = our_name(headings[-1]) if headings else ""
+    most = sum(len(cells) > width for _, cells in records) * 2 > len(records)
+    if last != "note" and not (most and last in _LOOKS):
+        return lambda cells: False
+    return lambda cells: _fit(headings, [cells])
+
+
+def _with_rest(cells: Sequence[object], width: int) -> list[object]:
+    """The cells of a row whose note runs on, the rest in the note."""
+    rest = [as_text(c) for c in cells[width - 1 :] if c is not None]
+    return [*cells[: width - 1], ", ".join(rest) or None]
 
 
 def _fit(headings: Sequence[str], rows: Sequence[Sequence[object]]) -> bool:

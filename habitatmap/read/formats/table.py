@@ -58,6 +58,10 @@ class Table:
     sheet: str = ""
     notes: tuple[str, ...] = ()  # how the file was understood: encoding, delimiter, sheet
     left_out: tuple[str, ...] = ()  # what of the file was not read, which somebody should look at
+    title: tuple[tuple[str, ...], ...] = ()  # the filled cells of each line above the headings
+    groups: tuple[str, ...] = ()  # the upper word over each heading, where there are headings of two lines
+    legend: Mapping[str, str] = field(default_factory=dict)  # what a line of the table says that marks mean
+    from_headings: tuple[str, ...] = ()  # for each row of an unfolded grid the heading that its cell stood under
     delimiter: str = ""  # what stands between the cells of a text file, "" where nothing does
     corrected_in: Mapping[int, str] = field(default_factory=dict)  # rows that stand in a correction file: its name
     failed: Mapping[tuple[int, int], Failed] = field(default_factory=dict)  # (position, column): cells without a value

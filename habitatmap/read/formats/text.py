@@ -17,8 +17,9 @@ from pathlib import Path
 import chardet
 
 from habitatmap.errors import InputError
-from habitatmap.read.formats.assemble import DEEPEST_HEADING, Record, tables_of
+from habitatmap.read.formats.assemble import DEEPEST_HEADING, tables_of
 from habitatmap.read.formats.cells import clean
+from habitatmap.read.formats.lines import Record
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import is_known
 
@@ -187,7 +188,7 @@ def _oddness(text: str) -> float:
 
 def split_records(text: str, stated: frozenset[str] = frozenset()) -> tuple[list[Record], str]:
     """Rows of a text table, numbered as a spreadsheet shows them, and the character between the cells ("" = none)."""
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    text = _unquoted(text.replace("\r\n", "\n").replace("\r", "\n"))
     told = re.match(r"sep=(.)\n", text, re.IGNORECASE)
     if told:
         text = text[told.end() :]  # a spreadsheet does not show this line
@@ -199,6 +200,15 @@ def split_records(text: str, stated: frozenset[str] = frozenset()) -> tuple[list
         return list(enumerate(cells, 1)), ""
     records = _close_quotes(_unwrap(text, delimiter), delimiter)
     return [(number, [clean(c) for c in cells]) for number, cells in records], delimiter
+
+
+def _unquoted(text: str) -> str:
+    """A text without the marks that a mail program puts before each line of an answer."""
+    if not text.startswith(">"):
+        return text
+    lines = text.split("\n")
+    quoted = all(line.startswith(">") for line in lines if line.strip())
+    return "\n".join(re.sub(r"^(?:>\s?)+", "", line) for line in lines) if quoted else text
 
 
 def _delimiter(text: str, stated: frozenset[str]) -> str:

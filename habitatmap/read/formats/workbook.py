@@ -17,8 +17,9 @@ import python_calamine
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
 from habitatmap.read.formats.archive import refuse_trap
-from habitatmap.read.formats.assemble import Record, tables_of
+from habitatmap.read.formats.assemble import tables_of
 from habitatmap.read.formats.cells import ERRORS, NOT_COMPUTED, Failed, clean
+from habitatmap.read.formats.lines import Record
 from habitatmap.read.formats.table import DAY_ZERO, DAY_ZERO_1904, Table
 from habitatmap.read.templates import is_no_data
 
@@ -91,7 +92,9 @@ def read_workbook(path: Path, file: str, stated: frozenset[str]) -> list[Table]:
         raise InputError(f"{file} has no filled sheet{told}; put a table with a row of headings there")
     # the name of the only sheet tells nobody anything
     only = len({table.sheet for table in tables}) == 1
-    return [replace(table, sheet="" if only else table.sheet, day_zero=day_zero) for table in tables] + unused
+    if only:
+        tables = [replace(table, sheet="", title=(*table.title, (table.sheet,))) for table in tables]
+    return [replace(table, day_zero=day_zero) for table in tables] + unused
 
 
 def _unused(file: str, sheet: str, why: Why) -> Table:
