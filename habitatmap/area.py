@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 import difflib
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -37,6 +38,7 @@ from habitatmap.read.exclusion_zones import read_keep_away
 from habitatmap.read.formats.raster import credits_of, raster_bounds, raster_crs
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.hazards import read_hazards
+from habitatmap.read.houses import read_houses
 from habitatmap.read.inputs import Input, inputs_of
 from habitatmap.read.intake import Intake, take_in
 from habitatmap.read.land import read_land
@@ -202,6 +204,10 @@ def account_of(intake: Intake, walls: Sequence[InputError]) -> Account:
 def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputError]) -> Account:
     day, stated, ledger, faults = _day_of(intake, None), intake.stated, Ledger(), [*intake.faults]
     ledger.unused += intake.unused
+    with suppress(InputError):
+        paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, Ledger())
+        houses = read_houses(tables.get(Kind.ADDRESSES, []), paths, crs, stated, Ledger())
+        stated = replace(stated, addresses=houses)
     pools = read_pools([], crs, stated, Ledger())
     readers: Mapping[Kind, Callable[[Sequence[Table], Ledger], pd.DataFrame]] = {
         Kind.POOLS: lambda some, into: read_pools(some, crs, stated, into),
@@ -262,6 +268,9 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     boxes = _boxes_of_cover(rasters, base, crs, settings)
     of_system = Box.of_system(crs) if settings.crs else None
     stated = replace(stated, box=_lies_in(boundary, boxes, crs) or of_system)
+    paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, ledger)
+    houses = read_houses(tables.get(Kind.ADDRESSES, []), paths, crs, stated, ledger)
+    stated = replace(stated, addresses=houses)
     pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
     _tell_late(visits, day, ledger)
@@ -271,7 +280,6 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day, tables.get(Kind.CONSENT, []))
     tell_no_visits(pools, land, visits, day, ledger)
     keep_away = read_keep_away(tables.get(Kind.KEEP_AWAY, []), crs, stated, ledger, settings.keep_away)
-    paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, ledger)
     names = read_names(tables.get(Kind.NAMES, []), crs, stated, ledger)
     committed = read_committed(tables.get(Kind.COMMITTED, []), crs, stated, ledger)
     inventoried = read_outline(tables.get(Kind.INVENTORIED, []), Kind.INVENTORIED, crs, stated, ledger)
@@ -363,6 +371,8 @@ _PLACED = (
     Kind.LAND,
     Kind.TREES,
     Kind.KEEP_AWAY,
+    Kind.ADDRESSES,
+    Kind.PATHS,
 )
 
 

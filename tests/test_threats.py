@@ -20,7 +20,7 @@ from habitatmap.paper.pictures import pictures
 from habitatmap.privacy import Threat, is_private
 from habitatmap.reports.council import report_html
 from habitatmap.result import Result
-from tests.areas import CRS
+from tests.areas import CRS, area_folder
 from tests.demo import demo_area, demo_result
 
 TESTS = Path(__file__).parent
@@ -126,15 +126,21 @@ def test_the_report_shows_no_pool() -> None:
 
 
 def test_an_area_of_one_sheet_keeps_its_gardens_too(tmp_path: Path) -> None:
-    """Without any raster the frame itself is made of places: of the blurred ones."""
+    """Without any raster the frame itself is made of places: of the blurred ones. One garden is known by its address
+    alone, which is in no public product."""
     made = []
     for i, (dx, dy) in enumerate([(0, 0), (371, -402)]):
-        folder = tmp_path / str(i)
-        folder.mkdir()
-        (folder / "area.toml").write_text(f'title = "One sheet"\ncrs = "{CRS}"\nas_of = 2025-07-01\n', encoding="utf-8")
-        places = [(500_420, 5_400_510), (500_700, 5_400_800), (500_450, 5_400_450), (503_500 + dx, 5_402_500 + dy)]
+        places = [(500_420, 5_400_510), (500_700, 5_400_800), (500_450, 5_400_450)]
         places += [(503_501, 5_402_502), (503_503, 5_402_504)]
-        rows = [f"P{k},{x},{y}" for k, (x, y) in enumerate(places)]
-        (folder / "pools.csv").write_text("\n".join(["pool,x,y", *rows]) + "\n", encoding="utf-8")
-        made.append(public_products(habitatmap.run(habitatmap.open_area(folder))))
+        rows = [f"P{k},{x},{y}," for k, (x, y) in enumerate(places)]
+        folder = area_folder(
+            tmp_path / str(i),
+            f'title = "One sheet"\ncrs = "{CRS}"\nas_of = 2025-07-01\n',
+            pools="\n".join(["pool,x,y,address", *rows, f"P5,,,{CANARY} Road 7"]) + "\n",
+            addresses=f"street,house_number,x,y\n{CANARY} Road,7,{503_500 + dx},{5_402_500 + dy}\n",
+        )
+        area = habitatmap.open_area(folder)
+        assert area.pools["x"].tolist()[5] == 503_500 + dx
+        made.append(public_products(habitatmap.run(area)))
     assert made[0] == made[1]
+    assert not any(CANARY.encode() in content for content in made[0].values())

@@ -80,6 +80,22 @@ class Why(Enum):
         "{axis} is not a number, or one that reads two ways",
         "write both in metres, such as 385540.5 and 6671800",
     )
+    ADDRESS_NO_MAP = (
+        "the row has an address but no coordinates, and the area has no streets or house numbers to look it up in",
+        f"start the area with habitatmap new --osm, or add addresses.* or paths.*; or {_DEGREES}",
+    )
+    ADDRESS_UNKNOWN = (
+        "no street of the area has the name in this address{near}",
+        f"correct the name of the street; or {_DEGREES}",
+    )
+    ADDRESS_TWICE = (
+        "the area has this address more than once: {places}",
+        f"write the town or the postcode behind the address; or {_DEGREES}",
+    )
+    ADDRESS_ELSEWHERE = (
+        "the area has {street} in {towns} only, and the address says {said}",
+        f"write the town as it stands here, or leave it out if this street is meant; or {_DEGREES}",
+    )
     UNREACHABLE = ("the place does not exist in the area's coordinate system", "check the coordinates")
 
     # --- dates
@@ -309,7 +325,7 @@ NOTHING_TO_DO = frozenset(
 NOT_ASKED = NOTHING_TO_DO | frozenset(
     Why[name]
     for name in """NO_COLUMNS METRES_UNSTATED SHAPE_UNSTATED NO_SHAPES POOL_ASIDE ORIGINAL_CHANGED CORRECTED_TWICE
-    NO_ORIGINAL FAR_AWAY NO_LAND_ID LAND_GONE CONSENT_TWICE""".split()
+    NO_ORIGINAL FAR_AWAY NO_LAND_ID LAND_GONE CONSENT_TWICE ADDRESS_NO_MAP""".split()
 )
 # faults of a drawn shape, which only a GIS program can put right
 IN_A_SHAPE = frozenset(

@@ -32,7 +32,7 @@ def read_committed(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Le
     for draft in drafts:
         draft.about = [name_of(cell) for cell in draft.cells("name")]
         places = place_by_point(draft, crs, stated)
-        own = {"private": draft.yes_or_no("private"), "note": draft.texts("note")}
+        own = {"private": places.private(draft.yes_or_no("private")), "note": draft.texts("note")}
         columns.append({"name": draft.about, **places.columns(), **own})
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     close(drafts)

@@ -1,8 +1,8 @@
 """An OpenStreetMap extract (.osm.pbf) as the inputs of an area: trees, land, keep-away, paths and land cover.
 
-What a tag means stands in layers/osm.csv, where a row further down wins over those above it. Only names and the tags
-that are needed are copied, never phone numbers or addresses. An extract cut by a box loses the areas that it cuts
-without a word; here what is expected is compared with what came, and what is missing is rescued or listed.
+What a tag means stands in layers/osm.csv, where a row further down wins over those above it. Only names, house numbers
+and the tags that are needed are copied, never phone numbers or whose they are. An extract cut by a box loses the areas
+that it cuts without a word; here what is expected is compared with what came, and what is missing is rescued or listed.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
+from habitatmap.geo.crs import metres_per_degree
 from habitatmap.read.exclusion_zones import is_excluded
 from habitatmap.read.layers import FORAGE, load_class_table
 from habitatmap.read.ledger import some
@@ -68,6 +69,9 @@ PUBLIC_GARDENS = ("botanical", "arboretum", "castle", "community", "monastery", 
 GIRTH_AT_MOST_M = 15.0
 
 
+# the tag of a house number, and the distance within which two of one street are one house (expert judgement)
+HOUSE, ONE_HOUSE_M = "addr:housenumber", 100.0
+
 # the columns of the frames besides `osm` and the shape
 FRAMES = {
     "trees": {"genus": "str", "species": "str", "diameter_cm": "float64", "condition": "str"},
@@ -75,6 +79,7 @@ FRAMES = {
     "keep_away": {"kind": "str"},
     "paths": {"kind": "str", "name": "str"},
     "names": {"kind": "str", "name": "str"},
+    "addresses": {"street": "str", "house_number": "str", "postcode": "str", "city": "str", "uncertainty_m": "float64"},
     "cover": {"class": "str", "rank": "int64"},
 }
 
@@ -86,6 +91,8 @@ class OsmExtract:
     trees: genus, species, diameter_cm (NaN = not given), condition ("stump" or "")
     land: name, kind, consent, private.   keep_away: kind.   paths: kind, name
     names: kind, name of ground, squares, schools, waters and the like, by which people find their way
+    addresses: street, house_number, postcode, city; points, and how far the house reaches from them (metres; NaN for
+        a house that is mapped as a point)
     cover: class (a code of layers/osm.csv), rank (its row there, from 0)
     `expected` areas by tags = `assembled` + `rescued` + `lost`.
     """
@@ -95,6 +102,7 @@ class OsmExtract:
     keep_away: gpd.GeoDataFrame
     paths: gpd.GeoDataFrame
     names: gpd.GeoDataFrame
+    addresses: gpd.GeoDataFrame
     cover: gpd.GeoDataFrame
     bounds: tuple[float, float, float, float]
     expected: int
@@ -209,7 +217,7 @@ class _Reading:
 
     def objects(self, path: Path) -> None:
         """First reading: points, lines, and the areas that osmium can put together."""
-        keys = KeyFilter(*dict.fromkeys((*self.table.keys, *NAMED_KEYS)))
+        keys = KeyFilter(*dict.fromkeys((*self.table.keys, *NAMED_KEYS, HOUSE)))
         shapes = WKBFactory()
         file = osmium.FileProcessor(str(path)).with_locations().with_areas(keys).with_filter(keys)
         box = file.header.box()
@@ -239,6 +247,7 @@ class _Reading:
         kind = self.table.meaning(tags, as_line=False).keep_away
         if kind and not is_excluded(kind):  # a use of land at a point covers no ground
             self.add("keep_away", osm, shape, kind)
+        self.add_address(osm, tags, shape)
         # the node of a quarter tells its middle, not its ground
         if "place" not in tags or tags["place"] == "square":
             self.add_name(osm, tags, shape)
@@ -248,6 +257,16 @@ class _Reading:
         kind = named_kind(tags)
         if kind and (name := self.name(tags)):
             self.add("names", osm, shape, kind, name)
+
+    def add_address(self, osm: str, tags: Mapping[str, str], shape: BaseGeometry | str) -> None:
+        """A house number with its street, or with the place where streets have no names; a point inside the house."""
+        street = tags.get("addr:street", "") or tags.get("addr:place", "")
+        if not (street and tags.get(HOUSE)):
+            return
+        geometry = shapely.from_wkb(shape) if isinstance(shape, str) else shape
+        inside = shapely.point_on_surface(geometry)
+        code, city = tags.get("addr:postcode", ""), tags.get("addr:city", "")
+        self.add("addresses", osm, inside, street, tags[HOUSE], code, city, _reach_m(geometry, inside))
 
     def name(self, tags: Mapping[str, str]) -> str:
         """In the language that is asked for, else as the map has it."""
@@ -293,7 +312,7 @@ class _Reading:
         meant = bool(self.table.meaning(tags, as_line=False))
         if not meant:
             self.unknown_tags.update(self.table.lacks(tags))
-        if not (meant or (named_kind(tags) and self.name(tags))):
+        if not (meant or HOUSE in tags or (named_kind(tags) and self.name(tags))):
             return
         try:
             shape = shapes.create_multipolygon(area)
@@ -301,6 +320,7 @@ class _Reading:
             return
         if not meant:
             self.add_name(osm, tags, shape)
+            self.add_address(osm, tags, shape)
             return
         # an area can be whole without being announced, as when its way is closed only together with another
         self.expected.setdefault(osm, tags)
@@ -319,6 +339,7 @@ class _Reading:
             self.add("cover", osm, shape, meaning.cover, meaning.rank)
         if not _is_private(meaning.land, tags):
             self.add_name(osm, tags, shape)
+        self.add_address(osm, tags, shape)
 
     def rescue(self, path: Path) -> None:
         """Second reading: areas that were cut, from the nodes and ways that the extract holds.
@@ -354,6 +375,7 @@ class _Reading:
         """The frames, in the order of the OSM ids."""
         lost = sorted(set(self.expected) - self.assembled - set(self.rescued), key=_by_id)
         frames = {name: _frame(rows, FRAMES[name]) for name, rows in self.rows.items()}
+        frames["addresses"] = _each_once(frames["addresses"])
         bounds = self.bounds
         if not math.isfinite(bounds[0]):
             boxes = [frame.total_bounds for frame in frames.values() if len(frame)]
@@ -460,6 +482,38 @@ def _frame(
     rows = sorted(rows, key=lambda row: _by_id(row[0]))
     data = pd.DataFrame([(osm, *values) for osm, _, values in rows], columns=["osm", *columns]).astype(columns)
     return gpd.GeoDataFrame(data, geometry=[shape for _, shape, _ in rows], crs=LONLAT)
+
+
+def _reach_m(shape: BaseGeometry, inside: BaseGeometry) -> float:
+    """How far a shape in degrees reaches from a point in it, in metres; NaN for a point."""
+    if shapely.get_dimensions(shape) == 0:
+        return math.nan
+    offset = shapely.get_coordinates(shape) - shapely.get_coordinates(inside)
+    along, across = metres_per_degree(inside.y)
+    return round(float(np.hypot(offset[:, 1] * along, offset[:, 0] * across).max()), 1)
+
+
+def _each_once(houses: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Each house once: a shop or an entrance with the number of a building that is mapped adds nothing, nor does a
+    second point of the number at `ONE_HOUSE_M` or less."""
+    if houses.empty:
+        return houses
+    x, y = houses.geometry.x.to_numpy(), houses.geometry.y.to_numpy()
+    along, across = metres_per_degree(float(y.mean()))
+    metres = np.column_stack([x * across, y * along])
+    key = houses[["street", "house_number"]].agg("|".join, axis=1)
+    # buildings first, then points that say more
+    said = (houses[["postcode", "city"]] != "").sum(axis=1)
+    order = np.lexsort((np.arange(len(houses)), -said, houses["uncertainty_m"].isna()))
+    keep = np.zeros(len(houses), dtype=bool)
+    kept: dict[str, list[int]] = {}
+    for at in order:
+        others = kept.setdefault(key.iloc[at], [])
+        near = np.hypot(*(metres[others] - metres[at]).T) <= ONE_HOUSE_M
+        if not near.any():
+            others.append(int(at))
+            keep[at] = True
+    return houses[keep].reset_index(drop=True)
 
 
 def without_overlaps(frame: gpd.GeoDataFrame, rank: pd.Series) -> gpd.GeoDataFrame:

@@ -14,6 +14,7 @@ from pyproj import CRS
 from habitatmap.errors import CrsError
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Source, parse_crs, shift_m, state_crs
+from habitatmap.read.by_address import place_by_address
 from habitatmap.read.coordinates import (
     NO_PLACE,
     Box,
@@ -46,23 +47,29 @@ class Places(NamedTuple):
     x: Sequence[float]
     y: Sequence[float]
     uncertainty_m: Sequence[float]
+    by_address: Sequence[bool] = ()  # which were looked up, as they have no coordinates
 
     @classmethod
-    def of(cls, points: Sequence[Point | Refusal], crs: CRS) -> Places:
+    def of(cls, points: Sequence[Point | Refusal], crs: CRS, by_address: Sequence[bool] = ()) -> Places:
         """The places of points in `crs`."""
         x, y = locate(points, crs)
         off = [point.uncertainty_m if isinstance(point, Point) else math.nan for point in points]
-        return cls(x.tolist(), y.tolist(), off)
+        return cls(x.tolist(), y.tolist(), off, by_address)
 
     def columns(self) -> dict[str, Sequence[float]]:
         """As columns of a frame."""
         return {"x": self.x, "y": self.y, "uncertainty_m": self.uncertainty_m}
 
+    def private(self, said: Sequence[str]) -> list[str]:
+        """yes, no or "" of each row, by what it says: an address is somebody's, unless it says no."""
+        return [word or ("yes" if found else "") for word, found in zip(said, self.by_address, strict=True)]
+
 
 def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
     """The place of each row; rows without one are set aside, and how the places were read is told."""
-    points = _with_shifts(points_of(draft.table, draft.headings, stated), crs)
-    places = Places.of(points, crs)
+    own = _with_shifts(points_of(draft.table, draft.headings, stated), crs)
+    points, by_address = place_by_address(draft, own, crs, stated)
+    places = Places.of(points, crs, by_address)
     if draft.kind is Kind.TREES and stated.home is not None:
         _set_far_aside(draft, points, stated.home)
     draft.bounds = np.tile(np.column_stack([places.x, places.y]).astype(float).reshape(-1, 2), 2)

@@ -75,7 +75,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     _tell_spans(draft, "set_out", out)
     _tell_spans(draft, "removed", back)
     # what says neither yes nor no counts as not given, which leaves the pool private in doubt
-    private = draft.yes_or_no("private")
+    private = places.private(draft.yes_or_no("private"))
     volumes = read_volumes(draft.cells("volume_l"), draft.heading("volume_l"))
     draft.tell_unread("volume_l", [math.isnan(volume) for volume in volumes], "the volume counts as not given")
     texts = {name: draft.texts(name) for name in ("container", "filling", "shade", "host", "note")}

@@ -43,7 +43,7 @@ _ESSENTIAL = {
     Kind.POOLS: {"pool", "x", "lon", "position"},
     Kind.VISITS: {"pool"},
     Kind.TREES: {"x", "lon", "position"},
-    Kind.COMMITTED: {"x", "lon", "position"},
+    Kind.COMMITTED: {"x", "lon", "position", "address", "street"},
     Kind.CONSENT: {"id"},
 }
 
@@ -284,7 +284,7 @@ def _may_be(kind: Kind, table: Table, stated: Stated) -> bool:
     at = with_place_by_content(table, heads).at.keys()
     if kind == Kind.VISITS:
         return {"pool", "date"} <= at
-    return table.geometry is not None or bool(at & {"x", "lon", "position"})
+    return table.geometry is not None or bool(at & {"x", "lon", "position", "address", "street"})
 
 
 def _as_matched(table: Table, heads: Headings) -> Headings:

@@ -206,6 +206,7 @@ class ColumnSettings(_Part):
     land: dict[str, Text] = {}
     keep_away: dict[str, Text] = {}
     committed: dict[str, Text] = {}
+    addresses: dict[str, Text] = {}
     consent: dict[str, Text] = {}
     land_cover: dict[str, Text] = {}
 

@@ -89,23 +89,28 @@ def _placed(draft: Draft, crs: CRS, stated: Stated) -> list[BaseGeometry | None]
     swapped: list[int] = []
     placed: list[BaseGeometry | None] = [None] * len(table)
 
-    def bring(at: int, shape: BaseGeometry | None, own: CRS | None) -> None:
-        if shape is None or shape.is_empty or own is None:
-            draft.refuse(at, "geometry", "", Why.NO_SHAPE)
+    def bring(rows: Sequence[int], shapes: Sequence[BaseGeometry | None], own: CRS | None) -> None:
+        given: dict[int, BaseGeometry] = {}
+        for at, shape in zip(rows, shapes, strict=True):
+            if shape is None or shape.is_empty or own is None:
+                draft.refuse(at, "geometry", "", Why.NO_SHAPE)
+                continue
+            if is_swapped(shape, own, stated.box):
+                swapped.append(at)
+                shape = shapely.transform(shape, lambda xy: xy[:, ::-1])
+            given[at] = shape
+        if own is None:
             return
-        if is_swapped(shape, own, stated.box):
-            swapped.append(at)
-            shape = shapely.transform(shape, lambda xy: xy[:, ::-1])
-        placed[at] = moved(shape, own, crs)
-        if placed[at] is None:
-            draft.refuse(at, "geometry", "", Why.SHAPE_UNREACHABLE.of(system=crs_label(crs)))
+        for at, shape in zip(given, moved([*given.values()], own, crs), strict=True):
+            placed[at] = shape
+            if shape is None:
+                draft.refuse(at, "geometry", "", Why.SHAPE_UNREACHABLE.of(system=crs_label(crs)))
 
     kept = draft.kept
     if table.geometry is not None:
         shapes = [table.geometry[at] for at in kept]
         own = None if all(shape is None or shape.is_empty for shape in shapes) else layer_crs(table, stated)
-        for at, shape in zip(kept, shapes, strict=True):
-            bring(at, shape, own)
+        bring(kept, shapes, own)
         _tell_repairs(draft, closed, swapped, stated)
         return placed
 
@@ -125,26 +130,25 @@ def _placed(draft: Draft, crs: CRS, stated: Stated) -> list[BaseGeometry | None]
                 read = _from_text(text, source, table.file, close_rings=True)
                 closed += [] if isinstance(read, Refusal) else [at]
             if not isinstance(read, Refusal):
-                bring(at, *read)
+                bring([at], [read[0]], read[1])
                 continue
             point = read
         if isinstance(point, Refusal):
             draft.refuse(at, point.role, point.value, point.why)
         else:
-            bring(at, shapely.Point(x[at], y[at]) if np.isfinite(x[at]) else None, crs)
+            bring([at], [shapely.Point(x[at], y[at]) if np.isfinite(x[at]) else None], crs)
     _tell_repairs(draft, closed, swapped, stated)
     return placed
 
 
-def moved(geometry: BaseGeometry, own: CRS, crs: CRS) -> BaseGeometry | None:
-    """A geometry of system `own` in `crs`, without heights; None where part of it has no image there."""
-    flat = shapely.force_2d(geometry)
-    xy = shapely.get_coordinates(flat)
+def moved(geometries: Sequence[BaseGeometry], own: CRS, crs: CRS) -> list[BaseGeometry | None]:
+    """Geometries of system `own` in `crs`, without heights; None for one of which a part has no image there."""
+    flat = shapely.force_2d(np.array(geometries, dtype=object))
+    xy, of = shapely.get_coordinates(flat, return_index=True)
     x, y = transform(xy[:, 0], xy[:, 1], own, crs)
-    if not (np.isfinite(x).all() and np.isfinite(y).all()):
-        return None
-    there: BaseGeometry = shapely.set_coordinates(flat, np.column_stack([x, y]))
-    return there
+    lost = set(of[~(np.isfinite(x) & np.isfinite(y))].tolist())
+    there = shapely.set_coordinates(flat, np.nan_to_num(np.column_stack([x, y]), posinf=0.0, neginf=0.0))
+    return [None if at in lost else shape for at, shape in enumerate(there)]
 
 
 def _from_text(

@@ -26,6 +26,7 @@ from habitatmap.read.layers import class_rows, load_class_table, shipped_folder
 from habitatmap.read.osm import CREDIT, LONLAT, OsmExtract, polygons_of, read_pbf, without_overlaps
 from habitatmap.read.settings import read_settings
 from habitatmap.read.templates import write_templates
+from habitatmap.vocabulary.kinds import Kind
 
 # ground beyond the area that still counts: ten lengths of the reach weight at the default dispersal median, rounded up
 MARGIN_M = 3000.0
@@ -216,6 +217,7 @@ def _write_extract(folder: Path, extract: OsmExtract, crs: CRS, *, with_cover: b
         "keep_away": extract.keep_away,
         "paths": extract.paths,
         "names": extract.names,
+        "addresses": extract.addresses,
     }
     if with_cover:
         frames["land_cover"] = without_overlaps(cover, cover["rank"])[["osm", "class", "geometry"]]
@@ -233,7 +235,9 @@ def _write(path: Path, frame: gpd.GeoDataFrame) -> None:
     before = pyogrio.get_gdal_config_option(stamp)
     pyogrio.set_gdal_config_options({stamp: NO_DATE})
     try:
-        frame.to_file(path, layer=path.stem, driver="GPKG", engine="pyogrio")
+        # nobody looks for one of tens of thousands of house numbers by its place, and the file is a third smaller
+        index = "NO" if path.stem == Kind.ADDRESSES else "YES"
+        frame.to_file(path, layer=path.stem, driver="GPKG", engine="pyogrio", SPATIAL_INDEX=index)
     finally:
         pyogrio.set_gdal_config_options({stamp: before})
 

@@ -87,6 +87,18 @@ def _placed(*kept: str) -> tuple[Column, ...]:
     return tuple(column if column.name in kept else replace(column, dtype="") for column in PLACE)
 
 
+ADDRESS = (
+    Column(
+        "address",
+        "Street and house number, in either order; postcode and town may stand behind. A row without coordinates is "
+        "looked up in paths.* and addresses.*; the address itself is not kept.",
+    ),
+    Column("street", "The name of the street, where it has a column of its own."),
+    Column("house_number", "The number of the house, such as 12, 12 a or 12-14."),
+    Column("postcode", "The postcode of the address."),
+    Column("city", "The town or village of the address."),
+)
+
 CONSENTS = (Consent.YES, Consent.ASK, Consent.NO)
 NOTE = Column("note", "Anything else.", TEXT, words_only=True)
 PRIVATE = Column("private", "yes where it stands in a garden or on other private land.", TEXT, values=tuple(YesNo))
@@ -104,6 +116,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             Entry("pool", 20, EXAMPLE),
         ),
         *_placed("x", "y", "uncertainty_m"),
+        *ADDRESS,
         Column("set_out", "The day the pool was installed.", DATE, Entry("set out", 12, datetime.date(2024, 4, 2))),
         Column("removed", "The day it was taken in for good. Blank while the pool stands.", DATE, Entry("removed", 12)),
         Column("set_out_first", "The first day it may be, where only a month, season or year is known.", DATE),
@@ -291,8 +304,17 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
     Kind.COMMITTED: (
         Column("name", "The name of the site; it may be blank.", TEXT),
         *_placed("x", "y", "uncertainty_m"),
+        *ADDRESS,
         PRIVATE,
         NOTE,
+        *FROM,
+    ),
+    Kind.ADDRESSES: (
+        *(replace(column, dtype=TEXT) for column in ADDRESS[1:]),
+        replace(ADDRESS[0], help="Street and house number in one cell, where they have no columns of their own."),
+        SHAPE,
+        *_placed("uncertainty_m")[:4],
+        _placed("uncertainty_m")[-1],
         *FROM,
     ),
     Kind.KEEP_AWAY: (

@@ -22,6 +22,7 @@ ABOUT = {
     Kind.LAND: "A polygon for each piece of land.",
     Kind.CONSENT: "The list `consent.xlsx`: a row for each piece of land, which `new` and `check` write.",
     Kind.COMMITTED: "A row for each site that is decided already: its place.",
+    Kind.ADDRESSES: "A point or an outline for each house number; pools without coordinates are placed by them.",
     Kind.KEEP_AWAY: "A shape of any kind for each thing that pools are kept away from.",
 }
 HEAD = "| column | what stands in it | its words | headings, for instance |\n|---|---|---|---|"

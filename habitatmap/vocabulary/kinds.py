@@ -16,6 +16,7 @@ class Kind(StrEnum):
     KEEP_AWAY = "keep_away"
     PATHS = "paths"
     NAMES = "names"
+    ADDRESSES = "addresses"
     BOUNDARY = "boundary"
     INVENTORIED = "inventoried"
     COMMITTED = "committed"
@@ -41,7 +42,7 @@ RASTERS = (Kind.STEEP, Kind.FLOODS)
 # rows are counted for these in every run, though there be none
 COUNTED = (Kind.POOLS, Kind.VISITS, Kind.TREES, Kind.LAND, Kind.KEEP_AWAY)
 # read row by row into frames; a correction file is for one of these
-TABLES = (*COUNTED, Kind.COMMITTED, Kind.CONSENT)
+TABLES = (*COUNTED, Kind.COMMITTED, Kind.CONSENT, Kind.ADDRESSES)
 # the folder that holds the groups' folders, and what each of these may hold
 GROUPS = "groups"
 OF_GROUPS = (*COUNTED, Kind.COMMITTED)

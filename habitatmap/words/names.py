@@ -13,6 +13,7 @@ KIND_NAMES = {
     Kind.KEEP_AWAY: "exclusion zones",
     Kind.PATHS: "paths and streets",
     Kind.NAMES: "names of places",
+    Kind.ADDRESSES: "house numbers",
     Kind.BOUNDARY: "outline of the area",
     Kind.INVENTORIED: "where the list of trees is complete",
     Kind.COMMITTED: "committed sites",

@@ -7,11 +7,13 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import osmium
 import pandas as pd
 import pytest
 import shapely
 
 from habitatmap.errors import InputError
+from habitatmap.read.addresses import Addresses, By, Found
 from habitatmap.read.layers import load_class_table
 from habitatmap.read.osm import OsmExtract, TagTable, read_pbf, without_overlaps
 from tests.beside import real
@@ -285,3 +287,50 @@ def test_extracts_with_next_to_nothing_in_them(name: str) -> None:
     extract = read_pbf(real(f"monaco/edge_{name}.osm.pbf"))
     assert [len(getattr(extract, n)) for n in ("trees", "land", "keep_away", "cover")] == [0, 0, 0, 0]
     assert extract.trees.crs == "EPSG:4326"
+
+
+# --- house numbers ---------------------------------------------------------------------------------------------------
+
+
+def test_house_numbers_of_points_ways_and_relations(sheet: Sheet) -> None:
+    """A shop in a building adds nothing; the same number elsewhere on the street does; a number alone is no address."""
+    house = {"addr:street": "Park Road", "addr:housenumber": "2"}
+    sheet.square(10, 50, 0.0002, building="yes", **house, **{"addr:city": "Aldham", "addr:postcode": "1000"})
+    sheet.node(10.0001, 50.0001, shop="bakery", phone="123", **house)
+    sheet.node(10.01, 50, **house)
+    sheet.node(10.02, 50, **{"addr:housenumber": "9"})
+    sheet.node(10.03, 50, **{"addr:housenumber": "1", "addr:place": "Hamlet"})
+    ring = sheet.square(10.04, 50, 0.0004)
+    sheet.relation([("w", ring, "outer")], type="multipolygon", building="yes", **house | {"addr:housenumber": "4"})
+    found = sheet.read().addresses
+    rows = [tuple(row) for row in found[["osm", "street", "house_number", "postcode", "city"]].to_numpy()]
+    assert rows == [
+        ("n6", "Park Road", "2", "", ""),
+        ("n8", "Hamlet", "1", "", ""),
+        ("r1", "Park Road", "4", "", ""),
+        ("w1", "Park Road", "2", "1000", "Aldham"),
+    ]
+    # half the diagonal of 0.0002 degrees: 14.3 m by 22.2 m; a point says nothing
+    assert found["uncertainty_m"].tolist() == pytest.approx([np.nan, np.nan, 26.5, 13.2], abs=0.1, nan_ok=True)
+
+
+def test_the_addresses_of_real_buildings_give_their_own_building(helsinki: OsmExtract) -> None:
+    """Every closed way of the extract with a house number, read with osmium alone, is found by its address."""
+    path, metres = real("helsinki/helsinki.osm.pbf"), "EPSG:32635"
+    buildings: dict[tuple[str, str], list[Any]] = {}
+    for way in osmium.FileProcessor(str(path), osmium.osm.NODE | osmium.osm.WAY).with_locations():
+        tags = {tag.k: tag.v for tag in way.tags}
+        is_house = way.is_way() and {"addr:street", "addr:housenumber", "building"} <= tags.keys() and way.is_closed()
+        if is_house and all(node.location.valid() for node in way.nodes):
+            ring = shapely.Polygon([(node.lon, node.lat) for node in way.nodes])
+            buildings.setdefault((tags["addr:street"], tags["addr:housenumber"]), []).append(ring)
+    assert len(buildings) > 60
+    book = Addresses.of(helsinki.addresses.to_crs(metres), helsinki.paths.to_crs(metres))
+    lost = []
+    for (street, number), rings in buildings.items():
+        place = book.find(f"{street} {number}")
+        inside = gpd.GeoSeries(rings, crs=4326).to_crs(metres)
+        if not (isinstance(place, Found) and place.by is By.HOUSE
+                and inside.distance(shapely.Point(place.x, place.y)).min() == 0):  # fmt: skip
+            lost.append((street, number, place))
+    assert not lost

@@ -11,6 +11,7 @@ from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors.why import Reason
+from habitatmap.read.addresses import Addresses
 from habitatmap.read.coordinates import Box
 from habitatmap.read.formats.cells import Failed
 
@@ -97,5 +98,6 @@ class Stated:
     encoding: Mapping[str, str] = field(default_factory=dict)  # file name -> encoding of its text
     tree_units: Mapping[str, str] = field(default_factory=dict)  # by what is measured (diameter, girth): cm, inch, ...
     names: tuple[Renamed, ...] = ()  # by readings.xlsx
+    addresses: Addresses = field(default_factory=Addresses.none)  # to place rows without coordinates by
     box: Box | None = None  # where the area lies, by its boundary, its land cover, or the stated system
     home: Box | None = None  # where the area lies, by its boundary, its land cover, or its pools
