@@ -214,7 +214,7 @@ class Why(Enum):
     CORRECTED_TWICE = ("row {row} of {file} corrects the same row", "delete one of the two rows")
     NO_ORIGINAL = (
         "the row does not say which row of which file it corrects",
-        "write new records into the file itself; in a correction leave from_file, from_row and mark as they were",
+        "write new records into the file itself; in a correction leave from_file, from_row and was as they were",
     )
     STILL_EXAMPLE = (
         "the row is marked as the example of the template, but somebody has written in it",

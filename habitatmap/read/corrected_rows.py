@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum, auto
 
 from habitatmap.errors.why import Reason
@@ -35,7 +35,7 @@ class Correction:
     from_file: str = ""
     from_sheet: str = ""
     from_row: int = 0
-    mark: str = ""
+    was: Mapping[str, str] = field(default_factory=dict)  # the original's cells, by label, as they were
     saved_as: str = KNOWN_DATE
     semicolons: bool = False  # the file was saved where a comma marks decimals
     fault: Reason | None = None  # why the row cannot be a correction at all

@@ -1,7 +1,7 @@
 """Correction files: `NAME.fix.csv` beside an input, with the rows that need a person, read together with the originals.
 
-A row of such a file names its original by file, sheet, row and a mark made of the original's cells. It takes the
-original's place once somebody has changed it and it reads cleanly; until then the original stands. Volunteers open the
+A row of such a file keeps what its original said, by which that is found again (originals.py). It takes the original's
+place once somebody has changed it and it reads cleanly; until then the original stands. Volunteers open the
 file in any spreadsheet program, in any language, and save it again. So what such a program would turn into something
 else (dates, leading zeros, decimal points, formulas) is written as text behind an apostrophe, cells that nobody changed
 are taken from the original, and one date that everybody knows shows how the program that saved the file writes dates.
@@ -11,13 +11,12 @@ from __future__ import annotations
 
 import csv
 import datetime
-import hashlib
 import io
 import json
 import os
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol, TypeVar
@@ -32,10 +31,12 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.groups import group_folders, name_in
 from habitatmap.read.headings import ALIASES, match_table
 from habitatmap.read.ledger import Ledger, SetAside
+from habitatmap.read.originals import LONGEST, Found, Originals, cells_of, labels
 from habitatmap.vocabulary.kinds import GROUPS, TABLES, Kind
 
 FIRST = ("why", "what_to_do")
-LAST = ("from_file", "from_sheet", "from_row", "mark", "saved_as")
+LAST = ("from_file", "from_sheet", "from_row", "was", "saved_as")
+OURS = (*FIRST, *LAST)
 # what a corrected row says of itself once it is in use
 USED = {"why": "corrected, and used", "what_to_do": "nothing"}
 
@@ -62,7 +63,7 @@ def read_corrections(folder: Path) -> list[Correction]:
     places, kinds = [folder, *group_folders(folder)], (*TEXT_SUFFIXES, *SHEET_SUFFIXES)
     found = [p for place in places for p in place.iterdir() if is_fix(p) and p.suffix.casefold() in kinds]
     named = sorted((name_in(path, folder), path) for path in found)
-    tables = [table for name, path in named for table in read_tables(path, (*FIRST, *LAST), called=name)]
+    tables = [table for name, path in named for table in read_tables(path, OURS, called=name)]
     return [_correction(table, at) for table in tables for at in range(len(table))]
 
 
@@ -77,7 +78,7 @@ def _correction(table: Table, at: int) -> Correction:
         from_file=file,
         from_sheet=as_text(cells.get("from_sheet")),
         from_row=int(number),
-        mark=as_text(cells.get("mark")),
+        was=_was(as_text(cells.get("was"))),
         saved_as=as_text(cells.get("saved_as")) or KNOWN_DATE,
         semicolons=table.delimiter == ";",
     )
@@ -87,30 +88,13 @@ def _single_spaced(text: str) -> str:
     return " ".join(text.split())
 
 
-def labels(table: Table) -> list[str]:
-    """A name for each column, no two alike and none of ours: its heading, or its number where that is blank."""
-    taken = {*FIRST, *LAST}
-    names = []
-    for number, heading in enumerate(table.headings, 1):
-        wanted = _single_spaced(heading) or f"column {number}"
-        name, again = wanted, 2
-        while name in taken:
-            name, again = f"{wanted} ({again})", again + 1
-        taken.add(name)
-        names.append(name)
-    return names
-
-
-def mark_of(table: Table, at: int) -> str:
-    """Eight letters made of a row's cells, by which it is known again; letters only, as no program changes those."""
-    return _mark(zip(labels(table), map(as_text, table.rows[at]), strict=True))
-
-
-def _mark(cells: Iterable[tuple[str, str]]) -> str:
-    told = json.dumps([cell for cell in cells if cell[1]])
-    number = int.from_bytes(hashlib.sha256(told.encode()).digest()[:8], "big")
-    letters = "bcdfghjklmnpqrstvwxz"  # no vowels, so no words
-    return "".join(letters[number // 20**k % 20] for k in range(8))
+def _was(text: str) -> dict[str, str]:
+    """The cells of an original, as its correction keeps them; none where that was lost."""
+    try:
+        read = json.loads(text)
+    except json.JSONDecodeError:
+        return {}
+    return {str(label): str(cell) for label, cell in read.items()} if isinstance(read, dict) else {}
 
 
 # --- cells that went through a spreadsheet program -------------------------------------------------------------------
@@ -184,21 +168,18 @@ def corrected(tables: Tables, corrections: Sequence[Correction], stated: Stated)
 
 def place_corrections(tables: Tables, corrections: Sequence[Correction], stated: Stated) -> tuple[list[Placed], Lost]:
     """Each correction beside its original; and those without one, or that another one precedes, with the reason."""
-    by_file: dict[str, list[tuple[Kind, Table]]] = {}
-    for kind, some in tables.items():
-        for table in some:
-            by_file.setdefault(table.file, []).append((kind, table))
-    marks = {id(t): _marks(t) for f in {c.from_file for c in corrections} for _, t in by_file.get(f, [])}
+    originals = Originals(tables, stated, OURS)
     beside: list[Placed] = []
     lost: list[tuple[Correction, Reason]] = []
     for correction in corrections:
-        found = None if correction.fault else _find(correction, by_file.get(correction.from_file, []), marks)
+        found = None if correction.fault else originals.find(correction)
         if found is None:
             gone = Why.ORIGINAL_CHANGED.of(row=correction.from_row, file=correction.from_file)
             lost.append((correction, correction.fault or gone))
             continue
-        cells = _merged(correction, *found, stated)
-        beside.append(Placed(correction, found[1], found[2], cells, State.WAITING if cells is None else State.USED))
+        cells = _merged(correction, found, stated)
+        state = State.WAITING if cells is None else State.USED
+        beside.append(Placed(correction, found.table, found.at, cells, state))
     placed: dict[tuple[Key, int], Placed] = {}
     for here in sorted(beside, key=lambda p: p.cells is None):  # of two rows for one original a changed one counts
         first = placed.setdefault(here.original, here).correction
@@ -207,40 +188,28 @@ def place_corrections(tables: Tables, corrections: Sequence[Correction], stated:
     return list(placed.values()), lost
 
 
-def _marks(table: Table) -> dict[str, list[int]]:
-    """Positions of the rows by their marks."""
-    found: dict[str, list[int]] = {}
-    for at in range(len(table)):
-        found.setdefault(mark_of(table, at), []).append(at)
-    return found
+def _merged(correction: Correction, found: Found, stated: Stated) -> tuple[object, ...] | None:
+    """The original's cells with those that somebody changed; None where nothing was.
 
-
-def _find(
-    correction: Correction, tables: Sequence[tuple[Kind, Table]], marks: Mapping[int, Mapping[str, Sequence[int]]]
-) -> tuple[Kind, Table, int] | None:
-    """The original: the row it was, else the only row with its mark, as rows move when one is put in above them."""
-    alike = [(kind, table, at) for kind, table in tables for at in marks[id(table)].get(correction.mark, ())]
-    same = [f for f in alike if (f[1].sheet, f[1].numbers[f[2]]) == (correction.from_sheet, correction.from_row)]
-    return same[0] if same else alike[0] if len(alike) == 1 else None
-
-
-def _merged(correction: Correction, kind: Kind, table: Table, at: int, stated: Stated) -> tuple[object, ...] | None:
-    """The original's cells with those that somebody changed; None where nothing was."""
+    A cell was changed where it says something else than it did when the correction was written.
+    """
     roles: dict[int, str] = {}
-    if kind in ALIASES:
-        heads = match_table(kind, table.headings, stated.columns.get(kind, {}), table.taught.headings)
+    table = found.table
+    if found.kind in ALIASES:
+        heads = match_table(found.kind, table.headings, stated.columns.get(found.kind, {}), table.taught.headings)
         roles = {column: name for name, column in heads.at.items()}
-    cells = list(table.rows[at])
+    cells = list(table.rows[found.at])
     changed = False
-    for column, label in enumerate(labels(table)):
+    for label, column in found.columns.items():
         if label not in correction.cells:
             continue
-        role, original, saved = roles.get(column, ""), as_text(cells[column]), as_text(correction.cells[label])
+        role, was, saved = roles.get(column, ""), correction.was.get(label, ""), as_text(correction.cells[label])
+        was = was if len(was) < LONGEST else as_text(cells[column])  # of a long cell only the beginning was kept
         # 03/05/2024 may be a date that somebody typed as 2024-05-03: what nobody touched has its apostrophe still
         retyped = role in _DATES and correction.saved_as != KNOWN_DATE and not saved.startswith("'")
-        if not _same(original, saved) or (retyped and protect(original) != original):
+        if not _same(was, saved) or (retyped and protect(was) != was):
             cells[column] = _new_cell(saved, correction, role)
-            changed = changed or as_text(cells[column]) != original
+            changed = changed or as_text(cells[column]) != was
     return tuple(cells) if changed else None
 
 
@@ -388,8 +357,9 @@ def _can_be_asked(entry: SetAside) -> bool:
 
 def _record(table: Table, at: int, cells: Sequence[object] | None, told: Mapping[str, str]) -> dict[str, str]:
     """A row of a correction file, by column: the reason, the row's own cells, and the way back to its original."""
-    own = zip(labels(table), table.rows[at] if cells is None else cells, strict=True)
-    way_back = (table.file, table.sheet, str(table.numbers[at]), mark_of(table, at), KNOWN_DATE)
+    own = zip(labels(table, OURS), table.rows[at] if cells is None else cells, strict=True)
+    was = json.dumps(cells_of(table, at, OURS), ensure_ascii=False)
+    way_back = (table.file, table.sheet, str(table.numbers[at]), was, KNOWN_DATE)
     return {
         **told,
         **{label: protect(as_text(cell)) for label, cell in own},
@@ -405,9 +375,9 @@ def _kept(correction: Correction, told: Mapping[str, str]) -> dict[str, str]:
 
 
 def _untouched(correction: Correction) -> bool:
-    """Whether a row says what it said when it was written, as far as its mark tells."""
-    own = {n: unprotect(as_text(c)) for n, c in correction.cells.items() if n not in (*FIRST, *LAST)}
-    return not correction.fault and correction.mark == _mark(own.items())
+    """Whether a row says what it said when it was written."""
+    own = {n: as_text(cell) for n, cell in correction.cells.items() if n not in OURS}
+    return not correction.fault and all(_same(correction.was.get(n, ""), text[:LONGEST]) for n, text in own.items())
 
 
 def _write(path: Path, records: Sequence[Mapping[str, str]], delimiter: str) -> None:
@@ -415,7 +385,7 @@ def _write(path: Path, records: Sequence[Mapping[str, str]], delimiter: str) -> 
     if not records:
         path.unlink(missing_ok=True)
         return
-    own = dict.fromkeys(name for record in records for name in record if name not in (*FIRST, *LAST))
+    own = dict.fromkeys(name for record in records for name in record if name not in OURS)
     columns = [*FIRST, *own, *LAST]
     out = io.StringIO(newline="")
     writer = csv.writer(out, delimiter=delimiter, lineterminator="\r\n")

@@ -118,6 +118,12 @@ def read_dates(
     return dates
 
 
+def days_meant(text: str) -> set[datetime.date]:
+    """Every day that a text may mean, whichever way round its day and month are."""
+    read = _read_written(text) if any(map(str.isdigit, text)) else None
+    return {read} if isinstance(read, datetime.date) else set(read.values()) if isinstance(read, dict) else set()
+
+
 def _settle(readings: Readings, order: str | None, mixed: bool) -> datetime.date | Why:
     if order in readings:
         return readings[order]
