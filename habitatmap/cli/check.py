@@ -16,16 +16,19 @@ if TYPE_CHECKING:
 @area_command("check", mark="check.html", as_json="Print the account as JSON on stdout.", strict="")
 @click.option("--fix", is_flag=True, help="Write NAME.fix.csv beside each input: the rows to correct.")
 @click.option("--semicolons", is_flag=True, help="In those, ; between the cells: for programs with a decimal comma.")
-def command(call: Call, fix: bool, semicolons: bool) -> None:
+@click.option("--write-corrected", is_flag=True, help="Write corrected copies of your tables to AREA/check/corrected.")
+def command(call: Call, fix: bool, semicolons: bool, write_corrected: bool) -> None:
     """Say how every file of AREA was understood; AREA/check gets a page for the person who corrects the sheets.
 
     With --fix the rows that need you are written beside each input, as NAME.fix.csv in that file's own columns. Correct
     them there and leave the file in the folder: it is read with its original. What you have corrected is never lost.
+    readings.xlsx beside your files asks what nobody but you can know: what headings, words, names and units mean.
 
     Ends with 0: nothing needs a look; 1: something does; 2: the folder could not be read.
     """
     from habitatmap.area import Area, area_or_account
     from habitatmap.export.consents import write_consents
+    from habitatmap.export.corrected import corrected_copies
     from habitatmap.export.formats import json_text
     from habitatmap.read.corrections import write_fixes
     from habitatmap.read.intake import take_in
@@ -40,7 +43,8 @@ def command(call: Call, fix: bool, semicolons: bool) -> None:
     taught = "" if call.dry_run else _ask(intake, opened)
     found = check(opened, fixes)
     if not call.dry_run:
-        write_check(found, call.target)
+        copies = corrected_copies(intake, opened.ledger.corrections) if write_corrected else {}
+        write_check(found, call.target, copies)
     for file in fixes:
         log.info("%s: to correct %d (new %d), changed by somebody %d", file.file, file.waiting, file.new, file.changed)
     click.echo(json_text(found.for_json()) if call.as_json else check_text(found), nl=False)
@@ -49,7 +53,7 @@ def command(call: Call, fix: bool, semicolons: bool) -> None:
     if call.dry_run:
         log.info("Dry run: %s would be written; nothing was.", call.target)
     else:
-        call.wrote("Corrections needed", "check.html")
+        call.wrote("How your files were read", "check.html")
     if found.needs_a_look:
         raise click.exceptions.Exit(1)
 

@@ -79,6 +79,7 @@ def write_files(folder: str | Path, files: Mapping[str, Content]) -> None:
                 content = csv_text(content)
             elif isinstance(content, Mapping):
                 content = json_text(content)
+            (fresh / name).parent.mkdir(parents=True, exist_ok=True)
             (fresh / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
 
     write_folder(Path(folder).resolve(), fill)

@@ -246,7 +246,8 @@ class Ledger:
         columns = {name: (headings.text[name], headings.how[name]) for name in headings.at}
         crs = table.crs.name if table.crs is not None else ""
         cells = {name: _first_cells(table, at) for name, at in headings.at.items()}
-        notes = (*table.notes, *table.left_out, *_odd_letters(table))
+        own = (note for note in table.notes if note != f"sheet {table.sheet}")  # its name says the sheet already
+        notes = (*own, *table.left_out, *_odd_letters(table))
         rows = first_rows(table)
         shown = (headings.unmatched, table.sheet, table.headings, rows, crs, cells)
         reading = Reading(kind, table.file, table.name, notes, columns, *shown)

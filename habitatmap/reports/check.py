@@ -22,7 +22,7 @@ from habitatmap.read.ledger import COLUMNS, Known, Ledger, Reading, SetAside, Un
 from habitatmap.read.values import name_key
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.explained import explanations
-from habitatmap.words.inputs import left, not_used, units, what_matters, where, worth_lines
+from habitatmap.words.inputs import left, units, what_matters, where, worth_lines
 from habitatmap.words.land_cover import cover_doubts
 from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.numbers import count, number, sentence
@@ -85,9 +85,9 @@ class NotUsed:
 
     file: str
     sheet: str
+    name: str
     reason: str
     remedy: str
-    told: str
     to_do: bool
     headings: Sequence[str]
     rows: Sequence[Sequence[str]]
@@ -167,7 +167,7 @@ def check(found: Area | Account, fixes: Sequence[CorrectionFile] = ()) -> Check:
 
 def _not_used(one: Unused) -> NotUsed:
     headings, rows = (one.table.headings, first_rows(one.table)) if one.table is not None else ((), ())
-    return NotUsed(one.file, one.sheet, one.why.reason, one.why.remedy, not_used(one), one.to_do, headings, rows)
+    return NotUsed(one.file, one.sheet, one.name, one.why.reason, one.why.remedy, one.to_do, headings, rows)
 
 
 def _rows_aside(ledger: Ledger) -> list[RowAside]:
@@ -200,12 +200,13 @@ def _row_aside(entry: SetAside, visits: int) -> RowAside:
     return RowAside(*entry.cells, entry.kind, entry.why.code.name, text, visits)
 
 
-def write_check(found: Check, folder: str | Path) -> None:
+def write_check(found: Check, folder: str | Path, copies: Mapping[str, bytes] | None = None) -> None:
     """Writes check.html and set_aside.csv into `folder`, which is replaced in one step."""
     unused = [(one.file, one.sheet, None, "", "", one.reason, one.remedy) for one in found.not_used]
     aside = [[getattr(row, column) for column in COLUMNS] for row in found.set_aside]
     table = pd.DataFrame([*unused, *aside], columns=list(COLUMNS)).astype({"row": "Int64"})
-    write_files(folder, {"check.html": check_page(found), "set_aside.csv": table})
+    corrected = {f"corrected/{name}": content for name, content in (copies or {}).items()}
+    write_files(folder, corrected | {"check.html": check_page(found), "set_aside.csv": table})
 
 
 def _groups(rows: Iterable[RowAside]) -> list[list[RowAside]]:
@@ -263,7 +264,10 @@ def check_text(found: Check) -> str:
     to_do, rest = ([one for one in found.not_used if one.to_do is wanted] for wanted in (True, False))
     for heading, files in (("Not used:", to_do), ("Not used, nothing to do:", rest)):
         lines += ["", heading] if files else []
-        lines += [f"  {one.told}" for one in files]
+        alike: dict[tuple[str, str], list[str]] = {}
+        for one in files:
+            alike.setdefault((one.reason, one.remedy if one.to_do else ""), []).append(one.name)
+        lines += [f"  {', '.join(names)}: {'; '.join(filter(None, why))}" for why, names in alike.items()]
     if found.doubts:
         lines += ["", "Please look:", *(f"  {doubt}" for doubt in found.doubts)]
     if not found.needs_a_look:
@@ -320,11 +324,7 @@ def _not_used_files(found: Check) -> Iterator[Section]:
         tables = [
             Table("Files and sheets that need you", ("File", "Sheet", "Why", "What to do"), rows, fold=Fold.NEVER)
         ]
-        tables += [
-            _first_rows(f"What {one.told.partition(':')[0]} holds", one.headings, {}, one.rows)
-            for one in to_do
-            if one.headings
-        ]
+        tables += [_first_rows(f"What {one.name} holds", one.headings, {}, one.rows) for one in to_do if one.headings]
         lead = f"Nothing was used of {count(len(to_do), 'file or sheet', 'files or sheets')}. They may hold records."
         yield Section("not-used", "Not used", lead, tables=tables)
     if rest:
@@ -351,6 +351,8 @@ def _summary(found: Check) -> Section:
         f"{count(sum(f.read or 0 for f in files), 'row')} were read from {count(len(files), 'file')}; "
         f"{sum(f.accepted or 0 for f in files):,} are used."
     ]
+    if not waiting and any(one.to_do for one in found.not_used):
+        lead = "Every record that was read is used. Of some files or sheets nothing was: see below."
     if found.walls:
         lead = "These files were read."
         words = [f"{count(sum(f.read or 0 for f in files), 'row')} were read from {count(len(files), 'file')}."]

@@ -230,3 +230,30 @@ def test_answers_saved_by_another_spreadsheet_program(tmp_path: Path, suffix: st
 def test_numbers_of_rows() -> None:
     assert numbers_in("3, 7-9; 12") == {3, 7, 8, 9, 12}
     assert numbers_in("all") == set()
+
+
+def test_corrected_copies_read_as_the_originals_with_all_corrections(tmp_path: Path) -> None:
+    """The copies alone, without readings.xlsx and correction files, give the same records."""
+    visits = "pool,date,outcome,note\nGate,03/04/2024,hm,a\nP1,05/06/2024,dry,=x\nP2,,larvae,c\nTotal,,,\nlook,,,\n"
+    town(tmp_path, DUTCH, visits=visits)
+    check(tmp_path)
+    say(tmp_path, "headings", Emmertje={"means": "pool"}, **{"Wanneer geweest": {"means": "date"}})
+    say(tmp_path, "headings", **{"Wat zat erin": {"means": "outcome"}})
+    say(tmp_path, "words", hm={"means": "none seen"}, beestjes={"column": "outcome", "word": "beestjes", "means": "dry"})
+    say(tmp_path, "names", Gate={"new": "P2"})
+    say(tmp_path, "units", date={"unit": "day-month-year"})
+    say(tmp_path, "ignore", new={"file": "visits.csv", "rows": "6"})
+    habitatmap("check", tmp_path, "--fix")
+    path = tmp_path / "visits.fix.csv"
+    path.write_text(path.read_text(encoding="utf-8-sig").replace("P2,,larvae", "P2,2024-05-09,larvae"), encoding="utf-8")
+    habitatmap("check", tmp_path, "--write-corrected")
+    before = open_area(tmp_path)
+    copies = tmp_path / "copies"
+    shutil.copytree(tmp_path / "check" / "corrected", copies)
+    shutil.copy(tmp_path / "area.toml", copies)
+    after = open_area(copies)
+    assert visits_of(after) == visits_of(before)
+    assert ("P2", "2024-05-09", "larvae") in visits_of(after)
+    assert after.visits["note"].tolist() == before.visits["note"].tolist()
+    assert after.pools.drop(columns=["file", "row"]).equals(before.pools.drop(columns=["file", "row"]))
+    assert not (copies / "readings.xlsx").exists()
