@@ -239,13 +239,17 @@ def test_corrected_copies_read_as_the_originals_with_all_corrections(tmp_path: P
     check(tmp_path)
     say(tmp_path, "headings", Emmertje={"means": "pool"}, **{"Wanneer geweest": {"means": "date"}})
     say(tmp_path, "headings", **{"Wat zat erin": {"means": "outcome"}})
-    say(tmp_path, "words", hm={"means": "none seen"}, beestjes={"column": "outcome", "word": "beestjes", "means": "dry"})
+    say(
+        tmp_path, "words", hm={"means": "none seen"}, beestjes={"column": "outcome", "word": "beestjes", "means": "dry"}
+    )
     say(tmp_path, "names", Gate={"new": "P2"})
     say(tmp_path, "units", date={"unit": "day-month-year"})
     say(tmp_path, "ignore", new={"file": "visits.csv", "rows": "6"})
     habitatmap("check", tmp_path, "--fix")
     path = tmp_path / "visits.fix.csv"
-    path.write_text(path.read_text(encoding="utf-8-sig").replace("P2,,larvae", "P2,2024-05-09,larvae"), encoding="utf-8")
+    path.write_text(
+        path.read_text(encoding="utf-8-sig").replace("P2,,larvae", "P2,2024-05-09,larvae"), encoding="utf-8"
+    )
     habitatmap("check", tmp_path, "--write-corrected")
     before = open_area(tmp_path)
     copies = tmp_path / "copies"
