@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import logit
 
 from habitatmap.area import Area, blurred
-from habitatmap.fieldwork.rounds import Rounds, Week, known_on, plan_rounds
+from habitatmap.fieldwork.rounds import Rounds, Week, known_on, of_group, plan_rounds
 from habitatmap.geo.engine import one_blas_thread
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
@@ -432,9 +432,19 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
 
 def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
     """Who goes where in a week. `people`: names, or one number; without any the visits' observers. Writes nothing."""
+    return plan_rounds(area, week, people, _what_teaches(area, week))
+
+
+def rounds_of_groups(area: Area, week: Week, groups: Sequence[str], people: Sequence[str] = ()) -> list[Rounds]:
+    """The same for the pools of each of these groups ("" = the area's own), with people of its own."""
+    teaches = _what_teaches(area, week)
+    return [replace(plan_rounds(of_group(area, group), week, people, teaches), group=group) for group in groups]
+
+
+def _what_teaches(area: Area, week: Week) -> list[str]:
+    """The pools where one more search teaches anything, most first."""
     known = survey_pools(area, score_habitat(area), known_on(area.as_of, week)).known
-    teaches = most_informative(known).query("value > 0")["pool"].tolist()
-    return plan_rounds(area, week, people, teaches)
+    return [str(pool) for pool in most_informative(known).query("value > 0")["pool"]]
 
 
 @one_blas_thread()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from habitatmap.cli.options import Call, area_command
+from habitatmap.errors import InputError
 
 
 @area_command(
@@ -19,23 +20,32 @@ from habitatmap.cli.options import Call, area_command
     multiple=True,
     help="A number of people, or a name; give it again for each further name (default: who visited lately).",
 )
-def command(call: Call, week: str | None, people: tuple[str, ...]) -> None:
+@click.option("--group", help="Only the pools of this group, by the name of its folder in groups/.")
+def command(call: Call, week: str | None, people: tuple[str, ...], group: str | None) -> None:
     """Say which pools of AREA are due in a week, who goes to them, and in which order; written to AREA/rounds.
+
+    Where the area has groups, each gets rounds of its own, in a folder of its name there.
 
     Everything there is for the team: it holds exact places and hosts.
     """
     from habitatmap.export.formats import json_text
-    from habitatmap.fieldwork.rounds import read_week, week_of
-    from habitatmap.job import rounds_of
-    from habitatmap.reports.rounds import rounds_summary, rounds_text, write_rounds
+    from habitatmap.fieldwork.rounds import choose_group, groups_of, read_week, week_of
+    from habitatmap.job import rounds_of, rounds_of_groups
+    from habitatmap.reports.rounds import all_rounds_summary, rounds_text, write_all_rounds
 
     asked = read_week(week) if week is not None else None
     opened = call.open()
     if opened is None:
         return
-    rounds = rounds_of(opened, asked or week_of(opened.as_of), people)
-    spoken = call.spoken(opened)
-    write_rounds(rounds, call.target, spoken)
-    click.echo(json_text(rounds_summary(rounds)) if call.as_json else rounds_text(rounds, spoken), nl=False)
+    when, spoken = asked or week_of(opened.as_of), call.spoken(opened)
+    groups = [choose_group(group, opened)] if group is not None else groups_of(opened)
+    if people and len(groups) > 1:
+        raise InputError(f"--people goes with --group in an area of several groups; give one of {', '.join(groups)}")
+    every = rounds_of_groups(opened, when, groups, people) if any(groups) else [rounds_of(opened, when, people)]
+    write_all_rounds(every, call.target, spoken)
+    if call.as_json:
+        click.echo(json_text(all_rounds_summary(every)), nl=False)
+    else:
+        click.echo("\n".join(rounds_text(one, spoken) for one in every), nl=False)
     call.wrote("To print", "rounds.html")
-    call.end(bool(rounds.notes))
+    call.end(any(one.notes for one in every))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import ctypes
 import os
+import re
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -14,6 +15,7 @@ from rasterio.errors import RasterioError
 
 from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.export.formats import csv_text, json_text
+from habitatmap.read.headings import fold
 
 Content = bytes | str | pd.DataFrame | Mapping[str, object]
 
@@ -71,7 +73,10 @@ def write_folder(target: Path, fill: Callable[[Path], None]) -> None:
 
 
 def write_files(folder: str | Path, files: Mapping[str, Content]) -> None:
-    """Replaces `folder` in one step by one of these files: a frame becomes CSV, a mapping JSON, text UTF-8."""
+    """Replaces `folder` in one step by one of these files: a frame becomes CSV, a mapping JSON, text UTF-8.
+
+    A name may lead into a folder: `north/rounds.html`.
+    """
 
     def fill(fresh: Path) -> None:
         for name, content in files.items():
@@ -83,6 +88,16 @@ def write_files(folder: str | Path, files: Mapping[str, Content]) -> None:
             (fresh / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
 
     write_folder(Path(folder).resolve(), fill)
+
+
+def folder_names(groups: Sequence[str]) -> dict[str, str]:
+    """A folder name for each group, of plain letters and digits whatever its name holds; the area's own ("") is own."""
+    names: dict[str, str] = {}
+    for group in groups:
+        plain = re.sub(r"[^a-z0-9]+", "-", fold(group)).strip("-")[:40] or ("group" if group else "own")
+        again = sum(re.sub(r"-\d+$", "", name) == plain for name in names.values())
+        names[group] = f"{plain}-{again + 1}" if again else plain
+    return names
 
 
 def _aside(target: Path, what: str) -> Path:

@@ -10,7 +10,7 @@ import datetime
 import difflib
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import pairwise
 
@@ -97,7 +97,7 @@ class Rounds:
     leg_m: from the stop before; `lines`: for each person the way as positions in the area's CRS; `counts`: due pools by
     main reason; `rules`: reason, rule, basis; `standing`: how many pools stand; `along`: what the walks follow;
     `withheld`: pool, no_visit (`NoVisit`) and consent_until of the standing pools that nobody may visit; `notes`:
-    sentences about what could not be done as asked.
+    sentences about what could not be done as asked; `group`: whose pools they are, "" for the area's own or all.
     """
 
     area: Area
@@ -111,6 +111,7 @@ class Rounds:
     along: str
     withheld: pd.DataFrame
     notes: list[Sentence]
+    group: str = ""
 
     def walk_m(self, person: str | None = None) -> float:
         """Metres of one person's walk, or of all."""
@@ -325,6 +326,32 @@ def _assign(distances: NDArray[np.float64], knows: NDArray[np.bool_]) -> NDArray
 
 
 # --- the job ----------------------------------------------------------------------------------------------------------
+
+
+def groups_of(area: Area) -> list[str]:
+    """The groups whose lists the area's pools are in, "" for its own, which come first."""
+    return sorted(set(area.pools["group"]))
+
+
+def choose_group(asked: str, area: Area) -> str:
+    """The group that somebody asks for by its name. InputError where no pool is in its list."""
+    known = {_key(group): group for group in groups_of(area) if group}
+    if _key(asked) not in known:
+        have = ", ".join(known.values()) or "none"
+        raise InputError(f"--group {asked}: no list of pools is of this group; the folder groups/ has {have}")
+    return known[_key(asked)]
+
+
+def of_group(area: Area, group: str) -> Area:
+    """The area with the pools of one group alone, and their visits; people are those of area.toml who went there."""
+    pools = area.pools[area.pools["group"] == group].reset_index(drop=True)
+    visits = area.visits[area.visits["pool"].isin(pools["pool"])].reset_index(drop=True)
+    if not group:
+        return replace(area, pools=pools, visits=visits)
+    rules, there = area.settings.rounds, observers(visits, area.as_of)
+    own = rules.model_copy(update={"people": [name for name in rules.people if _key(name) in there]})
+    settings = area.settings.model_copy(update={"title": f"{area.title}, {group}", "rounds": own})
+    return replace(area, pools=pools, visits=visits, settings=settings)
 
 
 def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequence[str] = ()) -> Rounds:

@@ -11,6 +11,7 @@ import io
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import geopandas as gpd
@@ -21,7 +22,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
-from habitatmap.export.folder import write_files
+from habitatmap.export.folder import folder_names, write_files
 from habitatmap.paper.maps import INK, ZONE, Sheet, disc, ground, sign, swatch
 from habitatmap.paper.typst_pdf import pdf
 from habitatmap.privacy import ASK_M, may_be_placed, middle_of_square, square_around
@@ -123,6 +124,7 @@ def write_sheets(
 ) -> list[str]:
     """Writes sites.pdf, labels.pdf and recording.pdf into `folder`, whole or not at all; a line on each.
 
+    Each group of the area gets labels and recording sheets of its own, in a folder of its name.
     A sheet that there is nothing for (no suggestion, no pool) is left out, and its line says why. Raises InputError for
     a site that the plan lacks, HabitatmapError where the disk is full.
     """
@@ -133,13 +135,16 @@ def write_sheets(
         "labels.pdf": lambda: labels(result, spoken),
         "recording.pdf": lambda: recording_sheet(result, spoken),
     }
+    for group, own in folder_names([str(name) for name in sorted(set(result.pools["group"])) if name]).items():
+        makers[f"{own}/labels.pdf"] = partial(labels, result, spoken, group)
+        makers[f"{own}/recording.pdf"] = partial(recording_sheet, result, spoken, group)
     for name, make in makers.items():
         try:
             made[name] = make()
         except NothingToPrintError as why:
             said.append(spoken.say(say("{name}: left out. {why}", name=name, why=why.told)))
         else:
-            said.append(f"{name}: {spoken.say(WHAT[name])}")
+            said.append(f"{name}: {spoken.say(WHAT[Path(name).name])}")
     write_files(folder, made)
     pools = result.pools[[bool(why) for why in result.pools["no_visit"]]]
     return [
@@ -191,9 +196,10 @@ def _printed(
     return pdf("sheets.typ", {"kind": kind, **words, **content}, pictures, spoken.language)
 
 
-def labels(result: Result, spoken: Catalogue = ENGLISH) -> bytes:
-    """PDF: a label for each standing pool and suggestion, with the contact line of area.toml; NothingToPrintError."""
-    names = [*_standing(result), *new_names(result)]
+def labels(result: Result, spoken: Catalogue = ENGLISH, group: str = "") -> bytes:
+    """PDF: a label for each standing pool of the area's own and each suggestion, or for each standing pool of a group,
+    with the contact line of area.toml; NothingToPrintError."""
+    names = [*_standing(result, group), *([] if group else new_names(result))]
     if not names:
         nothing = "{title}: there is neither a standing pool nor a suggestion to make labels for."
         raise NothingToPrintError(say(nothing, title=result.title))
@@ -209,19 +215,24 @@ def labels(result: Result, spoken: Catalogue = ENGLISH) -> bytes:
         }
         for file, name in zip(pictures, names, strict=True)
     ]
-    return _printed("labels", say("{title}: labels", title=result.title), {"labels": each}, pictures, spoken)
+    return _printed("labels", say("{title}: labels", title=_title(result, group)), {"labels": each}, pictures, spoken)
 
 
-def _standing(result: Result) -> list[str]:
-    """The standing pools that somebody may visit."""
+def _title(result: Result, group: str) -> str:
+    return ", ".join(filter(None, (result.title, group)))
+
+
+def _standing(result: Result, group: str) -> list[str]:
+    """The standing pools of a group ("": of the area's own lists) that somebody may visit."""
     pools = result.pools
-    due = (pools["standing"] == "yes") & (pools["no_visit"] == "")
+    due = (pools["standing"] == "yes") & (pools["no_visit"] == "") & (pools["group"] == group)
     return [str(name) for name in pools.loc[due, "pool"]] if len(pools) else []
 
 
-def recording_sheet(result: Result, spoken: Catalogue = ENGLISH) -> bytes:
-    """PDF: a table to fill in by hand, one row a visit, its headings those of visits.csv; standing pools first."""
-    standing = sorted(_standing(result))
+def recording_sheet(result: Result, spoken: Catalogue = ENGLISH, group: str = "") -> bytes:
+    """PDF: a table to fill in by hand, one row a visit, its headings those of visits.csv; standing pools of the group
+    ("": of the area's own lists) first."""
+    standing = sorted(_standing(result, group))
     left = ROWS_FIRST_SHEET - len(standing) - LEAST_EMPTY
     empty = LEAST_EMPTY + (left if left >= 0 else left % ROWS_A_SHEET)
     columns = TEMPLATES[Kind.VISITS]
@@ -233,7 +244,7 @@ def recording_sheet(result: Result, spoken: Catalogue = ENGLISH) -> bytes:
         "rows": rows,
         "cautions": _halves(spoken.everything(sentences(for_recording(result.settings)))),
     }
-    return _printed("recording", say("{title}: what was seen", title=result.title), content, {}, spoken)
+    return _printed("recording", say("{title}: what was seen", title=_title(result, group)), content, {}, spoken)
 
 
 def new_names(result: Result) -> list[str]:

@@ -19,7 +19,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from habitatmap.export.folder import Content, write_files
+from habitatmap.export.folder import Content, folder_names, write_files
 from habitatmap.export.formats import GPX, csv_text, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
 from habitatmap.fieldwork.rounds import Due, Rounds, why_due
 from habitatmap.geo.crs import to_lonlat
@@ -57,13 +57,13 @@ _FOLLOWS = {
 TO_WRITE = "________"
 TABLE = [
     *("week", "person", "order", "pool", "why", "reason", "top_up", "water_l", "leg_m", "caution", "private", "host"),
-    *("container", "note", "last_visit", "last_outcome", "x", "y", "lon", "lat"),
+    *("container", "note", "last_visit", "last_outcome", "x", "y", "lon", "lat", "group"),
 ]
 
 
 def rounds_table(rounds: Rounds) -> pd.DataFrame:
     """rounds.csv: one row per pool that is due, by person and walking order."""
-    stops = rounds.stops.assign(week=rounds.week.name)
+    stops = rounds.stops.assign(week=rounds.week.name, group=rounds.group)
     stops["caution"] = [str(stop_caution(stop)) for stop in stops.to_dict("records")]
     lon, lat = to_lonlat(stops["x"].to_numpy(float), stops["y"].to_numpy(float), rounds.area.crs)
     return stops.assign(lon=np.round(lon, 7), lat=np.round(lat, 7), leg_m=stops["leg_m"].round(1))[TABLE]
@@ -101,6 +101,15 @@ def rounds_summary(rounds: Rounds) -> dict[str, Any]:
         }
     )
     return content
+
+
+def all_rounds_summary(every: Sequence[Rounds]) -> dict[str, Any]:
+    """The rounds of one area for a machine: those of one group, or by group."""
+    if len(every) == 1:
+        return rounds_summary(every[0])
+    groups = [{"group": one.group} | rounds_summary(one) for one in every]
+    sums = {name: sum(one[name] for one in groups) for name in ("standing", "due")}
+    return {"title": _title(every[0]), "week": every[0].week.name, **sums, "groups": groups}
 
 
 def _by_person(rounds: Rounds) -> dict[str, pd.DataFrame]:
@@ -152,6 +161,36 @@ def _no_visits(rounds: Rounds) -> list[tuple[str, Sentence]]:
 
 def write_rounds(rounds: Rounds, folder: str | Path, spoken: Catalogue = ENGLISH) -> None:
     """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all."""
+    write_files(folder, _files(rounds, spoken))
+
+
+def write_all_rounds(every: Sequence[Rounds], folder: str | Path, spoken: Catalogue = ENGLISH) -> None:
+    """The same for the rounds of several groups: all together, and each group's own files in a folder of its name."""
+    if len(every) == 1:
+        write_rounds(every[0], folder, spoken)
+        return
+    first, parts = every[0], [_sections(one, f"group-{letters(i)}-") for i, one in enumerate(every)]
+    sections, title = [section for part in parts for section in part], _title(first)
+    kind = say("{kind}, {when}", kind=Sentence(KIND), when=_when(first))
+    files: dict[str, Content] = {
+        "rounds.html": report_page(title, KIND, _when(first), sections, spoken, sheets=True),
+        "rounds.pdf": sections_pdf(title, kind, NOT_PUBLIC, [[section] for section in sections], spoken),
+        "rounds.csv": csv_text(pd.concat([rounds_table(one) for one in every], ignore_index=True)),
+        "rounds.json": all_rounds_summary(every),
+    }
+    names = folder_names([one.group for one in every])
+    for one in every:
+        files |= {f"{names[one.group]}/{name}": content for name, content in _files(one, spoken).items()}
+    write_files(folder, files)
+
+
+def _title(rounds: Rounds) -> str:
+    """The area's title without its group's name."""
+    return rounds.area.title.removesuffix(f", {rounds.group}") if rounds.group else rounds.area.title
+
+
+def _files(rounds: Rounds, spoken: Catalogue) -> dict[str, Content]:
+    """All files of one group's rounds, by name."""
     files: dict[str, Content] = {
         "rounds.html": rounds_page(rounds, spoken),
         "rounds.pdf": rounds_pdf(rounds, spoken),
@@ -163,7 +202,7 @@ def write_rounds(rounds: Rounds, folder: str | Path, spoken: Catalogue = ENGLISH
         files[f"{name}.html"] = person_page(rounds, person, spoken)
         files[f"{name}.gpx"] = route_gpx(rounds, person, stops[person], spoken)
         files[f"{name}.ics"] = calendar(rounds, person, stops[person], spoken)
-    write_files(folder, files)
+    return files
 
 
 def file_names(people: Sequence[str]) -> dict[str, str]:
@@ -189,14 +228,15 @@ def rounds_pdf(rounds: Rounds, spoken: Catalogue = ENGLISH) -> bytes:
     )
 
 
-def _sections(rounds: Rounds) -> list[Section]:
+def _sections(rounds: Rounds, key: str = "") -> list[Section]:
+    """The week and a sheet for each person; `key`: what their keys begin with."""
     stops = _told(rounds)
     rows = [(p, len(mine), metres(rounds.walk_m(p)), _water(mine)) for p, mine in stops.items()]
     rules = [(reason, rounds.counts[reason], text, Sentence(basis)) for reason, text, basis in rounds.rules]
     note = "The days stand in area.toml under [rounds]. A pool counts under its first reason."
     first = Section(
-        "week",
-        say("Week {week}", week=rounds.week.name),
+        f"{key}week",
+        say("Week {week}", week=", ".join(filter(None, (rounds.week.name, rounds.group)))),
         _headline(rounds),
         words=rounds.notes,
         tables=[
@@ -206,16 +246,16 @@ def _sections(rounds: Rounds) -> list[Section]:
         ],
         cautions=[_cautions(rounds)],
     )
-    return [first, *(_sheet(rounds, p, mine, i) for i, (p, mine) in enumerate(stops.items()))]
+    return [first, *(_sheet(rounds, p, mine, f"{key}sheet-{letters(i)}") for i, (p, mine) in enumerate(stops.items()))]
 
 
 def person_page(rounds: Rounds, person: str, spoken: Catalogue = ENGLISH) -> str:
     """One person's page: their pools and nobody else's."""
-    sheet = _sheet(rounds, person, _told(rounds)[person], 0)
+    sheet = _sheet(rounds, person, _told(rounds)[person], "sheet-a")
     return report_page(rounds.area.title, KIND, _when(rounds), [sheet], spoken, sheets=True)
 
 
-def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, number: int) -> Section:
+def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, key: str) -> Section:
     columns: dict[str, Column] = {
         "Pool": lambda s: f"{s['order']} {s['pool']}",
         "What to do": lambda s: say("{why}.", why=s["why"]),
@@ -229,7 +269,7 @@ def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, number: int) -> Sect
     litter = (mine["reason"] == Due.FOUND_DRY).any()
     take = "Take {gear}, and leaf litter; rain water: {water}." if litter else "Take {gear}; rain water: {water}."
     return Section(
-        f"sheet-{letters(number)}",
+        key,
         as_it_is(person),
         say("{week}: {load}.", week=rounds.week.name, load=_load(rounds, person, mine)),
         words=[say(take, gear=Sentence(GEAR), water=_water(mine))],

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import unicodedata
 import zipfile
 from pathlib import Path
 
+import pandas as pd
 import pytest
+from pypdf import PdfReader
 
 from habitatmap.area import Area, open_area
 from habitatmap.errors import InputError
@@ -146,3 +149,102 @@ def test_corrections_lie_beside_the_file_they_correct(tmp_path: Path) -> None:
     area = open_area(folder)
     assert seen(area) == ["north P7"]
     assert area.visits["file"].tolist() == ["groups/north/visits.fix.csv"]
+
+
+# --- each group's rounds and sheets ----------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def groups_town(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two groups with a pool of the same name and an area's own pool, each searched by people of its own in May."""
+    seen = "pool,date,outcome,observer\n"
+    folder = town(
+        tmp_path_factory.mktemp("groups") / "town",
+        "P9,48.1,9.5\n",
+        Süd_West=("P7,48.12,9.5\nP8,48.121,9.5\n", ""),
+        north=("P7,48.11,9.5\n", ""),
+    )
+    for place, rows in (
+        (folder, "P9,2025-05-01,larvae,Ann\n"),
+        (folder / "groups" / "Süd West", "P7,2025-05-01,larvae,Ben\nP8,2025-05-02,dry,Ben\n"),
+        (folder / "groups" / "north", "P7,2025-05-01,larvae,Cleo\n"),
+    ):
+        (place / "visits.csv").write_text(seen + rows, encoding="utf-8")
+    for command in (["rounds", "--week", "2025-W27"], ["sheets"]):
+        done = habitatmap(*command, folder)
+        assert done.code == 0, done.err
+    return folder
+
+
+def test_each_group_gets_rounds_of_its_own(groups_town: Path) -> None:
+    rounds = groups_town / "rounds"
+    found = json.loads((rounds / "rounds.json").read_text(encoding="utf-8"))
+    assert (found["standing"], found["due"]) == (4, 4)
+    stops = {
+        one["group"]: {person["person"]: [stop["pool"] for stop in person["stops"]] for person in one["people"]}
+        for one in found["groups"]
+    }
+    assert stops == {
+        "": {"Ann": ["P9"]},
+        "Süd West": {"Ben": ["Süd West P7", "Süd West P8"]},
+        "north": {"Cleo": ["north P7"]},
+    }
+    assert sorted(p.name for p in rounds.iterdir() if p.is_dir()) == ["north", "own", "sud-west"]
+    assert sorted(p.name for p in (rounds / "north").iterdir()) == [
+        *("01-cleo.gpx", "01-cleo.html", "01-cleo.ics"),
+        *("rounds.csv", "rounds.html", "rounds.json", "rounds.pdf"),
+    ]
+    for name in ("rounds.html", "rounds.csv", "01-cleo.gpx", "01-cleo.ics"):
+        text = (rounds / "north" / name).read_text(encoding="utf-8")
+        assert "north P7" in text
+        assert not any(other in text for other in ("P9", "Süd West P7", "Ben", "Ann"))
+    page = (rounds / "rounds.html").read_text(encoding="utf-8")
+    assert all(f"Week 2025-W27{group}" in page for group in ("", ", Süd West", ", north"))
+    table = pd.read_csv(rounds / "rounds.csv", keep_default_na=False)
+    assert dict(zip(table["pool"], table["group"], strict=True)) == {
+        "P9": "",
+        "Süd West P7": "Süd West",
+        "Süd West P8": "Süd West",
+        "north P7": "north",
+    }
+
+
+def test_one_group_alone(groups_town: Path, tmp_path: Path) -> None:
+    out = tmp_path / "rounds"
+    done = habitatmap("rounds", groups_town, "--week", "2025-W27", "--group", "SÜD west", "--people", "2", "--out", out)
+    assert done.code == 0, done.err
+    found = json.loads((out / "rounds.json").read_text(encoding="utf-8"))
+    assert [[stop["pool"] for stop in person["stops"]] for person in found["people"]] in (
+        [["Süd West P7"], ["Süd West P8"]],
+        [["Süd West P8"], ["Süd West P7"]],
+    )
+    assert found["title"] == "town, Süd West"
+    for words, sentence in (
+        (["--group", "south"], "no list of pools is of this group"),
+        (["--people", "2"], "--people goes with --group"),
+    ):
+        fault = habitatmap("rounds", groups_town, *words, "--out", out)
+        assert fault.code == 2
+        assert sentence in fault.err.splitlines()[-1]
+
+
+def test_each_group_gets_labels_and_recording_sheets_of_its_own(groups_town: Path) -> None:
+    def text(name: str) -> str:
+        pages = PdfReader(groups_town / "sheets" / name).pages
+        return " ".join(" ".join(page.extract_text() for page in pages).split())
+
+    for folder, there, elsewhere in (
+        ("", ["P9"], ["Süd West P7", "north P7"]),
+        ("north/", ["north P7"], ["P9", "P8"]),
+        ("sud-west/", ["Süd West P7", "Süd West P8"], ["P9", "north"]),
+    ):
+        for sheet in ("labels.pdf", "recording.pdf"):
+            found = text(folder + sheet)
+            assert all(name in found for name in there), folder + sheet
+            assert not any(name in found for name in elsewhere), folder + sheet
+
+
+def test_an_area_without_groups_has_no_folder_of_one(tmp_path: Path) -> None:
+    folder = town(tmp_path / "town", "P9,48.1,9.5\n")
+    assert habitatmap("rounds", folder).code == 0
+    assert not [p for p in (folder / "rounds").iterdir() if p.is_dir()]
