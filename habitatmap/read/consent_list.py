@@ -11,7 +11,7 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
@@ -92,14 +92,13 @@ def parcels_of(
     area = (land.geometry.area / 10_000).round(3)
     shapes, nothing = land.geometry.tolist(), [""] * len(land)
     made = land_ids(nothing, shapes, nothing, land.crs, ()).ids
-    facts = (land["id"], made, called, _streets(land, paths), area, land["kind"], said, _ranks(land, pools, sites))
-    parcels = [Parcel(*map(_plain, one)) for one in zip(*facts, strict=True)]
+    ids, kinds = land["id"].astype(str).tolist(), land["kind"].astype(str).tolist()
+    streets, ranks = _streets(land, paths), _ranks(land, pools, sites).tolist()
+    parcels = [
+        Parcel(ids[i], made[i], called[i], streets[i], float(area.iloc[i]), kinds[i], said[i], ranks[i])
+        for i in range(len(land))
+    ]
     return sorted(parcels, key=lambda one: (-one.area_ha, one.id))
-
-
-def _plain(value: Any) -> Any:
-    """A value of an array as Python has it."""
-    return value.item() if isinstance(value, np.generic) else value
 
 
 def _streets(land: gpd.GeoDataFrame, paths: gpd.GeoDataFrame) -> list[str]:

@@ -103,7 +103,7 @@ def rounds_summary(rounds: Rounds) -> dict[str, Any]:
     return content
 
 
-def all_rounds_summary(every: Sequence[Rounds]) -> dict[str, Any]:
+def all_rounds_summary(every: Sequence[Rounds]) -> dict[str, object]:
     """The rounds of one area for a machine: those of one group, or by group."""
     if len(every) == 1:
         return rounds_summary(every[0])
