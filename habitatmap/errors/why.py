@@ -246,6 +246,10 @@ class Why(Enum):
         "its kind of file is none of those of inputs",
         "save it as csv, xlsx, ods, gpkg or geojson (GeoJSON must end in .geojson)",
     )
+    ARCHIVE = (
+        "no input lies in it by its name, but tables or other zips do",
+        "unpack it, and put the files into the area's folder, each named for what it holds",
+    )
     OTHER_FILE = ("it is no table, layer or raster with the name of an input", "nothing")
     FOLDER_WITH_TABLES = (
         "nothing in this folder is read, and it holds {tables}",

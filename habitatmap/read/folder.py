@@ -155,8 +155,7 @@ def not_used(folder: Path, used: Collection[str], group: bool = False) -> list[U
             if path.name.casefold() not in OUR_FOLDERS and not any((path / mark).exists() for mark in RESULTS):
                 found.append(Unused(f"{path.name}/", "", _folder_told(path)))
         elif not _is_part(path):
-            table, told = _told(path)
-            found.append(Unused(path.name, "", told, table))
+            found += _told(path)
     return found if group else [*found, *_not_used_in_groups(folder)]
 
 
@@ -194,24 +193,31 @@ def _is_part(path: Path) -> bool:
     return any(path.name.startswith(f"{other.stem}.") for other in others)
 
 
-def _told(path: Path) -> tuple[Table | None, Reason]:
-    """Why a file that is no input is not used, and its table where it has one."""
+def _told(path: Path) -> list[Unused]:
+    """Why a file that is no input is not used: once for each of its tables, where it has any."""
+    tables, told = _tables_and_why(path)
+    return [Unused(path.name, table.sheet, told, table) for table in tables] or [Unused(path.name, "", told)]
+
+
+def _tables_and_why(path: Path) -> tuple[list[Table], Reason]:
     suffix = path.suffix.lower()
     if looks_like_class_table(path):
-        return None, Why.SPARE_CLASS_TABLE.of(name=path.name)
+        return [], Why.SPARE_CLASS_TABLE.of(name=path.name)
     if suffix in (*RASTER_DRIVERS, *SUFFIXES) and (kind := _meant(path.name)):
-        return None, Why.LIKE_AN_INPUT.of(name=f"{kind}_2{path.suffix}")
+        return [], Why.LIKE_AN_INPUT.of(name=f"{kind}_2{path.suffix}")
     if _is_foreign(path.name):
-        return None, Why.FOREIGN_FILE
+        return [], Why.FOREIGN_FILE
     if suffix == ".zip" and not zipfile.is_zipfile(path):
-        return None, Why.UNREADABLE.of(fault="it cannot be unpacked, so nobody knows whether inputs lie in it")
+        return [], Why.UNREADABLE.of(fault="it cannot be unpacked, so nobody knows whether inputs lie in it")
+    if suffix == ".zip" and any(p.suffix.lower() in (*SUFFIXES, ".zip") for p in members(path)):
+        return [], Why.ARCHIVE
     if suffix in (*TEXT_SUFFIXES, *SHEET_SUFFIXES) and path.stat().st_size <= LOOKED_INTO:
         try:
-            table = next((t for t in read_tables(path) if len(t) and len(t.headings) > 1), None)
+            tables = [t for t in read_tables(path) if len(t) and len(t.headings) > 1]
         except InputError as fault:
-            return None, Why.UNREADABLE.of(fault=str(fault)) if suffix != ".txt" else Why.OTHER_FILE
-        return table, Why.OTHER_NAME if table is not None else Why.OTHER_FILE
-    return None, Why.OTHER_FILE
+            return [], Why.UNREADABLE.of(fault=str(fault)) if suffix != ".txt" else Why.OTHER_FILE
+        return tables, Why.OTHER_NAME if tables else Why.OTHER_FILE
+    return [], Why.OTHER_FILE
 
 
 def stray_lines(used: Collection[str], settings: Settings) -> list[str]:

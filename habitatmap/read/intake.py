@@ -79,10 +79,11 @@ def take_in(path: Path, committed: Path | None = None) -> Intake:
     readings = attempt(lambda: read_readings(folder), Readings())
     used = {_in_folder(p, folder) for paths in files.values() for p in paths} | {settings.land_cover.classes or ""}
     left = not_used(folder, used)
-    for kind, name in ((kind_said(readings, one.file, "", ()), one.file) for one in left):
-        if kind is not None:  # a file whose name tells nothing, of which somebody says what it holds
-            files.setdefault(kind, []).append(folder / name)
-            used.add(name)
+    for unread in left:  # a file whose name tells nothing, of which somebody says what it holds
+        holds = kind_said(readings, unread.file, unread.sheet, ())
+        if holds is not None and unread.file not in used:
+            files.setdefault(holds, []).append(folder / unread.file)
+            used.add(unread.file)
     unused = [one for one in left if one.file not in used]
     without: list[str] = []
     if committed is not None:

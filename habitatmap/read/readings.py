@@ -140,6 +140,7 @@ class Readings:
     units: Sequence[UnitSaid] = ()
     files: Sequence[FileSaid] = ()
     faults: Sequence[str] = field(default=(), compare=False)
+    others: bool = False  # a workbook of this name has none of our sheets: it is somebody's own
 
     @classmethod
     def of(cls, sheets: Mapping[str, Sequence[Said]]) -> Readings:
@@ -192,6 +193,9 @@ def read_readings(folder: Path) -> Readings:
         raise InputError(
             f"{path.name} cannot be opened; close it, open it in a spreadsheet program, and save it again as {NAME}"
         ) from error
+    if not said:
+        told = f"{path.name} is not read: none of its sheets is {', '.join(SHEETS)}; give it another name"
+        return Readings(faults=[*faults, told], others=True)
     readings = Readings.of(said)
     return replace(readings, faults=[*faults, *_faults(readings, path.name)])
 
@@ -486,7 +490,8 @@ def write_readings(folder: Path, readings: Readings, pools: Collection[str]) -> 
     InputError where the file can't be written, as it is open in a program.
     """
     found = find_readings(folder)
-    if found and read_readings(folder).sheets() == readings.sheets():
+    there = read_readings(folder)
+    if there.others or (found and there.sheets() == readings.sheets()):
         return False
     if not found and not any(one for sheet in readings.sheets().values() for one in sheet):
         return False

@@ -404,7 +404,10 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
 def close(drafts: Sequence[Draft]) -> None:
     """Writes what was set aside and what was accepted into the ledger."""
     for draft in drafts:
-        for at, (fault, *more) in sorted(draft.aside.items(), key=lambda item: item[0]):
+        order = {heading: i for i, heading in enumerate(draft.headings.text.values())}
+        for at in sorted(draft.aside):
+            # in the order of our columns: whose record it is counts before what it says
+            fault, *more = sorted(draft.aside[at], key=lambda told: order.get(told.column, -1))
             about = draft.about[at] if draft.about else ""
             draft.ledger.set_row_aside(draft.kind, draft.table, at, fault, about, more)
         draft.ledger.accept_rows(draft.kind, draft.table, draft.kept)

@@ -250,7 +250,7 @@ def check_text(found: Check) -> str:
         rows.append([f.file, f.kind, *("-" if n is None else str(n) for n in counts)])
     walls = ["No map can be made yet:", *(f"  {wall}" for wall in found.walls), ""] if found.walls else []
     worth = ["", "What your files hold:", *(f"  {line}" for line in worth_lines(found.inputs))] if found.inputs else []
-    lines = [*walls, *aligned(rows), *worth]
+    lines = [*walls, *(aligned(rows) if len(rows) > 1 else []), *worth]
     for file in found.files:
         for table in file.tables:
             lines += ["", *_table_lines(table)]
@@ -264,15 +264,22 @@ def check_text(found: Check) -> str:
     to_do, rest = ([one for one in found.not_used if one.to_do is wanted] for wanted in (True, False))
     for heading, files in (("Not used:", to_do), ("Not used, nothing to do:", rest)):
         lines += ["", heading] if files else []
-        alike: dict[tuple[str, str], list[str]] = {}
-        for one in files:
-            alike.setdefault((one.reason, one.remedy if one.to_do else ""), []).append(one.name)
-        lines += [f"  {', '.join(names)}: {'; '.join(filter(None, why))}" for why, names in alike.items()]
+        for (reason, remedy), alike in _alike(files).items():
+            names = ", ".join(one.name for one in alike)
+            lines.append(f"  {names}: {reason}{f'; {remedy}' if alike[0].to_do else ''}")
     if found.doubts:
         lines += ["", "Please look:", *(f"  {doubt}" for doubt in found.doubts)]
     if not found.needs_a_look:
         lines += ["", "Nothing needs a look."]
     return terminal(lines)
+
+
+def _alike(files: Sequence[NotUsed]) -> dict[tuple[str, str], list[NotUsed]]:
+    """Files and sheets by why they were not used and what to do."""
+    alike: dict[tuple[str, str], list[NotUsed]] = {}
+    for one in files:
+        alike.setdefault((one.reason, one.remedy), []).append(one)
+    return alike
 
 
 def _where(row: RowAside) -> str:
@@ -306,7 +313,7 @@ def check_page(found: Check) -> str:
     if found.doubts:
         lead = "These rows are used, or could not be read at all. Something about them may not be as it was meant."
         sections.append(Section("look", "Please look", lead, found.doubts))
-    sections += [*_nothing_to_do(found), _how_read(found), *_meanings(found)]
+    sections += [*_nothing_to_do(found), *_how_read(found), *_meanings(found)]
     return report_page(found.title, "How your files were read", "", sections)
 
 
@@ -320,13 +327,15 @@ def _not_used_files(found: Check) -> Iterator[Section]:
     """Files and sheets that nothing was used of: those that somebody has to look at with what they hold."""
     to_do, rest = ([one for one in found.not_used if one.to_do is wanted] for wanted in (True, False))
     if to_do:
-        rows = [(one.file, one.sheet, sentence(one.reason), sentence(one.remedy)) for one in to_do]
-        tables = [
-            Table("Files and sheets that need you", ("File", "Sheet", "Why", "What to do"), rows, fold=Fold.NEVER)
-        ]
-        tables += [_first_rows(f"What {one.name} holds", one.headings, {}, one.rows) for one in to_do if one.headings]
-        lead = f"Nothing was used of {count(len(to_do), 'file or sheet', 'files or sheets')}. They may hold records."
-        yield Section("not-used", "Not used", lead, tables=tables)
+        parts = []
+        for at, ((reason, remedy), files) in enumerate(_alike(to_do).items()):
+            tables = [
+                _first_rows(f"What {one.name} holds", one.headings, {}, one.rows) for one in files if one.headings
+            ]
+            names = ", ".join(one.name for one in files)
+            parts.append(Section(f"unused-{letters(at)}", sentence(reason), names, [sentence(remedy)], tables=tables))
+        lead = "Nothing was used of these files and sheets. They may hold records."
+        yield Section("not-used", "Not used", lead, parts=parts)
     if rest:
         others = [(one.file, one.sheet, sentence(one.reason)) for one in rest]
         table = Table("Files and sheets that need nobody", ("File", "Sheet", "Why"), others)
@@ -445,13 +454,15 @@ def _nothing_to_do(found: Check) -> Iterator[Section]:
         yield Section("rest", "Set aside, nothing to do", lead, tables=[table])
 
 
-def _how_read(found: Check) -> Section:
+def _how_read(found: Check) -> Iterator[Section]:
     """How each table was understood: encoding, headings, first cells, places, dates."""
     tables = [table for file in found.files for table in file.tables]
     parts = [_table_part(f"read-{letters(at)}", table) for at, table in enumerate(tables)]
-    lead = "See whether your columns were taken for what they are. If not, rename the heading."
+    if not tables:
+        return
+    lead = "See whether your columns were taken for what they are. If not, say so in readings.xlsx, sheet headings."
     words = [f"The area's reference system: {found.crs}."] if found.crs else []
-    return Section("read", "How each file was read", lead, words, parts=parts)
+    yield Section("read", "How each file was read", lead, words, parts=parts)
 
 
 def _table_part(key: str, table: Reading) -> Section:

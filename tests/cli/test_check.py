@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
+import openpyxl
 import pandas as pd
+import pytest
 
 from tests.areas import area_folder
 from tests.commands import Done, habitatmap
@@ -139,3 +144,68 @@ def test_a_correction_file_that_cannot_be_written_gets_a_sentence(tmp_path: Path
     assert done.code == 2
     assert "visits.fix.csv" in done.err.splitlines()[-1]
     assert not [p for p in town.iterdir() if p.name.startswith(".")]
+
+
+def test_every_file_and_sheet_is_told_whatever_lies_in_the_folder(tmp_path: Path) -> None:
+    """As people send it: no list of pools by its name, odd files, a folder, a zip in a zip, a broken workbook."""
+    town = tmp_path / "town"
+    (town / "from Anna").mkdir(parents=True)
+    (town / "from Anna" / "visits.csv").write_text("pool,date\n", encoding="utf-8")
+    (town / "letter.docx").write_bytes(b"PK\x03\x04")
+    (town / "Kontrollen NEU.csv").write_text("Teich;Datum;Ergebnis\nP1;5.4.2025;Larven\n", encoding="utf-8")
+    (town / "visits.xlsx").write_bytes(b"PK\x03\x04 cut")
+    book = openpyxl.Workbook()
+    book.active.append(["池", "場所"])
+    book.active.append(["P1", "門の横"])
+    book.create_sheet("二").append(["日", "結果"])
+    book["二"].append(["5月3日", "いた"])
+    book.save(town / "水たまり.xlsx")
+    inner = io.BytesIO()
+    with zipfile.ZipFile(inner, "w") as archive:
+        archive.writestr("pools.csv", "pool,lat,lon\n")
+    with zipfile.ZipFile(town / "season.zip", "w") as archive:
+        archive.writestr("inner.zip", inner.getvalue())
+    done = check(town, "--json")
+    assert done.code == 1
+    told = {(one["file"], one["sheet"]): one for one in json.loads(done.out)["not_used"]}
+    assert {name: one["to_do"] for name, one in told.items()} == {
+        ("from Anna/", ""): True,
+        ("letter.docx", ""): False,
+        ("Kontrollen NEU.csv", ""): True,
+        ("visits.xlsx", ""): True,
+        ("水たまり.xlsx", "Sheet"): True,
+        ("水たまり.xlsx", "二"): True,
+        ("season.zip", ""): True,
+    }
+    assert told["水たまり.xlsx", "二"]["headings"] == ["日", "結果"]
+    assert told["Kontrollen NEU.csv", ""]["rows"] == [["P1", "5.4.2025", "Larven"]]
+    page = (town / "check" / "check.html").read_text(encoding="utf-8")
+    assert all(name in page for name, _ in told)
+    with (town / "check" / "set_aside.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {(row["file"], row["sheet"]) for row in rows if not row["row"]} == set(told)
+
+
+def test_causes_stand_before_effects_and_all_faults_of_a_row_are_told(tmp_path: Path) -> None:
+    town = area(tmp_path / "town", "pool,lat,lon\nA,60.1,24.9\nB,,\nC,60.2,\n")
+    visits = "pool,date,outcome\n" + "B,2025-05-01,dry\n" * 1 + "C,2025-05-02,dry\nB,2025-05-03,dry\nZ,x,hm\n"
+    (town / "visits.csv").write_text(visits, encoding="utf-8")
+    out = check(town).out
+    assert "This row sets 2 visits aside: correct it, and the visits count." in out
+    assert "This row sets 1 visit aside: correct it, and the visits count." in out
+    assert out.index("This row sets") < out.index("was itself set aside")
+    row = next(r for r in json.loads(check(town, "--json").out)["set_aside"] if r["row"] == 5)
+    assert row["reason"] == (
+        "there is no pool of this name; date: the date cannot be read; outcome: the outcome is not one of those we know"
+    )
+    assert row["remedy"].count(";") == 4
+
+
+def test_map_tells_what_it_did_not_use(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    town = area(tmp_path / "town")
+    (town / "Lisa.csv").write_text("pool,date,outcome\nA,2025-05-01,dry\n", encoding="utf-8")
+    done = habitatmap("map", town, "--json")
+    assert done.code == 0
+    (told,) = json.loads(done.out)["not_used"]
+    assert (told["file"], told["sheet"]) == ("Lisa.csv", "")
+    assert "not used: Lisa.csv" in caplog.text

@@ -261,3 +261,14 @@ def test_corrected_copies_read_as_the_originals_with_all_corrections(tmp_path: P
     assert after.visits["note"].tolist() == before.visits["note"].tolist()
     assert after.pools.drop(columns=["file", "row"]).equals(before.pools.drop(columns=["file", "row"]))
     assert not (copies / "readings.xlsx").exists()
+
+
+def test_somebodys_own_workbook_of_that_name_is_told_and_never_written_over(tmp_path: Path) -> None:
+    town(tmp_path)
+    book = openpyxl.Workbook()
+    book.active.append(["pool", "water level (cm)"])
+    book.save(tmp_path / NAME)
+    before = (tmp_path / NAME).read_bytes()
+    assert check(tmp_path) == 1
+    assert (tmp_path / NAME).read_bytes() == before
+    assert any("give it another name" in note for note in open_area(tmp_path).notes)
