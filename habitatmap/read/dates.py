@@ -296,6 +296,7 @@ def is_day(text: str) -> bool:
     return isinstance(read, (datetime.date, dict)) or (read is Why.DATE_NOT_WHOLE and lacks_year(text))
 
 
+@lru_cache(maxsize=20_000)
 def _with_year(text: str, year: int) -> str:
     """A day and a month with the year added, "" where the text is none."""
     text = narrow(text).strip()
@@ -313,11 +314,15 @@ def _with_year(text: str, year: int) -> str:
 def completed(cells: Sequence[object], years: Sequence[int | None], when: When | None) -> tuple[list[object], int]:
     """The cells of a column of dates, those without a year with that of their row, else with the sheet's; how many.
 
+    years: of each row, or empty.
+
     A day alone is one of the sheet's month. A decimal number is left alone: 12.1 may have been 12.10.
     """
+    if when is None and not any(years):
+        return list(cells), 0
     done: list[object] = []
     number = 0
-    for cell, year in zip(cells, years, strict=True):
+    for cell, year in zip(cells, years or [None] * len(cells), strict=True):
         year = year or (when.year if when else None)
         said = ""
         if year and isinstance(cell, str):

@@ -55,25 +55,38 @@ def read_outcomes(draft: Draft) -> list[Found]:
     own = draft.has("outcome")
     name = "outcome" if own else "larvae"
     legend = draft.table.legend
-    cells = [legend.get(as_text(cell).strip().casefold(), cell) for cell in draft.cells(name)]
+    cells = draft.cells(name)
+    if legend:
+        cells = [legend.get(as_text(cell).strip().casefold(), cell) for cell in cells]
     larvae = draft.cells("larvae")
     counts, notes = read_counts(larvae), draft.texts("note")
     of_larvae = Words.of(larvae, draft.heading("larvae"), every_number_counts=True)
     words = Words.of(cells, draft.heading(name)) if own else of_larvae
-    unread = [n is None and of_larvae.reads(cell) is None for n, cell in zip(counts, larvae, strict=True)]
+    unread = [
+        n is None and cell is not None and of_larvae.reads(cell) is None for n, cell in zip(counts, larvae, strict=True)
+    ]
     draft.tell_unread("larvae", unread, "the count is not known")
     said = {key: words.read(key[1]) for key in dict.fromkeys((type(cell), cell) for cell in cells)}
-    no_water = [yes_no(cell) == "no" for cell in draft.cells("water")]
-    found = []
+    no_water = [draft.has("water") and yes_no(cell) == "no" for cell in draft.cells("water")]
+    found: list[Found] = []
+    # most rows say what another one said
+    before: dict[tuple[object, ...], Found] = {}
     for at, (cell, number, count) in enumerate(zip(cells, larvae, counts, strict=True)):
+        key = type(cell), cell, type(number), number, no_water[at]
+        if key in before:
+            found.append(before[key])
+            continue
         read = said[type(cell), cell]
-        if read is None and count is None:  # what a form had in the one column may stand in the other
+        by_note = read is None and count is None
+        if by_note:  # what a form had in the one column may stand in the other
             read = of_larvae.read(number) or _in_note(notes[at])
         row = _together(read, count, number, own)
         searched = isinstance(row, Found) and row.outcome is Outcome.NONE_SEEN
         if no_water[at] and (searched or row is Why.NO_OUTCOME):
             row = Found(Outcome.DRY, count or _NO_COUNT)
-        if not isinstance(row, Found):
+        if isinstance(row, Found):
+            before |= {} if by_note else {key: row}
+        else:
             column = "outcome" if own and (cell is not None or number is None) else "larvae"
             draft.refuse(at, column if draft.has(column) else name, cell if column == "outcome" else number, row)
             row = Found("", count or _NO_COUNT)
@@ -128,7 +141,7 @@ class Words:
     @classmethod
     def of(cls, cells: Sequence[object], heading: str, *, every_number_counts: bool = False) -> Words:
         """What these cells tell of each other."""
-        texts = {_plain(c) for c in cells if c is not None and not isinstance(c, bool)}
+        texts = {_plain(c) for c in set(cells) if c is not None and not isinstance(c, bool)}
         said = {found for text in texts - EMPTY if (found := OUTCOME_WORDS.get(text)) and yes_no(text) is None}
         digits = {float(text) for text in texts if text.isdecimal()}
         written = any(_count_of(text) and re.search(r"\d", text) for text in texts if not text.isdecimal())
@@ -154,6 +167,8 @@ class Words:
 
     def read(self, cell: object) -> Found | Reason | None:
         """What a cell says, why that is not clear, or None where it says nothing."""
+        if cell is None:
+            return None
         if isinstance(cell, bool):
             return Found(Outcome.LARVAE if cell else Outcome.NONE_SEEN, _NO_COUNT)
         text = _plain(cell)
@@ -249,7 +264,9 @@ _NEGATIONS = frozenset(
 
 def _tell_basis(draft: Draft, name: str, cells: Sequence[object], words: Words) -> None:
     """Tells how cells were read that say an outcome only by the column they stand in."""
-    texts = Counter(_plain(cell) for cell in cells if cell is not None and not isinstance(cell, bool))
+    texts: Counter[str] = Counter()
+    for cell, number in Counter(cells).items():
+        texts[_plain(cell)] += number if cell is not None and not isinstance(cell, bool) else 0
     by = "the heading" if words.asks else "the column's other words"
     for text in sorted(t for t in texts if t in EMPTY or (len(t) == 1 and not (t.isdecimal() and words.counts))):
         found = words.reads(text)

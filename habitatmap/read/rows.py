@@ -131,7 +131,11 @@ class Draft:
     def _dates(self, name: str, south: Sequence[bool] | None = None) -> list[tuple[datetime.date | None, Span | None]]:
         cells = self.cells(name)
         when = when_of(self._sayings())
-        years = [span.first.year if (span := read_span(cell)) else None for cell in self.cells("year")]
+        years = (
+            [span.first.year if (span := read_span(cell)) else None for cell in self.cells("year")]
+            if self.has("year")
+            else []
+        )
         whole, number = completed(cells, years, when)
         if number:
             by = self.heading("year") if any(years) else f"{when.said_by} says" if when else ""

@@ -49,6 +49,7 @@ def today_called(name: str, day: datetime.date | None, names: Sequence[Renamed])
 _TYPED = str.maketrans("‐‑‒–—−’‘", "------''")
 
 
+@lru_cache(maxsize=100_000)  # a pool's name stands in many rows
 def name_key(name: str) -> str:
     """What two writings of one name share: case, spaces, the kind of dash or quote do not matter, all else does."""
     return re.sub(r"\s+", "", name.translate(_TYPED)).casefold()
@@ -137,7 +138,10 @@ def read_counts(cells: Sequence[object]) -> list[Count | None]:
     least one; "none" is 0; "1?" is 0 to 1. "1.000" may be one or a thousand, and is no count.
     """
     comma = comma_of(cells)
-    return [_read_count(cell, "thousands" if comma == "ask" else comma) for cell in cells]
+    comma = "thousands" if comma == "ask" else comma
+    # True is no 1, though both are one key
+    read = {key: _read_count(key[1], comma) for key in {(type(cell), cell) for cell in cells}}
+    return [read[type(cell), cell] for cell in cells]
 
 
 def _read_count(cell: object, comma: str) -> Count | None:
