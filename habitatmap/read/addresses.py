@@ -261,6 +261,10 @@ class _Street:
     towns: Mapping[str, str]  # as compared -> as written
     numbers: dict[int, list[Number]] = field(default_factory=dict)  # of each house
 
+    def has(self, number: Number) -> bool:
+        """Whether a house of the street has this number, whatever its letter."""
+        return any(number.low == one.low or number.low in one.range for ones in self.numbers.values() for one in ones)
+
 
 class Reading(NamedTuple):
     """One way to read an address: the key of its street, the number, and what stands behind."""
@@ -350,15 +354,22 @@ class Addresses:
             return Why.ADDRESS_UNKNOWN.of(near=self._near(parts))
         # a street with a number is meant before a name without
         read = next((one for one in readings if one.number is not None), readings[0])
-        where = Locality.of(read.behind, postcode, city)
-        streets = self._in_locality(self._streets_of(read.key), where)
+        where, named = Locality.of(read.behind, postcode, city), self._streets_of(read.key)
+        streets = self._in_locality(named, where)
         if not isinstance(streets, list):
             return streets
+        if len(streets) == 1 and read.number is not None:
+            number = read.number
+            # where the map does not say a town, a house of this number may be the one
+            if not streets[0].has(number):
+                streets += [s for s in named if not s.towns and s is not streets[0] and s.has(number)]
         if len(streets) > 1:
             return Why.ADDRESS_TWICE.of(places="; ".join(self._tell(street) for street in streets[: NAMED + 1]))
         street = streets[0]
-        house = self._house(street, read.number, where) if read.number is not None else None
-        return house or self._middle(street)
+        place = (self._house(street, read.number, where) if read.number is not None else None) or self._middle(street)
+        if isinstance(place, Found) and where.towns and not street.towns:
+            return place._replace(name=f"{place.name}, in a town that the map does not name")
+        return place
 
     def has_number(self, address: str) -> bool:
         """Whether a text reads as a street of the area with a house number."""

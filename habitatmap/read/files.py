@@ -207,6 +207,8 @@ def _from_frame(file: str, frame: pd.DataFrame, sheet: str = "") -> Table:
 
 def _plain(value: object) -> object:
     """A value of a typed column as a plain Python one, None where it is missing."""
+    if isinstance(value, str):  # most are
+        return clean(value)
     if not pd.api.types.is_scalar(value):
         return str(value)
     if value is None or value is pd.NA or value is pd.NaT or value != value:

@@ -135,6 +135,18 @@ def test_a_town_in_a_column_of_its_own_decides(town: Addresses) -> None:
     assert told.code is Why.ADDRESS_ELSEWHERE
 
 
+def test_a_street_whose_town_the_map_does_not_name() -> None:
+    """Hill Road in Aldham has no 9; that of a place without a name has one: it may be the one that is meant."""
+    hills = book({"Hill Road|1||Aldham": (E0, N0), "Hill Road|9": (E0 + 5000, N0), "Mint Lane|3": (E0, N0 + 9000)})
+    assert place(hills.find("Hill Road 1, Aldham")) == (0, 0, 10, By.HOUSE)
+    told = hills.find("Hill Road 9, Aldham")
+    assert isinstance(told, Told)
+    assert told.code is Why.ADDRESS_TWICE
+    found = hills.find("Mint Lane 3, Bray")
+    assert isinstance(found, Found)
+    assert found.name == "Mint Lane 3, in a town that the map does not name"
+
+
 @pytest.mark.parametrize(
     ("one", "other"),
     [

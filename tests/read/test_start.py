@@ -18,6 +18,7 @@ from habitatmap.area import open_area
 from habitatmap.cli import new as command_new
 from habitatmap.cli.main import commands
 from habitatmap.errors import HabitatmapError, InputError, UnprovenClassesError
+from habitatmap.geo.crs import to_lonlat
 from habitatmap.read.osm import CREDIT
 from habitatmap.read.settings import read_settings
 from habitatmap.read.start import Given, new_area, new_demo
@@ -35,6 +36,7 @@ def village(tmp_path: Path) -> Path:
     sheet.node(10.0018, 50.0018, natural="tree", genus="Tilia")
     refs = [sheet.node(10, 50.0045), sheet.node(10.004, 50.0045)]
     sheet.way(refs, highway="residential", name="Mint Lane")
+    sheet.node(10.002, 50.0044, **{"addr:street": "Mint Lane", "addr:housenumber": "3"})
     sheet.read()
     return sheet.path
 
@@ -55,8 +57,8 @@ def test_from_an_extract_alone(village: Path, tmp_path: Path) -> None:
     said: list[str] = []
     new_area(tmp_path / "mine", Given(osm=village), said.append)
     assert sorted(p.name for p in (tmp_path / "mine").iterdir()) == [
-        "area.toml", "boundary.gpkg", "consent.xlsx", "keep_away.gpkg", "land.gpkg", "land_cover.gpkg", "names.gpkg",
-        "paths.gpkg", "pools.xlsx", "trees.gpkg", "visits.xlsx",
+        "addresses.gpkg", "area.toml", "boundary.gpkg", "consent.xlsx", "keep_away.gpkg", "land.gpkg",
+        "land_cover.gpkg", "names.gpkg", "paths.gpkg", "pools.xlsx", "trees.gpkg", "visits.xlsx",
     ]  # fmt: skip
     settings = read_settings(tmp_path / "mine")
     assert (settings.title, settings.crs, settings.land_cover.classes) == ("mine", "EPSG:32632", "osm")
@@ -72,6 +74,10 @@ def test_the_new_folder_opens(village: Path, tmp_path: Path) -> None:
     assert dict(zip(area.land["kind"], area.land["private"], strict=True)) == {"homes": "yes", "park": "no"}
     assert dict(zip(area.keep_away["kind"], area.keep_away["distance_m"], strict=True)) == {"playground": 50, "road": 5}
     assert area.paths["name"].tolist() == ["Mint Lane"]
+    (tmp_path / "mine" / "pools_more.csv").write_text("pool,address\nA,Mint Lane 3\n", encoding="utf-8")
+    pool = open_area(tmp_path / "mine").pools.iloc[0]
+    assert (pool["uncertainty_m"], pool["private"]) == (10, "yes")
+    assert to_lonlat([pool["x"]], [pool["y"]], area.crs) == (pytest.approx([10.002]), pytest.approx([50.0044]))
     assert area.land_cover is not None
     labels = set(area.land_cover.table["label"].iloc[np.unique(area.land_cover.classes)[1:] - 1])
     assert labels == {"Homes and gardens", "Park", "Playground"}
