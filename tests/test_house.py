@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "habitatmap"
 # the order of the job: a module imports only what stands above it (DEVELOPERS.md, "The house")
 ORDER = (
-    "errors vocabulary geo privacy read area habitat survey practice fieldwork network plan result words "
+    "sentences errors vocabulary geo privacy read area habitat survey practice fieldwork network plan result words "
     "export page paper reports outputs job cli"
 ).split()
 TOP_LEVEL = set(

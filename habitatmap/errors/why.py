@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
+from habitatmap.sentences import Sentence
+
 _DEGREES = "write latitude and longitude in decimal degrees, such as 60.1712 and 24.9415"
 _POSITION = "write one position such as 60.1712, 24.9415, or latitude and longitude in two columns"
 _SHAPE_TEXT = "write the position as POINT (24.9415 60.1712), longitude first, or in two columns"
@@ -284,14 +286,14 @@ class Why(Enum):
         return self
 
     @property
-    def reason(self) -> str:
+    def reason(self) -> Sentence:
         """Why the row cannot be used."""
-        return str(self.value[0])
+        return Sentence(self.value[0])
 
     @property
-    def remedy(self) -> str:
+    def remedy(self) -> Sentence:
         """What to do about it."""
-        return str(self.value[1])
+        return Sentence(self.value[1])
 
     def of(self, **words: object) -> Told:
         """The reason with what fills its braces."""
@@ -306,14 +308,14 @@ class Told:
     words: Mapping[str, str]
 
     @property
-    def reason(self) -> str:
+    def reason(self) -> Sentence:
         """Why the row cannot be used, its braces filled."""
-        return self.code.reason.format(**self.words)
+        return Sentence(self.code.reason, self.words)
 
     @property
-    def remedy(self) -> str:
+    def remedy(self) -> Sentence:
         """What to do about it, its braces filled."""
-        return self.code.remedy.format(**self.words)
+        return Sentence(self.code.remedy, self.words)
 
 
 # a reason as readers give it

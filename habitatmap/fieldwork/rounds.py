@@ -27,7 +27,7 @@ from habitatmap.privacy import is_private
 from habitatmap.read.days_out import out_by, out_from
 from habitatmap.read.pools import no_visits, standing
 from habitatmap.read.settings import RoundsSettings
-from habitatmap.vocabulary.sentences import Quantity, Sentence, apart, say
+from habitatmap.sentences import Quantity, Sentence, apart, say
 
 PRACTICE, JUDGEMENT = "common practice, no source", "expert judgement"
 

@@ -18,6 +18,7 @@ from habitatmap.read.corrected_rows import Lost, Placed
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import Headings, Match
+from habitatmap.sentences import Sentence, following, say
 from habitatmap.vocabulary.kinds import COUNTED
 
 T = TypeVar("T")
@@ -71,18 +72,18 @@ class SetAside(NamedTuple):
         return self.table.sheet if self.table is not None and self.file == self.table.file else ""
 
     @property
-    def reason(self) -> str:
+    def reason(self) -> Sentence:
         """Why the row cannot be used: all its faults."""
-        return "; ".join(
-            dict.fromkeys(
-                [self.why.reason, *(f"{f.column}: {f.why.reason}" if f.column else f.why.reason for f in self.more)]
-            )
+        more = (
+            say("{column}: {why}", column=f.column, why=f.why.reason) if f.column else f.why.reason for f in self.more
         )
+        return following(*dict.fromkeys([self.why.reason, *more]), by="; ") if self.more else self.why.reason
 
     @property
-    def remedy(self) -> str:
+    def remedy(self) -> Sentence:
         """What to do about it: for all its faults."""
-        return "; ".join(dict.fromkeys([self.why.remedy, *(fault.why.remedy for fault in self.more)]))
+        each = dict.fromkeys([self.why.remedy, *(fault.why.remedy for fault in self.more)])
+        return following(*each, by="; ") if self.more else self.why.remedy
 
     @property
     def cells(self) -> tuple[str, str, int, str, str, str, str]:

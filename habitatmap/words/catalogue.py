@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from habitatmap.errors import InputError
+from habitatmap.sentences import Quantity, Sentence, Value, capitalised
 from habitatmap.vocabulary.catalogues import LANGUAGES, SENTENCE, translations
-from habitatmap.vocabulary.sentences import Quantity, Sentence, Value, capitalised
 from habitatmap.words.own import all_texts, read_own
 from habitatmap.words.page_words import WORDS
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from habitatmap.vocabulary.sentences import Quantity, Sentence, apart, say
+from habitatmap.sentences import Quantity, Sentence, apart, say
 
 UNKNOWN = "not known"
 Figure = float | None

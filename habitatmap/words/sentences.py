@@ -1,10 +1,10 @@
-"""Shares, lengths and areas as quantities of a sentence; see `vocabulary.sentences`."""
+"""Shares, lengths and areas as quantities of a sentence; see `habitatmap.sentences`."""
 
 from __future__ import annotations
 
 import math
 
-from habitatmap.vocabulary.sentences import Quantity, Sentence, Value, apart, as_it_is, following, say
+from habitatmap.sentences import Quantity, Sentence, Value, apart, as_it_is, following, say
 from habitatmap.words.numbers import parts_of_percent
 
 __all__ = [
