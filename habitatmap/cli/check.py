@@ -11,6 +11,7 @@ from habitatmap.cli.options import Call, area_command, log
 if TYPE_CHECKING:
     from habitatmap.area import Account, Area
     from habitatmap.read.intake import Intake
+    from habitatmap.words.catalogue import Catalogue
 
 
 @area_command("check", mark="check.html", as_json="Print the account as JSON on stdout.", strict="")
@@ -41,13 +42,13 @@ def command(call: Call, fix: bool, semicolons: bool, write_corrected: bool) -> N
     if isinstance(opened, Area) and not call.dry_run and (told := write_consents(opened)):
         log.info("%s", told)
     taught = "" if call.dry_run else _ask(intake, opened)
-    found = check(opened, fixes)
+    found, spoken = check(opened, fixes), _spoken(call, intake)
     if not call.dry_run:
         copies = corrected_copies(intake, opened.ledger.corrections) if write_corrected else {}
-        write_check(found, call.target, copies)
+        write_check(found, call.target, copies, spoken)
     for file in fixes:
         log.info("%s: to correct %d (new %d), changed by somebody %d", file.file, file.waiting, file.new, file.changed)
-    click.echo(json_text(found.for_json()) if call.as_json else check_text(found), nl=False)
+    click.echo(json_text(found.for_json()) if call.as_json else check_text(found, spoken), nl=False)
     if taught:
         log.info("%s", taught)
     if call.dry_run:
@@ -56,6 +57,18 @@ def command(call: Call, fix: bool, semicolons: bool, write_corrected: bool) -> N
         call.wrote("How your files were read", "check.html")
     if found.needs_a_look:
         raise click.exceptions.Exit(1)
+
+
+def _spoken(call: Call, intake: Intake) -> Catalogue:
+    """The language of the page; English, and a word on it, where there are no words in the one that is asked for."""
+    from habitatmap.errors import InputError
+    from habitatmap.words.catalogue import ENGLISH
+
+    try:
+        return call.spoken(intake)
+    except InputError as fault:
+        log.info("%s", fault)
+        return ENGLISH
 
 
 def _ask(intake: Intake, opened: Area | Account) -> str:

@@ -13,6 +13,7 @@ import click
 
 if TYPE_CHECKING:
     from habitatmap.area import Area
+    from habitatmap.read.intake import Intake
     from habitatmap.words.catalogue import Catalogue
 
 log = logging.getLogger("habitatmap")
@@ -53,7 +54,7 @@ class Call:
         log.info("Dry run: %s would be written; nothing was.", self.target)
         return None
 
-    def spoken(self, area: Area) -> Catalogue:
+    def spoken(self, area: Area | Intake) -> Catalogue:
         """The language of pages and papers: what was asked for, else that of area.toml. Raises InputError."""
         from habitatmap.words.catalogue import spoken
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,11 +22,13 @@ from habitatmap.read.inputs import Input
 from habitatmap.read.ledger import COLUMNS, Known, Ledger, Reading, SetAside, Unused, first_rows
 from habitatmap.read.values import name_key
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.explained import explanations
-from habitatmap.words.inputs import left, units, what_matters, where, worth_lines
+from habitatmap.words.inputs import left_columns, units, what_matters, where, worth_lines
 from habitatmap.words.land_cover import cover_doubts
 from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.numbers import count, number, sentence
+from habitatmap.words.sentences import Sentence, apart, as_it_is, following, say
 
 # rows of one reason that the page lists; set_aside.csv has them all
 MOST_ROWS = 200
@@ -34,6 +37,7 @@ LONGEST_ROW = 200
 ROWS_NAMED = 8
 
 
+NONE, NOTHING, WHOLE_ROW, BLANK = map(Sentence, ("(none)", "nothing", "the whole row", "(blank)"))
 WHAT_IS_KNOWN = {
     Known.PLACE: "Place",
     Known.GENUS: "Genus",
@@ -200,13 +204,15 @@ def _row_aside(entry: SetAside, visits: int) -> RowAside:
     return RowAside(*entry.cells, entry.kind, entry.why.code.name, text, visits)
 
 
-def write_check(found: Check, folder: str | Path, copies: Mapping[str, bytes] | None = None) -> None:
+def write_check(
+    found: Check, folder: str | Path, copies: Mapping[str, bytes] | None = None, spoken: Catalogue = ENGLISH
+) -> None:
     """Writes check.html and set_aside.csv into `folder`, which is replaced in one step."""
     unused = [(one.file, one.sheet, None, "", "", one.reason, one.remedy) for one in found.not_used]
     aside = [[getattr(row, column) for column in COLUMNS] for row in found.set_aside]
     table = pd.DataFrame([*unused, *aside], columns=list(COLUMNS)).astype({"row": "Int64"})
     corrected = {f"corrected/{name}": content for name, content in (copies or {}).items()}
-    write_files(folder, corrected | {"check.html": check_page(found), "set_aside.csv": table})
+    write_files(folder, corrected | {"check.html": check_page(found, spoken), "set_aside.csv": table})
 
 
 def _groups(rows: Iterable[RowAside]) -> list[list[RowAside]]:
@@ -217,61 +223,78 @@ def _groups(rows: Iterable[RowAside]) -> list[list[RowAside]]:
     return list(groups.values())
 
 
-def _rows_of(group: Sequence[RowAside]) -> str:
-    numbers = ", ".join(str(row.row) for row in group[:ROWS_NAMED])
-    more = f" and {len(group) - ROWS_NAMED} more" if len(group) > ROWS_NAMED else ""
-    return f"row{'s' if len(group) > 1 else ''} {numbers}{more}"
+def _rows_of(group: Sequence[RowAside]) -> Sentence:
+    numbers, more = apart([str(row.row) for row in group[:ROWS_NAMED]]), len(group) - ROWS_NAMED
+    told = "row {numbers}" if len(group) == 1 else "rows {numbers}" if more <= 0 else "rows {numbers} and {n} more"
+    return say(told, numbers=numbers, n=more)
 
 
 def _reason(group: Sequence[RowAside]) -> str:
     """The reason of a group: in full for one row, in general words for several that differ."""
     explained = explanations().get(group[0].name)
     differ = len({row.reason for row in group}) > 1
-    return explained.reason if differ and explained is not None else group[0].reason
+    if not differ or explained is None:
+        return group[0].reason
+    code = Why[group[0].name]
+    return Sentence(code.reason, dict.fromkeys(re.findall(r"\{(\w+)\}", code.reason), "…"))
 
 
-def _effect(group: Sequence[RowAside]) -> str:
+def _effect(group: Sequence[RowAside]) -> Sentence:
     """How many visits wait for these rows, "" where none does."""
-    visits = sum(row.visits for row in group)
-    if not visits:
-        return ""
-    rows, them = ("This row sets", "it") if len(group) == 1 else (f"These {len(group)} rows set", "them")
-    return f"{rows} {count(visits, 'visit')} aside: correct {them}, and the visits count."
+    visits = count(sum(row.visits for row in group), "visit")
+    if not sum(row.visits for row in group):
+        return Sentence("")
+    if len(group) == 1:
+        return say("This row sets {visits} aside: correct it, and the visits count.", visits=visits)
+    rows = "These {n} rows set {visits} aside: correct them, and the visits count."
+    return say(rows, n=len(group), visits=visits)
 
 
 # --- on the terminal -------------------------------------------------------------------------------------------------
 
 
-def check_text(found: Check) -> str:
+def check_text(found: Check, spoken: Catalogue = ENGLISH) -> str:
     """The account for a terminal: a line per file, what its columns are, and each reason once with its rows."""
-    rows = [["file", "kind", "read", "accepted", "set aside", "to do"]]
+    rows = [[spoken.say(head) for head in ("file", "kind", "read", "accepted", "set aside", "to do")]]
     for f in found.files:
         counts = (f.read, f.accepted, f.set_aside, f.to_do)
-        rows.append([f.file, f.kind, *("-" if n is None else str(n) for n in counts)])
-    walls = ["No map can be made yet:", *(f"  {wall}" for wall in found.walls), ""] if found.walls else []
-    worth = ["", "What your files hold:", *(f"  {line}" for line in worth_lines(found.inputs))] if found.inputs else []
-    lines = [*walls, *(aligned(rows) if len(rows) > 1 else []), *worth]
+        rows.append(
+            [
+                f.file,
+                spoken.say(KIND_NAMES[Kind(f.kind)]) if spoken.sentences else f.kind,
+                *("-" if n is None else str(n) for n in counts),
+            ]
+        )
+    walls = ["No map can be made yet:", *map(_indented, found.walls), ""] if found.walls else []
+    worth = ["", "What your files hold:", *map(_indented, worth_lines(found.inputs))] if found.inputs else []
+    lines: list[str] = [*walls, *(map(as_it_is, aligned(rows)) if len(rows) > 1 else []), *worth]
     for file in found.files:
         for table in file.tables:
             lines += ["", *_table_lines(table)]
+    line = "{where}, {rows}: {why}; {remedy}"
     for heading, aside in (("Set aside, nothing to do:", found.resting), ("To correct:", found.waiting)):
         groups = _groups(aside)
         lines += ["", heading] if groups else []
         lines += [
-            " ".join(filter(None, [f"  {_where(g[0])}, {_rows_of(g)}: {_reason(g)}; {g[0].remedy}", _effect(g)]))
+            _indented(
+                following(
+                    say(line, where=_where(g[0]), rows=_rows_of(g), why=_reason(g), remedy=g[0].remedy), _effect(g)
+                )
+            )
             for g in groups
         ]
     to_do, rest = ([one for one in found.not_used if one.to_do is wanted] for wanted in (True, False))
     for heading, files in (("Not used:", to_do), ("Not used, nothing to do:", rest)):
         lines += ["", heading] if files else []
         for (reason, remedy), alike in _alike(files).items():
-            names = ", ".join(one.name for one in alike)
-            lines.append(f"  {names}: {reason}{f'; {remedy}' if alike[0].to_do else ''}")
+            told = "{files}: {why}; {remedy}" if alike[0].to_do else "{files}: {why}"
+            names = apart([one.name for one in alike])
+            lines.append(_indented(say(told, files=names, why=reason, remedy=remedy)))
     if found.doubts:
-        lines += ["", "Please look:", *(f"  {doubt}" for doubt in found.doubts)]
+        lines += ["", "Please look:", *map(_indented, found.doubts)]
     if not found.needs_a_look:
         lines += ["", "Nothing needs a look."]
-    return terminal(lines)
+    return terminal(map(spoken.say, lines))
 
 
 def _alike(files: Sequence[NotUsed]) -> dict[tuple[str, str], list[NotUsed]]:
@@ -282,39 +305,46 @@ def _alike(files: Sequence[NotUsed]) -> dict[tuple[str, str], list[NotUsed]]:
     return alike
 
 
-def _where(row: RowAside) -> str:
-    return f"{row.file}, sheet {row.sheet}" if row.sheet else row.file
+def _indented(text: str) -> Sentence:
+    return say("  {text}", text=text if isinstance(text, Sentence) else Sentence(text))
 
 
-def _table_lines(table: Reading) -> Iterator[str]:
-    yield f"{table.table}{' (' + ', '.join(table.notes) + ')' if table.notes else ''}"
+def _where(row: RowAside) -> Sentence:
+    told = "{file}, sheet {sheet}" if row.sheet else "{file}"
+    return say(told, file=row.file, sheet=row.sheet)
+
+
+def _table_lines(table: Reading) -> Iterator[Sentence]:
+    yield as_it_is(f"{table.table}{' (' + ', '.join(table.notes) + ')' if table.notes else ''}")
     if table.crs:
-        yield f"  reference system: {table.crs}"
+        yield _indented(say("reference system: {crs}", crs=table.crs))
     for name, (heading, how) in table.columns.items():
         cells = table.cells.get(name, ())
-        yield f"  {name} <- {heading}{_match(how)}" + (f": {' | '.join(cells)}" if cells else "")
+        told = say("{name} <- {heading}{how}", name=name, heading=heading, how=_match(how))
+        yield _indented(say("{told}: {cells}", told=told, cells=" | ".join(cells)) if cells else told)
     for heading, near in table.unmatched.items():
-        yield f"  not used: {heading}" + (f" (nearest: {near})" if near else "")
+        unused = "not used: {heading} (nearest: {near})" if near else "not used: {heading}"
+        yield _indented(say(unused, heading=heading, near=near))
     for heading, written, meaning in table.samples:
-        yield f"  {heading}: {written} -> {meaning}"
+        yield as_it_is(f"  {heading}: {written} -> {meaning}")
 
 
-def _match(how: Match) -> str:
+def _match(how: Match) -> Sentence:
     """How a heading was matched, where it is not ours to the letter."""
-    return "" if how is Match.EXACT else f" ({how})"
+    return Sentence("") if how is Match.EXACT else say(" ({how})", how=Sentence(str(how)))
 
 
 # --- as a page -------------------------------------------------------------------------------------------------------
 
 
-def check_page(found: Check) -> str:
+def check_page(found: Check, spoken: Catalogue = ENGLISH) -> str:
     """The account as one HTML file that loads nothing and runs nothing; text of records is escaped."""
-    sections = [*_walls(found), _summary(found), *_not_used_files(found), *_worth(found), *_to_correct(found)]
+    sections = [*_walls(found), _summary(found), *_not_used_files(found), *_worth(found), *_to_correct(found, spoken)]
     if found.doubts:
         lead = "These rows are used, or could not be read at all. Something about them may not be as it was meant."
         sections.append(Section("look", "Please look", lead, found.doubts))
-    sections += [*_nothing_to_do(found), *_how_read(found), *_meanings(found)]
-    return report_page(found.title, "How your files were read", "", sections)
+    sections += [*_nothing_to_do(found), *_how_read(found), *(_meanings(found) if is_guided(spoken) else [])]
+    return report_page(found.title, "How your files were read", "", sections, spoken)
 
 
 def _walls(found: Check) -> Iterator[Section]:
@@ -330,9 +360,11 @@ def _not_used_files(found: Check) -> Iterator[Section]:
         parts = []
         for at, ((reason, remedy), files) in enumerate(_alike(to_do).items()):
             tables = [
-                _first_rows(f"What {one.name} holds", one.headings, {}, one.rows) for one in files if one.headings
+                _first_rows(say("What {name} holds", name=one.name), one.headings, {}, one.rows)
+                for one in files
+                if one.headings
             ]
-            names = ", ".join(one.name for one in files)
+            names = apart([one.name for one in files])
             parts.append(Section(f"unused-{letters(at)}", sentence(reason), names, [sentence(remedy)], tables=tables))
         lead = "Nothing was used of these files and sheets. They may hold records."
         yield Section("not-used", "Not used", lead, parts=parts)
@@ -347,7 +379,7 @@ def _first_rows(title: str, headings: Sequence[str], meant: Mapping[str, str], r
     read_as = ["Taken for"] if meant else []
     names = ["First row", "Second row", "Third row"][: len(rows)]
     lines = [
-        (heading or "(none)", *([meant.get(heading, "nothing")] if meant else []), *(row[at] for row in rows))
+        (heading or NONE, *([meant.get(heading, NOTHING)] if meant else []), *(row[at] for row in rows))
         for at, heading in enumerate(headings)
     ]
     return Table(title, ("Your heading", *read_as, *names), lines)
@@ -356,25 +388,29 @@ def _first_rows(title: str, headings: Sequence[str], meant: Mapping[str, str], r
 def _summary(found: Check) -> Section:
     waiting, files = found.waiting, found.files
     lead = "Every row that holds a record is used. There is nothing to correct."
-    words = [
-        f"{count(sum(f.read or 0 for f in files), 'row')} were read from {count(len(files), 'file')}; "
-        f"{sum(f.accepted or 0 for f in files):,} are used."
-    ]
+    read, of = count(sum(f.read or 0 for f in files), "row"), count(len(files), "file")
+    used = sum(f.accepted or 0 for f in files)
+    words = [say("{rows} were read from {files}; {n} are used.", rows=read, files=of, n=used)]
     if not waiting and any(one.to_do for one in found.not_used):
         lead = "Every record that was read is used. Of some files or sheets nothing was: see below."
     if found.walls:
         lead = "These files were read."
-        words = [f"{count(sum(f.read or 0 for f in files), 'row')} were read from {count(len(files), 'file')}."]
+        words = [say("{rows} were read from {files}.", rows=read, files=of)]
     if waiting:
-        of_files = count(len({row.file for row in waiting}), "file")
-        lead = f"{count(len(waiting), 'row')} in {of_files} cannot be used until you have a look."
+        many, in_files = count(len(waiting), "row"), count(len({row.file for row in waiting}), "file")
+        lead = say("{rows} in {files} cannot be used until you have a look.", rows=many, files=in_files)
         words += [
-            "Nothing is lost: a row that can't be used waits until you have corrected it. Go to the row in your own "
-            "file, correct it and save.",
+            Sentence(
+                "Nothing is lost: a row that can't be used waits until you have corrected it. Go to the row in your "
+                "own file, correct it and save."
+            ),
             _fixes_line([fix.file for fix in found.fixes if fix.waiting or fix.changed]),
         ]
     heads = ("File", "Need you", "Set aside", "Used", "Rows", "What it holds")
-    rows = [(f.file, *map(number, (f.to_do, f.set_aside, f.accepted, f.read)), KIND_NAMES[Kind(f.kind)]) for f in files]
+    rows = [
+        (f.file, *map(number, (f.to_do, f.set_aside, f.accepted, f.read)), Sentence(KIND_NAMES[Kind(f.kind)]))
+        for f in files
+    ]
     return Section(
         "summary", "What needs you", lead, words, tables=[Table("Files of this folder", heads, rows, fold=Fold.NEVER)]
     )
@@ -395,52 +431,55 @@ def _worth(found: Check) -> Iterator[Section]:
         for one in found.inputs
     ]
     heads = ("File", "Rows", *(WHAT_IS_KNOWN[what] for what in shown), "Where they lie")
-    more = [(one.file, ". ".join(units(one)), left(one).removeprefix("Not read: ")) for one in found.inputs]
+    more = [(one.file, following(*units(one), by=". "), left_columns(one)) for one in found.inputs]
     tables = [Table("Of how many rows what is known", heads, rows, fold=Fold.NEVER)]
     if any(any(cells[1:]) for cells in more):
         tables.append(Table("Units, and columns that were not read", ("File", "Units", "Not read"), more))
     lead = "A row counts for as much as is known of it. What is not known counts for nothing."
-    yield Section(
-        "worth", "What your files hold", lead, [str(said) for said in what_matters(found.inputs)], tables=tables
-    )
+    yield Section("worth", "What your files hold", lead, what_matters(found.inputs), tables=tables)
 
 
-def _fixes_line(names: Sequence[str]) -> str:
-    how = "only the rows that need you, in your file's own columns. Correct them there, save, and leave the file there"
+def _fixes_line(names: Sequence[str]) -> Sentence:
+    how = "only the rows that need you, in your file's own columns. Correct them there, save, and leave the file there."
     if names:
-        return f"Or use the files to correct that lie beside your own, {', '.join(names)}: they hold {how}."
-    return f"Or ask for files to correct (habitatmap check with --fix), which hold {how}."
+        return say(
+            f"Or use the files to correct that lie beside your own, {{names}}: they hold {how}", names=apart(names)
+        )
+    return Sentence(f"Or ask for files to correct (habitatmap check with --fix), which hold {how}")
 
 
-def _to_correct(found: Check) -> Iterator[Section]:
+def _to_correct(found: Check, spoken: Catalogue) -> Iterator[Section]:
     """A section for each file that has rows to correct: a part for each reason."""
     by_file: dict[str, list[list[RowAside]]] = {}
     for group in _groups(found.waiting):
         by_file.setdefault(group[0].file, []).append(group)
     for at, (file, groups) in enumerate(by_file.items()):
-        parts = [_reason_part(f"{letters(at)}-{letters(i)}", group) for i, group in enumerate(groups)]
-        lead = f"{count(sum(map(len, groups)), 'row')} to correct."
-        yield Section(f"file-{letters(at)}", f"Correct {file}", lead, parts=parts)
+        parts = [_reason_part(f"{letters(at)}-{letters(i)}", group, spoken) for i, group in enumerate(groups)]
+        lead = say("{rows} to correct.", rows=count(sum(map(len, groups)), "row"))
+        yield Section(f"file-{letters(at)}", say("Correct {file}", file=file), lead, parts=parts)
 
 
-def _reason_part(key: str, group: Sequence[RowAside]) -> Section:
+def _reason_part(key: str, group: Sequence[RowAside], spoken: Catalogue) -> Section:
     """One reason: what to do, and the rows; what each says in its own words where they differ."""
     columns = {"Row": [row.row for row in group]}
     texts = {
         "Sheet": [row.sheet for row in group] if any(row.sheet for row in group) else [],
-        "Column": [row.column or "the whole row" for row in group],
-        "What stands there": [row.value or "(blank)" for row in group],
+        "Column": [row.column or WHOLE_ROW for row in group],
+        "What stands there": [row.value or BLANK for row in group],
         "Why": [row.reason for row in group] if len({row.reason for row in group}) > 1 else [],
         "The whole row": [row.cells for row in group],
     }
     shown = columns | {head: cells for head, cells in texts.items() if cells}
-    more = f"The first {MOST_ROWS} of {len(group):,} rows; set_aside.csv has them all."
+    more = say("The first {n} of {of} rows; set_aside.csv has them all.", n=MOST_ROWS, of=len(group))
     rows = list(zip(*shown.values(), strict=True))[:MOST_ROWS]
     note = more if len(group) > MOST_ROWS else ""
-    table = Table(f"{count(len(group), 'row')} of {group[0].file}", list(shown), rows, note, Fold.NEVER)
+    caption = say("{rows} of {file}", rows=count(len(group), "row"), file=group[0].file)
+    table = Table(caption, list(shown), rows, note, Fold.NEVER)
     name = group[0].name
-    links = [(_key_of(name), "What this means, with an example")] if name in explanations() else []
-    todo = f"What to do: {group[0].remedy}."
+    links = (
+        [(_key_of(name), "What this means, with an example")] if name in explanations() and is_guided(spoken) else []
+    )
+    todo = say("What to do: {remedy}.", remedy=group[0].remedy)
     effects = list(filter(None, [_effect(group)]))
     return Section(f"part-{key}", sentence(_reason(group)), todo, effects, tables=[table], links=links)
 
@@ -448,7 +487,7 @@ def _reason_part(key: str, group: Sequence[RowAside]) -> Section:
 def _nothing_to_do(found: Check) -> Iterator[Section]:
     groups = _groups(found.resting)
     if groups:
-        rows = [(g[0].file, f"{len(g):,}", _rows_of(g), sentence(_reason(g))) for g in groups]
+        rows = [(g[0].file, number(len(g)), _rows_of(g), sentence(_reason(g))) for g in groups]
         table = Table("Rows set aside that need nobody", ("File", "How many", "Which", "Why"), rows)
         lead = "These rows hold no record, or their record is used from another row. They may stay as they are."
         yield Section("rest", "Set aside, nothing to do", lead, tables=[table])
@@ -461,19 +500,31 @@ def _how_read(found: Check) -> Iterator[Section]:
     if not tables:
         return
     lead = "See whether your columns were taken for what they are. If not, say so in readings.xlsx, sheet headings."
-    words = [f"The area's reference system: {found.crs}."] if found.crs else []
+    words = [say("The area's reference system: {crs}.", crs=found.crs)] if found.crs else []
     yield Section("read", "How each file was read", lead, words, parts=parts)
 
 
 def _table_part(key: str, table: Reading) -> Section:
     read_as, name = ", ".join(filter(None, [*table.notes, table.crs])), table.table
-    meant = {heading: our_name + _match(how) for our_name, (heading, how) in table.columns.items()}
-    meant |= {heading: f"nothing (nearest: {near})" for heading, near in table.unmatched.items() if near}
+    meant: dict[str, str] = {
+        heading: say("{name}{how}", name=our_name, how=_match(how))
+        for our_name, (heading, how) in table.columns.items()
+    }
+    meant |= {h: say("nothing (nearest: {near})", near=near) for h, near in table.unmatched.items() if near}
     tables = [
-        _first_rows(f"Columns of {name}", table.headings, meant, table.first_rows),
-        Table(f"What cells of {name} were understood as", ("Column", "Written", "Understood"), table.samples),
+        _first_rows(say("Columns of {name}", name=name), table.headings, meant, table.first_rows),
+        Table(
+            say("What cells of {name} were understood as", name=name),
+            ("Column", "Written", "Understood"),
+            table.samples,
+        ),
     ]
-    return Section(key, name, f"Read as {read_as}." if read_as else "", tables=tables)
+    return Section(key, as_it_is(name), say("Read as {how}.", how=read_as) if read_as else "", tables=tables)
+
+
+def is_guided(spoken: Catalogue) -> bool:
+    """Whether the guide's explanations stand on the page, which are English."""
+    return spoken.language == "en"
 
 
 def _meanings(found: Check) -> Iterator[Section]:

@@ -8,8 +8,8 @@ from habitatmap.read.inputs import Input, added
 from habitatmap.read.ledger import Known, UnitBy, Unused
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.names import KIND_NAMES
-from habitatmap.words.numbers import count, known, metres, sentence
-from habitatmap.words.sentences import Quantity, Sentence
+from habitatmap.words.numbers import count, known, sentence
+from habitatmap.words.sentences import Quantity, Sentence, apart, following, say
 
 ONLY_PLACES = "Of all {n} trees only the places are known: they count for no flowers and no rot-holes."
 FEW_KNOWN = (
@@ -56,65 +56,92 @@ def _figure(n: int) -> Quantity:
     return Quantity(n, grouped=True)
 
 
-def worth(one: Input) -> str:
+def worth(one: Input) -> Sentence:
     """A line for one file: what is known of its rows, and where they lie."""
-    told = [f"{what} for {_so_many(n, one.rows)}" for what, n in one.known.items()]
-    what = sentence(", ".join(told).replace(" for", " known for", 1)) if one.rows else ""
-    return ". ".join(filter(None, [count(one.rows, "row"), what, where(one), *units(one), left(one)])) + "."
+    told = [
+        say("{what} known for {n}" if not at else "{what} for {n}", what=Sentence(str(what)), n=_so_many(n, one.rows))
+        for at, (what, n) in enumerate(one.known.items())
+    ]
+    what = sentence(apart(told)) if one.rows else ""
+    parts = following(count(one.rows, "row"), what, where(one), *units(one), left(one), by=". ")
+    return say("{parts}.", parts=parts)
 
 
-def _so_many(n: int, of: int) -> str:
-    return "all" if n == of else f"{n:,}" if n else "none"
+def _so_many(n: int, of: int) -> Sentence:
+    return Sentence("all") if n == of else say("{n}", n=n) if n else Sentence("none")
 
 
-def where(one: Input) -> str:
+def where(one: Input) -> Sentence:
     """How many rows lie in the map, and how far off the others are; "" for a kind without places."""
     if not one.known.get(Known.PLACE):
-        return ""
+        return Sentence("")
     if not one.outside:
-        return "All lie in the map"
-    inside = "None lies" if not one.in_frame else f"{one.in_frame:,} {'lie' if one.in_frame > 1 else 'lies'}"
-    return f"{inside} in the map, {one.outside:,} outside{_away(one)}"
+        return Sentence("All lie in the map")
+    inside = "{n} lies in the map" if one.in_frame == 1 else "{n} lie in the map"
+    there = say(inside, n=one.in_frame) if one.in_frame else Sentence("None lies in the map")
+    away = _away(one)
+    outside = say("{n} outside, {away} away", n=one.outside, away=away) if away else say("{n} outside", n=one.outside)
+    return apart([there, outside])
 
 
-def _away(one: Input) -> str:
+def _away(one: Input) -> Sentence:
     """How far the rows outside are from the map."""
     if not known(one.nearest_km):
-        return ""
+        return Sentence("")
     near, far = _far(one.nearest_km), _far(one.farthest_km)
-    if near.split()[-1] == far.split()[-1]:
-        near = near.split()[0]
-    return f", {far} away" if far.startswith(f"{near} ") else f", {near} to {far} away"
+    if near == far:
+        return say("{far}", far=far)
+    return say("{low} to {high}", low=near._replace(unit="") if near.unit == far.unit else near, high=far)
 
 
-def _far(km: float) -> str:
+def _far(km: float) -> Quantity:
     """A distance: "20 m", "1.7 km", "2,100 km"."""
-    return f"{km:,.0f} km" if km >= 10 else metres(max(10.0, 1000 * km))
+    if km >= 10:
+        return Quantity(km, 0, "km", grouped=True)
+    return Quantity(km, 1, "km") if km >= 1 else Quantity(max(10.0, round(1000 * km, -1)), 0, "m")
 
 
-def units(one: Input) -> list[str]:
+def units(one: Input) -> list[Sentence]:
     """How each column of measures was read."""
     return [
-        f"{unit.heading} is the {unit.measure} in {UNITS.get(unit.unit, unit.unit)}, {BY[unit.by]}"
+        say(
+            "{heading} is the {measure} in {unit}, {by}",
+            heading=unit.heading,
+            measure=Sentence(unit.measure),
+            unit=Sentence(UNITS.get(unit.unit, unit.unit)),
+            by=Sentence(BY[unit.by]),
+        )
         if unit.by in BY
-        else f"{unit.heading} names no unit: state it in area.toml, under [units.{one.kind}] {unit.measure}"
+        else say(
+            "{heading} names no unit: state it in area.toml, under [units.{kind}] {measure}",
+            heading=unit.heading,
+            kind=str(one.kind),
+            measure=str(unit.measure),
+        )
         for unit in one.units
     ]
 
 
-def left(one: Input) -> str:
+def left(one: Input) -> Sentence:
     """The columns that were not read."""
-    if not one.not_read:
-        return ""
-    more = len(one.not_read) - MOST_COLUMNS
-    return f"Not read: {', '.join(one.not_read[:MOST_COLUMNS])}{f' and {more} more' if more > 0 else ''}"
+    return say("Not read: {columns}", columns=left_columns(one)) if one.not_read else Sentence("")
 
 
-def not_used(one: Unused) -> str:
+def left_columns(one: Input) -> Sentence:
+    """Their headings, the first of many."""
+    more, some = len(one.not_read) - MOST_COLUMNS, apart(one.not_read[:MOST_COLUMNS])
+    return say("{some} and {n} more", some=some, n=more) if more > 0 else some
+
+
+def not_used(one: Unused) -> Sentence:
     """A line on a file or a sheet that nothing was used of: which, why, and what to do."""
-    return f"{one.name}: {one.why.reason}{f'; {one.why.remedy}' if one.to_do else ''}"
+    told = "{name}: {why}; {remedy}" if one.to_do else "{name}: {why}"
+    return say(told, name=one.name, why=one.why.reason, remedy=one.why.remedy)
 
 
-def worth_lines(inputs: Sequence[Input]) -> list[str]:
+def worth_lines(inputs: Sequence[Input]) -> list[Sentence]:
     """A line for every file: `trees.csv (trees): 35 rows. Place known for all, genus for 34, ...`."""
-    return [f"{one.file} ({KIND_NAMES[Kind(one.kind)]}): {worth(one)}" for one in inputs]
+    return [
+        say("{file} ({kind}): {worth}", file=one.file, kind=Sentence(KIND_NAMES[Kind(one.kind)]), worth=worth(one))
+        for one in inputs
+    ]

@@ -70,7 +70,9 @@ def kinds_of_land(dominant: Sequence[Dominant]) -> Sentence | None:
     if not dominant:
         return None
     each = [
-        Sentence(MUCH_EACH, {"kind": one.label, "share": significant(one.share), "basis": Sentence(one.basis)})
+        Sentence(
+            MUCH_EACH, {"kind": Sentence(one.label), "share": significant(one.share), "basis": Sentence(one.basis)}
+        )
         for one in dominant
     ]
     return Sentence(MUCH_FORAGE, {"kinds": following(*each, by=", ")})

@@ -5,12 +5,19 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pytest
 import shapely
 
-from habitatmap.area import open_area
+from habitatmap.area import area_or_account, open_area
+from habitatmap.errors.why import Why
 from habitatmap.read.corrections import write_fixes
+from habitatmap.read.intake import take_in
+from habitatmap.reports import check as check_module
 from habitatmap.reports.check import MOST_ROWS, ROWS_NAMED, check, check_page, check_text
+from habitatmap.words import inputs as inputs_module
+from habitatmap.words.catalogue import catalogue
 from tests.areas import CRS, area_folder, write_layer, write_raster
+from tests.words.spoken import OTHERS, left, recorder, same_texts, templates_in
 
 TOML = f'crs = "{CRS}"\nas_of = 2025-10-01\n'
 POOLS = "pool,x,y,set_out\nA,500050,5399950,2025-04-01\nB,500060,5399950,22.04.2025\n"
@@ -122,3 +129,38 @@ def test_a_row_is_shown_whole_so_that_it_can_be_found(tmp_path: Path) -> None:
     assert (row.row, row.value, row.cells) == (4, "", "500070; 5399950; 2025-04-09")
     assert row.name == "NO_NAME"
     assert row.cells in check_page(found)
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_reason_has_words_in_each_language(language: str) -> None:
+    known = catalogue(language).sentences
+    assert [told for why in Why for told in (why.reason, why.remedy) if told and told not in known] == []
+
+
+MESSY_POOLS = (
+    "pool,lat,lon,colour,set out\nQ1,54.1,7.5,blue,2024-04-02\nQ2,54.2,,red,2024-99-99\n,54.1,7.6,,2024-04-02\n"
+)
+MESSY_VISITS = "pool,date,outcome,larvae\nQ1,2024-05-03,larvae,3\nQ1,2024-05-03,larvae,3\nQ2,2024-05-04,dry,\nQ1,,,\n"
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_english_is_left_on_the_page(tmp_path: Path, language: str) -> None:
+    (tmp_path / "area.toml").write_text('title = "Messy"\ncrs = "EPSG:25832"\n', encoding="utf-8")
+    for name, text in (("pools", MESSY_POOLS), ("visits", MESSY_VISITS), ("more", MESSY_VISITS)):
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    found, spoken = check(area_or_account(take_in(tmp_path))), recorder(language)
+    english, other = check_page(found), check_page(found, spoken)
+    cells = {cell for one in found.set_aside for cell in (one.cells, one.value, one.column)}
+    records = {cell for text in (MESSY_POOLS, MESSY_VISITS) for cell in re.split("[,\n]", text)} | cells
+    ours = {"Messy", "pools.csv", "visits.csv", "more.csv", "set_out", "place", "places", "longitude and latitude"}
+    shared = same_texts(english, other, records | ours)
+    assert [text for text in shared if not re.search(r"^\d", text)] == [], "cells as they were understood begin so"
+    assert spoken.unsaid == set()
+    assert left(check_text(found), check_text(found, spoken), [*records, *ours, "comma separated"]) == []
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_all_that_the_page_may_say_is_in_the_catalogues(language: str) -> None:
+    for module in (check_module, inputs_module):
+        source = Path(str(module.__file__)).read_text(encoding="utf-8")
+        assert templates_in(source) - catalogue(language).sentences.keys() == set()
