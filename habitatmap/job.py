@@ -65,7 +65,7 @@ from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site
 from habitatmap.plan.zones import Zone, find_served_zones, find_zones, single_cell_zones
 from habitatmap.privacy import is_private
 from habitatmap.read.days_out import out_by
-from habitatmap.read.pools import standing
+from habitatmap.read.pools import no_visits, standing
 from habitatmap.result import Result
 from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
 from habitatmap.result.figures import Stage
@@ -420,8 +420,9 @@ def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None
         habitat = score_habitat(area)
     with clock(Stage.OCCUPANCY):
         survey = survey_pools(area, habitat)
+        silent = no_visits(area.pools, area.land, area.as_of)
         return take_account(
-            Records(area.title, area.pools, area.visits, area.as_of),
+            Records(area.title, area.pools, area.visits, area.as_of, frozenset(area.pools["pool"][silent != ""])),
             survey.known,
             survey.group,
             survey.at_pools,

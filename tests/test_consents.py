@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -63,7 +64,7 @@ def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
         land=[("Field", "no", refused)],
         toml="[plan]\npools = 1\n",
     )
-    for command in (["map"], ["sheets"], ["rounds", "--week", "2025-W27"]):
+    for command in (["map"], ["sheets"], ["rounds", "--week", "2025-W27"], ["survey"]):
         done = habitatmap(*command, folder)
         assert done.code == 0, done.err
     return folder
@@ -92,6 +93,12 @@ def test_nobody_is_sent_there(town: Path) -> None:
     assert "consent expired on 2025-06-30; no visit, label or sheet" in page
     for file in (p for p in (town / "rounds").iterdir() if p.name.startswith("01-") or p.suffix == ".csv"):
         assert not set(SILENT) & {name for name in SILENT if name in file.read_text(encoding="utf-8")}, file.name
+
+
+def test_no_search_is_asked_for_there(town: Path) -> None:
+    page = (town / "survey" / "survey.html").read_text(encoding="utf-8")
+    (line,) = re.findall(r"Where one more search teaches most now: ([^<]*)\.", page)
+    assert set(line.split(", ")) == {"Plain", "Kept", "Asked", "Own yes"}
 
 
 def test_no_label_and_no_row_to_fill_in(town: Path) -> None:

@@ -451,7 +451,7 @@ def _next_season(told: Account) -> Section:
         "Error then, points": lambda row: f"{100 * row['error']:.1f}",
     }
     given = "as given" if budget.hours is not None else "as much as this season took"
-    pools = told.pools[told.pools["stands"]].sort_values(["value", "pool"], ascending=[False, True])
+    pools = told.pools[told.pools["may_visit"]].sort_values(["value", "pool"], ascending=[False, True])
     top = pools.head(5)["pool"].tolist()
     return Section(
         "effort",

@@ -43,12 +43,14 @@ class Budget(NamedTuple):
 
 
 class Records(NamedTuple):
-    """What an area has on record: its frames of pools and visits, and the day of which is spoken."""
+    """What an area has on record: its frames of pools and visits, and the day of which is spoken; `forbidden`: the
+    names of pools that nobody may visit."""
 
     title: str
     pools: pd.DataFrame
     visits: pd.DataFrame
     as_of: datetime.date
+    forbidden: frozenset[str] = frozenset()
 
 
 class Planned(NamedTuple):
@@ -73,8 +75,8 @@ class Account:
     records: what it was made from; known: the probabilities as `map` uses them; fit: maximum likelihood, by place;
     weak: the same under the prior, both of the season of the headline alone; pools: `known.pools` with searches and
     found (detections) of that season, more_needed (searches without a detection until it is SURE to be empty, given its
-    probability now), value (of one more search) and stands; needed: those for a pool that nobody searched; models,
-    effects: covariates; effort: see `_effort`; planned: what it is calculated with.
+    probability now), value (of one more search), stands and may_visit; needed: those for a pool that nobody
+    searched; models, effects: covariates; effort: see `_effort`; planned: what it is calculated with.
     """
 
     records: Records
@@ -149,7 +151,9 @@ def take_account(
         blocks=block_bootstrap(x, y, n, d, how.block_m, 2 * how.surveys)
         if enough
         else Blocks.unknown(note(Lacking.SEARCHES)),
-        pools=_pools(known).assign(stands=stands),
+        pools=_pools(known).assign(
+            stands=stands, may_visit=stands & ~records.pools["pool"].isin(records.forbidden).to_numpy()
+        ),
         needed=float(searches_needed(known.new_draws[:, None], known.detection_draws, SURE)[0]) if enough else np.nan,
         effort=_effort(planned, n, spending, places_standing),
         planned=planned,
