@@ -395,7 +395,8 @@ def _some_places(rasters: Sequence[Path], tables: Tables, stated: Stated) -> Deg
         raise InputError(f"{lists[0]} holds no pool yet; write the first one there, or add land_cover.tif")
     heads = "".join(f"; the headings of {t.name} are {some([h for h in t.headings if h], ', ')}" for t in given[:3])
     raise InputError(
-        f"no row of any input has a place that can be read{heads}; give the pools coordinates, say in readings.xlsx "
+        f"no row of any input has a place that can be read{heads}; give the pools coordinates (or "
+        "addresses, in an area started with habitatmap new --osm, which has the streets), say in readings.xlsx "
         "(habitatmap check writes it) what the headings mean, or add land_cover.tif"
     )
 

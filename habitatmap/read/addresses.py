@@ -366,7 +366,7 @@ class Addresses:
         if len(streets) > 1:
             return Why.ADDRESS_TWICE.of(places="; ".join(self._tell(street) for street in streets[: NAMED + 1]))
         street = streets[0]
-        place = (self._house(street, read.number, where) if read.number is not None else None) or self._middle(street)
+        place = self._house(street, read.number, where) if read.number is not None else self._middle(street)
         if isinstance(place, Found) and where.towns and not street.towns:
             return place._replace(name=f"{place.name}, in a town that the map does not name")
         return place
@@ -496,14 +496,16 @@ class Addresses:
 
     # --- places
 
-    def _house(self, street: _Street, number: Number, where: Locality) -> Found | Told | None:
-        """The place of a house by its number, else between its neighbours; None where the map knows neither."""
+    def _house(self, street: _Street, number: Number, where: Locality) -> Found | Told:
+        """The place of a house by its number, else between its neighbours, else of the street."""
         coded = {row: nos for row, nos in street.numbers.items() if _code(self.texts["postcode"][row]) in where.codes}
         for numbers in (coded, street.numbers):
             for rows, least_m in _houses(numbers, number):
                 if rows:
                     return self._one_place(street, number.text, rows, least_m)
-        return self._between(street, number)
+        middle = self._middle(street)
+        name = f"{street.name}, where the map has no {number.text}"
+        return self._between(street, number) or middle._replace(name=name)
 
     def _one_place(self, street: _Street, number: str, rows: Sequence[int], least_m: float) -> Found | Told:
         """The middlemost of the points of one house, as far off as the others lie."""

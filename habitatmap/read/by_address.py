@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from pyproj import CRS
 
 from habitatmap.errors.why import Why
-from habitatmap.read.addresses import By, Found
-from habitatmap.read.coordinates import Point, Refusal, in_words, locate
+from habitatmap.read.addresses import Addresses, By, Found
+from habitatmap.read.coordinates import NO_PLACE, Point, Refusal, in_words, locate
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated
-from habitatmap.read.ledger import some
+from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.rows import Draft
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.plural import count
@@ -31,20 +32,20 @@ def place_by_address(
     """The points of a table's rows, those without coordinates by their address, and which these are.
 
     Coordinates always count; where they lie far from the address that is remarked. Only pools and committed sites are
-    looked up. An address in a cell for coordinates counts where it has a street of the area and a number.
+    looked up.
     """
-    answer, by_address = list(points), [False] * len(points)
+    answer = list(points)
     if draft.kind not in _CALLED:
-        return answer, by_address
-    found: dict[int, Found] = {}
+        return answer, [False] * len(points)
+    has_address = any(map(draft.has, ("address", "street")))
+    found: dict[int, tuple[str, Found]] = {}
     apart: list[str] = []
-    for at, (text, postcode, city) in enumerate(_addresses(draft)):
+    for at, (written, postcode, city) in enumerate(_addresses(draft)):
         point = points[at]
-        if isinstance(point, Refusal) and point.why.code is Why.POSITION_UNREAD and not text:
-            text = cell if stated.addresses.has_number(cell := as_text(point.value)) else ""
-        elif isinstance(point, Refusal) and point.why.code not in _SAYS_NOTHING:
-            continue
-        if at in draft.aside or not any(c.isalpha() for c in text):
+        text = _to_look_up(point, written, stated.addresses)
+        if at in draft.aside or not text:
+            if has_address and isinstance(point, Refusal) and point.why.code is Why.NO_COLUMNS:
+                answer[at] = NO_PLACE  # an address was to tell it, and is blank
             continue
         if not stated.addresses:
             answer[at] = point if isinstance(point, Point) else Refusal("address", text, Why.ADDRESS_NO_MAP)
@@ -54,19 +55,44 @@ def place_by_address(
             if isinstance(place, Found) and (metres := _too_far(point, place, crs)):
                 apart.append(f"row {draft.row_of(at)}: {place.name} is {metres:,.0f} m away")
         elif isinstance(place, Found):
-            found[at], by_address[at] = place, True
+            found[at] = text, place
             answer[at] = Point(place.x, place.y, crs, place.uncertainty_m, f"address ({place.by})")
         else:
             answer[at] = Refusal("address", text, place)
     _tell(draft, found, apart, answer)
-    return answer, by_address
+    return answer, [at in found for at in range(len(points))]
+
+
+def _to_look_up(point: Point | Refusal, written: str, addresses: Addresses) -> str:
+    """The address of a row, "" where it has none, or where its coordinates are there and cannot be read.
+
+    A description in the cell for coordinates is none of either; an address there counts where it has a street of the
+    area and a number.
+    """
+    if isinstance(point, Refusal) and point.why.code is Why.POSITION_UNREAD:
+        cell = as_text(point.value)
+        if not written:
+            return cell if addresses.has_number(cell) else ""
+        written = "" if any(c.isdigit() for c in cell) else written
+    elif isinstance(point, Refusal) and point.why.code not in _SAYS_NOTHING:
+        return ""
+    return written if any(c.isalpha() for c in written) else ""
 
 
 def _addresses(draft: Draft) -> list[tuple[str, str, str]]:
     """Of each row its address, or street and number; its postcode and its town; "" for what it does not say."""
-    names = ("address", "street", "house_number", "postcode", "city")
-    rows = zip(*(draft.texts(name) for name in names), strict=True)
+    columns = {name: draft.texts(name) for name in ("address", "street", "postcode", "city")}
+    numbers = [_house_number(cell) for cell in draft.cells("house_number")]
+    rows = zip(columns["address"], columns["street"], numbers, columns["postcode"], columns["city"], strict=True)
     return [(whole or f"{street} {number}".strip(), code, city) for whole, street, number, code, city in rows]
+
+
+def _house_number(cell: object) -> str:
+    """A number as written; of a date that a spreadsheet made of 12-14 or 3/5 the lower of day and month goes first, as
+    in every range of houses. The first of a month may stand for a year as well, and is left."""
+    if isinstance(cell, datetime.date) and cell.day > 1:
+        return f"{min(cell.day, cell.month)}-{max(cell.day, cell.month)}"
+    return as_text(cell)
 
 
 def _too_far(point: Point, place: Found, crs: CRS) -> float:
@@ -76,17 +102,19 @@ def _too_far(point: Point, place: Found, crs: CRS) -> float:
     return metres if metres > point.uncertainty_m + place.uncertainty_m + APART_M else 0.0
 
 
-def _tell(draft: Draft, found: dict[int, Found], apart: Sequence[str], points: Sequence[Point | Refusal]) -> None:
+def _tell(
+    draft: Draft, found: Mapping[int, tuple[str, Found]], apart: Sequence[str], points: Sequence[Point | Refusal]
+) -> None:
     """Remarks on rows that were placed by their address, and on those whose address lies elsewhere."""
     if found:
-        counts = Counter(place.by for place in found.values())
+        counts = Counter(place.by for _, place in found.values())
         said = ", ".join(f"{by}: {counts[by]}" for by in By if counts[by])
-        rows = [f"row {draft.row_of(at)}: {p.name}, to {math.ceil(p.uncertainty_m)} m" for at, p in found.items()]
+        rows = [f"row {draft.row_of(at)}: {p.name}, to {math.ceil(p.uncertainty_m)} m" for at, (_, p) in found.items()]
         placed = f"{count(len(found), _CALLED[draft.kind])} placed by address"
         draft.remark(f"{placed} ({said}); check on the map: {some(rows)}")
-        texts = [draft.words(at) if not (a := _addresses(draft)[at][0]) else a for at in found]
-        meant = [f"{p.name}: {in_words(q)}" for at, p in found.items() if isinstance(q := points[at], Point)]
-        draft.reading.sample("address", texts, meant)
+        first = list(found.items())[:SAMPLES]
+        meant = [f"{p.name}: {in_words(q)}" for at, (_, p) in first if isinstance(q := points[at], Point)]
+        draft.reading.sample("address", [text for _, (text, _) in first], meant)
     if apart:
         draft.remark(
             f"coordinates and address lie far apart in {count(len(apart), 'row')} ({some(apart)}); the coordinates are "

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 
 import geopandas as gpd
+import pyproj
 import pytest
 import shapely
 
 from habitatmap.area import Area, open_area
 from habitatmap.errors.why import Told, Why
 from habitatmap.read.addresses import Addresses, By, Found, street_key
+from habitatmap.read.formats.table import Stated
 from tests.areas import area_folder, write_layer
+from tests.read.tables import pools, table
 
 CRS = "EPSG:25832"
 
@@ -198,24 +202,31 @@ D,{E0 + 30},{N0},Park Road 2,
 E,{E0 + 900},{N0},Park Road 2,
 F,,,?,
 G,{E0},,Park Road 2,
+H,,,Park Road 99,
 """
 
 
 def test_pools_without_coordinates_are_placed_by_their_address(tmp_path: Path) -> None:
     area = opened(tmp_path, addresses=NUMBERS, pools=POOLS, committed="name,Hausnummer,Strasse\nnew,2,Park Rd\n")
     pools = area.pools.set_index("pool")
-    assert (pools.loc[["A", "B", "D", "E"], "x"] - E0).tolist() == [120, 200, 30, 900]  # coordinates always count
+    assert (pools.loc[["A", "B", "D", "E", "H"], "x"] - E0).tolist() == [
+        120,
+        200,
+        30,
+        900,
+        200,
+    ]  # coordinates always count
     assert pools.loc[["A", "B"], "uncertainty_m"].tolist() == [10, 200]
     # an address is somebody's, unless it is said to be no secret
-    assert pools["private"].to_dict() == {"A": "yes", "B": "no", "D": "", "E": ""}
+    assert pools["private"].to_dict() == {"A": "yes", "B": "no", "D": "", "E": "", "H": "yes"}
     assert (area.committed[["x", "private"]].to_numpy().tolist()) == [[E0 + 20, "yes"]]
     aside = {entry.row: entry.why.code for entry in area.ledger.entries("pools")}
     assert aside == {4: Why.ADDRESS_UNKNOWN, 7: Why.NO_PLACE, 8: Why.HALF_IN_METRES}
     assert [entry.row for entry in area.ledger.entries("addresses")] == [4]
     doubts = [doubt for doubt in area.ledger.doubts if "address" in doubt]
     assert doubts == [
-        "pools.csv: 2 pools placed by address (house: 1, street: 1); check on the map: row 2: Park Road 12a, to 10 m; "
-        "row 3: Park Road, to 200 m",
+        "pools.csv: 3 pools placed by address (house: 1, street: 2); check on the map: row 2: Park Road 12a, to 10 m; "
+        "row 3: Park Road, to 200 m; row 9: Park Road, where the map has no 99, to 200 m",
         "pools.csv: coordinates and address lie far apart in 1 row (row 6: Park Road 2 is 880 m away); the coordinates "
         "are used; correct whichever is wrong",
         "committed.csv: 1 site placed by address (house: 1); check on the map: row 2: Park Road 2, to 10 m",
@@ -226,10 +237,25 @@ def test_pools_without_coordinates_are_placed_by_their_address(tmp_path: Path) -
 
 
 def test_an_address_under_location_is_one_where_street_and_number_are_known(tmp_path: Path) -> None:
-    pools = "pool,location\nA,Park Road 2\nB,Park Road\nC,behind the school\n"
-    area = opened(tmp_path, addresses=NUMBERS, pools=pools)
-    assert area.pools["pool"].tolist() == ["A"]
+    pools = "pool,location,address\nA,Park Road 2,\nB,Park Road,\nC,by the school,\nD,by the school,Park Road 2\n"
+    area = opened(tmp_path, addresses=NUMBERS, pools=f"{pools}E,53.5 10.x,Park Road 2\n")
+    assert area.pools["pool"].tolist() == ["A", "D"]  # coordinates that cannot be read are a fault all the same
     assert {entry.why.code for entry in area.ledger.entries("pools")} == {Why.POSITION_UNREAD}
+
+
+def test_house_numbers_that_a_spreadsheet_took_for_dates() -> None:
+    """2-4 typed into a German sheet is the 2nd of April, into an American one the 4th of February."""
+    day = datetime.date
+    rows = [
+        ("A", "Park Road", day(2025, 4, 2)),
+        ("B", "Park Road", day(2025, 2, 4)),
+        ("C", "Park Road", day(1950, 3, 1)),
+    ]
+    houses = {"Park Road|2-4": (E0 + 20, N0), "Park Road|1-3": (E0, N0)}
+    stated = Stated(crs=CRS, addresses=book(houses, Park_Road=[(E0, N0), (E0 + 400, N0)]))
+    frame, ledger = pools(table("pool,street,house number", *rows), stated=stated, crs=pyproj.CRS(CRS))
+    assert (frame["x"] - E0).tolist() == [20, 20, 200]
+    assert "row 4: Park Road, where the map has no 1950" in ledger.doubts[0]
 
 
 def test_a_map_from_addresses_alone(tmp_path: Path) -> None:
