@@ -87,7 +87,11 @@ class Why(Enum):
         f"start the area with habitatmap new --osm, or add addresses.* or paths.*; or {_DEGREES}",
     )
     ADDRESS_UNKNOWN = (
-        "no street of the area has the name in this address{near}",
+        "no street of the area has the name in this address",
+        f"correct the name of the street; or {_DEGREES}",
+    )
+    ADDRESS_MISSPELT = (
+        "no street of the area has the name in this address; did you mean {names}?",
         f"correct the name of the street; or {_DEGREES}",
     )
     ADDRESS_TWICE = (

@@ -194,8 +194,8 @@ _POSTCODE = re.compile(
 
 
 def _code(text: str) -> str:
-    """A postcode as it is compared: FI-00100 and 00100 are the same."""
-    return re.sub(r"^[A-Z]{1,2}-(?=\d{4,5}$)|[\s-]", "", text.upper().strip()).replace("-", "")
+    """A postcode as it is compared: FI-00100, 00100 and the 100 that spreadsheets leave of it are the same."""
+    return re.sub(r"^[A-Z]{1,2}-(?=\d{4,5}$)|[\s-]", "", text.upper().strip()).lstrip("0")
 
 
 @lru_cache(maxsize=20_000)
@@ -230,14 +230,14 @@ class Locality(NamedTuple):
     @classmethod
     def of(cls, parts: Sequence[str], postcode: str, town: str) -> Locality:
         """parts: what stands behind street and number. A name there begins with a capital and holds no digit."""
-        codes = {_code(postcode)} if postcode else set()
+        codes = [postcode] if postcode else []
         names = [town] if town else []
         for part in parts:
-            codes |= {_code(code) for code in _POSTCODE.findall(part)}
+            codes += _POSTCODE.findall(part)
             left = _POSTCODE.sub(" ", part).strip(" .:-/")
             if len(left) > 2 and left[0].isupper() and not any(c.isdigit() for c in left):
                 names.append(left)
-        return cls(frozenset(codes), frozenset(map(_town, names)), " ".join([*sorted(codes), *names]))
+        return cls(frozenset(map(_code, codes)) - {""}, frozenset(map(_town, names)), " ".join([*codes, *names]))
 
 
 # --- the look-up ------------------------------------------------------------------------------------------------------
@@ -351,7 +351,8 @@ class Addresses:
         parts = _parts(address)
         readings = list(self._readings(parts, self._known)) or list(self._readings(parts, self._known_loosely))
         if not readings:
-            return Why.ADDRESS_UNKNOWN.of(near=self._near(parts))
+            near = self._near(parts)
+            return Why.ADDRESS_MISSPELT.of(names=", ".join(near)) if near else Why.ADDRESS_UNKNOWN.of()
         # a street with a number is meant before a name without
         read = next((one for one in readings if one.number is not None), readings[0])
         where, named = Locality.of(read.behind, postcode, city), self._streets_of(read.key)
@@ -414,7 +415,7 @@ class Addresses:
 
     def _is_postcode(self, text: str) -> bool:
         match = _POSTCODE.match(text)
-        return match is not None and (_code(match[0]) in self._codes or len(_code(match[0])) > 4)
+        return match is not None and (_code(match[0]) in self._codes or sum(c.isdigit() for c in match[0]) > 4)
 
     def _known(self, key: str) -> str:
         return key if key in self._rows else ""
@@ -423,8 +424,8 @@ class Addresses:
         found = self._loosely.get(_loose(key), set())
         return next(iter(found)) if len(found) == 1 else ""
 
-    def _near(self, parts: Sequence[str]) -> str:
-        """ "; did you mean ...?" with the names most like what was written, "" where none is."""
+    def _near(self, parts: Sequence[str]) -> list[str]:
+        """The names of streets most like what was written, if any is."""
         asked = [street_key([w for w in _WORD.findall(part) if not w[0].isdigit()]) for part in parts]
         scored = [
             (score, key)
@@ -435,7 +436,7 @@ class Addresses:
             )
         ]
         best = list(dict.fromkeys(key for _, key in sorted(scored, key=lambda pair: (-pair[0], pair[1]))))[:NAMED]
-        return f"; did you mean {' or '.join(map(self._name, best))}?" if best else ""
+        return list(map(self._name, best))
 
     # --- streets
 
@@ -480,8 +481,8 @@ class Addresses:
         strange = bool(where.codes and self._codes) and not where.codes & self._codes
         silent = [s for s in streets if not (where.towns and s.towns)]
         if strange or not silent:
-            towns = sorted({town for street in streets for town in street.towns.values()} or self._codes)
-            return Why.ADDRESS_ELSEWHERE.of(street=streets[0].name, towns=", ".join(towns), said=where.written)
+            towns = sorted({town for s in streets for town in s.towns.values()} or set(self.texts["postcode"]) - {""})
+            return Why.ADDRESS_ELSEWHERE.of(street=streets[0].name, towns=", ".join(towns[:NAMED]), said=where.written)
         return silent
 
     def _tell(self, street: _Street) -> str:

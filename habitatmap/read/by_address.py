@@ -82,7 +82,8 @@ def _to_look_up(point: Point | Refusal, written: str, addresses: Addresses) -> s
 def _addresses(draft: Draft) -> list[tuple[str, str, str]]:
     """Of each row its address, or street and number; its postcode and its town; "" for what it does not say."""
     columns = {name: draft.texts(name) for name in ("address", "street", "postcode", "city")}
-    numbers = [_house_number(cell) for cell in draft.cells("house_number")]
+    # the name of a house is no number, and its street is known all the same
+    numbers = [no if any(map(str.isdigit, no)) else "" for no in map(_house_number, draft.cells("house_number"))]
     rows = zip(columns["address"], columns["street"], numbers, columns["postcode"], columns["city"], strict=True)
     return [(whole or f"{street} {number}".strip(), code, city) for whole, street, number, code, city in rows]
 

@@ -108,8 +108,8 @@ def test_houses_neighbours_and_streets(town: Addresses, written: str, expected: 
     [
         ("Mill Lane 1", Why.ADDRESS_TWICE, "Aldham"),  # two villages have one
         ("Mill Lane 1", Why.ADDRESS_TWICE, "Bray"),
-        ("Park Rode 4", Why.ADDRESS_UNKNOWN, "did you mean Park Road"),
-        ("Old Park Road 4", Why.ADDRESS_UNKNOWN, "Park Road"),  # another street, for all anybody knows
+        ("Park Rode 4", Why.ADDRESS_MISSPELT, "did you mean Park Road"),
+        ("Old Park Road 4", Why.ADDRESS_MISSPELT, "Park Road"),  # another street, for all anybody knows
         ("Park Road 4, Elsewhere", Why.ADDRESS_ELSEWHERE, "Aldham"),
         ("Park Road 4, 9999", Why.ADDRESS_ELSEWHERE, "9999"),
         ("behind the church", Why.ADDRESS_UNKNOWN, ""),
@@ -134,6 +134,7 @@ def test_a_number_that_stands_at_two_ends_of_a_street_is_no_place() -> None:
 def test_a_town_in_a_column_of_its_own_decides(town: Addresses) -> None:
     assert place(town.find("Mill Lane 1", city="Bray")) == (5000, 900, 10, By.HOUSE)
     assert place(town.find("Mill Lane 1", postcode="1000")) == (0, 900, 10, By.HOUSE)
+    assert place(book({"Katu|1|00100": (E0, N0)}).find("Katu 1", postcode="100")) == (0, 0, 10, By.HOUSE)
     told = town.find("Park Road 4", city="bray")
     assert isinstance(told, Told)
     assert told.code is Why.ADDRESS_ELSEWHERE
@@ -207,7 +208,12 @@ H,,,Park Road 99,
 
 
 def test_pools_without_coordinates_are_placed_by_their_address(tmp_path: Path) -> None:
-    area = opened(tmp_path, addresses=NUMBERS, pools=POOLS, committed="name,Hausnummer,Strasse\nnew,2,Park Rd\n")
+    area = opened(
+        tmp_path,
+        addresses=NUMBERS,
+        pools=POOLS,
+        committed="name,Hausnummer,Strasse\nnew,2,Park Rd\n,Rose Cottage,Park Rd\n",
+    )
     pools = area.pools.set_index("pool")
     assert (pools.loc[["A", "B", "D", "E", "H"], "x"] - E0).tolist() == [
         120,
@@ -219,9 +225,9 @@ def test_pools_without_coordinates_are_placed_by_their_address(tmp_path: Path) -
     assert pools.loc[["A", "B"], "uncertainty_m"].tolist() == [10, 200]
     # an address is somebody's, unless it is said to be no secret
     assert pools["private"].to_dict() == {"A": "yes", "B": "no", "D": "", "E": "", "H": "yes"}
-    assert (area.committed[["x", "private"]].to_numpy().tolist()) == [[E0 + 20, "yes"]]
+    assert area.committed[["x", "private"]].to_numpy().tolist() == [[E0 + 200, "yes"], [E0 + 20, "yes"]]
     aside = {entry.row: entry.why.code for entry in area.ledger.entries("pools")}
-    assert aside == {4: Why.ADDRESS_UNKNOWN, 7: Why.NO_PLACE, 8: Why.HALF_IN_METRES}
+    assert aside == {4: Why.ADDRESS_MISSPELT, 7: Why.NO_PLACE, 8: Why.HALF_IN_METRES}
     assert [entry.row for entry in area.ledger.entries("addresses")] == [4]
     doubts = [doubt for doubt in area.ledger.doubts if "address" in doubt]
     assert doubts == [
@@ -229,7 +235,8 @@ def test_pools_without_coordinates_are_placed_by_their_address(tmp_path: Path) -
         "row 3: Park Road, to 200 m; row 9: Park Road, where the map has no 99, to 200 m",
         "pools.csv: coordinates and address lie far apart in 1 row (row 6: Park Road 2 is 880 m away); the coordinates "
         "are used; correct whichever is wrong",
-        "committed.csv: 1 site placed by address (house: 1); check on the map: row 2: Park Road 2, to 10 m",
+        "committed.csv: 2 sites placed by address (house: 1, street: 1); check on the map: row 2: Park Road 2, "
+        "to 10 m; row 3: Park Road, to 200 m",
     ]
     samples = {(written, meant.partition(":")[0]) for reading in area.ledger.readings
                for heading, written, meant in reading.samples if heading == "address"}  # fmt: skip
