@@ -56,6 +56,7 @@ from habitatmap.read.ledger import Ledger, SetAside, Unused, some
 from habitatmap.read.names import read_names
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
+from habitatmap.read.photos import Photo, read_photos
 from habitatmap.read.points import rough_lonlat
 from habitatmap.read.pools import read_pools, tell_no_visits
 from habitatmap.read.settings import FILE_NAME, Settings
@@ -110,6 +111,7 @@ class Area:
     credits: list[str] = field(default_factory=list)
     inputs: tuple[Input, ...] = ()
     hazards: Mapping[Hazard, NDArray[np.bool_]] = field(default_factory=dict)
+    photos: tuple[Photo, ...] = ()
 
     @cached_property
     def gazetteer(self) -> Gazetteer:
@@ -209,6 +211,7 @@ def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputErro
         houses = read_houses(tables.get(Kind.ADDRESSES, []), paths, crs, stated, Ledger())
         stated = replace(stated, addresses=houses)
     pools = read_pools([], crs, stated, Ledger())
+    visits = read_visits([], pools, stated, Ledger())
     readers: Mapping[Kind, Callable[[Sequence[Table], Ledger], pd.DataFrame]] = {
         Kind.POOLS: lambda some, into: read_pools(some, crs, stated, into),
         Kind.VISITS: lambda some, into: read_visits(some, pools, stated, into, crs),
@@ -228,6 +231,8 @@ def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputErro
                 ledger.unused.append(Unused(table.file, table.sheet, Why.UNREADABLE.of(fault=fault), table))
         frame = read(good, ledger)
         pools = frame if kind is Kind.POOLS else pools
+        visits = frame if kind is Kind.VISITS else visits
+    read_photos(intake.folder, pools, visits, crs, stated, ledger)
     title = intake.settings.title or intake.folder.resolve().name
     return Account(title, intake.folder, ledger, faults or walls, intake.notes, pools["pool"].tolist())
 
@@ -279,6 +284,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     trees = read_trees(tables.get(Kind.TREES, []), crs, stated, ledger)
     land = read_land(tables.get(Kind.LAND, []), crs, stated, ledger, day, tables.get(Kind.CONSENT, []))
     tell_no_visits(pools, land, visits, day, ledger)
+    photos = read_photos(intake.folder, pools, visits, crs, stated, ledger)
     keep_away = read_keep_away(tables.get(Kind.KEEP_AWAY, []), crs, stated, ledger, settings.keep_away)
     names = read_names(tables.get(Kind.NAMES, []), crs, stated, ledger)
     committed = read_committed(tables.get(Kind.COMMITTED, []), crs, stated, ledger)
@@ -328,6 +334,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         earlier_sites=earlier_sites,
         notes=notes,
         hazards=hazards,
+        photos=photos,
         inputs=inputs_of(ledger.holdings, grid, crs),
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )
@@ -579,6 +586,7 @@ def blurred(area: Area) -> Area:
         ledger=_counts_only(area.ledger),
         notes=area.notes[:1],
         inputs=(),
+        photos=(),
     )
 
 

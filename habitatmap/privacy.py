@@ -50,6 +50,7 @@ class Threat(StrEnum):
     TWO_SEASONS = "two_seasons"  # two seasons are compared
     SUGGESTION = "suggestion"  # a suggestion or zone points at private land
     PICTURE_DATA = "picture_data"  # data hide inside a picture
+    PHOTO = "photo"  # a photo shows a garden, or tells where it was taken
     FRAME = "frame"  # the frame of a map without raster is made of the pools
     REPORT = "report"  # the report is laid beside the public page
 
@@ -112,7 +113,7 @@ def may_be_placed(plan: pd.DataFrame) -> NDArray[np.bool_]:
 
 def without_texts(frame: pd.DataFrame) -> pd.DataFrame:
     """Pools or visits, empty wherever somebody could be named or a row of a file found."""
-    blank = {name: "" for name in ("host", "observer", "note", "action", "file") if name in frame}
+    blank = {name: "" for name in ("host", "observer", "note", "photo", "action", "file") if name in frame}
     return frame.assign(**blank, row=0)
 
 
@@ -125,7 +126,7 @@ def public_pools(
     texts; squares with fewer than FEWEST_PRIVATE private hosts lose theirs. Moved within its square, a pool changes
     nothing.
     """
-    pools = pools.assign(consent="", consent_until=pd.Series(pd.NaT, pools.index, "datetime64[s]"), group="")
+    pools = pools.assign(consent="", consent_until=pd.Series(pd.NaT, pools.index, "datetime64[s]"), group="", photo="")
     open_ones = pools[~private].assign(private="no")
     x, y = middle_of_square(pools["x"], pools["y"], side_m)
     closed = pools.assign(x=x, y=y, uncertainty_m=uncertainty_m(side_m), private="yes")[private]

@@ -14,7 +14,7 @@ from habitatmap.words.catalogue import LANGUAGES, Catalogue, catalogue, words
 
 # Stored as they are: small or packed already, and the plan and its cautions can be read in the file itself. On the
 # public page all is, so that anybody can look up what it tells.
-READ_AT_ONCE = ("facts", "themes", "ground", "plan")
+READ_AT_ONCE = ("facts", "themes", "ground", "plan", "photos")
 
 TEAM, PUBLIC = "team", "public"
 # layers from the lowest up: kind, data block, whether it is on when the page opens, whose page has it

@@ -64,6 +64,7 @@ def team_blocks(result: Result) -> Block:
         "around": _around(result, writer),
         "gaps": _gaps(result, writer),
         "pools": _pools(result, writer),
+        "photos": _photos(result),
         "land": _land(result, writer),
         "links": _links(result, writer),
         "trees": _trees(result, writer),
@@ -313,6 +314,16 @@ def _pools(result: Result, writer: Writer) -> Block:
         "forage_in_reach": scaled(pools["forage_in_reach"], 1_000_000),
         **{key: scaled(pools[key], 1) for key in ("visits", "detections")},
     }
+
+
+def _photos(result: Result) -> list[list[Any]]:
+    """Photos by the number of their pool in the list: [number, file, day of the visit or "", WebP]."""
+    at = {pool: n for n, pool in enumerate(result.pools["pool"])}
+    return [
+        [at[one.pool], shown(one.file), one.day, base64.b64encode(one.small).decode()]
+        for one in result.findings.area.photos
+        if one.pool in at
+    ]
 
 
 def _land(result: Result, writer: Writer) -> list[Block]:

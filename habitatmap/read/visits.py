@@ -110,7 +110,7 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, ren
         "_x": own.x,
         "_y": own.y,
         "_off": own.uncertainty_m,
-        **{name: draft.texts(name) for name in ("taxon", "action", "observer")},
+        **{name: draft.texts(name) for name in ("taxon", "action", "observer", "photo")},
     }
 
 

@@ -101,6 +101,12 @@ ADDRESS = (
 
 CONSENTS = (Consent.YES, Consent.ASK, Consent.NO)
 NOTE = Column("note", "Anything else.", TEXT, words_only=True)
+PHOTO = Column(
+    "photo",
+    "Names of files in photos/, parted by ; where there are several. They are shown on the team's page only.",
+    TEXT,
+    words_only=True,
+)
 PRIVATE = Column("private", "yes where it stands in a garden or on other private land.", TEXT, values=tuple(YesNo))
 FROM = (
     Column("file", "The file that the row was read from.", TEXT),
@@ -175,6 +181,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
         ),
         Column("group", "The group whose list it is in, by its folder in groups/; blank: the area's own.", TEXT),
         replace(NOTE, entry=Entry("note", 40, "write your own pools below")),
+        PHOTO,
         *FROM,
     ),
     Kind.VISITS: (
@@ -236,6 +243,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             help="Anything else. Wear gloves, wash your hands. Never work under dead or damaged branches.",
             entry=Entry("note", 40, "write your own visits below", paper_cm=2.6),
         ),
+        PHOTO,
         Column("larvae_low", "The least that the count may mean.", NUMBER),
         Column("larvae_high", "The most that the count may mean; infinite where it is open.", NUMBER),
         *FROM,

@@ -170,6 +170,7 @@ WORDS: dict[str, str] = {
     "privacy": "Land",
     "privacy.yes": "private",
     "privacy.no": "public",
+    "photo_alt": "Photo {file} of pool {name}",
     "pool_status": "Pool {name}: {outcome}.",
     "outcome.larvae": "larvae",
     "outcome.none seen": "none seen",

@@ -198,6 +198,14 @@ function gapsTable() {
 
 const PAGE = 100;
 
+/** The photos of a pool, its own and those of its visits. */
+function photosOf(pools, i) {
+  const own = (data("photos") || []).filter(([pool]) => pool === i);
+  return own.length ? el("div", {class: "photos"}, ...own.map(([, file, date, picture]) => el("figure", null,
+    el("img", {src: "data:image/webp;base64," + picture, alt: say("photo_alt", {name: pools.name[i], file: file})}),
+    el("figcaption", {dir: "auto"}, date ? day(date) + ": " + file : file)))) : "";
+}
+
 function poolsTable() {
   const pools = data("pools");
   if (!pools) return;
@@ -223,7 +231,7 @@ function poolsTable() {
     cells: (i, button) => [el("th", {scope: "row"}, button),
       el("td", null, symbol(OUTCOMES[word(pools.outcome, i)] || OUTCOMES[""]), " ", words["outcome." + word(pools.outcome, i)] || word(pools.outcome, i)),
       el("td", {class: "figure"}, share(thousandth(pools.occupancy, i)))],
-    card: (i) => el("div", {class: "card"}, factList(poolFacts(pools, i)), data("what-if") && !facts.public
+    card: (i) => el("div", {class: "card"}, factList(poolFacts(pools, i)), photosOf(pools, i), data("what-if") && !facts.public
       ? el("button", {type: "button", class: "act small", on: () => { if (!trial.on) setTrial(true); tryPool(i); showTab("what-if"); byId("try-said").scrollIntoView({block: "nearest"}); }}, words.try_take_out) : ""),
     bring: (i) => { if (!lists.pools.row(i).isConnected) { find.value = pools.name[i]; shown = PAGE; fill(); } },
     show: (i) => { goTo(at[i], 14); ring(at[i]); },
