@@ -64,6 +64,7 @@ from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.plural import each
 from habitatmap.vocabulary.terms import Hazard
 
 # half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
@@ -345,8 +346,9 @@ def _tell_late(visits: pd.DataFrame, day: datetime.date, ledger: Ledger) -> None
     late = visits[visits["date"] > pd.Timestamp(day)]
     if len(late):
         first = late.iloc[0]
+        late_ones = each(len(late), "visit", "is", "are")
         ledger.remark(
-            f"{len(late)} visits are dated after {day}, the day as of which the area is read (for instance "
+            f"{late_ones} dated after {day}, the day as of which the area is read (for instance "
             f"{first['pool']}, {first['file']} row {first['row']}); they do not count yet; check the year"
         )
 

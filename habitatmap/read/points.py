@@ -35,6 +35,7 @@ from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.rows import PLACE_COLUMNS, Draft
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.plural import each
 
 ROLES = (*PLACE_COLUMNS, "system")
 # a tree farther from the area is of no use to it, and most likely misplaced; every flight ends long before
@@ -183,13 +184,14 @@ def tell_slips(draft: Draft, points: Sequence[Point | Refusal], box: Box | None)
     ]
     if mended:
         draft.remark(
-            f"{len(mended)} places were settled by where the area lies, as one reading only is there "
+            f"{each(len(mended), 'place', 'was', 'were')} settled by where the area lies, as one reading only is there "
             f"({some(mended)}); check them"
         )
     beside = [f"row {draft.row_of(at)}: {words}" for at, words in near_misses(points, box)]
     if beside:
         draft.remark(
-            f"{len(beside)} places lie beside the area and may be slips ({some(beside)}); they are used as written"
+            f"{each(len(beside), 'place', 'lies', 'lie')} beside the area and may be slips "
+            f"({some(beside)}); they are used as written"
         )
 
 

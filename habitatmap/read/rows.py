@@ -139,7 +139,7 @@ class Draft:
         whole, number = completed(cells, years, when)
         if number:
             by = self.heading("year") if any(years) else f"{when.said_by} says" if when else ""
-            self.remark(f"{number} dates of {self.heading(name)} have no year of their own and are read as {by}")
+            self.remark(f"{count(number, 'date')} of {self.heading(name)} without a year: read as {by}")
         found: list[tuple[datetime.date | None, Span | None]] = []
         heading = f"{self.heading(name)} {self.table.taught.units.get(name, '')}"
         for at, read in enumerate(read_dates(whole, heading, self.table.day_zero, self._other_dates(name))):
@@ -261,7 +261,7 @@ class Draft:
                 self.ledger.ask_word(self.table.file_of(at), name, as_text(cells[at]), self.table.numbers[at])
         if lost:
             self.remark(
-                f"{len(lost)} cells of {self.heading(name)} cannot be read (row {self.row_of(lost[0])}: "
+                f"{count(len(lost), 'cell')} of {self.heading(name)} cannot be read (row {self.row_of(lost[0])}: "
                 f'"{as_text(cells[lost[0]])[:40]}"); {so}'
             )
 
@@ -354,7 +354,7 @@ def _refuse_failed(draft: Draft, dispensable: set[str]) -> None:
         elif name is not None:
             draft.refuse(at, name, cell, cell.why)
     if lost:
-        draft.remark(f"{len(lost)} cells hold a formula without a result and were left out (row {lost[0]})")
+        draft.remark(f"{count(len(lost), 'cell')} with a formula without a result left out (row {lost[0]})")
 
 
 def _tell_headings(kind: Kind, table: Table, heads: Headings, ledger: Ledger) -> None:

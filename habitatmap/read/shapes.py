@@ -21,6 +21,7 @@ from habitatmap.read.ledger import SAMPLES, Ledger, some
 from habitatmap.read.points import ROLES, layer_crs, source_of, tell_slips
 from habitatmap.read.rows import Draft, gather, open_drafts, set_repeats_aside
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.plural import each
 
 Want = Literal["polygons", "lines", "any"]
 
@@ -63,7 +64,7 @@ def place_by_shape(draft: Draft, crs: CRS, stated: Stated, want: Want) -> None:
     broken = kept[~shapely.is_valid(found[kept])]
     if len(broken):
         draft.remark(
-            f"{len(broken)} outlines cross themselves and were repaired (row {_rows(draft, broken.tolist())}); see on "
+            f"{each(len(broken), 'outline', 'crosses itself', 'cross themselves')}: repaired (row {_rows(draft, broken.tolist())}); see on "
             "the map whether the outline is right"
         )
         found[broken] = shapely.make_valid(found[broken])
@@ -189,12 +190,12 @@ def _tell_repairs(draft: Draft, closed: Sequence[int], swapped: Sequence[int], s
     """Remarks on outlines that were closed and shapes that were turned over, with their rows."""
     if closed:
         draft.remark(
-            f"{len(closed)} outlines did not come back to their start and were closed by a straight line "
+            f"{each(len(closed), 'outline', 'does', 'do')} not come back to the start: closed by a straight line "
             f"(row {_rows(draft, closed)}); see on the map whether the outline is right"
         )
     if swapped and stated.box is not None:
         draft.remark(
-            f"{len(swapped)} shapes lie in the area with latitude and longitude swapped only, and were "
+            f"{each(len(swapped), 'shape', 'lies', 'lie')} in the area with latitude and longitude swapped only: "
             f"turned over (row {_rows(draft, swapped)}); check them against {stated.box.said_by}"
         )
 

@@ -21,6 +21,7 @@ from habitatmap.read.headings import fold, unit_of
 from habitatmap.read.ledger import UnitBy, UnitRead
 from habitatmap.read.rows import Draft
 from habitatmap.read.tree_conditions import UNDEFINED
+from habitatmap.vocabulary.plural import each
 
 Floats = NDArray[np.float64]
 
@@ -185,8 +186,8 @@ def _tell_lost(draft: Draft, name: str, read: Floats) -> None:
     lost = [c for c in lost if fold(c) not in UNDEFINED and c not in ("0", "-1")]
     if lost:
         draft.remark(
-            f"{len(lost)} cells of {draft.heading(name)} give no thickness in a known "
-            f"unit (for instance {lost[0]}); these trees count as of unknown thickness"
+            f"{each(len(lost), 'cell', 'gives', 'give')} no thickness in a known unit under {draft.heading(name)} "
+            f" (for instance {lost[0]}); these trees count as of unknown thickness"
         )
 
 

@@ -23,6 +23,7 @@ from habitatmap.read.tree_names import read_names, with_names_by_content
 from habitatmap.read.values import yes_no
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.plural import each
 from habitatmap.vocabulary.terms import Condition
 
 TREES = dtypes(Kind.TREES)
@@ -135,7 +136,8 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger
             odds.append(f"{files[keep]} row {frame['row'].iloc[keep]} and {row['file']} row {row['row']}: {differ}")
     if odds:
         ledger.remark(
-            f"{len(odds)} trees that two lists have are described differently; the fuller row is used ({some(odds)})"
+            f"{each(len(odds), 'tree', 'is', 'are')} described differently in two lists; the fuller row "
+            f"is used ({some(odds)})"
         )
     return frame.drop(frame.index[sorted(gone)])
 

@@ -24,6 +24,7 @@ from habitatmap.read.rows import PLACE_COLUMNS, Columns, Draft, close, gather, o
 from habitatmap.read.values import name_key, name_of, nearest_name, today_called
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.plural import each
 
 VISITS = dtypes(Kind.VISITS)
 
@@ -60,7 +61,7 @@ def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> Non
         if wrong.any():
             first = frame[wrong].iloc[0]
             ledger.remark(
-                f"{wrong.sum()} visits are dated {what} (for instance {first['pool']}, "
+                f"{each(int(wrong.sum()), 'visit', 'is', 'are')} dated {what} (for instance {first['pool']}, "
                 f"{first['file']} row {first['row']}); check both dates"
             )
 

@@ -193,7 +193,7 @@ def test_what_cannot_be_read_in_a_row_that_counts_is_said() -> None:
         table("pool,date,outcome,larvae,checked", ("P1", "2024-05-03", "larvae", "a cup", "perhaps"))
     )
     assert frame["larvae"].isna().all()
-    assert any('1 cells of larvae cannot be read (row 2: "a cup")' in remark for remark in ledger.remarks)
+    assert any('1 cell of larvae cannot be read (row 2: "a cup")' in remark for remark in ledger.remarks)
     assert any('"perhaps"' in remark for remark in ledger.remarks)
 
 

@@ -29,6 +29,7 @@ from habitatmap.read.formats.lines import (
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import fold, is_known, our_name, tells_records_apart
 from habitatmap.read.templates import is_example, is_marked, is_no_data
+from habitatmap.vocabulary.plural import each
 
 # titles and notes above the headings: so many filled rows are looked through
 DEEPEST_HEADING = 40
@@ -249,7 +250,9 @@ def _table(file: str, part: _Part, notes: Sequence[str], sheet: str, ragged: boo
     left_out = []
     if told.passed:
         names = [f"row {records[at][0]}: {text[:40]}" for at, text in told.passed.items()]
-        left_out.append(f"{len(names)} lines between the rows are no records ({'; '.join(names[:3])})")
+        left_out.append(
+            f"{each(len(names), 'line', 'is no record', 'are no records')} between the rows ({'; '.join(names[:3])})"
+        )
     if beside and noted:
         left_out.append(
             f"notes that run past the headings were read whole (row {beside[0]} and {len(beside) - 1} more)"
