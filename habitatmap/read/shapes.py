@@ -64,8 +64,8 @@ def place_by_shape(draft: Draft, crs: CRS, stated: Stated, want: Want) -> None:
     broken = kept[~shapely.is_valid(found[kept])]
     if len(broken):
         draft.remark(
-            f"{each(len(broken), 'outline', 'crosses itself', 'cross themselves')}: repaired (row {_rows(draft, broken.tolist())}); see on "
-            "the map whether the outline is right"
+            f"{each(len(broken), 'outline', 'crosses itself', 'cross themselves')}: repaired "
+            f"(row {_rows(draft, broken.tolist())}); see on the map whether the outline is right"
         )
         found[broken] = shapely.make_valid(found[broken])
     if want != "any":

@@ -101,7 +101,7 @@ def test_land_with_every_kind_of_row(tmp_path: Path) -> None:
         "a line where a polygon is expected",
     ]
     assert (aside["remedy"] != "").all()
-    assert any("cross themselves" in r and "row 4" in r for r in ledger.remarks)
+    assert any("crosses itself" in r and "row 4" in r for r in ledger.remarks)
     assert any("expired 2024-12-31" in r for r in ledger.remarks)
 
 

@@ -225,7 +225,7 @@ def test_sheets_that_are_about_something_else_are_left_out_and_named() -> None:
     notes = table("colour,shape", ("red", "round"), file="pools.xlsx")
     frame, ledger = pools(table("pool,x,y", ("P1", 1, 2), file="pools.xlsx"), notes)
     assert len(frame) == 1
-    assert any("not read" in remark for remark in ledger.remarks)
+    assert [(one.file, one.why.code) for one in ledger.unused] == [("pools.xlsx", Why.NO_HEADING_KNOWN)]
     assert ledger.counts()["pools"]["read"] == 1
 
 
