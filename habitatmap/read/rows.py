@@ -152,7 +152,7 @@ class Draft:
                     self.refuse(at, name, cells[at], read)
                 read = None
             found.append((read, span or (Span(read, read) if read else None)))
-        self.sample(name, [day for day, _ in found])
+        self.sample(name, [day or (span and f"{span.first} to {span.last}") for day, span in found])
         return found
 
     def _other_dates(self, name: str) -> list[object]:
