@@ -152,7 +152,8 @@ def hold(case: Case, folder: Path) -> None:
     count = area.ledger.counts()[case.kind]
     ours = passed_over + sum(1 for key in case.aside if not isinstance(key, tuple) or key[0].startswith(case.kind))
     assert count == {"read": len(rows) + ours, "accepted": len(rows), "set_aside": ours}
-    remarks = area.ledger.remarks() if callable(area.ledger.remarks) else area.ledger.remarks
+    unused = [f"{one.file} {one.sheet}: {one.why.reason}" for one in area.ledger.unused]
+    remarks = [*area.ledger.remarks, *unused]
     assert case.says.lower() in " ".join([*map(str, area.notes), *map(str, remarks)]).lower(), (area.notes, remarks)
 
 
