@@ -11,11 +11,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from openpyxl import load_workbook
 from pypdf import PdfReader
 from shapely.geometry import box
 
 from habitatmap.area import blurred, open_area
+from habitatmap.export.consents import write_consents
 from habitatmap.fieldwork.rounds import plan_rounds, read_week
+from habitatmap.read.consent_list import FILE
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.land import read_land
 from habitatmap.read.ledger import Ledger
@@ -61,9 +64,16 @@ def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
         class_table({1: 0.6}),
         pools=csv_text("pool,x,y,set_out,removed,private,consent,consent until", rows()),
         visits=[(name, "2024-08-01", "larvae") for name, *_ in POOLS],
-        land=[("Field", "no", refused)],
+        land=[("Field", "no", refused), ("Common", "yes", box(LEFT, TOP - 200, LEFT + 200, TOP))],
         toml="[plan]\npools = 1\n",
     )
+    write_consents(open_area(folder))
+    book = load_workbook(folder / FILE)
+    sheet = book["Consent"]
+    (row,) = (cell.row for cell in sheet["B"] if cell.value == "Common")
+    sheet.cell(row, 9, "warden@example.org")
+    sheet.cell(row, 10, "by day only")
+    book.save(folder / FILE)
     for command in (["map"], ["sheets"], ["rounds", "--week", "2025-W27"], ["survey"]):
         done = habitatmap(*command, folder)
         assert done.code == 0, done.err
@@ -99,6 +109,19 @@ def test_no_search_is_asked_for_there(town: Path) -> None:
     page = (town / "survey" / "survey.html").read_text(encoding="utf-8")
     (line,) = re.findall(r"Where one more search teaches most now: ([^<]*)\.", page)
     assert set(line.split(", ")) == {"Plain", "Kept", "Asked", "Own yes"}
+
+
+def test_the_crew_is_told_what_was_agreed_and_the_public_is_not(town: Path) -> None:
+    text = " ".join(" ".join(page.extract_text() for page in PdfReader(town / "sheets" / "sites.pdf").pages).split())
+    assert "Condition: by day only. Contact: warden@example.org." in text
+    places = pd.read_csv(town / "out" / "places.csv", keep_default_na=False).set_index("name")
+    assert places.loc["Common", ["consent", "contact", "condition"]].tolist() == [
+        "yes",
+        "warden@example.org",
+        "by day only",
+    ]
+    for file in (town / "out" / "public_map.html", *(town / "out" / "pictures").iterdir()):
+        assert not any(word in file.read_bytes() for word in (b"warden@", b"by day only")), file.name
 
 
 def test_no_label_and_no_row_to_fill_in(town: Path) -> None:

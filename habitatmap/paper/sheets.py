@@ -291,7 +291,7 @@ def _sheet_of(result: Result, site: Site, row: Row) -> dict[str, object]:
         "reason": reason(row),
         "zone": zone if site.zone is not None else "",
         "access": "" if site.private else access(site.x, site.y, result.paths),
-        "consent": following(Sentence(consent(row).sentence), _also(row)),
+        "consent": following(Sentence(consent(row).sentence), _also(row), *_agreed(result, site)),
         "cautions": _halves(sentences(for_area(result.settings))),
     }
 
@@ -300,6 +300,14 @@ def _also(row: Row) -> Sentence:
     """Whom to ask besides the owner, in a sentence; "" for nobody."""
     whom = apart([Sentence(part) for part in str(row["also_ask"]).split("; ")], by="; ")
     return say("To be asked as well: {whom}.", whom=whom) if row["also_ask"] else Sentence("")
+
+
+def _agreed(result: Result, site: Site) -> list[Sentence]:
+    """On what condition the land may be used, and how to reach whoever decides; nothing of private land."""
+    land = result.places
+    here = land[land.geometry.intersects(shapely.Point(site.x, site.y))] if len(land) and not site.private else land[:0]
+    said = [say("Condition: {text}.", text=text.rstrip(".")) for text in dict.fromkeys(here["condition"]) if text]
+    return said + [say("Contact: {text}.", text=text) for text in dict.fromkeys(here["contact"]) if text]
 
 
 def _halves(texts: list[str]) -> list[list[str]]:

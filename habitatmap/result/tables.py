@@ -334,9 +334,11 @@ def place_table(
     season: Floats | None,
     owner: NDArray[np.integer],
 ) -> gpd.GeoDataFrame:
-    """places.csv: one row per land polygon: name and place (what it is called where it has no name), consent, hectares,
-    standing pools, mean forage, suggestions."""
-    table = land[["name", "place", "kind", "consent", "consent_note", "private", "geometry"]].copy()
+    """places.csv: one row per land polygon: id, name and place (what it is called where it has no name), consent and
+    what was agreed, hectares, standing pools, mean forage, suggestions."""
+    agreed = ["consent", "consent_note", "until", "owner", "contact", "condition"]
+    table = land[["id", "name", "place", "kind", *agreed, "private", "geometry"]].copy()
+    table["until"] = land["until"].dt.strftime("%Y-%m-%d").fillna("")
     under = land_under(land, pools["x"].to_numpy(float)[standing], pools["y"].to_numpy(float)[standing])
     table["area_ha"] = np.round(land.geometry.area.to_numpy(float) / 10_000.0, 4)
     table["pools"] = np.bincount(under[under >= 0], minlength=len(land))[: len(land)]
