@@ -29,6 +29,7 @@ from habitatmap.plan.candidates import ExclusionZone
 from habitatmap.read.formats.cells import unguard
 from habitatmap.words.bases import told_pools
 from habitatmap.words.gaps import told_gaps
+from habitatmap.words.no_visit import flagged
 from habitatmap.words.tables import told_plan
 from tests.results import CRS_UTM, GRID, NASTY, invented
 
@@ -252,7 +253,7 @@ def as_written(result: Any, name: str) -> pd.DataFrame:
     """A frame of the result; gaps, suggestions and pools with their sentences."""
     frame: pd.DataFrame = getattr(result, name)
     plan = told_plan(result.plan, result.settings)
-    return {"gaps": told_gaps(result.gaps), "plan": plan, "pools": told_pools(result.pools)}.get(name, frame)
+    return {"gaps": told_gaps(result.gaps), "plan": plan, "pools": told_pools(flagged(result.pools))}.get(name, frame)
 
 
 def test_every_layer_comes_back(package: Path) -> None:
