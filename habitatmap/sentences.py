@@ -50,7 +50,7 @@ def say(template: str, /, **values: Value | float) -> Sentence:
 
 
 def _value(value: Value | float) -> Value:
-    return Quantity(value, grouped=True) if isinstance(value, int | float) else value
+    return value if isinstance(value, tuple | str | datetime.date) else Quantity(float(value), grouped=True)
 
 
 def as_it_is(name: str) -> Sentence:

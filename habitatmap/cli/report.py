@@ -21,7 +21,7 @@ def command(call: Call) -> None:
     if opened is None:
         return
     result = run(opened, say=tell, public=False)
-    write_report(result, call.target)
+    write_report(result, call.target, call.spoken(opened))
     if call.as_json:
         click.echo(summary_text(result), nl=False)
     call.wrote("Report", "report.pdf")

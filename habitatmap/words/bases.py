@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import calendar
+import datetime
 from collections.abc import Callable, Iterable, Mapping
 from enum import StrEnum
 from typing import Any
@@ -19,15 +19,16 @@ from habitatmap.survey.species import SpeciesFigures
 from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.note import Note, note
 from habitatmap.vocabulary.window import Window
+from habitatmap.words.months import MONTHS
 from habitatmap.words.numbers import count, listed, p_words, percent
-from habitatmap.words.sentences import Quantity, Sentence
+from habitatmap.words.sentences import Quantity, Sentence, apart, following, say
 
 AT_LIMIT = "where no standard error holds; read the interval"
 COVARIATES = {"forage_score": "forage", "dead_wood_score": "dead wood", "places_near": "breeding places near"}
 GROUP = "all larvae, checked or not"
 WHERE = "pools where people put them; applies only to similar sites"
 # a code's sentence (or half of one) with its values by name; or a function of the values
-TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
+TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], Sentence]] = {
     Irregular.NOT_SEARCHED: "no site was searched",
     Irregular.NO_DETECTION: "nothing was found at any search, so that rare and hard to find are not distinguishable",
     Irregular.SEARCHED_ONCE: "no site was searched more than once, so that only the product of occupancy and detection "
@@ -35,67 +36,92 @@ TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
     Irregular.OCCUPANCY_AT_LIMIT: f"the estimate of occupancy lies at its limit of 1, {AT_LIMIT}",
     Irregular.DETECTION_AT_LIMIT: "every search of a site with a detection was a detection, so that detection lies at "
     f"its limit of 1, {AT_LIMIT}",
-    Irregular.SEPARATION: lambda v: (
-        f"too few data to limit {listed(v['terms'])} of {v['part']}, so that no standard error holds"
+    Irregular.SEPARATION: lambda v: say(
+        "too few data to limit {terms} of {part}, so that no standard error holds",
+        terms=listed(v["terms"]),
+        part=Sentence(v["part"]),
     ),
-    Irregular.COLLINEAR: lambda v: (
-        f"the other covariates of {v['part']} already determine {listed(v['terms'])}, left out"
+    Irregular.COLLINEAR: lambda v: say(
+        "the other covariates of {part} already determine {terms}, left out",
+        terms=listed(v["terms"]),
+        part=Sentence(v["part"]),
     ),
     Irregular.FLAT: "the coefficients are not distinguishable",
-    Irregular.DETECTIONS_ONLY: lambda v: (
-        f"all {count(v['n'], 'search', 'searches')} found larvae and none was recorded without, so that nothing tells "
-        "how often larvae are missed, or where there are none; note every search, also those that find nothing"
+    Irregular.DETECTIONS_ONLY: lambda v: say(
+        "all {searches} found larvae and none was recorded without, so that nothing tells how often larvae are "
+        "missed, or where there are none; note every search, also those that find nothing",
+        searches=count(v["n"], "search", "searches"),
     ),
     Lacking.SEARCHES: "the searches are too few",
-    Lacking.WIDTH: lambda v: (
-        f"anything from {percent(v['low'])} to {percent(v['high'])} would fit the searches, and an interval wider than "
-        f"{100 * v['widest']:.0f} points tells too little (expert judgement); about {v['searches']} searches each of "
-        f"{count(v['pools'], 'pool')} in a season would narrow it"
+    Lacking.WIDTH: lambda v: say(
+        "anything from {low} to {high} would fit the searches, and an interval wider than {widest} points tells too "
+        "little (expert judgement); about {searches} searches each of {pools} in a season would narrow it",
+        low=percent(v["low"]),
+        high=percent(v["high"]),
+        widest=100 * v["widest"],
+        searches=v["searches"],
+        pools=count(v["pools"], "pool"),
     ),
-    Lacking.DETECTIONS: lambda v: f"{count(v['n'], 'detection')} ({v['needed']} needed)",
-    Lacking.SEARCHED_TWICE: lambda v: f"{count(v['n'], 'pool')} searched twice ({v['needed']} needed)",
-    Lacking.SEASONS: lambda v: f"{count(v['n'], 'season')} with searches ({v['needed']} needed)",
-    Lacking.SAME_POOLS: lambda v: f"{count(v['n'], 'pool')} searched in every season ({v['needed']} needed)",
-    Lacking.EQUAL_SEARCHES: "the same pools had {low:.1f} to {high:.1f} searches a season",
-    Lacking.EQUAL_DATES: "the seasons' searches lie up to {days:.0f} days apart in the year",
-    Lacking.DETECTIONS_A_SEASON: lambda v: f"{count(v['n'], 'detection')} ({v['needed']} a season needed)",
-    Lacking.PLACES: lambda v: f"{count(v['n'], 'place')} searched ({v['needed']} needed)",
+    Lacking.DETECTIONS: lambda v: _needed("{what} ({n} needed)", v, "detection"),
+    Lacking.SEARCHED_TWICE: lambda v: _needed("{what} searched twice ({n} needed)", v, "pool"),
+    Lacking.SEASONS: lambda v: _needed("{what} with searches ({n} needed)", v, "season"),
+    Lacking.SAME_POOLS: lambda v: _needed("{what} searched in every season ({n} needed)", v, "pool"),
+    Lacking.EQUAL_SEARCHES: lambda v: say(
+        "the same pools had {low} to {high} searches a season", low=Quantity(v["low"], 1), high=Quantity(v["high"], 1)
+    ),
+    Lacking.EQUAL_DATES: lambda v: say(
+        "the seasons' searches lie up to {days} days apart in the year", days=Quantity(v["days"])
+    ),
+    Lacking.DETECTIONS_A_SEASON: lambda v: _needed("{what} ({n} a season needed)", v, "detection"),
+    Lacking.PLACES: lambda v: _needed("{what} searched ({n} needed)", v, "place"),
     Lacking.BOTH_OUTCOMES: "larvae were seen at all places, or at none",
-    Lacking.SQUARES: lambda v: f"the places lie in {count(v['n'], 'square')} ({v['needed']} needed)",
+    Lacking.SQUARES: lambda v: _needed("the places lie in {what} ({n} needed)", v, "square"),
     Lacking.RESAMPLES: "many resampled towns have no estimate",
-    Lacking.CHECKED: lambda v: (
-        f"{count(v['n'], 'checked detection')} ({v['needed']} needed), and sites searched more than once"
+    Lacking.CHECKED: lambda v: _needed(
+        "{what} ({n} needed), and sites searched more than once", v, "checked detection"
     ),
-    Lacking.COEFFICIENTS: lambda v: (
-        f"{count(v['coefficients'], 'coefficient')} of covariates need {v['needed']} detections, there are {v['n']}"
+    Lacking.COEFFICIENTS: lambda v: say(
+        "{coefficients} of covariates need {needed} detections, there are {n}",
+        coefficients=count(v["coefficients"], "coefficient"),
+        needed=v["needed"],
+        n=v["n"],
     ),
     Lacking.COVARIATE: "it is not given for {n} of {of}",
     Lacking.VARIATION: "it is the same throughout",
-    OnSurroundings.COVARIATES: lambda v: (
-        f"by {_named(v['names'])}, each with a slope held near 0 unless the searches say otherwise"
+    OnSurroundings.COVARIATES: lambda v: say(
+        "by {what}, each with a slope held near 0 unless the searches say otherwise",
+        what=Sentence(_named(v["names"])),
     ),
     OnSurroundings.TOO_FEW_SEARCHES: "the same probability everywhere (too few searches)",
     OnSurroundings.NOT_GIVEN: "the same probability everywhere (no surroundings are known)",
-    OnSurroundings.TOO_FEW_DETECTIONS: lambda v: f"the same probability everywhere ({count(v['n'], 'detection')})",
+    OnSurroundings.TOO_FEW_DETECTIONS: lambda v: say(
+        "the same probability everywhere ({detections})", detections=count(v["n"], "detection")
+    ),
     OnSurroundings.NOT_KNOWN: "the same probability everywhere (no forage or dead wood is known where pools were "
     "searched)",
     OnSurroundings.ALIKE: "the same probability everywhere (the surroundings hardly differ where pools were searched)",
-    SurveyWarning.NOT_CLOSED: lambda v: (
-        f"Within the closed window {window(v['window'])}, pools gained or lost larvae ({p_words(v['p_value'])}, early "
-        f"against late searches). The estimate then leans towards pools used at any time; a shorter window is better."
+    SurveyWarning.NOT_CLOSED: lambda v: say(
+        "Within the closed window {window}, pools gained or lost larvae ({p}, early against late searches). The "
+        "estimate then leans towards pools used at any time; a shorter window is better.",
+        window=window(v["window"]),
+        p=p_words(v["p_value"]),
     ),
-    SurveyWarning.NARROWED: lambda v: (
-        f"Within a season, pools gained or lost larvae ({p_words(v['p_value'])}, early against late searches). Only "
-        f"searches from {window(v['window'])} count, as more larvae were seen then; [season] closed in area.toml can "
-        "state another part of the year."
+    SurveyWarning.NARROWED: lambda v: say(
+        "Within a season, pools gained or lost larvae ({p}, early against late searches). Only searches from "
+        "{window} count, as more larvae were seen then; [season] closed in area.toml can state another part of the "
+        "year.",
+        window=window(v["window"]),
+        p=p_words(v["p_value"]),
     ),
-    SurveyWarning.MISFIT: lambda v: (
-        f"The model does not fit well ({p_words(v['p_value'])} by simulated surveys). All intervals "
-        f"are widened for it (overdispersion {v['overdispersion']:.1f})."
+    SurveyWarning.MISFIT: lambda v: say(
+        "The model does not fit well ({p} by simulated surveys). All intervals are widened for it (overdispersion "
+        "{overdispersion}).",
+        p=p_words(v["p_value"]),
+        overdispersion=Quantity(v["overdispersion"], 1),
     ),
-    SurveyWarning.DETECTIONS_ONLY: lambda v: (
-        f"In {listed([str(season) for season in v['seasons']])} no search without larvae was recorded. Those searches "
-        "tell about their own pools only."
+    SurveyWarning.DETECTIONS_ONLY: lambda v: say(
+        "In {seasons} no search without larvae was recorded. Those searches tell about their own pools only.",
+        seasons=listed([str(season) for season in v["seasons"]]),
     ),
     SurveyWarning.LONG_SEASON: "The searches span {days} days ({first} to {last}), too long to be closed: pools may "
     "have been occupied or emptied meanwhile, and the estimate then leans towards pools used at any time.",
@@ -111,23 +137,30 @@ TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
 }
 
 
-def told(note: Note) -> str:
+def _needed(text: str, v: Mapping[str, Any], thing: str) -> Sentence:
+    """How many there are of what is needed."""
+    return say(text, what=count(v["n"], thing), n=v["needed"])
+
+
+def told(note: Note) -> Sentence:
     """A note as a sentence, or half of one."""
     text = TEXTS[note.code]
-    return text.format(**note.values) if isinstance(text, str) else text(note.values)
+    if not isinstance(text, str):
+        return text(note.values)
+    return say(text, **{n: v if isinstance(v, int | datetime.date) else str(v) for n, v in note.values.items()})
 
 
-def worded(code: StrEnum) -> str:
+def worded(code: StrEnum) -> Sentence:
     """The words of a code that has no values."""
     return told(note(code))
 
 
-def reasons(notes: Iterable[Note]) -> str:
+def reasons(notes: Iterable[Note]) -> Sentence:
     """Several notes as one half of a sentence."""
-    return "; ".join(told(one) for one in notes)
+    return following(*(told(one) for one in notes), by="; ")
 
 
-def noted(notes: Iterable[Note]) -> list[str]:
+def noted(notes: Iterable[Note]) -> list[Sentence]:
     """Notes as sentences."""
     return [told(one) for one in notes]
 
@@ -184,11 +217,13 @@ def told_pools(pools: pd.DataFrame) -> pd.DataFrame:
 # --- the survey as a whole -------------------------------------------------------------------------------------------
 
 
-def window(text: str) -> str:
+def window(text: str) -> Sentence:
     """A part of the year: "15 May to 15 August"."""
     within = Window.read(text)
-    first, last = (f"{day} {calendar.month_name[month]}" for month, day in (within.first, within.last))
-    return f"{first} to {last}"
+    first, last = (
+        say("{day} {month}", day=day, month=Sentence(MONTHS[month - 1])) for month, day in (within.first, within.last)
+    )
+    return say("{low} to {high}", low=first, high=last)
 
 
 def period(figures: SeasonFigures) -> str:
@@ -273,14 +308,15 @@ def seasons_part(seasons: Seasons) -> dict[str, object]:
     return {"each": season_rows(seasons), "same_pools": seasons.same, "shown": trend(seasons)}
 
 
-def trend(seasons: Seasons) -> str:
+def trend(seasons: Seasons) -> Sentence:
     """What is known of a change between the seasons."""
     if seasons.trend is Trend.NOT_KNOWN:
-        why = ", ".join(told(one) for one in seasons.why) if seasons.each else "no search counts"
-        return f"no change can be shown: {why}"
+        why = apart([told(one) for one in seasons.why]) if seasons.each else Sentence("no search counts")
+        return say("no change can be shown: {why}", why=why)
     if seasons.trend is Trend.NO_CHANGE:
-        return "no change can be shown: the interval of the last season minus the first holds 0"
-    return f"occupancy {seasons.trend} from {seasons.each[0].season} to {seasons.each[-1].season}"
+        return Sentence("no change can be shown: the interval of the last season minus the first holds 0")
+    first, last = (str(each.season) for each in (seasons.each[0], seasons.each[-1]))
+    return say("occupancy {changed} from {first} to {last}", changed=seasons.trend, first=first, last=last)
 
 
 def species_rows(species: Iterable[SpeciesFigures]) -> list[dict[str, object]]:

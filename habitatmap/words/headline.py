@@ -9,7 +9,7 @@ from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.numbers import at_least, at_most, count, known, percent
-from habitatmap.words.sentences import Sentence, Value, ceiled, floored, whole_metres
+from habitatmap.words.sentences import Quantity, Sentence, Value, ceiled, floored, following, whole_metres
 from habitatmap.words.served import beside_the_headline, likely_served
 from habitatmap.words.survey import opening
 
@@ -94,36 +94,44 @@ def _ends(low: float, high: float) -> dict[str, Value]:
     return {"low": floored(low)._replace(unit=""), "high": ceiled(high)}
 
 
-def _reached(figures: Figures, with_plan: bool, verb: str) -> str:
+def _reached(figures: Figures, with_plan: bool, verb: str) -> Sentence:
     """Forage in reach with its ranges; the range of flight before the figure where it is wide."""
     reach = figures.forage_in_reach
     value = percent(reach.with_plan if with_plan else reach.now, 1)
-    told = [str(said) for said in ranges(figures, with_plan)]
+    told = ranges(figures, with_plan)
     if _flight_leads(figures, with_plan):
-        rest = f" ({'; '.join(told[1:])})" if told[1:] else ""
         low, high = _by_flight(figures, with_plan)
         medians = sorted(map(float, reach.by_forage_median_m))
-        return (
-            f"{floored(low)._replace(unit='')} to {ceiled(high)}{verb}, by how far flies go (median flight "
-            f"{medians[0]:.0f} to {medians[-1]:.0f} m); {value} with the flight that is assumed{rest}"
+        how = (
+            f"{{low}} to {{high}}{verb}, by how far flies go (median flight {{short}} to {{long}}); {{value}} with the "
+            "flight that is assumed"
         )
-    return f"{value}{verb}{' (' + '; '.join(told) + ')' if told else ''}"
+        ends = _ends(low, high) | {"short": Quantity(medians[0]), "long": whole_metres(medians[-1]), "value": value}
+        rest = following(*told[1:], by="; ")
+        return Sentence(f"{how} ({{rest}})" if rest else how, ends | {"rest": rest})
+    rest = following(*told, by="; ")
+    return Sentence(f"{{value}}{verb} ({{rest}})" if rest else f"{{value}}{verb}", {"value": value, "rest": rest})
 
 
-def reach_with_plan(figures: Figures) -> str:
+def reach_with_plan(figures: Figures) -> Sentence:
     """What is in reach with the plan, and the certified limit of that; a plan made for something else says so."""
     reach, plan = figures.forage_in_reach, figures.plan
-    told = f"With {count(plan.pools, 'more pool')}, if they are occupied as today's searches expect: "
-    told += _reached(figures, with_plan=True, verb=" would be in reach")
+    told = "With {pools}, if they are occupied as today's searches expect: {reached}"
+    values: dict[str, Value] = {
+        "pools": count(plan.pools, "more pool"),
+        "reached": _reached(figures, with_plan=True, verb=" would be in reach"),
+    }
     if not known(reach.upper_bound):
-        return f"{told}."
-    share = "" if not known(plan.share_of_bound) else at_least(plan.share_of_bound, 1)
+        return Sentence(f"{told}.", values)
+    values["most"] = at_most(reach.upper_bound, 1)
+    if known(plan.share_of_bound):
+        values["share"] = at_least(plan.share_of_bound, 1)
     if plan.objective == Objective.REACH:
-        has = share and f" (the plan has {share} of the maximum possible gain)"
-        return f"{told}; no choice of as many could reach more than {at_most(reach.upper_bound, 1)}{has}."
-    has = share and f" (this plan has {share} of that gain)"
-    most = at_most(reach.upper_bound, 1)
-    return f"{told}; the plan is not made for that alone, and none could reach more than {most}{has}."
+        has = " (the plan has {share} of the maximum possible gain)" if "share" in values else ""
+        return Sentence(f"{told}; no choice of as many could reach more than {{most}}{has}.", values)
+    has = " (this plan has {share} of that gain)" if "share" in values else ""
+    alone = "the plan is not made for that alone, and none could reach more than"
+    return Sentence(f"{told}; {alone} {{most}}{has}.", values)
 
 
 def headline(figures: Figures) -> str:

@@ -9,6 +9,7 @@ from numbers import Real
 from habitatmap.plan.candidates import Reason
 from habitatmap.vocabulary.terms import Consent, YesNo
 from habitatmap.words.gaps import lost
+from habitatmap.words.months import MONTHS
 from habitatmap.words.numbers import known
 from habitatmap.words.sentences import Sentence, Value, following, hectares, significant
 
@@ -20,10 +21,6 @@ MUCH_ASSUMED = 0.3
 WIDE = 0.4
 # a class that gives more than this share of what a site adds is most of it
 MOSTLY = 0.5
-MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
 
 
 Row = Mapping[str, object]

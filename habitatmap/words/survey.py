@@ -6,80 +6,101 @@ does.
 
 from __future__ import annotations
 
-import calendar
 import datetime
 
 from habitatmap.survey.figures import Here, OccupancyFigures, SeasonFigures
 from habitatmap.survey.probabilities import PoolOccupancy
 from habitatmap.words.bases import reasons
+from habitatmap.words.months import MONTHS
 from habitatmap.words.numbers import count, known, percent, span, whole_span
+from habitatmap.words.sentences import Quantity, Sentence, say
 
 
-def opening(figures: OccupancyFigures, pools: int) -> list[str]:
+def opening(figures: OccupancyFigures, pools: int) -> list[Sentence]:
     """What was searched, how many of these pools, a pool like these; then what is known of a running season.
 
     `pools`: how many are on record.
     """
     if not pools:
-        return ["There is no pool yet."]
+        return [Sentence("There is no pool yet.")]
     if not figures.pools_visited:
-        said = [f"No search counts for any of {count(pools, 'pool')}."]
+        said = [say("No search counts for any of {pools}.", pools=count(pools, "pool"))]
     else:
         said = [_searched(figures, pools), _of_these(figures.here, figures.season), _like_these(figures)]
     return said if figures.running is None else [*said, _running(figures.running)]
 
 
-def since_then(known: PoolOccupancy) -> list[str]:
+def since_then(known: PoolOccupancy) -> list[Sentence]:
     """What may have changed since the season of the headline; nothing where no later one has begun."""
     season, now = known.figures.season, known.season_now
     if season is None or now is None or now <= season:
         return []
     lost, gained = known.turnover
     return [
-        f"The season of {now} has begun. Since {season} a pool may have lost or gained larvae. From one season to the "
-        f"next, about {percent(lost.value)} of the occupied pools lose them ({span(lost.low, lost.high)}) and "
-        f"{percent(gained.value)} of the empty ones gain them ({span(gained.low, gained.high)}). The probabilities of "
-        "the pools take account of it."
+        say(
+            "The season of {now} has begun. Since {season} a pool may have lost or gained larvae. From one season to "
+            "the next, about {lost} of the occupied pools lose them ({lost_range}) and {gained} of the empty ones gain "
+            "them ({gained_range}). The probabilities of the pools take account of it.",
+            now=str(now),
+            season=str(season),
+            lost=percent(lost.value),
+            lost_range=span(lost.low, lost.high),
+            gained=percent(gained.value),
+            gained_range=span(gained.low, gained.high),
+        )
     ]
 
 
-def _searched(figures: SeasonFigures, pools: int) -> str:
-    said = f"In {figures.season}, {figures.pools_visited} of {count(pools, 'pool')} were searched, "
-    said += f"{count(figures.searches, 'time')} in all"
-    if figures.first is None or figures.last is None or figures.first == figures.last:
-        return f"{said}."
-    return f"{said}, from {_day(figures.first, figures.season)} to {_day(figures.last, figures.season)}."
+def _searched(figures: SeasonFigures, pools: int) -> Sentence:
+    in_all = "In {season}, {n} of {pools} were searched, {times} in all"
+    dated = figures.first is not None and figures.last is not None and figures.first != figures.last
+    return say(
+        f"{in_all}, from {{first}} to {{last}}." if dated else f"{in_all}.",
+        season=str(figures.season),
+        n=Quantity(figures.pools_visited),
+        pools=count(pools, "pool"),
+        times=count(figures.searches, "time"),
+        first=_day(figures.first, figures.season),
+        last=_day(figures.last, figures.season),
+    )
 
 
-def _day(date: datetime.date, season: int | None) -> str:
+def _day(date: datetime.date | None, season: int | None) -> Sentence:
     """ "12 May", with the year where it is not that of the season."""
-    year = "" if date.year == season else f" {date.year}"
-    return f"{date.day} {calendar.month_name[date.month]}{year}"
+    if date is None:
+        return Sentence("")
+    told = "{day} {month}" if date.year == season else "{day} {month} {year}"
+    return say(told, day=date.day, month=Sentence(MONTHS[date.month - 1]), year=str(date.year))
 
 
-def _of_these(here: Here, season: int | None) -> str:
+def _of_these(here: Here, season: int | None) -> Sentence:
     """Finite-sample occupancy: these very pools."""
     if not here.pools:
-        return "None of these pools stands today."
-    said = f"Of the {count(here.pools, 'pool')} searched in {season} that {'stands' if here.pools == 1 else 'stand'} "
-    said += f"today, larvae were seen in {here.seen}; "
-    if not known(here.occupied):
-        return f"{said}a search can miss them, so there may be more."
-    return f"{said}{whole_span(here.low, here.high)} likely held larvae."
+        return Sentence("None of these pools stands today.")
+    stand = "stands" if here.pools == 1 else "stand"
+    said = f"Of the {{pools}} searched in {{season}} that {stand} today, larvae were seen in {{n}}; "
+    said += "{likely} likely held larvae." if known(here.occupied) else "a search can miss them, so there may be more."
+    likely = whole_span(here.low, here.high) if known(here.occupied) else ""
+    return say(said, pools=count(here.pools, "pool"), season=str(season), n=Quantity(here.seen), likely=likely)
 
 
-def _like_these(figures: SeasonFigures) -> str:
+def _like_these(figures: SeasonFigures) -> Sentence:
     """The probability of occupancy: any pool like these."""
     if not figures.known:
-        return f"For a pool like these no probability can be given: {reasons(figures.why)}."
-    ends = span(figures.low, figures.high)
-    return f"A pool like these holds larvae with a probability of {percent(figures.estimate)} ({ends})."
+        return say("For a pool like these no probability can be given: {why}.", why=reasons(figures.why))
+    return say(
+        "A pool like these holds larvae with a probability of {estimate} ({ends}).",
+        estimate=percent(figures.estimate),
+        ends=span(figures.low, figures.high),
+    )
 
 
-def _running(figures: SeasonFigures) -> str:
-    seen = "none" if not figures.detections else percent(figures.naive)
-    return (
-        f"{figures.season} so far: {count(figures.searches, 'search', 'searches')} of "
-        f"{count(figures.pools_visited, 'pool')}, larvae seen in {seen} of them. That is too little for figures of its "
-        "own; each pool's probability counts it."
+def _running(figures: SeasonFigures) -> Sentence:
+    return say(
+        "{season} so far: {searches} of {pools}, larvae seen in {seen} of them. That is too little for figures of its "
+        "own; each pool's probability counts it.",
+        season=str(figures.season),
+        searches=count(figures.searches, "search", "searches"),
+        pools=count(figures.pools_visited, "pool"),
+        seen=percent(figures.naive) if figures.detections else Sentence("none"),
     )
