@@ -21,6 +21,7 @@ from habitatmap.reports.council import MOSTLY, first_page, report_html, report_p
 from habitatmap.result import Result
 from tests.areas import centre, class_table, write_area
 from tests.demo import demo_result
+from tests.words.spoken import OTHERS, recorder, same_texts
 
 
 def numbers_in(value: Any) -> set[float]:
@@ -125,7 +126,7 @@ def test_the_committee_is_asked_a_question_first_and_given_three_reasons() -> No
         assert words in asked, words
     assert [line[:2] for line in (reasons.lead, *reasons.words)] == ["1.", "2.", "3."]
     assert "likely served" in reasons.lead
-    assert "pools at random it would be" in reasons.words[0]
+    assert "pools at random: " in reasons.words[0]
     assert "stay in the plan" in reasons.words[1]
 
 
@@ -166,3 +167,12 @@ def test_numbers_on_a_map_do_not_hide_each_other() -> None:
     assert apart.min() > 15.9
     assert [x.split(">")[-3][:2] for x in discs] == ["S4", "S3", "S2", "S1"], "the first lies on top"
     assert np.hypot(*(at[0] - sheet.at(900, 900))) < 0.2, "what stands alone stays"
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_english_is_left_in_the_report(language: str) -> None:
+    result, spoken = demo_result(), recorder(language)
+    english, other = report_html(result), report_html(result, spoken)
+    shared = same_texts(english, other, [result.title, *result.credits, "1 km", "Site", "Consent"])
+    assert [text for text in shared if len(text.split()) > 1] == []
+    assert spoken.unsaid == set()
