@@ -21,7 +21,10 @@ TESTS = Path(__file__).parent
 # With two processes the longest files begin first, so that none of them is left for the end. The first compiles the
 # plan's loops, the second needs none of them.
 FIRST = """
-    test_threats.py read/test_truth.py
+    browser/test_page.py read/test_truth.py test_house.py test_threats.py test_codes_decide.py browser/test_what_if.py
+    paper/test_paper.py real/test_real_places.py browser/test_layout.py browser/test_document.py plan/test_bound.py
+    browser/test_languages.py plan/test_served.py plan/test_served_bound.py browser/test_around.py cli/test_rounds.py
+    browser/test_outlook_and_report.py browser/test_survey_page.py test_figures.py plan/test_terms.py cli/test_survey.py
 """.split()
 
 

@@ -21,6 +21,7 @@ from habitatmap.errors.why import Why
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.privacy import is_private
 from tests.areas import LEFT, TOP, area_folder, write_layer, write_raster
+from tests.examples import examples
 
 WORLDCOVER = np.tile([[10, 30, 50], [80, 90, 10]], (20, 20))
 POOLS = "pool,lat,lon,private,host\nA,60.17,24.94,no,\nB,60.171,24.945,,Ann\nC,60.172,24.95,yes,\n"
@@ -206,7 +207,7 @@ def test_private_by_own_word_then_by_the_land_then_yes(tmp_path: Path) -> None:
     assert is_private(pools, area.land.iloc[:0]).tolist() == [True, False, True, True, True]
 
 
-@settings(deadline=None, max_examples=25)
+@settings(deadline=None, max_examples=examples(25))
 @given(data=st.data(), cover=st.booleans())
 def test_law_a_private_pool_moved_within_its_square_changes_no_public_byte(
     tmp_path_factory: pytest.TempPathFactory, data: Any, cover: bool

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from habitatmap.errors import InputError
 from habitatmap.fieldwork.random_assignment import assign_at_random, read_treatments
+from tests.examples import examples
 
 TWO = {"container": ["barrel", "bucket"]}
 
@@ -27,7 +28,7 @@ def test_neighbours_share_a_block() -> None:
     assert all(sorted(b["container"]) == ["barrel", "bucket"] for _, b in found.groupby("block"))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(n=st.integers(4, 25), seed=st.integers(0, 99), lost=st.integers(0, 3))
 def test_every_site_once_and_every_block_whole(n: int, seed: int, lost: int) -> None:
     draw = np.random.default_rng(seed)

@@ -14,6 +14,7 @@ from habitatmap.errors import InputError
 from habitatmap.fieldwork.rounds import choose_people, due, known_on, observers, read_week, share_out, week_of
 from habitatmap.fieldwork.routes import straight
 from habitatmap.read.settings import RoundsSettings
+from tests.examples import examples
 
 RULES = RoundsSettings()
 SEASON = range(3, 11)
@@ -159,7 +160,7 @@ def test_one_more_look_where_it_teaches_most() -> None:
     assert reasons(pools, visits, teaches=["d"], rules=RoundsSettings(extra_visits=0)) == {"e": "regular visit"}
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(seed=st.integers(0, 9999))
 def test_row_order_changes_nothing_and_no_lost_pool_is_due(seed: int) -> None:
     draw = np.random.default_rng(seed)
@@ -237,7 +238,7 @@ def test_by_the_shortest_walk_each_goes_to_whom_knows_it() -> None:
     assert found == {"Ann": [3, 4, 5], "Ben": [0, 1, 2]}
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(
     points=st.integers(0, 20),
     people=st.integers(1, 8),

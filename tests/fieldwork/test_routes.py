@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from habitatmap.fieldwork.routes import shares, shortest_routes, straight, walk_m
+from tests.examples import examples
 
 
 def town(points: int, seed: int) -> NDArray[np.float64]:
@@ -44,7 +45,7 @@ def test_a_line_by_hand() -> None:
     assert shortest_routes(straight(x[:4], np.zeros(4)), 2) in ([[0, 2], [1, 3]], [[0, 2], [3, 1]])
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 @given(points=st.integers(0, 25), people=st.integers(1, 9), seed=st.integers(0, 999))
 def test_every_point_once_and_equal_loads(points: int, people: int, seed: int) -> None:
     distances = town(points, seed)

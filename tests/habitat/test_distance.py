@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from habitatmap.geo.engine import Engine
 from habitatmap.habitat import distance
 from habitatmap.habitat.distance import distance_to
+from tests.examples import examples
 
 
 def obviously(mask: NDArray[np.bool_], cell_m: float) -> NDArray[np.float64]:
@@ -23,7 +24,7 @@ def obviously(mask: NDArray[np.bool_], cell_m: float) -> NDArray[np.float64]:
 MASKS = st.tuples(st.integers(1, 24), st.integers(1, 24)).flatmap(lambda shape: arrays(bool, shape))
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=examples(120), deadline=None)
 @given(mask=MASKS, halo=st.integers(1, 9), tile=st.integers(1, 20))
 def test_exact_to_the_last_digit_however_it_is_cut(mask: NDArray[np.bool_], halo: int, tile: int) -> None:
     if not mask.any():

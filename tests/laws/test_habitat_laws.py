@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from habitatmap.geo.engine import Engine
 from habitatmap.habitat.access import access_and_share, access_mean
 from habitatmap.habitat.distance import distance_to
+from tests.examples import examples
 
 
 def field(seed: int, gaps: float = 0.2, shape: tuple[int, int] = (40, 52)) -> NDArray[np.float64]:
@@ -20,7 +21,7 @@ def field(seed: int, gaps: float = 0.2, shape: tuple[int, int] = (40, 52)) -> ND
     return values
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(seed=st.integers(0, 999), tile=st.integers(5, 60), workers=st.integers(1, 3))
 def test_the_answer_does_not_depend_on_the_tiles(seed: int, tile: int, workers: int) -> None:
     values = field(seed)
@@ -30,7 +31,7 @@ def test_the_answer_does_not_depend_on_the_tiles(seed: int, tile: int, workers: 
     np.testing.assert_allclose(share_too, share, atol=1.5e-6)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(seed=st.integers(0, 999), down=st.integers(0, 9), right=st.integers(0, 9))
 def test_moving_by_whole_cells_moves_the_answer(seed: int, down: int, right: int) -> None:
     values = field(seed, shape=(20, 26))
@@ -43,14 +44,14 @@ def test_moving_by_whole_cells_moves_the_answer(seed: int, down: int, right: int
         assert np.array_equal(distance_to(source, 10.0)[window], distance_to(source[window], 10.0))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(seed=st.integers(0, 999), level=st.floats(0, 1, width=32))
 def test_a_flat_field_has_that_mean_everywhere(seed: int, level: float) -> None:
     values = np.where(np.isnan(field(seed, gaps=0.6)), np.nan, level)
     assert (access_mean(values, 10.0, 30.0) == np.float32(level)).all()
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(seed=st.integers(0, 999), factor=st.floats(0.1, 1))
 def test_means_scale_and_stay_within_their_values(seed: int, factor: float) -> None:
     values = field(seed)
@@ -69,7 +70,7 @@ def test_turning_the_raster_turns_the_answer(turn: object) -> None:
     )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(seed=st.integers(0, 9999), share=st.sampled_from([0.002, 0.02, 0.3]))
 def test_one_more_source_brings_no_cell_farther(seed: int, share: float) -> None:
     rng = np.random.default_rng(seed)

@@ -27,6 +27,7 @@ from habitatmap.read.ledger import Ledger
 from habitatmap.read.pools import read_pools
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
+from tests.examples import examples
 from tests.read.dress import ods, xlsx, zipped
 from tests.read.tables import FINLAND, IN_METRES
 
@@ -65,7 +66,7 @@ HEADINGS = {
 
 
 @pytest.mark.parametrize("kind", list(HEADINGS))
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=examples(60), deadline=None, derandomize=True)
 @given(data=st.data())
 def test_every_row_of_anything_is_accepted_or_set_aside(kind: str, data: st.DataObject) -> None:
     headings = tuple(data.draw(st.lists(st.sampled_from(HEADINGS[kind]), min_size=1, max_size=8, unique=True)))

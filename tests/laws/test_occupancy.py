@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from habitatmap.survey import Prior, best_visits, blank_visits, fit_occupancy, sites_needed, standard_error
+from tests.examples import examples
 from tests.survey.tools import slow_log_likelihood
 
 TABLES = st.tuples(st.integers(1, 14), st.integers(1, 5)).flatmap(
@@ -18,7 +19,7 @@ CHANCES = st.floats(0.02, 0.98)
 
 
 @given(TABLES)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_a_fit_is_honest(found: np.ndarray) -> None:
     fit = fit_occupancy(found)
     some = np.nansum(found, axis=1) > 0
@@ -34,7 +35,7 @@ def test_a_fit_is_honest(found: np.ndarray) -> None:
 
 
 @given(TABLES, CHANCES, CHANCES)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_nothing_is_likelier_than_the_estimate(found: np.ndarray, psi: float, p: float) -> None:
     fit = fit_occupancy(found)
     other = slow_log_likelihood(found, np.full(len(found), psi), np.full(found.shape, p))
@@ -42,7 +43,7 @@ def test_nothing_is_likelier_than_the_estimate(found: np.ndarray, psi: float, p:
 
 
 @given(TABLES, st.randoms(use_true_random=False))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 def test_order_does_not_matter(found: np.ndarray, chance: object) -> None:
     sites, visits = list(range(found.shape[0])), list(range(found.shape[1]))
     chance.shuffle(sites)
@@ -53,7 +54,7 @@ def test_order_does_not_matter(found: np.ndarray, chance: object) -> None:
 
 
 @given(TABLES)
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 def test_a_posterior_is_always_there(found: np.ndarray) -> None:
     fit = fit_occupancy(found, prior=Prior())
     assert 0 < fit.psi_low < fit.psi < fit.psi_high < 1
@@ -64,7 +65,7 @@ def test_a_posterior_is_always_there(found: np.ndarray) -> None:
 
 
 @given(TABLES, st.data())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 def test_covariates_never_fail(found: np.ndarray, data: st.DataObject) -> None:
     assume(~np.isnan(found).all())
     numbers = data.draw(arrays(float, len(found), elements=st.integers(-3, 3).map(float)))
@@ -78,7 +79,7 @@ def test_covariates_never_fail(found: np.ndarray, data: st.DataObject) -> None:
 
 
 @given(CHANCES, CHANCES, st.integers(2, 30), st.floats(0.02, 0.3))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_effort(psi: float, p: float, visits: int, error: float) -> None:
     assert standard_error(psi, p, visits + 1, 10) <= standard_error(psi, p, visits, 10) + 1e-12
     sites = sites_needed(psi, p, visits, error)
@@ -87,7 +88,7 @@ def test_effort(psi: float, p: float, visits: int, error: float) -> None:
 
 
 @given(CHANCES, CHANCES, CHANCES)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_blank_visits(p: float, confidence: float, prior: float) -> None:
     n = blank_visits(p, confidence)
     assert 1 - (1 - p) ** n >= confidence - 1e-9

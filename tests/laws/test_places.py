@@ -15,6 +15,7 @@ from habitatmap.geo.crs import WGS84, Source, to_lonlat, transform
 from habitatmap.read.coordinates import Box, Point, Refusal, read_points, settle
 from habitatmap.read.coordinates.positions import read_position
 from habitatmap.read.coordinates.squares import BRITISH_GRID, british_grid, utm
+from tests.examples import examples
 
 ELLIPSOID = Geod(ellps="WGS84")
 # away from the poles, where a degree of longitude is no length, and from 0, 0, which is no place
@@ -79,7 +80,7 @@ def apart(point: Point, lon: float, lat: float) -> float:
 
 
 @pytest.mark.parametrize("how", WRITINGS)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(lon=LON, lat=LAT)
 def test_a_place_comes_back_within_its_own_uncertainty_or_is_refused_with_it(how: str, lon: float, lat: float) -> None:
     read = read_position(written(lon, lat, how), None)
@@ -97,7 +98,7 @@ PIECES = """60 24 60.17 24,94 ° ' " N S E W O , ; / - + POINT( SRID= 99999; ) {
     9GFGQV7J+2W http:// ?q= geo: 1e400 inf nan lat lon . x= y= 385540 6671800 1234 ± m UTM 60S 0x \\x ٣ ² −0""".split()
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 @given(
     parts=st.lists(st.sampled_from([*PIECES, " ", " "]), min_size=1, max_size=8),
     heading=st.sampled_from(["", "location"]),
@@ -119,7 +120,7 @@ def test_no_text_is_a_fault(parts: list[str], heading: str) -> None:
         assert len(read_points(cells, {}, finland, "f", box)) == 1
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(x=st.floats(0, 699_999), y=st.floats(0, 1_299_999), digits=st.sampled_from([4, 6, 8, 10]))
 def test_a_grid_reference_holds_its_point(x: float, y: float, digits: int) -> None:
     text = british_grid(x, y, digits)
@@ -131,7 +132,7 @@ def test_a_grid_reference_holds_its_point(x: float, y: float, digits: int) -> No
     assert math.hypot(read.x - x, read.y - y) <= read.uncertainty_m + 1e-6
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(lon=st.floats(19.5, 31.0), lat=st.floats(60.0, 69.5), decimals=st.integers(0, 2), comma=st.booleans())
 def test_metres_in_a_stated_system_keep_every_digit(lon: float, lat: float, decimals: int, comma: bool) -> None:
     finland = CRS.from_epsg(3067)

@@ -14,8 +14,9 @@ from hypothesis.extra.numpy import arrays
 from habitatmap.plan import choose, upper_bound
 from habitatmap.plan.problem import Quota
 from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached
+from tests.examples import examples
 
-quick = settings(max_examples=25, deadline=None, derandomize=True)
+quick = settings(max_examples=examples(25), deadline=None, derandomize=True)
 probabilities = st.floats(0.01, 1.0)
 
 

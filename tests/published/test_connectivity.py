@@ -19,6 +19,7 @@ from habitatmap.errors import InputError
 from habitatmap.network import connectivity
 from habitatmap.network.graph import articulations, components
 from habitatmap.network.importance import equivalent_connectivity
+from tests.examples import examples
 
 EX1 = np.array([[1, 0.8, 0.5], [0.8, 1, 0.7], [0.5, 0.7, 1]])
 EX2 = np.array([[1, 0.5, 0, 0], [0.5, 1, 0.5, 0], [0, 0.5, 1, 0], [0, 0, 0, 1]])
@@ -133,7 +134,7 @@ def test_against_networkx(seed: int) -> None:
     assert components(p).max() + 1 == nx.number_connected_components(graph)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(st.integers(1, 14), st.integers(0, 10_000))
 def test_laws(n: int, seed: int) -> None:
     rng = np.random.default_rng(seed)

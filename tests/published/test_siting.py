@@ -19,6 +19,7 @@ from habitatmap.errors import InputError
 from habitatmap.plan import discrete
 from habitatmap.plan.discrete import max_cover, p_median
 from tests.beside import real
+from tests.examples import examples
 
 GRID_5 = np.array([(100 * i, 100 * j) for i in range(5) for j in range(5)], dtype=float)
 
@@ -90,7 +91,7 @@ def every_set(sites: int, pools: int) -> list[list[int]]:
     return [list(s) for s in itertools.combinations(range(sites), min(pools, sites))]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.integers(1, 9), st.integers(1, 8), st.integers(1, 4), st.integers(0, 10_000), st.booleans())
 def test_against_every_set(demand: int, sites: int, pools: int, seed: int, whole: bool) -> None:
     rng = np.random.default_rng(seed)

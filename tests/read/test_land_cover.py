@@ -21,6 +21,7 @@ from habitatmap.read.formats.raster import raster_bounds
 from habitatmap.read.land_cover import raster_values
 from tests.areas import LEFT, TOP, area_folder, write_layer, write_raster
 from tests.beside import real
+from tests.examples import examples
 
 WORLDCOVER = [[10, 30, 50], [80, 90, 10]]
 
@@ -76,7 +77,7 @@ def test_several_rasters_lie_side_by_side(tmp_path: Path) -> None:
     assert codes(tmp_path).tolist() == [["10", "30", "50", "60", "60", "90"], ["80", "90", "10", "10", "20", "60"]]
 
 
-@settings(deadline=None, max_examples=15)
+@settings(deadline=None, max_examples=examples(15))
 @given(tile=st.integers(1, 40), seed=st.integers(0, 9))
 def test_law_tiles_change_nothing(tmp_path_factory: pytest.TempPathFactory, tile: int, seed: int) -> None:
     path = tmp_path_factory.mktemp("tiles") / "land_cover.tif"
