@@ -16,9 +16,11 @@ from pypdf import PdfReader
 
 import habitatmap
 from habitatmap.export.summary import summary_text
+from habitatmap.page.sections import drawn
 from habitatmap.paper.maps import Sheet
 from habitatmap.reports.council import MOSTLY, first_page, report_html, report_pdf, second_page, write_report
 from habitatmap.result import Result
+from habitatmap.words.catalogue import ENGLISH
 from tests.areas import centre, class_table, write_area
 from tests.demo import demo_result
 from tests.words.spoken import OTHERS, recorder, same_texts
@@ -143,7 +145,7 @@ def test_the_map_has_pools_of_public_land_only_and_a_legend() -> None:
     standing = result.pools[result.pools["standing"] == "yes"]
     open_ones = int((standing["private"] != "yes").sum())
     (where,) = [part for part in second_page(result) if part.key == "where"]
-    svg = where.drawings[0].svg
+    svg = drawn(where.drawings[0].svg, ENGLISH)
     assert svg.count('r="3.5"') == 2 * (open_ones + 1), "each pool and the one in the key, with two rims"
     for words in ("standing pool", "suggested site", "Wood", "Meadow"):
         assert f">{words}</text>" in svg, words
