@@ -59,14 +59,14 @@ class Photo(NamedTuple):
 
 class Named(NamedTuple):
     """A row that names photos: its pool, the folder of the pool's group, the day of a visit, the row for a person, and
-    where the pool stands (metres), None where it has no place."""
+    where the pool stands and how far off that may be (metres), None where it has no place."""
 
     pool: str
     group: str
     day: str
     cell: str
     row: str
-    at: tuple[float, float] | None
+    at: tuple[float, float, float] | None
 
 
 @dataclass(frozen=True)
@@ -114,16 +114,16 @@ def read_photos(
 
 def _of_pools(pools: pd.DataFrame) -> Iterator[Named]:
     for row in pools[pools["photo"] != ""].to_dict("records"):
-        yield Named(row["pool"], row["group"], "", row["photo"], _told(row), (row["x"], row["y"]))
+        yield Named(row["pool"], row["group"], "", row["photo"], _told(row), (row["x"], row["y"], row["uncertainty_m"]))
 
 
 def _of_visits(visits: pd.DataFrame, pools: pd.DataFrame) -> Iterator[Named]:
     """Those of the newest visits first."""
-    at = pools.drop_duplicates("pool").set_index("pool")[["x", "y", "group"]]
+    at = pools.drop_duplicates("pool").set_index("pool")[["x", "y", "uncertainty_m", "group"]]
     with_photos = visits[visits["photo"] != ""].sort_values("date", ascending=False, kind="stable")
     for row in with_photos.to_dict("records"):
-        x, y, group = at.loc[row["pool"]]
-        yield Named(row["pool"], group, row["date"].date().isoformat(), row["photo"], _told(row), (x, y))
+        x, y, off, group = at.loc[row["pool"]]
+        yield Named(row["pool"], group, row["date"].date().isoformat(), row["photo"], _told(row), (x, y, off))
 
 
 def _told(row: Mapping[Hashable, object]) -> str:
@@ -196,7 +196,7 @@ def _made_small(found: Sequence[tuple[Named, str, Path]], to_metres: Transformer
             told = f"{name} was taken at {opened.place[1]:.5f}, {opened.place[0]:.5f}"
             if row.at is None:
                 offered.append(f"{told}, and {row.pool or 'a pool'} ({row.row}) has no place")
-            elif (metres := math.dist(to_metres.transform(*opened.place), row.at)) > FAR_M:
+            elif (metres := math.dist(to_metres.transform(*opened.place), row.at[:2])) > FAR_M + max(0.0, row.at[2]):
                 far.append(f"{told}, {_distance(metres)} from pool {row.pool} ({row.row})")
         if row.at is None:
             continue

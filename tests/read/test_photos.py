@@ -149,6 +149,13 @@ def test_where_a_photo_was_taken_is_offered_and_not_taken(tmp_path: Path) -> Non
     assert "has no place" in said.out
 
 
+def test_a_pool_that_may_be_far_off_is_not_called_far(tmp_path: Path) -> None:
+    photo(tmp_path / "photos" / "x.jpg", (40, 30), AT)
+    area = opened(tmp_path, "pool,x,y,accuracy,photo\nA,500240,5399665,200,x.jpg\nB,500260,5399665,200,x.jpg\n")
+    assert "260 m from pool B" in remark(area, "away from their pool")
+    assert "pool A" not in remark(area, "away from their pool")
+
+
 def test_a_folder_without_any_place_tells_where_its_photos_were_taken(tmp_path: Path) -> None:
     photo(tmp_path / "photos" / "here.jpg", (40, 30), AT)
     area_folder(tmp_path, TOML, pools="pool,photo\nC,here.jpg\n")
