@@ -10,7 +10,8 @@ import click
 @click.command("words")
 @click.argument("area", type=click.Path(path_type=Path))
 @click.option("--language", default="", help="The language, such as de or fi (default: that of area.toml).")
-def command(area: Path, language: str) -> None:
+@click.option("--dry-run", is_flag=True, help="Say which workbook would be written, write nothing.")
+def command(area: Path, language: str, dry_run: bool) -> None:
     """Write AREA/words.LANGUAGE.xlsx with every text of pages and papers, to change some or to add a language.
 
     What is written into its column `say` is said instead; an earlier workbook's entries are kept.
@@ -22,5 +23,8 @@ def command(area: Path, language: str) -> None:
 
     folder = area_folder(area)
     language = known_language(language or read_settings(folder).language)
+    if dry_run:
+        click.echo(f"Dry run: words.{language}.xlsx would be written; nothing was.")
+        return
     path = write_own(folder, language)
     click.echo(f'{path} has every text. Fill in the column say, and put language = "{language}" into area.toml.')

@@ -146,7 +146,7 @@ def not_used(folder: Path, used: Collection[str], group: bool = False) -> list[U
     the area besides. Marks of programs, parts of layers and results of earlier runs are not told."""
     found = []
     for path in sorted(folder.iterdir(), key=lambda p: p.name):
-        ours = not group and (path.name == FILE_NAME or path.stem.partition(".")[0] in OUR_WORKBOOKS)
+        ours = not group and (path.name == FILE_NAME or _is_our_workbook(path))
         if path.suffix.casefold() == ".zip" and _holds_groups(path):
             found.append(Unused(path.name, "", Why.GROUPS_IN_ZIP))
         elif ours or is_fix(path) or path.name in used or path.name.startswith((".", "~$")):
@@ -178,6 +178,10 @@ def _holds_groups(archive: Path) -> bool:
     if not zipfile.is_zipfile(archive):
         return False
     return any(GROUPS in map(str.casefold, p.relative_to(archive).parts[:-1]) for p in members(archive))
+
+
+def _is_our_workbook(path: Path) -> bool:
+    return path.suffix.lower() in (*SHEET_SUFFIXES, *TEXT_SUFFIXES) and path.stem.partition(".")[0] in OUR_WORKBOOKS
 
 
 def _folder_told(path: Path) -> Reason:

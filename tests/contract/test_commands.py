@@ -13,8 +13,8 @@ from habitatmap.cli.main import COMMANDS
 from tests.commands import habitatmap
 from tests.contract.town import make_town
 
-# those that have a folder of their own in the area
-OF_AN_AREA = [name for name in COMMANDS if name not in ("new", "words")]
+OF_AN_AREA = [name for name in COMMANDS if name != "new"]
+WITH_A_FOLDER = [name for name in OF_AN_AREA if name != "words"]
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +30,7 @@ def test_a_dry_run_writes_nothing(name: str, town: Path) -> None:
     assert sorted(town.rglob("*")) == before
 
 
-@pytest.mark.parametrize("name", OF_AN_AREA)
+@pytest.mark.parametrize("name", WITH_A_FOLDER)
 def test_somebody_elses_folder_is_left_alone_whatever_its_name(name: str, town: Path, tmp_path: Path) -> None:
     own = {"map": "out"}.get(name, name)
     for folder in (tmp_path / own, tmp_path / "photos"):
@@ -57,7 +57,7 @@ def test_a_file_is_no_area(town: Path) -> None:
 
 
 def test_a_fault_of_our_own_is_never_taken_for_a_result(town: Path) -> None:
-    with mock.patch("habitatmap.area.open_area", side_effect=ZeroDivisionError):
+    with mock.patch("habitatmap.area.area_or_account", side_effect=ZeroDivisionError):
         done = habitatmap("check", town, "--dry-run")
     assert done.code == 2
     assert "ZeroDivisionError" in done.err.strip().splitlines()[-1]
