@@ -157,12 +157,18 @@ def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
     return frame.drop(frame.index[sorted(gone)])
 
 
+# what tells where a row is and whose, and what follows from other columns
+_NO_DETAILS = {"pool", "x", "y", "uncertainty_m", "file", "row"} | {
+    f"{day}_{end}" for day in ("set_out", "removed") for end in ("first", "last")
+}
+
+
 def _details(row: pd.Series, other: pd.Series) -> str:
     """What two rows of one pool say differently: `note a here, b there`."""
     said = [
         f"{name} {as_text(row[name]) or 'blank'} here, {as_text(other[name]) or 'blank'} there"
         for name in POOLS
-        if name not in ("pool", "x", "y", "uncertainty_m", "file", "row") and as_text(row[name]) != as_text(other[name])
+        if name not in _NO_DETAILS and as_text(row[name]) != as_text(other[name])
     ]
     return "; ".join(said) or "in columns that are not read"
 

@@ -137,7 +137,7 @@ TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], Sentence]] = {
 }
 
 
-def _needed(text: str, v: Mapping[str, Any], thing: str) -> Sentence:
+def _needed(text: str, v: Mapping[str, int], thing: str) -> Sentence:
     """How many there are of what is needed."""
     return say(text, what=count(v["n"], thing), n=v["needed"])
 

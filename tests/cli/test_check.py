@@ -41,7 +41,7 @@ def test_nothing_to_mend(tmp_path: Path) -> None:
     samples = [(s["column"], s["written"], s["understood"]) for s in table["samples"]]
     assert ("Set out", "2025-04-01", "2025-04-01") in samples
     assert next(s for s in samples if s[0] == "place")[1] == "48.1, 9.5"
-    assert sorted(p.name for p in town.iterdir()) == ["check", "pools.csv"]
+    assert sorted(p.name for p in town.iterdir()) == ["check", "pools.csv", "readings.xlsx"]
     assert sorted(p.name for p in (town / "check").iterdir()) == ["check.html", "set_aside.csv"]
 
 
@@ -109,7 +109,8 @@ def test_fix_writes_beside_the_inputs_and_keeps_what_was_corrected(tmp_path: Pat
     town = area(tmp_path / "town", visits="pool,date,outcome\nA,2025-05-01,\nZ,2025-05-01,dry\n")
     assert check(town, "--fix").code == 1
     path = town / "visits.fix.csv"
-    assert sorted(p.name for p in town.iterdir()) == ["check", "pools.csv", "visits.csv", "visits.fix.csv"]
+    files = ["check", "pools.csv", "readings.xlsx", "visits.csv", "visits.fix.csv"]
+    assert sorted(p.name for p in town.iterdir()) == files
     assert "visits.fix.csv" in (town / "check" / "check.html").read_text(encoding="utf-8")
     path.write_text(path.read_text(encoding="utf-8").replace("'2025-05-01,,", "'2025-05-01,frozen,"), encoding="utf-8")
     assert check(town, "--fix").code == 1  # Z is still to be corrected

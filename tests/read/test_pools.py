@@ -67,6 +67,7 @@ def test_a_full_row() -> None:
         "consent": "yes",
         "consent_until": pd.Timestamp("2025-12-31"),
         "group": "",
+        "photo": "",
         "note": "n",
         "file": "table.csv",
         "row": 2,

@@ -140,12 +140,12 @@ def test_a_pool_that_was_renamed_keeps_its_visits(tmp_path: Path) -> None:
 
 
 def test_rows_that_are_no_records_are_known_again_when_they_move(tmp_path: Path) -> None:
-    head, *rows = "pool,date,outcome\nP1,2024-05-01,larvae\nsee the letter,,\nP2,2024-05-02,dry\n".splitlines()
+    head, *rows = "pool,date,outcome\nP1,2024-05-01,larvae\nP2,see the letter,\nP2,2024-05-02,dry\n".splitlines()
     town(tmp_path, visits="\n".join([head, *rows]))
     check(tmp_path)
     say(tmp_path, "ignore", new={"file": "visits.csv", "rows": "3"})
     assert check(tmp_path) == 0
-    assert lines(tmp_path, "ignore")[0]["the rows say"] == "see the letter"
+    assert lines(tmp_path, "ignore")[0]["the rows say"] == "P2; see the letter"
     (tmp_path / "visits.csv").write_text("\n".join([head, *rows[::-1], "P1,2024-05-03,dry"]), encoding="utf-8")
     area = open_area(tmp_path)
     assert [(e.row, e.why.code) for e in area.ledger.in_order()] == [(3, Why.NO_RECORD)]

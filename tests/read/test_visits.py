@@ -39,6 +39,7 @@ def test_a_full_row() -> None:
         "checked": "yes",
         "action": "topped up",
         "observer": "A",
+        "photo": "",
         "note": "n",
         "larvae_low": 3.0,
         "larvae_high": 3.0,
