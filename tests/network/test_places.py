@@ -116,6 +116,7 @@ def test_links_are_the_reach_weight_up_to_link_m() -> None:
     assert links(places, link_m=999.9, dispersal_median_m=500).nnz == 4 + 4
 
 
+@pytest.mark.slow
 def test_many_places_in_small_components_need_no_square_matrix() -> None:
     # 20,000 places in pairs: a dense matrix would be 3.2 GB
     n = 20_000
