@@ -34,6 +34,34 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ["HABITATMAP_TESTS_SHARE"] = str(Path(config.option.basetemp).parent)
 
 
+# long runs that are left to the slow ones, so that the daily run keeps its time: a file and what its tests' names begin
+# with, "" for all of them
+BY_HAND = {
+    "laws/test_intake.py": "",
+    "laws/test_habitat_laws.py": "",
+    "laws/test_plan_laws.py": "",
+    "contract/test_hostile_text.py": "test_nothing_of_it_is_run[survey]",
+    "real/test_real_places.py": "test_kotka",
+    "test_threats.py": "test_two_seasons",
+    "faults/test_map_faults.py": "",
+    "network/test_removal.py": "",
+}
+# pages and papers are searched for English in one language a day; all are in the slow run
+IN_ONE_LANGUAGE = ("test_no_english_", "test_words_of_a_label", "test_all_that_rounds")
+
+
+def _by_hand(item: pytest.Item) -> bool:
+    name = item.path.relative_to(TESTS).as_posix()
+    if name == "test_codes_decide.py":
+        return "[" in item.name and not item.name.endswith("[check]")
+    if item.name.startswith(IN_ONE_LANGUAGE):
+        return item.name.endswith(("[fr]", "[nl]"))
+    return name in BY_HAND and item.name.startswith(BY_HAND[name])
+
+
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in filter(_by_hand, items):
+        item.add_marker(pytest.mark.slow)
     turn = {TESTS / name: n for n, name in enumerate(FIRST)}
     items.sort(key=lambda item: turn.get(item.path, len(turn)))
