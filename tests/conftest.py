@@ -37,9 +37,16 @@ def pytest_configure(config: pytest.Config) -> None:
 # long runs that are left to the slow ones, so that the daily run keeps its time: a file and what its tests' names begin
 # with, "" for all of them
 BY_HAND = {
+    "browser/test_page.py": "test_axe_finds_nothing_in_any_state[{'",
+    "export/test_outputs.py": "",
     "laws/test_intake.py": "",
     "laws/test_habitat_laws.py": "",
+    "laws/test_occupancy.py": "",
+    "laws/test_places.py": "",
     "laws/test_plan_laws.py": "",
+    "plan/test_excluded_ground.py": "",
+    "read/test_start.py": "",
+    "test_codes_decide.py": "",
     "contract/test_hostile_text.py": "test_nothing_of_it_is_run[survey]",
     "real/test_real_places.py": "test_kotka",
     "test_threats.py": "test_two_seasons",
@@ -52,8 +59,6 @@ IN_ONE_LANGUAGE = ("test_no_english_", "test_words_of_a_label", "test_all_that_r
 
 def _by_hand(item: pytest.Item) -> bool:
     name = item.path.relative_to(TESTS).as_posix()
-    if name == "test_codes_decide.py":
-        return "[" in item.name and not item.name.endswith("[check]")
     if item.name.startswith(IN_ONE_LANGUAGE):
         return item.name.endswith(("[fr]", "[nl]"))
     return name in BY_HAND and item.name.startswith(BY_HAND[name])
