@@ -32,7 +32,7 @@ from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
 from habitatmap.read.committed import read_committed
 from habitatmap.read.coordinates import Box
-from habitatmap.read.corrections import corrected, read_corrected
+from habitatmap.read.corrections import place_corrections, read_corrected, with_corrections
 from habitatmap.read.earlier_sites import read_earlier_sites
 from habitatmap.read.exclusion_zones import read_keep_away
 from habitatmap.read.formats.raster import credits_of, raster_bounds, raster_crs
@@ -63,8 +63,8 @@ from habitatmap.read.settings import FILE_NAME, Settings
 from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
+from habitatmap.sentences import each
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.plural import each
 from habitatmap.vocabulary.terms import Hazard
 
 # half the side, in cells, of the largest frame that is made for pools alone: one lost point must not blow it up
@@ -153,10 +153,11 @@ def area_of(intake: Intake, as_of: datetime.date | None = None) -> Area:
 
     Raises InputError with one sentence where that is not enough for an area.
     """
-    tables = corrected(intake.tables, intake.corrections, intake.stated)
+    placed, lost = place_corrections(intake.tables, intake.corrections, intake.stated)
+    tables = with_corrections(intake.tables, placed, lost)
     crs, chosen_by = _choose_crs(intake.settings, intake.rasters, tables, intake.stated)
     sources = Sources(intake, _day_of(intake, as_of), crs, (chosen_by, *intake.notes))
-    area = read_corrected(intake.tables, intake.corrections, intake.stated, lambda some: _read_area(some, sources))
+    area = read_corrected(intake.tables, placed, lost, lambda some: _read_area(some, sources))
     return _without(area, *intake.without)
 
 
@@ -182,26 +183,23 @@ class Account:
 
 def area_or_account(intake: Intake) -> Area | Account:
     """The area of what was taken in; where there is none, or a file of it can't be used, the account of its rows."""
-    fault = []
+    if intake.faults:
+        return account_of(intake, [])
     try:
-        area = area_of(intake)
-        if not intake.faults:
-            return area
+        return area_of(intake)
     except InputError as wall:
-        fault = [wall]
-    return account_of(intake, fault)
+        return account_of(intake, [wall])
 
 
 def account_of(intake: Intake, walls: Sequence[InputError]) -> Account:
     """The account of the rows of a folder that makes no area: each table is read as far as it goes."""
+    placed, lost = place_corrections(intake.tables, intake.corrections, intake.stated)
     try:
-        tables = corrected(intake.tables, intake.corrections, intake.stated)
+        tables = with_corrections(intake.tables, placed, lost)
         crs = _choose_crs(intake.settings, intake.rasters, tables, intake.stated)[0]
     except InputError:
         crs = ANYWHERE
-    return read_corrected(
-        intake.tables, intake.corrections, intake.stated, lambda some: _account(some, intake, crs, walls)
-    )
+    return read_corrected(intake.tables, placed, lost, lambda some: _account(some, intake, crs, walls))
 
 
 def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputError]) -> Account:

@@ -53,6 +53,16 @@ def _value(value: Value | float) -> Value:
     return value if isinstance(value, tuple | str | datetime.date) else Quantity(float(value), grouped=True)
 
 
+def count(n: int, thing: str, things: str = "") -> Sentence:
+    """ "1 pool", "1,200 pools"; `things` where an s at the end is not the plural."""
+    return say(f"{{n}} {thing if n == 1 else things or f'{thing}s'}", n=n)
+
+
+def each(n: int, thing: str, one: str, many: str) -> Sentence:
+    """What things do: each(1, "visit", "is", "are") gives "1 visit is", of three "3 visits are"."""
+    return say(f"{{things}} {one if n == 1 else many}", things=count(n, thing))
+
+
 def as_it_is(name: str) -> Sentence:
     """A text out of a record, which is the same in every language."""
     return Sentence("{name}", {"name": name})

@@ -21,6 +21,7 @@ from habitatmap.read.formats.cells import as_text, guard
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import ALIASES, match_table
 from habitatmap.read.intake import Intake
+from habitatmap.read.templates import CREATED
 from habitatmap.read.values import name_key, name_of, today_called
 from habitatmap.vocabulary.kinds import TABLES, Kind
 
@@ -56,14 +57,20 @@ def _rows(
 ) -> list[list[object]]:
     heads = match_table(kind, table.headings, stated.columns.get(kind, {}), table.taught.headings)
     ours = {column: name for name, column in heads.at.items()}
-    titles = [table.taught.headings.get(heading) or heading for heading in table.headings]
-    out: list[list[object]] = [list(titles)]
+    key = key_of(table)
+    out: list[list[object]] = [[_title(heading, table) for heading in table.headings]]
     for at, row in enumerate(table.rows):
         told = table.odd.get(at)
         if told is None or told.code not in _NO_RECORD:
-            cells = used.get((*key_of(table), at), row)
+            cells = used.get((*key, at), row)
             out.append(_said(kind, table, stated, [(ours.get(i, ""), cell) for i, cell in enumerate(cells)]))
     return out
+
+
+def _title(heading: str, table: Table) -> str:
+    """Our column for a heading that readings.xlsx explains; what is none of ours there is not to be read again."""
+    means = table.taught.headings.get(heading)
+    return heading if means is None else means or f"not read: {heading}"
 
 
 def _day(cell: object, order: str) -> datetime.date | None:
@@ -105,7 +112,7 @@ def _workbook(tables: Sequence[tuple[str, list[list[object]], str]]) -> bytes:
     out = io.BytesIO()
     texts = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with Workbook(out, {"in_memory": True, "default_date_format": "yyyy-mm-dd", **texts}) as book:
-        book.set_properties({"created": datetime.datetime(2000, 1, 1)})
+        book.set_properties({"created": CREATED})
         sheets: dict[str, int] = {}
         for sheet, rows, _ in tables:
             page = book.get_worksheet_by_name(sheet[:31]) or book.add_worksheet(sheet[:31])

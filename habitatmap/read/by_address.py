@@ -16,8 +16,8 @@ from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.rows import Draft
+from habitatmap.sentences import count
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.plural import count
 
 # a row that says nothing of its coordinates
 _SAYS_NOTHING = frozenset({Why.NO_PLACE, Why.NO_COLUMNS, Why.GEOMETRY_EMPTY})

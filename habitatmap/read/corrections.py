@@ -144,14 +144,13 @@ def _new_cell(saved: str, correction: Correction, role: str) -> object:
 # --- putting corrections in the place of their originals -------------------------------------------------------------
 
 
-def read_corrected(tables: Tables, corrections: Sequence[Correction], stated: Stated, read: Callable[[Tables], R]) -> R:
+def read_corrected(tables: Tables, placed: Sequence[Placed], lost: Lost, read: Callable[[Tables], R]) -> R:
     """What `read` makes of the tables with the corrections among them; its ledger says what became of each.
+
+    placed, lost: as `place_corrections` gives them.
 
     Read first as if every changed row were good; a row that is not leaves its original in place the second time.
     """
-    if not corrections:
-        return read(tables)
-    placed, lost = place_corrections(tables, corrections, stated)
     result = read(with_corrections(tables, placed, lost))
     settled = _settled(placed, result.ledger.in_order())
     if settled != placed:
@@ -159,11 +158,6 @@ def read_corrected(tables: Tables, corrections: Sequence[Correction], stated: St
     result.ledger.corrections = settled
     result.ledger.lost_corrections = lost
     return result
-
-
-def corrected(tables: Tables, corrections: Sequence[Correction], stated: Stated) -> Tables:
-    """The tables as they are with every changed row in the place of its original, whatever is wrong with it."""
-    return with_corrections(tables, *place_corrections(tables, corrections, stated)) if corrections else tables
 
 
 def place_corrections(tables: Tables, corrections: Sequence[Correction], stated: Stated) -> tuple[list[Placed], Lost]:

@@ -26,8 +26,8 @@ from habitatmap.read.formats.table import Table
 from habitatmap.read.groups import find_in_groups, group_folders
 from habitatmap.read.ledger import Unused
 from habitatmap.read.settings import FILE_NAME, Settings
+from habitatmap.sentences import count
 from habitatmap.vocabulary.kinds import GROUPS, NAMED, OF_GROUPS, OLD_NAMES, RASTERS, Kind
-from habitatmap.vocabulary.plural import count
 
 # kinds of files in which people send records, and which are not read
 FOREIGN = frozenset(

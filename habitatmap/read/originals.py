@@ -8,7 +8,7 @@ same. Numbers and dates may be written in another way, as spreadsheet programs c
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
@@ -94,22 +94,41 @@ class Originals:
     def __init__(self, tables: Mapping[Kind, Sequence[Table]], stated: Stated, taken: Sequence[str]) -> None:
         self._tables = [(kind, table) for kind, some in tables.items() for table in some]
         self._stated, self._taken = stated, taken
-        self._texts: dict[int, list[list[str]]] = {}
+        self._numbers: dict[int, dict[int, list[int]]] = {}
         self._index: dict[int, dict[str, set[int]]] = {}
         self._found: set[tuple[int, int]] = set()
 
     def find(self, correction: Correction) -> Found | None:
         """The original of a correction that keeps its cells; of several that say the same, the one that had its number,
         else the first that no other correction has."""
-        found = [f for kind, table in self._of_file(correction) for f in self._rows(correction, kind, table)]
-        found = [f for f in found if f.exact] or found
-        place = (correction.from_sheet, correction.from_row)
-        same = [f for f in found if (f.table.sheet, f.table.numbers[f.at]) == place]
+        tables = self._of_file(correction)
+        there = [
+            (kind, table, at)
+            for kind, table in tables
+            if table.sheet == correction.from_sheet
+            for at in self._numbered(table).get(correction.from_row, ())
+        ]
+        # mostly nothing has moved, and the row of that number is it to the letter
+        same = [f for kind, table, at in there for f in self._rows(correction, kind, table, [at]) if f.exact]
+        found = same
+        if not same:
+            found = [f for k, t in tables for f in self._rows(correction, k, t, self._candidates(t, correction))]
+            found = [f for f in found if f.exact] or found
+            places = {(id(table), at) for _, table, at in there}
+            same = [f for f in found if (id(f.table), f.at) in places]
         free = [f for f in same or found if (id(f.table), f.at) not in self._found]
         best = next(iter(free or same or found), None)
         if best is not None:
             self._found.add((id(best.table), best.at))
         return best
+
+    def _numbered(self, table: Table) -> Mapping[int, Sequence[int]]:
+        """The positions of rows by their numbers."""
+        if id(table) not in self._numbers:
+            numbers = self._numbers[id(table)] = {}
+            for at, number in enumerate(table.numbers):
+                numbers.setdefault(number, []).append(at)
+        return self._numbers[id(table)]
 
     def _of_file(self, correction: Correction) -> list[tuple[Kind, Table]]:
         """The tables of the file that is corrected, by its name, or its stem where it was saved in another format."""
@@ -117,14 +136,14 @@ class Originals:
         stem = Path(correction.from_file).with_suffix("").as_posix()
         return named or [(k, t) for k, t in self._tables if Path(t.file).with_suffix("").as_posix() == stem]
 
-    def _rows(self, correction: Correction, kind: Kind, table: Table) -> Iterator[Found]:
-        was, texts = correction.was, self._texts_of(table)
+    def _rows(self, correction: Correction, kind: Kind, table: Table, candidates: Iterable[int]) -> Iterator[Found]:
+        was = correction.was
         own = [label for label in (*correction.cells, SHAPE) if label not in self._taken]
         columns = self._paired(own, kind, table)
         left = [column for column in range(len(labels(table))) if column not in columns.values()]
         lost = [label for label in own if label not in columns and label != SHAPE]
-        for at in sorted(self._candidates(table, was)):
-            row = texts[at]
+        for at in sorted(candidates):
+            row = _texts(table, at)
             if not all(same_cell(was.get(label, ""), row[column]) for label, column in columns.items()):
                 continue
             beside = {
@@ -149,23 +168,18 @@ class Originals:
                     columns[own[position]] = roles[role]
         return columns
 
-    def _candidates(self, table: Table, was: Mapping[str, str]) -> set[int]:
+    def _candidates(self, table: Table, correction: Correction) -> set[int]:
         """The rows that hold every cell that there was."""
         if id(table) not in self._index:
             index: dict[str, set[int]] = {}
-            for at, row in enumerate(self._texts_of(table)):
-                for text in row:
+            for at in range(len(table)):
+                for text in _texts(table, at):
                     for way in _ways(text) if text else ():
                         index.setdefault(way, set()).add(at)
             self._index[id(table)] = index
         index = self._index[id(table)]
-        rows = [set[int]().union(*(index.get(way, ()) for way in _ways(text))) for text in was.values()]
+        rows = [set[int]().union(*(index.get(way, ()) for way in _ways(text))) for text in correction.was.values()]
         return set.intersection(*rows) if rows else set()
-
-    def _texts_of(self, table: Table) -> list[list[str]]:
-        if id(table) not in self._texts:
-            self._texts[id(table)] = [_texts(table, at) for at in range(len(table))]
-        return self._texts[id(table)]
 
 
 def _only_pair(lost: Sequence[str], left: Sequence[int], found: Mapping[str, int]) -> dict[str, int]:

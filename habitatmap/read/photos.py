@@ -28,8 +28,8 @@ from habitatmap.read.formats.table import Stated
 from habitatmap.read.groups import group_folders, group_of
 from habitatmap.read.headings import match_table
 from habitatmap.read.ledger import Ledger, some
+from habitatmap.sentences import count
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.plural import count
 
 FOLDER = "photos"
 SIDE = 320  # pixels: a shown photo is no wider and no higher

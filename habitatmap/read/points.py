@@ -34,8 +34,8 @@ from habitatmap.read.headings import Headings, match_table, unit_of
 from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.rows import PLACE_COLUMNS, Draft
+from habitatmap.sentences import each
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.plural import each
 
 ROLES = (*PLACE_COLUMNS, "system")
 # a tree farther from the area is of no use to it, and most likely misplaced; every flight ends long before

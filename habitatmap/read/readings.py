@@ -11,9 +11,9 @@ import datetime
 import os
 import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import python_calamine
 
@@ -34,6 +34,8 @@ STEM = "readings"
 NAME = f"{STEM}.xlsx"
 # what a word may mean besides a word of ours
 NOT_GIVEN = "not given"
+# stands under `read_as` where a person wrote the line without having been asked
+NOBODY_ASKED = "-"
 # the orders of a date, as they are written in a heading
 ORDERS = {"day-month-year": "dd/mm/yyyy", "month-day-year": "mm/dd/yyyy", "year-month-day": "yyyy/mm/dd"}
 
@@ -49,11 +51,6 @@ class HeadingSaid(NamedTuple):
     read_as: str | None = None
     cells: str = ""
 
-    @property
-    def said(self) -> bool:
-        """Whether a person said something here."""
-        return self.means != self.read_as
-
 
 class WordSaid(NamedTuple):
     """What a word in a column of ours means; "" = nobody has said it yet."""
@@ -64,11 +61,6 @@ class WordSaid(NamedTuple):
     means: str
     rows: str = ""
 
-    @property
-    def said(self) -> bool:
-        """Whether a person said something here."""
-        return self.means != ""
-
 
 class NameSaid(NamedTuple):
     """A pool that bears another name since a day (blank: always); `new` "" = nobody has said it yet."""
@@ -77,11 +69,6 @@ class NameSaid(NamedTuple):
     new: str
     since: str = ""
     like: str = ""
-
-    @property
-    def said(self) -> bool:
-        """Whether a person said something here."""
-        return self.new != ""
 
 
 class Ignored(NamedTuple):
@@ -93,11 +80,6 @@ class Ignored(NamedTuple):
     rows: str
     says: str = ""
 
-    @property
-    def said(self) -> bool:
-        """Always, as nobody but a person writes such a line."""
-        return True
-
 
 class UnitSaid(NamedTuple):
     """The unit of a column of ours, the order of its dates, or the reference system of x; "" = nobody has said it."""
@@ -105,11 +87,6 @@ class UnitSaid(NamedTuple):
     file: str
     column: str
     unit: str
-
-    @property
-    def said(self) -> bool:
-        """Whether a person said something here."""
-        return self.unit != ""
 
 
 class FileSaid(NamedTuple):
@@ -120,13 +97,18 @@ class FileSaid(NamedTuple):
     kind: str
     headings: str = ""
 
-    @property
-    def said(self) -> bool:
-        """Whether a person said something here."""
-        return self.kind != ""
-
 
 Said = HeadingSaid | WordSaid | NameSaid | Ignored | UnitSaid | FileSaid
+S = TypeVar("S", HeadingSaid, WordSaid, NameSaid, Ignored, UnitSaid, FileSaid)
+# the columns that a person fills in; a line of `ignore` is all a person's
+ANSWERS = {HeadingSaid: "means", WordSaid: "means", NameSaid: "new", UnitSaid: "unit", FileSaid: "kind"}
+
+
+def is_said(one: Said) -> bool:
+    """Whether a person said something in a line, which else only asks."""
+    if isinstance(one, HeadingSaid):
+        return one.means != one.read_as
+    return isinstance(one, Ignored) or getattr(one, ANSWERS[type(one)]) != ""
 
 
 @dataclass(frozen=True)
@@ -160,9 +142,8 @@ SHEETS: Mapping[str, type[Said]] = {
     "units": UnitSaid,
     "files": FileSaid,
 }
-assert tuple(SHEETS) == tuple(f.name for f in fields(Readings))[: len(SHEETS)]
 # what a column of the workbook is headed with, where it is not our field's name
-HEADS = {"since": "from", "read_as": "read as", "cells": "first cells", "like": "like", "says": "the rows say"}
+HEADS = {"since": "from", "read_as": "read as", "cells": "first cells", "says": "the rows say"}
 
 
 # --- reading ---------------------------------------------------------------------------------------------------------
@@ -223,13 +204,13 @@ def _faults(readings: Readings, file: str) -> Iterator[str]:
             )
     for at, word in enumerate(readings.words, 2):
         values = _values(word.column)
-        if word.said and values and word.means not in (*values, NOT_GIVEN):
+        if is_said(word) and values and word.means not in (*values, NOT_GIVEN):
             yield (
                 f'{file}, sheet words, row {at}: "{word.word}" cannot mean "{word.means}"; expected one of '
                 f"{', '.join(values)}, or {NOT_GIVEN}"
             )
     for at, kind in enumerate(readings.files, 2):
-        if kind.said and kind.kind not in TABLES:
+        if is_said(kind) and kind.kind not in TABLES:
             yield f'{file}, sheet files, row {at}: "{kind.kind}" is no kind of records; expected {", ".join(TABLES)}'
     for at, name in enumerate(readings.names, 2):
         if name.since and not isinstance(read_dates([name.since])[0], datetime.date):
@@ -249,7 +230,7 @@ def _is_of(said_file: str, file: str, files: Collection[str]) -> bool:
     if not said_file or said_file.casefold() == file.casefold():
         return True
     gone = said_file.casefold() not in {name.casefold() for name in files}
-    return gone and Path(said_file).with_suffix("").name.casefold() == Path(file).with_suffix("").name.casefold()
+    return gone and Path(said_file).with_suffix("") == Path(file).with_suffix("")
 
 
 def _is_sheet(said: str, sheet: str) -> bool:
@@ -259,23 +240,20 @@ def _is_sheet(said: str, sheet: str) -> bool:
 def with_readings(table: Table, readings: Readings, files: Collection[str]) -> Table:
     """The table with what readings.xlsx says of it; `files`: the names of all files of the area."""
 
-    def about(said: Sequence[Said]) -> Iterator[Said]:
-        return (s for s in said if s.said and _is_of(getattr(s, "file", ""), table.file, files))
+    def about(lines: Sequence[S]) -> list[S]:
+        return [s for s in lines if is_said(s) and _is_of(getattr(s, "file", ""), table.file, files)]
 
-    ignored = [i for i in about(readings.ignore) if isinstance(i, Ignored) and _is_sheet(i.sheet, table.sheet)]
+    ignored = [one for one in about(readings.ignore) if _is_sheet(one.sheet, table.sheet)]
     if any(not i.rows for i in ignored):
         return replace(table, unused=Why.SAID_TO_BE_NONE)
     headings = {
-        _as_written(h.heading, table): h.means
-        for h in about(readings.headings)
-        if isinstance(h, HeadingSaid) and _is_sheet(h.sheet, table.sheet)
+        _as_written(h.heading, table): h.means for h in about(readings.headings) if _is_sheet(h.sheet, table.sheet)
     }
     words: dict[str, dict[str, str]] = {}
     for word in about(readings.words):
-        if isinstance(word, WordSaid):
-            means = "" if word.means == NOT_GIVEN else word.means
-            words.setdefault(word.column, {})[name_key(word.word)] = means
-    units = {u.column: ORDERS.get(u.unit, u.unit) for u in about(readings.units) if isinstance(u, UnitSaid)}
+        means = "" if word.means == NOT_GIVEN else word.means
+        words.setdefault(word.column, {})[name_key(word.word)] = means
+    units = {unit.column: ORDERS.get(unit.unit, unit.unit) for unit in about(readings.units)}
     odd = dict.fromkeys((at for i in ignored for at in _rows_of(i, table)), Why.NO_RECORD)
     return replace(table, taught=Taught(headings, words, units), odd={**table.odd, **odd})
 
@@ -287,10 +265,9 @@ def _as_written(heading: str, table: Table) -> str:
 
 def _rows_of(ignored: Ignored, table: Table) -> list[int]:
     """The positions of the rows that hold no records: those that say what they said, else those of these numbers."""
-    if ignored.says:
-        told = set(ignored.says.split(BETWEEN_ROWS))
+    wanted, told = numbers_in(ignored.rows), ignored.says.split(BETWEEN_ROWS) if ignored.says else []
+    if len(told) == len(wanted):  # else somebody has written other numbers since
         return [at for at in range(len(table)) if row_says(table, at) in told]
-    wanted = numbers_in(ignored.rows)
     return [at for at, number in enumerate(table.numbers) if number in wanted]
 
 
@@ -326,12 +303,12 @@ def stated_with(stated: Stated, readings: Readings, files: Collection[str]) -> t
     names = [
         Renamed(name_key(n.old), name_of(n.new), day if isinstance(day, datetime.date) else None)
         for n in readings.names
-        if n.said
+        if is_said(n)
         for day in read_dates([n.since or None])
     ]
     systems, told = dict(stated.source_crs), []
     for unit in readings.units:
-        if unit.said and unit.column in ("x", "y") and unit.file:
+        if is_said(unit) and unit.column in ("x", "y") and unit.file:
             file = next((f for f in files if _is_of(unit.file, f, files)), unit.file)
             if systems.get(file, unit.unit) != unit.unit:
                 told.append(
@@ -341,7 +318,8 @@ def stated_with(stated: Stated, readings: Readings, files: Collection[str]) -> t
     for kind, columns in stated.columns.items():
         for said in readings.headings:
             for name, heading in columns.items():
-                if said.said and name_key(heading) == name_key(said.heading) and column_named(kind, name) != said.means:
+                same = is_said(said) and name_key(heading) == name_key(said.heading)
+                if same and column_named(kind, name) != said.means:
                     told.append(
                         f"area.toml says that {heading} is {name}, {NAME} says {said.means or 'none of ours'} "
                         f"({said.file}); {NAME} is followed"
@@ -354,7 +332,7 @@ def gone(readings: Readings, tables: Sequence[Table]) -> Iterator[str]:
     files = {table.file for table in tables}
     for said in readings.headings:
         here = [t for t in tables if _is_of(said.file, t.file, files) and _is_sheet(said.sheet, t.sheet)]
-        if said.said and not any(name_key(said.heading) in map(name_key, t.headings) for t in here):
+        if is_said(said) and not any(name_key(said.heading) in map(name_key, t.headings) for t in here):
             yield (
                 f"{NAME} says what {said.heading} in {said.file} means, but no such heading is there; see whether it "
                 "was renamed"
@@ -382,13 +360,13 @@ def with_questions(said: Readings, ledger: Ledger, pools: Collection[str], table
     """
     unknown = dict.fromkeys(e.value for e in ledger.entries(Kind.VISITS) if e.why.code is Why.UNKNOWN_POOL and e.value)
     asked = Readings(
-        headings=[*_headings_read(ledger), *_headings_unused(ledger)],
+        headings=list(_headings_asked(ledger)),
         words=[
             WordSaid(file, column, word, "", ", ".join(map(str, rows[:ROWS_NAMED])))
             for (file, column, word), rows in ledger.unknown_words.items()
         ],
         names=[NameSaid(name, "", "", nearest_name(name, tuple(pools))) for name in unknown],
-        ignore=[replace_says(one, tables) for one in said.ignore],
+        ignore=[_with_rows(one, tables) for one in said.ignore],
         units=[UnitSaid(file, column, "") for file, column in _units_asked(ledger)],
         files=[
             FileSaid(one.file, one.sheet, "", ", ".join(h for h in one.table.headings if h))
@@ -399,25 +377,20 @@ def with_questions(said: Readings, ledger: Ledger, pools: Collection[str], table
     return Readings.of({name: _merged(lines, asked.sheets()[name]) for name, lines in said.sheets().items()})
 
 
-def _headings_read(ledger: Ledger) -> Iterator[HeadingSaid]:
-    for reading in ledger.readings:
-        if reading.kind in ASKED_OF and not reading.crs:
-            ours = {heading: name for name, (heading, _) in reading.columns.items()}
-            for at, heading in enumerate(reading.headings):
-                if heading:
-                    cells = " | ".join(dict.fromkeys(row[at] for row in reading.first_rows if row[at]))
-                    means = ours.get(heading, "")
-                    yield HeadingSaid(reading.file, reading.sheet, heading, means, means, cells)
-
-
-def _headings_unused(ledger: Ledger) -> Iterator[HeadingSaid]:
-    for one in ledger.unused:
-        if one.table is not None and one.to_do:
-            rows = first_rows(one.table)
-            for at, heading in enumerate(one.table.headings):
-                if heading:
-                    cells = " | ".join(dict.fromkeys(row[at] for row in rows if row[at]))
-                    yield HeadingSaid(one.file, one.sheet, heading, "", "", cells)
+def _headings_asked(ledger: Ledger) -> Iterator[HeadingSaid]:
+    """Every heading of tables that people write by hand with what it was taken for, and those of tables not used."""
+    shown = [
+        (r.file, r.sheet, r.headings, r.first_rows, {heading: name for name, (heading, _) in r.columns.items()})
+        for r in ledger.readings
+        if r.kind in ASKED_OF and not r.crs
+    ]
+    unused = [(one.file, one.sheet, one.table) for one in ledger.unused if one.to_do]
+    shown += [(file, sheet, t.headings, first_rows(t), {}) for file, sheet, t in unused if t is not None]
+    for file, sheet, headings, rows, ours in shown:
+        for at, heading in enumerate(headings):
+            if heading:
+                means, cells = ours.get(heading, ""), dict.fromkeys(row[at] for row in rows if row[at])
+                yield HeadingSaid(file, sheet, heading, means, means, " | ".join(cells))
 
 
 def _units_asked(ledger: Ledger) -> Iterator[tuple[str, str]]:
@@ -428,13 +401,14 @@ def _units_asked(ledger: Ledger) -> Iterator[tuple[str, str]]:
                 yield holding.file, f"{unit.measure}_cm"
 
 
-def replace_says(ignored: Ignored, tables: Sequence[Table]) -> Ignored:
+def _with_rows(ignored: Ignored, tables: Sequence[Table]) -> Ignored:
     """The line with what its rows say, so that they are known again when they move."""
-    if not ignored.rows or ignored.says:
+    if not ignored.rows:
         return ignored
     files = {table.file for table in tables}
     here = [t for t in tables if _is_of(ignored.file, t.file, files) and _is_sheet(ignored.sheet, t.sheet)]
-    return ignored._replace(says=BETWEEN_ROWS.join(row_says(t, at) for t in here for at in _rows_of(ignored, t)))
+    rows = [row_says(t, at) for t in here for at in _rows_of(ignored, t)]
+    return ignored._replace(says=BETWEEN_ROWS.join(rows)) if rows else ignored
 
 
 def _key(one: Said) -> tuple[str, ...]:
@@ -445,13 +419,18 @@ def _key(one: Said) -> tuple[str, ...]:
 
 def _merged(said: Sequence[Said], asked: Sequence[Said]) -> list[Said]:
     """What somebody wrote as it stands, then what is asked and not said yet."""
-    kept = {_key(one): one for one in said if one.said}
+    kept = {_key(one): _as_kept(one) for one in said if is_said(one)}
     fresh = {_key(one): one for one in asked}
     # what only tells, beside what somebody wrote, is of today
     for key, one in kept.items():
         if key in fresh and (told := {"cells", "like", "says"} & set(one._fields)):
             kept[key] = one._replace(**{name: getattr(fresh[key], name) for name in told})
     return [*kept.values(), *(one for key, one in fresh.items() if key not in kept)]
+
+
+def _as_kept(one: Said) -> Said:
+    """A line that a person wrote, so that it is known for one when it is read again."""
+    return one._replace(read_as=NOBODY_ASKED) if isinstance(one, HeadingSaid) and one.read_as is None else one
 
 
 # --- writing ---------------------------------------------------------------------------------------------------------
@@ -479,8 +458,6 @@ WIDTHS = {
     "says": 60,
 }
 COLOURS = {"heading": "#0b5c6b", "answer": "#fff7d6"}
-# the columns that a person fills in
-ANSWERS = {"headings": "means", "words": "means", "names": "new", "units": "unit", "files": "kind"}
 UNITS = (*ORDERS, "mm", "cm", "m", "inch", "ft", "EPSG:25832")
 
 
@@ -524,7 +501,7 @@ def _write(path: Path, readings: Readings, pools: Sequence[str]) -> None:
         for name, kind in SHEETS.items():
             sheet = book.add_worksheet(name)
             sheet.freeze_panes(1, 0)
-            answered = ANSWERS.get(name)
+            answered = ANSWERS.get(kind)
             for at, column in enumerate(kind._fields):
                 style = answer if column == answered or name == "ignore" else plain
                 sheet.set_column(at, at, WIDTHS.get(column, 14), style)

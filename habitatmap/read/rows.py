@@ -27,9 +27,9 @@ from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, UnitR
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.values import name_key, yes_no
 from habitatmap.read.wide import unfolded
+from habitatmap.sentences import count
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.plural import count
 
 # the columns that say where a row is
 PLACE_COLUMNS = ("position", "x", "y", "lat", "lon")

@@ -20,8 +20,8 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import SAMPLES, Ledger, some
 from habitatmap.read.points import ROLES, layer_crs, source_of, tell_slips
 from habitatmap.read.rows import Draft, gather, open_drafts, set_repeats_aside
+from habitatmap.sentences import each
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.plural import each
 
 Want = Literal["polygons", "lines", "any"]
 

@@ -1,7 +1,7 @@
 """How thick trees are: numbers, classes and girths of any unit become diameters in centimetres.
 
 A unit that nothing states is taken where the figures themselves leave no doubt. Where they do, it is asked: the
-thickness is not known until a heading or area.toml states the unit.
+thickness is not known until a heading, readings.xlsx or area.toml states the unit.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from habitatmap.read.headings import fold, unit_of
 from habitatmap.read.ledger import UnitBy, UnitRead
 from habitatmap.read.rows import Draft
 from habitatmap.read.tree_conditions import UNDEFINED
-from habitatmap.vocabulary.plural import each
+from habitatmap.sentences import each
 
 Floats = NDArray[np.float64]
 
@@ -172,7 +172,7 @@ def _ask(draft: Draft, name: str, doubt: tuple[Doubt, str], trees: int) -> None:
     measure = name.removesuffix("_cm")
     draft.remark(
         f"{draft.heading(name)} names no unit, and {why.format(of=of)}; the thickness of {trees:,} trees is not known "
-        f'until area.toml states the unit: [units.trees] {measure} = "inch" (or "cm")'
+        f'until readings.xlsx states the unit, sheet units (or area.toml: [units.trees] {measure} = "inch" or "cm")'
     )
 
 

@@ -21,9 +21,9 @@ from habitatmap.read.thickness import read_diameters
 from habitatmap.read.tree_conditions import WHERE_IT_STANDS, condition_of, read_conditions
 from habitatmap.read.tree_names import read_names, with_names_by_content
 from habitatmap.read.values import yes_no
+from habitatmap.sentences import each
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.plural import each
 from habitatmap.vocabulary.terms import Condition
 
 TREES = dtypes(Kind.TREES)
@@ -46,6 +46,11 @@ def read_trees(tables: Sequence[Table], crs: CRS, stated: Stated, ledger: Ledger
     return shaped(frame, TREES, ("x", "y", "genus", "species", "file", "row"))
 
 
+def _units_said(draft: Draft) -> dict[str, str]:
+    """The units that readings.xlsx says, by what is measured."""
+    return {name.removesuffix("_cm"): unit for name, unit in draft.table.taught.units.items() if name.endswith("_cm")}
+
+
 def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     names, conditions = read_names(draft), read_conditions(draft)
     for at, condition in enumerate(conditions):
@@ -57,7 +62,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
         if felled is not None and yes_no(felled) != "no" and conditions[at] not in (Condition.STUMP, Condition.LOG):
             draft.refuse(at, "felled", felled, Why.VACANT)
     places = place_by_point(draft, crs, stated)
-    diameters = read_diameters(draft, stated.tree_units, _middle(places, crs))
+    diameters = read_diameters(draft, {**stated.tree_units, **_units_said(draft)}, _middle(places, crs))
     genera = [name.genus for name in names]
     draft.known |= {
         Known.GENUS: [genus != "" for genus in genera],

@@ -22,9 +22,9 @@ from habitatmap.read.outcomes import read_outcomes, with_outcome_by_content
 from habitatmap.read.points import Places, points_of
 from habitatmap.read.rows import PLACE_COLUMNS, Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import name_key, name_of, nearest_name, today_called
+from habitatmap.sentences import each
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.plural import each
 
 VISITS = dtypes(Kind.VISITS)
 

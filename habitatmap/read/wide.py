@@ -120,7 +120,6 @@ def _by_days(table: Table, at: Mapping[str, int]) -> Table | None:
     days = [j for j, heading in enumerate(table.headings) if is_day(heading)]
     if len(days) < FEWEST_COLUMNS or "date" in at:
         return None
-    others = [j for j in range(len(table.headings)) if j not in days and table.headings[j]]
     table = _with_names(table, [j for j in range(len(table.headings)) if j not in days], at)
     others = [j for j in range(len(table.headings)) if j not in days and table.headings[j]]
     kept = [j for j in others if j not in (at.get("outcome"), at.get("larvae"))]

@@ -17,14 +17,14 @@ FEW_KNOWN = (
     "flowers and rot-holes."
 )
 NONE_HERE = "None of the {n} rows of {file} lies in the map; the nearest is {km} away. Check its reference system."
-ASKED = "{heading} in {file} names no unit, so the thickness is not known. State the unit in area.toml."
+ASKED = "{heading} in {file} names no unit, so the thickness is not known. State the unit in readings.xlsx."
 MATTERS = (ONLY_PLACES, FEW_KNOWN, NONE_HERE, ASKED)
 UNITS = {"in": "inches", "ft": "feet"}
 # columns not read that are named in a line
 MOST_COLUMNS = 8
 BY = {
     UnitBy.HEADING: "by its heading",
-    UnitBy.STATED: "as area.toml states",
+    UnitBy.STATED: "as was stated",
     UnitBy.CELLS: "as its cells say",
     UnitBy.VALUES: "judged by the figures",
 }
@@ -113,10 +113,8 @@ def units(one: Input) -> list[Sentence]:
         )
         if unit.by in BY
         else say(
-            "{heading} names no unit: state it in area.toml, under [units.{kind}] {measure}",
+            "{heading} names no unit: state it in readings.xlsx, sheet units",
             heading=unit.heading,
-            kind=str(one.kind),
-            measure=str(unit.measure),
         )
         for unit in one.units
     ]

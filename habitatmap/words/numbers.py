@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 
 from habitatmap.sentences import Quantity, Sentence, apart, say
+from habitatmap.sentences import count as count
 
 UNKNOWN = "not known"
 Figure = float | None
@@ -78,11 +79,6 @@ def number(value: Figure, digits: int = 0, unknown: str = "") -> Sentence:
     if value is None or not math.isfinite(value):
         return Sentence(unknown)
     return _written(Quantity(value, digits, grouped=True))
-
-
-def count(n: int, thing: str, things: str = "") -> Sentence:
-    """ "1 pool", "1,200 pools"; `things` where an s at the end is not the plural."""
-    return say(f"{{n}} {thing if n == 1 else things or f'{thing}s'}", n=n)
 
 
 def metres(distance: float) -> Sentence:

@@ -11,6 +11,7 @@ __all__ = [
     "Quantity",
     "Sentence",
     "Value",
+    "apart",
     "as_it_is",
     "ceiled",
     "floored",
@@ -18,8 +19,8 @@ __all__ = [
     "hectares",
     "say",
     "significant",
+    "whole_metres",
 ]
-__all__ += ["apart", "whole_metres"]
 
 
 def significant(share: float) -> Quantity:

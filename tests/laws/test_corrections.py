@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import datetime
-import io
 import tempfile
 from contextlib import suppress
 from pathlib import Path
@@ -45,30 +44,36 @@ def test_the_truth_comes_back_400_times(truth: Truth, data: st.DataObject) -> No
     correct_and_compare(truth, data)
 
 
-def correct_and_compare(truth: Truth, data: st.DataObject) -> None:
-    """Writes the truth with some cells spoilt, asks for corrections, types the truth, saves, and reads again."""
+def corrected(folder: Path, truth: Truth, data: st.DataObject) -> list[dict[str, str]]:
+    """Writes the truth with some cells spoilt, types the truth as corrections; gives what was spoilt."""
     rows = [dict(zip(HEADS, (pool, day.isoformat(), what, note), strict=True)) for pool, day, what, note in truth]
     spoilt = [row | data.draw(SPOILS) for row in rows]
-    out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, HEADS)
-    writer.writeheader()
-    writer.writerows(spoilt)
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        area(folder, out.getvalue(), POOLS)
-        path = ask(folder)
-        if path.exists():
-            asked = [int(row["from_row"]) - 2 for row in rows_of(path)]
-            typed = {
-                at: {name: rows[i][name] for name in HEADS if rows[i][name] != spoilt[i][name]}
-                for at, i in enumerate(asked)
-            }
-            saved_by(data.draw(st.sampled_from(sorted(LOCALES))), path, typed)
-        opened = open_area(folder)
-        opened.ledger.check()
-        found = opened.visits[["pool", "date", "outcome", "note"]].values.tolist()
+    area(folder, "", POOLS)
+    written(folder / "visits.csv", list(HEADS), spoilt)
+    path = ask(folder)
+    if path.exists():
+        asked = [int(row["from_row"]) - 2 for row in rows_of(path)]
+        typed = {
+            at: {name: rows[i][name] for name in HEADS if rows[i][name] != spoilt[i][name]}
+            for at, i in enumerate(asked)
+        }
+        saved_by(data.draw(st.sampled_from(sorted(LOCALES))), path, typed)
+    return spoilt
+
+
+def compare(folder: Path, truth: Truth) -> None:
+    """Reads again: what was typed is what is read."""
+    opened = open_area(folder)
+    opened.ledger.check()
+    found = opened.visits[["pool", "date", "outcome", "note"]].values.tolist()
     wanted = [[pool, day, what, note] for pool, day, what, note in truth if what]
     assert sorted([p, d.date(), o, n] for p, d, o, n in found) == sorted(wanted)
+
+
+def correct_and_compare(truth: Truth, data: st.DataObject) -> None:
+    with tempfile.TemporaryDirectory() as name:
+        corrected(Path(name), truth, data)
+        compare(Path(name), truth)
 
 
 def moved(rows: list[dict[str, str]], way: str) -> tuple[list[str], list[dict[str, str]]]:
@@ -111,31 +116,13 @@ def written(path: Path, heads: list[str], rows: list[dict[str, str]]) -> None:
 @given(TRUTH, st.data())
 def test_a_correction_outlives_what_happens_to_its_original(truth: Truth, data: st.DataObject) -> None:
     """A heading renamed, a column added, rows sorted, the file saved as a workbook: the truth still comes back."""
-    rows = [dict(zip(HEADS, (pool, day.isoformat(), what, note), strict=True)) for pool, day, what, note in truth]
-    spoilt = [row | data.draw(SPOILS) for row in rows]
     way, suffix = data.draw(st.sampled_from(WAYS)), data.draw(st.sampled_from([".csv", ".xlsx"]))
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        out = io.StringIO(newline="")
-        writer = csv.DictWriter(out, HEADS)
-        writer.writeheader()
-        writer.writerows(spoilt)
-        area(folder, out.getvalue(), POOLS)
-        path = ask(folder)
-        if path.exists():
-            asked = [int(row["from_row"]) - 2 for row in rows_of(path)]
-            typed = {
-                at: {name: rows[i][name] for name in HEADS if rows[i][name] != spoilt[i][name]}
-                for at, i in enumerate(asked)
-            }
-            saved_by(data.draw(st.sampled_from(sorted(LOCALES))), path, typed)
+        spoilt = corrected(folder, truth, data)
         (folder / "visits.csv").unlink()
         written(folder / f"visits{suffix}", *moved(spoilt, way))
         if way == "heading renamed":
             said = Readings(headings=[HeadingSaid("", "", "what was there", "outcome")])
             write_readings(folder, said, ())
-        opened = open_area(folder)
-        opened.ledger.check()
-        found = opened.visits[["pool", "date", "outcome", "note"]].values.tolist()
-    wanted = [[pool, day, what, note] for pool, day, what, note in truth]
-    assert sorted([p, d.date(), o, n] for p, d, o, n in found) == sorted(wanted), (way, suffix)
+        compare(folder, truth)

@@ -24,6 +24,7 @@ from habitatmap.geo.crs import to_lonlat
 from habitatmap.read.corrections import KNOWN_DATE, LAST, protect, unprotect, write_fixes
 from habitatmap.read.formats.cells import clean
 from tests.areas import area_folder
+from tests.office import needs_office, saved_as
 
 POOLS = "pool,lat,lon,set_out,note\nP1,53.5512,10.0123,2025-04-01,\nP2,53.5623,10.0234,2025-04-02,\n"
 VISITS = "pool,date,outcome,larvae,note\n"
@@ -524,3 +525,20 @@ def test_every_reason_that_can_be_mended_in_a_sheet_is_mended(tmp_path: Path, ki
 def read_loosely(path: Path) -> list[dict[str, str]]:
     text = path.read_text(encoding="utf-8-sig")
     return list(csv.DictReader(io.StringIO(text, newline=""), delimiter=";" if ";" in text.split("\n")[0] else ","))
+
+
+@needs_office
+@pytest.mark.parametrize("suffix", ["xlsx", "ods"])
+def test_a_correction_outlives_its_original_saved_by_another_program(tmp_path: Path, suffix: str) -> None:
+    """Days, decimals and leading zeros change their looks on the way; the row is known all the same."""
+    folder = tmp_path / "town"
+    folder.mkdir()
+    rows = "P1,2025-05-01,,3,007\nP2,31.02.2025,dry,,1.50\nP2,2025-05-03,larvae,4,=x\n"
+    area(folder, VISITS + rows)
+    correct(ask(folder), date="2025-05-02")
+    saved_as(suffix, [folder / "visits.csv"], folder)
+    (folder / "visits.csv").unlink()
+    opened = open_area(folder)
+    opened.ledger.check()
+    assert opened.visits["outcome"].tolist() == ["larvae", "dry", "larvae"]
+    assert told(opened)[f"visits.{suffix}", 3] == "CORRECTED"

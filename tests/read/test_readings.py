@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import shutil
-import subprocess
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
 from habitatmap.read.readings import NAME, NOT_GIVEN, numbers_in
 from tests.commands import habitatmap
+from tests.office import needs_office, saved_as
 
 POOLS = "pool,lat,lon\nP1,53.5512,10.0123\nP2,53.5623,10.0234\n"
 DAY = datetime.date(2024, 5, 1)
@@ -206,7 +206,7 @@ def test_a_workbook_that_cannot_be_opened_stops_the_map_and_is_never_written_ove
     assert (tmp_path / NAME).read_bytes() == b"PK\x03\x04 cut"
 
 
-@pytest.mark.skipif(shutil.which("soffice") is None, reason="needs LibreOffice")
+@needs_office
 @pytest.mark.parametrize("suffix", ["xlsx", "ods"])
 def test_answers_saved_by_another_spreadsheet_program(tmp_path: Path, suffix: str) -> None:
     folder = tmp_path / "town"
@@ -216,11 +216,8 @@ def test_answers_saved_by_another_spreadsheet_program(tmp_path: Path, suffix: st
     means = {"Emmertje": "pool", "Wanneer geweest": "date", "Wat zat erin": "outcome"}
     say(folder, "headings", **{heading: {"means": name} for heading, name in means.items()})
     say(folder, "words", new={"file": "pools.xlsx", "column": "outcome", "word": "beestjes", "means": "larvae"})
-    home = f"-env:UserInstallation=file://{tmp_path}/home"
-    command = ["soffice", home, "--headless", "--convert-to", suffix, "--outdir", str(tmp_path / "saved")]
-    subprocess.run([*command, str(folder / NAME)], check=True, capture_output=True, timeout=120)
-    (folder / NAME).unlink()
-    shutil.copy(tmp_path / "saved" / f"readings.{suffix}", folder)
+    shutil.move(folder / NAME, tmp_path / NAME)
+    saved_as(suffix, [tmp_path / NAME], folder)
     assert visits_of(open_area(folder)) == [("P1", "2024-05-01", "larvae")]
     check(folder)
     assert [p.name for p in folder.glob("readings.*")] == [NAME]
@@ -272,3 +269,45 @@ def test_somebodys_own_workbook_of_that_name_is_told_and_never_written_over(tmp_
     assert check(tmp_path) == 1
     assert (tmp_path / NAME).read_bytes() == before
     assert any("give it another name" in note for note in open_area(tmp_path).notes)
+
+
+def test_the_unit_of_a_thickness_is_asked_and_answered(tmp_path: Path) -> None:
+    """Inches are usual there, so that a bare column is asked. An inch is 2.54 cm by definition: 20 are 50.8 cm."""
+    pools = "pool,lat,lon\nP1,40.71,-74.00\n"
+    town(tmp_path, trees="lat,lon,genus,dbh\n40.711,-74.001,Quercus,20\n40.712,-74.002,Acer,30\n")
+    (tmp_path / "area.toml").write_text("as_of = 2025-06-30\n", encoding="utf-8")
+    (tmp_path / "pools.xlsx").unlink()
+    (tmp_path / "pools.csv").write_text(pools, encoding="utf-8")
+    assert open_area(tmp_path).trees["diameter_cm"].isna().all()
+    check(tmp_path)
+    assert [(line["file"], line["column"], line["unit"]) for line in lines(tmp_path, "units")] == [
+        ("trees.csv", "diameter_cm", None)
+    ]
+    say(tmp_path, "units", diameter_cm={"unit": "inch"})
+    assert open_area(tmp_path).trees["diameter_cm"].tolist() == pytest.approx([76.2, 50.8])
+
+
+def test_a_line_with_the_columns_of_the_contract_only_keeps_its_meaning(tmp_path: Path) -> None:
+    """Blank under means is "not ours", also after check has written its own columns beside it."""
+    town(tmp_path, visits="pool,date,outcome,note\nP1,2024-05-01,dry,secret\n")
+    book = openpyxl.Workbook()
+    book.active.title = "headings"
+    book.active.append(["file", "sheet", "heading", "means"])
+    book.active.append(["visits.csv", None, "note", None])
+    book.save(tmp_path / NAME)
+    for _ in range(3):
+        assert open_area(tmp_path).visits["note"].tolist() == [""]
+        check(tmp_path)
+    habitatmap("check", tmp_path, "--write-corrected")
+    copy = (tmp_path / "check" / "corrected" / "visits.csv").read_text(encoding="utf-8-sig")
+    assert copy.splitlines()[0] == "pool,date,outcome,not read: note"
+
+
+def test_rows_added_to_a_line_of_rows_that_are_no_records(tmp_path: Path) -> None:
+    town(tmp_path, visits="pool,date,outcome\nP1,see below,\nP1,2024-05-01,dry\nP2,see above,\n")
+    check(tmp_path)
+    say(tmp_path, "ignore", new={"file": "visits.csv", "rows": "2"})
+    check(tmp_path)
+    say(tmp_path, "ignore", **{"visits.csv": {"rows": "2, 4"}})
+    aside = open_area(tmp_path).ledger.in_order()
+    assert [(e.row, e.why.code) for e in aside] == [(2, Why.NO_RECORD), (4, Why.NO_RECORD)]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import random
-import subprocess
 from pathlib import Path
 
 import openpyxl
 import pytest
 
 from habitatmap.read.formats.text import split_records
+from tests.office import needs_office, saved_as
 
 HEAD = "pool,lon,lat,note"
 
@@ -37,6 +37,7 @@ def test_numbers_of_rows_over_several_lines(lines: list[str], shown: dict[str, i
 
 
 @pytest.mark.slow
+@needs_office
 def test_numbers_of_broken_files_as_libreoffice_shows_them(tmp_path: Path) -> None:
     """of sixty files of random broken quotes four may differ, where several quotes of a row are broken."""
     draw = random.Random(4)
@@ -59,8 +60,7 @@ def test_numbers_of_broken_files_as_libreoffice_shows_them(tmp_path: Path) -> No
         rows = [f"P{i},10.0{i},{draw.choice(before)},{draw.choice(notes)}" for i in range(1, 9)]
         (tmp_path / f"{k:02d}.csv").write_text("\n".join([HEAD, *rows]) + "\n")
     files = sorted(tmp_path.glob("*.csv"))
-    command = ["soffice", "--headless", "--convert-to", "xlsx", "--infilter=CSV:44,34,76,1", "--outdir", tmp_path]
-    subprocess.run([*command, *files], check=True, capture_output=True, timeout=300)
+    saved_as("xlsx", files, tmp_path)
     differ = 0
     for file in files:
         sheet = openpyxl.load_workbook(file.with_suffix(".xlsx")).active

@@ -29,7 +29,7 @@ from habitatmap.read.formats.lines import (
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import fold, is_known, our_name, tells_records_apart
 from habitatmap.read.templates import is_example, is_marked, is_no_data
-from habitatmap.vocabulary.plural import each
+from habitatmap.sentences import each
 
 # titles and notes above the headings: so many filled rows are looked through
 DEEPEST_HEADING = 40
