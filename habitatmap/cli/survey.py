@@ -47,11 +47,11 @@ def command(
     opened = call.open()
     if opened is None:
         return
-    told = survey_area(opened, budget, say=tell)
+    told, spoken = survey_area(opened, budget, say=tell), call.spoken(opened)
     blocks = read_assignment(call.area, opened.pools)
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
-    write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary)
+    write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary, spoken)
     full = survey_text(told) + practice_text(shown)
     click.echo(json_text({**survey_summary(told), **summary}) if call.as_json else full, nl=False)
     call.wrote("Page", "survey.html")

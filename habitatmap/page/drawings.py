@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 
 from habitatmap.page.document import shown
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 WIDTH = 340  # of every drawing, in units of which a letter is 12 high
 LEFT, RIGHT = 8, 332
@@ -32,11 +33,16 @@ class Mark(NamedTuple):
 
 
 def intervals(
-    marks: Sequence[Mark], what: str, ends: tuple[float, float] = (0.0, 1.0), line: float | None = None
+    marks: Sequence[Mark],
+    what: str,
+    spoken: Catalogue = ENGLISH,
+    ends: tuple[float, float] = (0.0, 1.0),
+    line: float | None = None,
 ) -> str:
     """Dots with whiskers, one below the other, between `ends`; a whisker cut there lacks its end stroke; "" of none.
 
-    `what` tells a reader who can't see it what is drawn; `line` draws an upright line through all rows.
+    `what` tells a reader who can't see it what is drawn; `line` draws an upright line through all rows. `spoken`: the
+    language of what is said, but for labels that are no sentences, which are a record's.
     """
     low_end, high_end = ends
     height = 4 + 34 * len(marks)
@@ -50,7 +56,7 @@ def intervals(
     rows = [] if line is None else [upright("through", line, 0, height)]
     for number, mark in enumerate(marks):
         words, middle = 13 + 34 * number, 25 + 34 * number
-        rows += [text(LEFT, words, mark.label), text(RIGHT, words, mark.said, "end")]
+        rows += [text(LEFT, words, spoken.cell(mark.label)), text(RIGHT, words, spoken.cell(mark.said), "end")]
         rows.append(f'<line class="rail" x1="{LEFT}" x2="{RIGHT}" y1="{middle}" y2="{middle}"/>')
         if mark.low is not None and mark.high is not None:
             a, b = at(mark.low), at(mark.high)
@@ -59,7 +65,7 @@ def intervals(
             rows += [upright("whisker", end, middle - 5, middle + 5) for end in shown_ends]
         if mark.value is not None and low_end <= mark.value <= high_end:
             rows.append(f'<circle class="dot" cx="{at(mark.value):.1f}" cy="{middle}" r="5"/>')
-    return drawing(height, what, rows) if marks else ""
+    return drawing(height, spoken.say(what), rows) if marks else ""
 
 
 def bars(parts: Sequence[tuple[str, int, int]], what: str, names: tuple[str, str]) -> str:

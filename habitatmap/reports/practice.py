@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -140,7 +141,7 @@ def _worked(found: Practice) -> Section:
         "What seemed to work",
         lead,
         words=[*words, told_similar(found.similar)],
-        drawings=[Drawing(intervals(marks, what, (-1, 1), line=0), caption, Layout.BESIDE)],
+        drawings=[Drawing(partial(intervals, marks, what, ends=(-1, 1), line=0), caption, Layout.BESIDE)],
         tables=[
             table("Pools of this season by pool type", found.comparison.levels, LEVELS),
             table(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -45,6 +46,7 @@ from habitatmap.words.bases import (
     worded,
 )
 from habitatmap.words.bases import told as said
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import Caution, sentences
 from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, span
 from habitatmap.words.survey import opening, since_then
@@ -75,13 +77,15 @@ def write_survey(
     more: Sequence[Section] = (),
     tables: Mapping[str, pd.DataFrame] | None = None,
     summary: Mapping[str, object] | None = None,
+    spoken: Catalogue = ENGLISH,
 ) -> None:
     """Writes the page and the tables into `folder`, which is replaced in one step.
 
-    `more` sections come last, `tables` by file name beside our own, `summary` into survey.json.
+    `more` sections come last, `tables` by file name beside our own, `summary` into survey.json; `spoken`: the page's
+    language.
     """
     files: dict[str, Content] = {
-        "survey.html": survey_page(told, more),
+        "survey.html": survey_page(told, more, spoken),
         "pools.csv": pool_rows(told),
         "estimates.csv": estimates(told),
         "models.csv": models(told),
@@ -92,10 +96,10 @@ def write_survey(
     write_files(folder, files | dict(tables or {}))
 
 
-def survey_page(told: Account, more: Sequence[Section] = ()) -> str:
-    """survey.html."""
+def survey_page(told: Account, more: Sequence[Section] = (), spoken: Catalogue = ENGLISH) -> str:
+    """survey.html in a language."""
     as_of = f"As of {told.records.as_of.isoformat()}. For the team: it names pools and observers."
-    return report_page(told.records.title, "Occupancy of the pools", as_of, [*sections(told), *more])
+    return report_page(told.records.title, "Occupancy of the pools", as_of, [*sections(told), *more], spoken)
 
 
 def sections(told: Account) -> list[Section]:
@@ -255,7 +259,7 @@ def _seasons(told: Account) -> Section:
         ],
         drawings=[
             *(picture for picture, _ in beside),
-            Drawing(intervals(marks if len(marks) > 1 and not told.few else [], what), caption, Layout.BESIDE),
+            Drawing(partial(intervals, marks if len(marks) > 1 and not told.few else [], what), caption, Layout.BESIDE),
         ],
         tables=[
             table("Each season in figures", rows, each, fold=Fold.ALWAYS),
@@ -305,7 +309,7 @@ def _estimate(told: Account) -> Section:
             f"{goodness(told.goodness)} The check compares how often each history of searches was seen and how often "
             "the model expects it, with surveys simulated from the model (MacKenzie & Bailey 2004).",
         ],
-        drawings=[Drawing(intervals(marks, what), SHARE_OF_POOLS, Layout.BESIDE)],
+        drawings=[Drawing(partial(intervals, marks, what), SHARE_OF_POOLS, Layout.BESIDE)],
         tables=[
             Table("Naive and estimated occupancy", heads, rows, fold=Fold.ALWAYS),
             table(caption, commonest if told.goodness.surveys else commonest[:0], histories, fold=Fold.ALWAYS),
@@ -402,7 +406,7 @@ def _false_positives(told: Account) -> Section:
         "What if some sightings are wrong",
         lead,
         words=[words],
-        drawings=[Drawing(intervals(marks, what), SHARE_OF_POOLS, Layout.BESIDE)],
+        drawings=[Drawing(partial(intervals, marks, what), SHARE_OF_POOLS, Layout.BESIDE)],
         tables=[Table("Occupancy under false positives", heads, rows, fold=Fold.ALWAYS)],
     )
 
