@@ -22,28 +22,27 @@ def command(call: Call, years: int, simulations: int) -> None:
 
     AREA/outlook gets a page and tables, whole or not at all.
     """
-    from habitatmap.export.formats import json_text
     from habitatmap.job import run, simulate_years
     from habitatmap.plan.outlook import NothingToCompareError
-    from habitatmap.reports.outlook import account, outlook_text, write_nothing, write_outlook
+    from habitatmap.reports.outlook import outlook_text, write_nothing, write_outlook
     from habitatmap.words.plan import nothing_to_compare
+    from habitatmap.words.sentences import say
 
     opened = call.open()
     if opened is None:
         return
     result = run(opened, say=tell, public=False)
     log.info("The same years for every way to choose")
-    as_of = str(opened.as_of)
+    title, as_of, spoken = opened.title, opened.as_of, call.spoken(opened)
     try:
         seen = simulate_years(result, years, simulations)
     except NothingToCompareError as refused:
         why = nothing_to_compare(refused.why, result.figures.plan)
-        write_nothing(why, opened.title, as_of, call.target)
-        told = (call.target / "outlook.json").read_text(encoding="utf-8")
-        click.echo(told if call.as_json else f"Nothing to compare: {why}.")
+        write_nothing(why, title, as_of, call.target, spoken)
+        told = spoken.say(say("Nothing to compare: {why}.", why=why)) + "\n"
     else:
-        write_outlook(seen, opened.title, as_of, call.target)
-        told = json_text(account(seen, opened.title, as_of)) if call.as_json else outlook_text(seen)
-        click.echo(told, nl=False)
+        write_outlook(seen, title, as_of, call.target, spoken)
+        told = outlook_text(seen, spoken)
+    click.echo((call.target / "outlook.json").read_text(encoding="utf-8") if call.as_json else told, nl=False)
     call.wrote("Outlook", "outlook.html")
     call.end(result.needs_a_look)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 
 from habitatmap.page.document import shown
+from habitatmap.sentences import Quantity
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 WIDTH = 340  # of every drawing, in units of which a letter is 12 high
@@ -195,12 +196,17 @@ SIGNS = ("m-5 0a5 5 0 1 0 10 0a5 5 0 1 0-10 0z", "m-4-4h8v8h-8z", "m0-5l5 9h-10z
 
 
 def chart(
-    along: Sequence[float], ticks: Sequence[str], series: Sequence[Series], titles: tuple[str, str], what: str
+    along: Sequence[float],
+    ticks: Sequence[str],
+    series: Sequence[Series],
+    titles: tuple[str, str],
+    what: str,
+    spoken: Catalogue = ENGLISH,
 ) -> str:
     """Lines over one axis, each with its name at its end; "" of none.
 
     along: the places on the axis, ascending, with their words `ticks`; at most four series; titles: of the whole, which
-    stands above, and of the axis.
+    stands above, and of the axis; spoken: the language of them all.
     """
     if not series:
         return ""
@@ -215,12 +221,15 @@ def chart(
     def y(value: float) -> float:
         return bottom - (bottom - top) * (value - low) / (high - low)
 
-    rows = [text(LEFT, 14, titles[0]), text(left, bottom + 32, titles[1], size=11)]
+    rows = [text(LEFT, 14, spoken.say(titles[0])), text(left, bottom + 32, spoken.say(titles[1]), size=11)]
+    digits = max(0, -floor(log10(step)))
     for k in range(round((high - low) / step) + 1):
         level = low + k * step
         kind = "stroke" if abs(level) < step / 2 else "rail"
         rows.append(f'<line class="{kind}" x1="{left}" x2="{right}" y1="{y(level):.1f}" y2="{y(level):.1f}"/>')
-        rows.append(text(left - 6, round(y(level) + 4, 1), f"{level:g}", "end", 11))
+        rows.append(
+            text(left - 6, round(y(level) + 4, 1), spoken.cell(Quantity(round(level, digits) + 0.0, digits)), "end", 11)
+        )
     rows += [text(round(x(at), 1), bottom + 17, words, "middle", 11) for at, words in zip(along, ticks, strict=True)]
     ends = _apart([y(line.values[-1]) for line in series], 15, bottom)
     for number, line in reversed(list(enumerate(series))):  # the first on top
@@ -228,17 +237,17 @@ def chart(
         spots = " ".join(f"{a:.1f},{b:.1f}" for a, b in points)
         rows.append(f'<polyline class="{STROKES[number]}" points="{spots}"/>')
         rows += [_sign(number, a, b) for a, b in points]
-        rows.append(text(right + 12, round(float(ends[number]) + 4, 1), line.label))
-    return drawing(bottom + 42, what, rows)
+        rows.append(text(right + 12, round(float(ends[number]) + 4, 1), spoken.say(line.label)))
+    return drawing(bottom + 42, spoken.say(what), rows)
 
 
-def key_of_chart(names: Sequence[str]) -> str:
+def key_of_chart(names: Sequence[str], spoken: Catalogue = ENGLISH) -> str:
     """A list (HTML) of a chart's strokes and signs with what they stand for."""
     items = []
     for number, words in enumerate(names):
         stroke = f'<polyline class="{STROKES[number]}" points="1,8 35,8"/>'
         sample = drawing(16, "", [stroke, _sign(number, 18, 8)], 36, broad=True)
-        items.append(f"<li>{sample}{html.escape(shown(words))}</li>")
+        items.append(f"<li>{sample}{html.escape(shown(spoken.say(words)))}</li>")
     return f'<ul class="key">{"".join(items)}</ul>'
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from habitatmap.page.sections import (
     Drawing,
     Fold,
     Layout,
+    Picture,
     Row,
     Section,
     Table,
@@ -37,27 +39,29 @@ from habitatmap.plan.outlook import (
     years_of,
 )
 from habitatmap.plan.simulated_years import Tail
-from habitatmap.words.numbers import count, number, percent, sentence
+from habitatmap.words.catalogue import ENGLISH, Catalogue
+from habitatmap.words.numbers import count, number, number_span, percent, sentence
 from habitatmap.words.plan import FLIGHT, NO_FORECAST, POOLS, order_of_installing, where_the_plan_wins
+from habitatmap.words.sentences import Quantity, Sentence, apart, say
 
 KIND = "Outlook: ways to choose, compared"
 WAYS = {
-    Strategy.NONE: "no pool is installed",
-    Strategy.PLAN: "the sites of plan.csv",
-    Strategy.RANDOM: "twenty random selections of allowed sites, one for each simulation in turn",
-    Strategy.EVEN: "each site as far as can be from every breeding place and from the sites before it",
-    Strategy.HIGHEST: "the sites whose mean of forage score and dead-wood score is highest",
+    Strategy.NONE: Sentence("no pool is installed"),
+    Strategy.PLAN: Sentence("the sites of plan.csv"),
+    Strategy.RANDOM: Sentence("twenty random selections of allowed sites, one for each simulation in turn"),
+    Strategy.EVEN: Sentence("each site as far as can be from every breeding place and from the sites before it"),
+    Strategy.HIGHEST: Sentence("the sites whose mean of forage score and dead-wood score is highest"),
 }
 SHORT = {
-    Strategy.PLAN: "the plan",
-    Strategy.RANDOM: "at random",
-    Strategy.EVEN: "evenly spread",
-    Strategy.HIGHEST: "highest scores",
+    Strategy.PLAN: Sentence("the plan"),
+    Strategy.RANDOM: Sentence("at random"),
+    Strategy.EVEN: Sentence("evenly spread"),
+    Strategy.HIGHEST: Sentence("highest scores"),
 }
 INSTALLING = {
-    Installing.AT_ONCE: "all at once",
-    Installing.STAGED: "two a year, in the plan's order",
-    Installing.CONNECTED: "two a year, best connected first",
+    Installing.AT_ONCE: Sentence("all at once"),
+    Installing.STAGED: Sentence("two a year, in the plan's order"),
+    Installing.CONNECTED: Sentence("two a year, best connected first"),
 }
 
 NOBODY_TODAY = (
@@ -66,27 +70,32 @@ NOBODY_TODAY = (
 )
 
 
-def write_outlook(seen: Outlook, title: str, as_of: str, folder: str | Path) -> None:
+def write_outlook(
+    seen: Outlook, title: str, as_of: datetime.date, folder: str | Path, spoken: Catalogue = ENGLISH
+) -> None:
     """Writes outlook.html and .json, ranks.csv, differences.csv, years.csv and, for plans that can be staged,
-    staging.csv into `folder`, whole or not at all."""
+    staging.csv into `folder`, whole or not at all; the page in a language."""
     files: dict[str, Content] = {
         "ranks.csv": seen.ranks,
         "differences.csv": seen.differences,
         "years.csv": seen.by_year,
         "outlook.json": account(seen, title, as_of),
-        "outlook.html": outlook_page(seen, title, as_of),
+        "outlook.html": outlook_page(seen, title, as_of, spoken),
     }
     write_files(folder, files if seen.staging.empty else {**files, "staging.csv": seen.staging})
 
 
-def write_nothing(why: str, title: str, as_of: str, folder: str | Path) -> None:
+def write_nothing(
+    why: Sentence, title: str, as_of: datetime.date, folder: str | Path, spoken: Catalogue = ENGLISH
+) -> None:
     """The same folder where there is nothing to compare: a page and a JSON that say why."""
     empty = {"title": title, "as_of": as_of, "note": why, "ranks": [], "differences": []}
-    part = Section("what", "Nothing to compare", f"{sentence(why)}.", cautions=[NO_FORECAST])
-    write_files(folder, {"outlook.json": empty, "outlook.html": report_page(title, KIND, f"As of {as_of}", [part])})
+    part = Section("what", "Nothing to compare", say("{why}.", why=sentence(why)), cautions=[NO_FORECAST])
+    page = report_page(title, KIND, say("As of {day}", day=as_of), [part], spoken)
+    write_files(folder, {"outlook.json": empty, "outlook.html": page})
 
 
-def account(seen: Outlook, title: str, as_of: str) -> dict[str, object]:
+def account(seen: Outlook, title: str, as_of: datetime.date) -> dict[str, object]:
     """What a machine may read: how it was simulated, the ranks and paired differences, how the plan stands against
     rules of thumb, and what the order of installing does."""
     ranges = {name: list(ends) for name, ends in Ranges()._asdict().items() if name != "unmapped"}
@@ -106,29 +115,32 @@ def account(seen: Outlook, title: str, as_of: str) -> dict[str, object]:
     }
 
 
-def outlook_text(seen: Outlook) -> str:
+def outlook_text(seen: Outlook, spoken: Catalogue = ENGLISH) -> str:
     """The outlook for the terminal."""
-    head = f"{count(seen.simulations, 'simulation')} of {count(seen.years, 'year')} for each way of flying."
+    head = say(
+        "{simulations} of {years} for each way of flying.",
+        simulations=count(seen.simulations, "simulation"),
+        years=count(seen.years, "year"),
+    )
     staged = order_of_installing(staging_ratios(seen.staging))
-    return terminal([head, *(verdict(seen, tail) for tail in Tail), *([staged] if staged else []), NO_FORECAST])
+    return terminal(map(spoken.say, [head, *(verdict(seen, tail) for tail in Tail), staged or "", NO_FORECAST]))
 
 
-def verdict(seen: Outlook, tail: Tail) -> str:
+def verdict(seen: Outlook, tail: Tail) -> Sentence:
     """How the plan stands under one way of flying, and what it gains."""
     stands = standings(seen, tail)
-    low, high = (number(100 * end, 1) for end in (stands["gain"].min(), stands["gain"].max()))
-    much = f"{low} to {high}" if low != high else low
-    return (
-        f"{where_the_plan_wins(stands, tail)} The plan's own gain over no new pools is {much} percentage points of "
-        "forage in reach."
+    return say(
+        "{stands} The plan's own gain over no new pools is {much} percentage points of forage in reach.",
+        stands=where_the_plan_wins(stands, tail),
+        much=number_span(100 * stands["gain"].min(), 100 * stands["gain"].max(), 1),
     )
 
 
-def outlook_page(seen: Outlook, title: str, as_of: str) -> str:
+def outlook_page(seen: Outlook, title: str, as_of: datetime.date, spoken: Catalogue = ENGLISH) -> str:
     """The page: which way wins where, the order of installing, what was simulated, the figures, what it can't tell."""
     staging = [] if seen.staging.empty else [_staging(seen)]
-    figures = [_in_figures(seen, tail) for tail in Tail]
-    return report_page(title, KIND, f"As of {as_of}", [_which(seen), *staging, _what(seen), *figures, LIMITS])
+    sections = [_which(seen), *staging, _what(seen), *(_in_figures(seen, tail) for tail in Tail), LIMITS]
+    return report_page(title, KIND, say("As of {day}", day=as_of), sections, spoken)
 
 
 def _what(seen: Outlook) -> Section:
@@ -137,36 +149,53 @@ def _what(seen: Outlook) -> Section:
         "How it was simulated",
         "Would the plan still be the better one if flight and life are not as the planner assumed?",
         words=[
-            f"In each of {count(seen.simulations, 'simulation')} every breeding place is occupied or empty, for "
-            f"{count(seen.years, 'year')}. Empty places are found by arriving flies, occupied ones are lost, and "
-            "arrivals save some of them (stochastic patch occupancy, Hanski 1994). As many pools as the plan suggests "
-            "are placed by other rules as well, and all live through the same simulations with the same luck.",
+            say(
+                "In each of {simulations} every breeding place is occupied or empty, for {years}. Empty places are "
+                "found by arriving flies, occupied ones are lost, and arrivals save some of them (stochastic patch "
+                "occupancy, Hanski 1994). As many pools as the plan suggests are placed by other rules as well, and "
+                "all live through the same simulations with the same luck.",
+                simulations=count(seen.simulations, "simulation"),
+                years=count(seen.years, "year"),
+            ),
             "Each simulation draws how fast places are lost and how much longer good ones last (expert judgement). How "
             "easily a place is found is set so that it fits the survey: pools that were empty when they were installed "
             "are by today as often occupied as the searches say, and trees neither gain nor lose.",
-            "Nobody can say how many of the flies come from places that are on no map: other people's gardens, trees "
-            f"nobody has recorded. So the simulations are dealt over shares from none to {percent(max(SHARES))}. "
-            "Flight is not the planner's: it has a fat or a thin tail, about the same median distance.",
+            say(
+                "Nobody can say how many of the flies come from places that are on no map: other people's gardens, "
+                "trees nobody has recorded. So the simulations are dealt over shares from none to {share}. Flight is "
+                "not the planner's: it has a fat or a thin tail, about the same median distance.",
+                share=percent(max(SHARES)),
+            ),
         ],
-        tables=[Table("The ways to choose", ["Way", "What it does"], list(WAYS.items()))],
+        tables=[Table("The ways to choose", ["Way to choose", "What it does"], list(WAYS.items()))],
     )
 
 
 def _which(seen: Outlook) -> Section:
     first, last = years_of(Window.PLANNED, seen.years)
-    pictures = [_drawing(seen, tail) for tail in Tail]
-    caption = (
-        "Forage in reach gained over no new pools, in percentage points, mean of years "
-        f"{first} to {last}. At the left end of each picture all flies come from mapped places, at the right end "
-        "nearly all come from places nobody mapped."
+    caption = say(
+        "Forage in reach gained over no new pools, in percentage points, mean of years {first} to {last}. At the left "
+        "end of each picture all flies come from mapped places, at the right end nearly all come from places nobody "
+        "mapped.",
+        first=first,
+        last=last,
     )
-    ways = [way for way in SHORT if way in gains(seen, Tail.FAT, Window.PLANNED)]
-    key = key_of_chart([SHORT[way] for way in ways])
+    pictures = [_drawing(seen, tail) for tail in Tail]
+    ways = [SHORT[way] for way in SHORT if way in gains(seen, Tail.FAT, Window.PLANNED)]
     return Section(
         "which",
         "Which way wins where",
-        "\n".join(verdict(seen, tail) for tail in Tail),
-        drawings=[Drawing(pictures[0], caption, Layout.COLUMNS, key, pictures[1:], len(pictures))],
+        apart([verdict(seen, tail) for tail in Tail], "\n"),
+        drawings=[
+            Drawing(
+                pictures[0],
+                caption,
+                Layout.COLUMNS,
+                lambda spoken: key_of_chart(ways, spoken),
+                pictures[1:],
+                len(pictures),
+            )
+        ],
         words=[
             "The plan counts as the better one where its gain is at least 5 % above that of the best other rule and "
             "the difference is clear. If you care for a species that seldom flies far from its trees, read the left "
@@ -187,26 +216,32 @@ LIMITS = Section(
     "What this can't tell",
     "How many pools will hold larvae in any year.",
     words=[
-        "Pools are taken to be kept up in every year, and trees to stay. Flies from unmapped places are taken to "
-        "arrive everywhere alike; in truth more of them arrive near a wood or a valley full of old trees.",
+        "It is assumed that pools are kept up in every year, that trees stay, and that flies from unmapped places "
+        "arrive everywhere alike. In truth more of them arrive near a wood or a valley full of old trees.",
         "Where the plan is not first, its pools stand where fewer flies come by: they close gaps, and gaps are found "
         "later. If that matters more to you than the forage served, install some pools nearer to occupied ones first.",
     ],
 )
 
+
+def _said(column: str) -> Column:
+    """A column of codes, which a frame holds as texts."""
+    return lambda row: Sentence(row[column])
+
+
 RANKS: dict[str, Column] = {
-    "Way": "strategy",
+    "Way to choose": _said("strategy"),
     "Rank": "rank",
     "Forage in reach, %": lambda r: number(100 * r["forage_in_reach"], 1),
-    "Occupied places": lambda r: f"{r['occupied_places']:.1f}",
+    "Occupied places": lambda r: number(r["occupied_places"], 1),
     "First in, % of simulations": lambda r: number(100 * r["first_share"]),
 }
 DIFFERENCES: dict[str, Column] = {
     "Arrivals from unmapped places": lambda r: percent(r["unmapped"]),
-    "Against": lambda r: POOLS[r["other"]],
-    "Measure": "measure",
-    "Difference": lambda r: _signed(r, "difference"),
-    "95 % interval": lambda r: f"{_signed(r, 'low')} to {_signed(r, 'high')}",
+    "Against": lambda r: Sentence(POOLS[r["other"]]),
+    "Measure": _said("measure"),
+    "Difference": lambda r: Quantity(_in_print(r, "difference"), 2, signed=True),
+    "95 % interval": lambda r: number_span(_in_print(r, "low"), _in_print(r, "high"), 2, signed=True),
     "Better in, % of simulations": lambda r: number(100 * r["better_share"]),
     "Worse in, % of simulations": lambda r: number(100 * r["worse_share"]),
 }
@@ -214,8 +249,7 @@ DIFFERENCES: dict[str, Column] = {
 
 def _in_figures(seen: Outlook, tail: Tail) -> Section:
     """The figures under one way of flying."""
-    (first, last), late = (years_of(window, seen.years) for window in Window)
-    later = _gained(f"Forage gained, years {late[0]} to {late[1]}, {tail}", gains(seen, tail, Window.LAST))
+    planned, late = (years_of(window, seen.years) for window in Window)
     ranks, differences = (
         frame[(frame["tail"] == tail) & (frame["window"] == Window.PLANNED)] for frame in (seen.ranks, seen.differences)
     )
@@ -223,17 +257,25 @@ def _in_figures(seen: Outlook, tail: Tail) -> Section:
         "Forage in percentage points, places as a number. In the other simulations there was no difference, mostly "
         "because every place went empty, or because all were full."
     )
-    at = f"years {first} to {last}, {tail}"
+
+    def about(caption: str, years: tuple[int, int] = planned) -> Sentence:
+        return say(caption, first=years[0], last=years[1], flight=FLIGHT[tail])
+
+    gained = "Forage gained in years {first} to {last}, {flight}"
     return Section(
         tail.replace(" ", "-"),
-        f"In figures: where {FLIGHT[tail]}",
+        say("In figures: {flight}", flight=FLIGHT[tail]),
         "Gains are in percentage points of the forage in reach, over no new pools.",
         tables=[
-            _gained(f"Forage gained, {at}", gains(seen, tail, Window.PLANNED)),
-            *([later] if late[1] > last else []),
-            table(f"Ranks, {at}: all shares together", ranks[ranks["unmapped"].isna()], RANKS),
+            _gained(about(gained), gains(seen, tail, Window.PLANNED)),
+            *([_gained(about(gained, late), gains(seen, tail, Window.LAST))] if late[1] > planned[1] else []),
             table(
-                f"The plan minus the others, simulation by simulation, {at}",
+                about("Ranks in years {first} to {last}, {flight}: all shares together"),
+                ranks[ranks["unmapped"].isna()],
+                RANKS,
+            ),
+            table(
+                about("The plan minus the others, simulation by simulation, in years {first} to {last}, {flight}"),
                 differences[differences["unmapped"].notna()],
                 DIFFERENCES,
                 note,
@@ -246,24 +288,21 @@ def _in_figures(seen: Outlook, tail: Tail) -> Section:
 def _gained(caption: str, gained: pd.DataFrame) -> Table:
     """A row for each share of arrivals from unmapped places, a column for each way to choose."""
     ways = [way for way in SHORT if way in gained]
-    rows = [
-        (percent(share), *(f"{100 * gain:+.1f}" for gain in row)) for share, *row in gained[ways].itertuples(name=None)
-    ]
+    rows = [(percent(share), *map(_points, row)) for share, *row in gained[ways].itertuples(name=None)]
     return Table(caption, ["From unmapped places", *(sentence(SHORT[way]) for way in ways)], rows)
 
 
 def _staging(seen: Outlook) -> Section:
     """What the order of installing does, both ways of flying taken together."""
     mean = seen.staging.groupby(["unmapped", "installing", "last_year"])["gain"].mean()
+    lasts = (FIRST_YEARS, PLANNED_YEARS)
     rows = [
-        (
-            f"{percent(share)}: {words}",
-            *(f"{100 * mean[share, way, last]:+.1f}" for last in (FIRST_YEARS, PLANNED_YEARS)),
-        )
+        (say("{share}: {order}", share=percent(share), order=order), *(_points(mean[share, way, n]) for n in lasts))
         for share in mean.index.unique("unmapped")
-        for way, words in INSTALLING.items()
+        for way, order in INSTALLING.items()
     ]
-    heads = ["From unmapped places: order", f"Years 1 to {FIRST_YEARS}", f"Years 1 to {PLANNED_YEARS}"]
+    heads = ["From unmapped places: order", *(say("Years {first} to {last}", first=1, last=last) for last in lasts)]
+    caption = "Forage in reach gained over no new pools, percentage points, mean of both ways of flying"
     return Section(
         "order",
         "In which order to install",
@@ -272,30 +311,29 @@ def _staging(seen: Outlook) -> Section:
             "Best connected first means nearest to places that are likely occupied today, by the flight that the "
             "planner assumes. In all orders the same sites are installed in the end."
         ],
-        tables=[
-            Table(
-                "Forage in reach gained over no new pools, percentage points, mean of both ways of flying",
-                heads,
-                rows,
-                fold=Fold.NEVER,
-            )
-        ],
+        tables=[Table(caption, heads, rows, fold=Fold.NEVER)],
     )
 
 
-def _drawing(seen: Outlook, tail: Tail) -> str:
+def _drawing(seen: Outlook, tail: Tail) -> Picture:
     gained = 100 * gains(seen, tail, Window.PLANNED)
-    ways = [way for way in SHORT if way in gained]
-    what = (
+    what = say(
         "Percentage points of forage in reach gained over no new pools, by the share of arrivals from unmapped places, "
-        f"where {FLIGHT[tail]}. The figures stand in a table below."
+        "{flight}. The figures stand in a table below.",
+        flight=FLIGHT[tail],
     )
-    series = [Series(SHORT[way], gained[way].tolist()) for way in ways]
+    series = [Series(SHORT[way], gained[way].tolist()) for way in SHORT if way in gained]
     shares: Sequence[float] = gained.index.tolist()
     ticks = [f"{100 * share:.0f}" for share in shares]
-    return chart(shares, ticks, series, (sentence(FLIGHT[tail]), "% of arrivals from unmapped places"), what)
+    titles = sentence(FLIGHT[tail]), "% of arrivals from unmapped places"
+    return lambda spoken: chart(shares, ticks, series, titles, what, spoken)
 
 
-def _signed(row: Row, column: str) -> str:
-    """A difference with its sign: of forage in percentage points, of places as a number."""
-    return f"{(100 if row['measure'] == Measure.FORAGE else 1) * row[column]:+.2f}"
+def _points(gain: float) -> Quantity:
+    """A gain in percentage points with its sign."""
+    return Quantity(100 * gain, 1, signed=True)
+
+
+def _in_print(row: Row, column: str) -> float:
+    """A difference as it is printed: of forage in percentage points, of places as a number."""
+    return float((100 if row["measure"] == Measure.FORAGE else 1) * row[column])

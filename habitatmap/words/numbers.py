@@ -55,11 +55,12 @@ def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> Sente
     return say("{low} to {high}", low=Quantity(100 * low, digits), high=percent(high, digits))
 
 
-def whole_span(low: float, high: float) -> Sentence:
-    """An interval of whole numbers: "19 to 20", one number where its ends are the same."""
-    if f"{low:.0f}" == f"{high:.0f}":
-        return number(low)
-    return say("{low} to {high}", low=number(low), high=number(high))
+def number_span(low: float, high: float, digits: int = 0, signed: bool = False) -> Sentence:
+    """An interval of numbers with so many decimals, one number where its ends are printed alike."""
+    ends = [Quantity(end, digits, grouped=not signed, signed=signed) for end in (low, high)]
+    if str(ends[0]) == str(ends[1]):
+        return _written(ends[0])
+    return say("{low} to {high}", low=ends[0], high=ends[1])
 
 
 def points(share: float, low: float, high: float) -> Sentence:

@@ -12,7 +12,7 @@ from habitatmap.survey.figures import Here, OccupancyFigures, SeasonFigures
 from habitatmap.survey.probabilities import PoolOccupancy
 from habitatmap.words.bases import reasons
 from habitatmap.words.months import MONTHS
-from habitatmap.words.numbers import count, known, percent, span, whole_span
+from habitatmap.words.numbers import count, known, number_span, percent, span
 from habitatmap.words.sentences import Quantity, Sentence, say
 
 
@@ -80,7 +80,7 @@ def _of_these(here: Here, season: int | None) -> Sentence:
     stand = "stands" if here.pools == 1 else "stand"
     said = f"Of the {{pools}} searched in {{season}} that {stand} today, larvae were seen in {{n}}; "
     said += "{likely} likely held larvae." if known(here.occupied) else "a search can miss them, so there may be more."
-    likely = whole_span(here.low, here.high) if known(here.occupied) else ""
+    likely = number_span(here.low, here.high) if known(here.occupied) else ""
     return say(said, pools=count(here.pools, "pool"), season=str(season), n=Quantity(here.seen), likely=likely)
 
 

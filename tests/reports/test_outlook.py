@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+import inspect
 import json
 import re
 from dataclasses import replace
@@ -10,11 +12,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import habitatmap.reports.outlook
+import habitatmap.words.plan
 from habitatmap.page.drawings import Series, _apart, chart
 from habitatmap.plan.outlook import SHARES, Outlook, Standing, Strategy, Window, gains, simulate_outlook
 from habitatmap.plan.simulated_years import Tail
 from habitatmap.reports.outlook import SHORT, outlook_page, outlook_text, write_outlook
+from habitatmap.words.catalogue import catalogue
 from tests.plan.test_outlook import UNDER, strategies, today
+from tests.words.spoken import OTHERS, numbers_in, recorder, same_texts, templates_in
+
+DAY = datetime.date(2026, 3, 1)
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +31,7 @@ def seen() -> Outlook:
 
 
 def test_the_picture_s_figures_stand_in_tables(seen: Outlook) -> None:
-    page = outlook_page(seen, "A town", "2026-03-01")
+    page = outlook_page(seen, "A town", DAY)
     for tail in Tail:
         for gained in gains(seen, tail, Window.PLANNED)[Strategy.PLAN]:
             assert f">{100 * gained:+.1f}<" in page
@@ -34,18 +42,18 @@ def test_the_picture_s_figures_stand_in_tables(seen: Outlook) -> None:
 
 def test_a_plan_of_few_sites_has_no_order_to_tell(seen: Outlook) -> None:
     few = replace(seen, staging=seen.staging.iloc[:0])
-    assert "In which order to install" not in outlook_page(few, "A town", "2026-03-01")
+    assert "In which order to install" not in outlook_page(few, "A town", DAY)
     assert "two a year" not in outlook_text(few)
 
 
 def test_a_town_without_known_flies_reads_why_the_lines_are_flat(seen: Outlook) -> None:
     nobody = replace(seen, by_year=seen.by_year.assign(occupied_places=0.0))
-    assert "is known to be occupied today" in outlook_page(nobody, "A town", "2026-03-01")
-    assert "is known to be occupied today" not in outlook_page(seen, "A town", "2026-03-01")
+    assert "is known to be occupied today" in outlook_page(nobody, "A town", DAY)
+    assert "is known to be occupied today" not in outlook_page(seen, "A town", DAY)
 
 
 def test_a_machine_reads_how_the_plan_stands(seen: Outlook, tmp_path: Path) -> None:
-    write_outlook(seen, "A town", "2026-03-01", tmp_path / "outlook")
+    write_outlook(seen, "A town", DAY, tmp_path / "outlook")
     told = json.loads((tmp_path / "outlook" / "outlook.json").read_text(encoding="utf-8"))
     assert told["windows"] == {"planned years": [1, 10], "last years": [16, 20]}
     assert [row["unmapped"] for row in told["standings"]] == [*SHARES, *SHARES]
@@ -86,5 +94,23 @@ def test_names_move_as_little_as_can_be(at: list[float], apart: list[float]) -> 
 def test_a_chart_below_zero_and_of_nothing() -> None:
     assert chart([0.0, 1.0], ["0", "1"], [], ("", ""), "") == ""
     drawn = chart([0.0, 1.0], ["0", "1"], [Series("a", [-1.0, 0.0])], ("", ""), "what")
-    assert re.findall(r'text-anchor="end">([^<]*)<', drawn) == ["-1", "-0.5", "0", "0.5"]
+    assert re.findall(r'text-anchor="end">([^<]*)<', drawn) == ["-1.0", "-0.5", "0.0", "0.5"]
     assert 'class="stroke"' in drawn  # the line of nothing gained
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_english_is_left_in_the_outlook(seen: Outlook, language: str) -> None:
+    spoken = recorder(language)
+    nobody = replace(seen, by_year=seen.by_year.assign(occupied_places=0.0))
+    english, other = outlook_page(nobody, "A town", DAY), outlook_page(nobody, "A town", DAY, spoken)
+    assert same_texts(english, other, ["A town"]) == []
+    assert numbers_in(english) == numbers_in(other)
+    outlook_text(seen, spoken)
+    assert spoken.unsaid == set()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_sentence_of_the_outlook_is_in_the_catalogues(language: str) -> None:
+    known = catalogue(language).sentences.keys()
+    for module in (habitatmap.reports.outlook, habitatmap.words.plan):
+        assert templates_in(inspect.getsource(module)) - known == set()

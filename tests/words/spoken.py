@@ -90,3 +90,8 @@ def templates_in(source: str) -> set[str]:
             things = [part.value for part in node.args[1:] if isinstance(part, ast.Constant)]
             found |= {f"{{n}} {thing}" for thing in [*things, *(f"{thing}s" for thing in things if not things[1:])]}
     return {text for text in found if re.search("[a-z]{2}", re.sub(r"\{\w+\}", "", text))}
+
+
+def numbers_in(page: str) -> list[int]:
+    """The runs of digits that a page's texts say, in order of size: the same in every language."""
+    return sorted(int(digits) for text in texts_of(page) for digits in re.findall(r"\d+", text))

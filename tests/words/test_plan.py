@@ -17,33 +17,33 @@ RANDOM, EVEN = Strategy.RANDOM, Strategy.EVEN
 @pytest.mark.parametrize(
     ("standing", "rule", "told"),
     [
-        ([A] * 6, RANDOM, "whatever share of arriving flies comes from unmapped places, the plan gains most"),
+        ([A] * 6, RANDOM, "the plan gains most whatever share of arriving flies comes from unmapped places"),
         (
             [L, A, A, A, A, A],
             RANDOM,
-            "if flies come only from mapped places, as many pools at random may do as well as the plan; if 20 % or "
-            "more of arriving flies come from unmapped places, the plan gains most",
+            "as many pools at random may do as well as the plan if flies come only from mapped places; the plan gains "
+            "most if 20 % or more of arriving flies come from unmapped places",
         ),
         (
             [B, B, L, A, A, A],
             EVEN,
-            "if at most 20 % of arriving flies come from unmapped places, as many pools evenly spread gain more than "
-            "the plan; if 40 % do, as many pools evenly spread may do as well as the plan; if 60 % or more do, the "
-            "plan gains most",
+            "as many pools evenly spread gain more than the plan if at most 20 % of arriving flies come from unmapped "
+            "places; as many pools evenly spread may do as well as the plan if 40 % do; the plan gains most if 60 % or "
+            "more do",
         ),
         (
             [N, A, A, A, A, L],
             EVEN,
-            "if flies come only from mapped places, no way to choose gains anything; if 20 to 80 % of arriving flies "
-            "come from unmapped places, the plan gains most; if 90 % or more do, as many pools evenly spread may do as "
-            "well as the plan",
+            "no way to choose gains anything if flies come only from mapped places; the plan gains most if 20 to 80 % "
+            "of arriving flies come from unmapped places; as many pools evenly spread may do as well as the plan if "
+            "90 % or more do",
         ),
     ],
 )
 def test_which_way_wins_where(standing: list[Standing], rule: Strategy, told: str) -> None:
     table = pd.DataFrame({"unmapped": SHARES, "rule": rule, "standing": standing})
-    assert where_the_plan_wins(table, Tail.FAT) == f"Where some flights go very far: {told}."
-    assert where_the_plan_wins(table, Tail.THIN) == f"Where hardly any flight goes far: {told}."
+    assert where_the_plan_wins(table, Tail.FAT) == f"With some very long flights: {told}."
+    assert where_the_plan_wins(table, Tail.THIN) == f"With hardly any long flight: {told}."
 
 
 def test_every_rule_that_may_do_as_well_is_named_once() -> None:
@@ -82,4 +82,4 @@ def test_in_which_order_to_install(at_once: list[float], connected: list[float],
 
 def test_nothing_is_said_of_an_order_that_gains_nothing() -> None:
     nothing = pd.DataFrame({"at_once": np.nan, "connected": np.nan}, index=pd.Index(STAGING_SHARES))
-    assert order_of_installing(nothing) == ""
+    assert order_of_installing(nothing) is None
