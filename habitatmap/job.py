@@ -548,8 +548,8 @@ def _years_standing(area: Area, breeding: pd.DataFrame) -> Array:
     installed = out_by(area.pools).to_numpy()
     pool = (breeding["kind"] == "pool").to_numpy()
     years = np.full(len(breeding), np.nan)
-    days = (pd.Timestamp(area.as_of) - pd.Series(installed[breeding.loc[pool, "index"]])).dt.days
-    years[pool] = days.to_numpy(float) / DAYS_A_YEAR
+    out = installed[breeding.loc[pool, "index"].to_numpy(int)]
+    years[pool] = (np.datetime64(area.as_of) - out) / np.timedelta64(1, "D") / DAYS_A_YEAR
     return pd.Series(years).groupby(breeding["place"].to_numpy()).max().to_numpy()
 
 
