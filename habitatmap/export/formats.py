@@ -25,12 +25,13 @@ import pyogrio
 import rasterio
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from rasterio.io import MemoryFile
 from rasterio.shutil import copy as raster_copy
 from shapely.geometry import mapping
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import guard
 from habitatmap.result import Result
@@ -146,7 +147,7 @@ def _rounded(shape: BaseGeometry | None) -> dict[str, Any] | None:
 
 def in_degrees(frame: gpd.GeoDataFrame, crs: CRS) -> list[BaseGeometry | None]:
     """The shapes of a frame in the area's CRS as WGS 84 shapes, longitude first."""
-    to = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    to = transformer(crs, WGS84)
     return list(
         shapely.transform(frame.geometry.to_numpy(), lambda xy: np.column_stack(to.transform(xy[:, 0], xy[:, 1])))
     )

@@ -85,7 +85,8 @@ def choose_crs(lon: ArrayLike, lat: ArrayLike) -> CRS:
 
 
 @lru_cache(maxsize=64)
-def _transformer(source: CRS, target: CRS) -> Transformer:
+def transformer(source: CRS, target: CRS) -> Transformer:
+    """The way from one system to the other, x (east, longitude) first; looked up once, as PROJ takes 16 ms."""
     return Transformer.from_crs(source, target, always_xy=True)
 
 
@@ -94,7 +95,7 @@ def transform(x: ArrayLike, y: ArrayLike, source: CRS, target: CRS) -> tuple[Flo
     x_, y_ = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     if source == target:
         return x_.copy(), y_.copy()
-    new_x, new_y = _transformer(source, target).transform(x_, y_)
+    new_x, new_y = transformer(source, target).transform(x_, y_)
     new_x, new_y = np.asarray(new_x, dtype=float), np.asarray(new_y, dtype=float)
     lost = ~(np.isfinite(new_x) & np.isfinite(new_y))
     return np.where(lost, np.nan, new_x), np.where(lost, np.nan, new_y)

@@ -12,10 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from shapely import get_coordinates, get_parts
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
 from habitatmap.words.sentences import Quantity, Sentence, Value
 
@@ -26,11 +27,11 @@ class Writer:
     """Turns coordinates of the area's CRS into the page's whole numbers."""
 
     def __init__(self, crs: CRS) -> None:
-        self._to_degrees = Transformer.from_crs(crs, 4326, always_xy=True)
+        self._crs = crs
 
     def whole(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Longitudes and latitudes in 1e-5 degree."""
-        lon, lat = self._to_degrees.transform(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
+        lon, lat = to_lonlat(x, y, self._crs)
         return np.rint(lon * PER_DEGREE).astype(np.int64), np.rint(lat * PER_DEGREE).astype(np.int64)
 
     def point(self, x: float, y: float) -> list[int]:

@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 
+from habitatmap.geo.crs import to_lonlat
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.page.coding import sentence
@@ -145,7 +146,7 @@ def _turns(grid: Grid, crs: CRS) -> dict[str, Any]:
     """
     west, south, east, north = grid.bounds
     across, down = np.meshgrid(np.linspace(west, east, 31), np.linspace(north, south, 31))
-    lon, lat = Transformer.from_crs(crs, 4326, always_xy=True).transform(across.ravel(), down.ravel())
+    lon, lat = to_lonlat(across.ravel(), down.ravel(), crs)
     col, row = (across.ravel() - grid.left) / grid.cell_m, (grid.top - down.ravel()) / grid.cell_m
     degree_of_cell = np.hypot(np.ptp(lon) / grid.cols, np.ptp(lat) / grid.rows) / 2
     return {

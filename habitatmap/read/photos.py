@@ -23,6 +23,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from pyproj import CRS, Transformer
 
 from habitatmap.errors.why import Why
+from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.groups import group_folders, group_of
@@ -109,7 +110,7 @@ def read_photos(
         ledger.tell(
             f"{count(links, 'photo')} named by a link: nothing is loaded from outside; put the files in {FOLDER}/"
         )
-    return _made_small(found, Transformer.from_crs(4326, crs, always_xy=True), ledger)
+    return _made_small(found, transformer(WGS84, crs), ledger)
 
 
 def _of_pools(pools: pd.DataFrame) -> Iterator[Named]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import geopandas as gpd
 import numpy as np
@@ -428,7 +429,19 @@ def shaped(frame: pd.DataFrame, types: Mapping[str, str], order: Sequence[str] =
 
 def layer(drafts: Sequence[Draft], columns: Sequence[Columns], types: Mapping[str, str], crs: CRS) -> gpd.GeoDataFrame:
     """One frame of the rows that are kept and their shapes, in the order of tables and rows, in columns of `types`."""
+    if not drafts:
+        return _no_rows(tuple(types.items()), crs).copy()
     shapes = [draft.shapes[at] for draft in drafts for at in draft.kept]
-    frame = gpd.GeoDataFrame(shaped(gather(drafts, columns), types), geometry=shapes, crs=crs)
-    own = [name for name in types if name not in ("file", "row")]
-    return frame[[*own, "geometry", *(name for name in types if name not in own)]]
+    return _with_shapes(shaped(gather(drafts, columns), types), shapes, crs)
+
+
+@lru_cache
+def _no_rows(types: tuple[tuple[str, str], ...], crs: CRS) -> gpd.GeoDataFrame:
+    """Made once: most areas lack most layers, and a frame of many typed columns takes 15 ms."""
+    return _with_shapes(shaped(pd.DataFrame(), dict(types)), [], crs)
+
+
+def _with_shapes(rows: pd.DataFrame, shapes: Sequence[BaseGeometry], crs: CRS) -> gpd.GeoDataFrame:
+    frame = gpd.GeoDataFrame(rows, geometry=list(shapes), crs=crs)
+    own = [name for name in rows if name not in ("file", "row")]
+    return frame[[*own, "geometry", *(name for name in rows if name not in own)]]

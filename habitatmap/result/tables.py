@@ -10,10 +10,11 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.geo.crs import to_lonlat
 from habitatmap.geo.gazetteer import Gazetteer
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
@@ -61,12 +62,6 @@ PLAN_COLUMNS = [
     *("assumed_share", "sampled", "committed", "not_allowed", "cost", "ec_gain", "private"),
     *("served_open", "served_closed", "new_ha", "new_class", "new_class_share", "new_month", "also_ask"),
 ]
-
-
-def lon_lat(x: Floats, y: Floats, crs: CRS) -> tuple[Floats, Floats]:
-    """Longitude and latitude (WGS 84, degrees) of points in the area's CRS."""
-    lon, lat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(np.asarray(x), np.asarray(y))
-    return np.asarray(lon, dtype=float), np.asarray(lat, dtype=float)
 
 
 def sampled(grid: Grid, raster: NDArray[np.number], x: Floats, y: Floats, use: Bools | None = None) -> Floats:
@@ -192,7 +187,7 @@ def pool_table(
     scores (NaN).
     """
     x, y = pools["x"].to_numpy(float), pools["y"].to_numpy(float)
-    lon, lat = lon_lat(x, y, surfaces.crs)
+    lon, lat = to_lonlat(x, y, surfaces.crs)
     scored = ~np.isin(facts.flags, NOT_SCORED)
     near = np.full(len(pools), np.nan)
     if len(trees) and len(pools):
@@ -271,7 +266,7 @@ def _suggestion(
     """One row of plan.csv but for `cumulative` and the sentences."""
     row, col, land = int(site["row"]), int(site["col"]), surfaces.land
     x, y = surfaces.grid.centre([row], [col])
-    lon, lat = lon_lat(x, y, surfaces.crs)
+    lon, lat = to_lonlat(x, y, surfaces.crs)
     also_ask = to_ask(land, float(x[0]), float(y[0]))
     owner = int(candidates.land_index[row, col]) if surfaces.has_land else -1
     hidden = (owner >= 0 and land["private"].iloc[owner] == "yes") or site.get("private") == "yes"

@@ -13,11 +13,11 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
-from pyproj import CRS, Geod, Transformer
+from pyproj import CRS, Geod
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors.why import Why
-from habitatmap.geo.crs import WGS84, Floats, crs_label, to_lonlat
+from habitatmap.geo.crs import WGS84, Floats, crs_label, to_lonlat, transformer
 from habitatmap.read.coordinates.positions import (
     LEAST_UNCERTAINTY_M,
     Point,
@@ -69,9 +69,7 @@ class Box(NamedTuple):
     def of(cls, bounds: Sequence[float], crs: CRS, said_by: str) -> Box:
         """The box of bounds (west, south, east, north) in a system; all round the world where it crosses 180 E."""
         left, bottom, right, top = bounds
-        west, south, east, north = Transformer.from_crs(crs, WGS84, always_xy=True).transform_bounds(
-            left, bottom, right, top
-        )
+        west, south, east, north = transformer(crs, WGS84).transform_bounds(left, bottom, right, top)
         return cls(west, south, east, north, said_by) if west <= east else cls(-180.0, south, 180.0, north, said_by)
 
     def off_km(self, lon: ArrayLike, lat: ArrayLike) -> Floats:

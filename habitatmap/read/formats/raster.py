@@ -12,7 +12,7 @@ import numpy as np
 import rasterio
 from affine import Affine
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from rasterio.enums import ColorInterp, Resampling
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.io import MemoryFile
@@ -22,7 +22,7 @@ from rasterio.vrt import WarpedVRT
 from rasterio.windows import Window
 
 from habitatmap.errors import CrsError, InputError
-from habitatmap.geo.crs import parse_crs, state_crs
+from habitatmap.geo.crs import parse_crs, state_crs, transformer
 from habitatmap.geo.grid import Grid, Tile
 
 # the driver goes with the ending, so that no file can make GDAL follow a link or run a formula whatever it holds
@@ -75,7 +75,7 @@ def raster_bounds(path: Path, crs: CRS, source_crs: Mapping[str, str]) -> tuple[
         cols, rows = np.concatenate([across, across, zero, width]), np.concatenate([zero, height, down, down])
         x, y = map(np.asarray, xy(raster.transform, rows, cols, offset="ul"))
     if own != crs:
-        x, y = Transformer.from_crs(own, crs, always_xy=True).transform(x, y)
+        x, y = transformer(own, crs).transform(x, y)
     inside = np.isfinite(x) & np.isfinite(y)
     if not inside.any():
         raise CrsError(f"{path.name} lies outside the area where {crs.name} holds; state another crs in area.toml")
