@@ -7,8 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from habitatmap.export.folder import check_target, write_folder
-from habitatmap.export.formats import cog_bytes, text_files, write_geopackage
+from habitatmap.export.formats import cog_bytes
+from habitatmap.export.geopackage import write_geopackage
 from habitatmap.export.summary import summary_text
+from habitatmap.export.tables import text_files
 from habitatmap.geo.engine import default_workers
 from habitatmap.page import map_page, public_page
 from habitatmap.paper.pictures import pictures
@@ -17,21 +19,23 @@ from habitatmap.result import Result
 PAGES: Mapping[str, Callable[[Result], str]] = {"map.html": map_page, "public_map.html": public_page}
 
 
-def write(result: Result, folder: str | Path, pages: Mapping[str, Callable[[Result], str]] = PAGES) -> None:
+def write(
+    result: Result, folder: str | Path, pages: Mapping[str, Callable[[Result], str]] = PAGES, semicolons: bool = False
+) -> None:
     """Writes a `Result` into `folder`, which is replaced in one step; until then it stays as it was.
 
-    `pages` makes the HTML files, by name. What a killed run left behind goes first. Raises HabitatmapError where the
-    disk is full or refuses; the old folder is whole then too.
+    `pages` makes the HTML files, by name; `semicolons` as in `csv_text`. What a killed run left behind goes first.
+    Raises HabitatmapError where the disk is full or refuses; the old folder is whole then too.
     """
     target = Path(folder).resolve()
     check_target(target)
-    write_folder(target, lambda fresh: _fill(result, fresh, pages))
+    write_folder(target, lambda fresh: _fill(result, fresh, pages, semicolons))
 
 
-def _fill(result: Result, folder: Path, pages: Mapping[str, Callable[[Result], str]]) -> None:
+def _fill(result: Result, folder: Path, pages: Mapping[str, Callable[[Result], str]], semicolons: bool) -> None:
     """Every file of the contract. Bytes are written by Python, which never takes a full disk for success."""
     (folder / "summary.json").write_text(summary_text(result), encoding="utf-8", newline="\n")
-    for name, content in text_files(result).items():
+    for name, content in text_files(result, semicolons).items():
         (folder / name).write_bytes(content)
     write_geopackage(result, folder / "habitatmap.gpkg")
     (folder / "rasters").mkdir()

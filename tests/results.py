@@ -52,6 +52,7 @@ def invented(rows: int = 3, **changes: Any) -> Result:
     x, y = GRID.left + 100.0 + 10 * np.arange(rows), GRID.top - 100.0 - 10 * np.arange(rows)
     pools = pd.DataFrame({name: [f"{NASTY}{i}" for i in range(rows)] for name in POOL_COLUMNS}, columns=POOL_COLUMNS)
     pools["no_visit"] = ""  # a code
+    pools["consent_until"] = "2026-03-31"  # a day
     for name in "x y lon lat uncertainty_m forage_m dead_wood_m forage_score occupancy forage_in_reach".split():
         pools[name] = rng.random(rows)
     pools["x"], pools["y"] = x, y

@@ -16,9 +16,10 @@ from habitatmap.cli.options import Call, area_command, renamed, say_counts, tell
     help="One more file of committed sites, or one saved under What if on the map: its pools are kept or taken out.",
 )
 @click.option("--wanted", hidden=True, expose_value=False, callback=renamed("--committed"))
+@click.option("--semicolons", is_flag=True, help="In csv files ; between the cells, for programs with a decimal comma.")
 @click.option("--tiles", help="An online background for the maps, off at first: https://SERVER/{z}/{x}/{y}.png")
 @click.option("--tiles-credit", default="", help="The words the server of --tiles asks to be named with.")
-def command(call: Call, committed: Path | None, tiles: str | None, tiles_credit: str) -> None:
+def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | None, tiles_credit: str) -> None:
     """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
     from habitatmap.export.summary import summary_text
     from habitatmap.job import run
@@ -37,7 +38,7 @@ def command(call: Call, committed: Path | None, tiles: str | None, tiles_credit:
         "map.html": lambda result: map_page(result, spoken, background),
         "public_map.html": lambda result: public_page(result, language=spoken, tiles=background),
     }
-    write(result, call.target, pages)
+    write(result, call.target, pages, semicolons)
     click.echo(summary_text(result) if call.as_json else headline(result.figures) + "\n", nl=False)
     call.wrote("Map", "map.html")
     call.end(result.needs_a_look)

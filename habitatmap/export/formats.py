@@ -14,14 +14,12 @@ import json
 import math
 import re
 from collections.abc import Iterable, Mapping
-from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 import rasterio
 import shapely
 from numpy.typing import NDArray
@@ -34,12 +32,6 @@ from shapely.geometry.base import BaseGeometry
 from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import guard
-from habitatmap.result import Result
-from habitatmap.words.bases import told_pools
-from habitatmap.words.cautions import general_cautions
-from habitatmap.words.gaps import told_gaps
-from habitatmap.words.no_visit import flagged
-from habitatmap.words.tables import told_plan
 
 GPX = "http://www.topografix.com/GPX/1/1"
 DEGREE_DIGITS = 7  # about a centimetre
@@ -69,26 +61,30 @@ def visible(text: str) -> str:
 # --- tables -----------------------------------------------------------------------------------------------------------
 
 
-def csv_text(frame: pd.DataFrame) -> str:
-    """A frame as CSV (RFC 4180): numbers at full precision, empty where not known, yes and no."""
+def csv_text(frame: pd.DataFrame, semicolons: bool = False) -> str:
+    """A frame as CSV (RFC 4180): numbers at full precision, empty where not known, yes and no.
+
+    `semicolons`: for programs with a decimal comma, which open it with its columns, its numbers and its letters: ;
+    between cells, commas in numbers, and the mark of UTF-8 at the start.
+    """
     out = io.StringIO(newline="")
     # with another end of line the csv module leaves a bare carriage return in a text unquoted
-    writer = csv.writer(out, lineterminator="\r\n")
+    writer = csv.writer(out, delimiter=";" if semicolons else ",", lineterminator="\r\n")
     table = frame.drop(columns="geometry", errors="ignore")
     writer.writerow([guard(visible(str(name))) for name in table.columns])
     for row in zip(*(table[name].tolist() for name in table.columns), strict=True):
-        writer.writerow([_cell(value) for value in row])
-    return out.getvalue()
+        writer.writerow([_cell(value, "," if semicolons else ".") for value in row])
+    return ("\ufeff" if semicolons else "") + out.getvalue()
 
 
-def _cell(value: object) -> str:
+def _cell(value: object, point: str) -> str:
     told = plain(value)
     if told is None:
         return ""
     if isinstance(told, bool):
         return "yes" if told else "no"
     if isinstance(told, int | float):
-        return repr(told)
+        return repr(told).replace(".", point)
     return guard(visible(told))
 
 
@@ -202,57 +198,6 @@ def gpx_document(root: ElementTree.Element) -> bytes:
     return text + b"\n"
 
 
-# --- GeoPackage -------------------------------------------------------------------------------------------------------
-
-
-def write_geopackage(result: Result, path: Path) -> None:
-    """habitatmap.gpkg: pools, visits, trees, places, plan, zones, gaps, links, candidates_lost, also where empty.
-
-    It holds exact places and is for the team. The date inside is the day of the map, not of the run.
-    """
-    crs = result.crs
-
-    def points(frame: pd.DataFrame) -> gpd.GeoDataFrame:
-        return gpd.GeoDataFrame(frame, geometry=gpd.points_from_xy(frame["x"], frame["y"]), crs=crs)
-
-    plan = told_plan(result.plan, result.settings)
-    plan = gpd.GeoDataFrame(plan, geometry=plan_points(plan, "x", "y"), crs=crs)
-    layers: dict[str, tuple[pd.DataFrame, str | None]] = {
-        "pools": (points(told_pools(flagged(result.pools))), "Point"),
-        "visits": (result.visits, None),
-        "trees": (points(result.trees), "Point"),
-        "places": (result.places, "MultiPolygon"),
-        "plan": (plan, "Point"),
-        "zones": (result.zones, "MultiPolygon"),
-        "gaps": (told_gaps(result.gaps), "MultiPolygon"),
-        "links": (result.links, "LineString"),
-        "candidates_lost": (result.candidates_lost, None),
-    }
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{result.figures.as_of}T00:00:00.000Z"})
-    try:
-        for name, (frame, kind) in layers.items():
-            _write_layer(path, name, frame, kind, crs)
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
-
-
-def _write_layer(path: Path, name: str, frame: pd.DataFrame, kind: str | None, crs: CRS) -> None:
-    table = frame.copy()
-    for column in table.columns.drop("geometry", errors="ignore"):
-        if table[column].dtype == object or isinstance(table[column].dtype, pd.StringDtype):
-            table[column] = pd.array(
-                [None if (v := plain(c)) is None else visible(str(v)) for c in table[column]], "str"
-            )
-        elif table[column].dtype == bool:
-            table[column] = np.where(table[column], "yes", "no")
-    options: dict[str, Any] = {}
-    if kind is not None:
-        table = gpd.GeoDataFrame(table, crs=crs)
-        options = {"geometry_type": kind, "promote_to_multi": kind.startswith("Multi")}
-    pyogrio.write_dataframe(table, path, layer=name, driver="GPKG", append=path.exists(), **options)
-
-
 # --- rasters ----------------------------------------------------------------------------------------------------------
 
 
@@ -286,27 +231,3 @@ def cog_bytes(name: str, values: NDArray[np.number], grid: Grid, crs: CRS) -> by
                 overview_resampling="AVERAGE",
             )
         return bytes(target.read())
-
-
-# --- the whole set ----------------------------------------------------------------------------------------------------
-
-
-def text_files(result: Result) -> dict[str, bytes]:
-    """Every export but the GeoPackage and the rasters: file name -> content, in the order of the README."""
-    plan, cautions = told_plan(result.plan, result.settings), general_cautions(result.settings)
-    texts = {
-        "plan.csv": csv_text(plan),
-        "plan.geojson": geojson_text(plan, plan_points(plan, "lon", "lat")),
-        "zones.geojson": geojson_text(result.zones, in_degrees(result.zones, result.crs)),
-        "site_ids.geojson": geojson_text(result.site_ids, in_degrees(result.site_ids, result.crs)),
-        "ask_first.csv": csv_text(result.ask_first),
-        "gaps.geojson": geojson_text(told_gaps(result.gaps), in_degrees(result.gaps, result.crs)),
-        "pools.csv": csv_text(told_pools(flagged(result.pools))),
-        "places.csv": csv_text(result.places),
-        "set_aside.csv": csv_text(result.set_aside),
-    }
-    if result.plan_exchanged is not None:
-        texts["plan_exchanged.csv"] = csv_text(told_plan(result.plan_exchanged, result.settings))
-    return {name: text.encode("utf-8") for name, text in texts.items()} | {
-        "plan.gpx": gpx_bytes(plan, result.title, cautions)
-    }

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from habitatmap.vocabulary.columns import COLUMNS, PLACE, Column
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.results import TABLES, Written, meanings
 
 INTRODUCTION = """# Columns
 
@@ -25,6 +26,14 @@ ABOUT = {
     Kind.ADDRESSES: "A point or an outline for each house number; pools without coordinates are placed by them.",
     Kind.KEEP_AWAY: "A shape of any kind for each thing that pools are kept away from.",
 }
+RESULTS = """
+# Columns of the results
+
+What stands in the tables of `out/`: csv files, layers of `habitatmap.gpkg`, and sheets of `results.xlsx`, which have
+the headings, rounded numbers, and shares in per cent. Empty is not known. A GIS shows heading and meaning as a field's
+alias and comment.
+"""
+RESULT_HEAD = "| column | heading | unit | what stands in it |\n|---|---|---|---|"
 HEAD = "| column | what stands in it | its words | headings, for instance |\n|---|---|---|---|"
 
 
@@ -40,7 +49,15 @@ def data_dictionary() -> str:
     for kind, columns in COLUMNS.items():
         own = [column for column in columns if column.name not in places or column.help != _help_of(column.name)]
         parts += ["", f"## {kind}", "", ABOUT[kind], "", _table(column for column in own if column.headings)]
-    return "\n".join(parts) + "\n"
+    parts.append(RESULTS)
+    for name, table in TABLES.items():
+        parts += [f"## {name}", "", *_written(name, table), ""]
+    return "\n".join(parts).rstrip("\n") + "\n"
+
+
+def _written(name: str, table: Written) -> list[str]:
+    rows = [f"| `{column}` | {one.title} | {one.unit_name} | {one.help} |" for column, one in meanings(name).items()]
+    return [f"{table.title}. {table.about}", "", RESULT_HEAD, *rows]
 
 
 def _help_of(name: str) -> str:

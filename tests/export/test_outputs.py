@@ -23,7 +23,7 @@ ROOT = Path(__file__).parents[2]
 PAGES = {"map.html": lambda result: "<!doctype html>\nmap", "public_map.html": lambda result: "<!doctype html>\npublic"}
 FILES = (
     "map.html public_map.html plan.csv plan.geojson plan.gpx gaps.geojson pools.csv places.csv set_aside.csv "
-    "summary.json habitatmap.gpkg zones.geojson site_ids.geojson ask_first.csv"
+    "summary.json habitatmap.gpkg zones.geojson site_ids.geojson ask_first.csv results.xlsx"
 ).split()
 
 

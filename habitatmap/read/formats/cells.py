@@ -8,17 +8,23 @@ from dataclasses import dataclass
 
 from habitatmap.errors.why import Why
 
-_FORMULA = re.compile(r"'*\s*[=+\-@＝＋－＠]|'*[\t\r\n|]")
+# what a formula begins with, at the start of a cell and behind a sign at which another program may part the cell: the
+# rest of a line or what stands behind ; is a cell of its own there. A number alone is none
+_STARTS = "[=+\\-@＝＋－＠]"
+_AT_START = rf"(?=['\s]*{_STARTS}|'*[\t\r\n|])"
+_BEHIND = rf"(?='*(?![+-]\d[\d.]*\s*(?:[,;\t\r\n]|\Z)){_STARTS})"
+_RUNS = re.compile(rf"\A{_AT_START}|(?<=[,;\t\r\n]){_BEHIND}")
+_GUARDS = re.compile(rf"\A'{_AT_START}|(?<=[,;\t\r\n])'{_BEHIND}")
 
 
 def guard(text: str) -> str:
-    """Text that no spreadsheet will run: a leading apostrophe where it could be taken for a formula."""
-    return f"'{text}" if _FORMULA.match(text) else text
+    """Text that no spreadsheet will run, wherever it parts its cells: an apostrophe before what could be a formula."""
+    return _RUNS.sub("'", text)
 
 
 def unguard(text: str) -> str:
-    """Takes away the apostrophe that `guard` put there; unguard(guard(text)) == text for every text."""
-    return text[1:] if text.startswith("'") and _FORMULA.match(text[1:]) else text
+    """Takes away the apostrophes that `guard` put there; unguard(guard(text)) == text for every text."""
+    return _GUARDS.sub("", text)
 
 
 @dataclass(frozen=True)
@@ -48,7 +54,7 @@ _INVISIBLE = dict.fromkeys(map(ord, "\u200b\u200c\u200e\u200f\ufeff\u2060"), Non
 def clean(cell: object) -> object:
     """A cell without padding and invisible marks, its apostrophe guard undone; None where it is blank."""
     if isinstance(cell, str):
-        if cell.isascii() and cell[:1].isalnum():  # most cells by far
+        if cell.isascii() and cell[:1].isalnum() and "'" not in cell:  # most cells by far
             text = cell.strip()
             return Failed(text, Why.FORMULA_ERROR) if _CODED_ERROR.fullmatch(text) else text
         text = unguard(unicodedata.normalize("NFC", cell).translate(_INVISIBLE).strip())
