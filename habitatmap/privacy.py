@@ -126,7 +126,8 @@ def public_pools(
     texts; squares with fewer than FEWEST_PRIVATE private hosts lose theirs. Moved within its square, a pool changes
     nothing.
     """
-    pools = pools.assign(consent="", consent_until=pd.Series(pd.NaT, pools.index, "datetime64[s]"), group="", photo="")
+    pools = pools.assign(consent="", consent_until=pd.Series(pd.NaT, pools.index, "datetime64[s]"), group="")
+    pools = pools.assign(old_name="", photo="")
     open_ones = pools[~private].assign(private="no")
     x, y = middle_of_square(pools["x"], pools["y"], side_m)
     closed = pools.assign(x=x, y=y, uncertainty_m=uncertainty_m(side_m), private="yes")[private]

@@ -78,7 +78,7 @@ def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     private = places.private(draft.yes_or_no("private"))
     volumes = read_volumes(draft.cells("volume_l"), draft.heading("volume_l"))
     draft.tell_unread("volume_l", [math.isnan(volume) for volume in volumes], "the volume counts as not given")
-    texts = {name: draft.texts(name) for name in ("container", "filling", "shade", "host", "note", "photo")}
+    texts = {name: draft.texts(name) for name in ("old_name", "container", "filling", "shade", "host", "note", "photo")}
     own: Columns = {**_days("set_out", out), **_days("removed", back), "private": private, "volume_l": volumes}
     return {"pool": draft.about, **places.columns(), **own, **_consents(draft), **texts}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 
@@ -40,13 +41,21 @@ def read_visits(
     """
     drafts = open_drafts(Kind.VISITS, tables, stated, ledger, with_outcome_by_content)
     lost = {name_key(entry.about) for entry in ledger.entries("pools")} - set(map(name_key, pools["pool"])) - {""}
-    columns = [_columns(draft, pools, lost, _own_places(draft, stated, crs), stated.names) for draft in drafts]
+    renamed = [*stated.names, *_listed_names(pools)]
+    columns = [_columns(draft, pools, lost, _own_places(draft, stated, crs), renamed) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     close(drafts)
     _tell_early(frame, pools, ledger)
     alike_visits(frame, drafts, ledger)
     visits_elsewhere(frame, pools, ledger)
     return shaped(frame, VISITS, ("pool", "date", "file", "row"))
+
+
+def _listed_names(pools: pd.DataFrame) -> list[Renamed]:
+    """The old names that the list of pools gives: those that no pool bears today and no two had."""
+    had = [(name_key(old), pool) for old, pool in zip(pools["old_name"], pools["pool"], strict=True) if old]
+    times = Counter([*(old for old, _ in had), *map(name_key, pools["pool"])])
+    return [Renamed(old, pool, None) for old, pool in had if times[old] == 1]
 
 
 def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> None:

@@ -121,6 +121,7 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             TEXT,
             Entry("pool", 20, EXAMPLE),
         ),
+        Column("old_name", "What it was called before. Visits under this name are its own.", TEXT, words_only=True),
         *_placed("x", "y", "uncertainty_m"),
         *ADDRESS,
         Column("set_out", "The day the pool was installed.", DATE, Entry("set out", 12, datetime.date(2024, 4, 2))),

@@ -318,3 +318,14 @@ def test_a_remark_behind_an_outcome_is_kept_as_one() -> None:
     frame, ledger = visits(table("pool,date,outcome,note", *rows))
     assert frame[["outcome", "note"]].to_numpy().tolist() == [["dry", "topped up; hot"]]
     assert [entry.why.code for entry in ledger.entries("visits")] == [Why.ODD_OUTCOME]
+
+
+def test_visits_under_the_old_name_that_the_list_of_pools_gives() -> None:
+    rows = [("A", 0.0, "T1"), ("B", 500.0, "T2"), ("C", 900.0, "t2"), ("D", 1500.0, "A"), ("E", 2000.0, "")]
+    ledger = Ledger()
+    listed = table("pool,x,y,former name", *((pool, 385000 + x, 6671000.0, old) for pool, x, old in rows))
+    pools = read_pools([listed], FINLAND, IN_METRES, ledger)
+    seen = table("pool,date,outcome", *((name, "2024-05-03", "dry") for name in ("t1", "T2", "A", "E")))
+    frame = read_visits([seen], pools, IN_METRES, ledger)
+    assert frame["pool"].tolist() == ["A", "A", "E"]  # T1 and A itself: D is not what stands under A today
+    assert [(row.row, row.why.code) for row in ledger.entries("visits")] == [(3, Why.UNKNOWN_POOL)]  # two were T2
