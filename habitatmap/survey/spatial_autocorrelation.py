@@ -9,6 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_array
+from scipy.spatial import KDTree
+from scipy.stats import norm
 
 from habitatmap.survey.codes import Lacking
 from habitatmap.survey.constant import Array
@@ -59,8 +62,7 @@ def clustering(x: Array, y: Array, searches: Counts, detections: Counts, fit: Fi
     """Moran's I over places (x, y in metres) of the residuals of the constant model `fit`.
 
     z = [larvae were detected] - psi (1 - (1 - p)^n), n the searches of the place;
-    I = (N / S0) sum_ij w_ij (z_i - mean)(z_j - mean) / sum_i (z_i - mean)^2, w: the four nearest places, each row
-    summing to 1. Library: esda, libpysal. Moran 1950, Biometrika 37:17-23.
+    w: the four nearest places of each, its row summing to 1. See `morans_i`.
     """
     n = np.asarray(searches)
     searched = n > 0
@@ -75,16 +77,33 @@ def clustering(x: Array, y: Array, searches: Counts, detections: Counts, fit: Fi
         why = note(Lacking.BOTH_OUTCOMES)
     if why:
         return Clustering(np.nan, np.nan, np.nan, places, why)
-    # the two load plotting libraries, which take longer than all else here
-    from esda.moran import Moran
-    from libpysal.weights import KNN
-
     residual = seen - fit.psi * (1 - (1 - fit.p) ** n[searched])
     # two places at one spot make the nearest ones a matter of order: a hair apart, in the order given
     at = np.column_stack([x, y])[searched] + np.arange(places)[:, None] * 1e-6
-    near = KNN.from_array(at, k=NEIGHBOURS, silence_warnings=True)
-    moran = Moran(residual, near, transformation="r", permutations=0)
-    return Clustering(float(moran.I), float(moran.EI), float(moran.p_rand), places)
+    near = KDTree(at).query(at, NEIGHBOURS + 1)[1][:, 1:]
+    rows = np.repeat(np.arange(places), NEIGHBOURS)
+    weights = csr_array((np.full(near.size, 1 / NEIGHBOURS), (rows, near.ravel())), shape=(places, places))
+    return Clustering(*morans_i(residual, weights), places)
+
+
+def morans_i(values: Array, weights: csr_array) -> tuple[float, float, float]:
+    """I, its expected value, and the two-sided probability of so large a distance from it (normal approximation).
+
+    I = (n / S0) sum_ij w_ij z_i z_j / sum_i z_i^2, z the values less their mean (Moran 1950, Biometrika 37:17-23);
+    expected value and variance are those over all orders of the values (Cliff & Ord 1981, Spatial processes: the
+    randomization assumption). `weights`: (n, n), nothing on the diagonal.
+    """
+    n, z = len(values), values - values.mean()
+    squares = float((z**2).sum())
+    s0 = float(weights.sum())
+    s1 = float(((weights + weights.T) ** 2).sum()) / 2
+    s2 = float(((weights.sum(axis=0) + weights.sum(axis=1)) ** 2).sum())
+    i, expected = n / s0 * float(z @ (weights @ z)) / squares, -1 / (n - 1)
+    kurtosis = n * float((z**4).sum()) / squares**2
+    spread = n * ((n**2 - 3 * n + 3) * s1 - n * s2 + 3 * s0**2)
+    spread -= kurtosis * ((n**2 - n) * s1 - 2 * n * s2 + 6 * s0**2)
+    variance = spread / ((n - 1) * (n - 2) * (n - 3) * s0**2) - expected**2
+    return i, expected, 2 * float(norm.sf(abs(i - expected) / np.sqrt(variance)))
 
 
 def block_bootstrap(

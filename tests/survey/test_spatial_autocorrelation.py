@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from itertools import permutations
+
 import numpy as np
 import pytest
+from scipy.sparse import csr_array
+from scipy.stats import norm
 
 from habitatmap.survey import fit_occupancy
 from habitatmap.survey.codes import Irregular, Lacking
 from habitatmap.survey.figures import as_rows
-from habitatmap.survey.spatial_autocorrelation import block_bootstrap, clustering
+from habitatmap.survey.spatial_autocorrelation import block_bootstrap, clustering, morans_i
 from habitatmap.vocabulary.note import note
 
 
@@ -33,6 +37,20 @@ def test_morans_i_by_hand(n: np.ndarray) -> None:
             total += beyond[i] * beyond[j] / 4
     assert told.i == pytest.approx(total / (beyond**2).sum())
     assert told.expected == pytest.approx(-1 / 15)
+
+
+def test_expected_value_and_variance_are_those_over_all_orders() -> None:
+    """Cliff & Ord 1981 give them for the randomization assumption; here by writing all 5,040 orders of seven values."""
+    values = np.array([0.0, 0.1, 0.5, -0.3, 2.0, 0.7, -1.1])
+    near = np.array([[1, 2], [0, 2], [1, 3], [2, 4], [3, 5], [4, 6], [5, 0]])  # one-sided here and there
+    weights = csr_array((np.full(14, 0.5), (np.repeat(np.arange(7), 2), near.ravel())), shape=(7, 7))
+    orders = np.array(list(permutations(values)))
+    z = orders - values.mean()
+    all_i = (z * (z @ weights.T.toarray())).sum(axis=1) / (z**2).sum(axis=1)
+    i, expected, p = morans_i(values, weights)
+    assert i == pytest.approx(all_i[0])
+    assert expected == pytest.approx(all_i.mean())
+    assert p == pytest.approx(2 * norm.sf(abs(i - all_i.mean()) / all_i.std()))
 
 
 def test_finds_in_one_corner_lie_together_and_strewn_ones_do_not() -> None:
