@@ -24,7 +24,7 @@ from rasterio.errors import RasterioError
 from habitatmap.errors import InputError
 from habitatmap.read.formats.raster import Colour, damaged, open_raster, raster_colours, raster_labels
 from habitatmap.read.headings import fold
-from habitatmap.read.layers import class_rows, class_table_names, code_text, load_class_table
+from habitatmap.read.layers import class_rows, class_table_names, code_text, shipped_table
 from habitatmap.read.ledger import some
 
 TAG_TABLE = "osm"
@@ -111,7 +111,7 @@ def find_proof(evidence: Evidence) -> Proof | None:
     fitting = [
         name
         for name in class_table_names()
-        if set(values) <= set(_table(name)["code"]) and not _is_contradicted(evidence, _table(name))
+        if set(values) <= set(shipped_table(name)["code"]) and not _is_contradicted(evidence, shipped_table(name))
     ]
     said = [name for name in fitting if name in evidence.hints.casefold()]
     many = len(values) >= 3 and any(not value.isdigit() or int(value) > MOST_NUMBERED for value in values)
@@ -166,7 +166,7 @@ def contradictions(evidence: Evidence, used: pd.DataFrame) -> list[Contradiction
     best = max(readings, key=lambda rows: evidence.share(list(rows)), default={})
     if evidence.share(list(best)) < COMPARED_FROM:
         return []
-    known = {fold(str(label)) for name in class_table_names() for label in _table(name)["label"] if label}
+    known = {fold(str(label)) for name in class_table_names() for label in shipped_table(name)["label"] if label}
     at, found = class_rows(used), []
     for value, own in best.items():
         if value not in at:
@@ -188,7 +188,7 @@ def _named(evidence: Evidence, name: str) -> dict[str, pd.Series]:
 
 
 def _by_label(evidence: Evidence, name: str) -> dict[str, pd.Series]:
-    table = _table(name)
+    table = shipped_table(name)
     rows = {fold(str(label)): at for at, label in enumerate(table["label"]) if label}
     told = {value: rows.get(fold(evidence.labels.get(value, ""))) for value in evidence.cells}
     return {value: table.iloc[at] for value, at in told.items() if at is not None}
@@ -196,7 +196,7 @@ def _by_label(evidence: Evidence, name: str) -> dict[str, pd.Series]:
 
 def _by_colour(evidence: Evidence, name: str) -> dict[str, pd.Series]:
     """By the one class of the table whose colour is that of the value; black is what a value without a colour has."""
-    table, colours = _table(name), _colours(name)
+    table, colours = shipped_table(name), _colours(name)
     found = {}
     for value in evidence.cells:
         own = evidence.colours.get(value)
@@ -213,21 +213,15 @@ def _by_colour(evidence: Evidence, name: str) -> dict[str, pd.Series]:
 
 
 @cache
-def _table(name: str) -> pd.DataFrame:
-    """A class table of layers/, read once."""
-    return load_class_table(name)
-
-
-@cache
 def _colours(name: str) -> dict[int, Colour]:
     """The colours of a table by row, from 0."""
-    given = _table(name)["colour"]
+    given = shipped_table(name)["colour"]
     return {at: Colour(*bytes.fromhex(text[1:])) for at, text in enumerate(given) if text}
 
 
 def _names_all(evidence: Evidence, name: str, named: Mapping[str, pd.Series]) -> bool:
     """Whether the classes that labels or colours name are those that the table has for the same values."""
-    at = class_rows(_table(name))
+    at = class_rows(shipped_table(name))
     return (
         len(named) >= FEWEST_NAMED
         and evidence.share(list(named)) >= ENOUGH_NAMED

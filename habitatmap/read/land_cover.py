@@ -216,6 +216,7 @@ class Legend:
     stated: str | None
     names: list[str] = field(default_factory=list)
     tables: list[pd.DataFrame] = field(default_factory=list)
+    rows: list[dict[str, int]] = field(default_factory=list)
     unmatched: list[str] = field(default_factory=list)
     doubts: list[Note] = field(default_factory=list)
 
@@ -266,11 +267,12 @@ class Legend:
         if name not in self.names:
             self.tables.append(load_class_table(self.folder / name if name.lower().endswith(".csv") else name))
             self.names.append(name)
+            table = self.tables[-1]
+            labels = {str(label).casefold(): row for row, label in enumerate(table["label"], 1) if label}
+            codes = class_rows(table)
+            self.rows.append(labels | {c.casefold(): row for c, row in codes.items()} | codes)
         at = self.names.index(name)
-        table = self.tables[at]
-        labels = {str(label).casefold(): row for row, label in enumerate(table["label"], 1) if label}
-        codes = class_rows(table)
-        return sum(map(len, self.tables[:at])), labels | {c.casefold(): row for c, row in codes.items()} | codes
+        return sum(map(len, self.tables[:at])), self.rows[at]
 
 
 class CoverDoubt(StrEnum):

@@ -62,9 +62,10 @@ def layers_folder() -> Path:
 # --- class tables ----------------------------------------------------------------------------------------------------
 
 
-def class_table_names() -> list[str]:
+@cache
+def class_table_names() -> tuple[str, ...]:
     """Names of the class tables in `layers/`: the tables that have a column `code`."""
-    return sorted(path.stem for path in layers_folder().glob("*.csv") if "code" in _read_table(path)[0])
+    return tuple(sorted(path.stem for path in layers_folder().glob("*.csv") if "code" in _read_table(path)[0]))
 
 
 def load_class_table(name_or_path: str | Path) -> pd.DataFrame:
@@ -73,7 +74,17 @@ def load_class_table(name_or_path: str | Path) -> pd.DataFrame:
     Columns CLASS_COLUMNS + EXTRA_COLUMNS (texts "" where not given), row order as in the file.
     Raises LayerError where the name is not known or the table is not in order.
     """
-    path = _class_table_path(name_or_path)
+    path = _own_path(name_or_path)
+    return shipped_table(str(name_or_path)).copy() if path is None else _read_class_table(path)
+
+
+@cache
+def shipped_table(name: str) -> pd.DataFrame:
+    """A table of `layers/`, read once and not to be changed: every row that is like one of it asks for it."""
+    return _read_class_table(layers_folder() / f"{name}.csv")
+
+
+def _read_class_table(path: Path) -> pd.DataFrame:
     heads, rows = _read_table(path)
     required = ["code", "label"] if "like" in heads else ["code", "label", *FORAGE, "dead_wood", "basis", "source"]
     _check_heads(path, heads, required, CLASS_COLUMNS + EXTRA_COLUMNS)
@@ -98,16 +109,16 @@ def code_text(value: object) -> str:
     return whole if point and whole.lstrip("-").isdigit() and not rest.strip("0") else text
 
 
-def _class_table_path(name_or_path: str | Path) -> Path:
+def _own_path(name_or_path: str | Path) -> Path | None:
+    """The path of a table of one's own, None for one of `layers/`. LayerError where there is neither."""
     if isinstance(name_or_path, Path) or str(name_or_path).lower().endswith(".csv"):
         path = Path(name_or_path)
         if not path.is_file():
             raise LayerError(f"{path.name}, named as a class table, does not exist; {_known_tables(path.stem)}")
         return path
-    path = layers_folder() / f"{name_or_path}.csv"
     if name_or_path not in class_table_names():
         raise LayerError(f'"{name_or_path}" is no class table; {_known_tables(name_or_path)}')
-    return path
+    return None
 
 
 def _known_tables(asked: str) -> str:
@@ -151,7 +162,7 @@ def _row_it_is_like(path: Path, row: _Row) -> pd.Series | None:
     if name not in class_table_names() or (layers_folder() / f"{name}.csv").resolve() == path.resolve():
         expected = f"a table and a code, such as corine:141, of one of {', '.join(class_table_names())}"
         raise row.fault("like", like, expected)
-    table = load_class_table(name)
+    table = shipped_table(name)
     found = table[table["code"] == code_text(code)]
     if found.empty:
         raise row.fault("like", like, f"a code that stands in {name}.csv")

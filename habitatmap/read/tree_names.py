@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 from typing import NamedTuple
 
 from habitatmap.read.formats.cells import as_text
@@ -108,6 +109,7 @@ def _surely(text: str) -> str:
     return genus_by_name(first) if words and words[0][:1].isupper() else ""
 
 
+@cache
 def _genera() -> frozenset[str]:
     return frozenset(genus.casefold() for genus in load_tree_table().table["genus"])
 
