@@ -53,7 +53,7 @@ def _value(value: Value | float) -> Value:
     return value if isinstance(value, tuple | str | datetime.date) else Quantity(float(value), grouped=True)
 
 
-def count(n: int, thing: str, things: str = "") -> Sentence:
+def count(n: float, thing: str, things: str = "") -> Sentence:
     """ "1 pool", "1,200 pools"; `things` where an s at the end is not the plural."""
     return say(f"{{n}} {thing if n == 1 else things or f'{thing}s'}", n=n)
 

@@ -52,7 +52,7 @@ def command(
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
     write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary, spoken)
-    full = survey_text(told) + practice_text(shown)
+    full = survey_text(told) + practice_text(shown, spoken)
     click.echo(json_text({**survey_summary(told), **summary}) if call.as_json else full, nl=False)
     call.wrote("Page", "survey.html")
     call.end(bool(told.few or told.known.warnings))

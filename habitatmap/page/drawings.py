@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 
 from habitatmap.page.document import shown
-from habitatmap.sentences import Quantity
+from habitatmap.sentences import Quantity, count
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 WIDTH = 340  # of every drawing, in units of which a letter is 12 high
@@ -273,7 +273,12 @@ def _apart(at: Sequence[float], least: float, lowest: float) -> NDArray[np.float
 
 
 def falling(
-    times: Sequence[float], shares: Sequence[float], ends: Sequence[tuple[float, float]], longest: float, what: str
+    times: Sequence[float],
+    shares: Sequence[float],
+    ends: Sequence[tuple[float, float]],
+    longest: float,
+    what: str,
+    spoken: Catalogue = ENGLISH,
 ) -> str:
     """A share that falls in steps from 1, over days up to `longest`; dashed: its interval (NaN: not drawn)."""
     top, bottom, left = 10, 130, 40
@@ -293,9 +298,9 @@ def falling(
         y = bottom - (bottom - top) * share
         rows.append(f'<line class="rail" x1="{left}" x2="{RIGHT}" y1="{y:g}" y2="{y:g}"/>')
         rows.append(text(left - 5, y + 4, label, "end"))
-    rows += [text(left, bottom + 18, "0"), text(RIGHT, bottom + 18, f"{longest:.0f} days", "end")]
+    rows += [text(left, bottom + 18, "0"), text(RIGHT, bottom + 18, spoken.say(count(longest, "day")), "end")]
     for values in zip(*ends, strict=True):
         if all(value == value for value in values):
             rows.append(f'<polyline class="limit" points="{steps(values)}"/>')
     rows.append(f'<polyline class="way" points="{steps(shares)}"/>')
-    return drawing(bottom + 26, what, rows)
+    return drawing(bottom + 26, spoken.say(what), rows)

@@ -10,12 +10,34 @@ import pandas as pd
 
 from habitatmap.export.formats import plain
 from habitatmap.page.drawings import Mark, falling, intervals
-from habitatmap.page.sections import Column, Drawing, Fold, Layout, Row, Section, Table, share, table, terminal
+from habitatmap.page.sections import (
+    Column,
+    Drawing,
+    Fold,
+    Layout,
+    Row,
+    Section,
+    Table,
+    interval,
+    share,
+    table,
+    terminal,
+)
 from habitatmap.practice import lifetimes
 from habitatmap.practice.account import Practice
 from habitatmap.practice.codes import End, Measure
-from habitatmap.words.numbers import number, percent
-from habitatmap.words.practice import NAMES, reading, reading_of_lifetimes, remarks, told_differences, told_similar
+from habitatmap.words.catalogue import ENGLISH, Catalogue
+from habitatmap.words.numbers import count, number, number_span, percent, span
+from habitatmap.words.practice import (
+    NAMES,
+    level_of,
+    reading,
+    reading_of_lifetimes,
+    remarks,
+    told_differences,
+    told_similar,
+)
+from habitatmap.words.sentences import Quantity, Sentence, apart, say
 
 
 def practice_sections(found: Practice) -> list[Section]:
@@ -70,9 +92,10 @@ def practice_summary(found: Practice) -> dict[str, Any]:
     return content
 
 
-def practice_text(found: Practice) -> str:
+def practice_text(found: Practice, spoken: Catalogue = ENGLISH) -> str:
     """The reading of each section in a line or two, for the terminal."""
-    return terminal(line for part in practice_sections(found) for line in ("", f"{part.title}. {part.lead}"))
+    parts = [(spoken.say(part.title), spoken.say(part.lead)) for part in practice_sections(found)]
+    return terminal(line for title, lead in parts for line in ("", f"{title}. {lead}"))
 
 
 def _similar(found: Practice) -> pd.DataFrame:
@@ -105,13 +128,34 @@ def _after(found: Practice) -> list[Row]:
 # --- what seemed to work ---------------------------------------------------------------------------------------------
 
 LEVELS: dict[str, Column] = {
-    "Pool type": lambda r: f"{NAMES[r['factor']]}: {r['level']}",
+    "Pool type": lambda r: say("{factor}: {level}", factor=NAMES[r["factor"]], level=r["level"]),
     "Pools": "pools",
     "Searches per pool": lambda r: number(r["searches_per_pool"], 1),
     "With larvae": "pools_with",
-    "Share (95 %)": lambda r: f"{percent(r['share'])} ({percent(r['share_low'])} to {percent(r['share_high'])})",
-    "Searches with larvae": lambda r: f"{r['searches_with']} of {r['searches']}",
+    "Share (95 %)": lambda r: say(
+        "{share} ({range})", share=percent(r["share"]), range=span(r["share_low"], r["share_high"])
+    ),
+    "Searches with larvae": lambda r: say("{n} of {of}", n=r["searches_with"], of=r["searches"]),
     "Larvae per search": lambda r: number(r["larvae_per_search"], 1),
+}
+DIFFERENCES: dict[str, Column] = {
+    "What": lambda r: say(
+        "{factor}: {level}, against {other}",
+        factor=NAMES[r["factor"]],
+        level=level_of(r["factor"], r["level"]),
+        other=level_of(r["factor"], r["other"]),
+    ),
+    "Measure": lambda r: _said(r, "measure"),
+    "Estimate": lambda r: _figure(r, "estimate", "estimate"),
+    "95 %": lambda r: _figure(r, "low", "high"),
+    "95 % for all together": lambda r: _figure(r, "low_all", "high_all"),
+    "In words": "words",
+}
+SPECIES: dict[str, Column] = {
+    "Species": "taxon",
+    "By": lambda r: NAMES[r["factor"]],
+    "Pool type": "level",
+    "Pools": "pools",
 }
 
 
@@ -120,40 +164,35 @@ def _worked(found: Practice) -> Section:
     compared = told_differences(found.comparison)
     shares = compared[compared["measure"].isin([Measure.SHARE, Measure.PAIRED]) & compared["low"].notna()]
     marks = [
-        Mark(f"{r['level']} - {r['other']}", r["estimate"], r["low"], r["high"], f"{100 * r['estimate']:+.0f} points")
+        Mark(
+            f"{r['level']} - {r['other']}",
+            r["estimate"],
+            r["low"],
+            r["high"],
+            say("{points} points", points=Quantity(100 * r["estimate"], signed=True)),
+        )
         for r in shares.to_dict("records")
     ]
     what = "Differences of the share of pools with larvae, from -100 to +100 points, and the line of no difference"
     caption = "Difference of the share of pools with larvae, from -100 to +100 points. Dashed: no difference."
-    differences: dict[str, Column] = {
-        "What": lambda r: f"{NAMES[r['factor']]}: {r['level']}, against {r['other']}",
-        "Measure": "measure",
-        "Estimate": lambda r: _figure(r, "estimate"),
-        "95 %": lambda r: _figure(r, "low", "high"),
-        "95 % for all together": lambda r: _figure(r, "low_all", "high_all"),
-        "In words": "words",
-    }
-    species: dict[str, Column] = {
-        "Species": "taxon", "By": lambda r: NAMES[r["factor"]], "Pool type": "level", "Pools": "pools"
-    }  # fmt: skip
     return Section(
         "worked",
         "What seemed to work",
         lead,
-        words=[*words, told_similar(found.similar)],
+        words=[*words, told_similar(found.similar) or ""],
         drawings=[Drawing(partial(intervals, marks, what, ends=(-1, 1), line=0), caption, Layout.BESIDE)],
         tables=[
             table("Pools of this season by pool type", found.comparison.levels, LEVELS),
             table(
                 "Differences, each against the commonest",
                 compared,
-                differences,
+                DIFFERENCES,
                 "Shares: difference in points (Newcombe 1998). Odds and counts: ratio; 1 is no difference.",
             ),
             table(
                 "Checked species",
                 found.comparison.species,
-                species,
+                SPECIES,
                 "Only what somebody checked; more searches find more species.",
             ),
             _names_alike(found),
@@ -173,12 +212,18 @@ def _names_alike(found: Practice) -> Table:
     return Table("Names that may mean the same", heads, rows, note)
 
 
-def _figure(row: Row, *columns: str) -> str:
+def _said(row: Row, column: str) -> Sentence:
+    """A code, which a frame holds as text."""
+    return Sentence(str(row[column]))
+
+
+def _figure(row: Row, low: str, high: str) -> Sentence:
     """A figure or an interval of a comparison, as points or as a ratio; "" where it is not known."""
     if np.isnan(row["low"]):
-        return ""
-    ratio = Measure(row["measure"]).is_ratio
-    return " to ".join(f"{row[c]:.2f}" if ratio else f"{100 * row[c]:+.0f}" for c in columns)
+        return Sentence("")
+    if Measure(row["measure"]).is_ratio:
+        return number_span(row[low], row[high], 2)
+    return number_span(100 * row[low], 100 * row[high], signed=True)
 
 
 # --- how long, and what went wrong -----------------------------------------------------------------------------------
@@ -189,18 +234,18 @@ def _lasting(found: Practice) -> Section:
     curve = found.curve
     drawings, tables = [], []
     if curve.losses:
-        what = f"Share of pools still standing, over {curve.longest:.0f} days"
+        what = say("Share of pools still standing, over {days}", days=count(curve.longest, "day"))
         ends = list(zip(curve.low, curve.high, strict=True))
-        svg = falling(curve.times.tolist(), curve.share.tolist(), ends, curve.longest, what)
+        svg = partial(falling, curve.times.tolist(), curve.share.tolist(), ends, curve.longest, what)
         drawings = [
             Drawing(svg, "Share of pools still standing after so many days; dashed: the 95 % interval.", Layout.BESIDE)
         ]
     if found.at_worst.losses:
         note = ""
         columns: dict[str, Column] = {
-            "After": lambda r: f"{r['days']} days",
+            "After": lambda r: count(r["days"], "day"),
             "Share": share("share"),
-            "95 % interval": lambda r: f"{percent(r['low'])} to {percent(r['high'])}" if np.isfinite(r["low"]) else "",
+            "95 % interval": interval(),
         }
         if found.at_worst.losses > curve.losses:
             columns["Share at worst"] = share("share_if_all_lost")
@@ -209,39 +254,46 @@ def _lasting(found: Practice) -> Section:
     ended = found.lives[found.lives["end"] != End.STANDS]
     if len(ended):
         causes = [
-            (str(how), str(cause), len(of), "; ".join(sorted({s for s in of["stated"] if s})))
+            (Sentence(str(how)), Sentence(str(cause)), len(of), "; ".join(sorted({s for s in of["stated"] if s})))
             for (how, cause), of in ended.groupby(["end", "cause"], sort=True)
         ]
         tables.append(Table("How and why pools ended", ["End", "Cause", "Pools", "As stated"], causes))
-        looked_for = [(cause, ", ".join(texts)) for cause, texts in lifetimes.CAUSES.items()]
+        looked_for = [(Sentence(cause), ", ".join(texts)) for cause, texts in lifetimes.CAUSES.items()]
         note = "Whole words, in any case and without accents; expert judgement. A note that fits several counts first."
         tables.append(Table("Which words in a note tell the cause", ["Cause", "Words"], looked_for, note, Fold.ALWAYS))
     return Section("lasting", "How long pools last", lead, words=words, drawings=drawings, tables=tables)
 
 
+INCIDENTS: dict[str, Column] = {
+    "What": lambda r: _said(r, "kind"),
+    "Times": "count",
+    "Per 100 pool-months": lambda r: number(r["per_100"], 1),
+    "95 % interval": lambda r: number_span(r["low"], r["high"], 1) if np.isfinite(r["low"]) else "",
+}
+COMPLAINED: dict[str, Column] = {
+    "Pool": "pool",
+    "Date": lambda r: r["date"].date(),
+    "Word": "word",
+    "As written": "text",
+}
+
+
 def _wrong(found: Practice) -> Section:
-    months = found.incidents["pool_months"].iloc[0]
-    total = "; ".join(f"{r['kind']}: {r['count']}" for r in found.incidents.to_dict("records"))
-    note = (
-        f"Complaints are visits whose action or note has one of these words, without a no before it: "
-        f"{', '.join(lifetimes.COMPLAINTS)} (a no is: {', '.join(lifetimes.NEGATIONS)})."
+    kinds = found.incidents.to_dict("records")
+    total = [say("{what}: {n}", what=Sentence(kind), n=n) for kind, n in ((r["kind"], r["count"]) for r in kinds)]
+    note = say(
+        "Exact Poisson intervals (Garwood 1936). Only what was seen at a visit, or stated for a pool, can count. "
+        "Complaints are visits whose action or note has one of these words, without a no before it: {words} (a no is: "
+        "{negations}).",
+        words=", ".join(lifetimes.COMPLAINTS),
+        negations=", ".join(lifetimes.NEGATIONS),
     )
-    rates: dict[str, Column] = {
-        "What": "kind",
-        "Times": "count",
-        "Per 100 pool-months": lambda r: number(r["per_100"], 1),
-        "95 % interval": lambda r: f"{r['low']:.1f} to {r['high']:.1f}" if np.isfinite(r["low"]) else "",
-    }
-    complaints: dict[str, Column] = {
-        "Pool": "pool", "Date": lambda r: f"{r['date']:%Y-%m-%d}", "Word": "word", "As written": "text"
-    }  # fmt: skip
-    exact = "Exact Poisson intervals (Garwood 1936). Only what was seen at a visit, or stated for a pool, can count."
     return Section(
         "incidents",
         "What went wrong",
-        f"In {months:.0f} months of pools standing: {total}.",
+        say("In {n} months of pools standing: {total}.", n=kinds[0]["pool_months"], total=apart(total, "; ")),
         tables=[
-            table("Per 100 pool-months", found.incidents, rates, f"{exact} {note}"),
-            table("Taken for complaints", found.complaints, complaints),
+            table("Per 100 pool-months", found.incidents, INCIDENTS, note),
+            table("Taken for complaints", found.complaints, COMPLAINED),
         ],
     )

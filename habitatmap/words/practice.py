@@ -15,64 +15,98 @@ from habitatmap.practice.comparison import ASSIGNED, VOLUME, Comparison
 from habitatmap.practice.lifetimes import AT_DAYS, UNSEEN_DAYS, Survival, at_worst
 from habitatmap.practice.similar_names import SimilarNames
 from habitatmap.vocabulary.note import Note
-from habitatmap.words.numbers import count, listed, percent, span
+from habitatmap.words.numbers import UNKNOWN, count, listed, number, number_span, percent, span
+from habitatmap.words.sentences import Quantity, Sentence, apart, following, say
 
 SHOWN = 3  # so many of similar names stand in a sentence; the table has all
 NAMES = {
-    "container": "Container",
-    "filling": "Filling",
-    "shade": "Shade",
-    VOLUME: "Volume",
-    ASSIGNED: "Random assignment",
+    "container": Sentence("Container"),
+    "filling": Sentence("Filling"),
+    "shade": Sentence("Shade"),
+    VOLUME: Sentence("Volume"),
+    ASSIGNED: Sentence("Random assignment"),
 }
-ALONE = "not distinguishable once all comparisons are allowed for; taken alone it is {}"
 VERDICTS = {
-    Verdict.MORE_ALONE: ALONE.format("more"),
-    Verdict.LESS_ALONE: ALONE.format("less"),
+    Verdict.MORE: Sentence("more"),
+    Verdict.LESS: Sentence("less"),
+    Verdict.ALIKE: Sentence("not distinguishable"),
+    Verdict.MORE_ALONE: Sentence("not distinguishable once all comparisons are allowed for; taken alone it is more"),
+    Verdict.LESS_ALONE: Sentence("not distinguishable once all comparisons are allowed for; taken alone it is less"),
 }
-TEXTS: Mapping[StrEnum, str | Callable[[Mapping[str, Any]], str]] = {
-    NoRatio.ALL: "{level}: every search found larvae, so there is no odds ratio; see the share of pools",
-    NoRatio.NONE: "{level}: no search found larvae, so there is no odds ratio; see the share of pools",
-    NoRatio.NO_COUNT: "{level}: no larvae were counted, so there is no ratio; see the share of pools",
-    NoRatio.SEPARATED: "the volume separates detections from non-detections altogether, so there is no odds ratio",
-    NoRatio.NOT_FITTED: "the model could not be fitted to so few searches",
-    Remark.NOT_GIVEN: lambda v: f"{NAMES[v['factor']]}: not given for {v['n']} of {count(v['of'], 'pool')} searched.",
-    Remark.TOO_FEW: lambda v: (
-        f"{NAMES[v['factor']]}: {', '.join(v['levels'])}: fewer than {v['needed']} pools searched, too few to compare."
+TEXTS: Mapping[StrEnum, Callable[[Mapping[str, Any]], Sentence]] = {
+    NoRatio.ALL: lambda v: say(
+        "{level}: every search found larvae, so there is no odds ratio; see the share of pools", level=v["level"]
     ),
-    Remark.UNEQUAL: lambda v: (
-        f"{NAMES[v['factor']]}: {v['level']} was searched {v['searches']:.1f} times a pool, {v['other']} "
-        f"{v['other_searches']:.1f} times; the more searches, the more pools show larvae, so trust the odds per search "
-        "before the share of pools."
+    NoRatio.NONE: lambda v: say(
+        "{level}: no search found larvae, so there is no odds ratio; see the share of pools", level=v["level"]
     ),
-    Remark.UNCOUNTED: lambda v: (
-        f"{NAMES[v['factor']]}: {count(v['n'], 'pool')} with larvae but without their number; no counts from them."
+    NoRatio.NO_COUNT: lambda v: say(
+        "{level}: no larvae were counted, so there is no ratio; see the share of pools", level=v["level"]
     ),
-    Remark.FEW_COUNTED: lambda v: (
-        f"{NAMES[v['factor']]}: fewer than {v['needed']} pools with counted larvae, too few to compare counts."
+    NoRatio.SEPARATED: lambda _: say(
+        "the volume separates detections from non-detections altogether, so there is no odds ratio"
     ),
-    Remark.ONE_TREATMENT: "A random assignment is there, but no two treatments of it have pools that were searched.",
-    Remark.FEW_PAIRS: lambda v: (
-        f"{NAMES[ASSIGNED]}: {v['treatment']} and {v['other']} have {count(v['n'], 'pair')} searched, too few to "
-        "compare."
+    NoRatio.NOT_FITTED: lambda _: say("the model could not be fitted to so few searches"),
+    Remark.NOT_GIVEN: lambda v: say(
+        "{factor}: not given for {n} of {pools} searched.",
+        factor=NAMES[v["factor"]],
+        n=v["n"],
+        pools=count(v["of"], "pool"),
     ),
-    Remark.MANY: lambda v: (
-        f"{count(v['n'], 'comparison')} {'is' if v['n'] == 1 else 'are'} shown. If nothing made any difference, about "
-        f'{v["by_chance"]:.1f} of their 95 % intervals would still exclude "no difference" by chance; the wider '
-        "intervals allow for that (Bonferroni)."
+    Remark.TOO_FEW: lambda v: say(
+        "{factor}: {levels}: fewer than {needed} pools searched, too few to compare.",
+        factor=NAMES[v["factor"]],
+        levels=", ".join(v["levels"]),
+        needed=v["needed"],
+    ),
+    Remark.UNEQUAL: lambda v: say(
+        "{factor}: {level} was searched {searches} times a pool, {other} {other_searches} times; the more searches, "
+        "the more pools show larvae, so trust the odds per search before the share of pools.",
+        factor=NAMES[v["factor"]],
+        level=v["level"],
+        searches=number(v["searches"], 1),
+        other=v["other"],
+        other_searches=number(v["other_searches"], 1),
+    ),
+    Remark.UNCOUNTED: lambda v: say(
+        "{factor}: {pools} with larvae but without their number; no counts from them.",
+        factor=NAMES[v["factor"]],
+        pools=count(v["n"], "pool"),
+    ),
+    Remark.FEW_COUNTED: lambda v: say(
+        "{factor}: fewer than {needed} pools with counted larvae, too few to compare counts.",
+        factor=NAMES[v["factor"]],
+        needed=v["needed"],
+    ),
+    Remark.ONE_TREATMENT: lambda _: say(
+        "A random assignment is there, but no two treatments of it have pools that were searched."
+    ),
+    Remark.FEW_PAIRS: lambda v: say(
+        "Random assignment: {treatment} and {other} have {pairs} searched, too few to compare.",
+        treatment=v["treatment"],
+        other=v["other"],
+        pairs=count(v["n"], "pair"),
+    ),
+    Remark.MANY: lambda v: say(
+        "{comparisons} in all. If nothing made any difference, about {by_chance} of their 95 % intervals would still "
+        'exclude "no difference" by chance; the wider intervals allow for that (Bonferroni).',
+        comparisons=count(v["n"], "comparison"),
+        by_chance=number(v["by_chance"], 1),
     ),
 }
 
 
-def told(of: Note | Verdict) -> str:
+def told(of: Note | Verdict) -> Sentence:
     """A verdict, or why there is none, or a remark."""
-    if isinstance(of, Verdict):
-        return VERDICTS.get(of, str(of))
-    text = TEXTS[of.code]
-    return text.format(**of.values) if isinstance(text, str) else text(of.values)
+    return VERDICTS[of] if isinstance(of, Verdict) else TEXTS[of.code](of.values)
 
 
-def remarks(found: Comparison) -> list[str]:
+def level_of(factor: str, level: str) -> str:
+    """A level as it is called: a name out of records, or what a volume is compared by."""
+    return Sentence(level) if factor == VOLUME else level
+
+
+def remarks(found: Comparison) -> list[Sentence]:
     """What to know beside the comparisons."""
     return [told(remark) for remark in found.remarks]
 
@@ -80,120 +114,166 @@ def remarks(found: Comparison) -> list[str]:
 def told_differences(found: Comparison) -> pd.DataFrame:
     """differences.csv: the comparisons, the verdict in words."""
     frame = found.differences.rename(columns={"verdict": "words"})
-    return frame.assign(words=[told(of) for of in frame["words"]]).astype({"measure": str, "words": str})
+    words = pd.Series([told(of) for of in frame["words"]], frame.index, dtype=object)
+    return frame.assign(words=words).astype({"measure": str})
 
 
-def reading(found: Comparison) -> list[str]:
+def reading(found: Comparison) -> list[Sentence]:
     """The comparison in plain sentences, with what it can't say."""
     compared = found.differences[found.differences["low"].notna()]
     if compared.empty:
-        return ["Too few pools were searched to compare pool types.", *remarks(found)]
+        return [Sentence("Too few pools were searched to compare pool types."), *remarks(found)]
     sure = compared[compared["verdict"].isin([Verdict.MORE, Verdict.LESS])]
     alike = len(compared) - len(sure)
-    lead = f"{count(alike, 'comparison')}, not one difference is distinguishable"
-    if len(sure):
-        lead = f"{len(sure)} of {count(len(compared), 'comparison')} show a difference, {alike} are not distinguishable"
-    return [
-        f"{lead}. Pools were not assigned at random: where a kind of container stood mostly in good places, the place "
-        "may have done it.",
-        *(
-            f"{NAMES[row['factor']]}: {row['level']}, against {row['other']}: {row['verdict']} "
-            f"({row['measure']}: {_size(Measure(row['measure']), row['estimate'], row['low'], row['high'])})."
-            for row in sure.to_dict("records")
-        ),
+    lead = say(
+        "{sure} of {comparisons} show a difference, {alike} are not distinguishable."
+        if len(sure)
+        else "{comparisons}, not one difference is distinguishable.",
+        sure=len(sure),
+        comparisons=count(len(compared), "comparison"),
+        alike=alike,
+    )
+    by_place = Sentence(
+        "Pools were not assigned at random: where a kind of container stood mostly in good places, the place may have "
+        "done it."
+    )
+    assign = Sentence(
         "Assigning pool types to sites at random before installing (survey --assign) separates what the pool type does "
-        "from what the place does.",
-        *remarks(found),
+        "from what the place does."
+    )
+    larger = [
+        say(
+            "{factor}: {level}, against {other}: {verdict} ({measure}: {size}).",
+            factor=NAMES[row["factor"]],
+            level=level_of(row["factor"], row["level"]),
+            other=level_of(row["factor"], row["other"]),
+            verdict=told(row["verdict"]),
+            measure=Sentence(Measure(row["measure"])),
+            size=_size(Measure(row["measure"]), row["estimate"], row["low"], row["high"]),
+        )
+        for row in sure.to_dict("records")
     ]
+    return [following(lead, by_place), *larger, assign, *remarks(found)]
 
 
-def _size(measure: Measure, estimate: float, low: float, high: float) -> str:
+def _size(measure: Measure, estimate: float, low: float, high: float) -> Sentence:
     """How large a difference is, with its interval: so many times, or in points."""
     if measure.is_ratio:
-        return f"{estimate:.2f} times, 95 % interval {low:.2f} to {high:.2f}"
-    return f"{100 * estimate:+.0f} points, 95 % interval {100 * low:+.0f} to {100 * high:+.0f}"
-
-
-def told_similar(similar: Mapping[str, Sequence[SimilarNames]]) -> str:
-    """Which names may mean the same, and what to do; "" where none may."""
-    groups = [(NAMES[of], one) for of, found in similar.items() for one in found]
-    if not groups:
-        return ""
-    named = "; ".join(f"{of}: {_some(list(one.names))}" for of, one in groups[:SHOWN])
-    more = f"; {len(groups) - SHOWN} more in the table" if len(groups) > SHOWN else ""
-    return (
-        f"Some names may mean the same: {named}{more}. Nothing was merged: names are compared as they are written, "
-        "except that capitals and spaces make no difference. If they mean the same, give them one name in pools.*, "
-        "and write the size into the column volume_l. Each pool type then has more pools, and "
-        "the comparison tells more."
+        return say("{ratio} times, 95 % interval {range}", ratio=number(estimate, 2), range=number_span(low, high, 2))
+    return say(
+        "{points} points, 95 % interval {range}",
+        points=Quantity(100 * estimate, signed=True),
+        range=number_span(100 * low, 100 * high, signed=True),
     )
 
 
-def _some(names: list[str]) -> str:
+def told_similar(similar: Mapping[str, Sequence[SimilarNames]]) -> Sentence | None:
+    """Which names may mean the same, and what to do; None where none may."""
+    groups = [(NAMES[of], one) for of, found in similar.items() for one in found]
+    if not groups:
+        return None
+    named = [say("{factor}: {names}", factor=of, names=_some(list(one.names))) for of, one in groups[:SHOWN]]
+    named += [say("{n} more in the table", n=len(groups) - SHOWN)] if len(groups) > SHOWN else []
+    return say(
+        "Some names may mean the same: {named}. Nothing was merged: names are compared as they are written, except "
+        "that capitals and spaces make no difference. If they mean the same, give them one name in pools.*, and write "
+        "the size into the column volume_l. Each pool type then has more pools, and the comparison tells more.",
+        named=apart(named, "; "),
+    )
+
+
+def _some(names: list[str]) -> Sentence:
     """The first of the names."""
-    return listed(names if len(names) <= SHOWN + 1 else [*names[:SHOWN], f"{len(names) - SHOWN} more"])
+    more = len(names) - SHOWN
+    return listed(names if more <= 1 else [*names[:SHOWN], say("{n} more", n=more)])
 
 
-def reading_of_lifetimes(lives: pd.DataFrame, curve: Survival, as_of: datetime.date | str) -> list[str]:
+def reading_of_lifetimes(lives: pd.DataFrame, curve: Survival, as_of: datetime.date | str) -> list[Sentence]:
     """The lifetimes in plain sentences."""
     if not len(lives):
-        return ["No pool has a set-out date, so how long pools last is not known; fill in the column set_out."]
-    ended = lives["end"].value_counts()
+        no_date = "No pool has a set-out date, so how long pools last is not known; fill in the column set_out."
+        return [Sentence(no_date)]
+    day = pd.Timestamp(as_of)
     said = [
-        f"By {pd.Timestamp(as_of):%Y-%m-%d}, {curve.losses} of {count(curve.pools, 'pool')} with a set-out date "
-        f"{_were(curve.losses)} lost{_others(ended)}.",
-        "A pool that stands has lasted until then at least. One taken in, as planned or without a stated reason, was "
-        "followed until that day and does not count as lost.",
+        _lost(curve, day.date(), lives["end"].value_counts()),
+        Sentence(
+            "A pool that stands has lasted until then at least. One taken in, as planned or without a stated reason, "
+            "was followed until that day and does not count as lost."
+        ),
     ]
     for days in AT_DAYS:
         share, low, high = curve.at(days)
         if np.isfinite(low):
-            said.append(f"After {days} days {percent(share)} still stand (95 % interval {span(low, high)}).")
-    said.append(_bound(curve, at_worst(lives), int(ended.get(End.NOT_KNOWN, 0))))
+            still = "After {days} days {share} still stand (95 % interval {range})."
+            said.append(say(still, days=days, share=percent(share), range=span(low, high)))
+    if (lives["end"] == End.NOT_KNOWN).any():
+        said.append(_bound(curve, at_worst(lives)))
     if np.isfinite(curve.median):
-        ends = [f"{v:.0f}" if np.isfinite(v) else "not known" for v in (curve.median_low, curve.median_high)]
-        said.append(f"Half are lost within {curve.median:.0f} days (95 % interval {ends[0]} to {ends[1]}).")
+        said.append(
+            say(
+                "Half are lost within {days} days (95 % interval {low} to {high}).",
+                days=curve.median,
+                low=number(curve.median_low, unknown=UNKNOWN),
+                high=number(curve.median_high, unknown=UNKNOWN),
+            )
+        )
     elif curve.losses:
-        said.append("Fewer than half were lost, so a median lifetime is not known yet.")
+        said.append(Sentence("Fewer than half were lost, so a median lifetime is not known yet."))
     here = lives[lives["end"] == End.STANDS]
-    unseen = int(((pd.Timestamp(as_of) - here["last_seen"].fillna(here["set_out"])).dt.days > UNSEEN_DAYS).sum())
+    unseen = int(((day - here["last_seen"].fillna(here["set_out"])).dt.days > UNSEEN_DAYS).sum())
     if unseen:
         said.append(
-            f"{count(unseen, 'pool')} taken to stand {'has' if unseen == 1 else 'have'} not been seen for more than "
-            f"{UNSEEN_DAYS} days; if some are gone, pools last less long than this says."
+            say(
+                "{pools} taken to stand has not been seen for more than {days} days; if it is gone, pools last less "
+                "long than this says."
+                if unseen == 1
+                else "{pools} taken to stand have not been seen for more than {days} days; if some are gone, pools "
+                "last less long than this says.",
+                pools=count(unseen, "pool"),
+                days=UNSEEN_DAYS,
+            )
         )
-    return [line for line in said if line]
+    return said
 
 
-def _were(n: int) -> str:
-    return "was" if n == 1 else "were"
-
-
-def _others(ended: pd.Series) -> str:
-    """What became of the pools that were not lost: "; 2 still stand and 1 was taken in as planned"."""
+def _lost(curve: Survival, day: datetime.date, ended: pd.Series) -> Sentence:
+    """How many were lost, and what became of the others: "; 2 still stand and 1 was taken in as planned"."""
     n = {end: int(ended.get(end, 0)) for end in End}
     parts = {
-        End.STANDS: f"{n[End.STANDS]} still {'stands' if n[End.STANDS] == 1 else 'stand'}",
-        End.PLANNED: f"{n[End.PLANNED]} {_were(n[End.PLANNED])} taken in as planned",
-        End.NOT_KNOWN: f"{n[End.NOT_KNOWN]} {_were(n[End.NOT_KNOWN])} taken in without a stated reason",
+        End.STANDS: say("{n} still stands" if n[End.STANDS] == 1 else "{n} still stand", n=n[End.STANDS]),
+        End.PLANNED: say(
+            "{n} was taken in as planned" if n[End.PLANNED] == 1 else "{n} were taken in as planned",
+            n=n[End.PLANNED],
+        ),
+        End.NOT_KNOWN: say(
+            "{n} was taken in without a stated reason"
+            if n[End.NOT_KNOWN] == 1
+            else "{n} were taken in without a stated reason",
+            n=n[End.NOT_KNOWN],
+        ),
     }
-    told = listed([part for end, part in parts.items() if n[end]])
-    return f"; {told}" if told else ""
+    lost = say(
+        "By {day}, {n} of {pools} with a set-out date was lost"
+        if curve.losses == 1
+        else "By {day}, {n} of {pools} with a set-out date were lost",
+        day=day,
+        n=curve.losses,
+        pools=count(curve.pools, "pool"),
+    )
+    others = listed([part for end, part in parts.items() if n[end]])
+    return say("{lost}; {others}." if others else "{lost}.", lost=lost, others=others)
 
 
-def _bound(curve: Survival, worst: Survival, unexplained: int) -> str:
-    """What would still stand if the reasons that nobody stated were losses; "" where all are stated."""
-    if not unexplained:
-        return ""
+def _bound(curve: Survival, worst: Survival) -> Sentence:
+    """What would still stand if the reasons that nobody stated were losses."""
     said = {at: (percent(worst.at(at)[0]), percent(curve.at(at)[0])) for at in (*AT_DAYS, worst.longest)}
     differ = [at for at, (low, high) in said.items() if low != high]
     would = [
-        f"{said[at][0]} and not {said[at][1]} {'' if i else 'would still stand '}after {at:.0f} days"
-        for i, at in enumerate([at for at in differ if at in AT_DAYS] or differ)
+        say("{low} and not {high} after {days} days", low=said[at][0], high=said[at][1], days=at)
+        for at in [at for at in differ if at in AT_DAYS] or differ
     ]
-    pools = {1: "the pool", 2: "both pools"}.get(unexplained, f"all {unexplained} pools")
-    return (
-        f"A reason that is not stated may hide a loss. If {pools} taken in without a stated reason "
-        f"{_were(unexplained)} lost too, {', and '.join(would) or 'as many in a hundred would still stand'}. "
-        "Write the reason into the pool's note."
+    return say(
+        "A reason that is not stated may hide a loss. If every pool taken in without a stated reason was lost too, the "
+        "shares still standing are: {would}. Write the reason into the pool's note.",
+        would=apart(would, "; ") if would else Sentence("the same, in whole percent"),
     )

@@ -172,13 +172,13 @@ def test_what_unexplained_removals_could_hide_is_bounded() -> None:
         "reason."
     )
     bound = (
-        "A reason that is not stated may hide a loss. If the pool taken in without a stated reason was lost too, 50 % "
-        "and not 75 % would still stand after 91 days, and 50 % and not 75 % after 183 days. Write the reason into the "
-        "pool's note."
+        "A reason that is not stated may hide a loss. If every pool taken in without a stated reason was lost too, the "
+        "shares still standing are: 50 % and not 75 % after 91 days; 50 % and not 75 % after 183 days. Write the "
+        "reason into the pool's note."
     )
     assert bound in told
     soon = reading_of_lifetimes(lives.iloc[:2], survival([30.0, 30.0], [True, False]), DAY)
-    assert "0 % and not 50 % would still stand after 30 days." in " ".join(soon)
+    assert "0 % and not 50 % after 30 days." in " ".join(soon)
 
 
 def test_where_every_reason_is_stated_nothing_is_bounded() -> None:

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import inspect
 import json
+import re
 from collections.abc import Sequence
+from datetime import date
 
 import numpy as np
 import pandas as pd
 import pytest
 
+import habitatmap.reports.practice
+import habitatmap.words.practice
 from habitatmap.export.formats import csv_text, json_text
 from habitatmap.page.sections import report_page
 from habitatmap.practice.account import Practice, practice
+from habitatmap.practice.codes import Cause, End, Measure
 from habitatmap.practice.lifetimes import CAUSES, COMPLAINTS
 from habitatmap.reports.practice import practice_sections, practice_summary, practice_tables
 from habitatmap.survey import count_searches
+from habitatmap.words.catalogue import catalogue
+from tests.words.spoken import OTHERS, numbers_in, recorder, same_texts, templates_in
 
 
 def practised(
@@ -62,7 +70,7 @@ def test_the_sections_say_what_the_tables_hold() -> None:
     ]
     assert [row[0] for row in lasting.tables[2].rows] == list(CAUSES)  # the words that were looked for, all of them
     assert all(word in wrong.tables[0].note for word in COMPLAINTS)
-    assert wrong.tables[1].rows == [("P04", "2025-09-01", "complaint", "Complaint of a neighbour")]
+    assert wrong.tables[1].rows == [("P04", date(2025, 9, 1), "complaint", "Complaint of a neighbour")]
 
 
 def test_pools_taken_in_without_a_reason_are_shown_by_themselves() -> None:
@@ -71,7 +79,7 @@ def test_pools_taken_in_without_a_reason_are_shown_by_themselves() -> None:
     standing, ended, _words = lasting.tables
     assert standing.heads[-1] == "Share at worst"
     # of 24 pools one was taken in on day 122 and one lost on day 153: by hand 22/23 with its log-log interval, or 22/24
-    assert standing.rows[1] == ("183 days", "96 %", "73 % to 99 %", "92 %")
+    assert standing.rows[1] == ("183 days", "96 %", "73 to 99 %", "92 %")
     assert ("taken in, reason not stated", "not stated", 1, "") in ended.rows
     assert "lost: 2; taken in, reason not stated: 1; complaint: 0" in wrong.lead
     told = json.loads(json_text(practice_summary(found)))["lifetimes"]
@@ -133,3 +141,41 @@ def test_no_pool_at_all() -> None:
     found = practised(0)
     assert "No pool has a set-out date" in report_page("t", "k", "d", practice_sections(found))
     assert practice_tables(found)["differences.csv"].empty
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_english_is_left_in_the_sections(language: str) -> None:
+    spoken = recorder(language)
+    alike = ["Bucket", "bucket (black)", "bucket", "bucket 10 l", "tub", "tub"]
+    found = practised(note="Complaint of a neighbour", removed="2025-07-01", containers=alike)
+    both = (found, practised(0))
+    english = "".join(report_page("t", "k", "d", practice_sections(one)) for one in both)
+    other = "".join(report_page("t", "k", "d", practice_sections(one), spoken) for one in both)
+    records = [
+        "t",
+        "k",
+        "d",
+        "Eristalis tenax",
+        "complaint",
+        "Complaint of a neighbour",
+        "storm",
+        "full",
+        "half",
+        *alike,
+        "Eristalis",
+    ]
+    records += [row[2] for row in practice_sections(found)[0].tables[3].rows] + [*map(", ".join, CAUSES.values())]
+    shared = [text for text in same_texts(english, other, records) if not re.match(r"[+-]\d+ points|.* - ", text)]
+    assert shared == [], "points are so called in French too, and names are compared as they are written"
+    assert numbers_in(english) == numbers_in(other)
+    assert spoken.unsaid <= {"k", "d"}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_all_that_the_sections_may_say_is_in_the_catalogues(language: str) -> None:
+    known = catalogue(language).sentences.keys()
+    for module in (habitatmap.reports.practice, habitatmap.words.practice):
+        assert templates_in(inspect.getsource(module)) - known == set()
+    codes = {str(code) for kind in (End, Cause, Measure) for code in kind}
+    codes |= {"found dry", "found frozen", "complaint", "twice as large", "as it is"}
+    assert codes - known == set()

@@ -11,7 +11,7 @@ from habitatmap.words.catalogue import Catalogue, catalogue
 
 OTHERS = ("de", "fr", "nl")
 # words that another of the languages has too
-SHARED = "Latitude longitude Name Plan plan N W start"
+SHARED = "Latitude longitude Name Plan plan N W start Cause Date Volume"
 
 
 class Recorder(Catalogue):
