@@ -16,7 +16,7 @@ from pyproj import CRS
 from shapely import get_coordinates, get_parts
 from shapely.geometry.base import BaseGeometry
 
-from habitatmap.geo.crs import to_lonlat
+from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.page.document import shown
 from habitatmap.words.sentences import Quantity, Sentence, Value
 
@@ -27,11 +27,11 @@ class Writer:
     """Turns coordinates of the area's CRS into the page's whole numbers."""
 
     def __init__(self, crs: CRS) -> None:
-        self._crs = crs
+        self._to_degrees = transformer(crs, WGS84)
 
     def whole(self, x: ArrayLike, y: ArrayLike) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Longitudes and latitudes in 1e-5 degree."""
-        lon, lat = to_lonlat(x, y, self._crs)
+        lon, lat = self._to_degrees.transform(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
         return np.rint(lon * PER_DEGREE).astype(np.int64), np.rint(lat * PER_DEGREE).astype(np.int64)
 
     def point(self, x: float, y: float) -> list[int]:
