@@ -52,7 +52,7 @@ def command(
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
     write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary, spoken)
-    full = survey_text(told) + practice_text(shown, spoken)
+    full = survey_text(told, spoken) + practice_text(shown, spoken)
     click.echo(json_text({**survey_summary(told), **summary}) if call.as_json else full, nl=False)
     call.wrote("Page", "survey.html")
     call.end(bool(told.few or told.known.warnings))
@@ -71,9 +71,10 @@ def _assign(call: Call, treatments: tuple[str, ...], sites: Path | None, seed: i
     target = call.area / FOLDER if call.target == call.area / "survey" else call.target
     check_assignment(target)
     opened = open_area(call.area)
+    spoken = call.spoken(opened)
     table = read_sites(sites or call.area / "out" / "plan.csv")
     seed = SEED if seed is None else seed
     drawn = assign_at_random(table, tried, seed)
-    write_assignment(opened, drawn, table, tried, seed, target)
-    click.echo(assignment_text(drawn, seed), nl=False)
+    write_assignment(opened, drawn, table, tried, seed, target, spoken)
+    click.echo(assignment_text(drawn, seed, spoken), nl=False)
     log.info("To fill in: %s", (target / FILE).resolve())

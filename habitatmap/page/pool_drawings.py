@@ -1,6 +1,7 @@
 """Pictures of many pools (SVG): every visit by date, the probabilities in order, both on a map, and two seasons.
 
-Like all drawings they hold no colour of their own. Whatever is told by a colour is told by a shape or a place too.
+Like all drawings they hold no colour of their own. Whatever is told by a colour is told by a shape or a place too. Each
+is drawn in the language that its page is written in.
 """
 
 from __future__ import annotations
@@ -10,14 +11,17 @@ import html
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
-from enum import StrEnum
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from enum import Enum, StrEnum
+from functools import partial
 from itertools import groupby, pairwise
 from typing import NamedTuple
 
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import WIDTH, drawing, text
+from habitatmap.sentences import Sentence, apart, say
 from habitatmap.vocabulary.terms import Outcome
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.numbers import count, known, listed, percent, span
 
 ROW, COLUMN_ROW = 12, 14  # heights of a pool's row: of its visits, and in the columns of probabilities
@@ -27,6 +31,8 @@ CHART_ROWS = 50  # of the visits by date: what fits on one sheet of paper
 CHART_WIDTH, LEAST_MONTH, MOST_MONTH = 620, 15, 44  # the dates together and one month, in pixels
 BREAKS = (0.2, 0.4, 0.6, 0.8)  # of the five shades of a probability
 FAR = 10  # times the upper quartile of the distances from the middle: a place so far off would shrink all the others
+
+Drawn = Callable[[Catalogue], str]  # what draws a picture in a language
 
 # the sign of each outcome around 0, 0: class, and an outline to be moved
 SIGNS: Mapping[Outcome, tuple[str, str]] = {
@@ -78,7 +84,7 @@ class Visit(NamedTuple):
 # --- probabilities in order ------------------------------------------------------------------------------------------
 
 
-def probabilities(pools: Sequence[PoolMark], what: str) -> list[str]:
+def probabilities(pools: Sequence[PoolMark], what: str) -> list[Drawn]:
     """Each pool's probability with its interval, the highest first: columns to be set beside each other; [] of none."""
 
     def place(pool: PoolMark) -> tuple[float, float, list[tuple[int, str]]]:
@@ -89,10 +95,14 @@ def probabilities(pools: Sequence[PoolMark], what: str) -> list[str]:
     rows = math.ceil(len(order) / columns) or 1
     left = _width_of_names([pool.name for pool in order], 12)
     parts = [order[i : i + rows] for i in range(0, len(order), rows)]
-    return [_column(part, f"{what}, part {n} of {len(parts)}", left, rows) for n, part in enumerate(parts, 1)]
+    return [partial(_column, part, _part(what, n, len(parts)), left, rows) for n, part in enumerate(parts, 1)]
 
 
-def _column(pools: Sequence[PoolMark], what: str, left: float, rows: int) -> str:
+def _part(what: str, n: int, of: int) -> Sentence:
+    return say("{what}, part {n} of {of}", what=Sentence(what), n=n, of=of)
+
+
+def _column(pools: Sequence[PoolMark], what: str, left: float, rows: int, spoken: Catalogue) -> str:
     right = WIDTH - 48
 
     def at(share: float) -> str:
@@ -100,11 +110,10 @@ def _column(pools: Sequence[PoolMark], what: str, left: float, rows: int) -> str
 
     parts = []
     for share, anchor in ((0.0, "start"), (0.5, "middle"), (1.0, "end")):
-        parts.append(text(float(at(share)), 10, percent(share), anchor, 11))
+        parts.append(text(float(at(share)), 10, spoken.say(percent(share)), anchor, 11))
         parts.append(f'<path class="rail" d="M{at(share)} 14V{16 + COLUMN_ROW * len(pools)}"/>')
     for number, pool in enumerate(pools):
         y = 16 + COLUMN_ROW * number + COLUMN_ROW / 2
-        said = f"{percent(pool.value)} ({span(pool.low, pool.high)}), {pool.seen}" if known(pool.value) else pool.seen
         signs = [text(0, y + 4, fitted(pool.name, NAME_LETTERS))]
         if known(pool.low) and known(pool.high):
             signs.append(f'<path class="whisker thin" d="M{at(pool.low)} {y:g}H{at(pool.high)}"/>')
@@ -112,46 +121,53 @@ def _column(pools: Sequence[PoolMark], what: str, left: float, rows: int) -> str
             kind = {Seen.DETECTED: "filled", Seen.NOT_DETECTED: "outlined"}.get(pool.seen, "stroke")
             outline = SIGNS[Outcome.GONE if pool.seen is Seen.NOT_SEARCHED else Outcome.LARVAE][1]
             signs.append(_sign(kind, outline, float(at(pool.value)), y))
-        signs.append(text(WIDTH, y + 4, percent(pool.value) if known(pool.value) else "?", "end"))
-        parts.append(_titled(f"{pool.name}: {said}", signs))
-    return drawing(18 + COLUMN_ROW * rows, what, parts)
+        signs.append(text(WIDTH, y + 4, spoken.say(percent(pool.value)) if known(pool.value) else "?", "end"))
+        parts.append(_titled(spoken.say(_said(pool)), signs))
+    return drawing(18 + COLUMN_ROW * rows, spoken.say(what), parts)
 
 
-def key_of_probabilities(when: str) -> str:
+def _said(pool: PoolMark) -> Sentence:
+    """What a sign tells to a pointer."""
+    if not known(pool.value):
+        return say("{pool}: {seen}", pool=pool.name, seen=pool.seen)
+    value, ends = percent(pool.value), span(pool.low, pool.high)
+    return say("{pool}: {value} ({ends}), {seen}", pool=pool.name, value=value, ends=ends, seen=pool.seen)
+
+
+def key_of_probabilities(when: Sentence, spoken: Catalogue = ENGLISH) -> str:
     """What the signs of `probabilities` mean; `when` they were seen, such as "in 2025"."""
-    return _key([("filled", 1, SIGNS[Outcome.LARVAE][1], f"larvae seen {when}"),
-                 ("outlined", 1, SIGNS[Outcome.LARVAE][1], f"none seen {when}"),
-                 ("stroke", 1, SIGNS[Outcome.GONE][1], f"not searched {when}"),
-                 ("whisker thin", 1, "m-9 0h18", "95 % interval")])  # fmt: skip
+    return _key([("filled", 1, SIGNS[Outcome.LARVAE][1], say("{seen} {when}", seen=Seen.DETECTED, when=when)),
+                 ("outlined", 1, SIGNS[Outcome.LARVAE][1], say("{seen} {when}", seen=Seen.NOT_DETECTED, when=when)),
+                 ("stroke", 1, SIGNS[Outcome.GONE][1], say("{seen} {when}", seen=Seen.NOT_SEARCHED, when=when)),
+                 ("whisker thin", 1, "m-9 0h18", Sentence("95 % interval"))], spoken)  # fmt: skip
 
 
 # --- visits by date --------------------------------------------------------------------------------------------------
 
 
-class Chart(NamedTuple):
-    """A drawing in two parts of the same height: the names, which stay in sight, and what is drawn beside them."""
-
-    names: str
-    rows: str
-
-
-def visits_by_date(visits: Mapping[str, Sequence[Visit]], what: str) -> list[Chart]:
+def visits_by_date(visits: Mapping[str, Sequence[Visit]], what: str) -> list[Drawn]:
     """Pools by dates, a sign for each visit, each season a band; a chart for each 50 pools in their order; [] of none.
 
-    The seasons stand side by side, each from the month of its first visit to that of its last.
+    The seasons stand side by side, each from the month of its first visit to that of its last. A chart is two drawings
+    of the same height: the names, which stay in sight, and what is drawn beside them.
     """
     bands = _bands([visit for each in visits.values() for visit in each])
     pools = list(visits.items())
     starts = range(0, len(pools), CHART_ROWS) if bands else ()
     parts = [pools[start : start + CHART_ROWS] for start in starts]
     left = _width_of_names(list(visits), 11)
-    return [_chart(part, bands, f"{what}, part {n} of {len(parts)}", left) for n, part in enumerate(parts, 1)]
+    return [partial(_chart, part, bands, _part(what, n, len(parts)), left) for n, part in enumerate(parts, 1)]
 
 
-def key_of_visits(outcomes: Iterable[Outcome]) -> str:
+def said_of_visits(visits: Iterable[Visit]) -> Sentence:
+    """Visits in words, the first of them first: "2025-05-01 none seen, 2025-06-30 larvae"."""
+    return apart([say("{day} {outcome}", day=visit.date, outcome=visit.outcome) for visit in sorted(visits)])
+
+
+def key_of_visits(outcomes: Iterable[Outcome], spoken: Catalogue = ENGLISH) -> str:
     """What the signs of `visits_by_date` mean, of the outcomes that there are."""
     there = set(outcomes)
-    return _key([(SIGNS[o][0], 1, SIGNS[o][1], o.value) for o in Outcome if o in there])
+    return _key([(SIGNS[o][0], 1, SIGNS[o][1], o) for o in Outcome if o in there], spoken)
 
 
 class _Band(NamedTuple):
@@ -187,7 +203,13 @@ def _bands(visits: Sequence[Visit]) -> dict[int, _Band]:
     return bands
 
 
-def _chart(pools: Sequence[tuple[str, Sequence[Visit]]], bands: Mapping[int, _Band], what: str, left: float) -> Chart:
+def _chart(
+    pools: Sequence[tuple[str, Sequence[Visit]]],
+    bands: Mapping[int, _Band],
+    what: str,
+    left: float,
+    spoken: Catalogue,
+) -> str:
     top, bottom = 30, 32 + ROW * len(pools)
     names, rows = [], []
     for band in bands.values():
@@ -201,17 +223,17 @@ def _chart(pools: Sequence[tuple[str, Sequence[Visit]]], bands: Mapping[int, _Ba
             x = band.left + band.month * n
             rows.append(f'<path class="rail" d="M{x:.1f} {top - 4}V{bottom}"/>')
             if n % every == 0:
-                rows.append(text(round(x + 1, 1), top - 5, MONTHS[month], size=9))
+                rows.append(text(round(x + 1, 1), top - 5, spoken.short_month(month + 1), size=9))
             if n == 0 or month == 0:
                 rows.append(text(round(x + 1, 1), 11, str(year), size=11))
     for number, (name, visits) in enumerate(pools):
         y = top + 1 + ROW * number + ROW / 2
-        said = ", ".join(f"{v.date} {v.outcome}" for v in sorted(visits)) or "no visit"
+        said = say("{pool}: {visits}", pool=name, visits=said_of_visits(visits) or Sentence("no visit"))
         names.append(_titled(name, [text(0, y + 4, fitted(name, NAME_LETTERS), size=11)]))
         rails = "".join(f"M{b.left:.1f} {y:g}H{b.right:.1f}" for b in bands.values())
-        rows.append(_titled(f"{name}: {said}", [f'<path class="rail" d="{rails}"/>', *_signs(visits, bands, y)]))
+        rows.append(_titled(spoken.say(said), [f'<path class="rail" d="{rails}"/>', *_signs(visits, bands, y)]))
     width = max(band.right for band in bands.values()) + 4
-    return Chart(drawing(bottom, "", names, left, broad=True), drawing(bottom, what, rows, width, broad=True))
+    return drawing(bottom, "", names, left, broad=True) + drawing(bottom, spoken.say(what), rows, width, broad=True)
 
 
 def _signs(visits: Sequence[Visit], bands: Mapping[int, _Band], y: float) -> list[str]:
@@ -225,24 +247,23 @@ def _signs(visits: Sequence[Visit], bands: Mapping[int, _Band], y: float) -> lis
     return [f'<path class="{SIGNS[o][0]}" d="{outlines[o]}"/>' for o in SIGNS if o in outlines]
 
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
 # --- on a map --------------------------------------------------------------------------------------------------------
 
 
 class PoolMap(NamedTuple):
-    """The drawing, and the pools that are not on it: without a place, or far from all the others."""
+    """The drawing (None of no pool), and the pools not on it: without a place, or far from all the others."""
 
-    svg: str
+    svg: Drawn | None
     left_out: list[str]
 
 
 def pool_map(pools: Sequence[PoolMark], what: str) -> PoolMap:
     """The pools on white ground: the shade tells the probability, the shape what was seen; north is up."""
     placed, left_out = _near_each_other(pools)
-    if not placed:
-        return PoolMap("", left_out)
+    return PoolMap(partial(_map, placed, what) if placed else None, left_out)
+
+
+def _map(placed: Sequence[PoolMark], what: str, spoken: Catalogue) -> str:
     west, east = min(p.x for p in placed), max(p.x for p in placed)
     south, north = min(p.y for p in placed), max(p.y for p in placed)
     middle_x, middle_y = (west + east) / 2, (south + north) / 2
@@ -253,18 +274,19 @@ def pool_map(pools: Sequence[PoolMark], what: str) -> PoolMap:
     at = {p: (WIDTH / 2 + (p.x - middle_x) * scale, (height - 24) / 2 - (p.y - middle_y) * scale) for p in placed}
     rows = [f'<rect class="white" x="0" y="0" width="{WIDTH}" height="{height}"/>']
     for pool, (x, y) in at.items():
-        said = f"{pool.name}: {percent(pool.value)} ({span(pool.low, pool.high)}), {pool.seen}"
-        rows.append(_titled(said, [_sign(f"shade {_shade(pool.value)}", SHAPES[pool.seen], x, y, size)]))
+        rows.append(
+            _titled(spoken.say(_said(pool)), [_sign(f"shade {_shade(pool.value)}", SHAPES[pool.seen], x, y, size)])
+        )
     rows += _names_beside(at, size)
-    rows += _bar_and_north(scale, height)
-    return PoolMap(drawing(height, what, rows), left_out)
+    rows += _bar_and_north(scale, height, spoken.say("N"))
+    return drawing(height, spoken.say(what), rows)
 
 
-def key_of_map() -> str:
+def key_of_map(spoken: Catalogue = ENGLISH) -> str:
     """What the shades and the shapes of `pool_map` mean."""
     ends = (0.0, *BREAKS, 1.0)
     shades = [(f"shade {_shade(low)}", 6, SHAPES[Seen.NOT_DETECTED], span(low, high)) for low, high in pairwise(ends)]
-    return _key([*shades, *(("shade", 5.5, outline, seen.value) for seen, outline in SHAPES.items())])
+    return _key([*shades, *(("shade", 5.5, outline, seen) for seen, outline in SHAPES.items())], spoken)
 
 
 def _near_each_other(pools: Sequence[PoolMark]) -> tuple[list[PoolMark], list[str]]:
@@ -302,8 +324,8 @@ def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float,
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-def _bar_and_north(scale: float, height: float) -> list[str]:
-    """A bar of a round length, about a quarter of the width, and an arrow to the north."""
+def _bar_and_north(scale: float, height: float, north: str) -> list[str]:
+    """A bar of a round length, about a quarter of the width, and an arrow to the `north`."""
     wanted = WIDTH / 4 / scale
     power = 10 ** math.floor(math.log10(wanted))
     length = max(step * power for step in (1, 2, 5) if step * power <= wanted)
@@ -313,7 +335,7 @@ def _bar_and_north(scale: float, height: float) -> list[str]:
         f'<path class="bar" d="M10 {y:g}H{10 + length * scale:.1f}"/>',
         text(round(16 + length * scale, 1), y + 4, said, size=11),
         f'<path class="north" d="M{right} {y - 18:g}l5 16l-5 -4l-5 4z"/>',
-        text(right, y + 8, "N", "middle", 9),
+        text(right, y + 8, north, "middle", 9),
     ]
 
 
@@ -336,19 +358,21 @@ class Both(NamedTuple):
         return sum(self[2:])
 
 
-def season_beside_season(counts: Both, what: str) -> str:
+def season_beside_season(counts: Both, what: str, spoken: Catalogue = ENGLISH) -> str:
     """A table of two by two, in each cell a square whose area is its share; "" of no pool."""
     if not counts.pools:
         return ""
-    left, top, wide, high = 84, 34, 122, 66
+    labels = [spoken.cell(seen) for seen in (Seen.DETECTED, Seen.NOT_DETECTED)]
+    left, top, high = round(_width_of_names(labels, 11)), 34, 66
+    wide = (WIDTH - left - 12) // 2
     rows = [
-        text(left + wide, 12, f"{counts.later}", "middle"),
-        text(left + wide / 2, 28, "larvae seen", "middle", 11),
-        text(left + 1.5 * wide, 28, "none seen", "middle", 11),
+        text(left + wide, 12, counts.later, "middle"),
+        text(left + wide / 2, 28, labels[0], "middle", 11),
+        text(left + 1.5 * wide, 28, labels[1], "middle", 11),
         text(0, top + 14, counts.earlier),
     ]
     cells = ((counts.both, counts.earlier_only), (counts.later_only, counts.neither))
-    for j, (label, line) in enumerate(zip(("larvae seen", "none seen"), cells, strict=True)):
+    for j, (label, line) in enumerate(zip(labels, cells, strict=True)):
         y = top + high * j
         rows.append(text(left - 6, y + high / 2 + 10, label, "end", 11))
         for i, n in enumerate(line):
@@ -359,19 +383,22 @@ def season_beside_season(counts: Both, what: str) -> str:
                 f'width="{side:.1f}" height="{side:.1f}"/>'
             )
             rows.append(text(x + wide - 8, y + high / 2, str(n), "end", 16))
-            rows.append(text(x + wide - 8, y + high / 2 + 16, percent(n / counts.pools), "end", 11))
-    return drawing(top + 2 * high + 4, what, rows)
+            rows.append(text(x + wide - 8, y + high / 2 + 16, spoken.say(percent(n / counts.pools)), "end", 11))
+    return drawing(top + 2 * high + 4, spoken.say(what), rows)
 
 
-def said_of_both(counts: Both) -> str:
+def said_of_both(counts: Both) -> Sentence:
     """The same in a sentence."""
-    a, b = counts.earlier, counts.later
-    cells = (
-        (counts.both, "in both"), (counts.earlier_only, f"in {a} only"), (counts.later_only, f"in {b} only"),
-        (counts.neither, "in neither"),
-    )  # fmt: skip
-    said = [f"{words} at {n} ({percent(n / counts.pools)})" for n, words in cells]
-    return f"Of {count(counts.pools, 'pool')} searched in {a} and in {b}, larvae were seen {listed(said)}."
+    told = ("in both at {n} ({share})", "in {a} only at {n} ({share})", "in {b} only at {n} ({share})",
+            "in neither at {n} ({share})")  # fmt: skip
+    years = {"a": counts.earlier, "b": counts.later}
+    cells = [say(text, n=n, share=percent(n / counts.pools), **years) for text, n in zip(told, counts[2:], strict=True)]
+    return say(
+        "Of {pools} searched in {a} and in {b}, larvae were seen {cells}.",
+        pools=count(counts.pools, "pool"),
+        cells=listed(cells),
+        **years,
+    )
 
 
 # --- small helpers ---------------------------------------------------------------------------------------------------
@@ -415,10 +442,10 @@ def _sign(kind: str, outline: str, x: float, y: float, size: float = 1.0) -> str
     return f'<path class="{kind}" d="M0 0{outline}" transform="translate({x:.1f} {y:.1f}) scale({size:g})"/>'
 
 
-def _key(entries: Sequence[tuple[str, float, str, str]]) -> str:
+def _key(entries: Sequence[tuple[str, float, str, Sentence | Enum]], spoken: Catalogue) -> str:
     """A list (HTML) of signs (class, size, outline) and their words."""
     items = []
     for kind, size, outline, words in entries:
         sign = drawing(16, "", [_sign(kind, outline, 10, 8, size)], 20, broad=True)
-        items.append(f"<li>{sign}{html.escape(words)}</li>")
+        items.append(f"<li>{sign}{html.escape(spoken.cell(words))}</li>")
     return f'<ul class="key">{"".join(items)}</ul>'

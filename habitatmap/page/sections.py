@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
@@ -28,7 +28,7 @@ FOLDED = 8  # rows; a longer table folds away
 _FIGURE = re.compile(r"^$|^[-+]?[\d,.]+( %| m)?( \(.*\))?( to [-+]?[\d,.]+( %| m)?)?$")
 
 
-Row = Mapping[Hashable, Any]  # of a frame: its cells by column
+Row = Mapping[Any, Any]  # of a frame: its cells by column
 Column = str | Callable[[Row], object]  # the name of a frame's column, or what is made of a row
 Picture = str | Callable[[Catalogue], str]  # an SVG, or what draws it in a language
 

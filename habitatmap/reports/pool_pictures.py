@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -19,79 +21,79 @@ from habitatmap.page.pool_drawings import (
     pool_map,
     probabilities,
     said_of_both,
+    said_of_visits,
     season_beside_season,
     visits_by_date,
 )
-from habitatmap.page.sections import Drawing, Fold, Layout, Table
+from habitatmap.page.sections import Drawing, Fold, Layout, Picture, Table
 from habitatmap.survey.account import Account
 from habitatmap.vocabulary.terms import Outcome
 from habitatmap.words.numbers import count
+from habitatmap.words.sentences import Sentence, following, say
 
 OPEN_COLUMNS = 6  # of the probabilities; on a phone they stand below each other
 
 
 def in_order(told: Account) -> Drawing:
     """Each pool's probability with its interval, the highest first."""
-    first, *more = probabilities(_marks(told), "Probability that each pool holds larvae") or [""]
+    pictures: Sequence[Picture] = probabilities(_marks(told), "Probability that each pool holds larvae") or [""]
     caption = (
         "The probability that each pool holds larvae, the highest first, with its 95 % interval. "
         "The marks tell what the searches saw."
     )
-    return Drawing(
-        first,
-        caption,
-        Layout.COLUMNS,
-        key_of_probabilities(_when(told)),
-        more,
-        OPEN_COLUMNS,
-    )
+    key = partial(key_of_probabilities, _when(told))
+    return Drawing(pictures[0], caption, Layout.COLUMNS, key, pictures[1:], OPEN_COLUMNS)
 
 
 def by_date(told: Account) -> Drawing:
     """Every visit, pools by dates."""
     visits = _visits(told)
     there = {visit.outcome for each in visits.values() for visit in each}
-    charts = [chart.names + chart.rows for chart in visits_by_date(visits, "Visits of each pool by date")]
-    first, *more = charts or [""]
+    charts: Sequence[Picture] = visits_by_date(visits, "Visits of each pool by date") or [""]
     caption = (
         "Every visit: a row for each pool, by name; each band is a season, from its first month of visits to its last."
     )
-    return Drawing(first, caption, Layout.CHART, key_of_visits(there), more)
+    return Drawing(charts[0], caption, Layout.CHART, partial(key_of_visits, there), charts[1:])
 
 
 def visits_in_words(told: Account) -> Table:
     """Every visit as a table: a row for each pool that was visited."""
-    rows = [(pool, ", ".join(f"{v.date} {v.outcome}" for v in sorted(each))) for pool, each in _visits(told).items()]
-    return Table("Every visit of each pool", ["Pool", "Visits"], [row for row in rows if row[1]], fold=Fold.ALWAYS)
+    rows = [(pool, said_of_visits(each)) for pool, each in _visits(told).items() if each]
+    return Table("Every visit of each pool", ["Pool", "Visits"], rows, fold=Fold.ALWAYS)
 
 
 def on_a_map(told: Account) -> Drawing:
     """The standing pools: where they are, their probability, and what was seen in the latest season."""
     drawn = pool_map(_marks(told), "Map of the pools: probability by shade, what was seen by shape")
-    caption = "The shade tells the probability that a pool holds larvae, the shape what was seen"
-    caption += f" {_when(told)}."
+    caption = say(
+        "The shade tells the probability that a pool holds larvae, the shape what was seen {when}.", when=_when(told)
+    )
     if drawn.left_out:
-        caption += f" {count(len(drawn.left_out), 'pool')} without a place, or far from the others: not drawn."
-    return Drawing(drawn.svg, caption, Layout.BESIDE, key_of_map())
+        off = count(len(drawn.left_out), "pool")
+        caption = following(caption, say("{pools} without a place, or far from the others: not drawn.", pools=off))
+    return Drawing(drawn.svg or "", caption, Layout.BESIDE, key_of_map)
 
 
-def two_by_two(told: Account) -> list[tuple[Drawing, str]]:
+def two_by_two(told: Account) -> list[tuple[Drawing, Sentence]]:
     """For each season and the next: a picture of the pools searched in both, and the same in a sentence."""
     drawings = []
     for both in _in_both_seasons(told):
-        what = f"Larvae seen in {both.earlier} and in {both.later}"
-        caption = f"Pools searched in {both.earlier} and in {both.later}: {both.pools}."
-        drawings.append((Drawing(season_beside_season(both, what), caption, Layout.BESIDE), said_of_both(both)))
+        what = say("Larvae seen in {a} and in {b}", a=both.earlier, b=both.later)
+        caption = say("Pools searched in {a} and in {b}: {n}.", a=both.earlier, b=both.later, n=both.pools)
+        picture = partial(season_beside_season, both, what)
+        drawings.append((Drawing(picture, caption, Layout.BESIDE), said_of_both(both)))
     return drawings
 
 
 # --- what is drawn ---------------------------------------------------------------------------------------------------
 
 
-def _when(told: Account) -> str:
+def _when(told: Account) -> Sentence:
     """The seasons whose searches the marks show: the one of the headline, and a running one."""
     figures = told.known.figures
-    return f"since {figures.season}" if figures.running else f"in {figures.season}" if figures.season else "so far"
+    if not figures.season:
+        return Sentence("so far")
+    return say("since {season}" if figures.running else "in {season}", season=str(figures.season))
 
 
 def _marks(told: Account) -> list[PoolMark]:

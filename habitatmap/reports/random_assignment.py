@@ -12,13 +12,16 @@ from habitatmap.errors import InputError
 from habitatmap.export.folder import check_target, write_files
 from habitatmap.page.sections import Column, Section, report_page, table, terminal
 from habitatmap.read.random_assignment import FILE
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import Caution, mosquitoes, sentences
 from habitatmap.words.numbers import count
+from habitatmap.words.sentences import Sentence, following, say
 
-USE = (
+USE = say(
     "Install each site's own treatment and nothing else; where that can't be done, write down what was installed "
-    f"instead and don't swap. Write each pool's name into the column pool of {FILE} (left empty, the site's name is "
-    "taken for it). `habitatmap survey` then compares the pools within their blocks."
+    "instead and don't swap. Write each pool's name into the column pool of {file} (left empty, the site's name is "
+    "taken for it). `habitatmap survey` then compares the pools within their blocks.",
+    file=FILE,
 )
 TO_WRITE = "________"
 SITES: dict[str, Column] = {
@@ -48,8 +51,10 @@ def write_assignment(
     treatments: Mapping[str, Sequence[str]],
     seed: int,
     folder: Path,
+    spoken: Catalogue = ENGLISH,
 ) -> None:
-    """Writes random_assignment.csv and random_assignment.html into a new `folder`, whole or not at all."""
+    """Writes random_assignment.csv and random_assignment.html into a new `folder`, whole or not at all; the page in a
+    language."""
     rows = drawn.merge(sites, on="site").assign(pool="", set_out="")
     rows = rows[["block", "site", "place", "treatment", *treatments, "pool", "set_out", "x", "y"]]
     section = Section(
@@ -57,27 +62,37 @@ def write_assignment(
         "What goes where",
         headline(rows, seed),
         words=[USE],
-        cautions=[" ".join(sentences([mosquitoes(area.settings), Caution.CHILDREN, Caution.LOCAL]))],
+        cautions=[following(*map(Sentence, sentences([mosquitoes(area.settings), Caution.CHILDREN, Caution.LOCAL])))],
         tables=[table("Sites by block", rows, SITES)],
     )
-    page = report_page(area.title, "Treatments assigned at random", f"As of {area.as_of}. For the team.", [section])
+    as_of = say("As of {day}. For the team.", day=area.as_of)
+    page = report_page(area.title, "Treatments assigned at random", as_of, [section], spoken)
     write_files(folder, {FILE: rows, "random_assignment.html": page})
 
 
-def assignment_text(drawn: pd.DataFrame, seed: int) -> str:
-    """The draw for a terminal."""
+def assignment_text(drawn: pd.DataFrame, seed: int, spoken: Catalogue = ENGLISH) -> str:
+    """The draw for a terminal, in a language."""
     blocks = (
-        f"block {block}: " + "; ".join(f"{m.site}: {m.treatment}" for m in members.itertuples())
+        say(
+            "block {block}: {sites}",
+            block=str(block),
+            sites="; ".join(f"{m.site}: {m.treatment}" for m in members.itertuples()),
+        )
         for block, members in drawn.groupby("block")
     )
-    return terminal([headline(drawn, seed), "", *blocks])
+    return terminal(map(spoken.say, [headline(drawn, seed), "", *blocks]))
 
 
-def headline(drawn: pd.DataFrame, seed: int) -> str:
+def headline(drawn: pd.DataFrame, seed: int) -> Sentence:
     """How many sites, in what blocks, by which draw."""
     blocks, size = drawn["block"].nunique(), drawn["treatment"].nunique()
-    text = f"{count(len(drawn), 'site')} in {count(blocks, 'block')} of {size} neighbours each"
-    text += f", assigned at random with seed {seed}."
-    if short := len(drawn) % size:
-        text += f" The last block has {count(short, 'site')} only and lacks treatments."
-    return text
+    said = say(
+        "{sites} in {blocks} of {size} neighbours each, assigned at random with seed {seed}.",
+        sites=count(len(drawn), "site"),
+        blocks=count(blocks, "block"),
+        size=size,
+        seed=str(seed),
+    )
+    short = len(drawn) % size
+    lacks = say("The last block has {sites} only and lacks treatments.", sites=count(short, "site"))
+    return following(said, lacks) if short else said

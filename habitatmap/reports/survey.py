@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -12,7 +11,19 @@ import pandas as pd
 
 from habitatmap.export.folder import Content, write_files
 from habitatmap.page.drawings import Mark, intervals
-from habitatmap.page.sections import Column, Drawing, Fold, Layout, Section, Table, interval, report_page, share, table
+from habitatmap.page.sections import (
+    Column,
+    Drawing,
+    Fold,
+    Layout,
+    Row,
+    Section,
+    Table,
+    interval,
+    report_page,
+    share,
+    table,
+)
 from habitatmap.reports.pool_pictures import by_date, in_order, on_a_map, two_by_two, visits_in_words
 from habitatmap.reports.survey_figures import (
     About,
@@ -24,16 +35,19 @@ from habitatmap.reports.survey_figures import (
     estimates,
     models,
     pool_rows,
-    rate_of,
     season_alone,
     survey_summary,
     why_of,
 )
 from habitatmap.survey.account import SURE, WANTED_ERRORS, Account, Budget
 from habitatmap.survey.codes import Difference
+from habitatmap.survey.covariates import NOT_GIVEN, OTHER
 from habitatmap.survey.effort import HELPS
 from habitatmap.survey.models import PER_COVARIATE
+from habitatmap.survey.searches import MIXED
 from habitatmap.survey.seasons import Part
+from habitatmap.vocabulary.estimate import Method
+from habitatmap.vocabulary.note import Note
 from habitatmap.words.bases import (
     clustering,
     goodness,
@@ -48,7 +62,9 @@ from habitatmap.words.bases import (
 from habitatmap.words.bases import told as said
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import Caution, sentences
-from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, span
+from habitatmap.words.months import MONTHS
+from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, short, span
+from habitatmap.words.sentences import Quantity, Sentence, Value, apart, as_it_is, following, say
 from habitatmap.words.survey import opening, since_then
 
 # what a covariate is called on the page
@@ -60,6 +76,7 @@ COVARIATES = {
     "places_near": "breeding places in reach (standing pools and rot-hole trees, each weighted by distance)",
     "days_out": "days since the pool was installed",
 }
+OF_NO_RECORD = (NOT_GIVEN, OTHER, MIXED)  # kinds of a covariate that nobody wrote
 SEASON_PARTS = {
     Part.FIRST: "occupied in the first season",
     Part.COLONISED: "an empty pool is colonised by the next season",
@@ -68,7 +85,7 @@ SEASON_PARTS = {
     Part.LAST_LESS_FIRST: "last season minus the first",
 }
 DESIGN_WORDS = {"standard": "the same number of visits at every pool", "removal": "stop at the first detection"}
-SHARE_OF_POOLS = "From 0 to 100 % of pools."
+SHARE_OF_POOLS = Sentence("From 0 to 100 % of pools.")
 
 
 def write_survey(
@@ -98,7 +115,7 @@ def write_survey(
 
 def survey_page(told: Account, more: Sequence[Section] = (), spoken: Catalogue = ENGLISH) -> str:
     """survey.html in a language."""
-    as_of = f"As of {told.records.as_of.isoformat()}. For the team: it names pools and observers."
+    as_of = say("As of {day}. For the team: it names pools and observers.", day=told.records.as_of)
     return report_page(told.records.title, "Occupancy of the pools", as_of, [*sections(told), *more], spoken)
 
 
@@ -122,7 +139,7 @@ POOLS: dict[str, Column] = {
     "Larvae last seen": lambda row: "" if pd.isna(row["last_seen"]) else str(row["last_seen"]),
     "Probability": share("occupancy"),
     "95 % interval": interval("occupancy_low", "occupancy_high"),
-    "Value of a search": lambda row: f"{row['value']:.3f}",
+    "Value of a search": lambda row: Quantity(row["value"], 3),
 }
 
 
@@ -131,7 +148,7 @@ def _in_short(told: Account) -> Section:
     return Section(
         "short",
         "In short",
-        "\n".join(begin[:3]),
+        apart(begin[:3], "\n"),
         words=[*begin[3:], *since_then(told.known)],
         drawings=[in_order(told)] if told.known.figures.pools_visited else [],
         cautions=noted(told.known.warnings),
@@ -153,19 +170,31 @@ def _visits(told: Account) -> Section:
 def _place(told: Account) -> Section:
     here, sites = len(told.known.searches.pools), told.fit.n_sites
     b = told.blocks
-    squares = (
-        f"Occupancy{by_itself(told)} with whole squares of {b.side_m:g} m, not single pools, as what was sampled: "
-        f"{span(b.low, b.high)} ({b.blocks} squares, {b.towns} resamples)."
-    )
+    if b.why:
+        squares = say("An interval by whole squares cannot be given: {why}.", why=why_of(b.why))
+    else:
+        squares = say(
+            "{occupancy} with whole squares of {side}, not single pools, as what was sampled: {ends} ({squares} "
+            "squares, {n} resamples).",
+            occupancy=sentence(by_itself(told, "occupancy")),
+            side=Quantity(b.side_m, unit="m"),
+            ends=span(b.low, b.high),
+            squares=b.blocks,
+            n=b.towns,
+        )
     return Section(
         "place",
         "Where the pools stand",
         "Pools were put where people had land and permission, not at random.",
         words=[
             clustering(told.clustering),
-            f"An interval by whole squares cannot be given: {why_of(b.why)}." if b.why else squares,
-            f"{count(here, 'pool')}, {count(sites, 'searched site')}: pools within the distance merge_m of each other "
-            "count once. The map of occupancy is grey where no pool like it was searched.",
+            squares,
+            say(
+                "{pools}, {sites}: pools within the distance merge_m of each other count once. The map of occupancy is "
+                "grey where no pool like it was searched.",
+                pools=count(here, "pool"),
+                sites=count(sites, "searched site"),
+            ),
         ],
         drawings=[on_a_map(told)],
     )
@@ -173,10 +202,14 @@ def _place(told: Account) -> Section:
 
 def _each_pool(told: Account) -> Section:
     frame = pool_rows(told).sort_values(["value", "pool"], ascending=[False, True])
-    note = (
-        f"Searches and detections are those of {told.known.figures.season or 'no season'}. Value of a search: how much "
-        "one more search is expected to settle (0 nothing, 0.25 everything); the pools where it is highest come first. "
-        "What each probability rests on stands in pools.csv."
+    season = told.known.figures.season
+    note = say(
+        "Searches and detections are those of {season}. Value of a search: how much one more search is expected to "
+        "settle ({least} nothing, {most} everything); the pools where it is highest come first. What each probability "
+        "rests on stands in pools.csv.",
+        season=str(season) if season else Sentence("no season"),
+        least=0,
+        most=short(0.25),
     )
     return Section(
         "pools",
@@ -191,19 +224,38 @@ def _each_pool(told: Account) -> Section:
 
 def _blank_visits(told: Account) -> Section:
     p, low, high = detection(told)
-    lead = f"A search of a pool with larvae detects them about {_times(p)}: detection {percent(p)} ({span(low, high)})."
-    words = "The searches are too few to tell more: this rests on an expert value."
+    lead = say(
+        "A search of a pool with larvae detects them {times}: detection {p} ({ends}).",
+        times=_times(p),
+        p=percent(p),
+        ends=span(low, high),
+    )
+    words = [Sentence("The searches are too few to tell more: this rests on an expert value.")]
     if not told.few:
-        words = "A search without larvae does not prove that a pool is empty. The probability falls with each one."
+        words = [
+            Sentence(
+                "A search without larvae does not prove that a pool is empty. The probability falls with each one."
+            )
+        ]
         if told.known.season_now != told.known.figures.season:
             now, least, most = detection_now(told)
-            words += (
-                f" In {told.known.season_now} detection may differ: the table takes {percent(now)} "
-                f"({span(least, most)}) and the probability that a pool holds larvae now."
+            words.append(
+                say(
+                    "In {season} detection may differ: the table takes {p} ({ends}) and the probability that a pool "
+                    "holds larvae now.",
+                    season=str(told.known.season_now),
+                    p=percent(now),
+                    ends=span(least, most),
+                )
             )
     if known(told.needed):
-        words += f" It takes {count(int(told.needed), 'search', 'searches')} in a row without larvae to be "
-        words += f"{percent(SURE)} sure that a pool is empty."
+        words.append(
+            say(
+                "It takes {searches} in a row without larvae to be {sure} sure that a pool is empty.",
+                searches=count(int(told.needed), "search", "searches"),
+                sure=percent(SURE),
+            )
+        )
     columns: dict[str, Column] = {
         "Searches without larvae": "non_detections",
         "Probability that larvae are there": share("probability"),
@@ -214,7 +266,7 @@ def _blank_visits(told: Account) -> Section:
         "blank",
         "What a search without larvae means",
         lead,
-        words=[words],
+        words=[following(*words)],
         tables=[table(caption, told.known.non_detections, columns, fold=Fold.NEVER)],
     )
 
@@ -229,7 +281,9 @@ def _seasons(told: Account) -> Section:
         ],
         columns=["season", "value", "from", "to"],
     )
-    marks = [_mark(str(season), *ends) for season, *ends in together.itertuples(index=False)]
+    marks = [_mark(as_it_is(str(season)), *ends) for season, *ends in together.itertuples(index=False)]
+    if len(marks) < 2 or told.few:
+        marks = []
     rows = pd.DataFrame(season_rows(seasons)).merge(together, on="season", how="left")
     each: dict[str, Column] = {
         "Season": "season",
@@ -242,24 +296,36 @@ def _seasons(told: Account) -> Section:
         "95 % interval of that": interval(),
     }
     change: dict[str, Column] = {
-        "What": lambda row: SEASON_PARTS[row["part"]],
+        "What": lambda row: Sentence(SEASON_PARTS[row["part"]]),
         "Estimate": lambda row: _change(row["part"], row["estimate"]),
-        "95 % interval": lambda row: " to ".join(_change(row["part"], row[end]) for end in ("low", "high")),
+        "95 % interval": lambda row: say(
+            "{low} to {high}", low=_change(row["part"], row["low"]), high=_change(row["part"], row["high"])
+        ),
     }
     what = "Occupancy in each season, 0 to 100 %"
-    caption = f"Occupancy in each season, from all seasons together (MacKenzie et al. 2003). {SHARE_OF_POOLS}"
+    caption = Sentence("Occupancy in each season, from all seasons together (MacKenzie et al. 2003).")
     return Section(
         "seasons",
         "Season beside season",
-        f"{sentence(trend(seasons))}.",
+        say("{trend}.", trend=sentence(trend(seasons))),
         words=[
             *(words for _, words in beside),
-            "A change is told only where the same pools were searched in the same way, over at least three seasons. "
-            f"{count(seasons.same, 'pool')} {'was' if seasons.same == 1 else 'were'} searched in every season.",
+            following(
+                Sentence(
+                    "A change is told only where the same pools were searched in the same way, over at least "
+                    "three seasons."
+                ),
+                say(
+                    "{pools} was searched in every season."
+                    if seasons.same == 1
+                    else "{pools} were searched in every season.",
+                    pools=count(seasons.same, "pool"),
+                ),
+            ),
         ],
         drawings=[
             *(picture for picture, _ in beside),
-            Drawing(partial(intervals, marks if len(marks) > 1 and not told.few else [], what), caption, Layout.BESIDE),
+            Drawing(partial(intervals, marks, what), following(caption, SHARE_OF_POOLS), Layout.BESIDE),
         ],
         tables=[
             table("Each season in figures", rows, each, fold=Fold.ALWAYS),
@@ -273,16 +339,17 @@ def _seasons(told: Account) -> Section:
 
 def _estimate(told: Account) -> Section:
     s = told.known.figures
-    alone, bayesian = by_itself(told), s.posterior
-    marks = [Mark("seen", s.naive, said=percent(s.naive))] if s.pools_visited else []
+    together, bayesian = s.method is Method.SEASONS, s.posterior
+    marks = [Mark(Sentence("seen"), s.naive, said=percent(s.naive))] if s.pools_visited else []
     if not told.few:
-        marks.append(_mark("estimated", s.estimate, s.low, s.high))
-        if alone and season_alone(told).known:
-            marks.append(_mark(f"estimated{alone}", *ends_of(season_alone(told))))
+        marks.append(_mark(Sentence("estimated"), s.estimate, s.low, s.high))
+        if together and season_alone(told).known:
+            marks.append(_mark(by_itself(told, "estimated"), *ends_of(season_alone(told))))
         if not np.isnan(told.blocks.low):
-            marks.append(_mark(f"whole squares resampled{alone}", None, told.blocks.low, told.blocks.high))
-    if not alone or told.few:
-        marks.append(_mark("Bayesian estimate", bayesian.value, bayesian.low, bayesian.high))
+            squares = by_itself(told, "by whole squares")
+            marks.append(_mark(squares, None, told.blocks.low, told.blocks.high))
+    if not together or told.few:
+        marks.append(_mark(Sentence("Bayesian estimate"), bayesian.value, bayesian.low, bayesian.high))
     rows = [
         (line.figure, percent(line.ends[0]), span(*line.ends[1:]), line.method, line.basis)
         for line in all_lines(told)
@@ -293,7 +360,7 @@ def _estimate(told: Account) -> Section:
         "History": "history",
         "Sites with these searches": "sites",
         "Seen": "observed",
-        "Expected": lambda h: f"{h['expected']:.1f}",
+        "Expected": lambda h: number(h["expected"], 1),
     }
     commonest = told.goodness.histories.sort_values(["observed", "history"], ascending=[False, True]).head(12)
     caption = "The commonest histories: 1 larvae, 0 none seen, a dot no search"
@@ -303,11 +370,22 @@ def _estimate(told: Account) -> Section:
         "How sure the estimate is",
         "All this describes pools where people put them. It applies only to similar sites.",
         words=[
-            "" if told.fit.identifiable else f"The searches alone give no regular estimate: {reasons(told.fit.why)}.",
-            f"Of what is known about it, {percent(s.from_data)} came from the searches and the rest from the expert "
-            f"value ({prior_words(told.known.prior)}). The map uses the Bayesian estimate.",
-            f"{goodness(told.goodness)} The check compares how often each history of searches was seen and how often "
-            "the model expects it, with surveys simulated from the model (MacKenzie & Bailey 2004).",
+            ""
+            if told.fit.identifiable
+            else say("The searches alone give no regular estimate: {why}.", why=reasons(told.fit.why)),
+            say(
+                "Of what is known about it, {share} came from the searches and the rest from the expert value "
+                "({prior}). The map uses the Bayesian estimate.",
+                share=percent(s.from_data),
+                prior=prior_words(told.known.prior),
+            ),
+            following(
+                goodness(told.goodness),
+                Sentence(
+                    "The check compares how often each history of searches was seen and how often the model "
+                    "expects it, with surveys simulated from the model (MacKenzie & Bailey 2004)."
+                ),
+            ),
         ],
         drawings=[Drawing(partial(intervals, marks, what), SHARE_OF_POOLS, Layout.BESIDE)],
         tables=[
@@ -319,18 +397,20 @@ def _estimate(told: Account) -> Section:
 
 EFFECTS: dict[str, Column] = {
     "Covariate": lambda row: _named(row["covariate"]),
-    "Of": "part",
-    "From - to": lambda row: f"{row['from']} to {row['to']}",
-    "Probability": lambda row: f"{percent(row['probability_from'])} to {percent(row['probability_to'])}",
+    "Effect on": lambda row: Sentence(row["part"]),
+    "From - to": lambda row: say("{low} to {high}", low=_of_covariate(row, "from"), high=_of_covariate(row, "to")),
+    "Probability": lambda row: say(
+        "{low} to {high}", low=percent(row["probability_from"]), high=percent(row["probability_to"])
+    ),
     "Difference in points": lambda row: points(row["difference"], row["low"], row["high"]),
     "Odds per s.d.": lambda row: number(row["odds_per_sd"], 2),
-    "Distinguishable": "words",
+    "Distinguishable": lambda row: Difference(row["words"]),
 }
 MODELS: dict[str, Column] = {
     "Occupancy by": lambda row: _terms(row["psi"]),
     "Detection by": lambda row: _terms(row["p"]),
     "Coefficients": "coefficients",
-    "AIC": lambda row: "" if np.isnan(row["aic"]) else f"{row['aic']:.1f}",
+    "AIC": lambda row: number(row["aic"], 1),
     "Above the best": lambda row: number(row["delta"], 1),
     "Weight": lambda row: number(row["weight"], 2),
     "Remark": lambda row: reasons(row["why"]),
@@ -339,17 +419,25 @@ MODELS: dict[str, Column] = {
 
 def _covariate_effects(told: Account) -> Section:
     detections, compared = told.known.figures.detections, len(told.effects)
-    apart = told.effects.loc[told.effects["words"] == Difference.DIFFER, "covariate"]
+    differ = told.effects.loc[told.effects["words"] == Difference.DIFFER, "covariate"]
     if told.few:
-        lead = "The searches are too few to show covariate effects."
-    elif len(apart):
-        names = listed([_named(name) for name in dict.fromkeys(apart)])
-        lead = (
-            f"{len(apart)} of {count(compared, 'comparison')} {'shows' if len(apart) == 1 else 'show'} a difference "
-            f"({names}); one in twenty does so by chance alone. Nothing else distinguishes the pools."
+        lead = Sentence("The searches are too few to show covariate effects.")
+    elif len(differ):
+        lead = following(
+            say(
+                "{n} of {comparisons} shows a difference: {names}."
+                if len(differ) == 1
+                else "{n} of {comparisons} show a difference: {names}.",
+                n=len(differ),
+                comparisons=count(compared, "comparison"),
+                names=listed([_named(name) for name in dict.fromkeys(differ)]),
+            ),
+            Sentence("One in twenty does so by chance alone. Nothing else distinguishes the pools."),
         )
     else:
-        lead = "No difference shows: nothing that was noted about the pools and the searches distinguishes them."
+        lead = Sentence(
+            "No difference shows: nothing that was noted about the pools and the searches distinguishes them."
+        )
     note = (
         "Each by itself, under a weak prior. Numbers are compared between their quartiles, kinds with the commonest "
         "one. Of many comparisons one in twenty shows a difference by chance. The figures are means over simulations "
@@ -360,10 +448,14 @@ def _covariate_effects(told: Account) -> Section:
         "Covariate effects",
         lead,
         words=[
-            f"{sentence(count(detections, 'detection'))} can tell at most "
-            f"{count(detections // PER_COVARIATE, 'coefficient')} (one per {PER_COVARIATE}, common practice). The list "
-            "of models was fixed before the searches were read: none, then each covariate alone; all are shown. A "
-            "difference is no cause: pools were not assigned at random."
+            say(
+                "{detections} can tell at most {coefficients} (one per {n}, common practice). The list of models was "
+                "fixed before the searches were read: none, then each covariate alone; all are shown. A difference is "
+                "no cause: pools were not assigned at random.",
+                detections=count(detections, "detection"),
+                coefficients=count(detections // PER_COVARIATE, "coefficient"),
+                n=PER_COVARIATE,
+            )
         ],
         tables=[
             table("Covariate effects on occupancy and on detection", told.effects, EFFECTS, note),
@@ -371,7 +463,7 @@ def _covariate_effects(told: Account) -> Section:
                 "All models that were compared, the best first",
                 told.models,
                 MODELS,
-                " ".join(f"{name} was left out: {said(why)}." for _, name, why in told.covariates.left_out),
+                following(*(_left_out(sentence(_named(name)), why) for _, name, why in told.covariates.left_out)),
                 Fold.ALWAYS,
             ),
         ],
@@ -380,23 +472,31 @@ def _covariate_effects(told: Account) -> Section:
 
 def _false_positives(told: Account) -> Section:
     s, f = told.known.figures, told.false_positives
-    marks = [] if told.few else [_mark("none", *ends_of(s))]
-    marks += [_mark(rate_of(case), case.psi, case.low, case.high) for case in s.false_positives]
-    words = f"The verified records are too few to tell the rate of false positives: {why_of(f.why)}. "
-    words += "Have some larvae checked."
+    marks = [] if told.few else [_mark(Sentence("no false positives"), *ends_of(s))]
+    marks += [_mark(percent(case.false_share), case.psi, case.low, case.high) for case in s.false_positives]
+    words = say(
+        "The verified records are too few to tell the rate of false positives: {why}. Have some larvae checked.",
+        why=why_of(f.why),
+    )
     if not f.why:
-        marks.append(_mark("error rate from verified records", f.psi, f.low, f.high))
-        words = (
-            f"By the verified records, {percent(f.false_share)} of the searches of empty pools are false positives; "
-            f"then {percent(f.psi)} of the pools are occupied ({span(f.low, f.high)})."
+        marks.append(_mark(Sentence("error rate from verified records"), f.psi, f.low, f.high))
+        words = say(
+            "By the verified records, {false_share} of the searches of empty pools are false positives; then {share} "
+            "of the pools are occupied ({ends}).",
+            false_share=percent(f.false_share),
+            share=percent(f.psi),
+            ends=span(f.low, f.high),
         )
     if told.few:
-        lead = "The searches are too few to ask what false positives would change."
+        lead = Sentence("The searches are too few to ask what false positives would change.")
     else:
         worst = s.false_positives[-1]
-        lead = (
-            f"If one search in twenty of an empty pool reported larvae by mistake, about {percent(worst.psi)} of "
-            f"pools like these would hold larvae ({span(worst.low, worst.high)}), not {percent(s.estimate)}."
+        lead = say(
+            "If one search in twenty of an empty pool reported larvae by mistake, about {share} of pools like these "
+            "would hold larvae ({ends}), not {estimate}.",
+            share=percent(worst.psi),
+            ends=span(worst.low, worst.high),
+            estimate=percent(s.estimate),
         )
     rows = [(m.label, m.said, span(m.low, m.high)) for m in marks]
     what = "Occupancy with so many false positives, 0 to 100 %"
@@ -413,26 +513,28 @@ def _false_positives(told: Account) -> Section:
 
 def _species(told: Account) -> Section:
     kinds = len(told.species) - 1
-    lead = "No larvae were checked to a species: everything here is about the group."
+    lead = Sentence("No larvae were checked to a species: everything here is about the group.")
     if kinds > 0:
-        were = "was" if kinds == 1 else "were"
-        lead = (
-            f"{count(kinds, 'kind')} {were} named by a check; each is fitted apart from the rest. Larvae that nobody "
+        lead = following(
+            say(
+                "{kinds} was named by a check." if kinds == 1 else "{kinds} were named by a check.",
+                kinds=count(kinds, "kind"),
+            ),
+            Sentence("Each is fitted apart from the rest. Larvae that nobody checked count for no species."),
         )
-        lead += "checked count for no species."
     columns: dict[str, Column] = {
         "Kind": "taxon",
         "Detections": "detections",
         "Visits with species checked": "searches",
         "Naive occupancy": share("naive"),
-        f"Estimated occupancy{by_itself(told)}": share("estimate"),
+        sentence(by_itself(told, "estimated occupancy")): share("estimate"),
         "95 % interval": interval(),
     }
     return Section(
         "species",
         "Which kinds",
         lead,
-        tables=[table("The group, and each checked kind", pd.DataFrame(species_rows(told.species)), columns)],
+        tables=[table("The group, and each checked kind", species_rows(told.species), columns)],
     )
 
 
@@ -442,17 +544,19 @@ def _next_season(told: Account) -> Section:
     stand = int(standard["standing"])
 
     def wanted(error: float) -> Column:
-        column = f"pools_for_{error:g}"
-        most = f"more than the {count(stand, 'pool')} that {'stands' if stand == 1 else 'stand'}"
+        column, pools = f"pools_for_{error:g}", count(stand, "pool")
+        most = say(
+            "more than the {pools} that stands" if stand == 1 else "more than the {pools} that stand", pools=pools
+        )
         return lambda row: row[column] if row[column] <= stand or not stand else most
 
     columns: dict[str, Column] = {
-        "Design": lambda row: DESIGN_WORDS[row["design"]],
+        "Design": lambda row: Sentence(DESIGN_WORDS[row["design"]]),
         "Best number of visits": "best_visits",
-        **{f"Pools for an error of {100 * e:g} points": wanted(e) for e in WANTED_ERRORS},
-        "From the budget": lambda row: f"{count(row['visits'], 'visit')}, {count(row['pools'], 'pool')}",
+        **{say("Pools for an error of {n} points", n=100 * e): wanted(e) for e in WANTED_ERRORS},
+        "From the budget": lambda row: apart([count(row["visits"], "visit"), count(row["pools"], "pool")]),
         "Hours that takes": lambda row: number(row["hours_needed"], 1),
-        "Error then, points": lambda row: f"{100 * row['error']:.1f}",
+        "Error then, points": lambda row: number(100 * row["error"], 1),
     }
     given = "as given" if budget.hours is not None else "as much as this season took"
     pools = told.pools[told.pools["may_visit"]].sort_values(["value", "pool"], ascending=[False, True])
@@ -462,45 +566,65 @@ def _next_season(told: Account) -> Section:
         "Next season's visits",
         _paid_for(standard, budget),
         words=[
-            f"Calculated with {worded(planned)}: occupancy {percent(psi)}, detection {percent(p)} (MacKenzie & Royle "
-            f"2005). The budget is {standard['hours']:g} hours ({given}), a visit takes {budget.visit_hours:g} h with "
-            f"its way and a pool {budget.pool_hours:g} h besides (options --hours, --visit-hours, --pool-hours). "
-            "Pools side by side count as one.",
-            f"Where one more search teaches most now: {', '.join(top)}." if top else "No standing pool is known.",
+            say(
+                "Calculated with {basis}: occupancy {psi}, detection {p} (MacKenzie & Royle 2005). The budget is "
+                "{hours} hours ({given}), a visit takes {visit} h with its way and a pool {pool} h besides (options "
+                "--hours, --visit-hours, --pool-hours). Pools side by side count as one.",
+                basis=worded(planned),
+                psi=percent(psi),
+                p=percent(p),
+                hours=short(standard["hours"]),
+                given=Sentence(given),
+                visit=short(budget.visit_hours),
+                pool=short(budget.pool_hours),
+            ),
+            say("Where one more search teaches most now: {pools}.", pools=", ".join(top))
+            if top
+            else "No standing pool is known.",
         ],
         tables=[table("Both designs", told.effort, columns, fold=Fold.ALWAYS)],
         cautions=sentences([Caution.HYGIENE, Caution.LITTER, Caution.LOCAL]),
     )
 
 
-def _paid_for(plan: pd.Series, budget: Budget) -> str:
+def _paid_for(plan: pd.Series, budget: Budget) -> Sentence:
     """What the budget pays for, never more pools than stand, and what is left of it."""
-    hours, stand, pools = f"{plan['hours']:g} hours", int(plan["standing"]), int(plan["pools"])
-    error = f"and leave a standard error of {100 * plan['error']:.0f} points"
-    best = f"Visits tell most when each pool gets {plan['best_visits']} of them."
-    each = f"with {count(plan['visits'], 'visit')} each"
+    stand, pools = int(plan["standing"]), int(plan["pools"])
+    values: dict[str, Value] = {"stand": count(stand, "pool"), "pools": count(pools, "pool"), "n": Quantity(pools)}
+    values |= {"hours": short(plan["hours"]), "visits": count(plan["visits"], "visit")}
+    begin, end = say("Visits tell most when each pool gets {n} of them.", n=plan["best_visits"]), Sentence("")
     if not stand:
-        paid = f"{hours} would pay for {count(pools, 'pool')} {each}, {error}."
-        return f"No pool stands now, so this is for pools to come. {best} {paid}"
-    if pools < stand:
-        return f"{best} {hours} pay for {pools} of the {count(stand, 'pool')} that stand, {each}, {error}."
-    said = f"{count(stand, 'pool')} {'stands' if stand == 1 else 'stand'}. {hours} pay for "
-    said += f"{count(plan['visits'], 'visit')} to {'it' if stand == 1 else 'each of them'}, {error}."
-    if plan["hours"] - plan["hours_needed"] < stand * budget.visit_hours:  # what is left pays for no further visit each
-        return said
-    enough = f"{plan['hours_needed']:g} hours are enough"
-    return f"{said} {enough}: more visits would lower the error by less than {100 * HELPS:g} points."
+        begin = following(Sentence("No pool stands now, so this is for pools to come."), begin)
+        paid = say("{hours} hours would pay for {pools} with {visits} each", **values)
+    elif pools < stand:
+        paid = say("{hours} hours pay for {n} of the {stand} that stand, with {visits} each", **values)
+    else:
+        begin = say("{stand} stands." if stand == 1 else "{stand} stand.", **values)
+        paid = say(
+            "{hours} hours pay for {visits} to it" if stand == 1 else "{hours} hours pay for {visits} to each of them",
+            **values,
+        )
+        if plan["hours"] - plan["hours_needed"] >= stand * budget.visit_hours:  # enough for a further visit each
+            end = say(
+                "{hours} hours are enough: more visits would lower the error by less than {points} points.",
+                hours=short(plan["hours_needed"]),
+                points=short(100 * HELPS),
+            )
+    error = Quantity(100 * plan["error"])
+    return following(begin, say("{paid}, and leave a standard error of {error} points.", paid=paid, error=error), end)
 
 
 # --- small helpers ---------------------------------------------------------------------------------------------------
 
 
-def _change(part: Part, value: float) -> str:
+def _change(part: str, value: float) -> Sentence:
     """A probability as a percentage, a difference of two in points."""
-    return f"{100 * value:+.0f} points" if part is Part.LAST_LESS_FIRST else percent(value)
+    if part != Part.LAST_LESS_FIRST:
+        return percent(value)
+    return say("{n} points", n=Quantity(100 * value, signed=True))
 
 
-def _mark(label: str, value: float | None, low: float, high: float) -> Mark:
+def _mark(label: Sentence, value: float | None, low: float, high: float) -> Mark:
     if value is None:
         return Mark(label, None, float(low), float(high), span(low, high))
     if np.isnan(value):
@@ -508,20 +632,31 @@ def _mark(label: str, value: float | None, low: float, high: float) -> Mark:
     return Mark(label, float(value), float(low), float(high), percent(value))
 
 
-def _decimals(error: float) -> int:
-    """To how many decimals a figure is right, at most 12."""
-    return 12 if error < 1e-12 else max(0, math.floor(-math.log10(2 * error)))
+def _left_out(name: Sentence, why: Note) -> Sentence:
+    """Which covariate no model has, and why."""
+    return say("{name} was left out: {why}.", name=name, why=said(why))
 
 
-def _named(covariate: str) -> str:
-    return COVARIATES.get(covariate, covariate)
+def _named(covariate: str) -> Sentence:
+    return Sentence(COVARIATES.get(covariate, covariate))
 
 
-def _terms(names: str) -> str:
-    return ", ".join(_named(name) for name in names.split(", ")) if names else "the same everywhere"
+def _terms(names: str) -> Sentence:
+    return apart([_named(name) for name in names.split(", ")]) if names else Sentence("the same everywhere")
 
 
-def _times(p: float) -> str:
+def _of_covariate(row: Row, end: str) -> Quantity | str:
+    """A value of a covariate that was compared: a number, a month, a word of ours or of a record."""
+    if not np.isnan(row["odds_per_sd"]):
+        return short(float(row[end]))
+    if row["covariate"] == "month":
+        return Sentence(MONTHS[int(row[end]) - 1])
+    return Sentence(row[end]) if row[end] in OF_NO_RECORD else str(row[end])
+
+
+def _times(p: float) -> Sentence:
     """A probability as a recorder says it."""
     tenths = round(10 * p)
-    return "nearly always" if tenths >= 10 else "hardly ever" if tenths <= 0 else f"{tenths} times in 10"
+    if 0 < tenths < 10:
+        return say("about {times} in 10", times=count(tenths, "time"))
+    return Sentence("nearly always" if tenths else "hardly ever")

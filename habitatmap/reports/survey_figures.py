@@ -11,9 +11,9 @@ import pandas as pd
 from habitatmap.export.formats import plain
 from habitatmap.page.sections import aligned
 from habitatmap.survey.account import Account
-from habitatmap.survey.constant import WhatIf
 from habitatmap.survey.figures import Here, SeasonFigures
 from habitatmap.survey.fit import OneNumber
+from habitatmap.survey.seasons import Part
 from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.note import Note
 from habitatmap.words.bases import (
@@ -30,7 +30,9 @@ from habitatmap.words.bases import (
     worded,
 )
 from habitatmap.words.bases import told as said
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.numbers import known, percent, sentence, span
+from habitatmap.words.sentences import Quantity, Sentence, say
 from habitatmap.words.survey import opening
 
 
@@ -47,20 +49,23 @@ class About(StrEnum):
 
 
 Ends = tuple[float, float, float]  # a value and the ends of its 95 % interval
-MAXIMUM, PROFILE = "maximum likelihood", "profile likelihood"
-POSTERIOR = "posterior mean and central interval"
-SUMMED = "conditional occupancy, summed over the pools"
+MAXIMUM, BY_PROFILE = Sentence("maximum likelihood"), Sentence("maximum likelihood, profile likelihood")
+POSTERIOR = Sentence("posterior mean and central interval")
+NAIVE = Sentence("pools with larvae / pools searched")
+HERE = Sentence("occupancy of the pools searched that stand")
+WHAT_IF = "occupancy, if {share} of searches at empty pools are false positives"
+SUMMED = Sentence("conditional occupancy, summed over the pools")
 
 
 class Line(NamedTuple):
     """A line of estimates.csv, and what it is about."""
 
     about: About
-    figure: str
+    figure: Sentence
     ends: Ends
     se: float
-    method: str
-    basis: str
+    method: Sentence
+    basis: Sentence
 
 
 def estimates(told: Account) -> pd.DataFrame:
@@ -72,49 +77,50 @@ def estimates(told: Account) -> pd.DataFrame:
 def all_lines(told: Account) -> list[Line]:
     """Every figure, in the order of estimates.csv."""
     s, nan, b, f = told.known.figures, np.nan, told.blocks, told.false_positives
-    from_what, alone, prior = basis(s), by_itself(told), prior_words(told.known.prior)
-    resampled = "" if b.why else f"{b.towns} resamples of squares of {b.side_m:g} m"
-    what_if = "occupancy, if {} of searches at empty pools are false positives"
+    none, from_what, prior = Sentence(""), basis(s), prior_words(told.known.prior)
+    squares = say("{n} resamples of squares of {side}", n=b.towns, side=Quantity(b.side_m, unit="m"))
     pools, detected, bayesian = About.OCCUPANCY, About.DETECTION, s.posterior
-    method = POSTERIOR if alone else f"{MAXIMUM}, {PROFILE}"
+    occupancy, together = by_itself(told, "occupancy"), s.method is Method.SEASONS
+    method = POSTERIOR if together else BY_PROFILE
     psi = season_alone(told).estimate
     p = OneNumber(nan, nan, nan, nan) if told.few else told.fit.one("p")
     middle = (bayesian.value, bayesian.low, bayesian.high)
-    verified = f"occupancy{alone}, error rate from verified records"
-    squares = f"occupancy{alone}, whole squares resampled"
+    resampled = say("{occupancy}, whole squares resampled", occupancy=occupancy)
+    verified = say("{occupancy}, error rate from verified records", occupancy=occupancy)
     lines = [
-        Line(About.NAIVE, "naive occupancy", (s.naive, nan, nan), nan, "pools with larvae / pools searched", ""),
-        Line(pools, "occupancy", ends_of(s), s.se, method, from_what),
-        Line(pools, "occupancy of the pools searched that stand", _share_here(s.here), nan, SUMMED, from_what),
-        Line(pools, squares, (psi, b.low, b.high), nan, resampled, why_of(b.why)),
-        Line(pools, "occupancy, Bayesian estimate", middle, nan, POSTERIOR, prior),
-        Line(detected, f"detection{alone}", p[:3], p.se, f"{MAXIMUM}, {PROFILE}", ""),
-        Line(detected, "detection, Bayesian estimate", detection(told), nan, POSTERIOR, prior),
+        Line(About.NAIVE, Sentence("naive occupancy"), (s.naive, nan, nan), nan, NAIVE, none),
+        Line(pools, Sentence("occupancy"), ends_of(s), s.se, method, from_what),
+        Line(pools, HERE, _share_here(s.here), nan, SUMMED, from_what),
+        Line(pools, resampled, (psi, b.low, b.high), nan, none if b.why else squares, why_of(b.why)),
+        Line(pools, Sentence("occupancy, Bayesian estimate"), middle, nan, POSTERIOR, prior),
+        Line(detected, by_itself(told, "detection"), p[:3], p.se, BY_PROFILE, none),
+        Line(detected, Sentence("detection, Bayesian estimate"), detection(told), nan, POSTERIOR, prior),
         *(
-            Line(About.WHAT_IF, what_if.format(rate_of(w)), (w.psi, w.low, w.high), nan, f"what-if, {method}", "")
+            Line(About.WHAT_IF, say(WHAT_IF, share=percent(w.false_share)), (w.psi, w.low, w.high), nan,
+                 say("what-if, {method}", method=method), none)
             for w in s.false_positives
         ),
         Line(pools, verified, (f.psi, f.low, f.high), nan, MAXIMUM, why_of(f.why)),
     ]  # fmt: skip
-    named = [(About.SPECIES, f"occupancy of {taxon}", figures) for taxon, figures in told.species[1:]]
-    together = [
-        Line(About.SEASON, f"occupancy in {season}, from all seasons", (e.value, e.low, e.high), nan, POSTERIOR, prior)
+    named = [(About.SPECIES, say("occupancy of {taxon}", taxon=taxon), figures) for taxon, figures in told.species[1:]]
+    lines += [
+        Line(About.SEASON, say("occupancy in {season}, from all seasons", season=str(season)),
+             (e.value, e.low, e.high), nan, POSTERIOR, prior)
         for season, e in zip(s.seasons, s.together, strict=True)
-        if alone and season <= (s.season or season)
-    ]
+        if together and season <= (s.season or season)
+    ]  # fmt: skip
     each = told.seasons.each if len(told.seasons.each) > 1 else ()
-    named += [(About.SEASON, f"occupancy in {figures.season} alone", figures) for figures in each]
-    lines += together
+    named += [(About.SEASON, _alone("occupancy", figures.season), figures) for figures in each]
     lines += [
         Line(about, name, ends_of(figures), figures.se, MAXIMUM, basis(figures)) for about, name, figures in named
     ]
-    change = [
-        (row["part"], (row["estimate"], row["low"], row["high"])) for row in told.seasons.change.to_dict("records")
-    ]
     shown = trend(told.seasons)
-    return lines + [
-        Line(About.CHANGE, f"between seasons: {part}", ends, nan, POSTERIOR, shown) for part, ends in change
-    ]
+    for row in told.seasons.change.to_dict("records"):
+        ends = (row["estimate"], row["low"], row["high"])
+        lines.append(
+            Line(About.CHANGE, say("between seasons: {part}", part=Part(row["part"])), ends, nan, POSTERIOR, shown)
+        )
+    return lines
 
 
 def pool_rows(told: Account) -> pd.DataFrame:
@@ -127,7 +133,7 @@ def pool_rows(told: Account) -> pd.DataFrame:
 def models(told: Account) -> pd.DataFrame:
     """models.csv: all models compared, the best first, then the covariates that were not tried, with the reason."""
     rest = [
-        {part: name, "identifiable": False, "why": f"not tried: {said(why)}"}
+        {part: name, "identifiable": False, "why": say("not tried: {why}", why=said(why))}
         for part, name, why in told.covariates.left_out
     ]
     tried = told.models.assign(why=[reasons(why) for why in told.models["why"]])
@@ -172,18 +178,19 @@ def _of(part: object, names: str) -> dict[str, object]:
     return fields | ({"why": why_of(fields["why"])} if "why" in fields else {})
 
 
-def survey_text(told: Account) -> str:
-    """A few lines and a table for the terminal."""
+def survey_text(told: Account, spoken: Catalogue = ENGLISH) -> str:
+    """A few lines and a table for the terminal, in a language."""
     s = told.known.figures
     rows = [("", "estimate", "95 % interval")]
     rows += [
         (r.figure, percent(r.ends[0]), span(*r.ends[1:], unknown="-")) for r in all_lines(told) if known(r.ends[0])
     ]
     begin = opening(s, len(told.known.searches.pools))
-    lines = [told.records.title, "", *begin, "", *aligned(rows), ""]
-    lines += [f"{sentence(basis(s))}.", goodness(told.goodness), clustering(told.clustering)]
-    lines += [f"Seasons: {trend(told.seasons)}.", *noted(told.known.warnings)]
-    return "\n".join(lines) + "\n"
+    table = aligned([[spoken.say(cell) for cell in row] for row in rows])
+    lines = [say("{basis}.", basis=sentence(basis(s))), goodness(told.goodness), clustering(told.clustering)]
+    lines += [say("Seasons: {trend}.", trend=trend(told.seasons)), *noted(told.known.warnings)]
+    said = [told.records.title, "", *map(spoken.say, begin), "", *table, "", *map(spoken.say, lines)]
+    return "\n".join(said) + "\n"
 
 
 # --- small helpers ---------------------------------------------------------------------------------------------------
@@ -194,16 +201,21 @@ def ends_of(figures: SeasonFigures) -> Ends:
     return figures.estimate, figures.low, figures.high
 
 
-def by_itself(told: Account) -> str:
-    """ " in 2025 alone", for a figure of the headline's season where the headline is of all seasons together."""
+def by_itself(told: Account, what: str) -> Sentence:
+    """A figure of the headline's season: "occupancy in 2025 alone" where the headline is of all seasons together."""
     figures = told.known.figures
-    return f" in {figures.season} alone" if figures.method is Method.SEASONS else ""
+    return _alone(what, figures.season) if figures.method is Method.SEASONS else Sentence(what)
+
+
+def _alone(what: str, season: int | None) -> Sentence:
+    return say("{what} in {season} alone", what=Sentence(what), season=str(season))
 
 
 def season_alone(told: Account) -> SeasonFigures:
     """The figures of the headline's season by itself: the headline where it has no other."""
     figures = told.known.figures
-    return next((one for one in told.seasons.each if by_itself(told) and one.season == figures.season), figures)
+    together = figures.method is Method.SEASONS
+    return next((one for one in told.seasons.each if together and one.season == figures.season), figures)
 
 
 def detection(told: Account) -> Ends:
@@ -227,11 +239,6 @@ def _share_here(here: Here) -> Ends:
     return share, low, high
 
 
-def rate_of(case: WhatIf) -> str:
-    """The share of false positives of a what-if: "5 %"."""
-    return f"{100 * case.false_share:g} %"
-
-
-def why_of(note: Note | None) -> str:
+def why_of(note: Note | None) -> Sentence:
     """A reason as a sentence; "" of none."""
-    return "" if note is None else said(note)
+    return Sentence("") if note is None else said(note)

@@ -17,7 +17,7 @@ from habitatmap.survey.codes import Lacking
 from habitatmap.survey.searches import Searches
 from habitatmap.vocabulary.note import Note, note
 
-NOT_GIVEN = "not given"
+NOT_GIVEN, OTHER = "not given", "other"
 FEW = 5  # searches; an observer, or a kind of pool, with fewer is "other" (expert judgement)
 
 
@@ -85,7 +85,7 @@ def _kinds(words: pd.Series, searches: NDArray[np.int64]) -> NDArray[np.object_]
     """Words with blanks as "not given" and kinds with few searches as "other"."""
     plain = words.astype(str).str.strip().replace("", NOT_GIVEN).reset_index(drop=True)
     counts = pd.Series(searches).groupby(plain).sum()
-    return plain.where(plain.map(counts) >= FEW, "other").to_numpy(dtype=object)
+    return plain.where(plain.map(counts) >= FEW, OTHER).to_numpy(dtype=object)
 
 
 def _useless(values: NDArray[np.generic], used: NDArray[np.bool_]) -> Note | None:

@@ -25,6 +25,7 @@ from habitatmap.vocabulary.note import Note, note
 from habitatmap.vocabulary.terms import Outcome, YesNo
 from habitatmap.vocabulary.window import WHOLE_YEAR, Window
 
+MIXED = "mixed"  # what the pools of one place are, where they differ
 SETTLE_DAYS = 7  # see LeftOut.TOO_EARLY
 LONG = 244  # days, about eight months (expert judgement): pools are hardly ever occupied or empty all through
 
@@ -249,7 +250,7 @@ def by_place(
     """The same searches by place: pools of one label count as one. Gives searches, pools and visits to go on with.
 
     A place has the name of its first pool, the mean of its pools' numbers, their word where they share it (else
-    "mixed"), and the earliest set-out; the visits are those that `seen` counted. Places are in the order of labels.
+    MIXED), and the earliest set-out; the visits are those that `seen` counted. Places are in the order of labels.
     """
     label = labels(group, len(pools))
     by = pools.groupby(label)
@@ -262,7 +263,7 @@ def by_place(
         elif pd.api.types.is_numeric_dtype(pools[name]):
             columns[name] = by[name].mean()
         else:
-            columns[name] = by[name].agg(lambda words: words.iloc[0] if words.nunique() == 1 else "mixed")
+            columns[name] = by[name].agg(lambda words: words.iloc[0] if words.nunique() == 1 else MIXED)
     merged = pd.DataFrame(columns).reset_index(drop=True)
     place_of = dict(zip(pools["pool"].astype(str), merged["pool"].to_numpy()[label], strict=True))
     counted = visits.iloc[np.sort(seen.rows[seen.rows >= 0])].reset_index(drop=True)

@@ -20,7 +20,7 @@ from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.note import Note, note
 from habitatmap.vocabulary.window import Window
 from habitatmap.words.months import MONTHS
-from habitatmap.words.numbers import count, listed, p_words, percent
+from habitatmap.words.numbers import count, listed, p_words, percent, short
 from habitatmap.words.sentences import Quantity, Sentence, apart, following, say
 
 AT_LIMIT = "where no standard error holds; read the interval"
@@ -169,13 +169,15 @@ def _named(covariates: Iterable[str]) -> str:
     return ", ".join(COVARIATES.get(name, name) for name in covariates)
 
 
-def prior_words(prior: Prior) -> str:
+def prior_words(prior: Prior) -> Sentence:
     """What was believed before any search."""
-    return (
-        f"{prior.basis}: occupancy {prior.psi_mean:g} worth {prior.psi_worth:g} pools, "
-        f"detection {prior.p_mean:g} worth {prior.p_worth:g} searches, from season to season "
-        f"{prior.colonised_mean:g} of the empty pools colonised and {prior.lost_mean:g} of the occupied ones lost, "
-        f"worth {prior.lost_worth:g} pools each"
+    numbers = {name: short(value) for name, value in vars(prior).items() if isinstance(value, float)}
+    return say(
+        "{basis}: occupancy {psi_mean} worth {psi_worth} pools, detection {p_mean} worth {p_worth} searches, from "
+        "season to season {colonised_mean} of the empty pools colonised and {lost_mean} of the occupied ones lost, "
+        "worth {lost_worth} pools each",
+        basis=prior.basis,
+        **numbers,
     )
 
 
@@ -226,28 +228,35 @@ def window(text: str) -> Sentence:
     return say("{low} to {high}", low=first, high=last)
 
 
-def period(figures: SeasonFigures) -> str:
+def period(figures: SeasonFigures) -> Sentence:
     """From the first to the last search."""
-    return "no search" if figures.first is None else f"{figures.first} to {figures.last}"
+    if figures.first is None or figures.last is None:
+        return Sentence("no search")
+    return say("{low} to {high}", low=figures.first, high=figures.last)
 
 
-def basis(figures: SeasonFigures) -> str:
+def basis(figures: SeasonFigures) -> Sentence:
     """How the headline came about, or why there is none, and from what."""
-    visited = count(figures.pools_visited, "pool")
-    searches = count(figures.searches, "search", "searches")
-    from_what = f"{searches} of {visited}, {period(figures)}" if figures.pools_visited else "no pool was searched"
-    how = {
-        Method.TOO_FEW: f"too few to estimate: {', '.join(told(one) for one in figures.why)}",
-        Method.NOT_ESTIMABLE: f"not estimated: {reasons(figures.why)}",
-        Method.SEASONS: "all seasons together (model of dynamic occupancy), posterior mean and middle 95 %",
-    }.get(figures.method, "maximum likelihood, 95 % interval by profile likelihood")
-    text = f"{how}; {from_what}"
+    parts = [_method(figures), Sentence("no pool was searched")]
+    if figures.pools_visited:
+        searches, pools = count(figures.searches, "search", "searches"), count(figures.pools_visited, "pool")
+        parts[1] = say("{searches} of {pools}, {period}", searches=searches, pools=pools, period=period(figures))
     if figures.known and figures.why:
-        text += f"; {reasons(figures.why)}"
+        parts.append(reasons(figures.why))
     if figures.unchecked:
-        unchecked = count(figures.unchecked, "search", "searches")
-        text += f"; {unchecked} with unchecked larvae left out, so that the figures may be too low"
-    return text
+        left = "{searches} with unchecked larvae left out, so that the figures may be too low"
+        parts.append(say(left, searches=count(figures.unchecked, "search", "searches")))
+    return apart(parts, "; ")
+
+
+def _method(figures: SeasonFigures) -> Sentence:
+    if figures.method is Method.TOO_FEW:
+        return say("too few to estimate: {why}", why=apart(noted(figures.why)))
+    if figures.method is Method.NOT_ESTIMABLE:
+        return say("not estimated: {why}", why=reasons(figures.why))
+    if figures.method is Method.SEASONS:
+        return Sentence("all seasons together (model of dynamic occupancy), posterior mean and middle 95 %")
+    return Sentence("maximum likelihood, 95 % interval by profile likelihood")
 
 
 def season_part(figures: SeasonFigures) -> dict[str, object]:
@@ -321,28 +330,39 @@ def trend(seasons: Seasons) -> Sentence:
 
 def species_rows(species: Iterable[SpeciesFigures]) -> list[dict[str, object]]:
     """A row for the group and for each checked species."""
-    return [{"taxon": taxon or GROUP, **season_part(figures)} for taxon, figures in species]
+    return [dict(season_part(figures), taxon=taxon or Sentence(GROUP)) for taxon, figures in species]
 
 
-def goodness(found: Goodness) -> str:
+def goodness(found: Goodness) -> Sentence:
     """Whether the model fits, in one sentence."""
     if found.fits is None:
-        return "Whether the model fits cannot be checked."
-    chi_square = f"{found.chi_square:.1f}" if found.chi_square < 1e4 else "above 10,000 (by a rare history)"
+        return Sentence("Whether the model fits cannot be checked.")
+    above = say("above {limit} (by a rare history)", limit=10_000)
     verdict = "no misfit can be shown" if found.fits else "the model does not fit, and its intervals are too narrow"
-    return (
-        f"Goodness of fit: chi-squared {chi_square}, as bad or worse in {100 * found.p_value:.0f} % of "
-        f"{found.surveys} simulated surveys, overdispersion {found.overdispersion:.2f}: {verdict}."
+    return say(
+        "Goodness of fit: chi-squared {chi_square}, as bad or worse in {share} of {n} simulated surveys, "
+        "overdispersion {overdispersion}: {verdict}.",
+        chi_square=Quantity(found.chi_square, 1) if found.chi_square < 10_000 else above,
+        share=percent(found.p_value),
+        n=found.surveys,
+        overdispersion=Quantity(found.overdispersion, 2),
+        verdict=Sentence(verdict),
     )
 
 
-def clustering(found: Clustering) -> str:
+def clustering(found: Clustering) -> Sentence:
     """Whether detections lie together, in one sentence."""
     if found.why:
-        return f"Whether detections lie together is not known: {told(found.why)}."
+        return say("Whether detections lie together is not known: {why}.", why=told(found.why))
     verdict = "no sign that detections lie together or apart"
     if found.p_value < 0.05:
         verdict = "detections lie apart more than chance explains"
         if found.i > found.expected:
             verdict = "detections lie together more than chance explains, so that the plain interval is too narrow"
-    return f"Moran's I {found.i:.2f} (expected by chance {found.expected:.2f}, {p_words(found.p_value, 2)}): {verdict}."
+    return say(
+        "Moran's I {i} (expected by chance {expected}, {p}): {verdict}.",
+        i=Quantity(found.i, 2),
+        expected=Quantity(found.expected, 2),
+        p=p_words(found.p_value, 2),
+        verdict=Sentence(verdict),
+    )

@@ -100,6 +100,12 @@ class Catalogue:
 
         return {ord(","): get_group_symbol(self.language), ord("."): get_decimal_symbol(self.language)}
 
+    def short_month(self, month: int) -> str:
+        """A month (1-12) in a few letters: "Jan"."""
+        from babel.dates import get_month_names
+
+        return str(get_month_names("abbreviated", "stand-alone", self.language)[month])
+
     def _day(self, day: datetime.date) -> str:
         if self.language == "en":
             return f"{day:%Y-%m-%d}"

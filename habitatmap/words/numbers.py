@@ -82,6 +82,11 @@ def number(value: Figure, digits: int = 0, unknown: str = "") -> Sentence:
     return _written(Quantity(value, digits, grouped=True))
 
 
+def short(value: float) -> Quantity:
+    """A number with no more decimals than it has: "0.4", "3"."""
+    return Quantity(value, len(f"{value:g}".partition(".")[2]))
+
+
 def metres(distance: float) -> Sentence:
     """A way on foot, to ten metres: "790 m", "1.7 km"."""
     return _written(Quantity(distance / 1000, 1, "km") if distance >= 1000 else Quantity(round(distance, -1), 0, "m"))

@@ -52,10 +52,11 @@ def since_then(known: PoolOccupancy) -> list[Sentence]:
 
 
 def _searched(figures: SeasonFigures, pools: int) -> Sentence:
-    in_all = "In {season}, {n} of {pools} were searched, {times} in all"
     dated = figures.first is not None and figures.last is not None and figures.first != figures.last
     return say(
-        f"{in_all}, from {{first}} to {{last}}." if dated else f"{in_all}.",
+        "In {season}, {n} of {pools} were searched, {times} in all, from {first} to {last}."
+        if dated
+        else "In {season}, {n} of {pools} were searched, {times} in all.",
         season=str(figures.season),
         n=Quantity(figures.pools_visited),
         pools=count(pools, "pool"),

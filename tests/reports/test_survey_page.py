@@ -5,21 +5,31 @@ from __future__ import annotations
 import datetime
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from habitatmap.page.pool_drawings import Both
-from habitatmap.page.sections import Fold, Section
+from habitatmap.page import pool_drawings
+from habitatmap.page.pool_drawings import Both, Seen
+from habitatmap.page.sections import Fold, Section, drawn
+from habitatmap.reports import pool_pictures, random_assignment, survey, survey_figures
 from habitatmap.reports.pool_pictures import in_order, two_by_two, visits_in_words
 from habitatmap.reports.survey import sections, survey_page
-from habitatmap.reports.survey_figures import all_lines
+from habitatmap.reports.survey_figures import all_lines, survey_text
 from habitatmap.survey import estimate_pools
 from habitatmap.survey.account import Account, Records, Resampling, take_account
+from habitatmap.survey.codes import Difference, LeftOut, Trend
+from habitatmap.survey.seasons import Part
+from habitatmap.vocabulary.terms import Outcome
+from habitatmap.words import bases
+from habitatmap.words import survey as words_of_surveys
+from habitatmap.words.catalogue import ENGLISH, catalogue
 from habitatmap.words.survey import since_then
 from tests.survey.test_account import account, town
 from tests.survey.tools import MODEL
+from tests.words.spoken import OTHERS, left, recorder, same_texts, templates_in, texts_of
 
 
 @pytest.fixture(scope="module")
@@ -30,6 +40,23 @@ def told() -> Account:
 @pytest.fixture(scope="module")
 def few() -> Account:
     return account(*town(5))
+
+
+@pytest.fixture(scope="module")
+def two_years() -> Account:
+    """Pools 0-3 with larvae in both years, 4-5 in the first only, 6 in the second only, 7-9 in neither, 10 once."""
+    pools, _ = town(11)
+    rows = []
+    for i, pool in enumerate(pools["pool"]):
+        for year, found in ((2025, i < 6), (2026, i < 4 or i == 6)):
+            if i < 10 or year == 2026:
+                rows += [
+                    (pool, f"{year}-06-01", "none seen"),
+                    (pool, f"{year}-07-01", "larvae" if found else "none seen"),
+                ]
+    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(taxon="", checked="", observer="ann")
+    visits["date"] = pd.to_datetime(visits["date"])
+    return account(pools.assign(set_out=pd.Timestamp("2024-10-01")), visits)
 
 
 def section(told: Account, key: str) -> Section:
@@ -58,7 +85,7 @@ def test_where_the_searches_are_too_few_nothing_is_sure(few: Account) -> None:
 
 
 def test_every_standing_pool_is_in_the_picture_and_every_visit_in_the_table(told: Account) -> None:
-    pictures = "".join([in_order(told).svg, *in_order(told).more])
+    pictures = "".join(in_order(told).parts(ENGLISH))
     assert all(f"<title>{pool}: " in pictures for pool in told.pools.loc[told.pools["stands"], "pool"])
     words = " ".join(str(row[1]) for row in visits_in_words(told).rows)
     assert len(re.findall(r"\d{4}-\d\d-\d\d", words)) == len(told.records.visits)
@@ -70,21 +97,8 @@ def test_what_a_drawing_says_folds_away_as_a_table(told: Account) -> None:
         assert all(table.fold is Fold.ALWAYS for table in section(told, key).tables)
 
 
-def test_two_seasons_side_by_side_by_hand() -> None:
-    """Pools 0-3 with larvae in both years, 4-5 in the first only, 6 in the second only, 7-9 in neither, 10 once."""
-    pools, _ = town(11)
-    rows = []
-    for i, pool in enumerate(pools["pool"]):
-        for year, found in ((2025, i < 6), (2026, i < 4 or i == 6)):
-            if i < 10 or year == 2026:
-                rows += [
-                    (pool, f"{year}-06-01", "none seen"),
-                    (pool, f"{year}-07-01", "larvae" if found else "none seen"),
-                ]
-    visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(taxon="", checked="", observer="ann")
-    visits["date"] = pd.to_datetime(visits["date"])
-    told = account(pools.assign(set_out=pd.Timestamp("2024-10-01")), visits)
-    ((_, said),) = two_by_two(told)
+def test_two_seasons_side_by_side_by_hand(two_years: Account) -> None:
+    ((_, said),) = two_by_two(two_years)
     assert said == (
         "Of 10 pools searched in 2025 and in 2026, larvae were seen in both at 4 (40 %), in 2025 only at 2 (20 %), "
         "in 2026 only at 1 (10 %) and in neither at 3 (30 %)."
@@ -110,7 +124,7 @@ def test_a_running_season_is_told_beside_the_headline_and_not_drawn_as_an_estima
     assert first.lead.startswith("In 2026, ")
     assert first.words[0].startswith("2027 so far: 5 searches of ")
     assert not [line for line in all_lines(told) if "2027" in line.figure and "all seasons" in line.figure]
-    assert "larvae seen since 2026" in first.drawings[0].key
+    assert "larvae seen since 2026" in drawn(first.drawings[0].key, ENGLISH)
 
 
 def test_a_new_season_is_told(told: Account) -> None:
@@ -121,3 +135,52 @@ def test_a_new_season_is_told(told: Account) -> None:
     said = since_then(later)[0]
     assert said.startswith(f"The season of {(told.known.figures.season or 0) + 1} has begun. Since")
     assert re.search(r"about \d+ % of the occupied pools lose them \(", said)
+
+
+SAME_IN_ALL = {
+    "1 km",
+    "AIC",
+    "Apr",
+    "Coefficients",
+    "Jun",
+    "Jul",
+    "Sep",
+    "Nov",
+}  # months and words of several languages
+
+
+def nobody_searched(told: Account) -> list[Account]:
+    """The same with pools and no visit, and with neither."""
+    pools, visits = told.records.pools, told.records.visits[:0]
+    return [account(pools, visits), account(pools[:0], visits)]
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_english_is_left_on_the_survey_page(told: Account, few: Account, two_years: Account, language: str) -> None:
+    spoken = recorder(language)
+    for each in (told, few, two_years, *nobody_searched(few)):
+        english, other = survey_page(each), survey_page(each, spoken=spoken)
+        of_records = [each.records.title, *each.pools["pool"], "open", "deep", "ann"]
+        shared = [text for text in same_texts(english, other, of_records) if not text.startswith("made up")]
+        assert set(shared) <= SAME_IN_ALL
+        said = survey_text(each, spoken)
+        assert left(survey_text(each), said, of_records) == []
+        assert figures_of(english) == figures_of(other)
+    assert spoken.unsaid == set()
+
+
+def figures_of(page: str) -> list[str]:
+    """The figures of a page in order of size, without dates and with a point as English has it."""
+    words = re.sub(r"\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}", "", " ".join(texts_of(page)))
+    return sorted(re.findall(r"\d+(?:[.,]\d+)*", words.replace(",", ".")))
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_all_that_the_survey_may_say_is_in_the_catalogues(language: str) -> None:
+    modules = (survey, survey_figures, pool_pictures, pool_drawings, random_assignment, bases, words_of_surveys)
+    may = set().union(*(templates_in(Path(str(module.__file__)).read_text(encoding="utf-8")) for module in modules))
+    may |= {text for text in bases.TEXTS.values() if isinstance(text, str)}
+    may |= {str(code) for codes in (LeftOut, Trend, Difference, Part, Seen, Outcome) for code in codes}
+    may |= {*survey.COVARIATES.values(), *survey.OF_NO_RECORD, *survey.SEASON_PARTS.values()}
+    may -= {Trend.NO_CHANGE, Trend.NOT_KNOWN}  # these have sentences of their own
+    assert may - catalogue(language).sentences.keys() == set()

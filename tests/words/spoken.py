@@ -85,7 +85,13 @@ def templates_in(source: str) -> set[str]:
         name = getattr(node.func, "id", "") if isinstance(node, ast.Call) else ""
         if name in ("say", "Sentence") and node.args:
             parts = ast.walk(node.args[0]) if not isinstance(node.args[0], ast.JoinedStr | ast.Call) else ()
-            found |= {part.value for part in parts if isinstance(part, ast.Constant) and isinstance(part.value, str)}
+            parts = [part for part in parts if not isinstance(part, ast.JoinedStr)]
+            keys = {id(part.slice) for part in parts if isinstance(part, ast.Subscript)}
+            found |= {
+                part.value
+                for part in parts
+                if isinstance(part, ast.Constant) and isinstance(part.value, str) and id(part) not in keys
+            }
         elif name == "count":
             things = [part.value for part in node.args[1:] if isinstance(part, ast.Constant)]
             found |= {f"{{n}} {thing}" for thing in [*things, *(f"{thing}s" for thing in things if not things[1:])]}
