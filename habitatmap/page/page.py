@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import html
 import re
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
 
-from habitatmap.page.document import DataBlock, DataLayer, PageFigure, PageMap, asset, shown
+from habitatmap.page.document import DataBlock, DataLayer, PageFigure, PageMap, asset, own_script, shown
 from habitatmap.page.payload import Block, public_blocks, team_blocks
 from habitatmap.page.tiles import Tiles
 from habitatmap.page.what_if import what_if_blocks
@@ -64,8 +66,7 @@ def _page(blocks: Block, readers: str, language: str | Catalogue, tiles: Tiles |
         facts["credits"] = [*facts["credits"], tiles.credit]
         blocks["tiles"] = {"url": tiles.url}
         layers.insert(0, ("tiles", "tiles", False))
-    spoken = {**said.page, "sentences": said.sentences}
-    blocks["words"] = {one: words(one) for one in LANGUAGES} | {said.language: spoken}
+    blocks["words"] = _words(blocks, said)
     kind = f"kind_{readers}"
     own = {
         "title": facts["title"],
@@ -87,6 +88,29 @@ def _page(blocks: Block, readers: str, language: str | Catalogue, tiles: Tiles |
     for kind, block, show in layers:
         DataLayer(kind, block, show).add_to(page_map)
     return figure.render()
+
+
+def _words(blocks: Block, said: Catalogue) -> Block:
+    """The words of every language, and of their sentences those that the page's data and script ask for."""
+    asked = {*re.findall(r'say: "([^"]*)"', own_script()), *_texts_in(blocks)}
+    every = {one: words(one) for one in LANGUAGES} | {said.language: {**said.page, "sentences": said.sentences}}
+    for spoken in every.values():
+        spoken["sentences"] = {one: text for one, text in spoken["sentences"].items() if one in asked}
+    return every
+
+
+def _texts_in(part: object) -> Iterator[str]:
+    """The texts of a block of data, whole and sentence by sentence as `said` in tools.js takes them apart."""
+    if isinstance(part, str):
+        yield part
+        starts = (at.end() for at in re.finditer(r"(?<=[.!?]) (?=\S)", part))
+        cuts = [0, *(at for at in starts if part[at].isupper() or part[at].isdigit()), len(part) + 1]
+        yield from (part[a : b - 1] for a, b in pairwise(cuts))
+    elif isinstance(part, Mapping | list | tuple):
+        inside = part.values() if isinstance(part, Mapping) else part
+        for one in inside:
+            if isinstance(one, str | Mapping | list | tuple):  # not one by one the many figures
+                yield from _texts_in(one)
 
 
 def _filled(skeleton: str, words: dict[str, str]) -> str:

@@ -163,7 +163,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
         ],
         "missing": texts(missing_sentences(figures)),
         "thin": [sentence(one) for one in what_matters(figures.inputs)],
-        "notes": texts(notes_of(figures)),
+        "notes": [sentence(one) if isinstance(one, Sentence) else text(one) for one in notes_of(figures)],
         "intake": [[kind, rows.read, rows.accepted, rows.set_aside] for kind, rows in figures.intake.items()],
         "set_aside": [[shown(row["file"]), shown(row["reason"]), int(row["n"])] for row in rows_of(most)],
         "occupancy": {

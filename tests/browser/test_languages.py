@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from habitatmap.page import map_page
+from habitatmap.page import map_page, page
 from habitatmap.plan.gaps import NotReached
 from habitatmap.words.catalogue import LANGUAGES, words
 from habitatmap.words.page_words import WORDS
@@ -54,6 +54,21 @@ def test_no_english_word_of_the_page_is_left(visit: Callable[..., Any], team_fil
     assert [w for w in english if w in text] == []
     assert sum(spoken[key] in text for key, w in WORDS.items() if "{" not in w) > 120
     assert page.trouble == []
+
+
+def test_a_page_carries_the_sentences_it_can_say_and_no_others(
+    visit: Callable[..., Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With every sentence of the catalogue the page is larger by far, and says the same."""
+    every, of_the_page, said = words("de")["sentences"], map_page(town(), "de"), []
+    monkeypatch.setattr(page, "_texts_in", lambda _: every)
+    for name, text in (("some", of_the_page), ("all", map_page(town(), "de"))):
+        path = tmp_path / f"{name}.html"
+        path.write_text(text, encoding="utf-8")
+        said.append(every_text(visit(path)))
+        assert len(text) > 700_000 or name == "some"
+    assert said[0] == said[1]
+    assert len(of_the_page) < 600_000
 
 
 def test_figures_and_dates_are_written_by_locale(visit: Callable[..., Any], tmp_path: Path) -> None:

@@ -134,7 +134,7 @@ function dataNotes() {
     part("network_head", el("p", null, say("network_text", {places: number(facts.network.places), components: number(facts.network.components)})), ...costliest(facts.costliest));
     part("candidates_head", el("p", null, say("candidates_text", {left: number(facts.candidates.left), all: number(facts.candidates.all)})),
       bullets(facts.candidates.lost.map(([reason, n]) => tell(reason) + ": " + number(n))));
-    if (facts.notes.length) part("notes_head", bullets(facts.notes.map(said)));
+    if (facts.notes.length) part("notes_head", bullets(facts.notes.map(tell)));
   }
   if (facts.reach.measured_share !== null && facts.reach.measured_share !== undefined) part("headline", el("p", null, say("measured", {share: share(facts.reach.measured_share)})));
   part("credits_head", bullets([...facts.credits, words.drawn_with]));
