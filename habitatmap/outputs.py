@@ -9,6 +9,9 @@ from pathlib import Path
 from habitatmap.export.folder import check_target, write_folder
 from habitatmap.export.formats import cog_bytes
 from habitatmap.export.geopackage import write_geopackage
+from habitatmap.export.looks import RASTER_LOOKS
+from habitatmap.export.project import project_bytes
+from habitatmap.export.styles import raster_qml, raster_sld
 from habitatmap.export.summary import summary_text
 from habitatmap.export.tables import text_files
 from habitatmap.geo.engine import default_workers
@@ -38,11 +41,14 @@ def _fill(result: Result, folder: Path, pages: Mapping[str, Callable[[Result], s
     for name, content in text_files(result, semicolons).items():
         (folder / name).write_bytes(content)
     write_geopackage(result, folder / "habitatmap.gpkg")
+    (folder / "habitatmap.qgz").write_bytes(project_bytes(result))
     (folder / "rasters").mkdir()
     with ThreadPoolExecutor(default_workers()) as threads:
         jobs = {name: threads.submit(cog_bytes, name, r, result.grid, result.crs) for name, r in result.rasters.items()}
         for name, job in jobs.items():
             (folder / "rasters" / f"{name}.tif").write_bytes(job.result())
+            (folder / "rasters" / f"{name}.qml").write_bytes(raster_qml(RASTER_LOOKS[name]).encode())
+            (folder / "rasters" / f"{name}.sld").write_bytes(raster_sld(RASTER_LOOKS[name]).encode())
     (folder / "pictures").mkdir()
     for name, content in pictures(result).items():
         (folder / "pictures" / name).write_bytes(content)

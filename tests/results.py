@@ -68,7 +68,15 @@ def invented(rows: int = 3, **changes: Any) -> Result:
     trees = pd.DataFrame({"x": x, "y": y, "genus": NASTY, "diameter_cm": 80.0, "rot_hole_probability": np.nan})
     shapes = [box(a, b, a + 50, b + 50) for a, b in zip(x, y, strict=True)]
     places = gpd.GeoDataFrame(
-        {"name": [NASTY] * rows, "consent": "ask", "pools": 1, "forage_mean": np.nan}, geometry=shapes, crs=CRS_UTM
+        {
+            "id": [f"L{i}" for i in range(rows)],
+            "name": [NASTY] * rows,
+            "consent": "ask",
+            "pools": 1,
+            "forage_mean": np.nan,
+        },
+        geometry=shapes,
+        crs=CRS_UTM,
     )
     # one gap is of two parts, one has a hole
     parts = [s if i else MultiPolygon([s, box(s.bounds[0] + 100, s.bounds[1], s.bounds[0] + 140, s.bounds[1] + 9)])

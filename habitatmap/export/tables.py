@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import geopandas as gpd
 import pandas as pd
 
 from habitatmap.export.formats import csv_text, geojson_text, gpx_bytes, in_degrees, plan_points
@@ -32,6 +33,9 @@ def told_tables(result: Result) -> dict[str, pd.DataFrame]:
         "breeding_places": _breeding_places(result),
         "links": result.links,
         "candidates_lost": result.candidates_lost,
+        "paths": result.paths[["kind", "name", "geometry"]],
+        "exclusion_zones": result.keep_away.set_geometry(result.keep_away.buffer(result.keep_away["distance_m"])),
+        "boundary": gpd.GeoDataFrame(geometry=[shape] if (shape := result.boundary) else [], crs=result.crs),
     }
 
 

@@ -10,7 +10,6 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import get_coordinates, length, remove_repeated_points, simplify
 
-from habitatmap.page import themes
 from habitatmap.page.coding import Writer, texts
 from habitatmap.page.months import month_blocks
 from habitatmap.page.names import names
@@ -18,7 +17,6 @@ from habitatmap.page.pictures import (
     FIRST,
     OUTSIDE,
     UNKNOWN,
-    UNKNOWN_COLOUR,
     WebMap,
     classes_of,
     picture,
@@ -26,10 +24,11 @@ from habitatmap.page.pictures import (
 from habitatmap.privacy import TEAM_RASTERS
 from habitatmap.read.land_cover import LandCover
 from habitatmap.result import Result
+from habitatmap.vocabulary import themes
 
 MOST_VERTICES = 60_000  # of background lines: more would be megabytes that no screen shows
 LEAST_SEEN = 0.8  # of a cell's surroundings; where less of them is known its forage access is less certain
-INK = "#20292b"
+INK = themes.INK
 
 WATERWAYS = {"river", "stream", "canal", "ditch", "drain", "brook", "water", "waterway"}
 WAYS_ON_FOOT = {"footway", "path", "track", "bridleway", "steps", "cycleway", "pedestrian", "foot"}
@@ -49,7 +48,7 @@ def background_blocks(result: Result, writer: Writer, web: WebMap, public: bool)
     return {
         "themes": {
             "bounds": web.bounds,
-            "unknown": UNKNOWN_COLOUR,
+            "unknown": themes.UNKNOWN_COLOUR,
             "pictures": _pictures(result, web, public, by_month=bool(year)),
         },
         "ground": _ground_picture(result.land_cover, web),

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from habitatmap.page import themes
 from habitatmap.page.pictures import OUTSIDE, WebMap, classes_of
 from habitatmap.result import Result
+from habitatmap.vocabulary import themes
 
 MOST_PROFILES = 65_000  # two bytes number them
 

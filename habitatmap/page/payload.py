@@ -12,7 +12,6 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import STRtree, intersection, length, simplify
 
-from habitatmap.page import themes
 from habitatmap.page.around import COLOURS, Around, around_sites
 from habitatmap.page.background import background_blocks
 from habitatmap.page.coding import Writer, coded, coded_sentences, number, scaled, sentence, text, texts
@@ -23,6 +22,7 @@ from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, may_be_placed, square_around
 from habitatmap.read.settings import Settings
 from habitatmap.result import Figures, Result
+from habitatmap.vocabulary import themes
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.vocabulary.where import Where
 from habitatmap.words.bases import pool_bases
@@ -119,6 +119,10 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "cautions": texts(general_cautions(settings, public)),
         "credits": texts(result.credits),
         "outcomes": [[outcome or "", asdict(mark)] for outcome, mark in themes.OUTCOME_MARKS.items()],
+        "styles": {name: asdict(style) for name, style in themes.STYLES.items()},
+        "tree": asdict(themes.TREE_MARK),
+        "dot": asdict(themes.DOT),
+        "strong_link": themes.STRONG_LINK,
         "not_standing": NOT_STANDING,
     }
 

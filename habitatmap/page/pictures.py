@@ -17,10 +17,10 @@ from rasterio.enums import Resampling
 from rasterio.warp import calculate_default_transform, reproject
 
 from habitatmap.geo.grid import Grid
+from habitatmap.vocabulary.themes import UNKNOWN_COLOUR
 
 MOST_PIXELS = 1600  # a side; a finer picture costs bytes that no screen shows
 OUTSIDE, UNKNOWN, FIRST = 0, 1, 2  # class numbers in a picture: beyond the frame, no value, first class
-UNKNOWN_COLOUR = "#c4c8c9"
 WEB_MERCATOR = "EPSG:3857"
 
 
@@ -87,7 +87,7 @@ class WebMap:
 
 def classes_of(values: NDArray[np.float32], breaks: Sequence[float]) -> NDArray[np.uint8]:
     """Class number of each value: FIRST up to the first break, one more from each break on; UNKNOWN for NaN."""
-    found = np.digitize(values, breaks) + FIRST
+    found = np.digitize(values, np.asarray(breaks, values.dtype)) + FIRST
     return np.where(np.isnan(values), UNKNOWN, found).astype(np.uint8)
 
 

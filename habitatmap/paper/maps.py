@@ -21,15 +21,15 @@ from PIL import Image, ImageColor
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.grid import Grid
-from habitatmap.page import themes
 from habitatmap.page.background import WATERWAYS, WAYS_ON_FOOT, cover_classes
 from habitatmap.page.document import shown
-from habitatmap.page.pictures import FIRST, UNKNOWN_COLOUR, classes_of
+from habitatmap.page.pictures import FIRST, classes_of
 from habitatmap.result import Result
+from habitatmap.vocabulary import themes
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 
-INK, HALO, PAPER = "#20292b", "#ffffff", "#fbfbf8"
-ZONE, GAP, LINE, WATER_LINE = "#a8321a", "#7b1e6d", "#6f6a62", "#6d9db3"
+INK, HALO, PAPER = themes.INK, themes.HALO, "#fbfbf8"
+ZONE, GAP, LINE, WATER_LINE = themes.SITE, themes.STYLES["gaps"].color, themes.WAY, "#6d9db3"
 FACE, NOTHING = "Noto Sans, sans-serif", "#00000000"
 MOST_CELLS = 1500  # a side of a raster inside a picture; finer is lost in print
 BARS_M = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
@@ -79,7 +79,7 @@ class Sheet:
         step = max(1, math.ceil(max(row1 - row0, col1 - col0) / MOST_CELLS))
         cut = numbers[row0:row1:step, col0:col1:step]
         table = np.array(
-            [ImageColor.getcolor(c or NOTHING, "RGBA") for c in ("", UNKNOWN_COLOUR, *colours)], dtype=np.uint8
+            [ImageColor.getcolor(c or NOTHING, "RGBA") for c in ("", themes.UNKNOWN_COLOUR, *colours)], dtype=np.uint8
         )
         store = io.BytesIO()
         Image.fromarray(table[cut], "RGBA").save(store, "PNG", optimize=True)
@@ -303,7 +303,7 @@ def theme(sheet: Sheet, result: Result, name: str) -> None:
         for colour, low, high in zip(look.colours, ends[:-1], ends[1:], strict=True)
     ]
     if np.isnan(result.rasters[name]).any():
-        sheet.key.append((swatch(UNKNOWN_COLOUR), "not known"))
+        sheet.key.append((swatch(themes.UNKNOWN_COLOUR), "not known"))
     lines(sheet, result)
 
 

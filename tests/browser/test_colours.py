@@ -14,8 +14,8 @@ import pytest
 from colorspacious import cspace_convert
 from numpy.typing import NDArray
 
-from habitatmap.page import themes
 from habitatmap.page.document import asset, style_sheet
+from habitatmap.vocabulary import themes
 from habitatmap.vocabulary.terms import Outcome
 
 EYES = ["", "protanomaly", "deuteranomaly", "tritanomaly"]
@@ -67,9 +67,10 @@ def test_kinds_of_ground_differ_for_every_eye(eye: str) -> None:
 @pytest.mark.parametrize("eye", EYES)
 def test_last_visits_differ_for_every_eye_where_their_shape_does_not(eye: str) -> None:
     others = re.findall(r'shape: "(\w+)", fill: "(#\w{6})", size: ([\d.]+)', asset("marks.js"))
-    assert {shape for shape, *_ in others} == {"leaf", "circle"}  # a tree; a pool's dial
+    assert {shape for shape, *_ in others} == {"circle"}  # a pool's dial
     assert set(themes.OUTCOME_MARKS) == {*Outcome, None}
-    found = [*others, *((mark.shape, mark.fill, str(mark.size)) for mark in themes.OUTCOME_MARKS.values())]
+    marks = [*themes.OUTCOME_MARKS.values(), themes.TREE_MARK, themes.DOT]
+    found = [*others, *((mark.shape, mark.fill, str(mark.size)) for mark in marks)]
     for (shape, fill, size), (other, colour, measure) in itertools.combinations(found, 2):
         same = shape == other and size == measure
         assert not same or apart(fill, colour, eye) >= 20, (fill, colour)
@@ -85,8 +86,8 @@ def test_a_gap_that_stays_differs_from_the_reach_around_it(eye: str) -> None:
 
 
 def test_marks_stand_out_from_their_halo() -> None:
-    lines = re.findall(r'(?<!seam: )color: "(#\w{6})"', asset("marks.js"))
-    assert len(lines) >= 9
+    lines = [style.color for style in themes.STYLES.values()]
+    assert themes.SITE in style_sheet("app.css"), "suggestions on the page have the colour of those elsewhere"
     for colour in [*lines, "#20292b", "#a8321a", "#7b1e6d", "#0b5c6b"]:
         assert contrast(colour, "#ffffff") >= 3, colour
 

@@ -27,8 +27,8 @@ from habitatmap.page.coding import Writer
 from habitatmap.page.names import names
 from habitatmap.page.payload import _streets_in
 from habitatmap.page.pictures import OUTSIDE, WebMap, classes_of
-from habitatmap.page.themes import FORAGE_BREAKS, THEMES
 from habitatmap.privacy import FEWEST_PRIVATE
+from habitatmap.vocabulary.themes import FORAGE_BREAKS, THEMES
 from habitatmap.words.page_words import WORDS
 from tests.browser.town import CELL, CRS_CODE, NORTH, WEST, blurred, nothing_in_it, square, town
 

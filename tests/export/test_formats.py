@@ -229,7 +229,10 @@ def package(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-LAYERS = "pools visits trees places plan zones gaps breeding_places links candidates_lost".split()
+LAYERS = (
+    "pools visits trees places plan zones gaps breeding_places links candidates_lost paths exclusion_zones boundary"
+).split()
+TABLES = ("visits", "candidates_lost")
 
 
 def test_a_geopackage_as_the_standard_has_it(package: Path) -> None:
@@ -240,7 +243,8 @@ def test_a_geopackage_as_the_standard_has_it(package: Path) -> None:
     assert db.execute("PRAGMA foreign_key_check").fetchall() == []
     assert {-1, 0, 4326, 32632} <= {r[0] for r in db.execute("SELECT srs_id FROM gpkg_spatial_ref_sys")}
     contents = dict(db.execute("SELECT table_name, data_type FROM gpkg_contents"))
-    assert contents == {name: "attributes" if name in ("visits", "candidates_lost") else "features" for name in LAYERS}
+    kinds = {name: "attributes" if name in TABLES else "features" for name in LAYERS}
+    assert contents == kinds | {"layer_styles": "attributes"}
     assert {r[0] for r in db.execute("SELECT last_change FROM gpkg_contents")} == {"2025-06-01T00:00:00.000Z"}
     for blob in (r[0] for r in db.execute("SELECT geom FROM pools")):
         assert blob[:2] == b"GP"
@@ -271,14 +275,10 @@ def test_every_layer_comes_back(package: Path) -> None:
 def test_empty_layers_exist_with_their_columns(tmp_path: Path) -> None:
     result = invented(rows=0)
     write_geopackage(result, tmp_path / "e.gpkg")
-    assert pyogrio.list_layers(tmp_path / "e.gpkg")[:, 0].tolist() == [
-        *LAYERS[:1],
-        *LAYERS[2:9],
-        "visits",
-        "candidates_lost",
-    ]
+    with_shapes = [name for name in LAYERS if name not in TABLES]
+    assert pyogrio.list_layers(tmp_path / "e.gpkg")[:, 0].tolist() == [*with_shapes, *TABLES, "layer_styles"]
     for name in LAYERS:
-        if name == "breeding_places":  # of what the stages found
+        if name in ("breeding_places", "boundary"):  # of what the stages found
             continue
         info = pyogrio.read_info(tmp_path / "e.gpkg", layer=name)
         assert info["features"] == 0

@@ -23,7 +23,7 @@ ROOT = Path(__file__).parents[2]
 PAGES = {"map.html": lambda result: "<!doctype html>\nmap", "public_map.html": lambda result: "<!doctype html>\npublic"}
 FILES = (
     "map.html public_map.html plan.csv plan.geojson plan.gpx gaps.geojson pools.csv places.csv set_aside.csv "
-    "summary.json habitatmap.gpkg zones.geojson site_ids.geojson ask_first.csv results.xlsx"
+    "summary.json habitatmap.gpkg zones.geojson site_ids.geojson ask_first.csv results.xlsx habitatmap.qgz"
 ).split()
 
 
@@ -39,7 +39,8 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_every_file_of_the_contract(written: Path) -> None:
-    assert set(contents(written)) == {*FILES, *(f"rasters/{name}.tif" for name in RASTERS)}
+    rasters = {f"rasters/{name}.{kind}" for name in RASTERS for kind in ("tif", "qml", "sld")}
+    assert set(contents(written)) == {*FILES, *rasters}
     assert [p.name for p in written.parent.iterdir()] == ["out"], "nothing beside it"
 
 

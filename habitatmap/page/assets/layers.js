@@ -35,7 +35,7 @@ const make = {
     group.size = content.length;
     return filled(group, show, () => {
       for (const link of content) {
-        const style = link.probability >= 0.5 ? STYLES.strong : STYLES.weak;
+        const style = link.probability >= facts.strong_link ? STYLES.strong : STYLES.weak;
         L.polyline(undelta(link.line), {renderer: canvas, interactive: false, color: style.color, weight: style.weight, dashArray: style.dashArray || null, opacity: style.opacity}).addTo(group);
       }
     });

@@ -2,7 +2,7 @@
 
 // a shape and a colour for each outcome of a last visit, "" for none
 const OUTCOMES = Object.assign(Object.create(null), Object.fromEntries(facts.outcomes));
-const TREE = {shape: "leaf", fill: "#7a5230", size: 6}, DOT = {shape: "circle", fill: "#5b3a1e", size: 2.5};
+const TREE = facts.tree, DOT = facts.dot;
 const INK = "#20292b", HALO = "#ffffff";
 // corners of a figure of radius 1; a circle has none
 const CORNERS = {
@@ -73,20 +73,7 @@ function newHatch(color, slopes, gap) {
   return context.createPattern(tile, "repeat");
 }
 
-const STYLES = {
-  __proto__: null,
-  gaps: {color: "#7b1e6d", weight: 2.5, dashArray: "7 4", hatch: [1], gap: 11},
-  yes: {color: "#1d6b4f", weight: 2, hatch: []},
-  ask: {color: "#7a5a00", weight: 2, dashArray: "8 4", hatch: [1], gap: 12},
-  provisional: {color: "#7a5a00", weight: 2, dashArray: "8 4", hatch: [1], gap: 12},
-  no: {color: "#8e2430", weight: 2, dashArray: "2 4", hatch: [1, -1], gap: 9},
-  "keep-away": {color: "#54301c", weight: 1.5, dashArray: "1 3", hatch: [-1], gap: 7},
-  boundary: {color: "#20292b", weight: 1.5, plain: true},
-  cells: {color: "#0e5a72", weight: 1.5, hatch: []},
-  zone: {color: "#a8321a", weight: 2.5, dashArray: "5 3", hatch: [-1], gap: 9},
-  strong: {color: "#20292b", weight: 1.6, opacity: 0.7, line: true},
-  weak: {color: "#20292b", weight: 0.8, opacity: 0.45, dashArray: "3 5", line: true}
-};
+const STYLES = Object.assign(Object.create(null), facts.styles);
 
 const HATCHED = 0.75;  // how strong hatching is at most
 
