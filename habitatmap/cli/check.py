@@ -39,10 +39,11 @@ def command(call: Call, fix: bool, semicolons: bool, write_corrected: bool) -> N
     intake = take_in(call.area)
     opened = area_or_account(intake)
     fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not call.dry_run else []
-    if isinstance(opened, Area) and not call.dry_run and (told := write_consents(opened)):
+    spoken = _spoken(call, intake)
+    if isinstance(opened, Area) and not call.dry_run and (told := write_consents(opened, spoken)):
         log.info("%s", told)
-    taught = "" if call.dry_run else _ask(intake, opened)
-    found, spoken = check(opened, fixes), _spoken(call, intake)
+    taught = "" if call.dry_run else _ask(intake, opened, spoken)
+    found = check(opened, fixes)
     if not call.dry_run:
         copies = corrected_copies(intake, opened.ledger.corrections) if write_corrected else {}
         write_check(found, call.target, copies, spoken)
@@ -71,7 +72,7 @@ def _spoken(call: Call, intake: Intake) -> Catalogue:
         return ENGLISH
 
 
-def _ask(intake: Intake, opened: Area | Account) -> str:
+def _ask(intake: Intake, opened: Area | Account, spoken: Catalogue) -> str:
     """Writes readings.xlsx with what is asked; a word on it, "" where it says all that it said before."""
     from habitatmap.errors import InputError
     from habitatmap.read.readings import NAME, with_questions, write_readings
@@ -80,7 +81,7 @@ def _ask(intake: Intake, opened: Area | Account) -> str:
     tables = [table for some in intake.tables.values() for table in some]
     try:
         readings = with_questions(intake.readings, opened.ledger, pools, tables)
-        written = write_readings(opened.folder, readings, pools)
+        written = write_readings(opened.folder, readings, pools, spoken.say)
     except InputError as fault:
         return str(fault)
     return f"{NAME}: say there what headings, words and names mean" if written else ""

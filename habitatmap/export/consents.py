@@ -5,14 +5,16 @@ from __future__ import annotations
 from habitatmap.area import Area
 from habitatmap.read.consent_list import parcels_of, write_list
 from habitatmap.read.pools import standing
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 
-def write_consents(area: Area) -> str:
-    """Writes the list where something is to be added or changed; a sentence on it, "" where there was nothing to do.
+def write_consents(area: Area, spoken: Catalogue = ENGLISH) -> str:
+    """Writes the list where something is to be added or changed, in a language; a sentence on it, "" where there was
+    nothing to do.
 
     InputError where it can't be written.
     """
     sites = area.earlier_sites
     shown = sites[(sites["suggested"] == "yes") & (sites["private"] != "yes")]
     pools = area.pools[standing(area.pools, area.visits, area.as_of)]
-    return write_list(area.folder, parcels_of(area.land, area.land_called, area.paths, pools, shown))
+    return write_list(area.folder, parcels_of(area.land, area.land_called, area.paths, pools, shown), spoken.say)

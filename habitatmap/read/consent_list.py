@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -24,6 +24,7 @@ from pyproj import CRS
 from habitatmap.errors import InputError
 from habitatmap.geo.gazetteer import Gazetteer
 from habitatmap.privacy import STREET_M
+from habitatmap.read.consent_words import word_of
 from habitatmap.read.consents import FIELDS, agreed_in, entries_in, memory_of, remembered
 from habitatmap.read.files import find_inputs, read_tables
 from habitatmap.read.formats.cells import as_text
@@ -34,14 +35,17 @@ from habitatmap.read.ledger import Ledger
 from habitatmap.read.names import read_names
 from habitatmap.read.paths import read_paths
 from habitatmap.read.rows import open_drafts
-from habitatmap.read.templates import BAD_DATE, CREATED, NOT_READ
+from habitatmap.read.templates import BAD_DATE, CREATED, not_read
 from habitatmap.read.values import name_of
+from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
 from habitatmap.vocabulary.columns import Column, filled_in
 from habitatmap.vocabulary.kinds import Kind
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
     from xlsxwriter.worksheet import Worksheet
+
+Say = Callable[[str], str]  # what a text of ours is in the language of the list
 
 FILE = "consent.xlsx"
 # what a row says, understood, beside its cells; and where rows of land that is gone come
@@ -125,8 +129,9 @@ def _ranks(land: gpd.GeoDataFrame, pools: pd.DataFrame, sites: pd.DataFrame) -> 
     return ranks
 
 
-def start_list(folder: Path, crs: CRS) -> None:
-    """Writes the list for the land of a folder that holds nothing but inputs yet; `crs`: any in metres."""
+def start_list(folder: Path, crs: CRS, say: Say = str) -> None:
+    """Writes the list for the land of a folder that holds nothing but inputs yet; `crs`: any in metres; `say`: see
+    `write_list`."""
     tables = {
         kind: [table for path in find_inputs(folder, kind) for table in read_tables(path)]
         for kind in (Kind.LAND, Kind.PATHS, Kind.NAMES)
@@ -139,12 +144,12 @@ def start_list(folder: Path, crs: CRS) -> None:
     )
     if len(land):
         called = Gazetteer.of(land[land["private"] != "yes"], names, paths).call(land)
-        write_list(folder, parcels_of(land, called, paths, nowhere, nowhere))
+        write_list(folder, parcels_of(land, called, paths, nowhere, nowhere), say)
 
 
-def write_list(folder: Path, parcels: Sequence[Parcel]) -> str:
+def write_list(folder: Path, parcels: Sequence[Parcel], say: Say = str) -> str:
     """Writes consent.xlsx into the folder of an area where something is to be added or changed; a sentence on it, ""
-    where there was nothing to do.
+    where there was nothing to do. `say`: the words of its language; the headings are the same in each.
 
     Nothing is written while the file is open in a spreadsheet program, nor where the list is kept in another format,
     or holds sheets of somebody's own; the sentence says so. InputError where it can't be read or written.
@@ -158,29 +163,31 @@ def write_list(folder: Path, parcels: Sequence[Parcel]) -> str:
         return told if lacking else ""
     tables = read_tables(path) if path.exists() else []
     old, heads = _rows(tables)
-    new = _renewed(old, parcels)
+    new = _renewed(old, parcels, say)
     if new == [{name: row.get(name) for name in (*NAMES, *heads)} for row in old]:
         return ""
     if any((folder / lock).exists() for lock in (f".~lock.{FILE}#", f"~${FILE}")):
         return f"{FILE} is open in a spreadsheet program, so nothing was written there; close it and run check again"
     if any(table.failed for table in tables):
         return f"{FILE} holds formulas without a result, so it was left as it is; write what they mean, and check again"
-    if own := _own_sheets(path):
+    if own := _own_sheets(path, say):
         return (
             f"{FILE} has sheets of your own ({', '.join(own)}), which would be lost, so it was left as it is; move "
             "them into another file and run check again"
         )
-    _write(path, new, heads)
+    _write(path, new, heads, say)
     added = len(new) - len(old)
     return f"{FILE}: {len(new)} rows{f', {added} of them new' if added else ', brought up to date'}"
 
 
-def _own_sheets(path: Path) -> list[str]:
-    """The sheets of a workbook that are none of ours."""
+def _own_sheets(path: Path, say: Say) -> list[str]:
+    """The sheets of a workbook that are none of ours, in whichever language it was written."""
     if not path.exists():
         return []
+    ours = {word_in(language, name) for language in LANGUAGES for name in (SHEET, HELP_SHEET)}
+    ours |= {say(SHEET), say(HELP_SHEET)}
     with python_calamine.CalamineWorkbook.from_path(str(path)) as book:
-        return [name for name in book.sheet_names if name not in (SHEET, HELP_SHEET)]
+        return [name for name in book.sheet_names if name not in ours]
 
 
 # --- the rows --------------------------------------------------------------------------------------------------------
@@ -201,7 +208,7 @@ def _rows(tables: Sequence[Table]) -> tuple[list[dict[str, object]], list[str]]:
     return rows, heads
 
 
-def _renewed(old: Sequence[Mapping[str, object]], parcels: Sequence[Parcel]) -> list[dict[str, object]]:
+def _renewed(old: Sequence[Mapping[str, object]], parcels: Sequence[Parcel], say: Say) -> list[dict[str, object]]:
     """The rows of the list with all land in it; those of land that is gone come last."""
     by_id = {one.id: one for one in parcels}
     id_now = {one.made: one.id for one in parcels}
@@ -210,13 +217,13 @@ def _renewed(old: Sequence[Mapping[str, object]], parcels: Sequence[Parcel]) -> 
         full = dict.fromkeys(NAMES) | {name: cell for name, cell in row.items() if name != TEXTS}
         listed = str(row["id"])
         parcel = by_id.pop(listed, None) or by_id.pop(id_now.get(listed, ""), None)
-        ranked.append((parcel.rank, full | _fresh(row, parcel)) if parcel else (LAST, full))
+        ranked.append((parcel.rank, full | _fresh(row, parcel, say)) if parcel else (LAST, full))
     heads = dict.fromkeys(name for _, row in ranked for name in row)
-    new = [(one.rank, dict.fromkeys(heads) | _fresh({TEXTS: {}}, one)) for one in by_id.values()]
+    new = [(one.rank, dict.fromkeys(heads) | _fresh({TEXTS: {}}, one, say)) for one in by_id.values()]
     return [row for _, row in sorted([*ranked, *new], key=lambda one: one[0])]
 
 
-def _fresh(row: Mapping[str, object], parcel: Parcel) -> dict[str, object]:
+def _fresh(row: Mapping[str, object], parcel: Parcel, say: Say) -> dict[str, object]:
     """What a row says of its land today: what somebody wrote in it is kept, all else is as land.* has it."""
     texts, memory = row[TEXTS], remembered(as_text(row.get("as_in_land")))
     assert isinstance(texts, dict)
@@ -224,14 +231,16 @@ def _fresh(row: Mapping[str, object], parcel: Parcel) -> dict[str, object]:
     made = (parcel.id, parcel.name or None, parcel.street or None, parcel.area_ha, parcel.kind or None)
     cells: dict[str, object] = dict(zip(MADE, made, strict=True))
     for name in FIELDS:
-        cells[name] = row.get(name) if name in entries else _cell(name, parcel.said.get(name, ""))
+        cells[name] = row.get(name) if name in entries else _cell(name, parcel.said.get(name, ""), say)
     # what land.* said before somebody wrote something else stays known until the two agree
     kept = {name: memory.get(name, "") for name in entries if memory}
     cells["as_in_land"] = memory_of({name: kept.get(name, parcel.said.get(name, "")) for name in FIELDS}) or None
     return cells
 
 
-def _cell(name: str, text: str) -> object:
+def _cell(name: str, text: str, say: Say) -> object:
+    if name == "consent" and text:
+        return answer(text, say)
     if name == "until":
         try:
             return datetime.date.fromisoformat(text)
@@ -240,10 +249,16 @@ def _cell(name: str, text: str) -> object:
     return text or None
 
 
+def answer(word: str, say: Say) -> str:
+    """yes, ask or no in the language of the list, where that is read back as the same."""
+    told = say(word)
+    return told if word_of(told) == word else word
+
+
 # --- the workbook ----------------------------------------------------------------------------------------------------
 
 
-def _write(path: Path, rows: Sequence[Mapping[str, object]], heads: Sequence[str]) -> None:
+def _write(path: Path, rows: Sequence[Mapping[str, object]], heads: Sequence[str], say: Say) -> None:
     """The workbook in one step; the same rows give the same bytes."""
     from xlsxwriter import Workbook
     from xlsxwriter.exceptions import XlsxFileError
@@ -257,7 +272,7 @@ def _write(path: Path, rows: Sequence[Mapping[str, object]], heads: Sequence[str
             head = book.add_format(font | {"bold": True, "font_color": "#ffffff", "bg_color": "#0b5c6b", "border": 1})
             grey = book.add_format(font | {"font_color": "#5a6566", "bg_color": "#eef2f1"})
             day = book.add_format(font | {"num_format": "yyyy-mm-dd"})
-            sheet = book.add_worksheet(SHEET)
+            sheet = book.add_worksheet(say(SHEET))
             sheet.freeze_panes(1, 2)
             sheet.set_landscape()
             sheet.repeat_rows(0)
@@ -269,15 +284,15 @@ def _write(path: Path, rows: Sequence[Mapping[str, object]], heads: Sequence[str
                 sheet.set_column(at, at, width, style, {"hidden": name == "as_in_land"})
                 sheet.write_string(0, at, name, head)
                 if column and name in FIELDS and rows:
-                    sheet.data_validation(1, at, len(rows), at, _validation(column))
+                    sheet.data_validation(1, at, len(rows), at, _validation(column, say))
                 for number, row in enumerate(rows, 1):
                     _write_cell(sheet, number, at, row.get(name), style, day)
             sheet.autofilter(0, 0, len(rows), len(NAMES) + len(heads) - 1)
-            lines = book.add_worksheet(HELP_SHEET)
+            lines = book.add_worksheet(say(HELP_SHEET))
             lines.set_column(0, 0, 110, plain)
-            lines.write_string(0, 0, NOT_READ, bold)
+            lines.write_string(0, 0, not_read(say), bold)
             for number, text in enumerate(HELP, 2):
-                lines.write_string(number, 0, text, plain)
+                lines.write_string(number, 0, say(text), plain)
         os.replace(unfinished, path)
     except (OSError, XlsxFileError) as fault:
         raise InputError(
@@ -297,12 +312,13 @@ def _write_cell(sheet: Worksheet, row: int, at: int, cell: object, style: Format
         sheet.write_string(row, at, as_text(cell)[:LONGEST_CELL], style)
 
 
-def _validation(column: Column) -> dict[str, object]:
+def _validation(column: Column, say: Say) -> dict[str, object]:
     """What a cell is held to; a warning may be waved through, as words of other languages are understood too."""
-    rule: dict[str, object] = {"input_title": column.name, "input_message": column.help[:255], "error_type": "warning"}
+    told = say(column.help)[:255]
+    rule: dict[str, object] = {"input_title": column.name, "input_message": told, "error_type": "warning"}
     if column.values:
-        return rule | {"validate": "list", "source": [*column.values], "error_message": column.help[:255]}
+        return rule | {"validate": "list", "source": [answer(v, say) for v in column.values], "error_message": told}
     if column.name == "until":
         between = {"criteria": "between", "minimum": datetime.date(2000, 1, 1), "maximum": datetime.date(2099, 12, 31)}
-        return rule | {"validate": "date", "error_message": BAD_DATE} | between
+        return rule | {"validate": "date", "error_message": say(BAD_DATE)} | between
     return rule | {"validate": "any"}

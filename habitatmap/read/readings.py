@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import datetime
 import os
-import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NamedTuple, TypeVar
@@ -25,8 +24,9 @@ from habitatmap.read.formats.cells import as_text, clean
 from habitatmap.read.formats.table import Renamed, Stated, Table, Taught
 from habitatmap.read.headings import ALIASES, column_named
 from habitatmap.read.ledger import Ledger, UnitBy, first_rows
-from habitatmap.read.templates import CREATED, NOT_READ
+from habitatmap.read.templates import CREATED, not_read
 from habitatmap.read.values import name_key, name_of, nearest_name
+from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import TABLES, Kind
 
@@ -190,7 +190,8 @@ def _rows(kind: type[Said], records: Sequence[Sequence[object]]) -> Iterator[Sai
         texts = [as_text(clean(cell)).strip() for cell in cells]
         given = {name: texts[at] for name, at in columns.items() if at is not None and at < len(texts)}
         if any(given.values()):
-            yield kind(**{**blank, **given})
+            said = kind(**{**blank, **given})
+            yield said._replace(means=_in_ours(said.column, said.means)) if isinstance(said, WordSaid) else said
 
 
 def _faults(readings: Readings, file: str) -> Iterator[str]:
@@ -203,11 +204,11 @@ def _faults(readings: Readings, file: str) -> Iterator[str]:
                 "list, or leave the cell blank where the column holds nothing of ours"
             )
     for at, word in enumerate(readings.words, 2):
-        values = _values(word.column)
-        if is_said(word) and values and word.means not in (*values, NOT_GIVEN):
+        meanings = _meanings(word.column)
+        if is_said(word) and meanings and word.means not in meanings:
             yield (
                 f'{file}, sheet words, row {at}: "{word.word}" cannot mean "{word.means}"; expected one of '
-                f"{', '.join(values)}, or {NOT_GIVEN}"
+                f"{', '.join(meanings[:-1])}, or {NOT_GIVEN}"
             )
     for at, kind in enumerate(readings.files, 2):
         if is_said(kind) and kind.kind not in TABLES:
@@ -220,6 +221,18 @@ def _faults(readings: Readings, file: str) -> Iterator[str]:
 def _values(column: str) -> tuple[str, ...]:
     """What cells of a column of ours may say, () where that is open."""
     return next((c.values for columns in COLUMNS.values() for c in columns if c.name == column and c.values), ())
+
+
+def _in_ours(column: str, word: str) -> str:
+    """What a word of any language means, as our word for it in a column; itself where it is none."""
+    ours = {name_key(word_in(language, one)): one for language in LANGUAGES for one in _meanings(column)}
+    return ours.get(name_key(word), word)
+
+
+def _meanings(column: str) -> tuple[str, ...]:
+    """What a word in a column of ours may be said to mean, () where that is open."""
+    values = _values(column)
+    return (*values, NOT_GIVEN) if values else ()
 
 
 # --- what it means for the tables ------------------------------------------------------------------------------------
@@ -435,17 +448,20 @@ def _as_kept(one: Said) -> Said:
 
 # --- writing ---------------------------------------------------------------------------------------------------------
 
-HELP = """
-    This workbook says how the files of this folder are meant. Fill in what you know, save it as xlsx or ods under the
-      name readings, and run habitatmap check or map again. Your own files stay as they are.
-    headings: what each heading was taken for stands under "means". Choose another column of ours from the list where
-      that is wrong; leave the cell blank where the column holds nothing of ours.
-    words: a word that nobody knew, and the column that it stands in. Choose what it means.
-    names: a pool that bears another name today: its old name, its new one, and from which day (blank: always).
-    ignore: a file, a sheet or rows (3, 7-9) that hold no records.
-    units: the unit of a column, the order of day and month, or the reference system of x, such as EPSG:25832.
-    files: a file or sheet whose name does not tell what it holds. Choose it from the list.
-    You may delete any line; what is still open is asked again."""
+# what the help says of each sheet, and before and after them
+ABOUT = ("", "headings", "words", "names", "ignore", "units", "files", "")
+HELP = (
+    "This workbook says how the files of this folder are meant. Fill in what you know, save it as xlsx or ods under "
+    "the name readings, and run habitatmap check or map again. Your own files stay as they are.",
+    "What each heading was taken for. Choose another column of ours from the list where that is wrong; leave the cell "
+    "blank where the column holds nothing of ours.",
+    "A word that nobody knew, and the column that it stands in. Choose what it means.",
+    "A pool that bears another name today: its old name, its new one, and from which day (blank: always).",
+    "A file, a sheet or rows (3, 7-9) that hold no records.",
+    "The unit of a column, the order of day and month, or the reference system of x, such as EPSG:25832.",
+    "A file or sheet whose name does not tell what it holds. Choose it from the list.",
+    "You may delete any line; what is still open is asked again.",
+)
 WIDTHS = {
     "file": 24,
     "sheet": 16,
@@ -461,10 +477,11 @@ COLOURS = {"heading": "#0b5c6b", "answer": "#fff7d6"}
 UNITS = (*ORDERS, "mm", "cm", "m", "inch", "ft", "EPSG:25832")
 
 
-def write_readings(folder: Path, readings: Readings, pools: Collection[str]) -> bool:
+def write_readings(folder: Path, readings: Readings, pools: Collection[str], say: Callable[[str], str] = str) -> bool:
     """Writes readings.xlsx where it would say something else than it does; whether it was written.
 
-    InputError where the file can't be written, as it is open in a program.
+    say: the words of its language; sheets and headings are the same in each. InputError where the file can't be
+    written, as it is open in a program.
     """
     found = find_readings(folder)
     there = read_readings(folder)
@@ -475,7 +492,7 @@ def write_readings(folder: Path, readings: Readings, pools: Collection[str]) -> 
     path = folder / NAME
     unfinished = folder / f".{NAME}.new"
     try:
-        _write(unfinished, readings, sorted(pools))
+        _write(unfinished, readings, sorted(pools), say)
         os.replace(unfinished, path)
         for other in found:
             if other != path:
@@ -487,7 +504,7 @@ def write_readings(folder: Path, readings: Readings, pools: Collection[str]) -> 
     return True
 
 
-def _write(path: Path, readings: Readings, pools: Sequence[str]) -> None:
+def _write(path: Path, readings: Readings, pools: Sequence[str], say: Callable[[str], str]) -> None:
     from xlsxwriter import Workbook
 
     with Workbook(path, {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}) as book:
@@ -506,24 +523,27 @@ def _write(path: Path, readings: Readings, pools: Sequence[str]) -> None:
                 style = answer if column == answered or name == "ignore" else plain
                 sheet.set_column(at, at, WIDTHS.get(column, 14), style)
                 sheet.write_string(0, at, HEADS.get(column, column), heading)
-            said = getattr(readings, name)
+            said = [_spoken(one, say) for one in getattr(readings, name)]
             for row, one in enumerate(said, 1):
                 for at, text in enumerate(one):
                     if text:
                         sheet.write_string(row, at, text)
             if answered:
-                at = kind._fields.index(answered)
+                at, told = kind._fields.index(answered), say(HELP[ABOUT.index(name)])
                 if name == "words":
-                    for row, word in enumerate(said, 1):
-                        if values := _values(word.column):
-                            sheet.data_validation(row, at, row, at, _list([*values, NOT_GIVEN]))
+                    for row, word in enumerate(readings.words, 1):
+                        if meanings := [_in_words(word.column, one, say) for one in _meanings(word.column)]:
+                            sheet.data_validation(row, at, row, at, _list(meanings, answered, told))
                 elif lists[name]:
                     source = f"=lists!${LETTERS[name]}$1:${LETTERS[name]}${len(lists[name])}"
-                    sheet.data_validation(1, at, len(said) + MORE_ROWS, at, _list(source))
-        about = book.add_worksheet("help")
-        about.set_column(0, 0, 110, plain)
-        for row, text in enumerate([NOT_READ, *re.sub(r"\n {6,}", " ", HELP.strip()).split("\n")]):
-            about.write_string(row, 0, " ".join(text.split()))
+                    sheet.data_validation(1, at, len(said) + MORE_ROWS, at, _list(source, answered, told))
+        about = book.add_worksheet(say("Help"))
+        about.set_column(0, 0, 14, plain)
+        about.set_column(1, 1, 110, plain)
+        about.write_string(0, 0, not_read(say))
+        for row, (name, text) in enumerate(zip(ABOUT, HELP, strict=True), 2):
+            about.write_string(row, 0, name)
+            about.write_string(row, 1, say(text))
         beside = book.add_worksheet("lists")
         beside.hide()
         for name, words in lists.items():
@@ -536,6 +556,18 @@ LETTERS = {"headings": "A", "names": "B", "units": "C", "files": "D"}
 MORE_ROWS = 200
 
 
-def _list(source: str | list[str]) -> dict[str, object]:
-    """A drop-down list; another answer is let through, as check says what is wrong with it."""
-    return {"validate": "list", "source": source, "error_type": "warning"}
+def _list(source: str | list[str], title: str, told: str) -> dict[str, object]:
+    """A drop-down list, explained; another answer is let through, as check says what is wrong with it."""
+    about = {"input_title": title, "input_message": told[:255]}
+    return {"validate": "list", "source": source, "error_type": "warning", **about}
+
+
+def _spoken(one: Said, say: Callable[[str], str]) -> Said:
+    """A line with what a word means said in the language of the workbook."""
+    return one._replace(means=_in_words(one.column, one.means, say)) if isinstance(one, WordSaid) else one
+
+
+def _in_words(column: str, word: str, say: Callable[[str], str]) -> str:
+    """One of our words in the language of the workbook, where that is read back as the same."""
+    told = say(word) if word in _meanings(column) else word
+    return told if _in_ours(column, told) == word else word

@@ -6,6 +6,7 @@ import json
 import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import geopandas as gpd
@@ -26,6 +27,7 @@ from habitatmap.read.layers import class_rows, load_class_table, shipped_folder
 from habitatmap.read.osm import CREDIT, LONLAT, OsmExtract, polygons_of, read_pbf, without_overlaps
 from habitatmap.read.settings import read_settings
 from habitatmap.read.templates import write_templates
+from habitatmap.vocabulary.catalogues import word_in
 from habitatmap.vocabulary.kinds import Kind
 
 # ground beyond the area that still counts: ten lengths of the reach weight at the default dispersal median, rounded up
@@ -121,7 +123,7 @@ def _fill(folder: Path, title: str, given: Given, say: Say) -> None:
     say(f"Reference system: {crs_label(crs)}")
     if extract:
         _write_extract(folder, extract, crs, with_cover=land_cover is None, say=say)
-        start_list(folder, crs)
+        start_list(folder, crs, partial(word_in, given.language or "en"))
         if outline is None:
             outline = _extent(extract, crs, say)
     if outline is not None:

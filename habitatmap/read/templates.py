@@ -119,6 +119,11 @@ def _says(cell: object, told: object) -> bool:
     return text.replace(",", ".") == as_text(told).replace(",", ".")
 
 
+def not_read(say: Callable[[str], str]) -> str:
+    """The mark of a sheet that is no data, in a language in which `is_no_data` knows it."""
+    return mark if (mark := say(NOT_READ)) in NOT_READ_IN_EACH else NOT_READ
+
+
 def is_no_data(cells: Sequence[object]) -> bool:
     """Whether the first filled row of a sheet says that the sheet is not to be read."""
     first = next((c for c in cells if c is not None), None)

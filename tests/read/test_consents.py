@@ -22,9 +22,12 @@ from shapely.geometry.base import BaseGeometry
 from habitatmap.area import Area, open_area
 from habitatmap.errors import InputError
 from habitatmap.export.consents import write_consents
-from habitatmap.read.consent_list import FILE
+from habitatmap.read.consent_list import COLUMNS as CONSENT_COLUMNS
+from habitatmap.read.consent_list import FILE, HELP
+from habitatmap.read.consent_list import NAMES as COLUMNS
 from habitatmap.read.land_ids import land_ids
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.words.catalogue import LANGUAGES, Catalogue, catalogue
 from tests.areas import CRS, LEFT, TOP, area_folder, write_layer
 from tests.office import needs_office, saved_as
 
@@ -44,7 +47,7 @@ def town(folder: Path, shapes: Sequence[BaseGeometry] = SHAPES, suffix: str = ".
 
 def listed(folder: Path) -> list[dict[str, Any]]:
     """The rows of the list as a spreadsheet program shows them."""
-    sheet = openpyxl.load_workbook(folder / FILE)["Consent"]
+    sheet = openpyxl.load_workbook(folder / FILE).worksheets[0]
     heads, *rows = sheet.iter_rows(values_only=True)
     return [dict(zip(map(str, heads), row, strict=True)) for row in rows]
 
@@ -52,7 +55,7 @@ def listed(folder: Path) -> list[dict[str, Any]]:
 def fill_in(folder: Path, **entries: dict[str, Any]) -> None:
     """What somebody writes into the list: by name of the land, column = cell."""
     book = openpyxl.load_workbook(folder / FILE)
-    sheet = book["Consent"]
+    sheet = book.worksheets[0]
     heads = {cell.value: cell.column for cell in sheet[1]}
     for row in range(2, sheet.max_row + 1):
         for column, value in entries.get(str(sheet.cell(row, heads["name"]).value), {}).items():
@@ -68,9 +71,9 @@ def land_of(folder: Path) -> dict[str, dict[str, Any]]:
     return {row["name"]: row for row in open_area(folder).land.to_dict("records")}
 
 
-def update(folder: Path) -> tuple[str, Area]:
+def update(folder: Path, language: str = "en") -> tuple[str, Area]:
     area = open_area(folder)
-    return write_consents(area), area
+    return write_consents(area, catalogue(language)), area
 
 
 def test_a_row_for_each_piece_of_land_with_what_it_says(tmp_path: Path) -> None:
@@ -320,3 +323,34 @@ def test_land_that_gets_an_id_later_keeps_what_was_agreed(tmp_path: Path) -> Non
 
 def test_the_list_is_a_kind_of_input() -> None:
     assert Kind.of_stem("consent") is Kind.CONSENT
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_the_list_speaks_the_language_of_the_area_and_is_read_whatever_it_is(tmp_path: Path, language: str) -> None:
+    """Its headings stay, its words change; what nobody changed is in the language of today, and means the same."""
+    folder, say = town(tmp_path), catalogue(language).say
+    before = {name: (row["consent"], row["until"]) for name, row in land_of(folder).items()}
+    update(folder, language)
+    book = openpyxl.load_workbook(folder / FILE)
+    assert book.sheetnames == [say("Consent"), say("Help")] != ["Consent", "Help"]
+    assert [cell.value for cell in book.worksheets[0][1]] == COLUMNS
+    rules = {rule.promptTitle: rule for rule in book.worksheets[0].data_validations.dataValidation}
+    assert rules["consent"].formula1 == f'"{say("yes")},{say("ask")},{say("no")}"'
+    english = {*HELP, *(column.help for column in CONSENT_COLUMNS)}
+    said = {cell.value for sheet in book for row in sheet for cell in row} | {rule.prompt for rule in rules.values()}
+    assert english & said == set()
+    assert {row["consent"] for row in listed(folder)} == {say("yes"), say("no"), say("ask"), None}
+    assert {name: (row["consent"], row["until"]) for name, row in land_of(folder).items()} == before
+    fill_in(folder, Garden={"consent": say("no")}, Meadow={"consent": say("yes")})
+    assert [land_of(folder)[name]["consent"] for name in ("Garden", "Meadow")] == ["no", "yes"]
+    assert update(folder, language)[0] == ""
+    assert "up to date" in update(folder)[0]
+    words = {row["name"]: row["consent"] for row in listed(folder)}
+    assert words == {"Park": "yes", "Garden": say("no"), "Meadow": say("yes"), "Wood": "ask"}, "entries are kept"
+
+
+def test_words_of_ones_own_that_nobody_could_read_back_are_not_offered(tmp_path: Path) -> None:
+    folder = town(tmp_path)
+    write_consents(open_area(folder), Catalogue("fi", {"yes": "juu juu", "no": "ei", "ask": "kysy"}))
+    assert {row["consent"] for row in listed(folder)} == {"yes", "ei", "kysy", None}
+    assert land_of(folder)["Park"]["consent"] == "yes"

@@ -13,7 +13,8 @@ import pytest
 from habitatmap.area import Area, open_area
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
-from habitatmap.read.readings import NAME, NOT_GIVEN, numbers_in
+from habitatmap.read.readings import HELP, NAME, NOT_GIVEN, SHEETS, numbers_in
+from habitatmap.words.catalogue import LANGUAGES, catalogue
 from tests.commands import habitatmap
 from tests.office import needs_office, saved_as
 
@@ -311,3 +312,31 @@ def test_rows_added_to_a_line_of_rows_that_are_no_records(tmp_path: Path) -> Non
     say(tmp_path, "ignore", **{"visits.csv": {"rows": "2, 4"}})
     aside = open_area(tmp_path).ledger.in_order()
     assert [(e.row, e.why.code) for e in aside] == [(2, Why.NO_RECORD), (4, Why.NO_RECORD)]
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_the_workbook_speaks_the_language_of_the_area_and_is_read_in_each(tmp_path: Path, language: str) -> None:
+    """Sheets and headings stay; help, explanations and the words to choose from are in the language."""
+    visits = "pool,date,outcome\nP1,2024-05-01,hm\nP2,2024-05-03,tja\nP2,2024-05-04,soso\n"
+    folder, told = town(tmp_path, visits=visits), catalogue(language).say
+    with (folder / "area.toml").open("a", encoding="utf-8") as toml:
+        toml.write(f'language = "{language}"\n')
+    assert check(folder) == 1
+    book = openpyxl.load_workbook(folder / NAME)
+    assert book.sheetnames == [*SHEETS, told("Help"), "lists"]
+    rules = [rule for sheet in book for rule in sheet.data_validations.dataValidation]
+    said = {cell.value for sheet in book for row in sheet for cell in row} | {rule.prompt for rule in rules}
+    assert said & {*HELP} == set()
+    assert {told(text) for text in HELP} <= said
+    (offered,) = {rule.formula1 for rule in book["words"].data_validations.dataValidation}
+    assert offered.startswith(f'"{told("larvae")},{told("none seen")},')
+    answers = {"hm": told("none seen"), "tja": "none seen", "soso": told(NOT_GIVEN).upper()}
+    say(folder, "words", **{word: {"means": means} for word, means in answers.items()})
+    found = [("P1", "2024-05-01", "none seen"), ("P2", "2024-05-03", "none seen")]
+    assert visits_of(open_area(folder)) == found
+    with (folder / "visits.csv").open("a", encoding="utf-8") as more:
+        more.write("P1,2024-05-05,ach\n")
+    check(folder)
+    means = [line["means"] for line in lines(folder, "words")]
+    assert means == [told("none seen"), told("none seen"), told(NOT_GIVEN), None]
+    assert visits_of(open_area(folder)) == found

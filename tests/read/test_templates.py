@@ -107,7 +107,9 @@ def test_every_heading_is_one_of_ours(kind: str) -> None:
     found = match_headings(kind, [column.entry.heading for column in TEMPLATES[kind]])
     assert not found.unmatched
     assert set(found.how.values()) == {"exact"}
-    others = "x y lat lon position system uncertainty_m address street house_number postcode city photo year water"
+    others = (
+        "old_name x y lat lon position system uncertainty_m address street house_number postcode city photo year water"
+    )
     assert set(ALIASES[kind]) - set(found.at) <= set(others.split())
 
 
