@@ -281,7 +281,7 @@ def falling(
     spoken: Catalogue = ENGLISH,
 ) -> str:
     """A share that falls in steps from 1, over days up to `longest`; dashed: its interval (NaN: not drawn)."""
-    top, bottom, left = 10, 130, 40
+    top, bottom, left = 10, 130, 46
 
     def at(day: float, share: float) -> str:
         return f"{left + (RIGHT - left) * day / longest:.1f},{bottom - (bottom - top) * share:.1f}"

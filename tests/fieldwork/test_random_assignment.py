@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import datetime
+from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
+
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from habitatmap.area import Area
 from habitatmap.errors import InputError
 from habitatmap.fieldwork.random_assignment import assign_at_random, read_treatments
+from habitatmap.read.settings import Settings
+from habitatmap.reports.random_assignment import assignment_text, write_assignment
+from habitatmap.words.catalogue import ENGLISH
 from tests.examples import examples
+from tests.words.spoken import OTHERS, left, recorder, same_texts
 
 TWO = {"container": ["barrel", "bucket"]}
 
@@ -73,3 +83,19 @@ def test_too_few_sites_and_too_many_treatments() -> None:
         assign_at_random(sites_at([(0, 0)]), TWO)
     with pytest.raises(InputError, match="16 combinations"):
         assign_at_random(sites_at([(0, 0)]), {"a": list("pqrs"), "b": list("tuvw")})
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_the_treatments_page_is_said_in_each_language(tmp_path: Path, language: str) -> None:
+    sites = sites_at([(float(i), 0.0) for i in range(5)]).assign(place="Old Lane 7")
+    drawn, spoken = assign_at_random(sites, TWO), recorder(language)
+    area = cast(Area, SimpleNamespace(title="Quarry", as_of=datetime.date(2025, 3, 9), settings=Settings()))
+    for name, said in (("en", ENGLISH), (language, spoken)):
+        write_assignment(area, drawn, sites, TWO, 1, tmp_path / name, said)
+    english, other = ((tmp_path / name / "random_assignment.html").read_text("utf-8") for name in ("en", language))
+    records = {"Quarry", "Old Lane 7", "________", *sites["site"], *TWO["container"]}
+    assert set(same_texts(english, other, records)) <= {"Site", "Block"}  # in some languages
+    assert left(assignment_text(drawn, 1), assignment_text(drawn, 1, spoken), records) == []
+    assert spoken.unsaid == set()
+    tables = [(tmp_path / name / "random_assignment.csv").read_bytes() for name in ("en", language)]
+    assert tables[0] == tables[1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from habitatmap.words import bases
 from habitatmap.words import survey as words_of_surveys
 from habitatmap.words.catalogue import ENGLISH, catalogue
 from habitatmap.words.survey import since_then
+from tests.beside import beside
 from tests.survey.test_account import account, town
 from tests.survey.tools import MODEL
 from tests.words.spoken import OTHERS, left, recorder, same_texts, templates_in, texts_of
@@ -57,6 +59,31 @@ def two_years() -> Account:
     visits = pd.DataFrame(rows, columns=["pool", "date", "outcome"]).assign(taxon="", checked="", observer="ann")
     visits["date"] = pd.to_datetime(visits["date"])
     return account(pools.assign(set_out=pd.Timestamp("2024-10-01")), visits)
+
+
+def real_seasons() -> Account:
+    """Searches for toads and for peepers at 27 ponds of one refuge, taken for larvae in two seasons of the same pools.
+
+    Data: as in tests/published/test_occupancy_toad_peeper.py.
+    """
+    found = {
+        year: pd.read_csv(beside(f"data/occupancy/{kind}_long.csv"))
+        for year, kind in ((2025, "toad"), (2026, "peeper"))
+    }
+    visits = pd.concat(
+        [
+            rows.assign(
+                pool="pond " + rows["site"].astype(str),
+                date=pd.Timestamp(f"{year}-02-01") + pd.to_timedelta(rows["occasion"], "D"),
+                outcome=np.where(rows["detected"] == 1, "larvae", "none seen"),
+            )
+            for year, rows in found.items()
+        ],
+        ignore_index=True,
+    ).assign(taxon="", checked="", observer="ann")
+    pools = pd.DataFrame({"pool": visits["pool"].unique(), "set_out": pd.Timestamp("2024-10-01"), "removed": pd.NaT})
+    pools = pools.assign(x=500.0 * (pools.index % 6), y=500.0 * (pools.index // 6), shade="", volume_l=np.nan)
+    return account(pools, visits[["pool", "date", "outcome", "taxon", "checked", "observer"]])
 
 
 def section(told: Account, key: str) -> Section:
@@ -157,8 +184,19 @@ def nobody_searched(told: Account) -> list[Account]:
 
 @pytest.mark.parametrize("language", OTHERS)
 def test_no_english_is_left_on_the_survey_page(told: Account, few: Account, two_years: Account, language: str) -> None:
+    assert_nothing_left([told, few, two_years, *nobody_searched(few)], language)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("language", OTHERS)
+def test_real_searches_are_told_in_each_language(language: str) -> None:
+    assert_nothing_left([real_seasons()], language)
+
+
+def assert_nothing_left(accounts: Iterable[Account], language: str) -> None:
+    """The page and the terminal say all in the language, with the figures of the English ones."""
     spoken = recorder(language)
-    for each in (told, few, two_years, *nobody_searched(few)):
+    for each in accounts:
         english, other = survey_page(each), survey_page(each, spoken=spoken)
         of_records = [each.records.title, *each.pools["pool"], "open", "deep", "ann"]
         shared = [text for text in same_texts(english, other, of_records) if not text.startswith("made up")]
@@ -170,9 +208,9 @@ def test_no_english_is_left_on_the_survey_page(told: Account, few: Account, two_
 
 
 def figures_of(page: str) -> list[str]:
-    """The figures of a page in order of size, without dates and with a point as English has it."""
-    words = re.sub(r"\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}", "", " ".join(texts_of(page)))
-    return sorted(re.findall(r"\d+(?:[.,]\d+)*", words.replace(",", ".")))
+    """The figures of a page, sorted, without dates and without the signs between digits."""
+    words = re.sub(r"20\d\d-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]20\d\d", "", " ".join(texts_of(page)))
+    return sorted(re.findall(r"\d+", re.sub(r"(?<=\d)([.,](?=\d)| (?=000))", "", words)))
 
 
 @pytest.mark.parametrize("language", OTHERS)
