@@ -28,6 +28,8 @@ from habitatmap.export.tables import told_tables
 from habitatmap.result import Result
 from habitatmap.vocabulary.results import TABLES, meaning, meanings
 
+# of the format: programs of some years ago doubt a later one, and nothing in it needs that
+VERSION = "1.3"
 FOR_THE_TEAM = "It holds exact places and names: it is for the team."
 # layer -> kind of its shapes, None for a table; in the order in which programs list them
 LAYERS: dict[str, str | None] = {
@@ -98,6 +100,7 @@ def _write_layer(path: Path, name: str, frame: pd.DataFrame, kind: str | None, c
         crs=None if kind is None else crs.to_wkt(),
         promote_to_multi=kind is not None and kind.startswith("Multi"),
         append=path.exists(),
+        dataset_options=None if path.exists() else {"VERSION": VERSION},
         layer_options=about,
     )
 
@@ -118,6 +121,9 @@ def _values(column: pd.Series, is_date: bool) -> NDArray[np.generic]:
 
 # as the standard has these tables, and as GIS programs make the last
 TABLES_BESIDE = """
+CREATE TABLE IF NOT EXISTS gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL,
+ definition TEXT NOT NULL, scope TEXT NOT NULL,
+ CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name));
 CREATE TABLE gpkg_metadata (id INTEGER CONSTRAINT m_pk PRIMARY KEY ASC NOT NULL,
  md_scope TEXT NOT NULL DEFAULT 'dataset', md_standard_uri TEXT NOT NULL,
  mime_type TEXT NOT NULL DEFAULT 'text/xml', metadata TEXT NOT NULL DEFAULT '');

@@ -81,7 +81,12 @@ def qml_parts(look: Look, aliases: Mapping[str, str]) -> list[Element]:
             attributes |= {"scalemaxdenom": str(rule.nearer_than), "scalemindenom": "1"}
         SubElement(rules, "rule", attributes)
         symbols.append(_symbol(str(number), rule))
-    return [renderer, *([_labels(look.label)] if look.label else []), alias_list(aliases)]
+    named = [renderer, alias_list(aliases)]
+    if look.label:
+        shown = Element("previewExpression")
+        shown.text = f'"{look.label.column}"'
+        named += [_labels(look.label), shown]
+    return named
 
 
 def alias_list(aliases: Mapping[str, str]) -> Element:

@@ -299,6 +299,22 @@ SCRIPT = """
 """
 
 
+def test_an_outside_validator_finds_no_fault(folder: Path) -> None:
+    """The validator of GDAL, which holds a file against each requirement of the standard."""
+    module = "osgeo_utils.samples.validate_gpkg"
+    if GIS is None or subprocess.run([GIS, "-c", f"import {module}"], capture_output=True, check=False).returncode:
+        pytest.skip("needs GDAL's scripts")
+    copied = shutil.copy(folder / "habitatmap.gpkg", folder / "validated.gpkg")
+    run = subprocess.run(
+        [GIS, "-m", module, "-k", "--extra", copied],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={"PATH": "/usr/bin"},
+    )
+    assert (run.returncode, run.stdout) == (0, ""), run.stdout + run.stderr
+
+
 def has_gis() -> bool:
     return (
         bool(GIS)
