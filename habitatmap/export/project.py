@@ -208,8 +208,8 @@ def _page(result: Result) -> Element:
     bounds = dict(zip(("xmin", "ymin", "xmax", "ymax"), _bounds(result, MAP[2] / MAP[3]), strict=True))
     SubElement(picture, "Extent", {name: f"{value:.3f}" for name, value in bounds.items()})
     page.append(picture)
-    page.append(_words(f"{visible(result.title)}: plan for pools", (10, 8, 277, 12), 16))
-    below = [f"As of {result.figures.as_of}. {FOR_THE_TEAM}", *map(visible, result.credits)]
+    page.append(_words(f"{result.title}: plan for pools", (10, 8, 277, 12), 16))
+    below = [f"As of {result.figures.as_of}. {FOR_THE_TEAM}", *result.credits]
     page.append(_words(" ".join(below), (10, 194, 277, 10), 8))
     page.append(_legend(result))
     page.append(
@@ -248,6 +248,8 @@ def _item(kind: int, at: Sequence[float], /, **attributes: str) -> Element:
 
 
 def _words(text: str, frame: Sequence[float], points: int) -> Element:
+    # what stands between [% and %] would be worked out as an expression
+    text = visible(text).replace("[%", "[ %")
     item = _item(65641, frame, labelText=text, halign="1", valign="32", htmlState="0", marginX="0", marginY="0")
     item.append(_font("LabelFont", points))
     item.append(_style(points))

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import pandas as pd
 
 from habitatmap.export.formats import plain, visible
+from habitatmap.read.formats.cells import guard
 from habitatmap.result import Result
 from habitatmap.vocabulary.results import TABLES, UNITS, Meaning, Unit, meaning, meanings
 from habitatmap.words.figures import told_figures
@@ -116,6 +117,8 @@ class _Book:
         self.book = book
         self.heading = book.add_format(font | head)
         self.words = book.add_format(font | {"text_wrap": True})
+        # text that a program would take for a formula once somebody edits it
+        self.guarded = book.add_format(font | {"text_wrap": True, "quote_prefix": True})
         self.numbers = {pattern: book.add_format(font | {"num_format": pattern}) for pattern in patterns}
 
     def sheet(self, name: str, heads: Sequence[str], rows: Iterable[Sequence[_Cell]]) -> None:
@@ -144,7 +147,8 @@ class _Book:
     def _write(self, sheet: Worksheet, row: int, column: int, cell: _Cell) -> None:
         value, unit = cell
         if isinstance(value, str):
-            sheet.write_string(row, column, _lines(value)[:LONGEST_CELL], self.words)
+            look = self.words if guard(value) == value else self.guarded
+            sheet.write_string(row, column, _lines(value)[:LONGEST_CELL], look)
         elif isinstance(value, datetime.date):
             sheet.write_datetime(row, column, value, self.numbers[DAY])
         elif value is not None:

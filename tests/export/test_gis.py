@@ -13,6 +13,7 @@ import sqlite3
 import subprocess
 import textwrap
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
@@ -268,6 +269,15 @@ def test_the_page_to_print_has_map_legend_scale_and_words() -> None:
     words = " ".join(item.get("labelText", "") for item in page.iter("LayoutItem"))
     assert "for the team" in words
     assert "as of 2025-06-01" in words.lower()
+
+
+def test_no_text_of_an_area_is_worked_out_as_an_expression() -> None:
+    """The program works out what stands between [% and %] in a label."""
+    made = invented(title="Town [% env('HOME') %]")
+    page = project(project_bytes(replace(made, figures=replace(made.figures, credits=("[%1+1%]",)))))
+    words = [item.get("labelText", "") for item in page.iter("LayoutItem")]
+    assert any("env('HOME')" in text for text in words)
+    assert not [text for text in words if "[%" in text]
 
 
 def test_a_project_of_the_same_result_has_the_same_bytes() -> None:

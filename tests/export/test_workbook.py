@@ -180,6 +180,9 @@ def test_nothing_in_the_workbook_runs_or_leads_away(files: Path) -> None:
         content = {name: book.read(name) for name in book.namelist()}
     assert not [name for name, text in content.items() if b"<f>" in text or b"<f " in text or b"hyperlink" in text]
     assert any(b"HYPERLINK" in text for text in content.values()), "the words are there"
+    note = openpyxl.load_workbook(files / "results.xlsx")["pools"]["A2"]
+    assert str(note.value).startswith("=HYPERLINK")
+    assert note.quotePrefix, "it stays words when somebody edits it"
 
 
 @needs_office
