@@ -85,7 +85,7 @@ class Area:
     `has` names the kinds of input that the folder holds; `inputs` what each file is worth; `notes` says what was
     decided on the way; `earlier_sites` are the ids that sites were given in earlier runs; `boundary` and `inventoried`
     are shapely shapes, None where the folder has none; `hazards` tells which cells of the frame are steep or flood,
-    where a raster says so.
+    where a raster says so; `hashes` are those of all files that an input may be, before they were read.
     """
 
     folder: Path
@@ -113,6 +113,7 @@ class Area:
     inputs: tuple[Input, ...] = ()
     hazards: Mapping[Hazard, NDArray[np.bool_]] = field(default_factory=dict)
     photos: tuple[Photo, ...] = ()
+    hashes: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def gazetteer(self) -> Gazetteer:
@@ -334,6 +335,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         notes=notes,
         hazards=hazards,
         photos=photos,
+        hashes=intake.hashes,
         inputs=inputs_of(ledger.holdings, grid, crs),
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )
@@ -587,6 +589,7 @@ def blurred(area: Area) -> Area:
         notes=area.notes[:1],
         inputs=(),
         photos=(),
+        hashes={},
     )
 
 

@@ -69,7 +69,7 @@ from habitatmap.read.pools import no_visits, standing
 from habitatmap.result import Result
 from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
 from habitatmap.result.figures import Stage
-from habitatmap.result.findings import Findings, Places, Promise, Proposal, Reach, Survey
+from habitatmap.result.findings import Findings, Places, Promise, Proposal, Reach, Survey, Worked
 from habitatmap.result.tables import NOT_SCORED, at_cells, interval, intervals, sampled
 from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
 from habitatmap.survey.probabilities import Inference, PoolOccupancy, estimate_pools, most_informative
@@ -87,8 +87,10 @@ Array = NDArray[np.floating]
 DAYS_A_YEAR = 365.25
 
 
-def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
+def run(area: Area, say: Say | None = None, public: bool = True, known: Worked | None = None) -> Result:
     """Does the whole job for an area; `say` gets each stage as it begins. Writes nothing.
+
+    `known`: what an earlier run of the very same worked out (`export.worked.found_before`); it is not done again.
 
     With `public` the same is done for the area as the public may see it (`Result.public`), which the page for
     everybody and the pictures need.
@@ -96,7 +98,7 @@ def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
     from habitatmap.outputs import write  # pages and PDF: loaded by a whole run only
 
     tell = say or _silent
-    result = replace(evaluate(area, tell), writer=write)
+    result = replace(evaluate(area, tell, known=known), writer=write)
     if not public:
         return result
     tell(Stage.PUBLIC)
@@ -104,7 +106,7 @@ def run(area: Area, say: Say | None = None, public: bool = True) -> Result:
 
 
 @one_blas_thread()
-def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
+def evaluate(area: Area, say: Say, for_public: bool = False, known: Worked | None = None) -> Result:
     """One area through all stages. The public's is spared what it does not show: consents, and the closest bound."""
     clock = Clock(say)
     with clock(Stage.HABITAT):
@@ -118,18 +120,23 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
         allowed = where_pools_may_stand(area, habitat, survey)
     with clock(Stage.PLAN):
         ahead = years_ahead(area, habitat, survey, places)
-        proposal = choose_sites(area, habitat, survey, places, allowed, ahead)
+        proposal = choose_sites(area, habitat, survey, places, allowed, ahead, known)
         promise = what_the_plan_adds(habitat, survey, places, proposal)
     with clock(Stage.SERVED):
-        served = what_is_served(area, habitat, places, allowed, ahead, proposal)
+        served = known.served if known else what_is_served(area, habitat, places, allowed, ahead, proposal)
     with clock(Stage.BOUND):
-        rounds, most = (1, 0) if for_public else (ROUNDS, numbers_shown(proposal.requested))
-        bound = certify(proposal.problem, proposal.requested, rounds=rounds, most=most)
-        limits = NO_LIMITS if for_public else what_could_be_served(ahead, proposal)
-        many = () if for_public else how_many(habitat, survey, places, reach, proposal, promise, bound)
+        if known:
+            bound, limits, many = known.bound, known.served_limits, known.how_many
+        else:
+            rounds, most = (1, 0) if for_public else (ROUNDS, numbers_shown(proposal.requested))
+            bound = certify(proposal.problem, proposal.requested, rounds=rounds, most=most)
+            limits = NO_LIMITS if for_public else what_could_be_served(ahead, proposal)
+            many = () if for_public else how_many(habitat, survey, places, reach, proposal, promise, bound)
     with clock(Stage.ROBUSTNESS):
-        around = zones_around(proposal, ahead)
-        if proposal.preference is None:
+        around = known.zones if known else zones_around(proposal, ahead)
+        if known:
+            steady = known.robustness
+        elif proposal.preference is None:
             steady = how_sure(area, habitat, places, proposal, promise, around)
         else:
             asked, selection, unsure = (
@@ -139,7 +146,10 @@ def evaluate(area: Area, say: Say, for_public: bool = False) -> Result:
             )
             steady = assess_served_robustness(asked, selection, around, ahead, proposal.preference, unsure)
     with clock(Stage.CONSENT):
-        consents, left = (NO_CONSENTS, 0) if for_public else rank_consents(area, habitat, survey, proposal, ahead)
+        if known:
+            consents, left = known.consents, known.consents_left
+        else:
+            consents, left = (NO_CONSENTS, 0) if for_public else rank_consents(area, habitat, survey, proposal, ahead)
     with clock(Stage.GAPS):
         surface = reach.surface(habitat.season)
         unserved = find_gaps(area.grid, habitat.weight.astype(float), surface, allowed, places.frame, area.settings)
@@ -241,9 +251,15 @@ def where_pools_may_stand(
 
 
 def choose_sites(
-    area: Area, habitat: Habitat, survey: Survey, places: Places, allowed: Candidates, ahead: Sites
+    area: Area,
+    habitat: Habitat,
+    survey: Survey,
+    places: Places,
+    allowed: Candidates,
+    ahead: Sites,
+    known: Worked | None = None,
 ) -> Proposal:
-    """The plan: committed sites first, then those that help most, by the objective of area.toml."""
+    """The plan: committed sites first, then those that help most, by the objective of area.toml; or the `known` one."""
     grid, settings, flight = area.grid, area.settings.plan, area.settings.flight
     p_anywhere = survey.known.new_on(survey.surroundings, grid.shape)
     kept = kept_sites(area.committed, is_private(area.committed, area.land), grid, p_anywhere)
@@ -261,6 +277,9 @@ def choose_sites(
         budget=settings.budget,
     )
     requested = number_of_pools(settings, cost, allowed.allowed, kept) if np.nansum(habitat.weight) > 0 else 0
+    if known:
+        found, ec_gain, preference = known.selection, known.ec_gain, known.preference
+        return Proposal(asked, requested, found, p_anywhere, kept, ec_gain, settings.objective, preference)
     if settings.objective is Objective.REACH:
         return Proposal(asked, requested, make_plan(asked, requested), p_anywhere, kept, None, settings.objective)
     if settings.objective is Objective.SERVED:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from habitatmap.export.folder import check_target, write_folder
+from habitatmap.export.folder import write_folder
 from habitatmap.export.formats import cog_bytes
 from habitatmap.export.geopackage import write_geopackage
 from habitatmap.export.looks import RASTER_LOOKS
@@ -14,6 +14,8 @@ from habitatmap.export.project import project_bytes
 from habitatmap.export.styles import raster_qml, raster_sld
 from habitatmap.export.summary import summary_text
 from habitatmap.export.tables import text_files
+from habitatmap.export.worked import FILE as STAGES
+from habitatmap.export.worked import record_of, worked_text
 from habitatmap.geo.engine import default_workers
 from habitatmap.page import map_page, public_page
 from habitatmap.paper.pictures import pictures
@@ -25,18 +27,19 @@ PAGES: Mapping[str, Callable[[Result], str]] = {"map.html": map_page, "public_ma
 def write(
     result: Result, folder: str | Path, pages: Mapping[str, Callable[[Result], str]] = PAGES, semicolons: bool = False
 ) -> None:
-    """Writes a `Result` into `folder`, which is replaced in one step; until then it stays as it was.
+    """Writes a `Result` into `folder`, in the place of what the last run wrote there (export.folder.write_folder).
 
-    `pages` makes the HTML files, by name; `semicolons` as in `csv_text`. What a killed run left behind goes first.
-    Raises HabitatmapError where the disk is full or refuses; the old folder is whole then too.
+    `pages` makes the HTML files, by name; `semicolons` as in `csv_text`. Whatever is put into the folder in `_fill` is
+    ours, and is in the manifest. Raises HabitatmapError where the disk is full or refuses; the old files are whole in
+    that case.
     """
-    target = Path(folder).resolve()
-    check_target(target)
-    write_folder(target, lambda fresh: _fill(result, fresh, pages, semicolons))
+    record = record_of(result.findings.area)
+    write_folder(Path(folder).resolve(), lambda fresh: _fill(result, fresh, pages, semicolons), "map", record)
 
 
 def _fill(result: Result, folder: Path, pages: Mapping[str, Callable[[Result], str]], semicolons: bool) -> None:
     """Every file of the contract. Bytes are written by Python, which never takes a full disk for success."""
+    (folder / STAGES).write_text(worked_text(result.findings.worked), encoding="utf-8", newline="\n")
     (folder / "summary.json").write_text(summary_text(result), encoding="utf-8", newline="\n")
     for name, content in text_files(result, semicolons).items():
         (folder / name).write_bytes(content)

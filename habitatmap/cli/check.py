@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from habitatmap.words.catalogue import Catalogue
 
 
-@area_command("check", mark="check.html", as_json="Print the account as JSON on stdout.", strict="")
+@area_command("check", as_json="Print the account as JSON on stdout.", strict="")
 @click.option("--fix", is_flag=True, help="Write NAME.fix.csv beside each input: the rows to correct.")
 @click.option("--semicolons", is_flag=True, help="In those, ; between the cells: for programs with a decimal comma.")
 @click.option("--write-corrected", is_flag=True, help="Write corrected copies of your tables to AREA/check/corrected.")

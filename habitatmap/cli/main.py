@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import codecs
+import difflib
 import importlib
+import io
 import logging
 import os
 import sys
 import traceback
+from collections.abc import Callable
 
 import click
 
@@ -36,31 +40,65 @@ class CommandGroup(click.Group):
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = importlib.import_module(f"habitatmap.cli.{cmd_name}").command
+        if not any(option.name == "verbose" for option in command.params):
+            command.params += how_much_is_said()
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and (close := difflib.get_close_matches(args[0], COMMANDS, 1)):
+            ctx.fail(f"No such command '{args[0]}'; did you mean {close[0]}?")
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
 
 
-@click.group(cls=CommandGroup, context_settings={"help_option_names": ["-h", "--help"]})
+def how_much_is_said() -> list[click.Parameter]:
+    """The flags -v and -q, which may stand before and after the command."""
+
+    def set_level(level: int) -> Callable[[click.Context, click.Parameter, bool], None]:
+        return lambda context, option, given: logging.getLogger("habitatmap").setLevel(level) if given else None
+
+    more, less = "Say how long each stage took, and the most memory.", "Say nothing but faults."
+    return [
+        click.Option(
+            ["-v", "--verbose"], is_flag=True, expose_value=False, help=more, callback=set_level(logging.DEBUG)
+        ),
+        click.Option(["-q", "--quiet"], is_flag=True, expose_value=False, help=less, callback=set_level(logging.ERROR)),
+    ]
+
+
+@click.group(cls=CommandGroup, params=how_much_is_said(), context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__)
-@click.option("-v", "--verbose", count=True, help="Say more on the way (twice: everything).")
-@click.option("-q", "--quiet", is_flag=True, help="Say nothing but faults.")
-def commands(verbose: int, quiet: bool) -> None:
+def commands() -> None:
     """Turns scattered breeding pools for rot-hole hoverflies into a network that works.
 
-    Ends with 0: results were written; 1: check, or --strict, found what needs a look; 2: could not run.
+    Ends with 0: results were written; 1: check, or --strict, found what needs a look; 2: could not run; 130: stopped by
+    Ctrl-C.
     """
-    level = logging.ERROR if quiet else [logging.INFO, logging.DEBUG][min(verbose, 1)]
-    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(message)s")
-    logging.getLogger("habitatmap").setLevel(level)
+
+
+def with_other_letters(fault: UnicodeError) -> tuple[str, int]:
+    """Characters that an output has no letters for, in the way of JSON: \\u0142 for the Polish l with a stroke."""
+    if not isinstance(fault, UnicodeEncodeError):
+        raise fault
+    units = fault.object[fault.start : fault.end].encode("utf-16-be").hex()
+    return "".join(f"\\u{units[i : i + 4]}" for i in range(0, len(units), 4)), fault.end
 
 
 def main() -> None:
     """Runs the command line; a fault of the input is one sentence on stderr and exit code 2, never a traceback."""
     from habitatmap.errors import HabitatmapError
 
+    codecs.register_error("habitatmap", with_other_letters)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="habitatmap")
+    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format="%(message)s")
+    logging.getLogger("habitatmap").setLevel(logging.INFO)
     try:
         code = commands(standalone_mode=False)  # a command that ends early with a code has it returned here
         sys.exit(code if isinstance(code, int) else 0)
@@ -73,6 +111,9 @@ def main() -> None:
     except BrokenPipeError:  # whoever read the output, such as `head`, has enough; the results were written before
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("Stopped.", err=True)
+        sys.exit(130)
     except Exception as fault:  # 1 would say that results were written
         traceback.print_exc()
         click.echo(
@@ -81,9 +122,6 @@ def main() -> None:
             err=True,
         )
         sys.exit(2)
-    except (KeyboardInterrupt, click.Abort):
-        click.echo("Stopped; nothing was changed.", err=True)
-        sys.exit(130)
 
 
 if __name__ == "__main__":

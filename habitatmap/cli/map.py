@@ -9,7 +9,7 @@ import click
 from habitatmap.cli.options import Call, area_command, renamed, say_counts, tell
 
 
-@area_command("map", mark="summary.json", folder="out", as_json="Print the summary as JSON on stdout.")
+@area_command("map", folder="out", as_json="Print the summary as JSON on stdout.")
 @click.option(
     "--committed",
     type=click.Path(path_type=Path),

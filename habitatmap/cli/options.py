@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import functools
 import logging
+import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +16,7 @@ import click
 if TYPE_CHECKING:
     from habitatmap.area import Area
     from habitatmap.read.intake import Intake
+    from habitatmap.result.findings import Worked
     from habitatmap.words.catalogue import Catalogue
 
 log = logging.getLogger("habitatmap")
@@ -25,22 +28,24 @@ NEEDS_A_LOOK = "End with 1 where a row was set aside or something is missing."
 class Call:
     """How a command was called: the area, the folder its results go to, and what was asked of it.
 
-    `mark` is the file by which a folder of this command's earlier results is known; `language` "" is that of area.toml.
+    `command` is its name; `language` "" is that of area.toml.
     """
 
     area: Path
     target: Path
-    mark: str
+    command: str
     as_json: bool
     strict: bool
     dry_run: bool
     language: str = ""
 
     def check_target(self) -> None:
-        """Refuses a folder that can't be written or holds somebody's other files, before the work begins."""
-        from habitatmap.export.folder import check_target
+        """Refuses a folder that the results can't go to, before the work begins; holds it while the command runs."""
+        from habitatmap.export.folder import check_target, held
 
-        check_target(self.target, mark=self.mark)
+        check_target(self.target, self.command, self.area)
+        if self.target.is_dir() and not self.dry_run:
+            click.get_current_context().with_resource(held(self.target))
 
     def open(self, committed: Path | None = None) -> Area | None:
         """The area as read; None where nothing is to be written, which is said."""
@@ -54,6 +59,17 @@ class Call:
         log.info("Dry run: %s would be written; nothing was.", self.target)
         return None
 
+    def known(self, area: Area) -> Worked | None:
+        """What the last `map` worked out, where nothing has changed since; which is said."""
+        from habitatmap.export.worked import found_before
+
+        known, why = found_before(area, self.area / "out")
+        if known is not None:
+            log.info("Plan, limits, robustness and consent priorities are those of the last map: nothing has changed.")
+        elif why:
+            log.info("The last map can't be used, as %s; all is calculated anew.", why)
+        return known
+
     def spoken(self, area: Area | Intake) -> Catalogue:
         """The language of pages and papers: what was asked for, else that of area.toml. Raises InputError."""
         from habitatmap.words.catalogue import spoken
@@ -65,6 +81,7 @@ class Call:
 
     def wrote(self, what: str, file: str = "") -> None:
         """Says where the results lie."""
+        tell_cost()
         log.info("%s: %s", what, (self.target / file).resolve())
 
     def end(self, needs_a_look: bool) -> None:
@@ -74,7 +91,7 @@ class Call:
 
 
 def area_command(
-    name: str, mark: str, folder: str | None = None, as_json: str = "", strict: str = NEEDS_A_LOOK
+    name: str, folder: str | None = None, as_json: str = "", strict: str = NEEDS_A_LOOK
 ) -> Callable[[Callable[..., None]], click.Command]:
     """Makes a function of a `Call` the command NAME AREA, with the options that all such commands have.
 
@@ -106,7 +123,7 @@ def area_command(
             strict: bool = False,
             **given: object,
         ) -> None:
-            function(Call(area, out or area / place, mark, as_json, strict, dry_run, language), **given)
+            function(Call(area, out or area / place, name, as_json, strict, dry_run, language), **given)
 
         for option in reversed(options):
             option(called)
@@ -139,9 +156,30 @@ def say_counts(area: Area) -> None:
             log.info("not used: %s", not_used(one))
 
 
+_since = [time.perf_counter()]
+
+
 def tell(stage: str) -> None:
-    """Says on the terminal which stage of a run begins."""
+    """Says on the terminal which stage of a run begins, and with -v what the one before it took."""
     from habitatmap.result import Stage
     from habitatmap.words.headline import STAGES
 
+    tell_cost()
     log.info(STAGES[Stage(stage)])
+
+
+def tell_cost() -> None:
+    """Says with -v how many seconds have passed since this was last said, and the most memory so far."""
+    now = time.perf_counter()
+    log.debug("  %.1f s%s", now - _since[0], _most_memory())
+    _since[0] = now
+
+
+def _most_memory() -> str:
+    """The most memory that this process has held; "" where the system doesn't tell."""
+    if sys.platform == "win32":
+        return ""
+    import resource
+
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss  # bytes on macOS, kB elsewhere
+    return f", {most / (1e6 if sys.platform == 'darwin' else 1e3):,.0f} MB at most"

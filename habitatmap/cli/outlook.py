@@ -7,7 +7,7 @@ import click
 from habitatmap.cli.options import Call, area_command, log, renamed, tell
 
 
-@area_command("outlook", mark="outlook.json", as_json="Print ranks and differences as JSON on stdout.")
+@area_command("outlook", as_json="Print ranks and differences as JSON on stdout.")
 @click.option("--years", type=click.IntRange(5, 200), default=20, show_default=True, help="How many years to simulate.")
 @click.option(
     "--simulations",
@@ -31,7 +31,7 @@ def command(call: Call, years: int, simulations: int) -> None:
     opened = call.open()
     if opened is None:
         return
-    result = run(opened, say=tell, public=False)
+    result = run(opened, say=tell, public=False, known=call.known(opened))
     log.info("The same years for every way to choose")
     title, as_of, spoken = opened.title, opened.as_of, call.spoken(opened)
     try:

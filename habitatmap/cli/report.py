@@ -7,7 +7,7 @@ import click
 from habitatmap.cli.options import Call, area_command, tell
 
 
-@area_command("report", mark="report.pdf", as_json="Print the summary as JSON on stdout.")
+@area_command("report", as_json="Print the summary as JSON on stdout.")
 def command(call: Call) -> None:
     """Report on AREA in two pages: done, found, next, cost, not known; PDF and HTML, written to AREA/report.
 
@@ -20,7 +20,7 @@ def command(call: Call) -> None:
     opened = call.open()
     if opened is None:
         return
-    result = run(opened, say=tell, public=False)
+    result = run(opened, say=tell, public=False, known=call.known(opened))
     write_report(result, call.target, call.spoken(opened))
     if call.as_json:
         click.echo(summary_text(result), nl=False)

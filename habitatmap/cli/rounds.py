@@ -10,7 +10,6 @@ from habitatmap.errors import InputError
 
 @area_command(
     "rounds",
-    mark="rounds.csv",
     as_json="Print the rounds as JSON on stdout.",
     strict="End with 1 where something could not be done as asked.",
 )

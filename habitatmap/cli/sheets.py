@@ -7,7 +7,7 @@ import click
 from habitatmap.cli.options import Call, area_command, tell
 
 
-@area_command("sheets", mark="recording.pdf")
+@area_command("sheets")
 @click.option("--site", "sites", multiple=True, help="Only this suggestion, by its id or number; may be repeated.")
 def command(call: Call, sites: tuple[str, ...]) -> None:
     """Print what a crew takes along to AREA/sheets: sites.pdf, labels.pdf and recording.pdf, whole or not at all.
@@ -20,7 +20,7 @@ def command(call: Call, sites: tuple[str, ...]) -> None:
     opened = call.open()
     if opened is None:
         return
-    result = run(opened, say=tell, public=False)
+    result = run(opened, say=tell, public=False, known=call.known(opened))
     for line in write_sheets(result, call.target, sites, call.spoken(opened)):
         click.echo(line)
     call.wrote("Sheets")

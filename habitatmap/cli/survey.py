@@ -11,7 +11,6 @@ from habitatmap.cli.options import Call, area_command, log, renamed, tell
 
 @area_command(
     "survey",
-    mark="survey.html",
     as_json="Print everything as JSON on stdout.",
     strict="End with 1 where the searches are too few to estimate or a warning is given.",
 )

@@ -1,12 +1,12 @@
-"""A folder of results, whole or not at all: made beside the old one, and put in its place in one step."""
+"""A folder of results, whole or not at all, which other people's files share with them."""
 
 from __future__ import annotations
 
-import ctypes
+import errno
 import os
 import re
-import shutil
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pandas as pd
@@ -15,65 +15,101 @@ from rasterio.errors import RasterioError
 
 from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.export.formats import csv_text, json_text
+from habitatmap.export.lock import alone_in
+from habitatmap.export.manifest import earlier_result, ours_by_name
+from habitatmap.export.replace import is_interrupted, put_in_place, throw_away, unfinished
 from habitatmap.read.headings import fold
+from habitatmap.read.photos import FOLDER as PHOTOS
+from habitatmap.read.settings import FILE_NAME
+from habitatmap.vocabulary.kinds import GROUPS, Kind
 
+# folders of an area in which inputs lie
+OF_INPUTS = (Kind.OVERLAYS, GROUPS, PHOTOS)
 Content = bytes | str | pd.DataFrame | Mapping[str, object]
 
 
-def check_target(folder: str | Path, mark: str = "summary.json") -> None:
-    """Refuses, before the work begins, a folder that can't be written or that holds somebody's other files.
+def check_target(folder: str | Path, command: str, area: Path | None = None) -> None:
+    """Refuses, before the work begins, a folder that the results of `command` can't go to.
 
-    The folder is replaced as a whole, so it must be absent, empty, or hold an earlier result, which has a file `mark`:
-    a name alone, such as `out`, does not say whose it is. Raises InputError.
+    Other files may lie there and stay. But it may not be the `area`'s own folder or one that inputs lie in, nor hold
+    the results of another command, nor, where no run has written there, files of the names that one would. Raises
+    InputError.
     """
     target = Path(folder).resolve()
     if target.exists() and not target.is_dir():
         raise InputError(f"{target} is a file; the results need a folder: give another one with --out")
-    if target.is_dir() and not (target / mark).exists():
-        other = next(iter(sorted(target.iterdir())), None)
-        if other is not None:
-            raise InputError(
-                f"{target} holds {other.name}, which is no result of habitatmap, and the whole folder would be "
-                "replaced: give a new or empty folder with --out"
-            )
-    above = next(parent for parent in target.parents if parent.exists())
-    if not above.is_dir():
-        raise InputError(f"{above} is a file; a folder is expected there")
-    if not os.access(above, os.W_OK | os.X_OK):
-        raise InputError(f"{above} can't be written to: change its permissions, or give another folder with --out")
+    inputs = [] if area is None else [area.resolve() / name for name in OF_INPUTS]
+    is_area = (target / FILE_NAME).exists() or (area is not None and target == area.resolve())
+    if is_area or any(one in (target, *target.parents) for one in inputs):
+        raise InputError(f"{target} holds inputs, and results would be mixed with them: give another folder with --out")
+    earlier = earlier_result(target)
+    if earlier is not None and earlier.command != command:
+        raise InputError(
+            f"{target} holds what habitatmap {earlier.command} wrote; each command needs a folder of its own: give "
+            "another one with --out"
+        )
+    if earlier is None and not is_interrupted(target) and (others := ours_by_name(target, command)):
+        raise InputError(
+            f"{target} holds {others[0]}, which no run of habitatmap {command} has written, and a file of that name "
+            "is one of its results: give another folder with --out"
+        )
+    near = next(path for path in (target, *target.parents) if path.exists())
+    if not near.is_dir():
+        raise InputError(f"{near} is a file; a folder is expected there")
+    if not os.access(near, os.W_OK | os.X_OK):
+        raise InputError(f"{near} can't be written to: change its permissions, or give another folder with --out")
 
 
-def write_folder(target: Path, fill: Callable[[Path], None]) -> None:
-    """Replaces `target` in one step by a new folder that `fill` has filled.
+@contextmanager
+def held(folder: str | Path) -> Iterator[None]:
+    """Lets no other run write to a folder until the block ends. Raises HabitatmapError where the system refuses."""
+    target = Path(folder).resolve()
+    with ExitStack() as stack:
+        with _told(target):
+            stack.enter_context(alone_in(target))
+        yield
 
-    What a killed run left behind goes first. Raises HabitatmapError where the disk is full or refuses; the old folder
-    is whole then too.
+
+def write_folder(
+    target: Path, fill: Callable[[Path], None], command: str, record: Mapping[str, object] | None = None
+) -> None:
+    """Replaces what the last run of `command` wrote to `target` by the files that `fill` makes in an empty folder.
+
+    All of them or none; what else lies in `target` stays, and a file of ours that somebody has changed is kept under
+    another name, which is said. `record` of the run goes into the manifest. What a killed run left behind goes first.
+    Raises HabitatmapError where the disk is full or refuses; the old files are whole in that case.
     """
-    fresh, old = _aside(target, "new"), _aside(target, "old")
+    check_target(target, command)
+    with held(target), _told(target):
+        try:
+            fresh = unfinished(target)
+            check_target(target, command)  # again, as another run may have ended meanwhile
+            fill(fresh)
+            put_in_place(target, command, record)
+        finally:
+            throw_away(target)
+
+
+@contextmanager
+def _told(target: Path) -> Iterator[None]:
+    """Makes a sentence of what the system refuses."""
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        if old.exists() and not target.exists():  # killed between the two steps of a platform without exchange
-            old.rename(target)
-        for leftover in (fresh, old):
-            if leftover.exists():
-                shutil.rmtree(leftover)
-        fresh.mkdir()
-        fill(fresh)
-        _swap(fresh, target, old)
+        yield
     except (OSError, RasterioError, DataSourceError, DataLayerError) as fault:
         what = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
+        where, remedy = f"The results could not be written to {target}", "Make room on the disk"
+        if isinstance(fault, PermissionError):
+            what = f"{Path(str(fault.filename or target)).name} can't be replaced ({what})"
+            remedy = "Close it in other programs, or see that you may write there"
+        elif isinstance(fault, OSError) and fault.errno == errno.EROFS:
+            remedy = "Nothing can be written on that drive"
         raise HabitatmapError(
-            f"The results could not be written to {target}: {what}; what was there is as it was. "
-            "Make room on the disk or give another folder with --out, then run again"
+            f"{where}: {what}; what was there is as it was. {remedy} or give another folder with --out, then run again"
         ) from fault
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
-        if target.exists():
-            shutil.rmtree(old, ignore_errors=True)
 
 
-def write_files(folder: str | Path, files: Mapping[str, Content]) -> None:
-    """Replaces `folder` in one step by one of these files: a frame becomes CSV, a mapping JSON, text UTF-8.
+def write_files(folder: str | Path, files: Mapping[str, Content], command: str) -> None:
+    """`write_folder` with these files: a frame becomes CSV, a mapping JSON, text UTF-8.
 
     A name may lead into a folder: `north/rounds.html`.
     """
@@ -87,7 +123,7 @@ def write_files(folder: str | Path, files: Mapping[str, Content]) -> None:
             (fresh / name).parent.mkdir(parents=True, exist_ok=True)
             (fresh / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
 
-    write_folder(Path(folder).resolve(), fill)
+    write_folder(Path(folder).resolve(), fill, command)
 
 
 def folder_names(groups: Sequence[str]) -> dict[str, str]:
@@ -98,30 +134,3 @@ def folder_names(groups: Sequence[str]) -> dict[str, str]:
         again = sum(re.sub(r"-\d+$", "", name) == plain for name in names.values())
         names[group] = f"{plain}-{again + 1}" if again else plain
     return names
-
-
-def _aside(target: Path, what: str) -> Path:
-    """A hidden sibling, on the same disk, so that a rename is enough."""
-    return target.with_name(f".{target.name}.{what}")
-
-
-def _swap(fresh: Path, target: Path, old: Path) -> None:
-    """Puts `fresh` in the place of `target`; afterwards what was there is `fresh` or `old`."""
-    if not target.exists():
-        fresh.rename(target)
-    elif not _exchange(fresh, target):
-        target.rename(old)
-        try:
-            fresh.rename(target)
-        except OSError:
-            old.rename(target)
-            raise
-
-
-def _exchange(one: Path, other: Path) -> bool:
-    """Swaps two folders in a single step where the platform can (Linux: renameat2); False where it can't."""
-    rename = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None) if os.name == "posix" else None
-    if rename is None:
-        return False
-    here, exchange = -100, 2  # AT_FDCWD, RENAME_EXCHANGE
-    return bool(rename(here, os.fsencode(one), here, os.fsencode(other), exchange) == 0)

@@ -145,7 +145,7 @@ def write_sheets(
             said.append(spoken.say(say("{name}: left out. {why}", name=name, why=why.told)))
         else:
             said.append(f"{name}: {spoken.say(WHAT[Path(name).name])}")
-    write_files(folder, made)
+    write_files(folder, made, "sheets")
     pools = result.pools[[bool(why) for why in result.pools["no_visit"]]]
     return [
         *said,

@@ -19,6 +19,7 @@ from habitatmap.read.formats.archive import archive_of
 from habitatmap.read.formats.raster import is_raster
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.groups import group_of, name_in
+from habitatmap.read.hashes import hashes_of_inputs
 from habitatmap.read.ledger import Unused
 from habitatmap.read.readings import Readings, gone, kind_said, read_readings, stated_with, with_readings
 from habitatmap.read.rows import sort_kinds
@@ -34,7 +35,8 @@ class Intake:
     """What an area folder holds, opened but not yet understood.
 
     `without`: pools that a file saved on the map page takes out, and the name of that file; `unused`: files and sheets
-    that nothing is read from; `faults`: what stops a map, in the order found.
+    that nothing is read from; `faults`: what stops a map, in the order found; `hashes`: of the files, before any was
+    read.
     """
 
     folder: Path
@@ -49,6 +51,7 @@ class Intake:
     faults: Sequence[InputError]
     notes: Sequence[str]
     readings: Readings
+    hashes: Mapping[str, str]
 
 
 def take_in(path: Path, committed: Path | None = None) -> Intake:
@@ -57,6 +60,7 @@ def take_in(path: Path, committed: Path | None = None) -> Intake:
     committed: one more file of committed sites. InputError where the folder itself can't be read.
     """
     folder = area_folder(path)
+    hashes = hashes_of_inputs(folder, committed)
     faults: list[InputError] = []
 
     def attempt(work: Callable[[], T], otherwise: T) -> T:
@@ -121,6 +125,7 @@ def take_in(path: Path, committed: Path | None = None) -> Intake:
         faults=faults,
         notes=[*stray_lines(names, settings), *doubts],
         readings=readings,
+        hashes=hashes,
     )
 
 

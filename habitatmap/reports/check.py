@@ -207,12 +207,12 @@ def _row_aside(entry: SetAside, visits: int) -> RowAside:
 def write_check(
     found: Check, folder: str | Path, copies: Mapping[str, bytes] | None = None, spoken: Catalogue = ENGLISH
 ) -> None:
-    """Writes check.html and set_aside.csv into `folder`, which is replaced in one step."""
+    """Writes check.html and set_aside.csv into `folder`, both or none."""
     unused = [(one.file, one.sheet, None, "", "", one.reason, one.remedy) for one in found.not_used]
     aside = [[getattr(row, column) for column in COLUMNS] for row in found.set_aside]
     table = pd.DataFrame([*unused, *aside], columns=list(COLUMNS)).astype({"row": "Int64"})
     corrected = {f"corrected/{name}": content for name, content in (copies or {}).items()}
-    write_files(folder, corrected | {"check.html": check_page(found, spoken), "set_aside.csv": table})
+    write_files(folder, corrected | {"check.html": check_page(found, spoken), "set_aside.csv": table}, "check")
 
 
 def _groups(rows: Iterable[RowAside]) -> list[list[RowAside]]:

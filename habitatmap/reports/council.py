@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from habitatmap.export.folder import write_files
+from habitatmap.export.folder import Content, write_files
 from habitatmap.export.summary import summary_text
 from habitatmap.page.drawings import Level, rising
 from habitatmap.page.sections import Column, Drawing, Row, Section, report_page, share, table
@@ -45,7 +45,8 @@ CONSENT = {Consent.YES: "given", Consent.ASK: "to be asked", Consent.PROVISIONAL
 def write_report(result: Result, folder: str | Path, spoken: Catalogue = ENGLISH) -> None:
     """Writes report.pdf, report.html and the summary.json they were made from into `folder`, whole or not at all."""
     pdf, page = report_pdf(result, spoken), report_html(result, spoken)
-    write_files(folder, {"report.pdf": pdf, "report.html": page, "summary.json": summary_text(result)})
+    files: dict[str, Content] = {"report.pdf": pdf, "report.html": page, "summary.json": summary_text(result)}
+    write_files(folder, files, "report")
 
 
 def report_pdf(result: Result, spoken: Catalogue = ENGLISH) -> bytes:

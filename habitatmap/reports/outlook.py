@@ -82,7 +82,7 @@ def write_outlook(
         "outlook.json": account(seen, title, as_of),
         "outlook.html": outlook_page(seen, title, as_of, spoken),
     }
-    write_files(folder, files if seen.staging.empty else {**files, "staging.csv": seen.staging})
+    write_files(folder, files if seen.staging.empty else {**files, "staging.csv": seen.staging}, "outlook")
 
 
 def write_nothing(
@@ -92,7 +92,7 @@ def write_nothing(
     empty = {"title": title, "as_of": as_of, "note": why, "ranks": [], "differences": []}
     part = Section("what", "Nothing to compare", say("{why}.", why=sentence(why)), cautions=[NO_FORECAST])
     page = report_page(title, KIND, say("As of {day}", day=as_of), [part], spoken)
-    write_files(folder, {"outlook.json": empty, "outlook.html": page})
+    write_files(folder, {"outlook.json": empty, "outlook.html": page}, "outlook")
 
 
 def account(seen: Outlook, title: str, as_of: datetime.date) -> dict[str, object]:

@@ -11,7 +11,7 @@ from habitatmap.area import Area
 from habitatmap.errors import InputError
 from habitatmap.export.folder import check_target, write_files
 from habitatmap.page.sections import Column, Section, report_page, table, terminal
-from habitatmap.read.random_assignment import FILE
+from habitatmap.read.random_assignment import FILE, FOLDER
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import Caution, mosquitoes, sentences
 from habitatmap.words.numbers import count
@@ -41,7 +41,7 @@ def check_assignment(folder: Path) -> None:
             f"{folder} holds a random assignment already, and drawing again until one is liked is not random; use that "
             "one, or delete the folder if no pool was set out by it"
         )
-    check_target(folder, mark=FILE)
+    check_target(folder, FOLDER)
 
 
 def write_assignment(
@@ -67,7 +67,7 @@ def write_assignment(
     )
     as_of = say("As of {day}. For the team.", day=area.as_of)
     page = report_page(area.title, "Treatments assigned at random", as_of, [section], spoken)
-    write_files(folder, {FILE: rows, "random_assignment.html": page})
+    write_files(folder, {FILE: rows, "random_assignment.html": page}, FOLDER)
 
 
 def assignment_text(drawn: pd.DataFrame, seed: int, spoken: Catalogue = ENGLISH) -> str:

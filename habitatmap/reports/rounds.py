@@ -161,7 +161,7 @@ def _no_visits(rounds: Rounds) -> list[tuple[str, Sentence]]:
 
 def write_rounds(rounds: Rounds, folder: str | Path, spoken: Catalogue = ENGLISH) -> None:
     """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all."""
-    write_files(folder, _files(rounds, spoken))
+    write_files(folder, _files(rounds, spoken), "rounds")
 
 
 def write_all_rounds(every: Sequence[Rounds], folder: str | Path, spoken: Catalogue = ENGLISH) -> None:
@@ -181,7 +181,7 @@ def write_all_rounds(every: Sequence[Rounds], folder: str | Path, spoken: Catalo
     names = folder_names([one.group for one in every])
     for one in every:
         files |= {f"{names[one.group]}/{name}": content for name, content in _files(one, spoken).items()}
-    write_files(folder, files)
+    write_files(folder, files, "rounds")
 
 
 def _title(rounds: Rounds) -> str:

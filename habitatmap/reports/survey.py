@@ -96,7 +96,7 @@ def write_survey(
     summary: Mapping[str, object] | None = None,
     spoken: Catalogue = ENGLISH,
 ) -> None:
-    """Writes the page and the tables into `folder`, which is replaced in one step.
+    """Writes the page and the tables into `folder`, whole or not at all.
 
     `more` sections come last, `tables` by file name beside our own, `summary` into survey.json; `spoken`: the page's
     language.
@@ -110,7 +110,7 @@ def write_survey(
         "effort.csv": told.effort,
         "survey.json": {**survey_summary(told), **(summary or {})},
     }
-    write_files(folder, files | dict(tables or {}))
+    write_files(folder, files | dict(tables or {}), "survey")
 
 
 def survey_page(told: Account, more: Sequence[Section] = (), spoken: Catalogue = ENGLISH) -> str:

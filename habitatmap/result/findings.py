@@ -124,6 +124,23 @@ class Promise:
 
 
 @dataclass(frozen=True)
+class Worked:
+    """What costs a run most of its time and takes little room: it is kept with the results, for other commands."""
+
+    selection: Selection
+    preference: Preference | None
+    ec_gain: Floats | None
+    served: Served
+    served_limits: ServedLimits
+    bound: Bound
+    how_many: tuple[ForSoMany, ...]
+    zones: list[Zone]
+    robustness: Robustness
+    consents: pd.DataFrame
+    consents_left: int
+
+
+@dataclass(frozen=True)
 class Findings:
     """Everything that the stages found out: what tables, figures and further calculations are made from."""
 
@@ -148,6 +165,24 @@ class Findings:
     consents_left: int
     gaps: gpd.GeoDataFrame
     network: Web
+
+    @property
+    def worked(self) -> Worked:
+        """The part of it that is kept with the results."""
+        proposal = self.proposal
+        return Worked(
+            proposal.selection,
+            proposal.preference,
+            proposal.ec_gain,
+            self.served,
+            self.served_limits,
+            self.bound,
+            self.how_many,
+            self.zones,
+            self.robustness,
+            self.consents,
+            self.consents_left,
+        )
 
     @property
     def forage_cells(self) -> float:

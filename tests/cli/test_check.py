@@ -42,7 +42,7 @@ def test_nothing_to_mend(tmp_path: Path) -> None:
     assert ("Set out", "2025-04-01", "2025-04-01") in samples
     assert next(s for s in samples if s[0] == "place")[1] == "48.1, 9.5"
     assert sorted(p.name for p in town.iterdir()) == ["check", "pools.csv", "readings.xlsx"]
-    assert sorted(p.name for p in (town / "check").iterdir()) == ["check.html", "set_aside.csv"]
+    assert sorted(p.name for p in (town / "check").iterdir()) == ["check.html", "manifest.json", "set_aside.csv"]
 
 
 def test_a_row_set_aside_ends_with_1_and_says_what_to_do(tmp_path: Path) -> None:
@@ -83,9 +83,9 @@ def test_a_folder_that_cannot_be_read_ends_with_2_and_writes_nothing(tmp_path: P
 
 def test_somebody_elses_folder_is_not_replaced(tmp_path: Path) -> None:
     (tmp_path / "mine").mkdir()
-    (tmp_path / "mine" / "letter.txt").write_text("dear")
+    (tmp_path / "mine" / "set_aside.csv").write_text("dear")
     assert check(area(tmp_path / "town"), "--out", tmp_path / "mine").code == 2
-    assert (tmp_path / "mine" / "letter.txt").exists()
+    assert [p.name for p in (tmp_path / "mine").iterdir()] == ["set_aside.csv"]
 
 
 def test_what_was_put_right_or_is_at_odds_is_said_though_the_rows_are_used(tmp_path: Path) -> None:

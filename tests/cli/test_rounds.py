@@ -34,7 +34,7 @@ def test_rounds_of_the_demo_town(demo: Path) -> None:
     assert len(set(stops)) == 45
     assert not {"Q09", "Q14", "Q32", "Q37"} & set(stops)  # lost or taken in
     assert sorted(path.name for path in demo.iterdir()) == sorted([*before, "rounds"])
-    assert len(list((demo / "rounds").iterdir())) == 4 + 3 * 6
+    assert len(list((demo / "rounds").iterdir())) == 5 + 3 * 6
 
 
 def test_a_pool_lost_today_drops_out_today(demo: Path) -> None:

@@ -79,8 +79,8 @@ def test_no_visit_is_a_result_with_a_word(without_visits: Path) -> None:
     assert run(without_visits, "--strict").exit_code == 1
 
 
-def test_a_strangers_folder_is_not_replaced(town: Path, tmp_path: Path) -> None:
-    (tmp_path / "letter.txt").write_text("mine", encoding="utf-8")
-    with pytest.raises(InputError, match=r"letter\.txt"):
+def test_a_strangers_table_is_not_replaced(town: Path, tmp_path: Path) -> None:
+    (tmp_path / "pools.csv").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match=r"pools\.csv"):
         run(town, "--out", tmp_path)
-    assert (tmp_path / "letter.txt").read_text(encoding="utf-8") == "mine"
+    assert (tmp_path / "pools.csv").read_text(encoding="utf-8") == "mine"

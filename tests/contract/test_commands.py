@@ -15,6 +15,15 @@ from tests.contract.town import make_town
 
 OF_AN_AREA = [name for name in COMMANDS if name != "new"]
 WITH_A_FOLDER = [name for name in OF_AN_AREA if name != "words"]
+RESULT_OF = {
+    "check": "set_aside.csv",
+    "map": "map.html",
+    "survey": "pools.csv",
+    "rounds": "rounds.pdf",
+    "sheets": "labels.pdf",
+    "report": "report.html",
+    "outlook": "ranks.csv",
+}
 
 
 @pytest.fixture(scope="module")
@@ -31,15 +40,16 @@ def test_a_dry_run_writes_nothing(name: str, town: Path) -> None:
 
 
 @pytest.mark.parametrize("name", WITH_A_FOLDER)
-def test_somebody_elses_folder_is_left_alone_whatever_its_name(name: str, town: Path, tmp_path: Path) -> None:
+def test_a_folder_whose_files_might_be_taken_for_ours_is_left_alone(name: str, town: Path, tmp_path: Path) -> None:
     own = {"map": "out"}.get(name, name)
+    result = RESULT_OF[name]
     for folder in (tmp_path / own, tmp_path / "photos"):
         folder.mkdir()
-        (folder / "thesis.docx").write_text("years of work")
+        (folder / result).write_text("years of work")
         done = habitatmap(name, town, "--out", folder)
         assert done.code == 2
-        assert "thesis.docx" in done.err.strip().splitlines()[-1]
-        assert [p.name for p in folder.iterdir()] == ["thesis.docx"]
+        assert result in done.err.strip().splitlines()[-1]
+        assert [p.name for p in folder.iterdir()] == [result]
 
 
 @pytest.mark.parametrize("name", OF_AN_AREA)

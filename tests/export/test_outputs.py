@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 
 from habitatmap.errors import HabitatmapError, InputError
-from habitatmap.export import folder as module
 from habitatmap.export.folder import check_target
 from habitatmap.export.formats import RASTERS
+from habitatmap.export.manifest import MANIFEST, read_manifest
+from habitatmap.export.replace import STAGE
 from habitatmap.outputs import write
 from tests.beside import beside
 from tests.results import invented
@@ -23,7 +24,7 @@ ROOT = Path(__file__).parents[2]
 PAGES = {"map.html": lambda result: "<!doctype html>\nmap", "public_map.html": lambda result: "<!doctype html>\npublic"}
 FILES = (
     "map.html public_map.html plan.csv plan.geojson plan.gpx gaps.geojson pools.csv places.csv set_aside.csv "
-    "summary.json habitatmap.gpkg zones.geojson site_ids.geojson ask_first.csv results.xlsx habitatmap.qgz"
+    "summary.json habitatmap.gpkg zones.geojson site_ids.geojson ask_first.csv results.xlsx habitatmap.qgz stages.json"
 ).split()
 
 
@@ -40,8 +41,15 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_every_file_of_the_contract(written: Path) -> None:
     rasters = {f"rasters/{name}.{kind}" for name in RASTERS for kind in ("tif", "qml", "sld")}
-    assert set(contents(written)) == {*FILES, *rasters}
+    assert set(contents(written)) == {*FILES, MANIFEST, *rasters}
     assert [p.name for p in written.parent.iterdir()] == ["out"], "nothing beside it"
+
+
+def test_every_file_is_in_the_manifest(written: Path) -> None:
+    """Whatever is written is listed, so that the next run may replace it; also a file that nobody has thought of."""
+    listed = read_manifest(written)
+    assert listed is not None
+    assert {*listed.files, MANIFEST} == set(contents(written))
 
 
 def test_same_result_same_bytes(written: Path, tmp_path: Path) -> None:
@@ -50,25 +58,11 @@ def test_same_result_same_bytes(written: Path, tmp_path: Path) -> None:
     assert [name for name in first if first[name] != second[name]] == []
 
 
-def test_an_earlier_result_is_replaced_as_a_whole(tmp_path: Path) -> None:
+def test_what_is_no_longer_made_goes(tmp_path: Path) -> None:
     folder = tmp_path / "out"
     write(invented(plan_exchanged=invented().plan), folder, PAGES)
     write(invented(), folder, PAGES)
     assert not (folder / "plan_exchanged.csv").exists()
-    assert [p.name for p in tmp_path.iterdir()] == ["out"]
-
-
-def test_without_exchange_two_renames_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "_exchange", lambda one, other: False)
-    folder = tmp_path / "out"
-    write(invented(plan_exchanged=invented().plan), folder, PAGES)
-    write(invented(), folder, PAGES)
-    assert not (folder / "plan_exchanged.csv").exists()
-    # killed between the two renames: the old folder waits under another name, and comes back
-    folder.rename(tmp_path / ".out.old")
-    with pytest.raises(RuntimeError, match="page"):
-        write(invented(), folder, {"map.html": broken})
-    assert (folder / "summary.json").exists()
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
 
 
@@ -99,21 +93,22 @@ def test_a_link_to_a_folder_stays_a_link(tmp_path: Path) -> None:
 # --- targets
 
 
-def test_somebody_elses_folder_is_refused(tmp_path: Path) -> None:
+def test_a_file_is_no_folder(tmp_path: Path) -> None:
     (tmp_path / "thesis.docx").write_text("years of work")
-    with pytest.raises(InputError, match=r"thesis\.docx.*--out"):
-        check_target(tmp_path)
-    with pytest.raises(InputError, match="is a file"):
-        check_target(tmp_path / "thesis.docx")
+    for name in ("thesis.docx", "thesis.docx/out"):
+        with pytest.raises(InputError, match="is a file"):
+            check_target(tmp_path / name, "map")
     assert (tmp_path / "thesis.docx").exists()
 
 
 def test_good_targets(tmp_path: Path) -> None:
-    (tmp_path / "empty").mkdir()
-    (tmp_path / "out").mkdir()
-    (tmp_path / "out" / "summary.json").write_text("{}")
-    for name in ("absent/deeper", "empty", "out"):
-        check_target(tmp_path / name)
+    for name in ("empty", "out", "other"):
+        (tmp_path / name).mkdir()
+    for name in ("map.html", "public_map.html", "plan.csv", "summary.json"):
+        (tmp_path / "out" / name).write_text("of an earlier version")
+    (tmp_path / "other" / "town.qgz").write_text("somebody's")
+    for name in ("absent/deeper", "empty", "out", "other"):
+        check_target(tmp_path / name, "map")
 
 
 # --- killed, or out of room
@@ -163,10 +158,10 @@ def test_killed_in_the_middle(earlier: tuple[Path, dict[str, bytes]]) -> None:
     process.send_signal(signal.SIGKILL)
     process.wait()
     process.stdout.close()
-    assert contents(folder) == before
-    assert (folder.parent / ".out.new").exists(), "the test killed it in the middle"
+    assert contents(folder).items() >= before.items()
+    assert (folder / STAGE).exists(), "the test killed it in the middle"
     write(invented(), folder, PAGES)
-    assert [p.name for p in folder.parent.iterdir()] == ["out"]
+    assert not [p for p in folder.iterdir() if p.name.startswith(".")]
     assert contents(folder) != before
 
 

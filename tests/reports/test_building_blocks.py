@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from habitatmap.export.folder import write_files
+from habitatmap.export.manifest import MANIFEST
 from habitatmap.page.sections import (
     Drawing,
     Layout,
@@ -49,10 +50,10 @@ def test_lines_for_a_terminal_cannot_steer_it() -> None:
 
 def test_a_folder_is_written_whole_from_any_content(tmp_path: Path) -> None:
     target = tmp_path / "out"
-    write_files(target, {"old.txt": "old"})
+    write_files(target, {"old.txt": "old"}, "map")
     frame = pd.DataFrame({"a": [1.5, None], "b": ["x", "y"]})
-    write_files(target, {"t.csv": frame, "t.json": {"a": float("nan")}, "t.txt": "ü", "t.bin": b"\x00"})
-    assert {p.name: p.read_bytes() for p in target.iterdir()} == {
+    write_files(target, {"t.csv": frame, "t.json": {"a": float("nan")}, "t.txt": "ü", "t.bin": b"\x00"}, "map")
+    assert {p.name: p.read_bytes() for p in target.iterdir() if p.name != MANIFEST} == {
         "t.csv": b"a,b\r\n1.5,x\r\n,y\r\n",
         "t.json": b'{\n "a": null\n}\n',
         "t.txt": "ü".encode(),

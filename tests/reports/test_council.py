@@ -109,7 +109,12 @@ def test_whatever_is_missing_the_report_says_so(tmp_path: Path, parts: str) -> N
     assert "nan" not in " ".join(said(result)).lower().split()
     assert ("no pool has been searched yet" in page.lower()) or parts == "pools"
     write_report(result, tmp_path / "report")
-    assert sorted(p.name for p in (tmp_path / "report").iterdir()) == ["report.html", "report.pdf", "summary.json"]
+    assert sorted(p.name for p in (tmp_path / "report").iterdir()) == [
+        "manifest.json",
+        "report.html",
+        "report.pdf",
+        "summary.json",
+    ]
 
 
 def test_the_committee_is_asked_a_question_first_and_given_three_reasons() -> None:

@@ -1,0 +1,69 @@
+"""The hashes of what an area was read from, by which a later run knows that nothing has changed."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+from habitatmap.read.layers import shipped_folder
+from habitatmap.read.photos import FOLDER as PHOTOS
+from habitatmap.vocabulary.kinds import GROUPS, Kind
+
+SQLITE = b"SQLite format 3\0"
+# bytes of a SQLite file that change by its being opened: versions of reading and writing, counters of changes
+OPENED = ((18, 20), (24, 28), (92, 100))
+CHUNK = 1 << 20
+
+
+def fingerprint(path: Path) -> str:
+    """The SHA-256 of a file. Of a GeoPackage or other SQLite file, without what changes by its being opened."""
+    told = hashlib.sha256()
+    with path.open("rb") as file:
+        head = bytearray(file.read(CHUNK))
+        if head.startswith(SQLITE):
+            for start, end in OPENED:
+                head[start:end] = bytes(end - start)
+        told.update(head)
+        while chunk := file.read(CHUNK):
+            told.update(chunk)
+    return told.hexdigest()
+
+
+def hashes_of_inputs(folder: Path, committed: Path | None = None) -> dict[str, str]:
+    """Name in the area folder -> hash, of every file there that an input may be, used or not; and of the further file
+    of `committed` sites. Results are none, and of a photo the first part and the size tell enough."""
+    found = {}
+    for path in sorted(_inputs(folder)):
+        name = path.relative_to(folder)
+        found[name.as_posix()] = _of_photo(path) if PHOTOS in map(str.casefold, name.parts) else fingerprint(path)
+    if committed is not None and committed.is_file():
+        found[f"--committed {committed.name}"] = fingerprint(committed)
+    return found
+
+
+def _inputs(folder: Path) -> Iterator[Path]:
+    for path in folder.iterdir():
+        if path.name.startswith((".", "~$")):
+            continue
+        if path.is_file():
+            yield path
+        elif path.is_dir() and path.name.casefold() in (Kind.OVERLAYS, GROUPS, PHOTOS):
+            yield from (p for p in path.rglob("*") if p.is_file() and not p.name.startswith((".", "~$")))
+
+
+def _of_photo(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.sha256(file.read(CHUNK) + str(path.stat().st_size).encode()).hexdigest()
+
+
+@cache
+def hash_of_program() -> str:
+    """A hash of the program itself and of the tables in `layers/`, which people may change."""
+    package = Path(__file__).parents[1]
+    told = hashlib.sha256()
+    for root, pattern in ((package, "*.py"), (shipped_folder("layers"), "*")):
+        for path in sorted(p for p in root.rglob(pattern) if p.is_file()):
+            told.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    return told.hexdigest()
