@@ -12,6 +12,7 @@ import io
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from textwrap import wrap
 
 import numpy as np
@@ -27,6 +28,8 @@ from habitatmap.page.pictures import FIRST, classes_of
 from habitatmap.result import Result
 from habitatmap.vocabulary import themes
 from habitatmap.words.catalogue import ENGLISH, Catalogue
+from habitatmap.words.numbers import short
+from habitatmap.words.sentences import say
 
 INK, HALO, PAPER = themes.INK, themes.HALO, "#fbfbf8"
 ZONE, GAP, LINE, WATER_LINE = themes.SITE, themes.STYLES["gaps"].color, themes.WAY, "#6d9db3"
@@ -208,7 +211,7 @@ class Sheet:
             )
             x += wide
         y += 13 if self.key else 0
-        for line in wrap(shown("; ".join(credits)), int(self.width / 3.7), break_on_hyphens=False):
+        for line in wrap(shown("; ".join(map(spoken.cell, credits))), int(self.width / 3.7), break_on_hyphens=False):
             out.append(f'<text x="6" y="{y:.1f}" font-size="7" fill="{INK}">{html.escape(line)}</text>')
             y += 9
         return out, y
@@ -296,11 +299,11 @@ def theme(sheet: Sheet, result: Result, name: str) -> None:
     """A raster of the result in the page's colours and breaks, with its key; water and buildings laid over it."""
     look = next(t for t in themes.THEMES if t.name == name)
     sheet.raster(result.grid, classes_of(np.asarray(result.rasters[name], np.float32), look.breaks), look.colours)
-    ends = ["0", *(f"{100 * b:g}" if look.chance else f"{b:g}" for b in look.breaks), "100" if look.chance else "1"]
-    unit = " %" if look.chance else ""
+    times, unit = (100, "%") if look.chance else (1, "")
+    ends = [short(times * end) for end in (0.0, *look.breaks, 1.0)]
     sheet.key += [
-        (swatch(colour), f"{low}\u2013{high}{unit}")
-        for colour, low, high in zip(look.colours, ends[:-1], ends[1:], strict=True)
+        (swatch(colour), say("{low}\u2013{high}", low=low, high=high._replace(unit=unit)))
+        for colour, (low, high) in zip(look.colours, pairwise(ends), strict=True)
     ]
     if np.isnan(result.rasters[name]).any():
         sheet.key.append((swatch(themes.UNKNOWN_COLOUR), "not known"))

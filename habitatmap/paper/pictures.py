@@ -15,20 +15,23 @@ from habitatmap.paper.maps import GAP, Sheet, disc, ground, legend, sign, swatch
 from habitatmap.paper.typst_pdf import png
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
+from habitatmap.words.catalogue import ENGLISH, Catalogue
+from habitatmap.words.sentences import say
 
 PNG_PX = 1600
 SHEET_HIGH = 420.0  # units; as much as a page of the report has room for
 STANDING = ("circle", "#0e5a72", 3.5)
 
 
-def pictures(result: Result) -> dict[str, bytes]:
-    """File name -> content: an SVG and a PNG of every main map the area has data for; none without a public result."""
+def pictures(result: Result, spoken: Catalogue = ENGLISH) -> dict[str, bytes]:
+    """File name -> content: an SVG and a PNG of every main map the area has data for, in a language; none without a
+    public result."""
     public = result.public
     if public is None:
         return {}
     made: dict[str, bytes] = {}
     for name, sheet in _sheets(public).items():
-        svg = sheet.svg(TITLES[name], credits(public))
+        svg = sheet.svg(TITLES[name], credits(public), spoken)
         made[f"{name}.svg"] = svg.encode("utf-8")
         made[f"{name}.png"] = png(svg, PNG_PX)
     return made
@@ -67,7 +70,8 @@ def _numbers(sheet: Sheet, plan: pd.DataFrame, numbers: Sequence[str]) -> None:
 
 def credits(result: Result) -> list[str]:
     """Where the ground's data come from, and when the picture stands for."""
-    return [*result.credits, f"{result.title}, as of {result.figures.as_of}; drawn from blurred places"]
+    drawn = "{title}, as of {day}; drawn from blurred places"
+    return [*result.credits, say(drawn, title=result.title, day=result.figures.as_of)]
 
 
 def _sheets(public: Result) -> dict[str, Sheet]:

@@ -18,6 +18,7 @@ from pypdf import PdfReader
 
 import habitatmap
 from habitatmap.errors import InputError
+from habitatmap.paper import pictures as drawer
 from habitatmap.paper import typst_pdf as press
 from habitatmap.paper.maps import Sheet
 from habitatmap.paper.pictures import pictures
@@ -37,7 +38,7 @@ from habitatmap.words.catalogue import ENGLISH, catalogue, spoken
 from habitatmap.words.own import write_own
 from tests.areas import centre, class_table, write_area
 from tests.demo import demo_result
-from tests.words.spoken import OTHERS, left, recorder
+from tests.words.spoken import OTHERS, left, recorder, same_texts
 
 HOSTILE = [
     "#set page(fill: red) $x$ *bold* `raw` #panic(1)",
@@ -272,6 +273,17 @@ def test_no_english_is_left_on_paper(language: str) -> None:
         assert PdfReader(io.BytesIO(other)).trailer["/Root"]["/Lang"] == language
         assert left(text_of(english), text_of(other), names) == []
     assert recorded.unsaid <= {str(label).lower() for label in result.plan["new_class"]}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_english_is_left_on_pictures(language: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(drawer, "png", lambda svg, width: b"")
+    recorded = recorder(language)
+    pairs = zip(pictures(demo_result()).values(), pictures(demo_result(), recorded).values(), strict=True)
+    for english, other in pairs:
+        shared = same_texts(english.decode(), other.decode(), [demo_result().title, *demo_result().credits])
+        assert [text for text in shared if len(text.split()) > 2 and "demo" not in text.lower()] == []
+    assert recorded.unsaid == set()
 
 
 @pytest.mark.parametrize("language", OTHERS)
