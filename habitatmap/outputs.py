@@ -20,24 +20,35 @@ from habitatmap.geo.engine import default_workers
 from habitatmap.page import map_page, public_page
 from habitatmap.paper.pictures import pictures
 from habitatmap.result import Result
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 PAGES: Mapping[str, Callable[[Result], str]] = {"map.html": map_page, "public_map.html": public_page}
 
 
 def write(
-    result: Result, folder: str | Path, pages: Mapping[str, Callable[[Result], str]] = PAGES, semicolons: bool = False
+    result: Result,
+    folder: str | Path,
+    pages: Mapping[str, Callable[[Result], str]] = PAGES,
+    semicolons: bool = False,
+    spoken: Catalogue = ENGLISH,
 ) -> None:
     """Writes a `Result` into `folder`, in the place of what the last run wrote there (export.folder.write_folder).
 
-    `pages` makes the HTML files, by name; `semicolons` as in `csv_text`. Whatever is put into the folder in `_fill` is
-    ours, and is in the manifest. Raises HabitatmapError where the disk is full or refuses; the old files are whole in
-    that case.
+    `pages` makes the HTML files, by name; `semicolons` as in `csv_text`; `spoken`: the language of the pictures.
+    Whatever is put into the folder in `_fill` is ours, and is in the manifest. Raises HabitatmapError where the disk is
+    full or refuses; the old files are whole in that case.
     """
     record = record_of(result.findings.area)
-    write_folder(Path(folder).resolve(), lambda fresh: _fill(result, fresh, pages, semicolons), "map", record)
+    write_folder(Path(folder).resolve(), lambda fresh: _fill(result, fresh, pages, semicolons, spoken), "map", record)
 
 
-def _fill(result: Result, folder: Path, pages: Mapping[str, Callable[[Result], str]], semicolons: bool) -> None:
+def _fill(
+    result: Result,
+    folder: Path,
+    pages: Mapping[str, Callable[[Result], str]],
+    semicolons: bool,
+    spoken: Catalogue,
+) -> None:
     """Every file of the contract. Bytes are written by Python, which never takes a full disk for success."""
     (folder / STAGES).write_text(worked_text(result.findings.worked), encoding="utf-8", newline="\n")
     (folder / "summary.json").write_text(summary_text(result), encoding="utf-8", newline="\n")
@@ -53,7 +64,7 @@ def _fill(result: Result, folder: Path, pages: Mapping[str, Callable[[Result], s
             (folder / "rasters" / f"{name}.qml").write_bytes(raster_qml(RASTER_LOOKS[name]).encode())
             (folder / "rasters" / f"{name}.sld").write_bytes(raster_sld(RASTER_LOOKS[name]).encode())
     (folder / "pictures").mkdir()
-    for name, content in pictures(result).items():
+    for name, content in pictures(result, spoken).items():
         (folder / "pictures" / name).write_bytes(content)
     for name, page in pages.items():
         (folder / name).write_text(page(result), encoding="utf-8", newline="\n")

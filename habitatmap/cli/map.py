@@ -38,7 +38,7 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
         "map.html": lambda result: map_page(result, spoken, background),
         "public_map.html": lambda result: public_page(result, language=spoken, tiles=background),
     }
-    write(result, call.target, pages, semicolons)
+    write(result, call.target, pages, semicolons, spoken)
     click.echo(summary_text(result) if call.as_json else headline(result.figures) + "\n", nl=False)
     call.wrote("Map", "map.html")
     call.end(result.needs_a_look)

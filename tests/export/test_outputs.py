@@ -17,6 +17,7 @@ from habitatmap.export.formats import RASTERS
 from habitatmap.export.manifest import MANIFEST, read_manifest
 from habitatmap.export.replace import STAGE
 from habitatmap.outputs import write
+from habitatmap.words.catalogue import catalogue
 from tests.beside import beside
 from tests.results import invented
 
@@ -56,6 +57,12 @@ def test_same_result_same_bytes(written: Path, tmp_path: Path) -> None:
     write(invented(), tmp_path / "elsewhere", PAGES)
     first, second = contents(written), contents(tmp_path / "elsewhere")
     assert [name for name in first if first[name] != second[name]] == []
+
+
+def test_pictures_are_drawn_in_the_language_of_the_pages(tmp_path: Path) -> None:
+    write(invented(public=invented()), tmp_path / "out", PAGES, spoken=catalogue("de"))
+    drawn = (tmp_path / "out" / "pictures" / "forage_season.svg").read_text(encoding="utf-8")
+    assert "<title>Blütenangebot der Saison" in drawn
 
 
 def test_what_is_no_longer_made_goes(tmp_path: Path) -> None:
