@@ -235,8 +235,12 @@ def _reason(group: Sequence[RowAside]) -> str:
     differ = len({row.reason for row in group}) > 1
     if not differ or explained is None:
         return group[0].reason
-    code = Why[group[0].name]
-    return Sentence(code.reason, dict.fromkeys(re.findall(r"\{(\w+)\}", code.reason), "…"))
+    return _in_general(Why[group[0].name].reason)
+
+
+def _in_general(text: str) -> Sentence:
+    """A reason or remedy with … for what a row fills in, once where several follow each other."""
+    return Sentence(text, {name: "" if more else "…" for name, more in re.findall(r"\{(\w+)\}(?=(\{?))", text)})
 
 
 def _effect(group: Sequence[RowAside]) -> Sentence:
@@ -339,11 +343,11 @@ def _match(how: Match) -> Sentence:
 
 def check_page(found: Check, spoken: Catalogue = ENGLISH) -> str:
     """The account as one HTML file that loads nothing and runs nothing; text of records is escaped."""
-    sections = [*_walls(found), _summary(found), *_not_used_files(found), *_worth(found), *_to_correct(found, spoken)]
+    sections = [*_walls(found), _summary(found), *_not_used_files(found), *_worth(found), *_to_correct(found)]
     if found.doubts:
         lead = "These rows are used, or could not be read at all. Something about them may not be as it was meant."
         sections.append(Section("look", "Please look", lead, found.doubts))
-    sections += [*_nothing_to_do(found), *_how_read(found), *(_meanings(found) if is_guided(spoken) else [])]
+    sections += [*_nothing_to_do(found), *_how_read(found), *_meanings(found)]
     return report_page(found.title, "How your files were read", "", sections, spoken)
 
 
@@ -448,18 +452,18 @@ def _fixes_line(names: Sequence[str]) -> Sentence:
     return Sentence(f"Or ask for files to correct (habitatmap check with --fix), which hold {how}")
 
 
-def _to_correct(found: Check, spoken: Catalogue) -> Iterator[Section]:
+def _to_correct(found: Check) -> Iterator[Section]:
     """A section for each file that has rows to correct: a part for each reason."""
     by_file: dict[str, list[list[RowAside]]] = {}
     for group in _groups(found.waiting):
         by_file.setdefault(group[0].file, []).append(group)
     for at, (file, groups) in enumerate(by_file.items()):
-        parts = [_reason_part(f"{letters(at)}-{letters(i)}", group, spoken) for i, group in enumerate(groups)]
+        parts = [_reason_part(f"{letters(at)}-{letters(i)}", group) for i, group in enumerate(groups)]
         lead = say("{rows} to correct.", rows=count(sum(map(len, groups)), "row"))
         yield Section(f"file-{letters(at)}", say("Correct {file}", file=file), lead, parts=parts)
 
 
-def _reason_part(key: str, group: Sequence[RowAside], spoken: Catalogue) -> Section:
+def _reason_part(key: str, group: Sequence[RowAside]) -> Section:
     """One reason: what to do, and the rows; what each says in its own words where they differ."""
     columns = {"Row": [row.row for row in group]}
     texts = {
@@ -476,9 +480,7 @@ def _reason_part(key: str, group: Sequence[RowAside], spoken: Catalogue) -> Sect
     caption = say("{rows} of {file}", rows=count(len(group), "row"), file=group[0].file)
     table = Table(caption, list(shown), rows, note, Fold.NEVER)
     name = group[0].name
-    links = (
-        [(_key_of(name), "What this means, with an example")] if name in explanations() and is_guided(spoken) else []
-    )
+    links = [(_key_of(name), "What this means, with an example")] if name in explanations() else []
     todo = say("What to do: {remedy}.", remedy=group[0].remedy)
     effects = list(filter(None, [_effect(group)]))
     return Section(f"part-{key}", sentence(_reason(group)), todo, effects, tables=[table], links=links)
@@ -522,20 +524,18 @@ def _table_part(key: str, table: Reading) -> Section:
     return Section(key, as_it_is(name), say("Read as {how}.", how=read_as) if read_as else "", tables=tables)
 
 
-def is_guided(spoken: Catalogue) -> bool:
-    """Whether the guide's explanations stand on the page, which are English."""
-    return spoken.language == "en"
-
-
 def _meanings(found: Check) -> Iterator[Section]:
     """The guide's entries for the reasons that were given."""
     given = {row.name for row in found.set_aside}
     parts = [
         Section(
             _key_of(name),
-            sentence(told.reason),
-            told.meaning.replace("`", ""),
-            [f"For example: {told.example.replace('`', '')}", f"What to do: {told.remedy.replace('`', '')}"],
+            sentence(_in_general(Why[name].reason)),
+            told.meaning,
+            [
+                say("For example: {example}", example=Sentence(told.example)),
+                following(say("What to do: {remedy}.", remedy=_in_general(Why[name].remedy)), Sentence(told.more)),
+            ],
         )
         for name, told in explanations().items()
         if name in given

@@ -11,12 +11,17 @@ from habitatmap.errors.why import Why
 
 
 class Explanation(NamedTuple):
-    """One entry of guide/set_aside.md; texts may have `code` in backquotes, `reason` has … for what a file fills in."""
+    """One entry of guide/set_aside.md; `reason` has … for what a file fills in."""
 
     reason: str
     meaning: str
     example: str
     remedy: str
+
+    @property
+    def more(self) -> str:
+        """What the guide says of the remedy beyond that of the reason itself, "" for nothing."""
+        return self.remedy.partition(". ")[2]
 
 
 @cache
@@ -26,7 +31,7 @@ def explanations() -> dict[str, Explanation]:
     entries = {}
     for entry in re.split(r"^### ", text, flags=re.MULTILINE)[1:]:
         reason, _, meaning = entry.partition("\n")
-        about = " ".join(re.split(r"\n## ", meaning)[0].split())
+        about = " ".join(re.split(r"\n## ", meaning)[0].replace("`", "").split())
         meaning, example, remedy = re.split(r"\*For example:\*|\*What to do:\*", about)
         entries[reason] = Explanation(reason, meaning.strip(), example.strip(), remedy.strip())
     headings = {name: re.sub(r"(\{\w+\})+", "…", told.reason) for name, told in Why.__members__.items()}

@@ -16,6 +16,7 @@ from habitatmap.reports import check as check_module
 from habitatmap.reports.check import MOST_ROWS, ROWS_NAMED, check, check_page, check_text
 from habitatmap.words import inputs as inputs_module
 from habitatmap.words.catalogue import catalogue
+from habitatmap.words.explained import explanations
 from tests.areas import CRS, area_folder, write_layer, write_raster
 from tests.words.spoken import OTHERS, recorder, same_texts, templates_in
 
@@ -135,6 +136,13 @@ def test_a_row_is_shown_whole_so_that_it_can_be_found(tmp_path: Path) -> None:
 def test_every_reason_has_words_in_each_language(language: str) -> None:
     known = catalogue(language).sentences
     assert [told for why in Why for told in (why.reason, why.remedy) if told and told not in known] == []
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_explanation_has_words_in_each_language(language: str) -> None:
+    known = catalogue(language).sentences
+    texts = {part for told in explanations().values() for part in (told.meaning, told.example, told.more) if part}
+    assert texts - known.keys() == set()
 
 
 MESSY_POOLS = (
