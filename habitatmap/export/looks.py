@@ -32,6 +32,9 @@ from habitatmap.vocabulary.themes import (
 # from which scale on things are drawn (1 : n): farther off they would hide the map (expert judgement)
 STREET, HOUSE, DOOR = 25_000, 10_000, 5_000
 
+# from which rank on a link is drawn only near by, as all of them would hide the map (expert judgement)
+FEW_LINKS = 4
+
 Condition = tuple[str, str, str | float]
 """A column, one of = >= <, and what it is compared with."""
 
@@ -70,10 +73,10 @@ class Look:
 def layer_looks(settings: Settings) -> dict[str, Look]:
     """The look of each layer of the GeoPackage that has shapes."""
     likely = settings.near.dead_wood_from
+    stands = ("standing", "=", "yes")
+    likely_flight = ("probability", ">=", STRONG_LINK)
     marks = [
-        Rule(
-            str(outcome or "no visit yet"), mark, (("standing", "=", "yes"), ("last_outcome", "=", str(outcome or "")))
-        )
+        Rule(str(outcome or "no visit yet"), mark, (stands, ("last_outcome", "=", str(outcome or ""))))
         for outcome, mark in OUTCOME_MARKS.items()
     ]
     gone = Rule("not standing", PoolMark("circle", UNKNOWN_COLOUR, 2.5), (("standing", "=", "no"),))
@@ -91,7 +94,13 @@ def layer_looks(settings: Settings) -> dict[str, Look]:
         "links": Look(
             (
                 Rule("flight, less likely", STYLES["weak"], (_less("probability", STRONG_LINK),), DOOR),
-                Rule("likely flight", STYLES["strong"], (("probability", ">=", STRONG_LINK),), STREET),
+                Rule("likely flight", STYLES["strong"], (likely_flight, ("rank", ">=", FEW_LINKS)), DOOR),
+                Rule(
+                    "likeliest flights of a place",
+                    STYLES["strong"],
+                    (likely_flight, ("rank", "<", FEW_LINKS)),
+                    STREET,
+                ),
             ),
             shown=False,
         ),

@@ -28,6 +28,7 @@ QML_SHAPES = {
     "leaf": ("pentagon", 0),
 }
 SLD_SHAPES = QML_SHAPES | {"diamond": ("square", 45), "cross": ("cross", 45), "leaf": ("star", 0)}
+SMALL = 3.0  # radius of a sign
 TINT = 0.08  # how strong an area without hatching is filled
 NOT_YET = 1e-6  # below a break: a value on it belongs to the class above, as on the page
 
@@ -85,7 +86,7 @@ def qml_parts(look: Look, aliases: Mapping[str, str]) -> list[Element]:
     if look.label:
         shown = Element("previewExpression")
         shown.text = f'"{look.label.column}"'
-        named += [_labels(look.label), shown]
+        named += [_labels(look.label, look.rules[0].sign), shown]
     return named
 
 
@@ -124,13 +125,14 @@ def _layer(kind: str, **values: str | float) -> Element:
 
 
 def _marker(mark: PoolMark) -> list[Element]:
-    """A sign on its halo."""
+    """A sign on its halo; a small one has none, as rows of them would be bands."""
     shape, turn = QML_SHAPES[mark.shape]
     size, rim = 2 * mark.size * PIXEL_MM, 1.5 * PIXEL_MM
+    rims = [] if mark.size < SMALL else [(HALO, HALO, size + 2 * rim)]
     common: dict[str, str | float] = {"name": shape, "angle": turn, "size_unit": "MM", "outline_width_unit": "MM"}
     return [
         _layer("SimpleMarker", color=rgba(fill), outline_color=rgba(edge), size=wide, outline_width=rim / 2, **common)
-        for fill, edge, wide in ((HALO, HALO, size + 2 * rim), (mark.fill, INK, size))
+        for fill, edge, wide in (*rims, (mark.fill, INK, size))
     ]
 
 
@@ -164,7 +166,7 @@ def _area(style: Style) -> list[Element]:
     return [*parts, halo, _line(style)]
 
 
-def _labels(label: Label) -> Element:
+def _labels(label: Label, sign: PoolMark | Style) -> Element:
     labelling = Element("labeling", {"type": "simple"})
     settings = SubElement(labelling, "settings")
     style = SubElement(
@@ -192,14 +194,19 @@ def _labels(label: Label) -> Element:
             "bufferOpacity": "1",
         },
     )
-    # over the point in its middle; else beside it, at places in their order
-    where = (
-        {"placement": "1", "quadOffset": "4"} if label.inside else {"placement": "6", "dist": "1", "offsetType": "1"}
-    )
-    SubElement(settings, "placement", {**where, "distUnits": "MM", "priority": "5"})
+    SubElement(settings, "placement", {**_placement(label, sign), "distUnits": "MM", "priority": "5"})
     scale = {"scaleVisibility": "1", "scaleMax": str(label.nearer_than), "scaleMin": "0"} if label.nearer_than else {}
     SubElement(settings, "rendering", {"drawLabels": "1", "displayAll": "1" if label.inside else "0", **scale})
     return labelling
+
+
+def _placement(label: Label, sign: PoolMark | Style) -> dict[str, str]:
+    """Where a label stands, in the program's numbers: over a sign, beside it, along a line, in an area."""
+    if label.inside:
+        return {"placement": "1", "quadOffset": "4"}
+    if isinstance(sign, PoolMark):
+        return {"placement": "6", "dist": "1", "offsetType": "1"}
+    return {"placement": "3", "placementFlags": "9"} if sign.line else {"placement": "4"}
 
 
 def raster_qml(theme: Theme) -> str:

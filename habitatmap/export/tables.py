@@ -31,7 +31,7 @@ def told_tables(result: Result) -> dict[str, pd.DataFrame]:
         "visits": result.visits,
         "trees": result.trees,
         "breeding_places": _breeding_places(result),
-        "links": result.links,
+        "links": _ranked(result.links),
         "candidates_lost": result.candidates_lost,
         "paths": result.paths[["kind", "name", "geometry"]],
         "exclusion_zones": result.keep_away.set_geometry(result.keep_away.buffer(result.keep_away["distance_m"])),
@@ -47,6 +47,14 @@ def _breeding_places(result: Result) -> pd.DataFrame:
     frame = frame.rename(columns={"p": "occupancy", "access": "forage_access"}).drop(columns="weight")
     frame.insert(3, "names", frame["place"].map(called))
     return frame
+
+
+def _ranked(links: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """The links with a rank: 1 where it is the likeliest of one of its ends, 2 where the second, ..."""
+    ends = pd.concat([links["from_place"], links["to_place"]])
+    of_end = pd.concat([links["probability"]] * 2).groupby(ends.to_numpy()).rank(method="first", ascending=False)
+    ranked = links.drop(columns="geometry").assign(rank=of_end.groupby(level=0).min().astype(int))
+    return gpd.GeoDataFrame(ranked, geometry=links.geometry)
 
 
 def text_files(result: Result, semicolons: bool = False) -> dict[str, bytes]:

@@ -134,7 +134,7 @@ TABLES = {
     "links": Written(
         "Links",
         "Flights between two breeding places, each pair once.",
-        "from_place to_place length_m probability".split(),
+        "from_place to_place length_m probability rank".split(),
     ),
     "paths": Written("Streets and paths", "Streets, paths and waters of paths.*.", ["kind", "name"]),
     "exclusion_zones": Written(
@@ -265,6 +265,7 @@ _MEANINGS = {
     "to_place": Meaning("To", "The number of another breeding place.", COUNT),
     "length_m": Meaning("Length", "Metres between the two.", METRES),
     "probability": Meaning("Probability of a flight", "Share of dispersal flights that get at least that far.", SHARE),
+    "links.rank": Meaning("Rank", "1 where it is the likeliest flight of one of its ends, 2 the second, ...", COUNT),
     "candidates_lost.reason": Meaning("Reason", "Why no pool can stand there."),
     "cells": Meaning("Cells", "How many cells of the raster.", COUNT),
 }

@@ -28,6 +28,7 @@ from habitatmap.export.geopackage import KEYS, LAYERS, NAMED_BY, write_geopackag
 from habitatmap.export.looks import RASTER_LOOKS, class_labels, layer_looks
 from habitatmap.export.project import GROUPS, project_bytes
 from habitatmap.export.styles import qml, raster_qml, raster_sld, sld
+from habitatmap.export.tables import told_tables
 from habitatmap.page.pictures import FIRST, classes_of
 from habitatmap.read.settings import Settings
 from habitatmap.vocabulary import themes
@@ -182,11 +183,18 @@ def test_files_for_gis_have_no_colour_of_their_own() -> None:
     assert {themes.SITE, themes.STYLES["gaps"].color, *themes.LEAF} <= seen
 
 
+def test_the_likeliest_links_of_each_place_come_first() -> None:
+    """0-1 (0.9) is the likeliest of 0 and 1; 0-2 (0.8) of 2; 1-2 (0.7) the second of both."""
+    links = base_result().links.assign(from_place=[0, 0, 1], to_place=[1, 2, 2], probability=[0.9, 0.8, 0.7])
+    assert told_tables(replace(base_result(), links=links))["links"]["rank"].tolist() == [1, 1, 2]
+    assert told_tables(replace(base_result(), links=links[:0]))["links"]["rank"].tolist() == []
+
+
 def test_links_and_trees_appear_as_one_comes_near() -> None:
     looks = layer_looks(Settings())
     assert not looks["links"].shown
-    weak, strong = looks["links"].rules
-    assert 0 < weak.nearer_than < strong.nearer_than <= 25_000
+    weak, others, likeliest = looks["links"].rules
+    assert 0 < weak.nearer_than == others.nearer_than < likeliest.nearer_than <= 25_000
     assert looks["trees"].nearer_than
 
 
