@@ -260,7 +260,12 @@ def sld(name: str, look: Look) -> str:
         text = SubElement(one, f"{{{SE}}}TextSymbolizer")
         SubElement(SubElement(text, f"{{{SE}}}Label"), f"{{{OGC}}}PropertyName").text = look.label.column
         _parameters(text, "Font", {"font-size": f"{look.label.size / PIXEL_MM / 72 * 25.4:.1f}"})
-        if not look.label.inside:
+        if look.label.inside:
+            place = SubElement(SubElement(text, f"{{{SE}}}LabelPlacement"), f"{{{SE}}}PointPlacement")
+            anchor = SubElement(place, f"{{{SE}}}AnchorPoint")
+            for side in "XY":
+                SubElement(anchor, f"{{{SE}}}AnchorPoint{side}").text = "0.5"
+        else:
             halo = SubElement(text, f"{{{SE}}}Halo")
             SubElement(halo, f"{{{SE}}}Radius").text = "2"
             _parameters(halo, "Fill", {"fill": HALO})
