@@ -22,7 +22,7 @@ from pyogrio.raw import write
 from pyproj import CRS
 
 from habitatmap.export.formats import plain, plan_points, visible
-from habitatmap.export.looks import layer_looks
+from habitatmap.export.looks import TABLE_LOOK, layer_looks
 from habitatmap.export.styles import DOCTYPE, QML_VERSION, qml, sld, text_of
 from habitatmap.export.tables import told_tables
 from habitatmap.result import Result
@@ -173,12 +173,14 @@ def _describe(base: sqlite3.Connection, result: Result, day: str) -> None:
     _write_metadata(base, result, day)
     looks = layer_looks(result.settings)
     styles = [
-        (name, TABLES[name].title, qml(look, aliases_of(name)), sld(name, look), day) for name, look in looks.items()
+        (name, "geom" if kind else "", TABLES[name].title, qml(look, aliases_of(name)), sld(name, look), day)
+        for name, kind in LAYERS.items()
+        for look in [looks.get(name, TABLE_LOOK)]
     ]
     base.executemany(
         "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
         "description, styleQML, styleSLD, useAsDefault, owner, update_time) "
-        "VALUES ('', '', ?, 'geom', 'habitatmap', ?, ?, ?, 1, '', ?)",
+        "VALUES ('', '', ?, ?, 'habitatmap', ?, ?, ?, 1, '', ?)",
         styles,
     )
     base.execute(

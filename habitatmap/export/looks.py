@@ -70,6 +70,10 @@ class Look:
     shown: bool = True
 
 
+TABLE_LOOK = Look(())
+"""Of a layer without shapes."""
+
+
 def layer_looks(settings: Settings) -> dict[str, Look]:
     """The look of each layer of the GeoPackage that has shapes."""
     likely = settings.near.dead_wood_from

@@ -71,6 +71,8 @@ def qml_attributes(look: Look) -> dict[str, str]:
 
 def qml_parts(look: Look, aliases: Mapping[str, str]) -> list[Element]:
     """The renderer of a look, its labels, and what people call the columns."""
+    if not look.rules:
+        return [alias_list(aliases)]
     renderer = Element("renderer-v2", {"type": "RuleRenderer", "forceraster": "0", "symbollevels": "0"})
     rules = SubElement(renderer, "rules", {"key": "all"})
     symbols = SubElement(renderer, "symbols")

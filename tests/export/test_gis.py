@@ -147,14 +147,14 @@ def test_what_names_a_row_of_another_layer_finds_it(base: sqlite3.Connection) ->
 # --- styles
 
 
-def test_every_layer_with_shapes_has_its_style(base: sqlite3.Connection) -> None:
+def test_every_layer_has_its_style(base: sqlite3.Connection) -> None:
     rows = base.execute(
         "SELECT f_table_name, f_geometry_column, styleQML, styleSLD, useAsDefault, update_time FROM layer_styles"
     ).fetchall()
-    assert [row[0] for row in rows] == list(layer_looks(base_result().settings))
-    assert {row[0] for row in rows} == {layer for layer, kind in LAYERS.items() if kind}
+    assert [row[0] for row in rows] == list(LAYERS)
+    assert set(layer_looks(base_result().settings)) == {layer for layer, kind in LAYERS.items() if kind}
     for layer, column, as_qml, as_sld, default, day in rows:
-        assert (column, default) == ("geom", 1)
+        assert (column, default) == ("geom" if LAYERS[layer] else "", 1)
         assert day.startswith(base_result().figures.as_of.isoformat())
         style, sheet = xml(as_qml), xml(as_sld)
         used = {name for rule in style.iter("rule") for name in re.findall(r'"(\w+)"', rule.get("filter", ""))}
@@ -310,6 +310,8 @@ SCRIPT = """
     pools = layers["habitatmap_pools"]
     print("alias", pools.attributeAlias(pools.fields().indexFromName("forage_m")))
     alone = QgsVectorLayer(sys.argv[1] + "/habitatmap.gpkg|layername=pools", "pools", "ogr")
+    table = QgsVectorLayer(sys.argv[1] + "/habitatmap.gpkg|layername=visits", "visits", "ogr")
+    print("table", table.attributeAlias(table.fields().indexFromName("larvae_low")))
     print("style", alone.renderer().type(), len(alone.renderer().rootRule().children()))
     page = project.layoutManager().printLayouts()[0]
     settings = QgsLayoutExporter.ImageExportSettings(); settings.dpi = 96
@@ -340,6 +342,7 @@ def has_gis() -> bool:
     )
 
 
+@pytest.mark.slow
 def test_the_program_itself_opens_and_draws_it(folder: Path) -> None:
     if not has_gis():
         pytest.skip("needs QGIS")
@@ -356,6 +359,7 @@ def test_the_program_itself_opens_and_draws_it(folder: Path) -> None:
     assert said["relations"] == str(len(NAMED_BY))
     assert said["system"] == base_result().crs.to_string()
     assert said["alias"] == "Nearest good forage (m)"
+    assert said["table"] == "Larvae low"
     assert said["style"] == "RuleRenderer 8"
     with rasterio.open(folder / "page.png") as picture:
         drawn = set(map(tuple, picture.read()[:3].reshape(3, -1).T.tolist()))
