@@ -97,14 +97,14 @@ def _told(target: Path) -> Iterator[None]:
         yield
     except (OSError, RasterioError, DataSourceError, DataLayerError) as fault:
         what = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
-        where, remedy = f"The results could not be written to {target}", "Make room on the disk"
+        remedy = "Make room on the disk, or give another folder with --out, then run again"
         if isinstance(fault, PermissionError):
             what = f"{Path(str(fault.filename or target)).name} can't be replaced ({what})"
-            remedy = "Close it in other programs, or see that you may write there"
-        elif isinstance(fault, OSError) and fault.errno == errno.EROFS:
-            remedy = "Nothing can be written on that drive"
+            remedy = "Close it in other programs, or see that you may write there, then run again"
+        elif isinstance(fault, OSError) and fault.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+            remedy = "See to the drive, or give another folder with --out, then run again"
         raise HabitatmapError(
-            f"{where}: {what}; what was there is as it was. {remedy} or give another folder with --out, then run again"
+            f"The results could not be written to {target}: {what}; what was there is as it was. {remedy}"
         ) from fault
 
 

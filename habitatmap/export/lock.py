@@ -41,9 +41,12 @@ def alone_in(folder: Path) -> Iterator[None]:
         yield
     finally:
         _held.discard(key)
-        with suppress(OSError):  # where an open file can't be taken away it stays, and is taken by the next run
+        with suppress(OSError):  # Windows takes no open file away
             (folder / LOCK).unlink()
         os.close(file)
+        if sys.platform == "win32":
+            with suppress(OSError):
+                (folder / LOCK).unlink()
         if made:
             with suppress(OSError):  # it is not empty where something was written
                 folder.rmdir()

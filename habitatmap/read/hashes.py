@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+from habitatmap.read.files import SUFFIXES
+from habitatmap.read.formats.raster import RASTER_DRIVERS
 from habitatmap.read.layers import shipped_folder
 from habitatmap.read.photos import FOLDER as PHOTOS
 from habitatmap.vocabulary.kinds import GROUPS, Kind
@@ -15,6 +17,7 @@ SQLITE = b"SQLite format 3\0"
 # bytes of a SQLite file that change by its being opened: versions of reading and writing, counters of changes
 OPENED = ((18, 20), (24, 28), (92, 100))
 CHUNK = 1 << 20
+WHOLE = frozenset([*SUFFIXES, *RASTER_DRIVERS, ".dbf", ".shx", ".toml", ".zip"])  # files that are read to their end
 
 
 def fingerprint(path: Path) -> str:
@@ -33,11 +36,12 @@ def fingerprint(path: Path) -> str:
 
 def hashes_of_inputs(folder: Path, committed: Path | None = None) -> dict[str, str]:
     """Name in the area folder -> hash, of every file there that an input may be, used or not; and of the further file
-    of `committed` sites. Results are none, and of a photo the first part and the size tell enough."""
+    of `committed` sites. Results are none. Of photos, and of files of kinds that are not read, the first part and the
+    size tell enough."""
     found = {}
     for path in sorted(_inputs(folder)):
-        name = path.relative_to(folder)
-        found[name.as_posix()] = _of_photo(path) if PHOTOS in map(str.casefold, name.parts) else fingerprint(path)
+        hashed = fingerprint if path.suffix.casefold() in WHOLE else _of_first_part
+        found[path.relative_to(folder).as_posix()] = hashed(path)
     if committed is not None and committed.is_file():
         found[f"--committed {committed.name}"] = fingerprint(committed)
     return found
@@ -53,7 +57,7 @@ def _inputs(folder: Path) -> Iterator[Path]:
             yield from (p for p in path.rglob("*") if p.is_file() and not p.name.startswith((".", "~$")))
 
 
-def _of_photo(path: Path) -> str:
+def _of_first_part(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.sha256(file.read(CHUNK) + str(path.stat().st_size).encode()).hexdigest()
 
