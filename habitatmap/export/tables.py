@@ -42,7 +42,7 @@ def told_tables(result: Result) -> dict[str, pd.DataFrame]:
 def _breeding_places(result: Result) -> pd.DataFrame:
     """The places that links name: place, x, y, names, pools, trees, occupancy, forage_access."""
     known = result.findings.places.frame
-    called = (known["kind"] + " " + known["id"]).groupby(known["place"]).agg(", ".join)
+    called = (known["kind"].astype(str) + " " + known["id"].astype(str)).groupby(known["place"]).agg(", ".join)
     frame = network_places(known, result.findings.habitat.access)
     frame = frame.rename(columns={"p": "occupancy", "access": "forage_access"}).drop(columns="weight")
     frame.insert(3, "names", frame["place"].map(called))
