@@ -7,6 +7,7 @@ from importlib.resources import files
 
 LANGUAGES = ("en", "de", "fr", "nl")
 SENTENCE = "sentence"  # the context of a sentence that is its own key
+LABEL = "label"  # the context of a class of land cover, by its label in layers/
 
 
 @cache

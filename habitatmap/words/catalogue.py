@@ -18,7 +18,7 @@ from typing import Any, TypeVar, cast
 
 from habitatmap.errors import InputError
 from habitatmap.sentences import Quantity, Sentence, Value, capitalised
-from habitatmap.vocabulary.catalogues import LANGUAGES, SENTENCE, translations
+from habitatmap.vocabulary.catalogues import LABEL, LANGUAGES, SENTENCE, translations
 from habitatmap.words.own import all_texts, read_own
 from habitatmap.words.page_words import WORDS
 
@@ -32,9 +32,17 @@ def words(language: str) -> dict[str, Any]:
     if language == "en":
         return {**WORDS, "sentences": {}}
     found = translations(language)
-    return {key: found.get((key, english), english) for key, english in WORDS.items()} | {
-        "sentences": {english: text for (context, english), text in found.items() if context == SENTENCE}
+    page = {key: found.get((key, english), english) for key, english in WORDS.items()}
+    return page | {"sentences": _sentences(found, language)}
+
+
+def _sentences(said: Mapping[tuple[str, str], str], language: str) -> dict[str, str]:
+    """What is said for sentences, and for labels of classes, which begin with a small letter within a sentence."""
+    labels = {english: text for (context, english), text in said.items() if context == LABEL}
+    within = {
+        english.lower(): text if language == "de" else text[:1].lower() + text[1:] for english, text in labels.items()
     }
+    return within | labels | {english: text for (context, english), text in said.items() if context == SENTENCE}
 
 
 @dataclass(frozen=True)
@@ -129,7 +137,7 @@ def spoken(language: str, folder: Path) -> Catalogue:
         )
     known = translations(language) if language in LANGUAGES else {}
     said = {key: own.applied(key[1], known.get(key, key[1])) for key in translations("de")}
-    sentences = {english: text for (context, english), text in said.items() if context == SENTENCE}
+    sentences = _sentences(said, language)
     page = {key: own.applied(english, said.get((key, english), english)) for key, english in WORDS.items()}
     lacking = 0 if language in LANGUAGES else len(set(all_texts()) - own.texts.keys())
     return Catalogue(language, sentences, page, lacking)

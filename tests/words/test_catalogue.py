@@ -19,15 +19,16 @@ from habitatmap.plan.robustness import ENDS, Assumption
 from habitatmap.plan.served_robustness import FAR, ORIGINS
 from habitatmap.read.class_proof import Contradiction
 from habitatmap.read.land_cover import CoverDoubt
-from habitatmap.read.layers import keep_away_defaults, land_uses
+from habitatmap.read.layers import keep_away_defaults, land_uses, load_class_table
 from habitatmap.read.settings import Settings
 from habitatmap.result.figures import Dominant
 from habitatmap.survey.codes import PoolBasis
+from habitatmap.vocabulary.catalogues import LABEL
 from habitatmap.vocabulary.note import note
 from habitatmap.vocabulary.terms import Basis, Hazard, Siting
 from habitatmap.vocabulary.where import Direction, Part, Where
 from habitatmap.words.bases import COVARIATES, pool_basis
-from habitatmap.words.catalogue import LANGUAGES, SENTENCE, words
+from habitatmap.words.catalogue import LANGUAGES, SENTENCE, catalogue, words
 from habitatmap.words.cautions import general_cautions, site_caution
 from habitatmap.words.gaps import gap_cause
 from habitatmap.words.headline import MISSING
@@ -40,6 +41,7 @@ from habitatmap.words.reasons import doubt, reason
 from habitatmap.words.sentences import Sentence
 from habitatmap.words.served import AGAINST, AT_ONCE, FROM, LIMIT, NO_PLAN, TWO_AT_ONE, UP_TO, WITH, WITH_ONE
 from habitatmap.words.where import told_where
+from tests.demo import DEMO
 
 OTHERS = [language for language in LANGUAGES if language != "en"]
 
@@ -63,7 +65,7 @@ def test_no_word_is_untranslated(language: str) -> None:
 
 @pytest.mark.parametrize("language", OTHERS)
 def test_no_entry_is_left_over(language: str) -> None:
-    stale = [c for c, english, _ in entries(language) if c != SENTENCE and WORDS.get(c) != english]
+    stale = [c for c, english, _ in entries(language) if c not in (SENTENCE, LABEL) and WORDS.get(c) != english]
     assert stale == []
 
 
@@ -74,7 +76,7 @@ def test_each_translation_has_the_figures_of_its_english(language: str) -> None:
 
 
 def test_all_catalogues_have_the_same_sentences() -> None:
-    found = [{english for c, english, _ in entries(language) if c == SENTENCE} for language in OTHERS]
+    found = [{(c, english) for c, english, _ in entries(language)} for language in OTHERS]
     assert found[0] == found[1] == found[2]
 
 
@@ -218,3 +220,14 @@ def test_doubts_about_land_cover_are_said_in_each_language(language: str) -> Non
     assert [doubt.code for doubt in COVER_DOUBTS] == list(CoverDoubt)
     told = {template for said in cover_doubts(COVER_DOUBTS) for template in templates(said)}
     assert told <= words(language)["sentences"].keys()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_classes_of_land_cover_are_said_in_each_language(language: str) -> None:
+    """Alone and within a sentence."""
+    tables = [load_class_table(name) for name in ("osm", "worldcover", "corine", DEMO / "classes.csv")]
+    labels = {str(label) for table in tables for label in table["label"]}
+    assert len(labels) > 150
+    said = catalogue(language).sentences
+    assert {word for label in labels for word in (label, label.lower())} - said.keys() == set()
+    assert said["tree cover"] == {"de": "Baumbestand", "fr": "couvert arboré", "nl": "bomen"}[language]

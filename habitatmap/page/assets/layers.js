@@ -137,7 +137,7 @@ function poolFacts(pools, i) {
     [words.reach_lost, finely(pools.forage_in_reach[i] === null ? null : pools.forage_in_reach[i] / 1e6)],
     [words.flag, flag ? words["flag." + flag] || flag : ""],
     [words.no_visit, tell(word(pools.no_visit, i))],
-    [words.place, word(pools.place, i)], [words.land_cover, word(pools.land_cover, i)],
+    [words.place, word(pools.place, i)], [words.land_cover, tell(word(pools.land_cover, i))],
     [words.privacy, words["privacy." + word(pools.private, i)] || ""],
     [words.note, word(pools.note, i)]
   ];

@@ -3,7 +3,7 @@
 const themes = data("themes");
 
 function label(theme, i) {
-  if (theme.labels) return theme.labels[i] || words.swatch_other;
+  if (theme.labels) return tell(theme.labels[i]) || words.swatch_other;
   if (theme.gap && i === theme.colours.length - 1) return words.swatch_gap;
   const write = (b) => theme.chance ? percent(b, 0) : number(b, 2), breaks = theme.breaks;
   if (i === 0) return say("swatch_least", {b: write(breaks[0])});
