@@ -78,6 +78,8 @@ def test_figures_and_dates_are_written_by_locale(visit: Callable[..., Any], tmp_
     assert page.evaluate("document.documentElement.lang") == "de"
     assert page.locator("#as-of").inner_text() == "Stand 25.11.2026"
     assert "31,4\xa0%" in page.locator("#headline").inner_text()
+    page.locator("#theme").select_option("land_cover")
+    assert "Gehölz" in page.locator("#swatches").inner_text()
     assert '<html lang="de">' in path.read_text(encoding="utf-8")
 
 
