@@ -20,6 +20,7 @@ log = logging.getLogger("habitatmap")
 LOCK = ".habitatmap.lock"
 PATIENCE_S = 600.0  # a second run waits so long for the first
 POLL_S = 0.2
+NO_LINK = getattr(os, "O_NOFOLLOW", 0)  # a link in a folder that somebody sent might lead to any file
 _NO_LOCKS = {errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL}  # what drives without locks answer
 _held: set[tuple[int, Path]] = set()  # thread and folder: who holds a folder may take it again
 
@@ -58,7 +59,7 @@ def _take(folder: Path) -> int:
     while True:
         folder.mkdir(parents=True, exist_ok=True)  # the run that is waited for may have taken its own away again
         try:
-            file = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o666)
+            file = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT | NO_LINK, 0o666)
         except FileNotFoundError:
             continue
         if _lock(file, folder) and _is_still(file, folder / LOCK):

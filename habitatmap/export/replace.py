@@ -48,8 +48,10 @@ class Step:
 
 
 def is_interrupted(folder: Path) -> bool:
-    """Whether a run was stopped while its files were put in place; the next one completes it."""
-    return (folder / STAGE / JOURNAL).exists()
+    """Whether a run was stopped while its files were put in place, which the next one completes. Links are not ours."""
+    stage = folder / STAGE
+    ours = (stage, stage / NEW, stage / OLD, stage / JOURNAL)
+    return (stage / JOURNAL).exists() and not any(path.is_symlink() for path in ours)
 
 
 def unfinished(folder: Path) -> Path:
@@ -61,7 +63,9 @@ def unfinished(folder: Path) -> Path:
             _do(folder, step, [])
         _tell(folder, steps)
         _clear(folder, ours)
-    if stage.exists():
+    if stage.is_symlink():
+        stage.unlink()
+    elif stage.exists():
         shutil.rmtree(stage)
     fresh = stage / NEW
     fresh.mkdir(parents=True)
@@ -216,7 +220,8 @@ def _stays_within(folder: Path, step: Step) -> bool:
     aside = step.aside.removeprefix(f"{STAGE}/{OLD}/") if isinstance(step.aside, str) else None
     if not is_within(step.name) or aside is None or (aside and not is_within(aside)):
         return False
-    return not any((folder / p).is_symlink() for name in (step.name, aside) for p in above(name))
+    tops = (folder, folder / STAGE / NEW, folder / STAGE / OLD)
+    return not any((top / p).is_symlink() for top in tops for name in (step.name, aside) for p in above(name))
 
 
 def _safely(path: Path) -> str:

@@ -60,7 +60,7 @@ def found_before(area: Area, folder: Path) -> tuple[Worked | None, str]:
         return None, f"{FILE} is not as it was written"
     try:
         return worked_from((folder / FILE).read_text(encoding="utf-8")), ""
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None, f"{FILE} can't be read"
 
 
@@ -100,7 +100,7 @@ def _plain(value: object) -> object:
     if isinstance(value, tuple) and hasattr(value, "_fields"):
         return {name: _plain(part) for name, part in zip(value._fields, value, strict=True)}
     if isinstance(value, pd.DataFrame):
-        return {"rows": len(value), "columns": {str(name): _column(value[name]) for name in value.columns}}
+        return {str(name): _column(value[name]) for name in value.columns}
     if isinstance(value, np.ndarray):
         flat = value.ravel()
         listed = "".join("01"[one] for one in flat.astype(int)) if value.dtype == bool else _plain(flat.tolist())
@@ -139,7 +139,7 @@ def _made(kind: object, tree: typing.Any) -> object:
     if isinstance(origin, type) and issubclass(origin, Mapping):
         return {_made(inner[0], key): _made(inner[1], part) for key, part in tree.items()}
     if kind is pd.DataFrame:
-        return _frame(tree["rows"], tree["columns"])
+        return _frame(tree)
     if isinstance(kind, type) and (is_dataclass(kind) or hasattr(kind, "_fields")):
         hints = typing.get_type_hints(kind)
         return kind(**{name: _made(hints[name], tree[name]) for name in tree})
@@ -150,14 +150,14 @@ def _made(kind: object, tree: typing.Any) -> object:
     raise TypeError(f"{kind} has no place in {FILE}")
 
 
-def _frame(rows: int, columns: Mapping[str, tuple[str, list[object]]]) -> pd.DataFrame:
+def _frame(columns: Mapping[str, tuple[str, list[object]]]) -> pd.DataFrame:
     made = {}
     for name, (dtype, values) in columns.items():
         if dtype in ("object", "str"):
             made[name] = pd.Series(values, dtype=dtype)
         else:
             made[name] = pd.Series(_numbers(values), dtype=dtype)
-    return pd.DataFrame(made, index=pd.RangeIndex(rows), columns=list(columns))
+    return pd.DataFrame(made, columns=list(columns))
 
 
 def _numbers(values: list[object]) -> list[object]:

@@ -63,7 +63,7 @@ class Result:
     writer: Callable[[Result, Path], None] | None = None
 
     def write(self, folder: str | Path) -> None:
-        """Writes maps, tables and files for GIS into `folder`, replacing it in one step."""
+        """Writes maps, tables and files for GIS into `folder`, in the place of what the last run wrote there."""
         if self.writer is None:
             raise HabitatmapError("this result was not made by habitatmap.run, and has nothing to write itself with")
         self.writer(self, Path(folder))

@@ -32,8 +32,10 @@ def started(*words: str | Path, encoding: str = "utf-8") -> subprocess.Popen[byt
 
 @pytest.fixture
 def town(tmp_path: Path) -> Path:
-    (tmp_path / "pools.csv").write_text("pool,lat,lon\nŁódź,60.17,24.94\nQ,60.18,24.93\n", encoding="utf-8")
-    return tmp_path
+    folder = tmp_path / "Städtchen am See"
+    folder.mkdir()
+    (folder / "pools.csv").write_text("pool,lat,lon\nŁódź,60.17,24.94\nQ,60.18,24.93\n", encoding="utf-8")
+    return folder
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals as POSIX has them")
@@ -72,6 +74,18 @@ def test_flags_stand_before_or_after_the_command(town: Path, flag: str, level: i
     for words in (("words", town, "--dry-run"), (flag, "words", town, "--dry-run"), ("words", town, "--dry-run", flag)):
         assert habitatmap(*words).code == 0
         assert log.level == (level if flag in words else logging.INFO)
+
+
+def test_a_shell_completes_commands_and_options() -> None:
+    script = "import sys; sys.argv = ['habitatmap']; from habitatmap.cli.main import main; main()"
+    for words, last in (("habitatmap ma", "plain,map"), ("habitatmap words --dry", "plain,--dry-run")):
+        typed = {
+            "_HABITATMAP_COMPLETE": "bash_complete",
+            "COMP_WORDS": words,
+            "COMP_CWORD": str(len(words.split()) - 1),
+        }
+        env = os.environ | {"PYTHONPATH": str(ROOT)} | typed
+        assert subprocess.check_output([sys.executable, "-c", script], env=env, text=True).split() == [last]
 
 
 def test_stages_are_told_with_seconds_and_memory(caplog: pytest.LogCaptureFixture) -> None:

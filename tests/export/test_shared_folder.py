@@ -134,6 +134,34 @@ def test_no_forged_list_leads_out_of_the_folder(out: Path, tmp_path: Path) -> No
     assert sorted(p.name for p in tmp_path.iterdir()) == ["out", "victim.txt"]
 
 
+@posix
+def test_no_link_in_the_place_of_lock_or_leftovers_leads_out(out: Path, tmp_path: Path) -> None:
+    dear = tmp_path / "dear"
+    (dear / "rasters").mkdir(parents=True)
+    for name in ("letter.txt", "plan.csv", "rasters/reach_now.tif"):
+        (dear / name).write_text("dear")
+    steps = [{"name": name, "aside": "", "new": True} for name in ("letter.txt", "plan.csv", "rasters/reach_now.tif")]
+    journal = json.dumps({"steps": steps, "ours": {}})
+    before = texts(dear)
+    (out / LOCK).symlink_to(dear / "letter.txt")
+    with pytest.raises(HabitatmapError, match="could not be written"):
+        write_files(out, NEW, "map")
+    assert texts(dear) == before
+    (out / LOCK).unlink()
+    for link in ("", "new", "old", "new/rasters"):  # each once leads to what is dear
+        place = out / STAGE / link
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.symlink_to(dear / "rasters" if link == "new/rasters" else dear)
+        if link:
+            (out / STAGE / "journal.json").write_text(journal)
+        else:
+            (dear / "journal.json").write_text(journal)
+        write_files(out, NEW, "map")
+        (dear / "journal.json").unlink(missing_ok=True)
+        assert texts(dear) == before, link
+    assert texts(out) == NEW
+
+
 @pytest.mark.parametrize("content", ["", "[]", "null", '{"name": "my app"}', '{"made_by": "habitatmap map"}', "\xff"])
 def test_somebody_elses_manifest_is_kept(out: Path, content: str) -> None:
     (out / MANIFEST).write_text(content, encoding="latin-1")
@@ -275,7 +303,7 @@ def in_child(work: Callable[[], object]) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
-def killed_at(moment: int, folder: Path, files: dict[str, str]) -> bool:
+def killed_at(moment: int, folder: Path, files: dict[str, str], by: int = signal.SIGKILL) -> bool:
     """Writes in a process that is killed at the n-th thing it asks of the system; whether it came so far."""
     left = moment
 
@@ -284,14 +312,14 @@ def killed_at(moment: int, folder: Path, files: dict[str, str]) -> bool:
         if event == "open" or event.startswith("os."):
             left -= 1
             if left == 0:
-                os.kill(os.getpid(), signal.SIGKILL)
+                os.kill(os.getpid(), by)
 
     def work() -> None:
         sys.addaudithook(count)
         write_files(folder, files, "map")
 
     code = in_child(work)
-    assert code in (0, -signal.SIGKILL)
+    assert code in (0, -by if by == signal.SIGKILL else 1)
     return code != 0
 
 
@@ -345,6 +373,19 @@ def test_killed_at_any_moment_nothing_is_lost(in_memory: Path, first: int) -> No
     assert whole + completed >= 45
     assert whole > 0
     assert completed > 0
+
+
+@posix
+def test_stopped_by_ctrl_c_one_of_the_sets_stands(in_memory: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    for moment in itertools.count(1, 5):
+        folder = in_memory / str(moment) / "out"
+        write_files(folder, OLD, "map")
+        for name, text in {**MINE, "map.html": "my map"}.items():
+            (folder / name).write_text(text)
+        if not killed_at(moment, folder, NEW, signal.SIGINT):
+            break
+        assert is_whole(folder)
+    assert "KeyboardInterrupt()" in capfd.readouterr().err
 
 
 @posix
