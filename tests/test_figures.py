@@ -67,3 +67,11 @@ def test_the_assumed_share_of_a_site_is_of_forage_that_nobody_measured(
     area = flat(tmp_path, "[plan]\npools = 1\n", assumed, pools=[("P", *centre(25, 25))])
     (site,) = habitatmap.run(area, public=False).plan.to_dict("records")
     assert site["assumed_share"] == share
+
+
+def test_without_forage_what_is_likely_served_is_not_known(tmp_path: Path) -> None:
+    """From a sheet alone no share of forage can be told, and none is 0."""
+    area = habitatmap.open_area(write_area(tmp_path, pools=[("P", *centre(25, 25))]))
+    figures = habitatmap.run(area, public=False).figures
+    assert np.isnan(figures.forage_in_reach.now)
+    assert np.isnan([*figures.served.now, *figures.served.with_plan]).all()

@@ -14,6 +14,7 @@ from shapely import intersects_xy
 from habitatmap.area import Area
 from habitatmap.plan.reach import forage_in_reach, not_reached, shares_of_gains
 from habitatmap.plan.search import Shortfall
+from habitatmap.plan.served import Share
 from habitatmap.plan.site_ids import letters, number_sites
 from habitatmap.plan.terms import unknown_names
 from habitatmap.plan.what_it_serves import what_sites_serve
@@ -55,6 +56,7 @@ Floats = NDArray[np.floating]
 MUCH = 0.15
 # what is shown beside every figure that rests on the flight median (expert judgement)
 FORAGE_MEDIANS_M = (100.0, 500.0)
+UNKNOWN = Share(np.nan, np.nan)
 LIBRARIES = ("habitatmap", "numpy", "scipy", "geopandas", "shapely", "pyproj", "rasterio", "folium")
 
 
@@ -282,8 +284,8 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         plan=_plan(found),
         served=ServedFigures(
             years=found.served.years,
-            now=found.served.now,
-            with_plan=found.served.with_plan,
+            now=found.served.now if found.forage_cells > 0 else UNKNOWN,
+            with_plan=found.served.with_plan if found.forage_cells > 0 else UNKNOWN,
             rules=found.served.rules,
             share_of_limit=found.served_limits.share(found.served_limits.full),
             share_of_limit_if_found=found.served_limits.share(found.served_limits.conditional),
