@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from habitatmap.cli.options import Call, area_command, renamed, say_counts, tell
+from habitatmap.cli.options import Call, area_command, renamed, say_counts, semicolons, tell
 
 
 @area_command("map", folder="out", as_json="Print the summary as JSON on stdout.")
@@ -16,7 +16,7 @@ from habitatmap.cli.options import Call, area_command, renamed, say_counts, tell
     help="One more file of committed sites, or one saved under What if on the map: its pools are kept or taken out.",
 )
 @click.option("--wanted", hidden=True, expose_value=False, callback=renamed("--committed"))
-@click.option("--semicolons", is_flag=True, help="In csv files ; between the cells, for programs with a decimal comma.")
+@semicolons
 @click.option("--tiles", help="An online background for the maps, off at first: https://SERVER/{z}/{x}/{y}.png")
 @click.option("--tiles-credit", default="", help="The words the server of --tiles asks to be named with.")
 def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | None, tiles_credit: str) -> None:

@@ -132,6 +132,12 @@ def area_command(
     return decorate
 
 
+semicolons = click.option(
+    "--semicolons", is_flag=True, help="In csv files ; between the cells, for programs with a decimal comma."
+)
+"""What commands that write csv files take."""
+
+
 def renamed(new: str) -> Callable[[click.Context, click.Parameter, object], None]:
     """What refuses an option of an earlier version, with its name of today."""
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import click
 
-from habitatmap.cli.options import Call, area_command, log, renamed, tell
+from habitatmap.cli.options import Call, area_command, log, renamed, semicolons, tell
 
 
 @area_command("outlook", as_json="Print ranks and differences as JSON on stdout.")
+@semicolons
 @click.option("--years", type=click.IntRange(5, 200), default=20, show_default=True, help="How many years to simulate.")
 @click.option(
     "--simulations",
@@ -17,7 +18,7 @@ from habitatmap.cli.options import Call, area_command, log, renamed, tell
     help="How many for each way of flying.",
 )
 @click.option("--worlds", hidden=True, expose_value=False, callback=renamed("--simulations"))
-def command(call: Call, years: int, simulations: int) -> None:
+def command(call: Call, years: int, simulations: int, semicolons: bool) -> None:
     """Compare the plan for AREA with other ways to choose, through simulated years: ranks, no forecast.
 
     AREA/outlook gets a page and tables, whole or not at all.
@@ -41,7 +42,7 @@ def command(call: Call, years: int, simulations: int) -> None:
         write_nothing(why, title, as_of, call.target, spoken)
         told = spoken.say(say("Nothing to compare: {why}.", why=why)) + "\n"
     else:
-        write_outlook(seen, title, as_of, call.target, spoken)
+        write_outlook(seen, title, as_of, call.target, spoken, semicolons)
         told = outlook_text(seen, spoken)
     click.echo((call.target / "outlook.json").read_text(encoding="utf-8") if call.as_json else told, nl=False)
     call.wrote("Outlook", "outlook.html")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from habitatmap.cli.options import Call, area_command
+from habitatmap.cli.options import Call, area_command, semicolons
 from habitatmap.errors import InputError
 
 
@@ -13,6 +13,7 @@ from habitatmap.errors import InputError
     as_json="Print the rounds as JSON on stdout.",
     strict="End with 1 where something could not be done as asked.",
 )
+@semicolons
 @click.option("--week", help="A week of the ISO calendar, such as 2026-W20 (default: the week of as_of).")
 @click.option(
     "--people",
@@ -20,7 +21,7 @@ from habitatmap.errors import InputError
     help="A number of people, or a name; give it again for each further name (default: who visited lately).",
 )
 @click.option("--group", help="Only the pools of this group, by the name of its folder in groups/.")
-def command(call: Call, week: str | None, people: tuple[str, ...], group: str | None) -> None:
+def command(call: Call, week: str | None, people: tuple[str, ...], group: str | None, semicolons: bool) -> None:
     """Say which pools of AREA are due in a week, who goes to them, and in which order; written to AREA/rounds.
 
     Where the area has groups, each gets rounds of its own, in a folder of its name there.
@@ -41,7 +42,7 @@ def command(call: Call, week: str | None, people: tuple[str, ...], group: str | 
     if people and len(groups) > 1:
         raise InputError(f"--people goes with --group in an area of several groups; give one of {', '.join(groups)}")
     every = rounds_of_groups(opened, when, groups, people) if any(groups) else [rounds_of(opened, when, people)]
-    write_all_rounds(every, call.target, spoken)
+    write_all_rounds(every, call.target, spoken, semicolons)
     if call.as_json:
         click.echo(json_text(all_rounds_summary(every)), nl=False)
     else:

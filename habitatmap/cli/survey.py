@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from habitatmap.cli.options import Call, area_command, log, renamed, tell
+from habitatmap.cli.options import Call, area_command, log, renamed, semicolons, tell
 
 
 @area_command(
@@ -14,6 +14,7 @@ from habitatmap.cli.options import Call, area_command, log, renamed, tell
     as_json="Print everything as JSON on stdout.",
     strict="End with 1 where the searches are too few to estimate or a warning is given.",
 )
+@semicolons
 @click.option("--hours", type=click.FloatRange(min=0, min_open=True), help="Hours that next season's visits may take.")
 @click.option("--visit-hours", type=click.FloatRange(min=0, min_open=True), help="Hours of one visit, with its way.")
 @click.option("--pool-hours", type=click.FloatRange(min=0), help="Hours that each pool takes besides its visits.")
@@ -25,7 +26,13 @@ from habitatmap.cli.options import Call, area_command, log, renamed, tell
 @click.option("--sites", type=click.Path(path_type=Path), help="For --assign: the sites (default: AREA/out/plan.csv).")
 @click.option("--seed", type=click.IntRange(min=0), help="For --assign: the seed of the draw (default: 1).")
 def command(
-    call: Call, assign: bool, treatments: tuple[str, ...], sites: Path | None, seed: int | None, **hours: float | None
+    call: Call,
+    assign: bool,
+    treatments: tuple[str, ...],
+    sites: Path | None,
+    seed: int | None,
+    semicolons: bool,
+    **hours: float | None,
 ) -> None:
     """Estimate what is really in the pools of AREA: a page and tables, written to AREA/survey, whole or not at all."""
     if assign:
@@ -50,7 +57,7 @@ def command(
     blocks = read_assignment(call.area, opened.pools)
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
-    write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary, spoken)
+    write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary, spoken, semicolons)
     full = survey_text(told, spoken) + practice_text(shown, spoken)
     click.echo(json_text({**survey_summary(told), **summary}) if call.as_json else full, nl=False)
     call.wrote("Page", "survey.html")

@@ -108,8 +108,8 @@ def _told(target: Path) -> Iterator[None]:
         ) from fault
 
 
-def write_files(folder: str | Path, files: Mapping[str, Content], command: str) -> None:
-    """`write_folder` with these files: a frame becomes CSV, a mapping JSON, text UTF-8.
+def write_files(folder: str | Path, files: Mapping[str, Content], command: str, semicolons: bool = False) -> None:
+    """`write_folder` with these files: a frame becomes CSV, a mapping JSON, text UTF-8; `semicolons` as in `csv_text`.
 
     A name may lead into a folder: `north/rounds.html`.
     """
@@ -117,7 +117,7 @@ def write_files(folder: str | Path, files: Mapping[str, Content], command: str) 
     def fill(fresh: Path) -> None:
         for name, content in files.items():
             if isinstance(content, pd.DataFrame):
-                content = csv_text(content)
+                content = csv_text(content, semicolons)
             elif isinstance(content, Mapping):
                 content = json_text(content)
             (fresh / name).parent.mkdir(parents=True, exist_ok=True)

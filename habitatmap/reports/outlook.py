@@ -71,10 +71,15 @@ NOBODY_TODAY = (
 
 
 def write_outlook(
-    seen: Outlook, title: str, as_of: datetime.date, folder: str | Path, spoken: Catalogue = ENGLISH
+    seen: Outlook,
+    title: str,
+    as_of: datetime.date,
+    folder: str | Path,
+    spoken: Catalogue = ENGLISH,
+    semicolons: bool = False,
 ) -> None:
     """Writes outlook.html and .json, ranks.csv, differences.csv, years.csv and, for plans that can be staged,
-    staging.csv into `folder`, whole or not at all; the page in a language."""
+    staging.csv into `folder`, whole or not at all; the page in a language, `semicolons` as in `csv_text`."""
     files: dict[str, Content] = {
         "ranks.csv": seen.ranks,
         "differences.csv": seen.differences,
@@ -82,7 +87,8 @@ def write_outlook(
         "outlook.json": account(seen, title, as_of),
         "outlook.html": outlook_page(seen, title, as_of, spoken),
     }
-    write_files(folder, files if seen.staging.empty else {**files, "staging.csv": seen.staging}, "outlook")
+    staged: dict[str, Content] = {} if seen.staging.empty else {"staging.csv": seen.staging}
+    write_files(folder, files | staged, "outlook", semicolons)
 
 
 def write_nothing(

@@ -20,7 +20,7 @@ import shapely
 from numpy.typing import NDArray
 
 from habitatmap.export.folder import Content, folder_names, write_files
-from habitatmap.export.formats import GPX, csv_text, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
+from habitatmap.export.formats import GPX, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
 from habitatmap.fieldwork.rounds import Due, Rounds, why_due
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
@@ -159,15 +159,18 @@ def _no_visits(rounds: Rounds) -> list[tuple[str, Sentence]]:
     return list(zip(rounds.withheld["pool"], told_no_visits(rounds.withheld), strict=True))
 
 
-def write_rounds(rounds: Rounds, folder: str | Path, spoken: Catalogue = ENGLISH) -> None:
-    """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all."""
-    write_files(folder, _files(rounds, spoken), "rounds")
+def write_rounds(rounds: Rounds, folder: str | Path, spoken: Catalogue = ENGLISH, semicolons: bool = False) -> None:
+    """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all;
+    `semicolons` as in `csv_text`."""
+    write_files(folder, _files(rounds, spoken), "rounds", semicolons)
 
 
-def write_all_rounds(every: Sequence[Rounds], folder: str | Path, spoken: Catalogue = ENGLISH) -> None:
+def write_all_rounds(
+    every: Sequence[Rounds], folder: str | Path, spoken: Catalogue = ENGLISH, semicolons: bool = False
+) -> None:
     """The same for the rounds of several groups: all together, and each group's own files in a folder of its name."""
     if len(every) == 1:
-        write_rounds(every[0], folder, spoken)
+        write_rounds(every[0], folder, spoken, semicolons)
         return
     first, parts = every[0], [_sections(one, f"group-{letters(i)}-") for i, one in enumerate(every)]
     sections, title = [section for part in parts for section in part], _title(first)
@@ -175,13 +178,13 @@ def write_all_rounds(every: Sequence[Rounds], folder: str | Path, spoken: Catalo
     files: dict[str, Content] = {
         "rounds.html": report_page(title, KIND, _when(first), sections, spoken, sheets=True),
         "rounds.pdf": sections_pdf(title, kind, NOT_PUBLIC, [[section] for section in sections], spoken),
-        "rounds.csv": csv_text(pd.concat([rounds_table(one) for one in every], ignore_index=True)),
+        "rounds.csv": pd.concat([rounds_table(one) for one in every], ignore_index=True),
         "rounds.json": all_rounds_summary(every),
     }
     names = folder_names([one.group for one in every])
     for one in every:
         files |= {f"{names[one.group]}/{name}": content for name, content in _files(one, spoken).items()}
-    write_files(folder, files, "rounds")
+    write_files(folder, files, "rounds", semicolons)
 
 
 def _title(rounds: Rounds) -> str:
@@ -194,7 +197,7 @@ def _files(rounds: Rounds, spoken: Catalogue) -> dict[str, Content]:
     files: dict[str, Content] = {
         "rounds.html": rounds_page(rounds, spoken),
         "rounds.pdf": rounds_pdf(rounds, spoken),
-        "rounds.csv": csv_text(rounds_table(rounds)),
+        "rounds.csv": rounds_table(rounds),
         "rounds.json": rounds_summary(rounds),
     }
     stops = _told(rounds)

@@ -95,11 +95,12 @@ def write_survey(
     tables: Mapping[str, pd.DataFrame] | None = None,
     summary: Mapping[str, object] | None = None,
     spoken: Catalogue = ENGLISH,
+    semicolons: bool = False,
 ) -> None:
     """Writes the page and the tables into `folder`, whole or not at all.
 
     `more` sections come last, `tables` by file name beside our own, `summary` into survey.json; `spoken`: the page's
-    language.
+    language; `semicolons` as in `csv_text`.
     """
     files: dict[str, Content] = {
         "survey.html": survey_page(told, more, spoken),
@@ -110,7 +111,7 @@ def write_survey(
         "effort.csv": told.effort,
         "survey.json": {**survey_summary(told), **(summary or {})},
     }
-    write_files(folder, files | dict(tables or {}), "survey")
+    write_files(folder, files | dict(tables or {}), "survey", semicolons)
 
 
 def survey_page(told: Account, more: Sequence[Section] = (), spoken: Catalogue = ENGLISH) -> str:

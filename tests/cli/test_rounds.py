@@ -39,13 +39,16 @@ def test_rounds_of_the_demo_town(demo: Path) -> None:
 
 def test_a_pool_lost_today_drops_out_today(demo: Path) -> None:
     def stops() -> set[str]:
-        found = json.loads(call("rounds", demo, "--week", "2025-W42", "--json").stdout)
+        found = json.loads(call("rounds", demo, "--week", "2025-W42", "--json", "--semicolons").stdout)
         return {stop["pool"] for person in found["people"] for stop in person["stops"]}
 
     before = stops()
     with (demo / "visits.csv").open("a", encoding="utf-8") as file:
         file.write("Q01,2025-10-15,gone,,,,,volunteer 1,\n")  # as_of is that day
     assert before - stops() == {"Q01"}
+    head = (demo / "rounds" / "rounds.csv").read_bytes().splitlines()[0]
+    assert head.startswith(b"\xef\xbb\xbf"), "programs with a decimal comma open it with its columns"
+    assert head.count(b";") > 3 > head.count(b",")
 
 
 def test_the_default_week_is_that_of_the_data(demo: Path) -> None:

@@ -72,8 +72,9 @@ def test_the_same_records_give_the_same_bytes(town: Path, tmp_path: Path) -> Non
 
 
 def test_no_visit_is_a_result_with_a_word(without_visits: Path) -> None:
-    done = run(without_visits, "--hours", "20")
+    done = run(without_visits, "--hours", "20", "--semicolons")
     assert done.exit_code == 0
+    assert (without_visits / "survey" / "pools.csv").read_text(encoding="utf-8").startswith("\ufeffpool;")
     assert "No search counts" in done.stdout
     assert "20 hours (as given)" in (without_visits / "survey" / "survey.html").read_text(encoding="utf-8")
     assert run(without_visits, "--strict").exit_code == 1
