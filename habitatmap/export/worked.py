@@ -55,6 +55,8 @@ def found_before(area: Area, folder: Path) -> tuple[Worked | None, str]:
         return None, WHY[differs[0]]
     then = earlier.record.get("inputs")
     if changed := _changed(dict(area.hashes), then if isinstance(then, dict) else {}):
+        if changed[0].startswith("--"):
+            return None, f"it was made {'without' if changed[0] in area.hashes else 'with'} {changed[0]}"
         return None, f"{changed[0]} has changed{f', and {len(changed) - 1} more' if changed[1:] else ''}"
     if not earlier.is_unchanged(folder, FILE):
         return None, f"{FILE} is not as it was written"

@@ -15,6 +15,7 @@ import pytest
 from shapely.geometry import box
 
 import habitatmap
+from habitatmap.cli.options import Call
 from habitatmap.export.folder import write_files, write_folder
 from habitatmap.export.manifest import MANIFEST
 from habitatmap.export.summary import summary_of
@@ -63,7 +64,8 @@ def told(result: Result) -> dict[str, object]:
 # --- the same answer
 
 
-@pytest.mark.parametrize("objective", [pytest.param("served", marks=pytest.mark.slow), "connectivity"])
+@pytest.mark.slow
+@pytest.mark.parametrize("objective", ["served", "connectivity"])
 def test_what_is_taken_gives_what_is_worked_out(objective: str, tmp_path: Path) -> None:
     area = habitatmap.open_area(make_area(tmp_path / "town", objective))
     whole = habitatmap.run(area, public=False)
@@ -170,9 +172,21 @@ def test_the_whole_is_the_same_again(town: tuple[Path, Result]) -> None:
 
 
 def test_a_command_takes_it_and_says_so(town: tuple[Path, Result], caplog: pytest.LogCaptureFixture) -> None:
-    area, _ = town
+    area, whole = town
     assert commands.habitatmap("report", area).code == 0
     assert "are those of the last map: nothing has changed" in caplog.text
-    (area / "visits.csv").write_text((area / "visits.csv").read_text() + "B,2025-07-01,dry\n")
-    assert commands.habitatmap("report", area).code == 0
-    assert "The last map can't be used, as visits.csv has changed; all is calculated anew." in caplog.text
+    told_there = json.loads((area / "report" / "summary.json").read_text(encoding="utf-8"))
+    assert told_there["plan"] == told(whole)["plan"]
+
+
+def test_a_command_says_why_it_does_not(town: tuple[Path, Result], caplog: pytest.LogCaptureFixture) -> None:
+    area, was = town[0], town[1].findings.area
+    call = Call(area, area / "report", "report", as_json=False, strict=False, dry_run=False)
+    for hashes, why in (
+        ({**was.hashes, "visits.csv": "other", "trees.csv": "new"}, "trees.csv has changed, and 1 more"),
+        ({**was.hashes, "--committed x.geojson": "a"}, "it was made without --committed x.geojson"),
+    ):
+        assert call.known(dataclasses.replace(was, hashes=hashes)) is None
+        assert caplog.messages[-1] == f"The last map can't be used, as {why}; all is calculated anew."
+    kept = call.known(was)
+    assert kept is not None
