@@ -26,10 +26,12 @@ from defusedxml import ElementTree
 from habitatmap.export.formats import RASTERS, cog_bytes
 from habitatmap.export.geopackage import KEYS, LAYERS, NAMED_BY, write_geopackage
 from habitatmap.export.looks import RASTER_LOOKS, class_labels, layer_looks
+from habitatmap.export.manifest import files_in
 from habitatmap.export.project import GROUPS, project_bytes
 from habitatmap.export.styles import qml, raster_qml, raster_sld, sld
 from habitatmap.export.tables import told_tables
 from habitatmap.page.pictures import FIRST, classes_of
+from habitatmap.read.hashes import fingerprint
 from habitatmap.read.settings import Settings
 from habitatmap.vocabulary import themes
 from habitatmap.vocabulary.results import meanings
@@ -346,6 +348,7 @@ def has_gis() -> bool:
 def test_the_program_itself_opens_and_draws_it(folder: Path) -> None:
     if not has_gis():
         pytest.skip("needs QGIS")
+    before = {name: fingerprint(folder / name) for name in files_in(folder)}
     run = subprocess.run(
         [str(GIS), "-c", textwrap.dedent(SCRIPT), str(folder)],
         capture_output=True,
@@ -361,6 +364,8 @@ def test_the_program_itself_opens_and_draws_it(folder: Path) -> None:
     assert said["alias"] == "Nearest good forage (m)"
     assert said["table"] == "Larvae low"
     assert said["style"] == "RuleRenderer 8"
+    # a look changes nothing, or else the next run would keep the file under another name
+    assert {name: fingerprint(folder / name) for name in before} == before
     with rasterio.open(folder / "page.png") as picture:
         drawn = set(map(tuple, picture.read()[:3].reshape(3, -1).T.tolist()))
     leaf = themes.LEAF[5]  # the meadow's 0.6
