@@ -5,10 +5,13 @@ from __future__ import annotations
 import csv
 import json
 import re
+import zipfile
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pytest
+from defusedxml import ElementTree
 from shapely.geometry import box
 
 from tests.areas import LEFT, TOP, centre, class_table, write_area
@@ -34,7 +37,8 @@ def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
         land=[
             (text.encode("utf-8", "replace").decode(), "yes", box(LEFT, TOP - 160, LEFT + 160, TOP)) for text in NASTY
         ],
-        toml='credits = ["</script>"]\n[plan]\npools = 1\nspacing_m = 30\n[sheets]\ncontact = "=1+1 </script>"\n',
+        toml='credits = ["</script>", "[% 1 %]"]\n'
+        '[plan]\npools = 1\nspacing_m = 30\n[sheets]\ncontact = "=1+1 </script>"\n',
     )
     features = [
         {
@@ -76,5 +80,13 @@ def test_nothing_of_it_is_run(name: str, town: Path) -> None:
                 cells = [cell for row in csv.reader(file) for cell in row]
             risky = [c for c in cells if c[:1] in tuple("=+-@\t\r") and c and not NUMBER.fullmatch(c)]
             assert risky == []
+        elif path.suffix == ".xlsx":
+            sheets = [cell for sheet in openpyxl.load_workbook(path) for row in sheet for cell in row]
+            assert sheets
+            assert not [cell.coordinate for cell in sheets if cell.data_type == "f"]
+        elif path.suffix == ".qgz":
+            with zipfile.ZipFile(path) as archive:
+                words = ElementTree.fromstring(archive.read("habitatmap.qgs"), forbid_dtd=False).iter("LayoutItem")
+            assert not [item.get("labelText") for item in words if "[%" in item.get("labelText", "")]
         elif path.suffix in (".json", ".geojson"):
             json.loads(path.read_text(encoding="utf-8"))
