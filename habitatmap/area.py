@@ -63,7 +63,7 @@ from habitatmap.read.settings import FILE_NAME, Settings
 from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
-from habitatmap.sentences import each
+from habitatmap.sentences import each, say
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Hazard
 
@@ -360,15 +360,17 @@ def _choose_crs(settings: Settings, rasters: Sequence[Path], tables: Tables, sta
     """The area's system and why: stated, else the land cover's own if metric, else chosen from the data."""
     if settings.crs is not None:
         crs = metric_crs(settings.crs, f"{FILE_NAME}: crs")
-        return crs, f"The reference system is {crs_label(crs)}, as {FILE_NAME} states."
+        return crs, say("The reference system is {crs}, as area.toml states.", crs=crs_label(crs))
     own = [(p.name, raster_crs(p, settings.source_crs)) for p in rasters]
     own += [(t.file, t.crs.to_2d()) for t in tables.get(Kind.LAND_COVER, []) if t.crs is not None]
     lon, lat = _some_places(rasters, tables, stated)
     for name, crs in own:
         if is_metric(crs) and _scale_error(crs, float(np.mean(lon)), float(np.mean(lat))) <= SCALE_REMARKED:
-            return crs, f"The reference system is {crs_label(crs)}, that of {name}; {FILE_NAME} states none."
+            of_file = "The reference system is {crs}, that of {file}; area.toml states none."
+            return crs, say(of_file, crs=crs_label(crs), file=name)
     crs = choose_crs(lon, lat)
-    return crs, f"The reference system is {crs_label(crs)}, chosen from the data; {FILE_NAME} states none."
+    chosen = "The reference system is {crs}, chosen from the data; area.toml states none."
+    return crs, say(chosen, crs=crs_label(crs))
 
 
 # where an area lies, from the surest kind of input to the least sure

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from collections import Counter
 from dataclasses import asdict
 from typing import Any
 
@@ -23,6 +24,7 @@ from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, may_be_placed, 
 from habitatmap.read.settings import Settings
 from habitatmap.result import Figures, Result
 from habitatmap.vocabulary import themes
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.vocabulary.where import Where
 from habitatmap.words.bases import pool_bases
@@ -32,6 +34,7 @@ from habitatmap.words.headline import missing_sentences, ranges
 from habitatmap.words.how_many import READING, enough
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
+from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.no_visit import told_no_visits
 from habitatmap.words.plan import notes_of
 from habitatmap.words.reasons import doubt, reason
@@ -156,9 +159,9 @@ def _served(figures: Figures, public: bool) -> Block | None:
 
 def _facts_for_the_team(result: Result, writer: Writer) -> Block:
     """How the data were read and how sure the figures are."""
-    figures, aside = result.figures, result.set_aside
-    counts = aside[aside["row"].notna()].groupby(["file", "reason"], sort=True).size().reset_index(name="n")
-    most = counts.sort_values("n", ascending=False, kind="stable").head(MOST_REASONS)
+    figures, aside = result.figures, result.set_aside[result.set_aside["row"].notna()]
+    counts = Counter(zip(aside["file"], aside["reason"], strict=True))
+    most = sorted(counts.items(), key=lambda one: (-one[1], one[0]))[:MOST_REASONS]
     return {
         "asks_served": figures.plan.objective == Objective.SERVED,
         "ask_first": [
@@ -167,9 +170,11 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
         ],
         "missing": texts(missing_sentences(figures)),
         "thin": [sentence(one) for one in what_matters(figures.inputs)],
-        "notes": [sentence(one) if isinstance(one, Sentence) else text(one) for one in notes_of(figures)],
-        "intake": [[kind, rows.read, rows.accepted, rows.set_aside] for kind, rows in figures.intake.items()],
-        "set_aside": [[shown(row["file"]), shown(row["reason"]), int(row["n"])] for row in rows_of(most)],
+        "notes": [_told(one) for one in notes_of(figures)],
+        "intake": [
+            [KIND_NAMES[Kind(kind)], rows.read, rows.accepted, rows.set_aside] for kind, rows in figures.intake.items()
+        ],
+        "set_aside": [[shown(file), _told(reason), n] for (file, reason), n in most],
         "occupancy": {
             key: number(getattr(figures.occupancy, key))
             for key in ("pools_visited", "naive", "estimate", "low", "high")
@@ -186,6 +191,11 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
         "network": {"places": figures.network.places, "components": figures.network.components},
         "costliest": _costliest(figures, writer),
     }
+
+
+def _told(words: str) -> Block | str:
+    """What was said while the area was read, for the page's `tell`."""
+    return sentence(words) if isinstance(words, Sentence) else text(words)
 
 
 def _plan_figures(result: Result) -> list[Block]:

@@ -7,6 +7,7 @@ import datetime
 from habitatmap.errors.why import Why
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.headings import fold
+from habitatmap.sentences import Sentence, say
 
 # English; German; French; Dutch; Spanish and Portuguese; Italian; Finnish; Scandinavian; Polish. Without accents.
 YES = set(
@@ -28,21 +29,21 @@ ASK = set(
     kysy kysyttava kysytty auki; fraga sporg; zapytac""".replace(";", " ").split()
 )
 
-NOT_STATED = "consent not stated"
+NOT_STATED = Sentence("consent not stated")
 
 
-def consent_of(given: object, until: datetime.date | Why | None, as_of: datetime.date) -> tuple[str, str]:
+def consent_of(given: object, until: datetime.date | Why | None, as_of: datetime.date) -> tuple[str, Sentence]:
     """("yes" | "ask" | "no", why it is an "ask"): a yes that ran out before `as_of`, or may have, is none."""
     word = word_of(given)
     if word == "":
         return "ask", NOT_STATED
     if word == "unread":
-        return "ask", f'consent "{as_text(given)}" is neither yes, ask nor no'
+        return "ask", say('consent "{word}" is neither yes, ask nor no', word=as_text(given))
     if word == "yes" and isinstance(until, datetime.date) and until < as_of:
-        return "ask", f"consent expired {until.isoformat()}"
+        return "ask", say("consent expired {day}", day=until)
     if word == "yes" and isinstance(until, Why):
-        return "ask", f"until which day the consent holds is not clear: {until.reason}"
-    return word, ""
+        return "ask", say("until which day the consent holds is not clear: {why}", why=until.reason)
+    return word, Sentence("")
 
 
 def word_of(given: object) -> str:

@@ -17,6 +17,7 @@ from rapidfuzz import fuzz, process
 
 from habitatmap.errors import InputError
 from habitatmap.geo.crs import without_system
+from habitatmap.sentences import Sentence, apart, say
 from habitatmap.vocabulary.columns import COLUMNS
 
 # a likeness of 90 of 100 matched no wrong heading in trials; looser measures did
@@ -183,15 +184,16 @@ class Headings:
     doubles: tuple[tuple[str, str, str], ...] = ()  # our name, the heading used, another that fits as well
     unused: tuple[str, ...] = ()  # names stated in area.toml whose heading this table lacks
 
-    def describe(self) -> str:
+    def describe(self) -> Sentence:
         """One line for a person: which heading was read as what, and what was left alone."""
         used = ", ".join(f"{self.text[n]} = {n}" for n in self.at if fold(self.text[n]) != fold(n))
         same = ", ".join(n for n in self.at if fold(self.text[n]) == fold(n))
-        left = ", ".join(f"{h} (nearest: {n})" if n else h for h, n in self.unmatched.items())
+        left = [say("{heading} (nearest: {near})", heading=h, near=n) if n else h for h, n in self.unmatched.items()]
         parts = [p for p in (same, used) if p]
-        content = ", ".join(self.text[n] for n in self.at if self.how[n] is Match.CONTENT)
-        parts += [f"{content} by content, as its heading is not known"] if content else []
-        return f"read {', '.join(parts) or 'no column'}" + (f"; not used: {left}" if left else "")
+        if content := ", ".join(self.text[n] for n in self.at if self.how[n] is Match.CONTENT):
+            parts.append(say("{columns} by content, as its heading is not known", columns=content))
+        read = say("read {columns}", columns=apart(parts)) if parts else Sentence("no column read")
+        return say("{read}; not used: {columns}", read=read, columns=apart(left)) if left else read
 
 
 def match_headings(kind: str, headings: Sequence[str], overrides: Mapping[str, str] | None = None) -> Headings:

@@ -22,6 +22,7 @@ from habitatmap.read.ledger import Ledger, some
 from habitatmap.read.rows import OBJECT, Columns, Draft, close, layer
 from habitatmap.read.shapes import read_layers
 from habitatmap.read.values import name_of, yes_no
+from habitatmap.sentences import say
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
@@ -103,7 +104,7 @@ def _columns(
         where, (_, note) = f"{draft.table.file_of(at)} row {draft.table.numbers[at]}", consents[at]
         as_said = all(counts[at].texts[name] == said[at].texts[name] for name in ("consent", "until"))
         if note and said[at].texts["consent"] and as_said:
-            draft.ledger.remark(f"{where}: {note}, so somebody must ask")
+            draft.ledger.remark(say("{row}: {why}, so somebody must ask", row=where, why=note))
         if private[at] is None:
             text = draft.texts("private")[at]
             draft.ledger.remark(f'{where}: private is "{text}", read as blank; write yes or no')
@@ -128,7 +129,8 @@ def _tell_unstated(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
     """Tells how many pieces of land state no consent, file by file."""
     for file, rows in land.groupby("file", sort=True):
         if unstated := int((rows["consent_note"] == NOT_STATED).sum()):
-            ledger.tell(f"{file}: {unstated} of {len(rows)} pieces of land state no consent, so somebody must ask")
+            told = "{file}: {n} of {of} pieces of land state no consent, so somebody must ask"
+            ledger.tell(say(told, file=str(file), n=unstated, of=len(rows)))
 
 
 def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:

@@ -43,6 +43,7 @@ from habitatmap.read.layers import class_rows, code_text, load_class_table
 from habitatmap.read.ledger import Ledger, Reading
 from habitatmap.read.rows import Draft, close
 from habitatmap.read.shapes import read_layers
+from habitatmap.sentences import say
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.note import Note, note
 
@@ -343,7 +344,7 @@ def _paint(classes: NDArray[np.uint16], values: Values, legend: Legend, grid: Gr
         np.copyto(classes[row0:row1, col0:col1], new, where=new > 0)
     labels = [label for table in legend.tables for label in table["label"]]
     meant = [str(labels[n - 1]) if 0 < n <= len(labels) else None for n in numbers[1:].tolist()]
-    values.reading.notes = (*values.reading.notes, f"classes of {' + '.join(legend.names)}")
+    values.reading.notes = (*values.reading.notes, say("classes of {tables}", tables=" + ".join(legend.names)))
     values.reading.sample(values.heading, values.texts, meant)
     return {text for text, number in zip(values.texts, numbers[1:], strict=True) if number or not overlay}
 

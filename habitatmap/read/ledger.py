@@ -181,7 +181,7 @@ class Reading:
     def sample(self, heading: str, cells: Sequence[object], meanings: Sequence[object]) -> None:
         """Keeps the first `SAMPLES` cells that were understood; a meaning of None is no understanding."""
         told = (
-            (heading, as_text(cell)[:LONGEST_SAMPLE], as_text(meaning))
+            (heading, _shown(cell, LONGEST_SAMPLE), _shown(meaning))
             for cell, meaning in zip(cells, meanings, strict=True)
             if meaning is not None and cell is not None and cell != ""
         )
@@ -247,7 +247,8 @@ class Ledger:
         columns = {name: (headings.text[name], headings.how[name]) for name in headings.at}
         crs = table.crs.name if table.crs is not None else ""
         cells = {name: _first_cells(table, at) for name, at in headings.at.items()}
-        own = (note for note in table.notes if note != f"sheet {table.sheet}")  # its name says the sheet already
+        sheet = say("sheet {sheet}", sheet=table.sheet)
+        own = (note for note in table.notes if note != sheet)  # its name says the sheet already
         notes = (*own, *table.left_out, *_odd_letters(table))
         rows = first_rows(table)
         shown = (headings.unmatched, table.sheet, table.headings, rows, crs, cells)
@@ -304,7 +305,9 @@ class Ledger:
         """Files and sheets not used (without a row), then the rows set aside, as set_aside.csv has them."""
         unused = [(u.file, u.sheet, None, "", "", u.why.reason, u.why.remedy) for u in self.unused]
         aside = [entry.cells for entry in self.in_order()]
-        return pd.DataFrame([*unused, *aside], columns=list(COLUMNS)).astype({"row": "Int64"})
+        frame = pd.DataFrame([*unused, *aside], columns=list(COLUMNS), dtype=object)
+        # what is said of a row stays a sentence, which a page can say in its reader's language
+        return frame.astype(dict.fromkeys(("file", "sheet", "column", "value"), "str") | {"row": "Int64"})
 
     def check(self) -> None:
         """Raises AssertionError, naming the file, where read is not accepted + set aside: a fault of the program."""
@@ -322,6 +325,11 @@ def first_rows(table: Table) -> tuple[tuple[str, ...], ...]:
     return tuple(tuple(as_text(cell)[:LONGEST_SAMPLE] for cell in row) for row in islice(good, ROWS_SHOWN))
 
 
+def _shown(cell: object, most: int | None = None) -> str:
+    """A cell as text, so much of it; what is said of a row stays a sentence."""
+    return cell if isinstance(cell, Sentence) else as_text(cell)[:most]
+
+
 def _first_cells(table: Table, at: int) -> tuple[str, ...]:
     """The first cells of a column, as written, each once."""
     texts = (as_text(row[at])[:LONGEST_SAMPLE] for i, row in enumerate(table.rows) if i not in table.odd)
@@ -333,7 +341,7 @@ def _odd_letters(table: Table) -> Iterator[str]:
     texts = (cell for row in table.rows for cell in row if isinstance(cell, str) and not cell.isascii())
     words = _first(word for text in texts for word in text.split() if not word.isascii())
     if words:
-        yield f"letters as in {', '.join(word[:LONGEST_SAMPLE] for word in words)}"
+        yield say("letters as in {words}", words=", ".join(word[:LONGEST_SAMPLE] for word in words))
 
 
 def _first(items: Iterable[T]) -> list[T]:

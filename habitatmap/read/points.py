@@ -34,7 +34,7 @@ from habitatmap.read.headings import Headings, match_table, unit_of
 from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.rows import PLACE_COLUMNS, Draft
-from habitatmap.sentences import each
+from habitatmap.sentences import Quantity, Sentence, apart, count, each, say
 from habitatmap.vocabulary.kinds import Kind
 
 ROLES = (*PLACE_COLUMNS, "system")
@@ -119,13 +119,27 @@ def _tell_places(draft: Draft, points: Sequence[Point | Refusal]) -> None:
     """Tells how many places were read in which way, and shows what the first were understood as."""
     ways = sorted(Counter(point.how for point in points if isinstance(point, Point)).items())
     if ways:
-        draft.ledger.tell(f"{draft.table.name}: places read: {', '.join(f'{n} as {how}' for how, n in ways)}")
-        draft.reading.samples += [("places", f"{n} row{'' if n == 1 else 's'}", how) for how, n in ways]
+        told = [say("{n} as {how}", n=str(n), how=_said(how)) for how, n in ways]
+        draft.ledger.tell(say("{file}: places read: {ways}", file=draft.table.name, ways=apart(told)))
+        draft.reading.samples += [(Sentence("places"), count(n, "row"), _said(how)) for how, n in ways]
     read = [(at, point) for at, point in enumerate(points) if isinstance(point, Point)][:SAMPLES]
     roles = [draft.cells(name) for name in PLACE_COLUMNS if draft.has(name)]
     written = [", ".join(filter(None, (as_text(cells[at]) for cells in roles))) for at, _ in read]
-    meant = [f"{in_words(point)}, to {point.uncertainty_m:.1f} m ({point.how})" for _, point in read]
-    draft.reading.sample("place", written, meant)
+    meant = [
+        say(
+            "{place}, to {off} ({how})",
+            place=in_words(point),
+            off=Quantity(point.uncertainty_m, 1, "m"),
+            how=_said(point.how),
+        )
+        for _, point in read
+    ]
+    draft.reading.sample(Sentence("place"), written, meant)
+
+
+def _said(how: str) -> Sentence:
+    """How a place was read, which pages say in their language."""
+    return how if isinstance(how, Sentence) else Sentence(how)
 
 
 def source_of(file: str, stated: Stated) -> Source | None:

@@ -28,7 +28,7 @@ from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, UnitR
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.values import name_key, yes_no
 from habitatmap.read.wide import unfolded
-from habitatmap.sentences import count
+from habitatmap.sentences import count, say
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import Kind
 
@@ -360,7 +360,8 @@ def _refuse_failed(draft: Draft, dispensable: set[str]) -> None:
 
 def _tell_headings(kind: Kind, table: Table, heads: Headings, ledger: Ledger) -> None:
     notes = ", ".join([*table.notes, *table.left_out])
-    ledger.tell(f"{table.name}{f' ({notes})' if notes else ''}: {heads.describe()}")
+    named = f"{table.name} ({notes})" if notes else table.name
+    ledger.tell(say("{file}: {told}", file=named, told=heads.describe()))
     for name, used, other in heads.doubles:
         ledger.remark(
             f"{table.name}: {used} and {other} could both be {name}; {used} is used. "

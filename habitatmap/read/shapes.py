@@ -20,7 +20,7 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import SAMPLES, Ledger, some
 from habitatmap.read.points import ROLES, layer_crs, source_of, tell_slips
 from habitatmap.read.rows import Draft, gather, open_drafts, set_repeats_aside
-from habitatmap.sentences import each
+from habitatmap.sentences import Quantity, Sentence, each, say
 from habitatmap.vocabulary.kinds import Kind
 
 Want = Literal["polygons", "lines", "any"]
@@ -28,7 +28,16 @@ Want = Literal["polygons", "lines", "any"]
 # dimension of what is wanted, and its name for people
 WANTED = {"polygons": (2, "a polygon"), "lines": (1, "a line")}
 # what shapes are called for people, by shapely's number of their type
-NAMES = ["a point", "a line", "a ring", "a polygon", "points", "lines", "polygons", "a mixed group of shapes"]
+NAMES = [
+    Sentence("a point"),
+    Sentence("a line"),
+    Sentence("a ring"),
+    Sentence("a polygon"),
+    Sentence("points"),
+    Sentence("lines"),
+    Sentence("polygons"),
+    Sentence("a mixed group of shapes"),
+]
 
 
 def read_layers(
@@ -211,5 +220,7 @@ def _show_places(draft: Draft, shapes: Sequence[BaseGeometry | None], crs: CRS) 
     meant = []
     for shape in first:
         lon, lat = to_lonlat([shape.centroid.x], [shape.centroid.y], crs)
-        meant.append(f"around {lat[0]:.5f}, {lon[0]:.5f}{f', {shape.area / 1e4:,.1f} ha' if shape.area else ''}")
-    draft.reading.sample("place", [NAMES[shapely.get_type_id(shape)] for shape in first], meant)
+        area = Quantity(shape.area / 1e4, 1, "ha", grouped=True)
+        told = "around {place}, {area}" if shape.area else "around {place}"
+        meant.append(say(told, place=f"{lat[0]:.5f}, {lon[0]:.5f}", area=area))
+    draft.reading.sample(Sentence("place"), [NAMES[shapely.get_type_id(shape)] for shape in first], meant)

@@ -23,11 +23,13 @@ from habitatmap.read.outcomes import read_outcomes, with_outcome_by_content
 from habitatmap.read.points import Places, points_of
 from habitatmap.read.rows import PLACE_COLUMNS, Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import name_key, name_of, nearest_name, today_called
-from habitatmap.sentences import each
+from habitatmap.sentences import count, say
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
 VISITS = dtypes(Kind.VISITS)
+BEFORE = "{visits} dated before their pool was set out (for instance {pool}, {file} row {row}); check both dates"
+AFTER = "{visits} dated after their pool was removed (for instance {pool}, {file} row {row}); check both dates"
 
 
 def read_visits(
@@ -64,15 +66,13 @@ def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> Non
         return
     dates, known = pd.to_datetime(frame["date"]), pools.drop_duplicates("pool").set_index("pool")
     for wrong, what in (
-        (dates < frame["pool"].map(out_from(known)), "before their pool was set out"),
-        (dates > frame["pool"].map(in_by(known)), "after their pool was removed"),
+        (dates < frame["pool"].map(out_from(known)), BEFORE),
+        (dates > frame["pool"].map(in_by(known)), AFTER),
     ):
         if wrong.any():
             first = frame[wrong].iloc[0]
-            ledger.remark(
-                f"{each(int(wrong.sum()), 'visit', 'is', 'are')} dated {what} (for instance {first['pool']}, "
-                f"{first['file']} row {first['row']}); check both dates"
-            )
+            visits, row = count(int(wrong.sum()), "visit"), str(first["row"])
+            ledger.remark(say(what, visits=visits, pool=first["pool"], file=first["file"], row=row))
 
 
 def _own_places(draft: Draft, stated: Stated, crs: CRS | None) -> Places:

@@ -319,7 +319,7 @@ def _where(row: RowAside) -> Sentence:
 
 
 def _table_lines(table: Reading) -> Iterator[Sentence]:
-    yield as_it_is(f"{table.table}{' (' + ', '.join(table.notes) + ')' if table.notes else ''}")
+    yield say("{table} ({notes})" if table.notes else "{table}", table=table.table, notes=apart(table.notes))
     if table.crs:
         yield _indented(say("reference system: {crs}", crs=table.crs))
     for name, (heading, how) in table.columns.items():
@@ -330,7 +330,7 @@ def _table_lines(table: Reading) -> Iterator[Sentence]:
         unused = "not used: {heading} (nearest: {near})" if near else "not used: {heading}"
         yield _indented(say(unused, heading=heading, near=near))
     for heading, written, meaning in table.samples:
-        yield as_it_is(f"  {heading}: {written} -> {meaning}")
+        yield _indented(say("{column}: {cell} -> {meaning}", column=heading, cell=written, meaning=meaning))
 
 
 def _match(how: Match) -> Sentence:
@@ -507,7 +507,7 @@ def _how_read(found: Check) -> Iterator[Section]:
 
 
 def _table_part(key: str, table: Reading) -> Section:
-    read_as, name = ", ".join(filter(None, [*table.notes, table.crs])), table.table
+    read_as, name = apart([part for part in (*table.notes, table.crs) if part]), table.table
     meant: dict[str, str] = {
         heading: say("{name}{how}", name=our_name, how=_match(how))
         for our_name, (heading, how) in table.columns.items()

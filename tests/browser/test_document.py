@@ -161,7 +161,7 @@ def test_ten_thousand_pools_stay_under_a_megabyte() -> None:
 
 def test_every_word_is_used_and_every_used_word_is_there() -> None:
     sources = figure.own_script() + figure.asset("skeleton.html")
-    groups = ("consent.", "consent_long.", "outcome.", "flag.", "privacy.", "theme.", "unit.", "meaning.", "kind.")
+    groups = ("consent.", "consent_long.", "outcome.", "flag.", "privacy.", "theme.", "unit.", "meaning.")
     built = (
         *groups,
         "mark.",

@@ -15,6 +15,7 @@ from habitatmap.plan.gaps import NotReached
 from habitatmap.words.catalogue import LANGUAGES, words
 from habitatmap.words.page_words import WORDS
 from tests.browser.town import town
+from tests.demo import demo_result
 
 pytestmark = pytest.mark.browser
 TABS = ("plan", "gaps", "pools", "what-if", "reading", "data")
@@ -53,6 +54,25 @@ def test_no_english_word_of_the_page_is_left(visit: Callable[..., Any], team_fil
     assert len(english) > 120
     assert [w for w in english if w in text] == []
     assert sum(spoken[key] in text for key, w in WORDS.items() if "{" not in w) > 120
+    assert page.trouble == []
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_no_english_is_left_on_the_map_of_the_demo_town(
+    visit: Callable[..., Any], tmp_path: Path, language: str
+) -> None:
+    """With all that was said while its files were read: lines of three words that two languages share are records'."""
+    result, lines = demo_result(), []
+    path = tmp_path / "map.html"
+    path.write_text(map_page(result), encoding="utf-8")
+    page = visit(path)
+    for one in ("en", language):
+        page.goto("about:blank")
+        page.goto(f"{path.resolve().as_uri()}#lang={one}")
+        page.wait_for_selector("html.ready")
+        lines.append({line.strip() for line in every_text(page).split("\n")})
+    shared = {line for line in lines[0] & lines[1] if len(re.findall(r"[^\W\d_]{2,}", line)) > 2}
+    assert shared <= {result.title, *result.credits}
     assert page.trouble == []
 
 

@@ -203,7 +203,7 @@ def test_visits_before_set_out_are_said() -> None:
     pools = read_pools([table("pool,x,y,set_out", ("P1", 1, 2, "2024-05-01"))], FINLAND, IN_METRES, ledger)
     rows = [("P1", "2023-05-03", "dry"), ("P1", "2024-05-03", "dry")]
     assert len(read_visits([table("pool,date,outcome", *rows)], pools, IN_METRES, ledger)) == 2
-    assert any(remark.startswith("1 visit is dated before") for remark in ledger.remarks)
+    assert any(remark.startswith("1 visit dated before") for remark in ledger.remarks)
 
 
 def test_a_column_of_larvae_alone_may_say_any_outcome() -> None:

@@ -125,8 +125,8 @@ function dataNotes() {
     part("missing_head", facts.missing.length + facts.thin.length ? bullets([...facts.missing, ...facts.thin].map(tell)) : el("p", null, words.missing_none));
     part("intake_head", el("table", {class: "intake"}, el("thead", null, el("tr", null, ...["intake_kind", "intake_read", "intake_accepted", "intake_set_aside"]
       .map((key, i) => el("th", {scope: "col", class: i ? "figure" : ""}, words[key])))),
-    el("tbody", null, ...facts.intake.map(([kind, ...counts]) => el("tr", null, el("th", {scope: "row"}, words["kind." + kind] || kind), ...counts.map((n) => el("td", {class: "figure"}, number(n))))))));
-    part("set_aside_head", facts.set_aside.length ? bullets(facts.set_aside.map(([file, reason, n]) => say("set_aside_row", {file: file, reason: said(reason), n: number(n)}))) : el("p", null, words.set_aside_none));
+    el("tbody", null, ...facts.intake.map(([kind, ...counts]) => el("tr", null, el("th", {scope: "row"}, said(kind)), ...counts.map((n) => el("td", {class: "figure"}, number(n))))))));
+    part("set_aside_head", facts.set_aside.length ? bullets(facts.set_aside.map(([file, reason, n]) => say("set_aside_row", {file: file, reason: tell(reason), n: number(n)}))) : el("p", null, words.set_aside_none));
     const found = facts.occupancy;
     part("occupancy_head", el("p", null, say(found.estimate !== null ? "occupancy_text" : found.pools_visited ? "occupancy_none" : "occupancy_nothing", {
       season: found.season, estimate: share(found.estimate), low: share(found.low), high: share(found.high), naive: share(found.naive), n: number(found.pools_visited),

@@ -26,6 +26,7 @@ from habitatmap.read.coordinates.positions import (
 )
 from habitatmap.read.coordinates.slips import Box, settle
 from habitatmap.read.coordinates.writing import Angle, comma_of, letter_o, read_number
+from habitatmap.sentences import say
 
 
 def read_points(
@@ -194,7 +195,7 @@ def _read_xy(xs: Sequence[object], ys: Sequence[object], source: Source, headed_
         return _read_degrees(xs, ys, "", source.crs)
     comma = {"x": comma_of(xs), "y": comma_of(ys)}
     unit = float(source.crs.axis_info[0].unit_conversion_factor)
-    how = f"x, y in {crs_label(source.crs)}, as {source.said_by} states"
+    how = say("x, y in {crs}, as {file} states", crs=crs_label(source.crs), file=source.said_by)
     read: Way = []
     for pair in zip(xs, ys, strict=True):
         if pair == (None, None):

@@ -22,13 +22,19 @@ from habitatmap.read.formats.cells import clean
 from habitatmap.read.formats.lines import Record
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import is_known
+from habitatmap.sentences import Sentence, say
 
 LARGEST_TEXT = 500_000_000
 # the outline of a large wood as WKT is longer than the 131,072 letters that the csv module takes by itself
 LARGEST_CELL = 10_000_000
 csv.field_size_limit(LARGEST_CELL)
 MOST_COLUMNS = 2_000
-SEPARATORS = {"\t": "tab-separated", ",": "comma-separated", ";": "semicolon-separated", "": "one column"}
+SEPARATORS = {
+    "\t": Sentence("tab-separated"),
+    ",": Sentence("comma-separated"),
+    ";": Sentence("semicolon-separated"),
+    "": Sentence("one column"),
+}
 
 
 def read_text(path: Path, file: str, stated: frozenset[str], encoding: str | None = None) -> list[Table]:
@@ -52,7 +58,7 @@ def read_text(path: Path, file: str, stated: frozenset[str], encoding: str | Non
             f"{file} has a row of {widest} cells, more than the {MOST_COLUMNS} a table may have; "
             "check the character between the cells and the ends of the lines"
         )
-    notes = [how, SEPARATORS.get(delimiter, f"separated by {delimiter}")]
+    notes = [how, SEPARATORS.get(delimiter, say("separated by {sign}", sign=delimiter))]
     if _breaks_off(text, records):
         notes.append("the last row is short and its line has no end, so the file may have been cut")
     tables = tables_of(file, records, stated, notes, ragged=True)

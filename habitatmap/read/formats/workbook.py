@@ -22,6 +22,7 @@ from habitatmap.read.formats.cells import ERRORS, NOT_COMPUTED, Failed, clean
 from habitatmap.read.formats.lines import Record
 from habitatmap.read.formats.table import DAY_ZERO, DAY_ZERO_1904, Table
 from habitatmap.read.templates import is_no_data
+from habitatmap.sentences import say
 
 # one lost cell far to the right and far down makes a sheet of so many; a million rows of 24 columns are fine
 MOST_CELLS = 25_000_000
@@ -73,7 +74,7 @@ def read_workbook(path: Path, file: str, stated: frozenset[str]) -> list[Table]:
                 records = _records(sheet, inside.failed)
             except (python_calamine.CalamineError, ValueError) as error:
                 raise damaged from error
-            notes = [f"sheet {about.name}", *_fill_merged(sheet, records)]
+            notes = [say("sheet {sheet}", sheet=about.name), *_fill_merged(sheet, records)]
             try:
                 found = tables_of(file, records, stated, notes, sheet=about.name, ragged=False)
             except InputError as error:
