@@ -63,7 +63,7 @@ from habitatmap.words.bases import told as said
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import Caution, sentences
 from habitatmap.words.months import MONTHS
-from habitatmap.words.numbers import count, known, listed, number, percent, points, sentence, short, span
+from habitatmap.words.numbers import between, count, known, listed, number, percent, points, sentence, short, span
 from habitatmap.words.sentences import Quantity, Sentence, Value, apart, as_it_is, following, say
 from habitatmap.words.survey import opening, since_then
 
@@ -299,9 +299,7 @@ def _seasons(told: Account) -> Section:
     change: dict[str, Column] = {
         "What": lambda row: Sentence(SEASON_PARTS[row["part"]]),
         "Estimate": lambda row: _change(row["part"], row["estimate"]),
-        "95 % interval": lambda row: say(
-            "{low} to {high}", low=_change(row["part"], row["low"]), high=_change(row["part"], row["high"])
-        ),
+        "95 % interval": lambda row: between(_change(row["part"], row["low"]), _change(row["part"], row["high"])),
     }
     what = "Occupancy in each season, 0 to 100 %"
     caption = Sentence("Occupancy in each season, from all seasons together (MacKenzie et al. 2003).")
@@ -399,10 +397,8 @@ def _estimate(told: Account) -> Section:
 EFFECTS: dict[str, Column] = {
     "Covariate": lambda row: _named(row["covariate"]),
     "Effect on": lambda row: Sentence(row["part"]),
-    "From - to": lambda row: say("{low} to {high}", low=_of_covariate(row, "from"), high=_of_covariate(row, "to")),
-    "Probability": lambda row: say(
-        "{low} to {high}", low=percent(row["probability_from"]), high=percent(row["probability_to"])
-    ),
+    "From - to": lambda row: between(_of_covariate(row, "from"), _of_covariate(row, "to")),
+    "Probability": interval("probability_from", "probability_to"),
     "Difference in points": lambda row: points(row["difference"], row["low"], row["high"]),
     "Odds per s.d.": lambda row: number(row["odds_per_sd"], 2),
     "Distinguishable": lambda row: Difference(row["words"]),

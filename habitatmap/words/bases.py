@@ -20,7 +20,7 @@ from habitatmap.vocabulary.estimate import Method
 from habitatmap.vocabulary.note import Note, note
 from habitatmap.vocabulary.window import Window
 from habitatmap.words.months import MONTHS
-from habitatmap.words.numbers import count, listed, p_words, percent, short
+from habitatmap.words.numbers import between, count, listed, p_words, percent, short
 from habitatmap.words.sentences import Quantity, Sentence, apart, following, say
 
 AT_LIMIT = "where no standard error holds; read the interval"
@@ -225,14 +225,14 @@ def window(text: str) -> Sentence:
     first, last = (
         say("{day} {month}", day=day, month=Sentence(MONTHS[month - 1])) for month, day in (within.first, within.last)
     )
-    return say("{low} to {high}", low=first, high=last)
+    return between(first, last)
 
 
 def period(figures: SeasonFigures) -> Sentence:
     """From the first to the last search."""
     if figures.first is None or figures.last is None:
         return Sentence("no search")
-    return say("{low} to {high}", low=figures.first, high=figures.last)
+    return between(figures.first, figures.last)
 
 
 def basis(figures: SeasonFigures) -> Sentence:

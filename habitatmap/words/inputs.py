@@ -8,7 +8,7 @@ from habitatmap.read.inputs import Input, added
 from habitatmap.read.ledger import Known, UnitBy, Unused
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.names import KIND_NAMES
-from habitatmap.words.numbers import count, known, sentence
+from habitatmap.words.numbers import between, count, known, sentence
 from habitatmap.words.sentences import Quantity, Sentence, apart, following, say
 
 ONLY_PLACES = "Of all {n} trees only the places are known: they count for no flowers and no rot-holes."
@@ -91,7 +91,7 @@ def _away(one: Input) -> Sentence:
     near, far = _far(one.nearest_km), _far(one.farthest_km)
     if near == far:
         return say("{far}", far=far)
-    return say("{low} to {high}", low=near._replace(unit="") if near.unit == far.unit else near, high=far)
+    return between(near._replace(unit="") if near.unit == far.unit else near, far)
 
 
 def _far(km: float) -> Quantity:

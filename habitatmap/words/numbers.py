@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from habitatmap.sentences import Quantity, Sentence, apart, say
+from habitatmap.sentences import Quantity, Sentence, Value, apart, say
 from habitatmap.sentences import count as count
 
 UNKNOWN = "not known"
@@ -46,13 +46,18 @@ def parts_of_percent(share: float, digits: int = 0) -> float:
     return float(round(share * 10 ** (digits + 2), 6))
 
 
+def between(low: Value, high: Value) -> Sentence:
+    """A range by its two ends: "3 to 5"."""
+    return say("{low} to {high}", low=low, high=high)
+
+
 def span(low: Figure, high: Figure, digits: int = 0, unknown: str = "") -> Sentence:
     """An interval of shares: "39 to 97 %", one percentage where its ends are the same."""
     if low is None or high is None or not math.isfinite(low):
         return Sentence(unknown)
     if low == high:
         return percent(low, digits)
-    return say("{low} to {high}", low=Quantity(100 * low, digits), high=percent(high, digits))
+    return between(Quantity(100 * low, digits), percent(high, digits))
 
 
 def number_span(low: float, high: float, digits: int = 0, signed: bool = False) -> Sentence:
@@ -60,7 +65,7 @@ def number_span(low: float, high: float, digits: int = 0, signed: bool = False) 
     ends = [Quantity(end, digits, grouped=not signed, signed=signed) for end in (low, high)]
     if str(ends[0]) == str(ends[1]):
         return _written(ends[0])
-    return say("{low} to {high}", low=ends[0], high=ends[1])
+    return between(*ends)
 
 
 def points(share: float, low: float, high: float) -> Sentence:
