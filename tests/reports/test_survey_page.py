@@ -164,16 +164,8 @@ def test_a_new_season_is_told(told: Account) -> None:
     assert re.search(r"about \d+ % of the occupied pools lose them \(", said)
 
 
-SAME_IN_ALL = {
-    "1 km",
-    "AIC",
-    "Apr",
-    "Coefficients",
-    "Jun",
-    "Jul",
-    "Sep",
-    "Nov",
-}  # months and words of several languages
+# words and months of several languages
+SAME_IN_ALL = {"1 km", "AIC", "Coefficients", "Feb", "Apr", "Jun", "Jul", "Sep", "Nov"}
 
 
 def nobody_searched(told: Account) -> list[Account]:
