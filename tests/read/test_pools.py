@@ -49,6 +49,7 @@ def test_a_full_row() -> None:
     (row,) = frame.to_dict("records")
     assert row == {
         "pool": "P1",
+        "old_name": "",
         "x": 385540.5,
         "y": 6671800.5,
         "uncertainty_m": 0.1,
