@@ -123,6 +123,8 @@ def test_in_other_words_everything_else_is_the_same(both: list[Told]) -> None:
     differ = []
     for name, text in plain.files.items():
         other = reworded.files[name]
+        if name in NOT_COMPARED:
+            continue
         if name.endswith(".json"):
             differ += same_but_for_words(json.loads(text), json.loads(other), name)
         elif in_one_vowel(text) != in_one_vowel(other):
