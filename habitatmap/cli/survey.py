@@ -53,8 +53,8 @@ def command(
     opened = call.open()
     if opened is None:
         return
-    told, spoken = survey_area(opened, budget, say=tell), call.spoken(opened)
     blocks = read_assignment(call.area, opened.pools)
+    told, spoken = survey_area(opened, budget, say=tell), call.spoken(opened)
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
     write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary, spoken, semicolons)

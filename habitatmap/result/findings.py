@@ -5,7 +5,7 @@ Rasters are rows x cols on the area's grid; shares, probabilities and forage are
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import geopandas as gpd
 import numpy as np
@@ -124,16 +124,14 @@ class Promise:
 
 
 @dataclass(frozen=True)
-class Worked:
-    """What costs a run most of its time and takes little room: it is kept with the results, for other commands."""
+class Assessed:
+    """What was worked out about a plan: how good, how far from the best, how sure, and what it asks of owners."""
 
-    selection: Selection
-    preference: Preference | None
-    ec_gain: Floats | None
     served: Served
     served_limits: ServedLimits
     bound: Bound
     how_many: tuple[ForSoMany, ...]
+    """Forage in reach by the number of pools, from none to beyond the plan; empty for the public."""
     zones: list[Zone]
     robustness: Robustness
     consents: pd.DataFrame
@@ -141,7 +139,16 @@ class Worked:
 
 
 @dataclass(frozen=True)
-class Findings:
+class Worked(Assessed):
+    """What costs a run most of its time and takes little room: it is kept with the results, for other commands."""
+
+    selection: Selection
+    preference: Preference | None
+    ec_gain: Floats | None
+
+
+@dataclass(frozen=True)
+class Findings(Assessed):
     """Everything that the stages found out: what tables, figures and further calculations are made from."""
 
     area: Area
@@ -154,35 +161,14 @@ class Findings:
     promise: Promise
     ahead: Sites
     """The model of the coming years: what pools on any cells are likely to serve."""
-    served: Served
-    served_limits: ServedLimits
-    bound: Bound
-    how_many: tuple[ForSoMany, ...]
-    """Forage in reach by the number of pools, from none to beyond the plan; empty for the public."""
-    zones: list[Zone]
-    robustness: Robustness
-    consents: pd.DataFrame
-    consents_left: int
     gaps: gpd.GeoDataFrame
     network: Web
 
     @property
     def worked(self) -> Worked:
         """The part of it that is kept with the results."""
-        proposal = self.proposal
-        return Worked(
-            proposal.selection,
-            proposal.preference,
-            proposal.ec_gain,
-            self.served,
-            self.served_limits,
-            self.bound,
-            self.how_many,
-            self.zones,
-            self.robustness,
-            self.consents,
-            self.consents_left,
-        )
+        plan, assessed = self.proposal, {one.name: getattr(self, one.name) for one in fields(Assessed)}
+        return Worked(**assessed, selection=plan.selection, preference=plan.preference, ec_gain=plan.ec_gain)
 
     @property
     def forage_cells(self) -> float:
