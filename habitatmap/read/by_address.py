@@ -20,7 +20,7 @@ from habitatmap.sentences import count
 from habitatmap.vocabulary.kinds import Kind
 
 # a row that says nothing of its coordinates
-_SAYS_NOTHING = frozenset({Why.NO_PLACE, Why.NO_COLUMNS, Why.GEOMETRY_EMPTY})
+SAYS_NOTHING = frozenset({Why.NO_PLACE, Why.NO_COLUMNS, Why.GEOMETRY_EMPTY})
 # coordinates and address that lie farther apart than both may be off and this are told (expert judgement)
 APART_M = 200.0
 _CALLED = {Kind.POOLS: "pool", Kind.COMMITTED: "site"}
@@ -74,7 +74,7 @@ def _to_look_up(point: Point | Refusal, written: str, addresses: Addresses) -> s
         if not written:
             return cell if addresses.has_number(cell) else ""
         written = "" if any(c.isdigit() for c in cell) else written
-    elif isinstance(point, Refusal) and point.why.code not in _SAYS_NOTHING:
+    elif isinstance(point, Refusal) and point.why.code not in SAYS_NOTHING:
         return ""
     return written if any(c.isalpha() for c in written) else ""
 

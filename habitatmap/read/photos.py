@@ -24,11 +24,10 @@ from pyproj import CRS, Transformer
 
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, transformer
-from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.groups import group_folders, group_of
-from habitatmap.read.headings import match_table
 from habitatmap.read.ledger import Ledger, some
+from habitatmap.read.rows import cell_aside
 from habitatmap.sentences import count
 from habitatmap.vocabulary.kinds import Kind
 
@@ -137,9 +136,7 @@ def _without_place(stated: Stated, ledger: Ledger) -> Iterator[Named]:
         table = entry.table
         if table is None or not NO_PLACE & {entry.why.code, *(fault.why.code for fault in entry.more)}:
             continue
-        own = stated.columns.get(Kind.POOLS, {})
-        column = match_table(Kind.POOLS, table.headings, own, table.taught.headings).at.get("photo")
-        cell = as_text(table.column(column)[entry.at])
+        cell = cell_aside(entry, Kind.POOLS, "photo", stated)
         if cell:
             yield Named(entry.about, table.group, "", cell, f"{entry.file} row {entry.row}", None)
 

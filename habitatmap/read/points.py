@@ -14,7 +14,7 @@ from pyproj import CRS
 from habitatmap.errors import CrsError
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Source, parse_crs, shift_m, state_crs
-from habitatmap.read.by_address import place_by_address
+from habitatmap.read.by_address import SAYS_NOTHING, place_by_address
 from habitatmap.read.coordinates import (
     NO_PLACE,
     Box,
@@ -40,6 +40,9 @@ from habitatmap.vocabulary.kinds import Kind
 ROLES = (*PLACE_COLUMNS, "system")
 # a tree farther from the area is of no use to it, and most likely misplaced; every flight ends long before
 FAR_TREE_KM = 50.0
+# what is read in a cell for addresses is coordinates only where it is so exact: a postcode may look like a grid
+# reference (expert judgement)
+AMONG_ADDRESSES_M = 1000.0
 
 
 class Places(NamedTuple):
@@ -177,6 +180,8 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
         read = read_points(cells, headings.text, source, table.file, stated.box) if cells else []
         lacking = Why.NO_COLUMNS.of(table=table.name, headings=", ".join(h for h in table.headings if h))
         read = read or [Refusal("", "", lacking)] * len(table)
+        if "address" in headings.at and any(map(_says_nothing, read)):
+            read = _among_addresses(read, table, headings, stated)
     if "uncertainty_m" in headings.at:
         scale = {"ft": 0.3048, "km": 1000.0}.get(unit_of(headings.text["uncertainty_m"]), 1.0)
         for i, cell in enumerate(table.column(headings.at["uncertainty_m"])):
@@ -184,6 +189,24 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
             if isinstance(point, Point) and off > point.uncertainty_m:
                 read[i] = point._replace(uncertainty_m=off)
     return read
+
+
+def _says_nothing(point: Point | Refusal) -> bool:
+    return isinstance(point, Refusal) and point.why.code in SAYS_NOTHING
+
+
+def _among_addresses(
+    points: Sequence[Point | Refusal], table: Table, headings: Headings, stated: Stated
+) -> list[Point | Refusal]:
+    """The points, those of rows without coordinates by what the column of addresses says, where that is coordinates."""
+    cells = {"position": table.column(headings.at["address"])}
+    written = read_points(cells, {"position": headings.text["address"]}, None, table.file, stated.box)
+    return [
+        there
+        if _says_nothing(point) and isinstance(there, Point) and there.uncertainty_m <= AMONG_ADDRESSES_M
+        else point
+        for point, there in zip(points, written, strict=True)
+    ]
 
 
 def tell_slips(draft: Draft, points: Sequence[Point | Refusal], box: Box | None) -> None:

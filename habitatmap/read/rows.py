@@ -24,7 +24,7 @@ from habitatmap.read.dates import Span, completed, read_dates, read_span, when_o
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import ALIASES, Headings, match_table
-from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, UnitRead, Unused, some
+from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, SetAside, UnitRead, Unused, some
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.values import name_key, yes_no
 from habitatmap.read.wide import unfolded
@@ -367,6 +367,15 @@ def _tell_headings(kind: Kind, table: Table, heads: Headings, ledger: Ledger) ->
             f"{table.name}: {used} and {other} could both be {name}; {used} is used. "
             f'To choose, write [columns.{kind}] {name} = "..." in area.toml'
         )
+
+
+def cell_aside(entry: SetAside, kind: Kind, name: str, stated: Stated) -> str:
+    """What a row set aside says in our column `name`, "" where it is blank or missing, or the row is not at hand."""
+    if entry.table is None:
+        return ""
+    table = entry.table
+    at = match_table(kind, table.headings, stated.columns.get(kind, {}), table.taught.headings).at.get(name)
+    return as_text(table.column(at)[entry.at])
 
 
 # --- leaving ---------------------------------------------------------------------------------------------------------

@@ -21,7 +21,17 @@ from habitatmap.read.groups import called
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.outcomes import read_outcomes, with_outcome_by_content
 from habitatmap.read.points import Places, points_of
-from habitatmap.read.rows import PLACE_COLUMNS, Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
+from habitatmap.read.rows import (
+    PLACE_COLUMNS,
+    Columns,
+    Draft,
+    cell_aside,
+    close,
+    gather,
+    open_drafts,
+    set_repeats_aside,
+    shaped,
+)
 from habitatmap.read.values import name_key, name_of, nearest_name, today_called
 from habitatmap.sentences import count, say
 from habitatmap.vocabulary.columns import dtypes
@@ -42,8 +52,11 @@ def read_visits(
     Visits after the day of the run are no fault.
     """
     drafts = open_drafts(Kind.VISITS, tables, stated, ledger, with_outcome_by_content)
-    lost = {name_key(entry.about) for entry in ledger.entries("pools")} - set(map(name_key, pools["pool"])) - {""}
-    renamed = [*stated.names, *_listed_names(pools)]
+    aside = [entry for entry in ledger.entries(Kind.POOLS) if entry.about]
+    lost = {name_key(entry.about) for entry in aside} - set(map(name_key, pools["pool"]))
+    had = [*zip(pools["old_name"], pools["pool"], strict=True)]
+    had += [(cell_aside(entry, Kind.POOLS, "old_name", stated), entry.about) for entry in aside]
+    renamed = [*stated.names, *_listed_names(had, [*pools["pool"], *(entry.about for entry in aside)])]
     columns = [_columns(draft, pools, lost, _own_places(draft, stated, crs), renamed) for draft in drafts]
     frame = set_repeats_aside(gather(drafts, columns), drafts)
     close(drafts)
@@ -53,11 +66,14 @@ def read_visits(
     return shaped(frame, VISITS, ("pool", "date", "file", "row"))
 
 
-def _listed_names(pools: pd.DataFrame) -> list[Renamed]:
-    """The old names that the list of pools gives: those that no pool bears today and no two had."""
-    had = [(name_key(old), pool) for old, pool in zip(pools["old_name"], pools["pool"], strict=True) if old]
-    times = Counter([*(old for old, _ in had), *map(name_key, pools["pool"])])
-    return [Renamed(old, pool, None) for old, pool in had if times[old] == 1]
+def _listed_names(had: Sequence[tuple[str, str]], today: Sequence[str]) -> list[Renamed]:
+    """The old names that the list of pools gives: those that no pool bears today and no two had.
+
+    had: the old name ("" where there is none) and the name of each row, also of one set aside, whose pool may be lost.
+    """
+    named = {(name_key(old), name_key(pool)): pool for old, pool in had if old}
+    times = Counter([*(old for old, _ in named), *set(map(name_key, today))])
+    return [Renamed(old, pool, None) for (old, _), pool in named.items() if times[old] == 1]
 
 
 def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> None:

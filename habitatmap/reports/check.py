@@ -282,7 +282,9 @@ def check_text(found: Check, spoken: Catalogue = ENGLISH) -> str:
         lines += [
             _indented(
                 following(
-                    say(line, where=_where(g[0]), rows=_rows_of(g), why=_reason(g), remedy=g[0].remedy), _effect(g)
+                    say(line, where=_where(g[0]), rows=_rows_of(g), why=_reason(g), remedy=g[0].remedy),
+                    _effect(g),
+                    by=". ",
                 )
             )
             for g in groups

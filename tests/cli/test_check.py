@@ -188,11 +188,11 @@ def test_every_file_and_sheet_is_told_whatever_lies_in_the_folder(tmp_path: Path
 
 
 def test_causes_stand_before_effects_and_all_faults_of_a_row_are_told(tmp_path: Path) -> None:
-    town = area(tmp_path / "town", "pool,lat,lon\nA,60.1,24.9\nB,,\nC,60.2,\n")
-    visits = "pool,date,outcome\n" + "B,2025-05-01,dry\n" * 1 + "C,2025-05-02,dry\nB,2025-05-03,dry\nZ,x,hm\n"
+    town = area(tmp_path / "town", "pool,lat,lon,old name\nA,60.1,24.9,\nB,,,T2\nC,60.2,,\n")
+    visits = "pool,date,outcome\nB,2025-05-01,dry\nC,2025-05-02,dry\nT2,2025-05-03,dry\nZ,x,hm\n"
     (town / "visits.csv").write_text(visits, encoding="utf-8")
     out = check(town).out
-    assert "This row sets 2 visits aside: correct it, and the visits count." in out
+    assert ". This row sets 2 visits aside: correct it, and the visits count." in out  # one is under its old name
     assert "This row sets 1 visit aside: correct it, and the visits count." in out
     assert out.index("This row sets") < out.index("was itself set aside")
     row = next(r for r in json.loads(check(town, "--json").out)["set_aside"] if r["row"] == 5)

@@ -250,6 +250,18 @@ def test_an_address_under_location_is_one_where_street_and_number_are_known(tmp_
     assert {entry.why.code for entry in area.ledger.entries("pools")} == {Why.POSITION_UNREAD}
 
 
+def test_coordinates_among_addresses(tmp_path: Path) -> None:
+    """One column for "where", as people fill it: an address here, degrees or a grid reference there."""
+    east, north = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True).transform(E0 + 60, N0)
+    pools = f'pool,address\nA,Park Road 2\nB,"{north:.6f}, {east:.6f}"\nC,12a Park Road\nD,1000\n'
+    area = opened(tmp_path, addresses=NUMBERS, pools=pools)
+    placed = area.pools.set_index("pool")
+    assert (placed["x"] - E0).round().to_dict() == {"A": 20, "B": 60, "C": 120}
+    assert placed.loc["A", "uncertainty_m"] >= 10
+    assert placed.loc["B", "uncertainty_m"] < 1
+    assert [entry.row for entry in area.ledger.entries("pools")] == [5]  # a postcode alone is neither
+
+
 def test_house_numbers_that_a_spreadsheet_took_for_dates() -> None:
     """2-4 typed into a German sheet is the 2nd of April, into an American one the 4th of February."""
     day = datetime.date
