@@ -108,7 +108,13 @@ def _told(target: Path) -> Iterator[None]:
         ) from fault
 
 
-def write_files(folder: str | Path, files: Mapping[str, Content], command: str, semicolons: bool = False) -> None:
+def write_files(
+    folder: str | Path,
+    files: Mapping[str, Content],
+    command: str,
+    semicolons: bool = False,
+    record: Mapping[str, object] | None = None,
+) -> None:
     """`write_folder` with these files: a frame becomes CSV, a mapping JSON, text UTF-8; `semicolons` as in `csv_text`.
 
     A name may lead into a folder: `north/rounds.html`.
@@ -123,7 +129,7 @@ def write_files(folder: str | Path, files: Mapping[str, Content], command: str, 
             (fresh / name).parent.mkdir(parents=True, exist_ok=True)
             (fresh / name).write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
 
-    write_folder(Path(folder).resolve(), fill, command)
+    write_folder(Path(folder).resolve(), fill, command, record)
 
 
 def folder_names(groups: Sequence[str]) -> dict[str, str]:

@@ -7,9 +7,8 @@ else's pools.
 from __future__ import annotations
 
 import datetime
-import hashlib
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -19,8 +18,16 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from habitatmap.export.calendar import (
+    Entry,
+    Revision,
+    calendar_bytes,
+    earlier_revisions,
+    revised,
+    revisions_record,
+)
 from habitatmap.export.folder import Content, folder_names, write_files
-from habitatmap.export.formats import GPX, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
+from habitatmap.export.formats import DEGREE_DIGITS, GPX, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
 from habitatmap.fieldwork.rounds import Due, Rounds, why_due
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
@@ -162,29 +169,37 @@ def _no_visits(rounds: Rounds) -> list[tuple[str, Sentence]]:
 def write_rounds(rounds: Rounds, folder: str | Path, spoken: Catalogue = ENGLISH, semicolons: bool = False) -> None:
     """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all;
     `semicolons` as in `csv_text`."""
-    write_files(folder, _files(rounds, spoken), "rounds", semicolons)
+    write_all_rounds([rounds], folder, spoken, semicolons)
 
 
 def write_all_rounds(
     every: Sequence[Rounds], folder: str | Path, spoken: Catalogue = ENGLISH, semicolons: bool = False
 ) -> None:
     """The same for the rounds of several groups: all together, and each group's own files in a folder of its name."""
+    first, earlier = every[0], earlier_revisions(Path(folder))
+    made = [_calendar(one, earlier, spoken) for one in every]
     if len(every) == 1:
-        write_rounds(every[0], folder, spoken, semicolons)
-        return
+        files = _files(first, made[0], spoken)
+    else:
+        files = _together(every, spoken)
+        names = folder_names([one.group for one in every])
+        for one, entries in zip(every, made, strict=True):
+            files |= {f"{names[one.group]}/{name}": content for name, content in _files(one, entries, spoken).items()}
+    record = revisions_record(earlier, [pair for entries in made for pair in entries.values()], first.week.monday)
+    write_files(folder, files, "rounds", semicolons, record)
+
+
+def _together(every: Sequence[Rounds], spoken: Catalogue) -> dict[str, Content]:
+    """The files that hold the rounds of all groups."""
     first, parts = every[0], [_sections(one, f"group-{letters(i)}-") for i, one in enumerate(every)]
     sections, title = [section for part in parts for section in part], _title(first)
     kind = say("{kind}, {when}", kind=Sentence(KIND), when=_when(first))
-    files: dict[str, Content] = {
+    return {
         "rounds.html": report_page(title, KIND, _when(first), sections, spoken, sheets=True),
         "rounds.pdf": sections_pdf(title, kind, NOT_PUBLIC, [[section] for section in sections], spoken),
         "rounds.csv": pd.concat([rounds_table(one) for one in every], ignore_index=True),
         "rounds.json": all_rounds_summary(every),
     }
-    names = folder_names([one.group for one in every])
-    for one in every:
-        files |= {f"{names[one.group]}/{name}": content for name, content in _files(one, spoken).items()}
-    write_files(folder, files, "rounds", semicolons)
 
 
 def _title(rounds: Rounds) -> str:
@@ -192,7 +207,13 @@ def _title(rounds: Rounds) -> str:
     return rounds.area.title.removesuffix(f", {rounds.group}") if rounds.group else rounds.area.title
 
 
-def _files(rounds: Rounds, spoken: Catalogue) -> dict[str, Content]:
+def _calendar(rounds: Rounds, earlier: Mapping[str, Revision], spoken: Catalogue) -> dict[str, tuple[Entry, Revision]]:
+    """Each person's entry of the calendar, and which revision of it this is."""
+    entries = {person: calendar_entry(rounds, person, mine, spoken) for person, mine in _told(rounds).items()}
+    return {person: (entry, revised(entry, earlier.get(entry.uid))) for person, entry in entries.items()}
+
+
+def _files(rounds: Rounds, entries: Mapping[str, tuple[Entry, Revision]], spoken: Catalogue) -> dict[str, Content]:
     """All files of one group's rounds, by name."""
     files: dict[str, Content] = {
         "rounds.html": rounds_page(rounds, spoken),
@@ -204,7 +225,7 @@ def _files(rounds: Rounds, spoken: Catalogue) -> dict[str, Content]:
     for person, name in file_names(rounds.people).items():
         files[f"{name}.html"] = person_page(rounds, person, spoken)
         files[f"{name}.gpx"] = route_gpx(rounds, person, stops[person], spoken)
-        files[f"{name}.ics"] = calendar(rounds, person, stops[person], spoken)
+        files[f"{name}.ics"] = calendar_bytes(*entries[person])
     return files
 
 
@@ -321,44 +342,44 @@ def route_gpx(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue
         gpx_text(point, "name", f"{stop['order']} {stop['pool']}")
         gpx_text(point, "desc", spoken.say(_at_stop(stop)))
     line = rounds.lines[person]
-    if len(line) > len(mine):  # more than the stops themselves: it follows paths
+    positions = _one_after_another(*to_lonlat(line[:, 0], line[:, 1], rounds.area.crs))
+    if not np.array_equal(positions, _one_after_another(mine["lon"].to_numpy(), mine["lat"].to_numpy())):
         track = _child(root, "trk")
         along = say("{name}, along {what}", name=name, what=Sentence(rounds.along))
         gpx_text(track, "name", spoken.say(along))
         segment = _child(track, "trkseg")
-        for lon, lat in zip(*to_lonlat(line[:, 0], line[:, 1], rounds.area.crs), strict=True):
+        for lon, lat in positions:
             gpx_point(segment, "trkpt", lon, lat)
     return gpx_document(root)
+
+
+def _one_after_another(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Positions in degrees as the file has them (k x 2), none the same as the one before: legs meet in one point."""
+    positions = np.column_stack([lon, lat]).round(DEGREE_DIGITS)
+    return positions[np.concatenate([[True], (np.diff(positions, axis=0) != 0).any(axis=1)])]
 
 
 def _child(parent: ElementTree.Element, tag: str) -> ElementTree.Element:
     return ElementTree.SubElement(parent, f"{{{GPX}}}{tag}")
 
 
-def calendar(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue = ENGLISH) -> bytes:
-    """An entry of iCalendar (RFC 5545) for the whole week; stamped with the day of the data, not of the run."""
-    from icalendar import Calendar, Event
-
-    table = Calendar()
-    table.add("prodid", "-//habitatmap//rounds//EN")
-    table.add("version", "2.0")
-    entry = Event()
-    known = "|".join([rounds.area.title, rounds.week.name, person])
-    entry.add("uid", f"{hashlib.sha256(known.encode('utf-8', 'replace')).hexdigest()[:32]}@habitatmap.invalid")
-    stamp = datetime.datetime.combine(rounds.area.as_of, datetime.time(), datetime.UTC)
-    entry.add("dtstamp", stamp)
-    entry.add("dtstart", rounds.week.monday)
-    entry.add("dtend", rounds.week.monday + datetime.timedelta(days=7))
+def calendar_entry(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue = ENGLISH) -> Entry:
+    """One person's whole week, at the place of their first stop."""
+    first = mine.iloc[0]
     visits = say("{title}: {pools} to visit", title=rounds.area.title, pools=count(len(mine), "pool"))
-    entry.add("summary", _one_line(spoken.say(visits)))
     stops = [say("{n} {pool}: {what}", n=s["order"], pool=s["pool"], what=_at_stop(s)) for s in mine.to_dict("records")]
     load = say("{person}: {load}.", person=person, load=_load(rounds, person, mine))
     said = [load, *stops, *round_cautions(rounds.area.settings)]
-    entry.add("description", "\n".join(_one_line(spoken.say(line)) for line in said))
-    entry.add("class", "PRIVATE")
-    entry.add("transp", "TRANSPARENT")
-    table.add_component(entry)
-    return bytes(table.to_ical())
+    return Entry(
+        known=(rounds.area.title, rounds.week.name, person),
+        as_of=rounds.area.as_of,
+        first=rounds.week.monday,
+        after=rounds.week.monday + datetime.timedelta(days=7),
+        summary=_one_line(spoken.say(visits)),
+        description="\n".join(_one_line(spoken.say(line)) for line in said),
+        location=_one_line(f"{first['pool']}, {first['lat']:.5f}, {first['lon']:.5f}"),
+        geo=(float(first["lat"]), float(first["lon"])),
+    )
 
 
 def _one_line(text: str) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
+import datetime
 import io
 import json
 import re
@@ -207,6 +209,111 @@ def test_routes_and_calendar(town: Rounds, tmp_path: Path) -> None:
     assert str(event["dtend"].dt) == "2025-07-07"
     assert event["dtstamp"].dt.isoformat() == "2025-07-01T00:00:00+00:00"  # the day of the data, not of the run
     assert event["class"] == "PRIVATE"
+
+
+def points_of(track: Path) -> list[tuple[str, str]]:
+    return [(p.get("lat"), p.get("lon")) for p in ElementTree.parse(track).getroot().iter(f"{GPX}trkpt")]
+
+
+def test_a_track_has_no_point_twice_in_a_row(town: Rounds, tmp_path: Path) -> None:
+    write_rounds(rounds_of(town.area, WEEK, ["1"]), tmp_path / "rounds")  # legs along the path, and straight ones
+    points = points_of(tmp_path / "rounds" / "01-person-1.gpx")
+    assert len(points) >= 8  # four pools and four corners of the path
+    assert [at for at, before in zip(points[1:], points, strict=False) if at == before] == []
+
+
+def test_a_way_of_straight_lines_is_no_track(tmp_path: Path) -> None:
+    # three pools are four ends of two legs, and two at one spot are one point
+    area = area_with(tmp_path / "town", [pool("a", 0), pool("b", 100), pool("c", 100), pool("d", 300)], [])
+    write_rounds(rounds_of(area, WEEK), tmp_path / "rounds")
+    assert points_of(tmp_path / "rounds" / "01-person-1.gpx") == []
+
+
+# --- the calendar, by RFC 5545
+
+
+def entry_in(folder: Path, name: str = "01-ann") -> icalendar.Event:
+    (event,) = icalendar.Calendar.from_ical((folder / f"{name}.ics").read_bytes()).walk("VEVENT")
+    return event
+
+
+def test_an_entry_is_what_the_standard_asks_for(town: Rounds, tmp_path: Path) -> None:
+    write_rounds(town, tmp_path / "rounds")
+    text = (tmp_path / "rounds" / "01-ann.ics").read_bytes()
+    assert all(len(line) <= 75 for line in text.split(b"\r\n"))  # 3.1
+    assert b"\n" not in text.replace(b"\r\n", b"")
+    lines = text.replace(b"\r\n ", b"").decode().split("\r\n")
+    names = [re.split("[;:]", line)[0] for line in lines]
+    assert lines[0] == "BEGIN:VCALENDAR"
+    assert (names.count("PRODID"), names.count("VERSION"), names.count("METHOD")) == (1, 1, 0)  # 3.6
+    event = names[names.index("BEGIN", 1) + 1 : names.index("END")]
+    assert len(event) == len(set(event))  # 3.6.1: each may stand once, these must
+    assert {"UID", "DTSTAMP", "DTSTART"} <= set(event)
+    assert "DTSTART;VALUE=DATE:20250630" in lines  # 3.3.4, and 3.8.2.2: the end is the day after, of the same type
+    assert "DTEND;VALUE=DATE:20250707" in lines
+    assert "DTSTAMP:20250701T000000Z" in lines  # 3.8.7.2: in UTC
+    assert "SEQUENCE:0" in lines  # 3.8.7.4: it begins with 0
+    (place,) = (line for line in lines if line.startswith("GEO:"))
+    assert re.fullmatch(r"GEO:4\d\.\d{1,6};\d\.\d{1,6}", place)  # 3.8.1.6: latitude first, six digits are enough
+    (where,) = (line for line in lines if line.startswith("LOCATION:"))
+    assert re.fullmatch(r"LOCATION:pool-a1\\, 4\d\.\d{5}\\, \d\.\d{5}", where)  # 3.3.11: commas in a text
+    stop = rounds_summary(town)["people"][0]["stops"][0]
+    found = entry_in(tmp_path / "rounds")
+    assert (found["geo"].latitude, found["geo"].longitude) == pytest.approx((stop["lat"], stop["lon"]), abs=1e-6)
+    assert found.errors == []
+
+
+def with_visit(rounds: Rounds, line: str, toml: str = "") -> Rounds:
+    """The rounds of the same folder with one more visit."""
+    for name, text in (("visits.csv", line), ("area.toml", toml)):
+        with (rounds.area.folder / name).open("a", encoding="utf-8") as file:
+            file.write(text)
+    return rounds_of(open_area(rounds.area.folder), rounds.week)
+
+
+def test_an_entry_that_changes_is_the_next_revision_of_the_same(town: Rounds, tmp_path: Path) -> None:
+    out = tmp_path / "rounds"
+    write_rounds(town, out)
+    first, ben = entry_in(out), (out / "02-ben.ics").read_bytes()
+    write_rounds(town, out)
+    assert entry_in(out).to_ical() == first.to_ical()  # nothing has changed
+    write_rounds(with_visit(town, "pool-a2,2025-06-02,dry,Ann,\n"), out)
+    second = entry_in(out)
+    assert second["uid"] == first["uid"]  # 3.8.4.7
+    assert (first["sequence"], second["sequence"]) == (0, 1)  # 3.8.7.4
+    assert (out / "02-ben.ics").read_bytes() == ben  # nobody else's entry has changed
+    # another week in between; this one is still known, and its entry is another one
+    write_rounds(rounds_of(town.area, read_week("2025-W28")), out)
+    assert entry_in(out)["uid"] != first["uid"]
+    assert entry_in(out)["sequence"] == 0
+    write_rounds(town, out)
+    third = entry_in(out)
+    assert (third["uid"], third["sequence"]) == (first["uid"], 2)
+
+
+def test_the_day_of_the_data_alone_is_no_change(town: Rounds, tmp_path: Path) -> None:
+    out, later = tmp_path / "rounds", town.area.as_of + datetime.timedelta(days=1)
+    write_rounds(town, out)
+    first = (out / "01-ann.ics").read_bytes()
+    write_rounds(rounds_of(dataclasses.replace(town.area, as_of=later), WEEK), out)
+    assert (out / "01-ann.ics").read_bytes() == first
+    write_rounds(rounds_of(dataclasses.replace(town.area, as_of=later), WEEK), tmp_path / "other")
+    assert entry_in(tmp_path / "other")["dtstamp"].dt.date() == later
+
+
+@pytest.mark.parametrize(
+    "kept",
+    ["[]", '{"UID": 1}', '{"UID": {"sequence": -1, "stamp": "2025-07-01", "content": "", "first": "2025-06-30"}}',
+     '{"UID": {"sequence": true, "stamp": "x", "content": "", "first": ""}}', '{"UID": {"sequence": 3}}'],
+)  # fmt: skip
+def test_a_manifest_that_somebody_changed_starts_anew(kept: str, town: Rounds, tmp_path: Path) -> None:
+    out = tmp_path / "rounds"
+    write_rounds(town, out)
+    uid, path = str(entry_in(out)["uid"]), out / "manifest.json"
+    manifest = json.loads(path.read_text(encoding="utf-8"))
+    path.write_text(json.dumps(manifest | {"calendar": json.loads(kept.replace("UID", uid))}), encoding="utf-8")
+    write_rounds(town, out)
+    assert entry_in(out)["sequence"] == 0
 
 
 def test_same_inputs_same_bytes(town: Rounds, tmp_path: Path) -> None:
