@@ -356,7 +356,9 @@ def route_gpx(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue
 def _one_after_another(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.float64]:
     """Positions in degrees as the file has them (k x 2), none the same as the one before: legs meet in one point."""
     positions = np.column_stack([lon, lat]).round(DEGREE_DIGITS)
-    return positions[np.concatenate([[True], (np.diff(positions, axis=0) != 0).any(axis=1)])]
+    moved = np.ones(len(positions), dtype=bool)
+    moved[1:] = (positions[1:] != positions[:-1]).any(axis=1)
+    return np.asarray(positions[moved])
 
 
 def _child(parent: ElementTree.Element, tag: str) -> ElementTree.Element:

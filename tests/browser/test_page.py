@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -10,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
 from habitatmap.errors import InputError
 from habitatmap.page import Tiles, map_page
@@ -269,13 +271,17 @@ def test_paper_shows_the_plan_with_its_reasons_and_each_caution_once(visit: Visi
     page.wait_for_selector("html.printing")
     assert page.locator("#tabs").is_hidden()
     assert page.locator("#plan-panel p.paper").first.is_visible()
-    assert page.locator("#plan-panel").inner_text().count("drown a small child") == 1
-    assert page.locator("#plan-panel > .caution").is_visible()
+    assert page.locator("main").inner_text().count("drown a small child") == 1
+    assert page.locator("#headline > .caution").is_visible()
     assert page.locator("#key-body").is_visible()
     assert page.locator("#map .pin").first.is_visible()
-    assert len(page.pdf()) > 20_000
+    sheets = [sheet.extract_text() for sheet in PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages]
+    assert ["drown a small child" in " ".join(sheet.split()) for sheet in sheets] == [True, False]
+    first = page.locator("#plan-panel p.paper").first.inner_text()
+    assert [first in " ".join(sheet.split()) for sheet in sheets] == [False, True]
     page.emulate_media(media="screen")
     page.wait_for_selector("html:not(.printing)")
+    assert page.locator("#plan-panel > .caution").is_visible()
     assert page.trouble == []
 
 

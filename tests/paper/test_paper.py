@@ -38,6 +38,7 @@ from habitatmap.words.catalogue import ENGLISH, catalogue, spoken
 from habitatmap.words.own import write_own
 from tests.areas import centre, class_table, write_area
 from tests.demo import demo_result
+from tests.pdf import title_of
 from tests.words.spoken import OTHERS, left, recorder, same_texts
 
 HOSTILE = [
@@ -46,6 +47,9 @@ HOSTILE = [
     "=SUM(A1) +1 -2 @at",
     "Größe ñandú Łódź 漢字かな مرحبا",
 ]
+
+
+MAKERS = (site_sheets, labels, recording_sheet)
 
 
 def text_of(pdf: bytes) -> str:
@@ -69,7 +73,7 @@ def hostile_area(folder: Path) -> Path:
 
 
 def test_sheets_are_tagged_and_the_same_twice() -> None:
-    for make in (site_sheets, labels, recording_sheet):
+    for make in MAKERS:
         once = make(demo_result())
         assert once == make(demo_result())
         catalog = PdfReader(io.BytesIO(once)).trailer["/Root"]
@@ -77,6 +81,11 @@ def test_sheets_are_tagged_and_the_same_twice() -> None:
         assert "/StructTreeRoot" in catalog
         assert catalog["/Lang"] == "en"
         assert b"pdfuaid:part" in once
+
+
+def test_each_kind_of_sheet_has_a_title_of_its_own() -> None:
+    titles = [title_of(make(demo_result())).removeprefix(demo_result().title) for make in MAKERS]
+    assert titles == [": sites for new pools", ": labels", ": what was seen"]
 
 
 def test_a_page_for_each_site() -> None:

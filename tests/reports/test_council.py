@@ -23,6 +23,7 @@ from habitatmap.result import Result
 from habitatmap.words.catalogue import ENGLISH
 from tests.areas import centre, class_table, write_area
 from tests.demo import demo_result
+from tests.pdf import title_of
 from tests.words.spoken import OTHERS, recorder, same_texts
 
 
@@ -79,6 +80,7 @@ def test_every_number_is_one_of_the_summary_or_the_plan() -> None:
 
 def test_two_pages_tagged_and_the_same_twice() -> None:
     once = report_pdf(demo_result())
+    assert title_of(once) == f"{demo_result().title}: Report, as of 2025-10-15"
     assert once == report_pdf(demo_result())
     reader = PdfReader(io.BytesIO(once))
     assert len(reader.pages) == 2

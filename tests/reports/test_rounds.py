@@ -22,10 +22,11 @@ from habitatmap.fieldwork import rounds as fieldwork
 from habitatmap.fieldwork.rounds import Rounds, read_week
 from habitatmap.job import rounds_of
 from habitatmap.reports import rounds as rounds_module
-from habitatmap.reports.rounds import file_names, person_page, rounds_summary, rounds_text, write_rounds
+from habitatmap.reports.rounds import file_names, person_page, rounds_pdf, rounds_summary, rounds_text, write_rounds
 from habitatmap.words.catalogue import ENGLISH, catalogue
 from habitatmap.words.cautions import Caution, round_cautions
 from tests.areas import LEFT, TOP, csv_text, write_area
+from tests.pdf import title_of
 from tests.words.spoken import OTHERS, left, recorder, same_texts, templates_in
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
@@ -324,6 +325,10 @@ def test_same_inputs_same_bytes(town: Rounds, tmp_path: Path) -> None:
     assert files == sorted(path.name for path in (tmp_path / "two").iterdir())
     for name in files:
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
+
+
+def test_the_paper_is_known_by_its_title(town: Rounds) -> None:
+    assert title_of(rounds_pdf(town)).startswith(f"{town.area.title}: Rounds of the week, 2025-W27, 2025-06-30 to ")
 
 
 def test_no_pool_due_is_a_result(tmp_path: Path) -> None:

@@ -50,7 +50,7 @@ function controls() {
 
 /* On paper the map is shown as it stands, scaled to the sheet. It is not drawn anew while the sheet is made: a browser
    would record the steps, and turn what was cleared into white that covers the layers below. */
-const SHEET = {width: 468, height: 484};   // 124 x 128 mm in CSS pixels, as in the style of .printing
+const SHEET = {width: 468, height: 348};   // 124 x 92 mm in CSS pixels, as in the style of .printing
 let paper = null;                          // how the page was before
 
 function toPaper() {
@@ -63,6 +63,13 @@ function toPaper() {
   document.documentElement.classList.add("printing");
   byId("key").open = true;
   showTab("plan");
+  cautionsTo("headline");
+}
+
+/** On paper the cautions stand on the first sheet; the second is the plan's. */
+function cautionsTo(id) {
+  const all = document.querySelector("#plan-panel > .caution, #headline > .caution");
+  if (all) byId(id).append(all);
 }
 
 function fromPaper() {
@@ -70,6 +77,7 @@ function fromPaper() {
   const {open, tab, view} = paper, box = byId("map");
   paper = null;
   document.documentElement.classList.remove("printing", "one-site");
+  cautionsTo("plan-panel");
   box.style.width = box.style.height = box.style.transform = "";
   byId("key").open = open;
   showTab(tab);
@@ -83,6 +91,7 @@ async function printSheet(site) {
   toPaper();
   paper.view = view;
   document.documentElement.classList.toggle("one-site", one);
+  if (one) cautionsTo("plan-panel");
   box.style.width = 1.5 * SHEET.width + "px";
   box.style.height = 1.5 * SHEET.height + "px";
   box.style.transform = "scale(" + 1 / 1.5 + ")";
