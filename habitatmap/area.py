@@ -121,9 +121,9 @@ class Area:
         return Gazetteer.of(self.land[self.land["private"] != "yes"], self.names, self.paths)
 
     @cached_property
-    def land_called(self) -> list[str]:
+    def land_called(self) -> pd.Series:
         """What to call each row of `land`: its name, else its kind and the streets or the park about it."""
-        return self.gazetteer.call(self.land)
+        return pd.Series(self.gazetteer.call(self.land), index=self.land.index, dtype=object)
 
     @property
     def pool_names(self) -> Sequence[str]:

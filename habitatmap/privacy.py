@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.grid import Grid
+from habitatmap.sentences import Quantity, say
 from habitatmap.vocabulary.where import Where
 
 # the square of a suggestion on private land, and of its zone (expert judgement: it holds many gardens)
@@ -233,5 +234,6 @@ def street_or_zone(x: float, y: float, paths: gpd.GeoDataFrame, kind: str) -> Wh
         if float(far.min()) <= STREET_M:
             return Where(private=True, near=str(named.loc[far.idxmin(), "name"]))
     (east, north) = (int(at) * int(ASK_M) for at in square_of(x, y, ASK_M))
-    square = f"the square of {ASK_M:.0f} m from E {east}, N {north}"
+    side = Quantity(ASK_M, 0, "m")
+    square = say("the square of {side} from E {east}, N {north}", side=side, east=str(east), north=str(north))
     return Where(kind=kind or "private land", inside=square, private=True)

@@ -17,4 +17,6 @@ def write_consents(area: Area, spoken: Catalogue = ENGLISH) -> str:
     sites = area.earlier_sites
     shown = sites[(sites["suggested"] == "yes") & (sites["private"] != "yes")]
     pools = area.pools[standing(area.pools, area.visits, area.as_of)]
-    return write_list(area.folder, parcels_of(area.land, area.land_called, area.paths, pools, shown), spoken.say)
+    return write_list(
+        area.folder, parcels_of(area.land, area.land_called.tolist(), area.paths, pools, shown), spoken.say
+    )

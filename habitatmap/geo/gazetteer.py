@@ -16,7 +16,8 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from habitatmap.vocabulary.where import Direction, Part, Where
+from habitatmap.sentences import Sentence, as_it_is, say
+from habitatmap.vocabulary.where import Direction, Part, Where, said_kind
 
 # a name farther off than this helps nobody to find a site inside named ground, and beyond the next none at all
 # (expert judgement)
@@ -32,6 +33,7 @@ DISTRICTS = frozenset(
     "city town village suburb borough quarter neighbourhood district city_block hamlet island".split()
 )
 COLUMNS = ["name", "kind", "geometry"]
+_CALLED = "{kind}, {names}"
 
 
 @dataclass(frozen=True)
@@ -101,27 +103,27 @@ class Gazetteer:
                 return replace(here, near=str(self.things.names[at]), near_m=float(apart[other].min()), towards=towards)
         return here
 
-    def call(self, land: gpd.GeoDataFrame) -> list[str]:
+    def call(self, land: gpd.GeoDataFrame) -> list[Sentence]:
         """What to call each polygon of a frame with COLUMNS.
 
-        Its name, else its kind with the named ground that holds it, else with the one or two streets along it or the
-        nearest name, else "": nobody can be asked about "grass".
+        A sentence: its name, else its kind with the named ground that holds it, else with the one or two streets
+        along it or the nearest name, else "": nobody can be asked about "grass".
         """
         called = land["name"].astype(str).to_numpy(dtype=object)
         left = np.flatnonzero(called == "")
-        kinds = np.array([kind or "land" for kind in land["kind"].astype(str)], dtype=object)
+        kinds = [said_kind(kind or "land") for kind in land["kind"].astype(str)]
         shapes = np.asarray(land.geometry.to_numpy(), dtype=object)
         holding = self.things.holding(shapely.point_on_surface(shapes[left]))
         for at, found in zip(left[holding >= 0], holding[holding >= 0], strict=True):
-            called[at] = f"{kinds[at]}, {self.things.names[found]}"
+            called[at] = say(_CALLED, kind=kinds[at], names=str(self.things.names[found]))
         left = left[holding < 0]
         for at, names in self._along(shapes[left]).items():
-            called[left[at]] = f"{kinds[left[at]]}, {' – '.join(names)}"
+            called[left[at]] = say(_CALLED, kind=kinds[left[at]], names=" – ".join(names))
         left = left[called[left] == ""]
         near = self.things.tree.query_nearest(shapes[left], max_distance=FAR_M)
         for at, found in sorted(near.T.tolist(), reverse=True):  # of two as near the first is written last
-            called[left[at]] = f"{kinds[left[at]]}, {self.things.names[found]}"
-        return [str(name) for name in called]
+            called[left[at]] = say(_CALLED, kind=kinds[left[at]], names=str(self.things.names[found]))
+        return [name if isinstance(name, Sentence) else as_it_is(name) for name in called]
 
     def _along(self, grounds: NDArray[np.object_]) -> dict[int, list[str]]:
         """By the number of a ground the one or two names that run along most of it."""

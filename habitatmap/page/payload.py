@@ -26,7 +26,7 @@ from habitatmap.result import Figures, Result
 from habitatmap.vocabulary import themes
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Objective
-from habitatmap.vocabulary.where import Where
+from habitatmap.vocabulary.where import said_kind
 from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
 from habitatmap.words.gaps import gap_cause, lost
@@ -49,7 +49,7 @@ from habitatmap.words.served import (
     up_to_number,
 )
 from habitatmap.words.tables import rows_of
-from habitatmap.words.where import told_where
+from habitatmap.words.where import told_place
 
 MOST_STREETS = 5  # named with a gap
 MOST_REASONS = 40  # lines of what was set aside; set_aside.csv has them all
@@ -165,7 +165,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
     return {
         "asks_served": figures.plan.objective == Objective.SERVED,
         "ask_first": [
-            {"place": shown(place), "adds": number(adds)}
+            {"place": sentence(told_place(place)), "adds": number(adds)}
             for place, adds in result.ask_first[["place", "adds"]].head(MOST_REASONS).itertuples(index=False)
         ],
         "missing": texts(missing_sentences(figures)),
@@ -249,7 +249,7 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
                 "at": None if private else writer.point(row["x"], row["y"]),
                 "xy": None if private else [round(float(row["x"]), 1), round(float(row["y"]), 1)],
                 "zone": writer.polygon(zone),
-                "place": _place(row["place"]),
+                "place": sentence(told_place(row["place"])),
                 "consent": text(row["consent"]),
                 "reason": sentence(reason(row)),
                 "doubt": sentence(doubt(row)),
@@ -259,11 +259,6 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
             }
         )
     return rows
-
-
-def _place(where: Where | str) -> Block | str:
-    """Where a site lies, for the page's `tell`."""
-    return sentence(told_where(where)) if isinstance(where, Where) else text(where)
 
 
 def _around(result: Result, writer: Writer) -> list[Block | None]:
@@ -343,8 +338,8 @@ def _photos(result: Result) -> list[list[Any]]:
 def _land(result: Result, writer: Writer) -> list[Block]:
     return [
         {
-            "name": text(row.get("place") or row["name"]),
-            **{key: text(row[key]) for key in ("kind", "consent", "private")},
+            "name": sentence(told_place(row.get("place") or row["name"] or said_kind(row["kind"]))),
+            **{key: text(row[key]) for key in ("consent", "private")},
             **{key: number(row[key]) for key in ("area_ha", "pools", "suggestions", "forage_mean")},
             "area": writer.polygon(row["geometry"]),
         }

@@ -21,6 +21,7 @@ from habitatmap.plan.gain_map import GainMap, Pick
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
 from habitatmap.plan.search import Selection, make_plan
+from habitatmap.sentences import apart
 
 COLUMNS = ["rank", "place", "kind", "private", "area_ha", "reach_yes", "reach_no", "adds", "sites"]
 # so many owners are calculated one by one, those who may add most first; each takes a greedy plan
@@ -72,6 +73,7 @@ def rank_consents(
 def ranked(rows: list[dict[str, str | float]]) -> pd.DataFrame:
     """COLUMNS of the consents that add something, the largest first."""
     table = pd.DataFrame(rows, columns=COLUMNS)
+    table["place"] = pd.Series([row["place"] for row in rows], dtype=object)  # sentences, which a column of text loses
     table = table[table["adds"] > 0].sort_values(["adds", "place"], ascending=[False, True], ignore_index=True)
     return table.assign(rank=np.arange(1, len(table) + 1))
 
@@ -98,7 +100,7 @@ def about_owner(theirs: gpd.GeoDataFrame, owner: str) -> dict[str, str | float]:
     """place, kind, private and area_ha of an owner's polygons."""
     kinds = theirs["kind"].astype(str)
     return {
-        "place": ", ".join(dict.fromkeys(filter(None, theirs["place"].astype(str)))) or owner,
+        "place": apart(list(dict.fromkeys(filter(None, theirs["place"])))) or owner,
         "kind": ", ".join(dict.fromkeys(filter(None, kinds))),
         "private": "yes" if (theirs["private"] == "yes").any() else "no",
         "area_ha": float(theirs.geometry.area.sum()) / 10_000.0,

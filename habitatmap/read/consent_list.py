@@ -228,7 +228,7 @@ def _fresh(row: Mapping[str, object], parcel: Parcel, say: Say) -> dict[str, obj
     texts, memory = row[TEXTS], remembered(as_text(row.get("as_in_land")))
     assert isinstance(texts, dict)
     entries = entries_in(dict.fromkeys(FIELDS, "") | texts, memory)
-    made = (parcel.id, parcel.name or None, parcel.street or None, parcel.area_ha, parcel.kind or None)
+    made = (parcel.id, say(parcel.name) or None, parcel.street or None, parcel.area_ha, parcel.kind or None)
     cells: dict[str, object] = dict(zip(MADE, made, strict=True))
     for name in FIELDS:
         cells[name] = row.get(name) if name in entries else _cell(name, parcel.said.get(name, ""), say)

@@ -22,6 +22,7 @@ from habitatmap.result import Figures, Result
 from habitatmap.survey.figures import OccupancyFigures, SeasonFigures
 from habitatmap.vocabulary.estimate import Estimate, Method
 from habitatmap.vocabulary.terms import Consent
+from habitatmap.vocabulary.where import said_kind
 from habitatmap.words.bases import trend
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import for_committee, sentences
@@ -105,7 +106,7 @@ def _land(result: Result) -> Sentence:
     named = [
         say(
             "{land} ({sites}, consent {consent})",
-            land=str(row["name"] or row["place"] or row["kind"]),
+            land=told_place(row["place"] or said_kind(row["kind"])),
             sites=count(row["suggestions"], "site"),
             consent=_consent(row),
         )

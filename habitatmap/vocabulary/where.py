@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from habitatmap.sentences import Quantity, Sentence, Value, as_it_is, capitalised
+
 # nearer than this a site is said to lie beside a thing, as nobody paces out less (expert judgement)
 BESIDE_M = 10.0
 
@@ -85,14 +87,14 @@ class Where:
         return told
 
     @property
-    def values(self) -> dict[str, str]:
+    def values(self) -> dict[str, Value]:
         """What stands in the parts."""
         kind = self.kind or "ground"
         latitude = f"{abs(self.lat):.4f} {'N' if self.lat >= 0 else 'S'}"
         longitude = f"{abs(self.lon):.4f} {'E' if self.lon >= 0 else 'W'}"
         return {
             "inside": self.inside,
-            "kind": kind if self.private else kind[:1].upper() + kind[1:],
+            "kind": said_kind(kind if self.private else capitalised(kind)),
             "near": self.near,
             "far": _far(self.near_m),
             "at": f"{latitude}, {longitude}",
@@ -105,8 +107,13 @@ def told_apart(places: Sequence[Where]) -> list[Where]:
     return [replace(place, pointed=same[str(place)] > 1) for place in places]
 
 
-def _far(metres: float) -> str:
+def said_kind(kind: str) -> Sentence:
+    """What a kind of land is called, which a page says in its language where it is one of ours."""
+    return as_it_is(kind) if "{" in kind else Sentence(kind)
+
+
+def _far(metres: float) -> Value:
     """To ten metres, from a kilometre on to a hundred."""
     if not math.isfinite(metres):
         return ""
-    return f"{round(metres, -1):.0f} m" if metres < 995 else f"{metres / 1000:.1f} km"
+    return Quantity(round(metres, -1), 0, "m") if metres < 995 else Quantity(metres / 1000, 1, "km")

@@ -13,7 +13,8 @@ def told_where(where: Where) -> Sentence:
     return following(*(Sentence(part, where.values) for part in where.parts), by=", ")
 
 
-def told_place(place: Where | str) -> str:
-    """What stands in a plan's `place`: a sentence, or a name out of a record as it is."""
-    said = told_where(place) if isinstance(place, Where) else as_it_is(str(place))
-    return said or Sentence(UNNAMED)
+def told_place(place: Where | str) -> Sentence:
+    """What stands in a `place` of a plan or of land: a sentence, or a name out of a record as it is."""
+    if isinstance(place, Where):
+        return told_where(place)
+    return (place if isinstance(place, Sentence) else as_it_is(str(place))) or Sentence(UNNAMED)

@@ -72,7 +72,7 @@ def test_the_plan_of_the_page_is_the_plan(team_html: str) -> None:
     result = town()
     rows = block(team_html, "plan")
     assert [row["rank"] for row in rows] == result.plan["rank"].tolist()
-    assert [row["place"] for row in rows] == result.plan["place"].tolist()
+    assert [row["place"]["with"]["name"] for row in rows] == result.plan["place"].tolist()
     assert np.allclose([row["gain"] for row in rows], result.plan["gain"], rtol=1e-5)
 
 
@@ -206,7 +206,7 @@ def test_the_public_page_shows_public_suggestions_only() -> None:
     rows = block(public_page(result, blurred(result)), "plan")
     assert [row["rank"] for row in rows] == list(range(1, 9))
     assert not any(row["private"] for row in rows)
-    assert "Orchard Row" not in {row["place"] for row in rows}
+    assert "Orchard Row" not in {row["place"]["with"]["name"] for row in rows}
 
 
 def test_a_private_pool_moved_within_its_square_changes_no_byte() -> None:

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from importlib.resources import files
 from itertools import combinations
 
+import geopandas as gpd
+import pandas as pd
 import pytest
 from babel.messages.pofile import read_po
 
@@ -17,9 +19,10 @@ from habitatmap.plan.gaps import NotReached
 from habitatmap.plan.outlook import Strategy
 from habitatmap.plan.robustness import ENDS, Assumption
 from habitatmap.plan.served_robustness import FAR, ORIGINS
+from habitatmap.privacy import street_or_zone
 from habitatmap.read.class_proof import Contradiction
 from habitatmap.read.land_cover import CoverDoubt
-from habitatmap.read.layers import keep_away_defaults, land_uses, load_class_table
+from habitatmap.read.layers import keep_away_defaults, land_uses, layers_folder, load_class_table
 from habitatmap.read.settings import Settings
 from habitatmap.result.figures import Dominant
 from habitatmap.survey.codes import PoolBasis
@@ -166,13 +169,20 @@ def test_what_is_likely_served_is_said_in_each_language(language: str) -> None:
     assert unsaid == set()
 
 
+def kinds_of_our_own() -> set[str]:
+    """The kinds of land that we write ourselves: of map tags, and those on which a pool may stand after asking."""
+    tags = pd.read_csv(layers_folder() / "osm.csv", dtype=str)["land"].dropna()
+    return {*tags, *(use.kind for use in land_uses().values() if use.siting is Siting.ASK)}
+
+
 @pytest.mark.parametrize("language", OTHERS)
 def test_where_a_site_lies_is_said_in_each_language(language: str) -> None:
     grounds = [(Part.MIDDLE, None), *((part, wind) for part in (Part.SIDE, Part.END) for wind in Direction)]
     told = [Where("grass", "Elm Park", False, *ground, near="Mill", near_m=30.0) for ground in grounds]
     told += [Where("grass", "Old Town", True, near="Mill", near_m=30.0, towards=wind) for wind in Direction]
-    told += [Where("grass", near="Mill", near_m=3.0), Where("grass"), Where("grass", "the square", private=True)]
-    told += [Where(near="Mill", private=True)]
+    told += [Where("grass", near="Mill", near_m=3.0), Where("grass"), Where(near="Mill", private=True)]
+    told += [street_or_zone(0.0, 0.0, gpd.GeoDataFrame({"name": []}, geometry=[]), kind) for kind in ("garden", "")]
+    told += [Where(kind) for kind in kinds_of_our_own()]
     unsaid = {template for said in told for template in templates(told_where(said))}
     assert unsaid - words(language)["sentences"].keys() == set()
 

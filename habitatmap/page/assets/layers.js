@@ -107,8 +107,8 @@ function byOutcome(pools) {
 const clicked = {
   gaps: (item, i) => lists.gaps.select(i, true),
   cells: (item, i, at) => popup(at, say("cell_count", {n: number(item.n)}), []),
-  "keep-away": (item, i, at) => popup(at, item.kind, [[words["mark.keep_away"], item.kind]]),
-  land: (item, i, at) => popup(at, item.name || item.kind || words["mark.land"], [
+  "keep-away": (item, i, at) => popup(at, tell(item.kind), [[words["mark.keep_away"], tell(item.kind)]]),
+  land: (item, i, at) => popup(at, tell(item.name), [
     [words["mark.land"], words["consent." + item.consent] || item.consent], [words.privacy, words["privacy." + item.private] || item.private],
     [words.gap_area, hectares(item.area_ha)], [words.gap_forage, number(item.forage_mean, 2)],
     [words.tab_pools, number(item.pools)], [words["mark.suggestions_short"], number(item.suggestions)]]),

@@ -132,7 +132,7 @@ function planTable() {
   });
   if (facts.public) panel.prepend(el("p", {class: "none"}, words.public_plan));
   if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first), el("p", {class: "what"}, words.ask_first_what),
-    el("ol", null, ...facts.ask_first.map((row) => written(say(facts.asks_served ? "ask_first_row_served" : "ask_first_row", {place: row.place, adds: gained(row.adds)}), "li")))));
+    el("ol", null, ...facts.ask_first.map((row) => written(say(facts.asks_served ? "ask_first_row_served" : "ask_first_row", {place: tell(row.place), adds: gained(row.adds)}), "li")))));
   for (const one of facts.figures) panel.append(el("section", {class: "drawing"}, el("h3", null, words[one.head]), written(tell(one.words), "p"),
     el("img", {src: "data:image/svg+xml;base64," + one.picture, alt: tell(one.words)})));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),

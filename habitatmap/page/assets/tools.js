@@ -96,7 +96,7 @@ function finder() {
     const wanted = plainly(input.value.trim()), hits = wanted ? all.filter((one) => one.plain.includes(wanted)) : [];
     hits.sort((a, b) => b.plain.startsWith(wanted) - a.plain.startsWith(wanted));
     list.replaceChildren(...hits.slice(0, MOST_FOUND).map((one) => el("li", null, el("button", {type: "button", on: () => { byId("find-box").open = false; one.go(); }},
-      written(one.text), one.kind ? el("small", null, one.kind) : ""))));
+      written(one.text), one.kind ? el("small", null, tell(one.kind)) : ""))));
     said.textContent = wanted ? say(hits.length > MOST_FOUND ? "found_more" : "found_n", {n: number(hits.length), shown: number(MOST_FOUND)}) : "";
   });
   byId("find-box").addEventListener("toggle", () => { if (byId("find-box").open) input.focus(); });
