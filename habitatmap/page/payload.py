@@ -10,6 +10,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 from shapely import STRtree, intersection, length, simplify
 
@@ -378,10 +379,8 @@ def _exclusion_zones(result: Result, writer: Writer) -> list[Block]:
     frame = result.keep_away
     if not len(frame):
         return []
-    ground = frame.geometry.buffer(frame["distance_m"], quad_segs=4)
-    merged = gpd.GeoDataFrame({"kind": frame["kind"].to_numpy()}, geometry=ground.to_numpy()).dissolve(
-        "kind", sort=True
-    )
+    ground = shapely.buffer(frame.geometry.to_numpy(), frame["distance_m"].to_numpy(), quad_segs=4)
+    merged = gpd.GeoDataFrame({"kind": frame["kind"].to_numpy()}, geometry=ground).dissolve("kind", sort=True)
     tolerance = result.grid.cell_m / 2
     return [
         {"kind": shown(kind), "area": writer.polygon(simplify(shape, tolerance, preserve_topology=False))}
