@@ -25,9 +25,10 @@ from habitatmap.page.document import shown
 FONT_FOLDERS = (
     ("fontpkg_noto_sans", "files"),
     ("fontpkg_noto_sans_arabic", "files"),
+    ("fontpkg_heebo", "files"),  # Hebrew
     ("noto_cjk_sans_jp_regular", "."),
 )
-FAMILIES = ("Noto Sans", "Noto Sans Arabic", "Noto Sans CJK JP")
+FAMILIES = ("Noto Sans", "Noto Sans Arabic", "Heebo", "Noto Sans CJK JP")
 NO_GLYPH = "\u25a1"
 # a date inside the file, constant so that the same data give the same bytes (2026-01-01)
 TIMESTAMP = 1767225600

@@ -185,7 +185,8 @@ def test_any_text_can_be_printed(text: str) -> None:
 def test_what_no_font_has_becomes_a_box() -> None:
     assert press.printable("a\U0001f600b") == f"a{press.NO_GLYPH}b"
     assert press.printable("e\U000e0041x\ufe0f") == "ex"  # a tag and a selector, which nobody sees
-    assert press.printable({"a": ["Größe 漢字 مرحبا", 1, None]}) == {"a": ["Größe 漢字 مرحبا", 1, None]}
+    scripts = "Größe Ελλάδα Київ مرحبا בְּרֵכָה ₪ 漢字 연못"
+    assert press.printable({"a": [scripts, 1, None]}) == {"a": [scripts, 1, None]}
     assert ord(press.NO_GLYPH) in press.signs()
 
 
