@@ -13,6 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
+from typing import TypeVar
 
 import geopandas as gpd
 import numpy as np
@@ -27,6 +28,7 @@ from habitatmap.errors import CrsError, InputError
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import choose_crs, crs_label, is_metric, metric_crs, to_lonlat
 from habitatmap.geo.flight import FlightKernel
+from habitatmap.geo.frames import MapFrame, at_places, without_shapes
 from habitatmap.geo.gazetteer import Gazetteer
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
@@ -64,6 +66,7 @@ from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
 from habitatmap.sentences import each, say
+from habitatmap.stages import Stages
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Hazard
 
@@ -78,6 +81,10 @@ Boxes = Sequence[Sequence[float]]  # west, south, east, north of each
 Tables = Mapping[Kind, Sequence[Table]]
 
 
+OF_POINTS = ("pools", "trees", "committed")
+OF_SHAPES = ("land", "keep_away", "paths", "names", "earlier_sites")
+
+
 @dataclass(frozen=True)
 class Area:
     """An area folder, read and checked. Frames have the columns their readers in `read` state; lengths are metres.
@@ -85,7 +92,8 @@ class Area:
     `has` names the kinds of input that the folder holds; `inputs` what each file is worth; `notes` says what was
     decided on the way; `earlier_sites` are the ids that sites were given in earlier runs; `boundary` and `inventoried`
     are shapely shapes, None where the folder has none; `hazards` tells which cells of the frame are steep or flood,
-    where a raster says so; `hashes` are those of all files that an input may be, before they were read.
+    where a raster says so; `hashes` are those of all files that an input may be, before they were read. The points of
+    pools, trees and committed sites are made from their x and y; `stages` keeps what runs of this very area found.
     """
 
     folder: Path
@@ -94,14 +102,14 @@ class Area:
     crs: CRS
     grid: Grid
     ledger: Ledger
-    pools: pd.DataFrame
+    pools: gpd.GeoDataFrame
     visits: pd.DataFrame
-    trees: pd.DataFrame
+    trees: gpd.GeoDataFrame
     land: gpd.GeoDataFrame
     keep_away: gpd.GeoDataFrame
     paths: gpd.GeoDataFrame
     names: gpd.GeoDataFrame
-    committed: pd.DataFrame
+    committed: gpd.GeoDataFrame
     boundary: BaseGeometry | None
     inventoried: BaseGeometry | None
     has: frozenset[Kind]
@@ -114,6 +122,18 @@ class Area:
     hazards: Mapping[Hazard, NDArray[np.bool_]] = field(default_factory=dict)
     photos: tuple[Photo, ...] = ()
     hashes: Mapping[str, str] = field(default_factory=dict)
+    stages: Stages = field(init=False, repr=False, compare=False, default_factory=Stages)  # a changed area has its own
+
+    def __post_init__(self) -> None:
+        for name in OF_POINTS:
+            object.__setattr__(self, name, at_places(getattr(self, name), self.crs))
+        for name in OF_SHAPES:
+            object.__setattr__(self, name, MapFrame(getattr(self, name)))
+
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """All its tables by name."""
+        return {name: getattr(self, name) for name in ("visits", *OF_POINTS, *OF_SHAPES)}
 
     @cached_property
     def gazetteer(self) -> Gazetteer:
@@ -136,17 +156,32 @@ class Area:
         return self.settings.title or self.folder.resolve().name
 
 
-def open_area(path: str | Path, as_of: datetime.date | None = None, committed: Path | None = None) -> Area:
+def open_area(
+    path: str | Path,
+    as_of: datetime.date | None = None,
+    committed: Path | None = None,
+    settings: Settings | None = None,
+) -> Area:
     """Reads an area folder as of a day: `as_of`, else area.toml's, else today.
 
     `committed` is one more file of committed sites; where it was saved on the map page, the pools taken out there do
-    not stand on that day (their visits still count for the estimate).
+    not stand on that day (their visits still count for the estimate). `settings` stand for those of area.toml.
     Raises InputError (or its CrsError, LayerError) with one sentence where the folder cannot be used.
     """
-    intake = take_in(Path(path), committed)
+    intake = take_in(Path(path), committed, settings)
     if intake.faults:
         raise intake.faults[0]
     return area_of(intake, as_of)
+
+
+AnyArea = TypeVar("AnyArea", bound=Area)
+
+
+def with_settings(area: AnyArea, settings: Settings) -> AnyArea:
+    """The area with other settings, which must not be such as reading it depends on; it goes on with its `stages`."""
+    changed = replace(area, settings=settings)
+    object.__setattr__(changed, "stages", area.stages)
+    return changed
 
 
 def area_of(intake: Intake, as_of: datetime.date | None = None) -> Area:
@@ -510,11 +545,7 @@ def _frame_of_points(
     ]
     for frame in others:
         if sum(map(len, places)) == 0:
-            xy = (
-                frame.total_bounds.reshape(2, 2)
-                if isinstance(frame, gpd.GeoDataFrame)
-                else frame[["x", "y"]].to_numpy()
-            )
+            xy = frame[["x", "y"]].to_numpy() if "x" in frame else frame.total_bounds.reshape(2, 2)
             places = [xy[np.isfinite(xy).all(axis=1)]]
     xy = np.concatenate(places)
     if not len(xy):
@@ -578,7 +609,8 @@ def blurred(area: Area) -> Area:
     Hosts, notes, observers and row numbers are empty; private land, and sites committed on it, are left out.
     """
     private = privacy.is_private(area.pools, area.land)
-    pools, names = privacy.public_pools(area.pools, area.visits, private, area.settings.public.blur_m)
+    exact = without_shapes(area.pools)  # a shape would keep the place, and shapes are made anew from x and y
+    pools, names = privacy.public_pools(exact, area.visits, private, area.settings.public.blur_m)
     land = privacy.public_land(area.land)
     return replace(
         area,
@@ -586,7 +618,7 @@ def blurred(area: Area) -> Area:
         pools=pools,
         visits=privacy.public_visits(area.visits, names),
         land=land,
-        committed=privacy.public_sites(area.committed, privacy.is_private(area.committed, area.land)),
+        committed=privacy.public_sites(without_shapes(area.committed), privacy.is_private(area.committed, area.land)),
         ledger=_counts_only(area.ledger),
         notes=area.notes[:1],
         inputs=(),

@@ -11,13 +11,14 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import logit
 
-from habitatmap.area import Area, blurred
+from habitatmap.area import Area, blurred, with_settings
 from habitatmap.fieldwork.rounds import Rounds, Week, known_on, of_group, plan_rounds
 from habitatmap.geo.engine import one_blas_thread
 from habitatmap.geo.grid import Grid
@@ -81,6 +82,10 @@ COARSE_POINTS_M, FEWEST_COARSE = 300.0, 160  # the same where the plan is made m
 OUTLOOK_POINTS = 4000  # at most so many in the outlook
 PLANNERS_RANDOM = 6  # random plans that the planner's own is measured against
 
+# the tables of area.toml that the stages before the plan read; these are done again only where one has changed
+OF_HABITAT = ("season", "flight", "near")
+OF_SURVEY = (*OF_HABITAT, "occupancy")
+
 Say = Callable[[Stage], None]
 Array = NDArray[np.floating]
 
@@ -93,33 +98,42 @@ def run(area: Area, say: Say | None = None, public: bool = True, known: Worked |
     `known`: what an earlier run of the very same worked out (`export.worked.found_before`); it is not done again.
 
     With `public` the same is done for the area as the public may see it (`Result.public`), which the page for
-    everybody and the pictures need.
+    everybody and the pictures need; without, it is done when one of them is first asked for.
     """
-    from habitatmap.outputs import write  # pages and PDF: loaded by a whole run only
+    from habitatmap.outputs import Files  # pages and PDF: loaded by a whole run only
 
     tell = say or _silent
-    result = replace(evaluate(area, tell, known=known), writer=write)
-    if not public:
-        return result
-    tell(Stage.PUBLIC)
-    return replace(result, public=evaluate(blurred(area), _silent, for_public=True))
+    found = evaluate(area, tell, known=known)
+    files = Files(partial(evaluate, as_public(area), _silent, for_public=True))
+    if public:
+        tell(Stage.PUBLIC)
+    return replace(found, outputs=files, public=files.public if public else None)
+
+
+def as_public(area: Area) -> Area:
+    """The area as the public may see it, with what its stages found before."""
+    settings = area.settings
+    hidden = area.stages.take("public", (settings.public, settings.flight), lambda: blurred(area))
+    return with_settings(hidden, settings)
 
 
 @one_blas_thread()
 def evaluate(area: Area, say: Say, for_public: bool = False, known: Worked | None = None) -> Result:
     """One area through all stages. The public's is spared what it does not show: consents, and the closest bound."""
-    clock = Clock(say)
+    clock, stages, given = Clock(say), area.stages, area.settings
+    stages.see(area.tables)
     with clock(Stage.HABITAT):
-        habitat = score_habitat(area)
+        habitat = stages.take(Stage.HABITAT, given.parts(*OF_HABITAT), lambda: score_habitat(area))
     with clock(Stage.OCCUPANCY):
-        survey = survey_pools(area, habitat)
+        survey = stages.take(Stage.OCCUPANCY, given.parts(*OF_SURVEY), lambda: survey_pools(area, habitat))
     with clock(Stage.REACH):
-        places = likely_places(area, survey)
-        reach = reach_now(area, habitat, survey, places)
+        places = stages.take("places", given.parts(*OF_SURVEY), lambda: likely_places(area, survey))
+        reach = stages.take(Stage.REACH, given.parts(*OF_SURVEY), lambda: reach_now(area, habitat, survey, places))
     with clock(Stage.CANDIDATES):
         allowed = where_pools_may_stand(area, habitat, survey)
     with clock(Stage.PLAN):
-        ahead = years_ahead(area, habitat, survey, places)
+        of_years = (given.parts(*OF_SURVEY), given.plan.years)
+        ahead = stages.take("years ahead", of_years, lambda: years_ahead(area, habitat, survey, places))
         proposal = choose_sites(area, habitat, survey, places, allowed, ahead, known)
         promise = what_the_plan_adds(habitat, survey, places, proposal)
     with clock(Stage.SERVED):

@@ -23,8 +23,8 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
     """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
     from habitatmap.export.summary import summary_text
     from habitatmap.job import run
-    from habitatmap.outputs import write
-    from habitatmap.page import Tiles, map_page, public_page
+    from habitatmap.outputs import pages_in, write
+    from habitatmap.page import Tiles
     from habitatmap.words.headline import headline
 
     background = Tiles(tiles, tiles_credit) if tiles is not None else None
@@ -34,11 +34,7 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
     say_counts(opened)
     result = run(opened, say=tell)
     spoken = call.spoken(opened)
-    pages = {
-        "map.html": lambda result: map_page(result, spoken, background),
-        "public_map.html": lambda result: public_page(result, language=spoken, tiles=background),
-    }
-    write(result, call.target, pages, semicolons, spoken)
+    write(result, call.target, pages_in(spoken, background), semicolons, spoken)
     click.echo(summary_text(result) if call.as_json else headline(result.figures) + "\n", nl=False)
     call.wrote("Map", "map.html")
     call.end(result.needs_a_look)

@@ -54,10 +54,10 @@ class Intake:
     hashes: Mapping[str, str]
 
 
-def take_in(path: Path, committed: Path | None = None) -> Intake:
+def take_in(path: Path, committed: Path | None = None, settings: Settings | None = None) -> Intake:
     """Opens everything that an area folder holds. What can't be opened becomes a fault, and the rest is taken in.
 
-    committed: one more file of committed sites. InputError where the folder itself can't be read.
+    committed: one more file of committed sites; settings: in place of area.toml's. InputError where the folder itself can't be read.
     """
     folder = area_folder(path)
     hashes = hashes_of_inputs(folder, committed)
@@ -70,7 +70,8 @@ def take_in(path: Path, committed: Path | None = None) -> Intake:
             faults.append(fault)
             return otherwise
 
-    settings = attempt(lambda: read_settings(folder), Settings())
+    if settings is None:
+        settings = attempt(lambda: read_settings(folder), Settings())
     stated = Stated(
         columns=settings.columns.model_dump(),
         source_crs=settings.source_crs,

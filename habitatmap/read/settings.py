@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import tomllib
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Literal, get_args
 
@@ -258,6 +259,10 @@ class Settings(_Part):
     units: UnitSettings = UnitSettings()
     credits: Annotated[list[Text], Field(description='a list of texts, such as ["© the data\'s makers, licence"]')] = []
 
+    def parts(self, *names: str) -> tuple[object, ...]:
+        """These tables or keys, to see later whether one has changed."""
+        return tuple(getattr(self, name) for name in names)
+
 
 def read_settings(folder: Path) -> Settings:
     """The settings of an area folder; all defaults where it has no area.toml.
@@ -281,8 +286,10 @@ def read_settings(folder: Path) -> Settings:
     return settings_from(found)
 
 
-def settings_from(found: dict[str, object]) -> Settings:
-    """Settings from the parsed content of area.toml. Raises InputError with one sentence for each fault."""
+def settings_from(found: Mapping[str, object], source: str = f"{FILE_NAME}: ") -> Settings:
+    """Settings from the parsed content of area.toml. Raises InputError with one sentence for each fault.
+
+    `source`: how a sentence begins, where the content is not the file's."""
     try:
         return Settings.model_validate(found)
     except ValidationError as faults:
@@ -290,7 +297,47 @@ def settings_from(found: dict[str, object]) -> Settings:
         for fault in faults.errors(include_url=False):
             keys, annotation = _keys_and_model(fault["loc"])
             sentences.setdefault(keys, _sentence(keys, annotation, fault["type"], fault["input"]))
-        raise InputError("\n".join(sentences.values())) from None
+        raise InputError("\n".join(source + sentence for sentence in sentences.values())) from None
+
+
+def with_changes(settings: Settings, changes: Mapping[str, object]) -> Settings:
+    """Settings with some keys changed: `plan__pools` is the key pools of [plan]; a table's own keys are added to it.
+
+    None takes a key out, so that its default holds. Raises InputError with the sentence that area.toml would give, but
+    for the file's name.
+    """
+    content: dict[str, object] = settings.model_dump(exclude_unset=True)
+    for name, value in changes.items():
+        _put(content, name.split("__"), _plain(value))
+    return settings_from(content, source="")
+
+
+def _put(content: dict[str, object], keys: Sequence[str], value: object) -> None:
+    """Writes a value where its keys lead, tables into tables; None takes out what stands there."""
+    first, *rest = keys
+    within = content.get(first)
+    table = within if isinstance(within, dict) else {}
+    if rest:
+        content[first] = table
+        _put(table, rest, value)
+    elif isinstance(value, Mapping):
+        content[first] = table
+        for key, part in value.items():
+            _put(table, [str(key)], part)
+    elif value is None:
+        content.pop(first, None)
+    else:
+        content[first] = value
+
+
+def _plain(value: object) -> object:
+    """A value as TOML knows it: numbers of numpy and pandas as plain ones, tuples as lists."""
+    if isinstance(value, Mapping):
+        return {key: _plain(part) for key, part in value.items()}
+    if isinstance(value, tuple | list):
+        return [_plain(part) for part in value]
+    item = getattr(value, "item", None)
+    return item() if callable(item) and getattr(value, "ndim", None) == 0 else value
 
 
 def _keys_and_model(loc: tuple[int | str, ...]) -> tuple[tuple[str, ...], type[_Part]]:
@@ -316,7 +363,7 @@ def _part(annotation: object) -> type[_Part] | None:
 
 def _sentence(keys: tuple[str, ...], model: type[_Part], kind: str, value: object) -> str:
     """One sentence: what was found, where, what was expected, what to do."""
-    where = f"{FILE_NAME}: {'.'.join(keys)}"
+    where = ".".join(keys)
     if kind == "extra_forbidden":
         return f"{where} is not a known key; {_nearest(keys, model)}"
     field = model.model_fields.get(keys[-1])

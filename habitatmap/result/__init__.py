@@ -2,6 +2,7 @@
 
 from habitatmap.result.figures import Figures, Missing, Stage
 from habitatmap.result.findings import Findings
+from habitatmap.result.inline import InlinePage
 from habitatmap.result.result import Result
 
-__all__ = ["Figures", "Findings", "Missing", "Result", "Stage"]
+__all__ = ["Figures", "Findings", "InlinePage", "Missing", "Result", "Stage"]

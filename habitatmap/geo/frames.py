@@ -1,0 +1,57 @@
+"""Tables of places as people look at them in a notebook: GeoDataFrames whose maps show the text of records as text."""
+
+from __future__ import annotations
+
+import html
+from importlib.util import find_spec
+from typing import TYPE_CHECKING
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from pyproj import CRS
+
+from habitatmap.errors import HabitatmapError
+
+if TYPE_CHECKING:
+    import folium
+
+# what the library needs to draw a table; a plain install is spared it
+DRAWN_WITH = ("matplotlib", "mapclassify")
+
+
+class MapFrame(gpd.GeoDataFrame):  # type: ignore[misc]  # geopandas states no types
+    """A GeoDataFrame of which `explore` makes a map that runs nothing of a record, and leaves out rows without a shape.
+
+    The library puts cells into the map's markup as they are, and categories of a legend into a template that it runs.
+    """
+
+    def explore(self, *how: object, **further: object) -> folium.Map:
+        """An interactive map, as `GeoDataFrame.explore`. HabitatmapError where what draws it is not installed."""
+        if any(find_spec(name) is None for name in DRAWN_WITH):
+            raise HabitatmapError("explore() needs more packages: pip install 'habitatmap[notebook]'")
+        shown = gpd.GeoDataFrame(self[~(self.geometry.isna() | self.geometry.is_empty)])
+        for name in shown.columns.drop(shown.geometry.name):
+            if shown[name].dtype.kind not in "biufcmM":
+                shown[name] = [_harmless(cell) if isinstance(cell, str) else cell for cell in shown[name]]
+        return shown.explore(*how, **further)
+
+
+def _harmless(text: str) -> str:
+    """A text for the markup of a map, with nothing in it that a browser or a template runs."""
+    return html.escape(text).replace("{", "&#123;").replace("}", "&#125;")
+
+
+def at_places(frame: pd.DataFrame, crs: CRS) -> MapFrame:
+    """A table with x and y (metres in `crs`) as points; no shape where they are not known."""
+    xy = frame[["x", "y"]].to_numpy(dtype=float)
+    known = np.isfinite(xy).all(axis=1)
+    points = np.full(len(xy), None, dtype=object)
+    points[known] = shapely.points(xy[known])
+    return MapFrame(without_shapes(frame), geometry=points, crs=crs)
+
+
+def without_shapes(frame: pd.DataFrame) -> pd.DataFrame:
+    """The table without its shapes, which for points are told by x and y."""
+    return pd.DataFrame(frame.drop(columns="geometry", errors="ignore"))
