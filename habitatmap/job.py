@@ -275,7 +275,7 @@ def choose_sites(
 ) -> Proposal:
     """The plan: committed sites first, then those that help most, by the objective of area.toml; or the `known` one."""
     grid, settings, flight = area.grid, area.settings.plan, area.settings.flight
-    p_anywhere = survey.known.new_on(survey.surroundings, grid.shape)
+    p_anywhere = survey.p_anywhere
     kept = kept_sites(area.committed, is_private(area.committed, area.land), grid, p_anywhere)
     cost = site_costs(area.land, allowed.land_index, settings)
     asked = Problem.of(

@@ -57,8 +57,8 @@ class Area(folder.Area):
         return run(self.with_settings(**changes), public=False)
 
     def with_settings(self, **changes: Setting) -> Area:
-        """This area with other settings; this one stays as it is. `plan__pools=5` is the key pools of [plan]; None stands
-        for the default. The folder is read anew where reading it depends on a setting that has changed, such as cell_m.
+        """This area with other settings; this one stays as it is. `plan__pools=5` is the key pools of [plan]; None
+        stands for the default. Where reading the folder depends on what has changed, such as cell_m, it is read anew.
 
         Raises InputError with a sentence for each key or value that can't be.
         """

@@ -89,9 +89,9 @@ def write(
 ) -> None:
     """Writes a `Result` into `folder`, in the place of what the last run wrote there (export.folder.write_folder).
 
-    `pages` makes the HTML files, by name, where they are others than `pages_in(spoken)`; `semicolons` as in `csv_text`; `spoken`: the language of the pictures.
-    Whatever is put into the folder in `_fill` is ours, and is in the manifest. Raises HabitatmapError where the disk is
-    full or refuses; the old files are whole in that case.
+    `pages` makes the HTML files, by name; else they are `pages_in(spoken)`. `semicolons` as in `csv_text`; `spoken`:
+    the language of the pictures. Whatever is put into the folder in `_fill` is ours, and is in the manifest. Raises
+    HabitatmapError where the disk is full or refuses; the old files are whole in that case.
     """
     record, made = record_of(result.findings.area), pages or pages_in(spoken)
     write_folder(Path(folder).resolve(), lambda fresh: _fill(result, fresh, made, semicolons, spoken), "map", record)

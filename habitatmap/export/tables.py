@@ -7,6 +7,7 @@ import pandas as pd
 
 from habitatmap.export.formats import csv_text, geojson_text, gpx_bytes, in_degrees, plan_points
 from habitatmap.export.workbook import workbook_bytes
+from habitatmap.geo.frames import without_shapes
 from habitatmap.network.places import network_places
 from habitatmap.result import Result
 from habitatmap.words.bases import told_pools
@@ -19,17 +20,17 @@ CSV = ("plan", "ask_first", "pools", "places", "set_aside")
 
 
 def told_tables(result: Result) -> dict[str, pd.DataFrame]:
-    """The tables by name, those of `vocabulary.results.TABLES`; the shapes of their rows stay with them."""
+    """The tables by name, those of `vocabulary.results.TABLES`; shapes stay with them, but points are x and y."""
     return {
-        "plan": told_plan(result.plan, result.settings),
-        "pools": told_pools(flagged(result.pools)),
+        "plan": told_plan(without_shapes(result.plan), result.settings),
+        "pools": told_pools(flagged(without_shapes(result.pools))),
         "places": result.places,
         "ask_first": result.ask_first,
         "gaps": told_gaps(result.gaps),
         "set_aside": result.set_aside,
         "zones": result.zones,
         "visits": result.visits,
-        "trees": result.trees,
+        "trees": without_shapes(result.trees),
         "breeding_places": _breeding_places(result),
         "links": _ranked(result.links),
         "candidates_lost": result.candidates_lost,
@@ -61,7 +62,7 @@ def text_files(result: Result, semicolons: bool = False) -> dict[str, bytes]:
     """Tables, GeoJSON, GPX and the workbook: file name -> content. `semicolons` as in `csv_text`."""
     tables = told_tables(result)
     if result.plan_exchanged is not None:
-        tables["plan_exchanged"] = told_plan(result.plan_exchanged, result.settings)
+        tables["plan_exchanged"] = told_plan(without_shapes(result.plan_exchanged), result.settings)
     shapes = {
         "plan": plan_points(tables["plan"], "lon", "lat"),
         "zones": in_degrees(result.zones, result.crs),

@@ -35,7 +35,8 @@ class MapFrame(gpd.GeoDataFrame):  # type: ignore[misc]  # geopandas states no t
         for name in shown.columns.drop(shown.geometry.name):
             if shown[name].dtype.kind not in "biufcmM":
                 shown[name] = [_harmless(cell) if isinstance(cell, str) else cell for cell in shown[name]]
-        return shown.explore(*how, **further)
+        drawn: folium.Map = shown.explore(*how, **further)
+        return drawn
 
 
 def _harmless(text: str) -> str:

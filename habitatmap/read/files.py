@@ -174,6 +174,11 @@ def _read_parquet(path: Path, file: str) -> Table:
             frame: pd.DataFrame = geopandas.read_parquet(path)
         except ValueError:  # a parquet file without geometry
             frame = pd.read_parquet(path)
+    except ImportError:
+        raise InputError(
+            f"{file} is a parquet file, and what reads these is not installed: pip install 'habitatmap[parquet]', or "
+            "save it as csv or gpkg"
+        ) from None
     except (OSError, ValueError, TypeError) as error:
         raise InputError(f"{file} cannot be opened as parquet; export it again, or save it as csv") from error
     # an index with a name is a column somebody chose, such as pool

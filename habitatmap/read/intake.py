@@ -57,7 +57,8 @@ class Intake:
 def take_in(path: Path, committed: Path | None = None, settings: Settings | None = None) -> Intake:
     """Opens everything that an area folder holds. What can't be opened becomes a fault, and the rest is taken in.
 
-    committed: one more file of committed sites; settings: in place of area.toml's. InputError where the folder itself can't be read.
+    committed: one more file of committed sites; settings: in place of area.toml's. InputError where the folder itself
+    can't be read.
     """
     folder = area_folder(path)
     hashes = hashes_of_inputs(folder, committed)

@@ -399,7 +399,7 @@ def _nearest(keys: tuple[str, ...], model: type[_Part]) -> str:
         return f"did you mean {here}{close[0]}?"
     everywhere = {
         name: f"{part}.{name}"
-        for part, field in Settings.model_fields.items()
+        for part, field in reversed(Settings.model_fields.items())  # of two tables with such a key the first is meant
         for name in getattr(_part(field.annotation), "model_fields", ())
     } | {name: name for name in Settings.model_fields}
     close = difflib.get_close_matches(keys[-1], list(everywhere), n=1, cutoff=0.75)

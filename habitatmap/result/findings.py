@@ -6,6 +6,7 @@ Rasters are rows x cols on the area's grid; shares, probabilities and forage are
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import geopandas as gpd
 import numpy as np
@@ -47,6 +48,11 @@ class Survey:
     """The same at each pool, a column each."""
     flags: NDArray[np.object_]
     """What a reader must know about a pool's position; "" where nothing."""
+
+    @cached_property
+    def p_anywhere(self) -> NDArray[np.float64]:
+        """The probability (rows x cols) that a pool on the cell is occupied, wherever it may stand or not."""
+        return self.known.new_on(self.surroundings, next(iter(self.surroundings.values())).shape)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from habitatmap.area import Area
 from habitatmap.result import Result
 from habitatmap.survey.figures import OccupancyFigures
 from habitatmap.vocabulary.estimate import Method
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.names import KIND_NAMES
 from habitatmap.words.numbers import at_most, percent, span
 
@@ -50,7 +51,7 @@ def result_table(result: Result) -> str:
 
 def _of_area(area: Area) -> Lines:
     grid = area.grid
-    counted = [(KIND_NAMES.get(kind, kind), n) for kind, n in area.ledger.counts().items() if n["read"]]
+    counted = [(KIND_NAMES.get(Kind(kind), kind), n) for kind, n in area.ledger.counts().items() if n["read"]]
     return [
         ("as of", area.as_of),
         ("reference system", f"{area.crs.to_string()} ({area.crs.name})"),
