@@ -73,7 +73,7 @@ from habitatmap.result.figures import Stage
 from habitatmap.result.findings import Findings, Places, Promise, Proposal, Reach, Survey, Worked
 from habitatmap.result.tables import NOT_SCORED, at_cells, interval, intervals, sampled
 from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
-from habitatmap.survey.probabilities import Inference, PoolOccupancy, estimate_pools, most_informative
+from habitatmap.survey.probabilities import Inference, PoolOccupancy, estimate_pools, worth_a_search
 from habitatmap.survey.surroundings import places_near
 from habitatmap.vocabulary.terms import Objective
 
@@ -200,15 +200,28 @@ def survey_pools(area: Area, habitat: Habitat, day: datetime.date | None = None)
     """Which pools stand on a day (`as_of`), and what the searches say about them and about pools elsewhere."""
     day = day or area.as_of
     up = standing(area.pools, area.visits, day)
-    group = merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
-    known, fields, at_pools = _what_the_searches_say(area, habitat, up, group, day)
+    group = _groups(area)
+    fields, at_pools = _what_lies_around(area, habitat, up)
+    known = _what_the_searches_say(area, group, at_pools, day)
     return Survey(up, group, known, fields, at_pools, _flags(area, habitat, up))
 
 
+def _groups(area: Area) -> NDArray[np.int64]:
+    """The site of the survey that each pool belongs to."""
+    return merged(area.pools["x"], area.pools["y"], area.settings.flight.merge_m)
+
+
 def _what_the_searches_say(
-    area: Area, habitat: Habitat, up: NDArray[np.bool_], group: NDArray[np.int64], day: datetime.date
-) -> tuple[PoolOccupancy, dict[str, Array], pd.DataFrame]:
-    """The probabilities of the pools; the rasters of the surroundings that may shape them; and these at each pool.
+    area: Area, group: NDArray[np.int64], at_pools: pd.DataFrame, day: datetime.date
+) -> PoolOccupancy:
+    """The probabilities of the pools, by their searches and what lies around each."""
+    season = area.settings.season
+    how = Inference(closed=season.closed, first_month=season.first_month)
+    return estimate_pools(area.pools, area.visits, day, area.settings.occupancy, group, at_pools, how)
+
+
+def _what_lies_around(area: Area, habitat: Habitat, up: NDArray[np.bool_]) -> tuple[dict[str, Array], pd.DataFrame]:
+    """The rasters of the surroundings that may shape a pool's probability, and these at each pool.
 
     Breeding places near are standing pools, each counted whole, and rot-hole trees by their probability, whatever was
     found in them; a standing pool is none of those near itself. Outside the frame nothing is known (NaN).
@@ -223,10 +236,7 @@ def _what_the_searches_say(
     places.loc[trees, "p"] = rot_hole[places.loc[trees, "index"]]
     near = places_near(grid.shape, places, grid.cell_m, area.settings.flight.dispersal_median_m)
     at_pools = at_pools.assign(places_near=(sampled(grid, near, x, y) - up).clip(min=0.0))
-    season = area.settings.season
-    how = Inference(closed=season.closed, first_month=season.first_month)
-    known = estimate_pools(pools, area.visits, day, area.settings.occupancy, group, at_pools, how)
-    return known, fields | {"places_near": near}, at_pools
+    return fields | {"places_near": near}, at_pools
 
 
 def likely_places(area: Area, survey: Survey) -> Places:
@@ -446,39 +456,53 @@ def connect(area: Area, habitat: Habitat, places: Places, proposal: Proposal) ->
 # --- other jobs ------------------------------------------------------------------------------------------------------
 
 
-def survey_area(area: Area, budget: Budget | None = None, say: Say | None = None) -> Account:
-    """What the searches say about the pools of an area; `say` gets each stage. Writes nothing."""
+def survey_area(
+    area: Area, budget: Budget | None = None, say: Say | None = None, known: Worked | None = None
+) -> Account:
+    """What the searches say about the pools of an area; `say` gets each stage. Writes nothing.
+
+    `known`: what an earlier run of the very same worked out; what lies around the pools is taken from it.
+    """
     clock = Clock(say or _silent)
-    with clock(Stage.HABITAT):
-        habitat = score_habitat(area)
+    if known is None:
+        with clock(Stage.HABITAT):
+            habitat = score_habitat(area)
     with clock(Stage.OCCUPANCY):
-        survey = survey_pools(area, habitat)
+        up = standing(area.pools, area.visits, area.as_of)
+        group, at_pools = _groups(area), known.at_pools if known else _what_lies_around(area, habitat, up)[1]
         silent = no_visits(area.pools, area.land, area.as_of)
         return take_account(
             Records(area.title, area.pools, area.visits, area.as_of, frozenset(area.pools["pool"][silent != ""])),
-            survey.known,
-            survey.group,
-            survey.at_pools,
+            _what_the_searches_say(area, group, at_pools, area.as_of),
+            group,
+            at_pools,
             budget,
             Resampling(block_m=2 * area.settings.flight.dispersal_median_m),
         )
 
 
-def rounds_of(area: Area, week: Week, people: Sequence[str] = ()) -> Rounds:
-    """Who goes where in a week. `people`: names, or one number; without any the visits' observers. Writes nothing."""
-    return plan_rounds(area, week, people, _what_teaches(area, week))
+def rounds_of(area: Area, week: Week, people: Sequence[str] = (), known: Worked | None = None) -> Rounds:
+    """Who goes where in a week. `people`: names, or one number; without any the visits' observers. Writes nothing.
+
+    `known`: what an earlier run of the very same worked out, where the week rests on the same day (`known_on`).
+    """
+    return plan_rounds(area, week, people, _what_teaches(area, week, known))
 
 
-def rounds_of_groups(area: Area, week: Week, groups: Sequence[str], people: Sequence[str] = ()) -> list[Rounds]:
+def rounds_of_groups(
+    area: Area, week: Week, groups: Sequence[str], people: Sequence[str] = (), known: Worked | None = None
+) -> list[Rounds]:
     """The same for the pools of each of these groups ("" = the area's own), with people of its own."""
-    teaches = _what_teaches(area, week)
+    teaches = _what_teaches(area, week, known)
     return [replace(plan_rounds(of_group(area, group), week, people, teaches), group=group) for group in groups]
 
 
-def _what_teaches(area: Area, week: Week) -> list[str]:
+def _what_teaches(area: Area, week: Week, known: Worked | None) -> list[str]:
     """The pools where one more search teaches anything, most first."""
-    known = survey_pools(area, score_habitat(area), known_on(area.as_of, week)).known
-    return [str(pool) for pool in most_informative(known).query("value > 0")["pool"]]
+    day = known_on(area.as_of, week)
+    if known is not None and day == area.as_of:
+        return known.teach
+    return worth_a_search(survey_pools(area, score_habitat(area), day).known)
 
 
 @one_blas_thread()

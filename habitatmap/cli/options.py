@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("habitatmap")
 
+THE_PLAN = "Plan, limits, robustness and consent priorities"
 NEEDS_A_LOOK = "End with 1 where a row was set aside or something is missing."
 
 
@@ -59,13 +60,13 @@ class Call:
         log.info("Dry run: %s would be written; nothing was.", self.target)
         return None
 
-    def known(self, area: Area) -> Worked | None:
-        """What the last `map` worked out, where nothing has changed since; which is said."""
+    def known(self, area: Area, what: str = THE_PLAN) -> Worked | None:
+        """What the last `map` worked out, where nothing has changed since; which is said. `what` of it is used."""
         from habitatmap.export.worked import found_before
 
         known, why = found_before(area, self.area / "out")
         if known is not None:
-            log.info("Plan, limits, robustness and consent priorities are those of the last map: nothing has changed.")
+            log.info("%s: as the last map found, as nothing has changed.", what)
         elif why:
             log.info("The last map can't be used, as %s; all is calculated anew.", why)
         return known

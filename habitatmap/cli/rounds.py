@@ -29,7 +29,7 @@ def command(call: Call, week: str | None, people: tuple[str, ...], group: str | 
     Everything there is for the team: it holds exact places and hosts.
     """
     from habitatmap.export.formats import json_text
-    from habitatmap.fieldwork.rounds import choose_group, groups_of, read_week, week_of
+    from habitatmap.fieldwork.rounds import choose_group, groups_of, known_on, read_week, week_of
     from habitatmap.job import rounds_of, rounds_of_groups
     from habitatmap.reports.rounds import all_rounds_summary, rounds_text, write_all_rounds
 
@@ -41,7 +41,11 @@ def command(call: Call, week: str | None, people: tuple[str, ...], group: str | 
     groups = [choose_group(group, opened)] if group is not None else groups_of(opened)
     if people and len(groups) > 1:
         raise InputError(f"--people goes with --group in an area of several groups; give one of {', '.join(groups)}")
-    every = rounds_of_groups(opened, when, groups, people) if any(groups) else [rounds_of(opened, when, people)]
+    known = call.known(opened, "Where a search teaches most") if known_on(opened.as_of, when) == opened.as_of else None
+    if any(groups):
+        every = rounds_of_groups(opened, when, groups, people, known)
+    else:
+        every = [rounds_of(opened, when, people, known)]
     write_all_rounds(every, call.target, spoken, semicolons)
     if call.as_json:
         click.echo(json_text(all_rounds_summary(every)), nl=False)

@@ -54,7 +54,8 @@ def command(
     if opened is None:
         return
     blocks = read_assignment(call.area, opened.pools)
-    told, spoken = survey_area(opened, budget, say=tell), call.spoken(opened)
+    known = call.known(opened, "What lies around each pool")
+    told, spoken = survey_area(opened, budget, say=tell, known=known), call.spoken(opened)
     shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
     write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary, spoken, semicolons)

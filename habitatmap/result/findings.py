@@ -26,7 +26,7 @@ from habitatmap.plan.search import Selection
 from habitatmap.plan.served import Preference, Served, Sites
 from habitatmap.plan.served_bound import ServedLimits
 from habitatmap.plan.zones import Zone
-from habitatmap.survey.probabilities import PoolOccupancy
+from habitatmap.survey.probabilities import PoolOccupancy, worth_a_search
 from habitatmap.vocabulary.terms import Objective
 
 Floats = NDArray[np.floating]
@@ -146,11 +146,17 @@ class Assessed:
 
 @dataclass(frozen=True)
 class Worked(Assessed):
-    """What costs a run most of its time and takes little room: it is kept with the results, for other commands."""
+    """What costs a run most of its time and takes little room: it is kept with the results, for other commands.
+
+    at_pools: what lies around each pool (`Survey.at_pools`); teach: the pools where one more search teaches anything,
+    most first.
+    """
 
     selection: Selection
     preference: Preference | None
     ec_gain: Floats | None
+    at_pools: pd.DataFrame
+    teach: list[str]
 
 
 @dataclass(frozen=True)
@@ -174,7 +180,14 @@ class Findings(Assessed):
     def worked(self) -> Worked:
         """The part of it that is kept with the results."""
         plan, assessed = self.proposal, {one.name: getattr(self, one.name) for one in fields(Assessed)}
-        return Worked(**assessed, selection=plan.selection, preference=plan.preference, ec_gain=plan.ec_gain)
+        return Worked(
+            **assessed,
+            selection=plan.selection,
+            preference=plan.preference,
+            ec_gain=plan.ec_gain,
+            at_pools=self.survey.at_pools,
+            teach=worth_a_search(self.survey.known),
+        )
 
     @property
     def forage_cells(self) -> float:

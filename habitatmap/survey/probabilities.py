@@ -265,6 +265,11 @@ def most_informative(known: PoolOccupancy) -> pd.DataFrame:
     return frame.sort_values(["value", "pool"], ascending=[False, True], ignore_index=True)
 
 
+def worth_a_search(known: PoolOccupancy) -> list[str]:
+    """The names of the pools where one more search teaches anything, most first."""
+    return [str(pool) for pool in most_informative(known).query("value > 0")["pool"]]
+
+
 # --- the headline ----------------------------------------------------------------------------------------------------
 
 

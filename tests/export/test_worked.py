@@ -20,6 +20,8 @@ from habitatmap.export.folder import write_files, write_folder
 from habitatmap.export.manifest import MANIFEST
 from habitatmap.export.summary import summary_of
 from habitatmap.export.worked import FILE, _made, _plain, found_before, record_of, worked_from, worked_text
+from habitatmap.fieldwork.rounds import read_week
+from habitatmap.job import rounds_of
 from habitatmap.read.hashes import hashes_of_inputs
 from habitatmap.read.settings import read_settings
 from habitatmap.result import Result
@@ -174,9 +176,39 @@ def test_the_whole_is_the_same_again(town: tuple[Path, Result]) -> None:
 def test_a_command_takes_it_and_says_so(town: tuple[Path, Result], caplog: pytest.LogCaptureFixture) -> None:
     area, whole = town
     assert commands.habitatmap("report", area).code == 0
-    assert "are those of the last map: nothing has changed" in caplog.text
+    assert "consent priorities: as the last map found, as nothing has changed" in caplog.text
     told_there = json.loads((area / "report" / "summary.json").read_text(encoding="utf-8"))
     assert told_there["plan"] == told(whole)["plan"]
+
+
+@pytest.mark.parametrize(
+    ("words", "what"), [(["survey"], "What lies around each pool"), (["rounds"], "Where a search teaches most")]
+)
+def test_survey_and_rounds_take_it_and_write_the_same(
+    words: list[str],
+    what: str,
+    town: tuple[Path, Result],
+    tmp_path: Path,
+    caplog: pytest.LogCaptureFixture,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    area, folders = tmp_path / "town", [tmp_path / "anew", tmp_path / "taken"]
+    shutil.copytree(town[0], area, ignore=shutil.ignore_patterns("out"))
+    assert commands.habitatmap(*words, area, "--out", folders[0]).code == 0
+    assert "last map" not in caplog.text
+    shutil.copytree(town[0] / "out", area / "out")
+    monkeypatch.delattr("habitatmap.job.score_habitat")
+    assert commands.habitatmap(*words, area, "--out", folders[1]).code == 0
+    assert f"{what}: as the last map found, as nothing has changed." in caplog.text
+    anew, taken = ({p.name: p.read_bytes() for p in folder.iterdir()} for folder in folders)
+    assert anew == taken
+
+
+def test_rounds_of_a_week_gone_by_rest_on_another_day(town: tuple[Path, Result], tmp_path: Path) -> None:
+    known = town[1].findings.worked
+    wrong = dataclasses.replace(known, teach=["nobody's pool"])
+    area, week = town[1].findings.area, read_week("2025-W20")
+    pd.testing.assert_frame_equal(rounds_of(area, week, known=wrong).stops, rounds_of(area, week).stops)
 
 
 def test_a_command_says_why_it_does_not(town: tuple[Path, Result], caplog: pytest.LogCaptureFixture) -> None:
