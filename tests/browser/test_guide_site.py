@@ -67,6 +67,13 @@ def test_nothing_is_loaded_from_elsewhere(site: Path) -> None:
         assert not re.findall(r"(?:url\(|@import)\s*[\"']?(?:https?:)?//[^)\"']*", sheet.read_text("utf-8")), sheet.name
 
 
+def test_no_list_or_table_was_taken_for_text(site: Path) -> None:
+    """As happens to one that follows a paragraph without a blank line between."""
+    for page in site.glob("*.html"):
+        text = re.sub(r"<pre.*?</pre>", "", page.read_text("utf-8"), flags=re.DOTALL)
+        assert not re.findall(r"<p>(?:(?!</p>).)*\n(?:- |\d+\. |\|).*", text, re.DOTALL)[:1], page.name
+
+
 def test_what_a_page_loads_is_seen() -> None:
     text = '<script src="//a/b.js"></script><link rel="icon" href="https://c"><a href="https://d">'
     assert Loads(text).found == ["//a/b.js", "https://c"]

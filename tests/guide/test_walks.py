@@ -76,6 +76,14 @@ def test_what_check_and_map_say_of_the_demo_town(page: str, checked: str) -> Non
             assert not missing
 
 
+def test_the_numbers_of_the_plan_s_page_are_the_demo_town_s() -> None:
+    said, page = headline(demo_result().figures), (GUIDE / "plan.md").read_text("utf-8")
+    for told in re.findall(
+        r"With these 10 pools.*?years|could reach more than [\d.]+ %|plan has [\d.]+ % of the maximum", page
+    ):
+        assert told in said
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("page", WALKS)
 def test_the_walk_is_gone_as_it_is_told(page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
