@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 ROOT = Path(__file__).parents[2]
 GUIDE = ROOT / "habitatmap" / "guide"
@@ -85,9 +86,11 @@ def test_a_page_is_quiet_and_fits(browser: Any, site: Path, width: int) -> None:
     page = browser.new_context(offline=True, viewport={"width": width, "height": 800}).new_page()
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
-    for name in ("index", "columns", "science"):
+    for name in ("index", "columns", "council"):
         page.goto((site / f"{name}.html").as_uri(), wait_until="load")
         assert page.evaluate("document.documentElement.scrollWidth") <= width, name
+    faults = Axe().run(page).response["violations"]
     page.context.close()
+    assert not faults, [(one["id"], one["nodes"][0]["html"]) for one in faults]
     assert len(asked) > 3
     assert not [address for address in asked if not address.startswith(("file:", "data:", "blob:"))]
