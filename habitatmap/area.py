@@ -54,7 +54,7 @@ from habitatmap.read.land_cover import (
     read_cover_shapes,
 )
 from habitatmap.read.layers import TreeTable, load_tree_table
-from habitatmap.read.ledger import Ledger, SetAside, Unused, some
+from habitatmap.read.ledger import Ledger, SetAside, Unused, in_row, some
 from habitatmap.read.names import read_names
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
@@ -65,7 +65,7 @@ from habitatmap.read.settings import FILE_NAME, Settings
 from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
 from habitatmap.read.visits import read_visits
-from habitatmap.sentences import each, say
+from habitatmap.sentences import Quantity, Sentence, apart, count, exact, say
 from habitatmap.stages import Stages
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Hazard
@@ -116,7 +116,7 @@ class Area:
     land_cover: LandCover | None
     tree_table: TreeTable
     earlier_sites: gpd.GeoDataFrame
-    notes: list[str] = field(default_factory=list)
+    notes: list[Sentence] = field(default_factory=list)
     credits: list[str] = field(default_factory=list)
     inputs: tuple[Input, ...] = ()
     hazards: Mapping[Hazard, NDArray[np.bool_]] = field(default_factory=dict)
@@ -213,7 +213,7 @@ class Account:
     folder: Path
     ledger: Ledger
     faults: Sequence[InputError]
-    notes: Sequence[str]
+    notes: Sequence[Sentence]
     pool_names: Sequence[str]
 
 
@@ -293,7 +293,7 @@ class Sources:
     intake: Intake
     day: datetime.date
     crs: CRS
-    notes: tuple[str, ...]
+    notes: tuple[Sentence, ...]
 
 
 def _read_area(tables: Tables, sources: Sources) -> Area:
@@ -343,8 +343,9 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     notes += _far_off({"land": land, "keep_away": keep_away, "paths": paths}, grid)
     tree_table = load_tree_table()
     if lacking := tree_table.not_known(trees):
-        genera = ", ".join(f"{name} ({n})" for name, n in lacking.items())
-        ledger.tell(f"layers/trees.csv has no row for {genera}: their flowers and rot-holes are not known.")
+        genera = apart([say("{name} ({n})", name=name, n=n) for name, n in lacking.items()])
+        told = "layers/trees.csv has no row for {genera}: their flowers and rot-holes are not known."
+        ledger.tell(say(told, genera=genera))
     ledger.check()
     return Area(
         folder=intake.folder,
@@ -381,17 +382,18 @@ def _tell_late(visits: pd.DataFrame, day: datetime.date, ledger: Ledger) -> None
     late = visits[visits["date"] > pd.Timestamp(day)]
     if len(late):
         first = late.iloc[0]
-        late_ones = each(len(late), "visit", "is", "are")
-        ledger.remark(
-            f"{late_ones} dated after {day}, the day as of which the area is read (for instance "
-            f"{first['pool']}, {first['file']} row {first['row']}); they do not count yet; check the year"
+        told = (
+            "{visits} dated after {day}, the day that counts as today (for instance {pool}, {row}), and not counted "
+            "yet; check the year"
         )
+        row = in_row(first["file"], first["row"])
+        ledger.remark(say(told, visits=count(len(late), "visit"), day=day, pool=first["pool"], row=row))
 
 
 # --- reference system ------------------------------------------------------------------------------------------------
 
 
-def _choose_crs(settings: Settings, rasters: Sequence[Path], tables: Tables, stated: Stated) -> tuple[CRS, str]:
+def _choose_crs(settings: Settings, rasters: Sequence[Path], tables: Tables, stated: Stated) -> tuple[CRS, Sentence]:
     """The area's system and why: stated, else the land cover's own if metric, else chosen from the data."""
     if settings.crs is not None:
         crs = metric_crs(settings.crs, f"{FILE_NAME}: crs")
@@ -454,15 +456,19 @@ def _scale_error(crs: CRS, lon: float, lat: float) -> float:
     return float(np.abs(scales - 1).max()) if np.isfinite(scales).all() else 0.0
 
 
-def _scale_remark(crs: CRS, grid: Grid) -> list[str]:
+def _scale_remark(crs: CRS, grid: Grid) -> list[Sentence]:
     west, south, east, north = grid.bounds
     lon, lat = to_lonlat([(west + east) / 2], [(south + north) / 2], crs)
     error = _scale_error(crs, float(lon[0]), float(lat[0])) if np.isfinite(lon).all() else 0.0
-    advice = f"state one made for this region in {FILE_NAME}, such as the UTM zone, or leave crs out"
     if error > SCALE_REFUSED:
+        advice = f"state one made for this region in {FILE_NAME}, such as the UTM zone, or leave crs out"
         raise CrsError(f"{FILE_NAME}: in {crs_label(crs)} a metre is off by {error:.0%} in this area; {advice}")
     if error > SCALE_REMARKED:
-        return [f"In {crs_label(crs)} a metre is off by {error:.1%} in this area, and so is every distance; {advice}."]
+        told = (
+            "In {crs} every distance in this area is off by {error}; state a system made for this region in area.toml, "
+            "such as the UTM zone, or leave crs out."
+        )
+        return [say(told, crs=crs_label(crs), error=Quantity(100 * error, 1, "%"))]
     return []
 
 
@@ -478,10 +484,10 @@ def _margin_m(settings: Settings) -> float:
 def _lies_in(boundary: BaseGeometry | None, boxes: Boxes, crs: CRS) -> Box | None:
     """Where the boundary, else the boxes (metres) of the land cover or of the pools, say that the area lies."""
     if boundary is not None:
-        return Box.of(boundary.bounds, crs, "the boundary")
+        return Box.of(boundary.bounds, crs, Sentence("the boundary"))
     if not boxes:
         return None
-    return Box.of((*np.min(boxes, axis=0)[:2], *np.max(boxes, axis=0)[2:]), crs, "the land cover")
+    return Box.of((*np.min(boxes, axis=0)[:2], *np.max(boxes, axis=0)[2:]), crs, Sentence("the land cover"))
 
 
 def _boxes_of_points(points: pd.DataFrame) -> Boxes:
@@ -534,7 +540,7 @@ def _frame_of_points(
     others: Sequence[pd.DataFrame],
     settings: Settings,
     ledger: Ledger,
-) -> tuple[Grid, list[str]]:
+) -> tuple[Grid, list[Sentence]]:
     """The pools and the boundary with the margin around; where there are neither, whatever has a place.
 
     One lost point must not blow the frame up: where it would be too large, it is made around the pools' median.
@@ -558,10 +564,12 @@ def _frame_of_points(
     if (xy.max(axis=0) - xy.min(axis=0)).max() > 2 * most:
         near = xy[(np.abs(xy - middle) <= most).all(axis=1)]
         near = near if len(near) else middle[None, :]
-        notes = [
-            f"{len(xy) - len(near)} of {len(xy)} places lie more than {most / 1000:g} km from the middle of the others "
-            "and outside the map; check their coordinates, or add land_cover.tif or a larger cell_m for a larger map."
-        ]
+        told = (
+            "The map leaves out {n} of {of} places, more than {far} from the middle of the others; check the "
+            "coordinates, or add land_cover.tif or a larger cell_m for a larger map."
+        )
+        far = exact(most / 1000, "km")
+        notes = [say(told, n=len(xy) - len(near), of=len(xy), far=far)]
     west, south = near.min(axis=0) - margin
     east, north = near.max(axis=0) + margin
     return Grid.covering(west, south, east, north, settings.cell_m), notes
@@ -590,11 +598,11 @@ def _refuse_empty(cover: LandCover, boundary: BaseGeometry | None, grid: Grid) -
         )
 
 
-def _far_off(layers: dict[str, gpd.GeoDataFrame], grid: Grid) -> list[str]:
+def _far_off(layers: dict[str, gpd.GeoDataFrame], grid: Grid) -> list[Sentence]:
     """A word on every layer of which no shape lies in the frame: most likely its reference system is wrong."""
     frame = shapely.box(*grid.bounds)
     return [
-        f"No shape of {name} lies in the area; check the reference system of its file."
+        say("No shape of {name} lies in the area; check the reference system of its file.", name=name)
         for name, layer in layers.items()
         if len(layer) and not layer.intersects(frame).any()
     ]

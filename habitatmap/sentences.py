@@ -58,9 +58,15 @@ def count(n: float, thing: str, things: str = "") -> Sentence:
     return say(f"{{n}} {thing if n == 1 else things or f'{thing}s'}", n=n)
 
 
-def each(n: int, thing: str, one: str, many: str) -> Sentence:
-    """What things do: each(1, "visit", "is", "are") gives "1 visit is", of three "3 visits are"."""
-    return say(f"{{things}} {one if n == 1 else many}", things=count(n, thing))
+def exact(value: float, unit: str = "") -> Quantity:
+    """A figure with the decimals that it has, of six digits at most: "2 m", "2.5 m"."""
+    return Quantity(value, len(f"{value:g}".partition(".")[2]), unit)
+
+
+def hectares(area: float) -> Quantity:
+    """Hectares with two digits that count: "0.031 ha", "14 ha", "14,000 ha"."""
+    text = f"{area:.2g}" if area < 99.5 else f"{float(f'{area:.2g}'):.0f}"
+    return Quantity(float(text), len(text.partition(".")[2]), "ha", grouped=True)
 
 
 def as_it_is(name: str) -> Sentence:

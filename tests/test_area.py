@@ -277,7 +277,7 @@ def test_slips_are_told_by_the_boundary_even_where_a_whole_table_has_them(tmp_pa
     lon, lat = to_lonlat(area.pools["x"], area.pools["y"], area.crs)
     assert lat.round(4).tolist() == [60.1712, 60.1722, 60.1732]
     assert lon.round(4).tolist() == [24.9415, 24.9425, 24.9435]
-    assert any("3 places were settled by where the area lies" in remark for remark in area.ledger.remarks)
+    assert any("only one reading lies in the area, and is used: 3 places" in remark for remark in area.ledger.remarks)
 
 
 def test_a_second_download_is_told_and_not_read(tmp_path: Path) -> None:

@@ -136,7 +136,7 @@ def test_check_says_so_and_the_page_of_the_team(town: Path) -> None:
     assert done.code == 1
     for name, why in (("Ended", "consent expired 2025-06-30"), ("Withdrawn", "consent withdrawn"), ("On no", "land")):
         assert any(name in line and why in line for line in done.out.splitlines())
-    assert "no visit, label or sheet" in (town / "out" / "map.html").read_text(encoding="utf-8")
+    assert "Pools without a valid consent" in (town / "out" / "map.html").read_text(encoding="utf-8")
     assert "Taken in (" not in done.out  # it stands no more, so nothing is to be settled
 
 

@@ -113,6 +113,53 @@ def test_the_search_for_circles_can_fail() -> None:
     }
 
 
+# what a reader remarks, and what a note tells, is said in the language of the page: a template with its figures
+TELLERS = {"remark", "tell"}
+SAYERS = {"say", "Sentence"}
+PIECES = (ast.JoinedStr, ast.BinOp)
+IMPORT = "from habitatmap.sentences import Sentence, say"
+READERS = [path for path in MODULES if room_of(path) in ("read", "area")]
+
+
+def put_together(source: str) -> list[int]:
+    """Lines on which a remark is no sentence, or the template of a sentence is put together from pieces."""
+    tree, found = ast.parse(source), []
+    imports = (node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom))
+    sayers = {a.name for node in imports if node.module == "habitatmap.sentences" for a in node.names} & SAYERS
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and node.args:
+            name, first = getattr(node.func, "attr", getattr(node.func, "id", "")), node.args[0]
+            of_text = isinstance(first, ast.Call) and getattr(first.func, "attr", "") in ("format", "join", "replace")
+            bare = isinstance(first, ast.Constant) and isinstance(first.value, str)
+            wrong = name in TELLERS and (isinstance(first, PIECES) or bare or of_text)
+            wrong |= name in sayers and any(isinstance(part, PIECES) or of_text for part in ast.walk(first))
+            found += [node.lineno] if wrong else []
+    return found
+
+
+@pytest.mark.parametrize("path", READERS, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_what_a_reader_remarks_can_be_said_in_any_language(path: Path) -> None:
+    """That the text is a `Sentence` is held by its type; that a sentence is a whole template, by this."""
+    found = put_together(path.read_text(encoding="utf-8"))
+    assert not found, f'{path.name}, lines {found}: write say("... {{name}} ...", name=...)'
+
+
+def test_the_search_for_pieces_can_fail() -> None:
+    for wrong in (
+        "ledger.remark(f'{n} rows')",
+        "draft.tell('a' + b)",
+        "ledger.tell('no rows')",
+        "ledger.remark('; '.join(found))",
+        "ledger.remark(say(f'{n} rows'))",
+        "told = Sentence('a' + b if c else 'd', {})",
+    ):
+        assert put_together(f"{IMPORT}\n{wrong}") == [2], wrong
+    assert (
+        put_together(f"{IMPORT}\nledger.remark(say('{{n}} row' if n == 1 else '{{n}} rows', n=n))\ndraft.tell(told)")
+        == []
+    )
+
+
 def test_every_room_is_in_the_list() -> None:
     found = {p.name.removesuffix(".py") for p in PACKAGE.iterdir() if p.suffix == ".py" or (p / "__init__.py").exists()}
     assert found - {"__init__", "__main__"} <= set(ORDER)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
-from habitatmap.sentences import Sentence
+from habitatmap.sentences import Quantity, Sentence, Value
 
 _DEGREES = "write latitude and longitude in decimal degrees, such as 60.1712 and 24.9415"
 _POSITION = "write one position such as 60.1712, 24.9415, or latitude and longitude in two columns"
@@ -70,7 +70,7 @@ class Why(Enum):
     POSITION_BROKEN = ("the position is not well-formed", _SHAPE_TEXT)
     POSITION_EMPTY = ("the position is empty", _SHAPE_TEXT)
     GEOMETRY_EMPTY = ("the row has an empty geometry", "give one point for a row")
-    NOT_A_POINT = ("a {shape} where a point is expected", "give one point for a row")
+    NOT_A_POINT = ("{shape} where a point is expected", "give one point for a row")
     NOT_FINITE = ("the point has no finite coordinates", "give one point for a row")
     METRES_UNSTATED = ("the position is in metres, but no system is stated", STATE_SYSTEM)
     TWO_PLACES_IN_ROW = (
@@ -300,8 +300,9 @@ class Why(Enum):
         return Sentence(self.value[1])
 
     def of(self, **words: object) -> Told:
-        """The reason with what fills its braces."""
-        return Told(self, {name: str(word) for name, word in words.items()})
+        """The reason with what fills its braces; a sentence and a figure are said in the reader's language."""
+        kept = {name: word if isinstance(word, Sentence | Quantity) else str(word) for name, word in words.items()}
+        return Told(self, kept)
 
 
 @dataclass(frozen=True)
@@ -309,7 +310,7 @@ class Told:
     """A reason with the words of a file that its sentences need."""
 
     code: Why
-    words: Mapping[str, str]
+    words: Mapping[str, Value]
 
     @property
     def reason(self) -> Sentence:

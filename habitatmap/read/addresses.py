@@ -27,6 +27,7 @@ from scipy.sparse.csgraph import connected_components
 
 from habitatmap.errors.why import Told, Why
 from habitatmap.geo.crs import WGS84, to_lonlat
+from habitatmap.sentences import Sentence, apart, say
 
 # a house is a place to so many metres at best, as a pool stands beside it, and one with another letter is next door
 HOUSE_M, NEXT_DOOR_M = 10.0, 30.0
@@ -365,11 +366,11 @@ class Addresses:
             if not streets[0].has(number):
                 streets += [s for s in named if not s.towns and s is not streets[0] and s.has(number)]
         if len(streets) > 1:
-            return Why.ADDRESS_TWICE.of(places="; ".join(self._tell(street) for street in streets[: NAMED + 1]))
+            return Why.ADDRESS_TWICE.of(places=apart([self._tell(street) for street in streets[: NAMED + 1]], "; "))
         street = streets[0]
         place = self._house(street, read.number, where) if read.number is not None else self._middle(street)
         if isinstance(place, Found) and where.towns and not street.towns:
-            return place._replace(name=f"{place.name}, in a town that the map does not name")
+            return place._replace(name=say("{address}, in a town that the map does not name", address=place.name))
         return place
 
     def has_number(self, address: str) -> bool:
@@ -485,11 +486,12 @@ class Addresses:
             return Why.ADDRESS_ELSEWHERE.of(street=streets[0].name, towns=", ".join(towns[:NAMED]), said=where.written)
         return silent
 
-    def _tell(self, street: _Street) -> str:
+    def _tell(self, street: _Street) -> Sentence:
         """One of several streets of a name, by its town and where it lies."""
         x, y = shapely.get_coordinates(shapely.point_on_surface(self._shape(street)))[0]
-        town = f" in {', '.join(street.towns.values())}" if street.towns else ""
-        return f"{street.name}{town}, around {self._lat_lon(float(x), float(y))}"
+        told = "{address} in {town}, around {place}" if street.towns else "{address}, around {place}"
+        town, place = ", ".join(street.towns.values()), self._lat_lon(float(x), float(y))
+        return say(told, address=street.name, town=town, place=place)
 
     def _lat_lon(self, x: float, y: float) -> str:
         (lon,), (lat,) = to_lonlat([x], [y], self.crs)
@@ -505,18 +507,20 @@ class Addresses:
                 if rows:
                     return self._one_place(street, number.text, rows, least_m)
         middle = self._middle(street)
-        name = f"{street.name}, where the map has no {number.text}"
+        name = say("{street}, where the map has no {number}", street=street.name, number=number.text)
         return self._between(street, number) or middle._replace(name=name)
 
     def _one_place(self, street: _Street, number: str, rows: Sequence[int], least_m: float) -> Found | Told:
         """The middlemost of the points of one house, as far off as the others lie."""
         x, y = self.x[rows], self.y[rows]
-        apart = np.hypot(x[:, None] - x, y[:, None] - y)
-        at = int(np.lexsort((y, x, apart.sum(axis=1)))[0])
-        off = max(least_m, float(np.nan_to_num(self.off_m[rows[at]])), float(apart[at].max()))
-        if apart[at].max() > ONE_HOUSE_M:
-            places = [f"{street.name} {number}, around {self._lat_lon(x[i], y[i])}" for i in range(len(rows))]
-            return Why.ADDRESS_TWICE.of(places="; ".join(sorted(places)[: NAMED + 1]))
+        away = np.hypot(x[:, None] - x, y[:, None] - y)
+        at = int(np.lexsort((y, x, away.sum(axis=1)))[0])
+        off = max(least_m, float(np.nan_to_num(self.off_m[rows[at]])), float(away[at].max()))
+        if away[at].max() > ONE_HOUSE_M:
+            spots = sorted(self._lat_lon(x[i], y[i]) for i in range(len(rows)))
+            address = f"{street.name} {number}"
+            places = [say("{address}, around {place}", address=address, place=spot) for spot in spots[: NAMED + 1]]
+            return Why.ADDRESS_TWICE.of(places=apart(places, "; "))
         return Found(float(x[at]), float(y[at]), off, By.HOUSE, f"{street.name} {number}")
 
     def _between(self, street: _Street, number: Number) -> Found | None:
@@ -538,7 +542,8 @@ class Addresses:
         if apart > BETWEEN_M:
             return None
         share = (number.low - below) / (above - below)
-        name = f"{street.name} {number.text}, between {below} and {above}"
+        told = "{address}, between {below} and {above}"
+        name = say(told, address=f"{street.name} {number.text}", below=str(below), above=str(above))
         off = max(apart, HOUSE_M)
         return Found(a.x + share * (b.x - a.x), a.y + share * (b.y - a.y), off, By.BETWEEN, name)
 

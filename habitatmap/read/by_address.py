@@ -16,7 +16,7 @@ from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.rows import Draft
-from habitatmap.sentences import count
+from habitatmap.sentences import Quantity, Sentence, apart, count, say
 from habitatmap.vocabulary.kinds import Kind
 
 # a row that says nothing of its coordinates
@@ -39,7 +39,7 @@ def place_by_address(
         return answer, [False] * len(points)
     has_address = any(map(draft.has, ("address", "street")))
     found: dict[int, tuple[str, Found]] = {}
-    apart: list[str] = []
+    elsewhere: list[Sentence] = []
     for at, (written, postcode, city) in enumerate(_addresses(draft)):
         point = points[at]
         text = _to_look_up(point, written, stated.addresses)
@@ -53,13 +53,15 @@ def place_by_address(
         place = stated.addresses.find(text, postcode, city)
         if isinstance(point, Point):
             if isinstance(place, Found) and (metres := _too_far(point, place, crs)):
-                apart.append(f"row {draft.row_of(at)}: {place.name} is {metres:,.0f} m away")
+                far = Quantity(metres, unit="m", grouped=True)
+                told = say("row {row}: {address} is {far} away", row=draft.row_of(at), address=place.name, far=far)
+                elsewhere.append(told)
         elif isinstance(place, Found):
             found[at] = text, place
-            answer[at] = Point(place.x, place.y, crs, place.uncertainty_m, f"address ({place.by})")
+            answer[at] = Point(place.x, place.y, crs, place.uncertainty_m, say("address ({by})", by=Sentence(place.by)))
         else:
             answer[at] = Refusal("address", text, place)
-    _tell(draft, found, apart, answer)
+    _tell(draft, found, elsewhere, answer)
     return answer, [at in found for at in range(len(points))]
 
 
@@ -104,20 +106,33 @@ def _too_far(point: Point, place: Found, crs: CRS) -> float:
 
 
 def _tell(
-    draft: Draft, found: Mapping[int, tuple[str, Found]], apart: Sequence[str], points: Sequence[Point | Refusal]
+    draft: Draft,
+    found: Mapping[int, tuple[str, Found]],
+    elsewhere: Sequence[Sentence],
+    points: Sequence[Point | Refusal],
 ) -> None:
     """Remarks on rows that were placed by their address, and on those whose address lies elsewhere."""
     if found:
         counts = Counter(place.by for _, place in found.values())
-        said = ", ".join(f"{by}: {counts[by]}" for by in By if counts[by])
-        rows = [f"row {draft.row_of(at)}: {p.name}, to {math.ceil(p.uncertainty_m)} m" for at, (_, p) in found.items()]
-        placed = f"{count(len(found), _CALLED[draft.kind])} placed by address"
-        draft.remark(f"{placed} ({said}); check on the map: {some(rows)}")
+        by = [say("{by}: {n}", by=Sentence(by), n=counts[by]) for by in By if counts[by]]
+        rows = [_placed(draft.row_of(at), place) for at, (_, place) in found.items()]
+        told = "{things} placed by address ({by}); check on the map: {rows}"
+        draft.remark(say(told, things=count(len(found), _CALLED[draft.kind]), by=apart(by), rows=some(rows)))
         first = list(found.items())[:SAMPLES]
-        meant = [f"{p.name}: {in_words(q)}" for at, (_, p) in first if isinstance(q := points[at], Point)]
+        meant = [
+            say("{address}: {place}", address=p.name, place=in_words(q))
+            for at, (_, p) in first
+            if isinstance(q := points[at], Point)
+        ]
         draft.reading.sample("address", [text for _, (text, _) in first], meant)
-    if apart:
-        draft.remark(
-            f"coordinates and address lie far apart in {count(len(apart), 'row')} ({some(apart)}); the coordinates are "
-            "used; correct whichever is wrong"
+    if elsewhere:
+        told = (
+            "coordinates and address lie far apart in {rows}, and the coordinates count; correct the wrong one: {where}"
         )
+        draft.remark(say(told, rows=count(len(elsewhere), "row"), where=some(elsewhere)))
+
+
+def _placed(row: str, place: Found) -> Sentence:
+    """Where a row was placed, and how far off that may be."""
+    off = Quantity(math.ceil(place.uncertainty_m), unit="m")
+    return say("row {row}: {address}, within {off}", row=row, address=place.name, off=off)

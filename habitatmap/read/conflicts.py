@@ -19,8 +19,9 @@ from rapidfuzz import fuzz
 from scipy.spatial import cKDTree
 
 from habitatmap.read.headings import fold
-from habitatmap.read.ledger import Ledger, some
+from habitatmap.read.ledger import Ledger, in_row, some
 from habitatmap.read.rows import Draft
+from habitatmap.sentences import Quantity, Sentence, exact, say
 
 # so many visits of one pool and day are compared with each other
 MOST_COMPARED = 50
@@ -58,11 +59,13 @@ def alike_pools(pools: pd.DataFrame, ledger: Ledger) -> None:
         by_name[_plain(name)].append(i)
     pairs = [pair for rows in by_name.values() if len(rows) > 1 for pair in combinations(rows, 2)]
     if pairs:
-        ledger.remark(f"Pools with names that differ in their writing only; they count as two: {_pairs(pairs, pools)}")
+        told = "Pools whose names differ only in how they are written count as two: {pairs}"
+        ledger.remark(say(told, pairs=_pairs(pairs, pools)))
     near = cKDTree(pools[["x", "y"]].to_numpy(dtype=float)).query_pairs(ONE_SPOT_M, output_type="ndarray")
     near_only = sorted({(int(i), int(j)) for i, j in near} - set(pairs))
     if near_only:  # two buckets side by side are common, so that nobody need look
-        ledger.tell(f"Pools within {ONE_SPOT_M:g} m of each other, which count as two: {_pairs(near_only, pools)}")
+        told = "Pools within {far} of each other count as two: {pairs}"
+        ledger.tell(say(told, far=exact(ONE_SPOT_M, "m"), pairs=_pairs(near_only, pools)))
 
 
 def pools_of_two_lists(pools: pd.DataFrame, ledger: Ledger) -> None:
@@ -76,12 +79,14 @@ def pools_of_two_lists(pools: pd.DataFrame, ledger: Ledger) -> None:
     for i, j in sorted(cKDTree(xy).query_pairs(SAME_NAME_M)):
         metres = float(np.hypot(*(xy[i] - xy[j])))
         if group[i] != group[j] and (metres <= TWO_LISTS_M or own[i] == own[j]):
-            found.append(f"{_named(pools, i)} and {_named(pools, j)}, {metres:.0f} m apart")
+            far = Quantity(metres, unit="m")
+            found.append(say("{pair}, {far} apart", pair=_pair(pools, i, j), far=far))
     if found:
-        ledger.remark(
-            f"Pools that two lists may both have, and that count as two: {some(found)}. If it is one pool, keep it in "
-            "one list; visits find a pool of the area's own list from every group"
+        told = (
+            "Two lists may have the same pool, which then counts twice: {pairs}. If it is one pool, keep it in one "
+            "list; visits of every group find a pool of the area's own list"
         )
+        ledger.remark(say(told, pairs=some(found)))
 
 
 def _plain(name: str) -> str:
@@ -89,18 +94,31 @@ def _plain(name: str) -> str:
     return re.sub(r"(?<!\d)0+(?=\d)", "", fold(name).replace(" ", ""))
 
 
-def _pairs(pairs: Sequence[tuple[int, int]], frame: pd.DataFrame) -> str:
-    return some([f"{_named(frame, i)} and {_named(frame, j)}" for i, j in pairs])
+def _pairs(pairs: Sequence[tuple[int, int]], frame: pd.DataFrame) -> Sentence:
+    return some([_pair(frame, i, j) for i, j in pairs])
 
 
-def _named(frame: pd.DataFrame, i: int) -> str:
+def _pair(frame: pd.DataFrame, i: int, j: int) -> Sentence:
+    return say("{first} and {last}", first=_named(frame, i), last=_named(frame, j))
+
+
+def _named(frame: pd.DataFrame, i: int) -> Sentence:
     row = frame.iloc[i]
-    return f"{row['pool']} ({row['file']} row {row['row']})"
+    return say("{name} ({row})", name=row["pool"], row=in_row(row["file"], row["row"]))
 
 
 # ---------------------------------------------------------------------------------------------------------------------
 # Visits
 # ---------------------------------------------------------------------------------------------------------------------
+
+AT_ODDS = "Visits of one pool, day and observer contradict each other, and each counts: {visits}. {remedy}"
+ALIKE = "Visits of one pool, day and observer are alike, and each counts: {visits}. {remedy}"
+ONE_OR_TWO = "If it was one visit, correct or delete a row; if two, write their times into a column time"
+MOVED_POOLS = (
+    "Pools were moved, and one place holds for all visits of a pool: {visits}. If a pool went farther than a few "
+    "metres, give the old place a removed date and the new one a name of its own"
+)
+FAR_VISITS = "Visits far from the place of their pool: {visits}. Check the name of the pool and both places"
 
 
 class _Visit(NamedTuple):
@@ -108,7 +126,7 @@ class _Visit(NamedTuple):
 
     pool: str
     date: datetime.date
-    where: str
+    where: Sentence
     outcome: str
     larvae: float
     observer: str
@@ -120,8 +138,10 @@ class _Visit(NamedTuple):
         counts_differ = self.larvae < other.larvae or self.larvae > other.larvae
         return self.outcome != other.outcome or counts_differ
 
-    def __str__(self) -> str:
-        return f"{self.outcome}{'' if np.isnan(self.larvae) else f', {self.larvae:g}'}"
+    def in_words(self) -> Sentence:
+        """What was there."""
+        outcome = Sentence(self.outcome)
+        return outcome if np.isnan(self.larvae) else say("{outcome}, {n}", outcome=outcome, n=exact(self.larvae))
 
 
 def alike_visits(visits: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) -> None:
@@ -138,18 +158,17 @@ def alike_visits(visits: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) 
         for one, other in combinations(islice(group, MOST_COMPARED), 2):
             if one.times != other.times or not same_person(one.observer, other.observer):
                 continue
-            text = f"{pool}, {date:%Y-%m-%d}: {one.where} and {other.where}"
+            pair = say("{pool}, {day}: {one} and {other}", pool=pool, day=date, one=one.where, other=other.where)
             if one.is_at_odds(other):
-                odds.append(f"{text} ({one} against {other})")
+                told = "{visits} ({one} against {other})"
+                odds.append(say(told, visits=pair, one=one.in_words(), other=other.in_words()))
             else:
-                differ = [name for name in one.texts if one.texts[name] != other.texts[name]]
-                alike.append(f"{text} (differ in {', '.join(differ) or 'no column that is read'})")
-    for found, what in ((odds, "at odds"), (alike, "alike")):
+                differ = ", ".join(name for name in one.texts if one.texts[name] != other.texts[name])
+                told = "{visits} (they differ in {columns})" if differ else "{visits} (they differ in no column)"
+                alike.append(say(told, visits=pair, columns=differ))
+    for found, told in ((odds, AT_ODDS), (alike, ALIKE)):
         if found:
-            ledger.remark(
-                f"Visits of one pool, day and observer that are {what}, each counting as a search: {some(found)}. "
-                "If it was one visit, correct or delete a row; if two, write their times into a column time"
-            )
+            ledger.remark(say(told, visits=some(found), remedy=Sentence(ONE_OR_TWO)))
 
 
 def _visits(rows: pd.DataFrame, drafts: Sequence[Draft]) -> Iterator[_Visit]:
@@ -157,7 +176,7 @@ def _visits(rows: pd.DataFrame, drafts: Sequence[Draft]) -> Iterator[_Visit]:
         left_over = drafts[row["_draft"]].left_over(row["_at"])
         times = [(heading, text) for heading, text in left_over if _TIMES & set(fold(heading).split())]
         texts = {name: row[name] for name in ("taxon", "checked", "action", "observer", "note")}
-        where = f"{row['file']} row {row['row']}"
+        where = in_row(row["file"], row["row"])
         said = (row["outcome"], row["larvae"], row["observer"])
         yield _Visit(row["pool"], row["date"], where, *said, texts, times)
 
@@ -187,20 +206,17 @@ def visits_elsewhere(visits: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) 
     # by how little a pool may be moved and stay the same place
     moved = np.array([_is_moved(action) for action in visits["action"]]) & ~(apart <= SHIFTED_M)
     astray = apart > ASTRAY_M + visits["_off"].to_numpy() + there["uncertainty_m"].fillna(0.0).to_numpy()
-    new_name = "give the old place a removed date and the new one a name of its own"
-    for mask, what in (
-        (moved, f"moved; one place holds for all its visits. If it went farther than a few metres, {new_name}"),
-        (astray & ~moved, "visited far from its place; check the name of the pool and both places"),
-    ):
+    for mask, told in ((moved, MOVED_POOLS), (astray & ~moved, FAR_VISITS)):
         found = list(_elsewhere(visits[mask], apart[mask]))
         if found:
-            ledger.remark(f"A pool was {what}: {some(found)}")
+            ledger.remark(say(told, visits=some(found)))
 
 
-def _elsewhere(visits: pd.DataFrame, apart: np.ndarray) -> Iterator[str]:
-    for row, metres in zip(visits.itertuples(index=False), apart.tolist(), strict=True):
-        away = f", {metres:.0f} m from its place" if metres == metres else ""
-        yield f"{row.pool} on {row.date:%Y-%m-%d} ({row.file} row {row.row}{away})"
+def _elsewhere(visits: pd.DataFrame, apart: np.ndarray) -> Iterator[Sentence]:
+    for row, metres in zip(visits.to_dict("records"), apart.tolist(), strict=True):
+        told = "{pool} on {day} ({row})" if np.isnan(metres) else "{pool} on {day} ({row}, {far} from its place)"
+        at, far = in_row(row["file"], row["row"]), Quantity(metres, unit="m")
+        yield say(told, pool=row["pool"], day=row["date"], row=at, far=far)
 
 
 def _is_moved(action: str) -> bool:

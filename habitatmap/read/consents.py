@@ -16,9 +16,10 @@ from habitatmap.errors.why import Why
 from habitatmap.read.consent_words import word_of
 from habitatmap.read.dates import read_dates
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.ledger import Ledger, some
+from habitatmap.read.ledger import Ledger, in_row, some
 from habitatmap.read.rows import Draft, close, open_drafts
 from habitatmap.read.values import name_of
+from habitatmap.sentences import Sentence, say
 from habitatmap.vocabulary.kinds import Kind
 
 # what may be agreed about a piece of land; each a column of the list, and of land.* too
@@ -89,9 +90,9 @@ class Row:
         return entries_in(self.agreed.texts, self.memory)
 
     @property
-    def where(self) -> str:
+    def where(self) -> Sentence:
         """File and row for a person."""
-        return f"{self.draft.table.file_of(self.at)} row {self.draft.table.numbers[self.at]}"
+        return in_row(self.draft.table.file_of(self.at), self.draft.table.numbers[self.at])
 
 
 @dataclass
@@ -127,7 +128,7 @@ class Consents:
             if new not in self.rows:
                 self.rows[new] = replace(self.rows.pop(old), id=new)
 
-    def over(self, ids: Sequence[str], said: Sequence[Agreed], where: Sequence[str]) -> list[Agreed]:
+    def over(self, ids: Sequence[str], said: Sequence[Agreed], where: Sequence[Sentence]) -> list[Agreed]:
         """What counts for each piece of land: the entries of the list, else what land.* says. To be called once.
 
         where: the file and row of each piece of land. Rows whose land is gone are set aside.
@@ -136,8 +137,8 @@ class Consents:
             gone = self.rows[one]
             gone.draft.refuse(gone.at, "id", one, Why.LAND_GONE if gone.entries else Why.LAND_GONE_BLANK)
         out: list[Agreed] = []
-        taken: list[str] = []
-        changed: list[str] = []
+        taken: list[Sentence] = []
+        changed: list[Sentence] = []
         for one, agreed, place in zip(ids, said, where, strict=True):
             row = self.rows.get(one)
             entries = row.entries if row else {}
@@ -151,15 +152,18 @@ class Consents:
                 # "ask" is no answer that another one contradicts
                 if before in ("", text) or (name == "consent" and before == "ask"):
                     continue
-                told = f"{row.where} {name} {text}, {place} {before}"
-                (taken if row.memory.get(name) == before else changed).append(told)
+                told = "{row} {column} {text}, {place} {before}"
+                both = say(told, row=row.where, column=name, text=text, place=place, before=before)
+                (taken if row.memory.get(name) == before else changed).append(both)
         if taken:
-            self.ledger.tell(f"The list of consents counts before the file of land: {some(taken)}")
+            told = "The list of consents counts, and not what the file of land says: {entries}"
+            self.ledger.tell(say(told, entries=some(taken)))
         if changed:
-            self.ledger.remark(
-                f"The list of consents and the file of land differ, and the list counts: {some(changed)}. Correct the "
-                "one that is wrong"
+            told = (
+                "The list of consents and the file of land differ, and the list counts: {entries}. Correct the wrong "
+                "one"
             )
+            self.ledger.remark(say(told, entries=some(changed)))
         close(self.drafts)
         return out
 
@@ -176,14 +180,20 @@ def _tell_unread(draft: Draft) -> None:
     """Remarks on cells of consent and until that nobody understands, by their cells."""
     words = [word_of(cell) == "unread" for cell in draft.cells("consent")]
     untils = read_dates(draft.cells("until"), draft.heading("until"), draft.table.day_zero)
-    for name, bad, so in (
-        ("consent", words, "is neither yes, ask nor no, so somebody must ask"),
-        ("until", [isinstance(until, Why) for until in untils], "is no date that can be read, so a yes there is none"),
+    for name, bad, told in (
+        ("consent", words, "the consent is neither yes, ask nor no, so somebody must ask: {cells}"),
+        (
+            "until",
+            [isinstance(until, Why) for until in untils],
+            "the last day of the consent cannot be read, so a yes does not count: {cells}",
+        ),
     ):
         cells = draft.texts(name)
-        found = [f'{_cell(draft, name, at)} "{cells[at][:40]}"' for at in draft.kept if bad[at]]
+        found = [
+            say('{cell} "{word}"', cell=_cell(draft, name, at), word=cells[at][:40]) for at in draft.kept if bad[at]
+        ]
         if found:
-            draft.remark(f"{some(found)} {so}")
+            draft.remark(say(told, cells=some(found)))
 
 
 def _cell(draft: Draft, name: str, at: int) -> str:

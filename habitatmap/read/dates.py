@@ -15,6 +15,7 @@ from habitatmap.errors.why import Why
 from habitatmap.read.formats.cells import as_text, narrow
 from habitatmap.read.formats.table import DAY_ZERO
 from habitatmap.read.headings import fold
+from habitatmap.sentences import Sentence
 
 # no date is longer than this, weekday and time of day included
 LONGEST = 80
@@ -261,7 +262,7 @@ class When(NamedTuple):
 
     year: int
     month: int | None
-    said_by: str
+    said_by: Sentence
 
 
 _YEAR = re.compile(r"(?<![\d.,/-])(20\d\d|19[89]\d)(?![\d]|[.,/-]\d)")
@@ -269,7 +270,7 @@ _YEAR = re.compile(r"(?<![\d.,/-])(20\d\d|19[89]\d)(?![\d]|[.,/-]\d)")
 _DAY_AND_MONTH = re.compile(r"(\d{1,2})\s*([./-])\s*(\d{1,2})(\.?)")
 
 
-def when_of(texts: Sequence[tuple[str, str]]) -> When | None:
+def when_of(texts: Sequence[tuple[str, Sentence]]) -> When | None:
     """The year that the first of these texts with any says, by (text, where it stands); None where it says several."""
     for text, said_by in texts:
         years = {int(year) for year in _YEAR.findall(text)}

@@ -19,9 +19,10 @@ from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold, unit_of
 from habitatmap.read.layers import keep_away_defaults, keep_away_kind, land_use
-from habitatmap.read.ledger import Ledger
+from habitatmap.read.ledger import Ledger, in_row
 from habitatmap.read.rows import Columns, close, layer
 from habitatmap.read.shapes import read_layers
+from habitatmap.sentences import exact, say
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Siting
@@ -56,15 +57,15 @@ def read_keep_away(
             if metres is not None or at in draft.aside:
                 continue
             if text := as_text(draft.cells("distance_m")[at]):
-                ledger.remark(
-                    f'{draft.table.file_of(at)} row {draft.table.numbers[at]}: the distance "{text}" is no number of '
-                    "metres, so the distance of its kind is used"
-                )
+                told = '{row}: the distance "{word}" is no number of metres, so the distance of its kind is used'
+                where = in_row(draft.table.file_of(at), draft.table.numbers[at])
+                ledger.remark(say(told, row=where, word=text))
             if fold(kind) not in stated_m and kind not in defaults:
-                ledger.remark(
-                    f'{draft.table.file_of(at)}: "{kind}" is no known kind to keep away from, so {defaults[OTHER]:g} m '
-                    f'are kept; state its distance in area.toml: [keep_away] "{kind}" = ...'
+                told = (
+                    '{file}: "{kind}" is no known kind of exclusion zone, so {far} are kept; state its distance in '
+                    'area.toml: [keep_away] "{kind}" = ...'
                 )
+                ledger.remark(say(told, file=draft.table.file_of(at), kind=kind, far=exact(defaults[OTHER], "m")))
         columns.append({"kind": kinds, "distance_m": metres_m})
     close(drafts)
     zones = layer(drafts, columns, ZONES, crs)
@@ -92,7 +93,8 @@ def _check_stated(own_distances: Mapping[str, float], kinds: Sequence[str], ledg
             continue
         if close := difflib.get_close_matches(fold(stated), known, n=1, cutoff=0.75):
             raise InputError(f"area.toml: [keep_away] {stated} is no kind there is; did you mean {known[close[0]]}?")
-        ledger.remark(f"area.toml: [keep_away] {stated} changes nothing: keep_away has no row of this kind")
+        told = "area.toml: [keep_away] {kind} changes nothing: keep_away has no row of this kind"
+        ledger.remark(say(told, kind=stated))
 
 
 _IN_METRES = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "cm": 0.01}

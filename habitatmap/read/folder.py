@@ -26,7 +26,7 @@ from habitatmap.read.formats.table import Table
 from habitatmap.read.groups import find_in_groups, group_folders
 from habitatmap.read.ledger import Unused
 from habitatmap.read.settings import FILE_NAME, Settings
-from habitatmap.sentences import count
+from habitatmap.sentences import Sentence, count, say
 from habitatmap.vocabulary.kinds import GROUPS, NAMED, OF_GROUPS, OLD_NAMES, RASTERS, Kind
 
 # kinds of files in which people send records, and which are not read
@@ -212,7 +212,7 @@ def _tables_and_why(path: Path) -> tuple[list[Table], Reason]:
     if _is_foreign(path.name):
         return [], Why.FOREIGN_FILE
     if suffix == ".zip" and not zipfile.is_zipfile(path):
-        return [], Why.UNREADABLE.of(fault="it cannot be unpacked, so nobody knows whether inputs lie in it")
+        return [], Why.UNREADABLE.of(fault=Sentence("it cannot be unpacked, so nobody knows whether inputs lie in it"))
     if suffix == ".zip" and any(p.suffix.lower() in (*SUFFIXES, ".zip") for p in members(path)):
         return [], Why.ARCHIVE
     if suffix in (*TEXT_SUFFIXES, *SHEET_SUFFIXES) and path.stat().st_size <= LOOKED_INTO:
@@ -224,10 +224,10 @@ def _tables_and_why(path: Path) -> tuple[list[Table], Reason]:
     return [], Why.OTHER_FILE
 
 
-def stray_lines(used: Collection[str], settings: Settings) -> list[str]:
+def stray_lines(used: Collection[str], settings: Settings) -> list[Sentence]:
     """A word on each line of area.toml that names a file which is no input."""
     return [
-        f"{FILE_NAME}: [{key}] names {n}, which is no input"
+        say("area.toml: [{key}] names {file}, which is no input", key=key, file=n)
         for key, lines in (("source_crs", settings.source_crs), ("encoding", settings.encoding))
         for n in lines
         if n not in used

@@ -13,6 +13,7 @@ from habitatmap.geo.crs import to_lonlat
 from habitatmap.geo.grid import Grid
 from habitatmap.read.coordinates import Box
 from habitatmap.read.ledger import Holding, Known, UnitRead
+from habitatmap.sentences import Sentence
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ def _input(parts: Sequence[Holding], grid: Grid, crs: CRS) -> Input:
     west, south, east, north = grid.bounds
     inside = (bounds[:, 0] <= east) & (bounds[:, 2] >= west) & (bounds[:, 1] <= north) & (bounds[:, 3] >= south)
     middle = (bounds[~inside, :2] + bounds[~inside, 2:]) / 2
-    off_km = Box.of(grid.bounds, crs, "the map").off_km(*to_lonlat(middle[:, 0], middle[:, 1], crs))
+    off_km = Box.of(grid.bounds, crs, Sentence("")).off_km(*to_lonlat(middle[:, 0], middle[:, 1], crs))
     off_km = off_km[np.isfinite(off_km)]
     return Input(
         kind=parts[0].kind,

@@ -24,6 +24,7 @@ from habitatmap.read.ledger import Unused
 from habitatmap.read.readings import Readings, gone, kind_said, read_readings, stated_with, with_readings
 from habitatmap.read.rows import sort_kinds
 from habitatmap.read.settings import Settings, read_settings
+from habitatmap.sentences import Sentence
 from habitatmap.vocabulary.kinds import ENOUGH, Kind
 from habitatmap.vocabulary.terms import Hazard
 
@@ -49,7 +50,7 @@ class Intake:
     without: tuple[Sequence[str], str]
     unused: Sequence[Unused]
     faults: Sequence[InputError]
-    notes: Sequence[str]
+    notes: Sequence[Sentence]
     readings: Readings
     hashes: Mapping[str, str]
 

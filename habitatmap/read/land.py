@@ -18,11 +18,11 @@ from habitatmap.read.consents import Agreed, Consents, agreed_in, memory_of
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.land_ids import land_ids
-from habitatmap.read.ledger import Ledger, some
+from habitatmap.read.ledger import Ledger, in_row, some
 from habitatmap.read.rows import OBJECT, Columns, Draft, close, layer
 from habitatmap.read.shapes import read_layers
 from habitatmap.read.values import name_of, yes_no
-from habitatmap.sentences import say
+from habitatmap.sentences import Sentence, count, hectares, say
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
@@ -69,7 +69,9 @@ def read_land(
     ids, moved = land_ids(own, shapes, texts, crs, listed.rows)
     listed.rename(moved)
     by_draft = [agreed[at] for draft, agreed in zip(drafts, said, strict=True) for at in draft.kept]
-    counts = listed.over(ids, by_draft, [f"{draft.table.file_of(at)} row {draft.row_of(at)}" for draft, at in kept])
+    counts = listed.over(
+        ids, by_draft, [in_row(draft.table.file_of(at), draft.table.numbers[at]) for draft, at in kept]
+    )
     each = iter(zip(ids, counts, strict=True))
     columns = [
         _columns(draft, agreed, {at: next(each) for at in draft.kept}, as_of)
@@ -79,7 +81,8 @@ def read_land(
     close(drafts)
     shared = sum(bool(one) and one != made for one, made in zip(own, ids, strict=True))
     if shared:
-        ledger.tell(f"land: {shared} pieces share their id with another, so each got one made of where it lies")
+        told = "{land} had the id of another piece and got one made from its place"
+        ledger.tell(say(told, land=count(shared, "piece of land", "pieces of land")))
     _tell_unstated(land, ledger)
     _tell_overlaps(land, ledger)
     return land
@@ -101,13 +104,13 @@ def _columns(
     consents = [consent_of(one.texts["consent"], one.until, as_of) for one in counts]
     kinds, private = draft.texts("kind"), [yes_no(cell) for cell in draft.cells("private")]
     for at in draft.kept:
-        where, (_, note) = f"{draft.table.file_of(at)} row {draft.table.numbers[at]}", consents[at]
+        where, (_, note) = in_row(draft.table.file_of(at), draft.table.numbers[at]), consents[at]
         as_said = all(counts[at].texts[name] == said[at].texts[name] for name in ("consent", "until"))
         if note and said[at].texts["consent"] and as_said:
             draft.ledger.remark(say("{row}: {why}, so somebody must ask", row=where, why=note))
         if private[at] is None:
-            text = draft.texts("private")[at]
-            draft.ledger.remark(f'{where}: private is "{text}", read as blank; write yes or no')
+            told = '{row}: private is "{word}", read as blank; write yes or no'
+            draft.ledger.remark(say(told, row=where, word=draft.texts("private")[at]))
     # a file that calls its land by numbers alone calls it so, but for the numbers of a map extract
     named = "name" if draft.has("name") or fold(draft.heading("id")) == OBJECT else "id"
     return {
@@ -142,18 +145,21 @@ def _tell_overlaps(land: gpd.GeoDataFrame, ledger: Ledger) -> None:
     area = shapely.area(shapely.intersection(shapes[one], shapes[other]))
     shared = area >= SHARED_M2
     found = [
-        f"{_called(land.iloc[i])} and {_called(land.iloc[j])}, {m2 / 1e4:.2g} ha"
+        say(
+            "{one} and {other}, {area}", one=_called(land.iloc[i]), other=_called(land.iloc[j]), area=hectares(m2 / 1e4)
+        )
         for i, j, m2 in zip(one[shared], other[shared], area[shared], strict=True)
     ]
     if found:
-        ledger.remark(
-            f"land: {len(found)} overlaps of land with different consent ({some(found)}); the stricter one counts there"
-        )
+        told = "land with different consent overlaps in {places} ({pairs}); the stricter consent counts there"
+        ledger.remark(say(told, places=count(len(found), "place"), pairs=some(found)))
 
 
-def _called(land: pd.Series) -> str:
+def _called(land: pd.Series) -> Sentence:
     """Name, consent and row of a piece of land: `Park (land.gpkg row 1): yes`."""
-    return f"{land['name']} ({land['file']} row {land['row']}): {land['consent']}".lstrip()
+    told = "{name} ({row}): {consent}" if land["name"] else "{row}: {consent}"
+    row, consent = in_row(land["file"], land["row"]), Sentence(land["consent"])
+    return say(told, name=land["name"], row=row, consent=consent)
 
 
 def is_home_ground(kind: str) -> bool:

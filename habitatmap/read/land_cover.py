@@ -25,7 +25,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
-from habitatmap.geo.crs import crs_label
+from habitatmap.geo.crs import crs_label, is_metric
 from habitatmap.geo.grid import Grid
 from habitatmap.read.class_proof import CONTRADICTED_FROM, TAG_TABLE, By, Evidence, contradictions, proven_table
 from habitatmap.read.formats.cells import as_text
@@ -43,7 +43,7 @@ from habitatmap.read.layers import class_rows, code_text, load_class_table
 from habitatmap.read.ledger import Ledger, Reading
 from habitatmap.read.rows import Draft, close
 from habitatmap.read.shapes import read_layers
-from habitatmap.sentences import say
+from habitatmap.sentences import Sentence, exact, say
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.note import Note, note
 
@@ -114,8 +114,10 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
             )
         if len(found):
             local[tile.row0 : tile.row1, tile.col0 : tile.col1][valid] = here[codes]
-    unit = "degrees" if own.is_geographic else own.axis_info[0].unit_name
-    notes = ("a raster", f"{width} x {height} cells of {dx:g} x {dy:g} {unit}")
+    unit = "°" if own.is_geographic else "m" if is_metric(own) else own.axis_info[0].unit_name
+    size = say("{width} x {height} cells", width=str(width), height=str(height))
+    cells_read = say("{cells} of {dx} x {dy}", cells=size, dx=exact(dx), dy=exact(dy, unit))
+    notes = (Sentence("a raster"), cells_read)
     reading = Reading(Kind.LAND_COVER, path.name, path.name, notes, {}, {}, crs=crs_label(own))
     texts = [code_text(value) for value in numbers]
     cells = dict(zip(texts, count_cells(local, grid)[1:].tolist(), strict=False))

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from habitatmap.errors.why import NOTHING_TO_DO, Reason
 from habitatmap.read.corrected_rows import Lost, Placed
 from habitatmap.read.formats.cells import as_text
-from habitatmap.read.formats.table import Table
+from habitatmap.read.formats.table import Table, named
 from habitatmap.read.headings import Headings, Match
-from habitatmap.sentences import Sentence, following, say
+from habitatmap.sentences import Sentence, apart, following, say
 from habitatmap.vocabulary.kinds import COUNTED
 
 T = TypeVar("T")
@@ -36,9 +36,15 @@ ROWS_SHOWN = 3
 NAMED = 10
 
 
-def some(found: Sequence[str], between: str = "; ", most: int = NAMED) -> str:
+def some(found: Sequence[str], between: str = "; ", most: int = NAMED) -> Sentence:
     """The first few, and how many more there are."""
-    return between.join([*found[:most], *([f"and {len(found) - most} more"] if len(found) > most else [])])
+    more = [say("and {n} more", n=len(found) - most)] if len(found) > most else []
+    return apart([*found[:most], *more], between)
+
+
+def in_row(file: str, row: object) -> Sentence:
+    """A row as a person would name it: "pools.csv row 7"."""
+    return say("{file} row {row}", file=file, row=str(row))
 
 
 class Fault(NamedTuple):
@@ -102,7 +108,7 @@ class Unused(NamedTuple):
     @property
     def name(self) -> str:
         """File and sheet as a person would name them."""
-        return f"{self.file}, sheet {self.sheet}" if self.sheet else self.file
+        return named(self.file, self.sheet)
 
     @property
     def to_do(self) -> bool:
@@ -166,7 +172,7 @@ class Reading:
     kind: str
     file: str
     table: str  # file and sheet
-    notes: tuple[str, ...]  # encoding, delimiter, sheet
+    notes: tuple[Sentence, ...]  # encoding, delimiter, sheet
     columns: Mapping[str, tuple[str, Match]]  # our name -> the file's heading, and how it was matched
     unmatched: Mapping[str, str]  # the file's heading -> the nearest of our names, or ""
     sheet: str = ""
@@ -175,7 +181,7 @@ class Reading:
     crs: str = ""  # the system of shapes, where the file carries them
     cells: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # our name -> the first cells, as written
     samples: list[tuple[str, str, str]] = field(default_factory=list)  # heading, as written, as understood
-    left_out: tuple[str, ...] = ()  # those of the notes that tell what was not read
+    left_out: tuple[Sentence, ...] = ()  # those of the notes that tell what was not read
     delimiter: str = ""  # what stands between the cells of a text file
 
     def sample(self, heading: str, cells: Sequence[object], meanings: Sequence[object]) -> None:
@@ -196,8 +202,8 @@ class Ledger:
         self._accepted: Counter[tuple[str, str]] = Counter()
         self._aside: list[SetAside] = []
         # what a person should know, and of that what somebody should look at
-        self.remarks: list[str] = []
-        self.doubts: list[str] = []
+        self.remarks: list[Sentence] = []
+        self.doubts: list[Sentence] = []
         self.readings: list[Reading] = []
         self.holdings: list[Holding] = []
         self.unused: list[Unused] = []
@@ -266,16 +272,16 @@ class Ledger:
         if (file, column) not in self.unknown_units:
             self.unknown_units.append((file, column))
 
-    def remark(self, text: str) -> None:
+    def remark(self, told: Sentence) -> None:
         """Something about rows that are used which somebody should look at; said once, however often it is found."""
-        self.tell(text)
-        if text not in self.doubts:
-            self.doubts.append(text)
+        self.tell(told)
+        if told not in self.doubts:
+            self.doubts.append(told)
 
-    def tell(self, text: str) -> None:
+    def tell(self, told: Sentence) -> None:
         """How something was understood, where nothing seems wrong."""
-        if text not in self.remarks:
-            self.remarks.append(text)
+        if told not in self.remarks:
+            self.remarks.append(told)
 
     def counts(self) -> dict[str, dict[str, int]]:
         """{kind: {"read", "accepted", "set_aside"}}, with every kind of `COUNTED` present."""
@@ -336,7 +342,7 @@ def _first_cells(table: Table, at: int) -> tuple[str, ...]:
     return tuple(_first(filter(None, texts)))
 
 
-def _odd_letters(table: Table) -> Iterator[str]:
+def _odd_letters(table: Table) -> Iterator[Sentence]:
     """Words that show whether a file's letters were read right."""
     texts = (cell for row in table.rows for cell in row if isinstance(cell, str) and not cell.isascii())
     words = _first(word for text in texts for word in text.split() if not word.isascii())

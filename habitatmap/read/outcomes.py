@@ -17,6 +17,7 @@ from habitatmap.read.headings import Headings, Match, fold, means
 from habitatmap.read.outcome_words import CROSS, EMPTY, NO_MARKS, OUTCOME_WORDS, UNKNOWN, YES_MARKS
 from habitatmap.read.rows import Draft
 from habitatmap.read.values import Count, read_counts, yes_no
+from habitatmap.sentences import Sentence, count, say
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Outcome
 
@@ -65,31 +66,31 @@ def read_outcomes(draft: Draft) -> list[Found]:
     unread = [
         n is None and cell is not None and of_larvae.reads(cell) is None for n, cell in zip(counts, larvae, strict=True)
     ]
-    draft.tell_unread("larvae", unread, "the count is not known")
+    draft.tell_unread("larvae", unread, Sentence("the count is not known"))
     said = {key: words.read(key[1]) for key in dict.fromkeys((type(cell), cell) for cell in cells)}
     no_water = [draft.has("water") and yes_no(cell) == "no" for cell in draft.cells("water")]
     found: list[Found] = []
     # most rows say what another one said
     before: dict[tuple[object, ...], Found] = {}
-    for at, (cell, number, count) in enumerate(zip(cells, larvae, counts, strict=True)):
+    for at, (cell, number, larvae_seen) in enumerate(zip(cells, larvae, counts, strict=True)):
         key = type(cell), cell, type(number), number, no_water[at]
         if key in before:
             found.append(before[key])
             continue
         read = said[type(cell), cell]
-        by_note = read is None and count is None
+        by_note = read is None and larvae_seen is None
         if by_note:  # what a form had in the one column may stand in the other
             read = of_larvae.read(number) or _in_note(notes[at])
-        row = _together(read, count, number, own)
+        row = _together(read, larvae_seen, number, own)
         searched = isinstance(row, Found) and row.outcome is Outcome.NONE_SEEN
         if no_water[at] and (searched or row is Why.NO_OUTCOME):
-            row = Found(Outcome.DRY, count or _NO_COUNT)
+            row = Found(Outcome.DRY, larvae_seen or _NO_COUNT)
         if isinstance(row, Found):
             before |= {} if by_note else {key: row}
         else:
             column = "outcome" if own and (cell is not None or number is None) else "larvae"
             draft.refuse(at, column if draft.has(column) else name, cell if column == "outcome" else number, row)
-            row = Found("", count or _NO_COUNT)
+            row = Found("", larvae_seen or _NO_COUNT)
         found.append(row)
     _tell_basis(draft, name, cells, words)
     return found
@@ -114,8 +115,8 @@ def _together(said: Found | Reason | None, count: Count | None, number: object, 
     wrong = count.high == 0 if said.outcome is Outcome.LARVAE else count.low >= 1
     both = _both(said.larvae, count)
     if wrong or both is None:
-        told = as_text(count.exact) or f"at least {as_text(count.low)}"
-        return Why.CONTRADICTION.of(outcome=said.outcome, count=told)
+        told = as_text(count.exact) or say("at least {n}", n=as_text(count.low))
+        return Why.CONTRADICTION.of(outcome=Sentence(said.outcome), count=told)
     return said._replace(larvae=both)
 
 
@@ -262,22 +263,30 @@ _NEGATIONS = frozenset(
 )
 
 
+BY_HEADING = '"{word}" under {heading} was read as {outcome} in {cells}, by the heading'
+BY_OTHER_WORDS = '"{word}" under {heading} was read as {outcome} in {cells}, by the other words of the column'
+AS_OTHERS_SAY = (
+    '"{word}" under {heading} was read as {outcome} in {cells}, as other cells of the column say {other}; check them'
+)
+
+
 def _tell_basis(draft: Draft, name: str, cells: Sequence[object], words: Words) -> None:
     """Tells how cells were read that say an outcome only by the column they stand in."""
     texts: Counter[str] = Counter()
     for cell, number in Counter(cells).items():
         texts[_plain(cell)] += number if cell is not None and not isinstance(cell, bool) else 0
-    by = "the heading" if words.asks else "the column's other words"
+    by = BY_HEADING if words.asks else BY_OTHER_WORDS
     for text in sorted(t for t in texts if t in EMPTY or (len(t) == 1 and not (t.isdecimal() and words.counts))):
         found = words.reads(text)
         if found is None:
             continue
-        said = f'{texts[text]} cells "{text}" of {draft.heading(name)} were read as {found.outcome}'
+        cells_read = count(texts[text], "cell")
+        said = {"cells": cells_read, "word": text, "heading": draft.heading(name), "outcome": Sentence(found.outcome)}
         if text in EMPTY:
-            other = "dry" if found.outcome is Outcome.NONE_SEEN else "none seen"
-            draft.remark(f"{said}, as the column has other cells that say {other}; check them")
+            other = Outcome.DRY if found.outcome is Outcome.NONE_SEEN else Outcome.NONE_SEEN
+            draft.remark(say(AS_OTHERS_SAY, **said, other=Sentence(other)))
         else:
-            draft.ledger.tell(f"{draft.table.name}: {said}, by {by}")
+            draft.tell(say(by, **said))
 
 
 def with_outcome_by_content(table: Table, heads: Headings) -> Headings:

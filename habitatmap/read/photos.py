@@ -26,9 +26,9 @@ from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.groups import group_folders, group_of
-from habitatmap.read.ledger import Ledger, some
+from habitatmap.read.ledger import Ledger, in_row, some
 from habitatmap.read.rows import cell_aside
-from habitatmap.sentences import count
+from habitatmap.sentences import Quantity, Sentence, count, say
 from habitatmap.vocabulary.kinds import Kind
 
 FOLDER = "photos"
@@ -65,7 +65,7 @@ class Named(NamedTuple):
     group: str
     day: str
     cell: str
-    row: str
+    row: Sentence
     at: tuple[float, float, float] | None
 
 
@@ -75,7 +75,7 @@ class Opened:
 
     place: tuple[float, float] | None
     small: bytes
-    fault: str
+    fault: Sentence | None = None
 
 
 def read_photos(
@@ -100,15 +100,13 @@ def read_photos(
             elif path := shelf.get(_key(name)):
                 found.append((row, name, path))
             else:
-                missing.append(f"{name} ({row.row})")
+                missing.append(say("{name} ({row})", name=name, row=row.row))
     if missing:
-        ledger.remark(
-            f"Photos that do not lie in {FOLDER}/: {some(missing)}. Put the files there, or correct their names"
-        )
+        told = "Photos that do not lie in photos/: {photos}. Put the files there, or correct their names"
+        ledger.remark(say(told, photos=some(missing)))
     if links:
-        ledger.tell(
-            f"{count(links, 'photo')} named by a link: nothing is loaded from outside; put the files in {FOLDER}/"
-        )
+        told = "{photos} named by a link: nothing is loaded from the web; put the files into photos/"
+        ledger.tell(say(told, photos=count(links, "photo")))
     return _made_small(found, transformer(WGS84, crs), ledger)
 
 
@@ -126,8 +124,8 @@ def _of_visits(visits: pd.DataFrame, pools: pd.DataFrame) -> Iterator[Named]:
         yield Named(row["pool"], group, row["date"].date().isoformat(), row["photo"], _told(row), (x, y, off))
 
 
-def _told(row: Mapping[Hashable, object]) -> str:
-    return f"{row['file']} row {row['row']}"
+def _told(row: Mapping[Hashable, object]) -> Sentence:
+    return in_row(str(row["file"]), row["row"])
 
 
 def _without_place(stated: Stated, ledger: Ledger) -> Iterator[Named]:
@@ -138,7 +136,7 @@ def _without_place(stated: Stated, ledger: Ledger) -> Iterator[Named]:
             continue
         cell = cell_aside(entry, Kind.POOLS, "photo", stated)
         if cell:
-            yield Named(entry.about, table.group, "", cell, f"{entry.file} row {entry.row}", None)
+            yield Named(entry.about, table.group, "", cell, in_row(entry.file, entry.row), None)
 
 
 # --- files ------------------------------------------------------------------------------------------------------------
@@ -188,14 +186,17 @@ def _made_small(found: Sequence[tuple[Named, str, Path]], to_metres: Transformer
         status = path.stat()
         opened = _opened(path, status.st_size, status.st_mtime_ns)
         if opened.fault:
-            unreadable.append(f"{name} ({row.row}): {opened.fault}")
+            unreadable.append(say("{name} ({row}): {fault}", name=name, row=row.row, fault=opened.fault))
             continue
         if opened.place is not None:
-            told = f"{name} was taken at {opened.place[1]:.5f}, {opened.place[0]:.5f}"
+            place = f"{opened.place[1]:.5f}, {opened.place[0]:.5f}"
+            taken: dict[str, str] = {"name": name, "place": place, "row": row.row}
             if row.at is None:
-                offered.append(f"{told}, and {row.pool or 'a pool'} ({row.row}) has no place")
+                pool = row.pool or Sentence("a pool")
+                offered.append(say("{name} was taken at {place}, and {pool} ({row}) has no place", **taken, pool=pool))
             elif (metres := math.dist(to_metres.transform(*opened.place), row.at[:2])) > FAR_M + max(0.0, row.at[2]):
-                far.append(f"{told}, {_distance(metres)} from pool {row.pool} ({row.row})")
+                told = "{name} was taken at {place}, {far} from pool {pool} ({row})"
+                far.append(say(told, **taken, far=_distance(metres), pool=row.pool))
         if row.at is None:
             continue
         if size + len(opened.small) > MOST_BYTES:
@@ -205,30 +206,34 @@ def _made_small(found: Sequence[tuple[Named, str, Path]], to_metres: Transformer
         shown.append(Photo(row.pool, name, row.day, opened.small))
     _tell(ledger, unreadable, offered, far)
     if left_out:
-        ledger.tell(
-            f"The team's page shows {count(len(shown), 'photo')} and leaves {left_out:,} out, or it would be larger by "
-            f"more than {MOST_BYTES // 1_000_000} MB. Each pool's first photo comes before the second of any"
+        told = (
+            "The team's page shows {photos} and leaves {n} out, to stay below {size}. A second photo of a pool is "
+            "shown after the first of every pool"
         )
+        size_shown = Quantity(MOST_BYTES // 1_000_000, unit="MB")
+        ledger.tell(say(told, photos=count(len(shown), "photo"), n=left_out, size=size_shown))
     return tuple(shown)
 
 
 def _tell(ledger: Ledger, unreadable: Sequence[str], offered: Sequence[str], far: Sequence[str]) -> None:
     if unreadable:
-        ledger.remark(f"Photos that are not shown: {some(unreadable)}")
+        ledger.remark(say("Photos that are not shown: {photos}", photos=some(unreadable)))
     if offered:
-        ledger.remark(
-            f"Photos of pools without a place: {some(offered)}. Nothing is taken over: if a photo shows where the pool "
-            "stands, write its latitude and longitude into the pool's row"
+        told = (
+            "Photos of pools without a place: {photos}. Nothing is taken over: if a photo shows where the pool stands, "
+            "write its latitude and longitude into the pool's row"
         )
+        ledger.remark(say(told, photos=some(offered)))
     if far:
-        ledger.remark(
-            f"Photos taken away from their pool: {some(far)}. Look whether a photo is of another pool, or the place is "
+        told = (
+            "Photos taken far from their pool: {photos}. The photo may be of another pool, or the pool's place may be "
             "wrong; nothing is changed"
         )
+        ledger.remark(say(told, photos=some(far)))
 
 
-def _distance(metres: float) -> str:
-    return f"{metres:.0f} m" if metres < 10_000 else f"{metres / 1000:,.0f} km"
+def _distance(metres: float) -> Quantity:
+    return Quantity(metres, unit="m") if metres < 10_000 else Quantity(metres / 1000, unit="km", grouped=True)
 
 
 @lru_cache(maxsize=2000)
@@ -240,21 +245,24 @@ def _opened(path: Path, size: int, changed_ns: int) -> Opened:
             with Image.open(path, formats=FORMATS) as picture:
                 width, height = picture.size
                 if width * height > MOST_PIXELS:
-                    return Opened(None, b"", _too_large(f"{width:,} x {height:,} pixels"))
-                return Opened(_taken_at(picture), small_picture(picture), "")
+                    size_is = say("{width} x {height} pixels", width=width, height=height)
+                    return Opened(None, b"", _too_large(size_is))
+                return Opened(_taken_at(picture), small_picture(picture))
     except Image.DecompressionBombError:
-        return Opened(None, b"", _too_large(f"more than {2 * MOST_PIXELS // 1_000_000} million pixels"))
+        return Opened(None, b"", _too_large(say("more than {n} million pixels", n=2 * MOST_PIXELS // 1_000_000)))
     except UnidentifiedImageError:
         if path.suffix.casefold() in CANT_BE_OPENED:
             kind = path.suffix[1:].upper()
-            return Opened(None, b"", f"a file of the kind {kind} can't be opened here; save it as JPEG and name that")
-        return Opened(None, b"", "it is no picture that can be opened; save it as JPEG, PNG or WebP")
+            told = "a file of the kind {kind} can't be opened here; save it as JPEG and name that"
+            return Opened(None, b"", say(told, kind=kind))
+        return Opened(None, b"", Sentence("it is no picture that can be opened; save it as JPEG, PNG or WebP"))
     except DAMAGED:
-        return Opened(None, b"", "the file breaks off or is damaged; copy it from the camera again")
+        return Opened(None, b"", Sentence("the file breaks off or is damaged; copy it from the camera again"))
 
 
-def _too_large(told: str) -> str:
-    return f"it has {told}, and at most {MOST_PIXELS // 1_000_000} million are opened; save it smaller"
+def _too_large(pixels: Sentence) -> Sentence:
+    told = "it has {pixels}, and at most {n} million are opened; save it smaller"
+    return say(told, pixels=pixels, n=MOST_PIXELS // 1_000_000)
 
 
 def small_picture(picture: Image.Image) -> bytes:

@@ -34,7 +34,7 @@ from habitatmap.read.headings import Headings, match_table, unit_of
 from habitatmap.read.ledger import SAMPLES, some
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.rows import PLACE_COLUMNS, Draft
-from habitatmap.sentences import Quantity, Sentence, apart, count, each, say
+from habitatmap.sentences import Quantity, Sentence, apart, count, say
 from habitatmap.vocabulary.kinds import Kind
 
 ROLES = (*PLACE_COLUMNS, "system")
@@ -95,15 +95,18 @@ def _set_far_aside(draft: Draft, points: Sequence[Point | Refusal], home: Box) -
     off_km = home.off_km(*locate(points, WGS84))
     far = [at for at in draft.kept if off_km[at] > FAR_TREE_KM]
     for at in far:
-        draft.refuse(at, "", draft.words(at), Why.FAR_AWAY.of(km=f"{off_km[at]:,.0f}"))
+        draft.refuse(at, "", draft.words(at), Why.FAR_AWAY.of(km=Quantity(float(off_km[at]), grouped=True)))
     if not far:
         return
     n, near = len(far), int((off_km <= FAR_TREE_KM).sum())
-    km = f"{off_km[far].min():,.0f} to {off_km[far].max():,.0f} km away"
+    ends = (Quantity(float(end), grouped=True) for end in (off_km[far].min(), off_km[far].max()))
+    away = dict(zip(("low", "high"), ends, strict=True))
     if near:
-        draft.remark(f"{n:,} of {n + near:,} trees lie {km}; they are set aside")
+        told = "{n} of {of} trees set aside, as too far away: {low} to {high} km"
+        draft.remark(say(told, n=n, of=n + near, **away))
     else:
-        draft.remark(f"{n:,} trees lie {km}; none is used. Check the reference system of the file")
+        told = "{trees} set aside, and none is left: {low} to {high} km away. Check the reference system of the file"
+        draft.remark(say(told, trees=count(n, "tree"), **away))
 
 
 def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:
@@ -215,21 +218,17 @@ def tell_slips(draft: Draft, points: Sequence[Point | Refusal], box: Box | None)
     `points`: one for each row of the table. `box`: where the area lies, if a place outside is worth a word.
     """
     mended = [
-        f"row {draft.row_of(at)}: {point.mended}, {in_words(point)}"
+        say("row {row}: {slip}, {place}", row=draft.row_of(at), slip=_said(point.mended), place=in_words(point))
         for at, point in enumerate(points)
         if isinstance(point, Point) and point.mended
     ]
     if mended:
-        draft.remark(
-            f"{each(len(mended), 'place', 'was', 'were')} settled by where the area lies, as one reading only is there "
-            f"({some(mended)}); check them"
-        )
-    beside = [f"row {draft.row_of(at)}: {words}" for at, words in near_misses(points, box)]
+        told = "only one reading lies in the area, and is used: {places} ({rows}); check them"
+        draft.remark(say(told, places=count(len(mended), "place"), rows=some(mended)))
+    beside = [say("row {row}: {why}", row=draft.row_of(at), why=why) for at, why in near_misses(points, box)]
     if beside:
-        draft.remark(
-            f"{each(len(beside), 'place', 'lies', 'lie')} beside the area and may be slips "
-            f"({some(beside)}); they are used as written"
-        )
+        told = "{places} beside the area, used as written; look for slips ({rows})"
+        draft.remark(say(told, places=count(len(beside), "place"), rows=some(beside)))
 
 
 def rough_lonlat(

@@ -23,10 +23,11 @@ from habitatmap.read.days_out import in_from, out_from
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.groups import called
-from habitatmap.read.ledger import Ledger, some
+from habitatmap.read.ledger import Ledger, in_row, some
 from habitatmap.read.points import Places, place_by_point
 from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.values import name_key, name_of, read_volumes, today_called
+from habitatmap.sentences import Quantity, Sentence, apart, count, say
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Consent, NoVisit
@@ -62,10 +63,11 @@ def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
         if not name:
             draft.refuse(at, "pool", "", Why.NO_NAME)
     if draft.about and not draft.has("pool"):
-        draft.ledger.remark(
-            f"{draft.table.name} has no column of names, and a row without a pool's name can't be used: add a column "
-            "pool, or say in readings.xlsx which one it is"
+        told = (
+            "{file} has no column for the pool's name, and a row without a name can't be used: add a column pool, or "
+            "say in readings.xlsx which column it is"
         )
+        draft.ledger.remark(say(told, file=draft.table.name))
     places = place_by_point(draft, crs, stated)
     south = _in_the_south(places, crs)
     out, back = draft.days_or_spans("set_out", south), draft.days_or_spans("removed", south)
@@ -77,7 +79,9 @@ def _columns(draft: Draft, crs: CRS, stated: Stated) -> Columns:
     # what says neither yes nor no counts as not given, which leaves the pool private in doubt
     private = places.private(draft.yes_or_no("private"))
     volumes = read_volumes(draft.cells("volume_l"), draft.heading("volume_l"))
-    draft.tell_unread("volume_l", [math.isnan(volume) for volume in volumes], "the volume counts as not given")
+    draft.tell_unread(
+        "volume_l", [math.isnan(volume) for volume in volumes], Sentence("the volume counts as not given")
+    )
     texts = {name: draft.texts(name) for name in ("old_name", "container", "filling", "shade", "host", "note", "photo")}
     own: Columns = {**_days("set_out", out), **_days("removed", back), "private": private, "volume_l": volumes}
     return {"pool": draft.about, **places.columns(), **own, **_consents(draft), **texts}
@@ -104,11 +108,13 @@ def _tell_spans(draft: Draft, name: str, said: _Days) -> None:
     vague = [(at, span) for at, (day, span) in enumerate(said) if day is None and span is not None]
     if vague:
         at, first = vague[0]
-        draft.remark(
-            f"a month, season or year under {draft.heading(name)} is no day: rows {len(vague)}, the first "
-            f"{draft.row_of(at)} ({as_text(draft.cells(name)[at])}: {first.first} to {first.last}); "
-            "where the day matters the careful end counts"
+        told = (
+            "{rows} with a month, season or year under {heading}, and no day (the first in row {row}, {cell}: {low} to "
+            "{high}); where the day matters, the cautious end counts"
         )
+        rows, cell = count(len(vague), "row"), as_text(draft.cells(name)[at])
+        span = {"low": first.first, "high": first.last}
+        draft.remark(say(told, rows=rows, heading=draft.heading(name), row=draft.row_of(at), cell=cell, **span))
 
 
 def _consents(draft: Draft) -> Columns:
@@ -119,8 +125,10 @@ def _consents(draft: Draft) -> Columns:
     draft.sample("consent_until", days)
     words = [word_of(cell) for cell in draft.cells("consent")]
     draft.sample("consent", [word if word not in ("", "unread") else None for word in words])
-    draft.tell_unread("consent", [word == "unread" for word in words], "somebody must ask")
-    draft.tell_unread("consent_until", [isinstance(until, Why) for until in untils], "a consent there is no yes")
+    draft.tell_unread("consent", [word == "unread" for word in words], Sentence("somebody must ask"))
+    draft.tell_unread(
+        "consent_until", [isinstance(until, Why) for until in untils], Sentence("a consent there does not count as yes")
+    )
     consents = [
         "ask" if word == "unread" or (word == "yes" and isinstance(until, Why)) else word
         for word, until in zip(words, untils, strict=True)
@@ -145,7 +153,7 @@ def _one_row_a_pool(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
                 other = part.iloc[there if metres[k, there] > ONE_PLACE_M else 1 - min(k, 1)]
                 words = Why.TWO_PLACES if other["file"] == row["file"] else Why.ONE_NAME_TWICE
                 told = words.of(
-                    row=other["row"], file=other["file"], metres=f"{metres[k, there]:.0f}", pool=row["pool"]
+                    row=other["row"], file=other["file"], metres=Quantity(float(metres[k, there])), pool=row["pool"]
                 )
             elif k:
                 other = part.iloc[0]
@@ -163,14 +171,15 @@ _NO_DETAILS = {"pool", "x", "y", "uncertainty_m", "file", "row"} | {
 }
 
 
-def _details(row: pd.Series, other: pd.Series) -> str:
+def _details(row: pd.Series, other: pd.Series) -> Sentence:
     """What two rows of one pool say differently: `note a here, b there`."""
+    blank = Sentence("blank")
     said = [
-        f"{name} {as_text(row[name]) or 'blank'} here, {as_text(other[name]) or 'blank'} there"
+        say("{column} {here} here, {there} there", column=name, here=texts[0] or blank, there=texts[1] or blank)
         for name in POOLS
-        if name not in _NO_DETAILS and as_text(row[name]) != as_text(other[name])
+        if name not in _NO_DETAILS and (texts := [as_text(one[name]) for one in (row, other)])[0] != texts[1]
     ]
-    return "; ".join(said) or "in columns that are not read"
+    return apart(said, "; ") if said else Sentence("in columns that are not read")
 
 
 def standing(pools: pd.DataFrame, visits: pd.DataFrame, as_of: datetime.date) -> NDArray[np.bool_]:
@@ -220,13 +229,15 @@ def tell_no_visits(
     """Remarks on the pools that stand without a consent: they are due nothing, and somebody must settle it."""
     why = no_visits(pools, land, day)
     at = np.flatnonzero((why != "") & standing(pools, visits, day))
-    until = np.where(why == NoVisit.EXPIRED, pools["consent_until"].dt.strftime(" %Y-%m-%d"), "")
-    found = [
-        f"{row['pool']} ({row['file']} row {row['row']}): {code}{last}"
-        for row, code, last in zip(pools.iloc[at].to_dict("records"), why[at], until[at], strict=True)
-    ]
+    found = []
+    for row, code in zip(pools.iloc[at].to_dict("records"), why[at], strict=True):
+        expired = code == NoVisit.EXPIRED
+        reason = say("consent expired {day}", day=row["consent_until"].date()) if expired else Sentence(code)
+        told = "{pool} ({row}): {why}"
+        found.append(say(told, pool=row["pool"], row=in_row(row["file"], row["row"]), why=reason))
     if found:
-        ledger.remark(
-            f"Pools without a consent that holds: {some(found)}. They are due no visit, label or sheet; ask again, or "
-            "take the pool in and write when it was removed. Their visits still count"
+        told = (
+            "Pools without a valid consent: {pools}. No visit, label or sheet is due there; ask again, or take the "
+            "pool in and write when it was removed. Past visits still count"
         )
+        ledger.remark(say(told, pools=some(found)))

@@ -26,6 +26,7 @@ from habitatmap.read.headings import ALIASES, column_named
 from habitatmap.read.ledger import Ledger, UnitBy, first_rows
 from habitatmap.read.templates import CREATED, not_read
 from habitatmap.read.values import name_key, name_of, nearest_name
+from habitatmap.sentences import Sentence, apart, say
 from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import TABLES, Kind
@@ -121,7 +122,7 @@ class Readings:
     ignore: Sequence[Ignored] = ()
     units: Sequence[UnitSaid] = ()
     files: Sequence[FileSaid] = ()
-    faults: Sequence[str] = field(default=(), compare=False)
+    faults: Sequence[Sentence] = field(default=(), compare=False)
     others: bool = False  # a workbook of this name has none of our sheets: it is somebody's own
 
     @classmethod
@@ -161,7 +162,8 @@ def read_readings(folder: Path) -> Readings:
     if not found:
         return Readings()
     path = found[0]
-    faults = [f"{p.name} is not read, as {path.name} is; keep one of them" for p in found[1:]]
+    told = "{file} is not read, as {other} is; keep one of them"
+    faults = [say(told, file=p.name, other=path.name) for p in found[1:]]
     try:
         book = python_calamine.CalamineWorkbook.from_path(str(path))
         by_name = {name.strip().casefold(): name for name in book.sheet_names}
@@ -175,8 +177,8 @@ def read_readings(folder: Path) -> Readings:
             f"{path.name} cannot be opened; close it, open it in a spreadsheet program, and save it again as {NAME}"
         ) from error
     if not said:
-        told = f"{path.name} is not read: none of its sheets is {', '.join(SHEETS)}; give it another name"
-        return Readings(faults=[*faults, told], others=True)
+        told = "{file} is not read: none of its sheets is {sheets}; give it another name"
+        return Readings(faults=[*faults, say(told, file=path.name, sheets=", ".join(SHEETS))], others=True)
     readings = Readings.of(said)
     return replace(readings, faults=[*faults, *_faults(readings, path.name)])
 
@@ -194,28 +196,36 @@ def _rows(kind: type[Said], records: Sequence[Sequence[object]]) -> Iterator[Sai
             yield said._replace(means=_in_ours(said.column, said.means)) if isinstance(said, WordSaid) else said
 
 
-def _faults(readings: Readings, file: str) -> Iterator[str]:
+def _faults(readings: Readings, file: str) -> Iterator[Sentence]:
     """A sentence on each line whose answer can't be understood."""
     ours = {name for names in ALIASES.values() for name in names}
     for at, one in enumerate(readings.headings, 2):
         if one.means and one.means not in ours:
-            yield (
-                f'{file}, sheet headings, row {at}: {one.heading} cannot mean "{one.means}"; choose one of the '
-                "list, or leave the cell blank where the column holds nothing of ours"
+            told = (
+                '{file}, sheet headings, row {row}: {heading} cannot mean "{word}"; choose one of the list, or leave '
+                "the cell blank where the column holds nothing of ours"
             )
+            yield say(told, file=file, row=at, heading=one.heading, word=one.means)
     for at, word in enumerate(readings.words, 2):
         meanings = _meanings(word.column)
         if is_said(word) and meanings and word.means not in meanings:
-            yield (
-                f'{file}, sheet words, row {at}: "{word.word}" cannot mean "{word.means}"; expected one of '
-                f"{', '.join(meanings[:-1])}, or {NOT_GIVEN}"
+            told = '{file}, sheet words, row {row}: "{word}" cannot mean "{means}"; expected one of {words}'
+            yield say(
+                told,
+                file=file,
+                row=at,
+                word=word.word,
+                means=word.means,
+                words=apart([Sentence(one) for one in meanings]),
             )
     for at, kind in enumerate(readings.files, 2):
         if is_said(kind) and kind.kind not in TABLES:
-            yield f'{file}, sheet files, row {at}: "{kind.kind}" is no kind of records; expected {", ".join(TABLES)}'
+            told = '{file}, sheet files, row {row}: "{word}" is no kind of records; expected one of {words}'
+            yield say(told, file=file, row=at, word=kind.kind, words=", ".join(TABLES))
     for at, name in enumerate(readings.names, 2):
         if name.since and not isinstance(read_dates([name.since])[0], datetime.date):
-            yield f'{file}, sheet names, row {at}: "{name.since}" is no day; write year-month-day, such as 2024-05-03'
+            told = '{file}, sheet names, row {row}: "{word}" is no day; write year-month-day, such as 2024-05-03'
+            yield say(told, file=file, row=at, word=name.since)
 
 
 def _values(column: str) -> tuple[str, ...]:
@@ -311,7 +321,7 @@ def kind_said(readings: Readings, file: str, sheet: str, files: Collection[str])
     return None
 
 
-def stated_with(stated: Stated, readings: Readings, files: Collection[str]) -> tuple[Stated, list[str]]:
+def stated_with(stated: Stated, readings: Readings, files: Collection[str]) -> tuple[Stated, list[Sentence]]:
     """What area.toml states with what readings.xlsx says of reference systems and names; and where the two disagree."""
     names = [
         Renamed(name_key(n.old), name_of(n.new), day if isinstance(day, datetime.date) else None)
@@ -319,41 +329,41 @@ def stated_with(stated: Stated, readings: Readings, files: Collection[str]) -> t
         if is_said(n)
         for day in read_dates([n.since or None])
     ]
-    systems, told = dict(stated.source_crs), []
+    systems, told = dict(stated.source_crs), list[Sentence]()
+    differ = "area.toml says that {what} is {stated}, readings.xlsx says {said}; readings.xlsx is followed"
     for unit in readings.units:
         if is_said(unit) and unit.column in ("x", "y") and unit.file:
             file = next((f for f in files if _is_of(unit.file, f, files)), unit.file)
             if systems.get(file, unit.unit) != unit.unit:
-                told.append(
-                    f"area.toml says that {file} is in {systems[file]}, {NAME} says {unit.unit}; {NAME} is followed"
-                )
+                told.append(say(differ, what=file, stated=systems[file], said=unit.unit))
             systems[file] = unit.unit
     for kind, columns in stated.columns.items():
         for said in readings.headings:
             for name, heading in columns.items():
                 same = is_said(said) and name_key(heading) == name_key(said.heading)
                 if same and column_named(kind, name) != said.means:
-                    told.append(
-                        f"area.toml says that {heading} is {name}, {NAME} says {said.means or 'none of ours'} "
-                        f"({said.file}); {NAME} is followed"
-                    )
+                    means = said.means or Sentence("none of ours")
+                    what = say("{heading} ({file})", heading=heading, file=said.file)
+                    told.append(say(differ, what=what, stated=name, said=means))
     return replace(stated, source_crs=systems, names=tuple(names)), list(dict.fromkeys(told))
 
 
-def gone(readings: Readings, tables: Sequence[Table]) -> Iterator[str]:
+def gone(readings: Readings, tables: Sequence[Table]) -> Iterator[Sentence]:
     """A sentence on each line that somebody wrote and that speaks of nothing that is there."""
     files = {table.file for table in tables}
     for said in readings.headings:
         here = [t for t in tables if _is_of(said.file, t.file, files) and _is_sheet(said.sheet, t.sheet)]
         if is_said(said) and not any(name_key(said.heading) in map(name_key, t.headings) for t in here):
-            yield (
-                f"{NAME} says what {said.heading} in {said.file} means, but no such heading is there; see whether it "
-                "was renamed"
+            told = (
+                "readings.xlsx says what {heading} in {file} means, but no such heading is there; see whether it was "
+                "renamed"
             )
+            yield say(told, heading=said.heading, file=said.file)
     for ignored in readings.ignore:
         here = [t for t in tables if _is_of(ignored.file, t.file, files) and _is_sheet(ignored.sheet, t.sheet)]
         if ignored.rows and not any(_rows_of(ignored, t) for t in here):
-            yield f"{NAME} says that rows {ignored.rows} of {ignored.file} are no records, but no such row is there"
+            told = "readings.xlsx says that rows {rows} of {file} are no records, but no such row is there"
+            yield say(told, rows=ignored.rows, file=ignored.file)
 
 
 # --- what is asked ---------------------------------------------------------------------------------------------------

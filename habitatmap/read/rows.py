@@ -28,7 +28,7 @@ from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, SetAs
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.values import name_key, yes_no
 from habitatmap.read.wide import unfolded
-from habitatmap.sentences import count, say
+from habitatmap.sentences import Sentence, apart, count, say
 from habitatmap.vocabulary.columns import COLUMNS
 from habitatmap.vocabulary.kinds import Kind
 
@@ -115,7 +115,7 @@ class Draft:
     def yes_or_no(self, name: str) -> list[str]:
         """yes, no or "" of each row; what says neither is remarked and counts as not given."""
         said = [yes_no(cell) for cell in self.cells(name)]
-        self.tell_unread(name, [word is None for word in said], "they count as not given")
+        self.tell_unread(name, [word is None for word in said], Sentence("this counts as not given"))
         return [word or "" for word in said]
 
     def dates(self, name: str) -> list[datetime.date | None]:
@@ -139,8 +139,10 @@ class Draft:
         )
         whole, number = completed(cells, years, when)
         if number:
-            by = self.heading("year") if any(years) else f"{when.said_by} says" if when else ""
-            self.remark(f"{count(number, 'date')} of {self.heading(name)} without a year: read as {by}")
+            column = say("the column {heading}", heading=self.heading("year"))
+            by = column if any(years) or when is None else when.said_by
+            told = "{dates} under {heading} without a year, which is taken from {source}"
+            self.remark(say(told, dates=count(number, "date"), heading=self.heading(name), source=by))
         found: list[tuple[datetime.date | None, Span | None]] = []
         heading = f"{self.heading(name)} {self.table.taught.units.get(name, '')}"
         for at, read in enumerate(read_dates(whole, heading, self.table.day_zero, self._other_dates(name))):
@@ -153,23 +155,26 @@ class Draft:
                     self.refuse(at, name, cells[at], read)
                 read = None
             found.append((read, span or (Span(read, read) if read else None)))
-        self.sample(name, [day or (span and f"{span.first} to {span.last}") for day, span in found])
+        self.sample(
+            name, [day or (span and say("{low} to {high}", low=span.first, high=span.last)) for day, span in found]
+        )
         return found
 
     def _other_dates(self, name: str) -> list[object]:
         """The cells of the table's other columns of dates, which are written by the same hand."""
         return [cell for other in ("date", "set_out", "removed") if other != name for cell in self.cells(other)]
 
-    def _sayings(self) -> list[tuple[str, str]]:
+    def _sayings(self) -> list[tuple[str, Sentence]]:
         """What may say the year of a table's dates: the lines above its headings, its sheet, its file."""
-        titles = [(text, f'the line "{text[:40]}"') for line in self.table.title for text in line]
+        titles = [(text, say('the line "{line}"', line=text[:40])) for line in self.table.title for text in line]
         sheet, file = self.table.sheet, self.table.file
-        return [*titles, (sheet, f"the name of the sheet {sheet}"), (file, f"the name of the file {file}")]
+        by_sheet = say("the name of the sheet {sheet}", sheet=sheet)
+        return [*titles, (sheet, by_sheet), (file, say("the name of the file {file}", file=file))]
 
     def row_of(self, at: int) -> str:
         """The number of a row, with its file where that is a correction file."""
-        file = self.table.corrected_in.get(at)
-        return f"{self.table.numbers[at]}{f' of {file}' if file else ''}"
+        file, row = self.table.corrected_in.get(at), str(self.table.numbers[at])
+        return say("{row} of {file}", row=row, file=file) if file else row
 
     def words(self, at: int) -> str:
         """All that a row says."""
@@ -244,16 +249,20 @@ class Draft:
 
     # --- what is told of it
 
-    def remark(self, text: str) -> None:
+    def remark(self, told: Sentence) -> None:
         """Something about this table that somebody should look at."""
-        self.ledger.remark(f"{self.table.name}: {text}")
+        self.ledger.remark(say("{file}: {told}", file=self.table.name, told=told))
+
+    def tell(self, told: Sentence) -> None:
+        """How something of this table was understood, where nothing seems wrong."""
+        self.ledger.tell(say("{file}: {told}", file=self.table.name, told=told))
 
     def sample(self, name: str, meanings: Sequence[object]) -> None:
         """Shows in the account what the first cells of a column were understood as; None is no understanding."""
         if self.has(name):
             self.reading.sample(self.heading(name), self.cells(name), meanings)
 
-    def tell_unread(self, name: str, unread: Sequence[bool], so: str) -> None:
+    def tell_unread(self, name: str, unread: Sequence[bool], so: Sentence) -> None:
         """Remarks on cells of a column that say something nobody understands, in rows that are used all the same."""
         cells = self.cells(name)
         lost = [at for at, (bad, cell) in enumerate(zip(unread, cells, strict=True)) if bad and cell is not None]
@@ -261,10 +270,10 @@ class Draft:
             for at in lost:
                 self.ledger.ask_word(self.table.file_of(at), name, as_text(cells[at]), self.table.numbers[at])
         if lost:
-            self.remark(
-                f"{count(len(lost), 'cell')} of {self.heading(name)} cannot be read (row {self.row_of(lost[0])}: "
-                f'"{as_text(cells[lost[0]])[:40]}"); {so}'
-            )
+            told = '{cells} of {heading} cannot be read (row {row}: "{word}"); {so}'
+            word, row = as_text(cells[lost[0]])[:40], self.row_of(lost[0])
+            n = count(len(lost), "cell")
+            self.remark(say(told, cells=n, heading=self.heading(name), row=row, word=word, so=so))
 
 
 # --- opening ---------------------------------------------------------------------------------------------------------
@@ -279,7 +288,9 @@ def sort_kinds(tables: Mapping[Kind, Sequence[Table]], stated: Stated) -> dict[K
             several = sum(t.file == table.file for t in tables[kind]) > 1
             if several and _may_be(other, table, stated) and not _may_be(kind, table, stated):
                 found[kind] = [t for t in found[kind] if t is not table]
-                told = replace(table, notes=(*table.notes, f"read as {other}, by its headings"))
+                told = replace(
+                    table, notes=(*table.notes, say("read as {kind}, by its headings", kind=Sentence(other)))
+                )
                 found.setdefault(other, []).append(told)
     return found
 
@@ -328,7 +339,9 @@ def open_drafts(
         if not fit and table.file in files:
             if essential:  # the styles that GIS programs keep beside layers are nothing anybody looks for
                 told = Why.NO_HEADING_KNOWN.of(
-                    kind=kind, rows=count(len(table), "row"), headings=some([h for h in table.headings if h], ", ")
+                    kind=Sentence(kind),
+                    rows=count(len(table), "row"),
+                    headings=some([h for h in table.headings if h], ", "),
                 )
                 ledger.unused.append(Unused(table.file, table.sheet, told if len(table) else Why.EMPTY_SHEET, table))
             continue
@@ -355,18 +368,20 @@ def _refuse_failed(draft: Draft, dispensable: set[str]) -> None:
         elif name is not None:
             draft.refuse(at, name, cell, cell.why)
     if lost:
-        draft.remark(f"{count(len(lost), 'cell')} with a formula without a result left out (row {lost[0]})")
+        told = "{cells} left out, as the formula has no result (the first in row {row})"
+        draft.remark(say(told, cells=count(len(lost), "cell"), row=str(lost[0])))
 
 
 def _tell_headings(kind: Kind, table: Table, heads: Headings, ledger: Ledger) -> None:
-    notes = ", ".join([*table.notes, *table.left_out])
-    named = f"{table.name} ({notes})" if notes else table.name
+    notes = apart([*table.notes, *table.left_out])
+    named = say("{table} ({notes})", table=table.name, notes=notes) if notes else table.name
     ledger.tell(say("{file}: {told}", file=named, told=heads.describe()))
     for name, used, other in heads.doubles:
-        ledger.remark(
-            f"{table.name}: {used} and {other} could both be {name}; {used} is used. "
-            f'To choose, write [columns.{kind}] {name} = "..." in area.toml'
+        told = (
+            "{file}: {used} and {other} could both be {name}; {used} is used. To choose, write "
+            '[columns.{kind}] {name} = "..." in area.toml'
         )
+        ledger.remark(say(told, file=table.name, used=used, other=other, name=name, kind=str(kind)))
 
 
 def cell_aside(entry: SetAside, kind: Kind, name: str, stated: Stated) -> str:
@@ -410,7 +425,7 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
                 continue
         table = drafts[first[0]].table
         file = table.file_of(first[1])
-        of = "" if file == draft.table.file_of(at) else f" of {file}"
+        of = Sentence("") if file == draft.table.file_of(at) else say(" of {file}", file=file)
         draft.refuse(at, "", draft.words(at), Why.REPEAT.of(row=table.numbers[first[1]], of=of))
         keep[i] = False
     return frame[keep]

@@ -15,29 +15,30 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Floats, Source, crs_label, to_lonlat, transform
-from habitatmap.read.coordinates import Point, Refusal, geometry_of, is_geometry, is_swapped, locate, read_points
+from habitatmap.read.coordinates import (
+    NAMES,
+    Point,
+    Refusal,
+    geometry_of,
+    is_geometry,
+    is_swapped,
+    locate,
+    read_points,
+)
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import SAMPLES, Ledger, some
 from habitatmap.read.points import ROLES, layer_crs, source_of, tell_slips
 from habitatmap.read.rows import Draft, gather, open_drafts, set_repeats_aside
-from habitatmap.sentences import Quantity, Sentence, each, say
+from habitatmap.sentences import Quantity, Sentence, count, say
 from habitatmap.vocabulary.kinds import Kind
 
 Want = Literal["polygons", "lines", "any"]
 
 # dimension of what is wanted, and its name for people
-WANTED = {"polygons": (2, "a polygon"), "lines": (1, "a line")}
-# what shapes are called for people, by shapely's number of their type
-NAMES = [
-    Sentence("a point"),
-    Sentence("a line"),
-    Sentence("a ring"),
-    Sentence("a polygon"),
-    Sentence("points"),
-    Sentence("lines"),
-    Sentence("polygons"),
-    Sentence("a mixed group of shapes"),
-]
+WANTED = {"polygons": (2, Sentence("a polygon")), "lines": (1, Sentence("a line"))}
+REPAIRED = "{outlines} repaired, as lines crossed (row {rows}); see on the map whether the outline is right"
+CLOSED = "{outlines} left open, and closed by a straight line (row {rows}); see on the map whether the outline is right"
+TURNED = "{shapes} turned over, as latitude and longitude seem swapped (row {rows}); compare with {area}"
 
 
 def read_layers(
@@ -72,10 +73,7 @@ def place_by_shape(draft: Draft, crs: CRS, stated: Stated, want: Want) -> None:
     kept = np.array(draft.kept, dtype=np.int64)
     broken = kept[~shapely.is_valid(found[kept])]
     if len(broken):
-        draft.remark(
-            f"{each(len(broken), 'outline', 'crosses itself', 'cross themselves')}: repaired "
-            f"(row {_rows(draft, broken.tolist())}); see on the map whether the outline is right"
-        )
+        draft.remark(say(REPAIRED, outlines=count(len(broken), "outline"), rows=_rows(draft, broken.tolist())))
         found[broken] = shapely.make_valid(found[broken])
     if want != "any":
         dimension, name = WANTED[want]
@@ -198,18 +196,13 @@ def _parts(shape: BaseGeometry, dimension: int) -> BaseGeometry | None:
 def _tell_repairs(draft: Draft, closed: Sequence[int], swapped: Sequence[int], stated: Stated) -> None:
     """Remarks on outlines that were closed and shapes that were turned over, with their rows."""
     if closed:
-        draft.remark(
-            f"{each(len(closed), 'outline', 'does', 'do')} not come back to the start: closed by a straight line "
-            f"(row {_rows(draft, closed)}); see on the map whether the outline is right"
-        )
+        draft.remark(say(CLOSED, outlines=count(len(closed), "outline"), rows=_rows(draft, closed)))
     if swapped and stated.box is not None:
-        draft.remark(
-            f"{each(len(swapped), 'shape', 'lies', 'lie')} in the area with latitude and longitude swapped only: "
-            f"turned over (row {_rows(draft, swapped)}); check them against {stated.box.said_by}"
-        )
+        shapes, rows = count(len(swapped), "shape"), _rows(draft, swapped)
+        draft.remark(say(TURNED, shapes=shapes, rows=rows, area=stated.box.said_by))
 
 
-def _rows(draft: Draft, at: Sequence[int]) -> str:
+def _rows(draft: Draft, at: Sequence[int]) -> Sentence:
     """The numbers of some rows, as a spreadsheet shows them."""
     return some([draft.row_of(i) for i in at], ", ")
 

@@ -21,7 +21,7 @@ from habitatmap.read.headings import fold, unit_of
 from habitatmap.read.ledger import UnitBy, UnitRead
 from habitatmap.read.rows import Draft
 from habitatmap.read.tree_conditions import UNDEFINED
-from habitatmap.sentences import each
+from habitatmap.sentences import Quantity, Sentence, count, say
 
 Floats = NDArray[np.float64]
 
@@ -49,7 +49,7 @@ _UNIT = r"(mm|cm|m|in|inch|inches|ft|feet|\"|'')?"
 
 
 class Doubt(StrEnum):
-    """What makes it likely that a column without a unit holds inches."""
+    """What makes it likely that a column without a unit holds inches, as templates of `say`."""
 
     SIXES = "it holds classes of six ({of}), as registers in inches do"
     BESIDE = "{of} beside it is in feet or inches"
@@ -84,10 +84,11 @@ def read_diameters(draft: Draft, stated: Mapping[str, str], where: tuple[float, 
         cells = _cells(draft.cells(name))
         unit, by = _unit_of_column(draft.heading(name), cells, factor, stated.get(measure, ""))
         if by is not UnitBy.CELLS and _are_numbers_of_classes(draft.heading(name), cells):
-            draft.remark(
-                f"{draft.heading(name)} holds numbers of classes, so the thickness of these trees is not known; write "
-                "what each class means, such as 10-20 cm"
+            told = (
+                "{heading} holds numbers of classes, so the thickness of these trees is not known; write what each "
+                "class means, such as 10-20 cm"
             )
+            draft.remark(say(told, heading=draft.heading(name)))
             continue
         doubt = _doubt(draft, cells, where) if by is UnitBy.VALUES else None
         if doubt is not None:
@@ -169,11 +170,12 @@ def _are_numbers_of_classes(heading: str, cells: Sequence[Cell]) -> bool:
 
 def _ask(draft: Draft, name: str, doubt: tuple[Doubt, str], trees: int) -> None:
     why, of = doubt
-    measure = name.removesuffix("_cm")
-    draft.remark(
-        f"{draft.heading(name)} names no unit, and {why.format(of=of)}; the thickness of {trees:,} trees is not known "
-        f'until readings.xlsx states the unit, sheet units (or area.toml: [units.trees] {measure} = "inch" or "cm")'
+    told = (
+        "{heading} names no unit, and {why}; the thickness of {trees} is not known until somebody states the unit in "
+        'readings.xlsx, sheet units (or in area.toml: [units.trees] {measure} = "inch" or "cm")'
     )
+    measure, because = name.removesuffix("_cm"), Sentence(str(why), {"of": of})
+    draft.remark(say(told, heading=draft.heading(name), why=because, trees=count(trees, "tree"), measure=measure))
 
 
 # --- what a column holds ---------------------------------------------------------------------------------------------
@@ -185,10 +187,11 @@ def _tell_lost(draft: Draft, name: str, read: Floats) -> None:
     lost = [as_text(c) for c, w in zip(draft.cells(name), wrong, strict=True) if c is not None and w]
     lost = [c for c in lost if fold(c) not in UNDEFINED and c not in ("0", "-1")]
     if lost:
-        draft.remark(
-            f"{each(len(lost), 'cell', 'gives', 'give')} no thickness in a known unit under {draft.heading(name)} "
-            f" (for instance {lost[0]}); these trees count as of unknown thickness"
+        told = (
+            "{cells} under {heading} gave no thickness in a known unit (for instance {first}); these trees count as of "
+            "unknown thickness"
         )
+        draft.remark(say(told, cells=count(len(lost), "cell"), heading=draft.heading(name), first=lost[0]))
 
 
 def _possible(draft: Draft, name: str, read: Floats) -> Floats:
@@ -196,17 +199,18 @@ def _possible(draft: Draft, name: str, read: Floats) -> Floats:
     read = np.where((read <= 0) | (read > THICKEST_CM), np.nan, read)
     middle = np.median(read[~np.isnan(read)]) if not np.isnan(read).all() else 0.0
     if middle > MIDDLE_AT_MOST_CM:
-        draft.remark(
-            f"by {draft.heading(name)} the middle tree is {middle:.0f} cm thick, so it "
-            "may hold girths, or another unit; these trees count as of unknown thickness. Say it in the heading, "
-            "such as girth (cm)"
+        told = (
+            "the median under {heading} is {median}, so the column may hold girths or another unit; these trees count "
+            "as of unknown thickness. Say in the heading what it holds, such as girth (cm)"
         )
+        draft.remark(say(told, heading=draft.heading(name), median=Quantity(float(middle), unit="cm")))
         return np.full(len(read), np.nan)
     if name == "diameter_cm" and middle > MIDDLE_DOUBTED_CM:
-        draft.remark(
-            f"by {draft.heading(name)} the middle tree is {middle:.0f} cm thick, more "
-            "than in most towns; they are used as they are. If they are girths, say so in the heading: girth (cm)"
+        told = (
+            "the median under {heading} is {median}, more than in most towns; the figures are used as they are. If "
+            "they are girths, say so in the heading: girth (cm)"
         )
+        draft.remark(say(told, heading=draft.heading(name), median=Quantity(float(middle), unit="cm")))
     return read
 
 
@@ -215,11 +219,12 @@ def _tell_odd_girths(draft: Draft, girth: Floats, thick: Floats) -> None:
     both = (girth > 0) & (thick > 0)
     ratio = float(np.median(girth[both] / thick[both])) if both.any() else math.pi
     if not GIRTH_TO_DIAMETER[0] <= ratio <= GIRTH_TO_DIAMETER[1]:
-        draft.remark(
-            f"{draft.heading('girth_cm')} is {ratio:.1f} times "
-            f"{draft.heading('diameter_cm')} in the middle, and a girth is 3.1 times a diameter; check what "
-            "the two columns hold. The diameters are used"
+        told = (
+            "{girth} is {ratio} times {diameter} (median), and a girth is {usual} times a diameter; check what the two "
+            "columns hold. The diameters are used"
         )
+        heads = {"girth": draft.heading("girth_cm"), "diameter": draft.heading("diameter_cm")}
+        draft.remark(say(told, **heads, ratio=Quantity(ratio, 1), usual=Quantity(math.pi, 1)))
 
 
 # --- cells -----------------------------------------------------------------------------------------------------------

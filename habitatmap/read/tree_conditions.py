@@ -5,6 +5,7 @@ from __future__ import annotations
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.headings import fold
 from habitatmap.read.rows import Draft
+from habitatmap.sentences import count, say
 from habitatmap.vocabulary.terms import Condition
 
 # English; German; French; Dutch; Spanish; Finnish
@@ -87,7 +88,6 @@ def read_conditions(draft: Draft) -> list[str]:
         answer.append(next((word for word in by_name if word and word is not Condition.LIVING), found))
     if unknown:
         words = ", ".join(dict.fromkeys(unknown[:100]).keys())[:120]
-        draft.remark(
-            f"{len(unknown)} conditions are not words we know ({words}); these trees count as of unknown condition"
-        )
+        told = "unknown words for the condition of {trees} ({words}); these trees count as of unknown condition"
+        draft.remark(say(told, trees=count(len(unknown), "tree"), words=words))
     return answer

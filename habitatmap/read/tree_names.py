@@ -20,6 +20,7 @@ from habitatmap.read.layers import genus_by_name, load_tree_table
 from habitatmap.read.ledger import some
 from habitatmap.read.rows import Draft
 from habitatmap.read.tree_conditions import UNDEFINED, condition_of
+from habitatmap.sentences import say
 
 # a column holds botanical names where so many of its cells look like them, and so many begin with a genus of
 # layers/trees.csv (expert judgement: in warm countries most street trees are of other genera)
@@ -122,12 +123,14 @@ def read_names(draft: Draft) -> list[TreeName]:
     names = [named[cells] for cells in given]
     odds = Counter((name.genus, name.against) for name in names if name.against)
     if odds:
-        told = [f'{genus} beside "{other}": {n:,}' for (genus, other), n in odds.most_common()]
-        first = next(draft.heading(name) for name in columns if draft.has(name))
-        draft.remark(
-            f"{odds.total():,} of {len(names):,} trees have names of two genera ({some(told, most=5)}); the genus is "
-            f"taken from {first} where it tells one"
+        told = (
+            "{n} of {of} trees with names of two genera ({pairs}); the genus is taken from {heading} where it tells one"
         )
+        pairs = [
+            say('{one} beside "{other}": {n}', one=one, other=other, n=n) for (one, other), n in odds.most_common()
+        ]
+        first = next(draft.heading(name) for name in columns if draft.has(name))
+        draft.remark(say(told, n=odds.total(), of=len(names), pairs=some(pairs, most=5), heading=first))
     return names
 
 

@@ -14,14 +14,14 @@ from habitatmap.errors.why import Why
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
-from habitatmap.read.ledger import Known, Ledger, some
+from habitatmap.read.ledger import Known, Ledger, in_row, some
 from habitatmap.read.points import Places, place_by_point
 from habitatmap.read.rows import Columns, Draft, close, gather, open_drafts, set_repeats_aside, shaped
 from habitatmap.read.thickness import read_diameters
 from habitatmap.read.tree_conditions import WHERE_IT_STANDS, condition_of, read_conditions
 from habitatmap.read.tree_names import read_names, with_names_by_content
 from habitatmap.read.values import yes_no
-from habitatmap.sentences import each
+from habitatmap.sentences import Quantity, Sentence, apart, count, say
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Condition
@@ -94,17 +94,19 @@ def _tell_positions_only(draft: Draft) -> None:
     """Tells where nothing but the positions of a table's trees is known; a doubt where other columns may say more."""
     if not draft.kept or any(told[at] for told in draft.known.values() for at in draft.kept):
         return
-    told = (
-        f"only the positions of its {len(draft.kept):,} trees are known: nothing tells genus, thickness or condition, "
-        "so they count for no flowers and no rot-holes"
+    only = say(
+        "only the position of {trees} is known, and no genus, thickness or condition: they count for no flowers and no "
+        "rot-holes",
+        trees=count(len(draft.kept), "tree"),
     )
     if columns := ", ".join(draft.not_read):
-        draft.remark(
-            f"{told}. Columns that were not read: {columns}. If one of them tells more, say so under [columns.trees] "
-            'in area.toml, such as species = "..."'
+        told = (
+            "{only}. Columns that were not read: {columns}. If one of them tells more, say so under [columns.trees] in "
+            'area.toml, such as species = "..."'
         )
+        draft.remark(say(told, only=only, columns=columns))
     else:
-        draft.ledger.tell(f"{draft.table.name}: {told}")
+        draft.tell(only)
 
 
 def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger) -> pd.DataFrame:
@@ -122,7 +124,7 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger
     told = said.sum(axis=1).to_numpy() + frame["diameter_cm"].notna().to_numpy()
     gone: set[int] = set()
     met: set[int] = set()
-    odds: list[str] = []
+    odds: list[Sentence] = []
     for k in np.lexsort((near[:, 1], near[:, 0], apart)):
         one, other = (int(i) for i in near[k])
         if (
@@ -133,29 +135,30 @@ def _each_tree_once(frame: pd.DataFrame, drafts: Sequence[Draft], ledger: Ledger
             continue
         met |= {one, other}
         keep, lose = (one, other) if told[one] >= told[other] else (other, one)
-        told_by = Why.SAME_TREE.of(row=frame["row"].iloc[keep], file=files[keep], metres=f"{apart[k]:.1f}")
+        told_by = Why.SAME_TREE.of(row=frame["row"].iloc[keep], file=files[keep], metres=Quantity(float(apart[k]), 1))
         row = frame.iloc[lose]
         drafts[row["_draft"]].refuse(int(row["_at"]), "", row["species"] or row["genus"], told_by)
         gone.add(lose)
         if differ := _at_odds(frame.iloc[keep], row):
-            odds.append(f"{files[keep]} row {frame['row'].iloc[keep]} and {row['file']} row {row['row']}: {differ}")
+            one_row, other_row = in_row(files[keep], frame["row"].iloc[keep]), in_row(row["file"], row["row"])
+            odds.append(say("{one} and {other}: {differ}", one=one_row, other=other_row, differ=differ))
     if odds:
-        ledger.remark(
-            f"{each(len(odds), 'tree', 'is', 'are')} described differently in two lists; the fuller row "
-            f"is used ({some(odds)})"
-        )
+        differently = "two lists describe {trees} differently; the fuller row is used ({rows})"
+        ledger.remark(say(differently, trees=count(len(odds), "tree"), rows=some(odds)))
     return frame.drop(frame.index[sorted(gone)])
 
 
-def _at_odds(kept: pd.Series, lost: pd.Series) -> str:
+def _at_odds(kept: pd.Series, lost: pd.Series) -> Sentence:
     """In what two rows of one tree contradict each other: thickness by more than half, species, alive or not."""
     said = []
     thin, thick = sorted((kept["diameter_cm"], lost["diameter_cm"]))
     if thick > 1.5 * thin:  # never true where one is not known
-        said.append(f"diameter {kept['diameter_cm']:.0f} cm against {lost['diameter_cm']:.0f} cm")
+        one, other = (Quantity(row["diameter_cm"], unit="cm") for row in (kept, lost))
+        said.append(say("diameter {one} against {other}", one=one, other=other))
     for name in ("species", "condition"):
         words = [fold(row[name]) for row in (kept, lost)]
         # "Quercus" against "Quercus robur" is no contradiction
         if all(words) and not (words[0].startswith(words[1]) or words[1].startswith(words[0])):
-            said.append(f"{kept[name]} against {lost[name]}")
-    return ", ".join(said)
+            both = [Sentence(row[name]) if name == "condition" else row[name] for row in (kept, lost)]
+            said.append(say("{one} against {other}", one=both[0], other=both[1]))
+    return apart(said)

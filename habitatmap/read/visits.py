@@ -33,13 +33,13 @@ from habitatmap.read.rows import (
     shaped,
 )
 from habitatmap.read.values import name_key, name_of, nearest_name, today_called
-from habitatmap.sentences import count, say
+from habitatmap.sentences import Quantity, Sentence, count, following, say
 from habitatmap.vocabulary.columns import dtypes
 from habitatmap.vocabulary.kinds import Kind
 
 VISITS = dtypes(Kind.VISITS)
-BEFORE = "{visits} dated before their pool was set out (for instance {pool}, {file} row {row}); check both dates"
-AFTER = "{visits} dated after their pool was removed (for instance {pool}, {file} row {row}); check both dates"
+BEFORE = "{visits} dated before the pool was set out (for instance {pool}, {file} row {row}); check both dates"
+AFTER = "{visits} dated after the pool was removed (for instance {pool}, {file} row {row}); check both dates"
 
 
 def read_visits(
@@ -154,18 +154,18 @@ def _without_zeros(draft: Draft, names: Mapping[str, str], given: Sequence[str])
             bare.setdefault(name.lstrip("0"), []).append(name)
     lost = {n for n in given if n.isdecimal() and n not in names and len(bare.get(n.lstrip("0"), ())) == 1}
     if lost:
-        draft.remark(
-            f"{len(lost)} numbers of pools lack the zeros in front of them and are read with them ({sorted(lost)[0]})"
-        )
+        told = "{pools} named without leading zeros, and read with them (for instance {first})"
+        draft.remark(say(told, pools=count(len(lost), "pool"), first=sorted(lost)[0]))
     return {n: bare[n.lstrip("0")][0] for n in lost}
 
 
-def _near(name: str, known: Sequence[str], x: float, y: float, pools: pd.DataFrame) -> str:
+def _near(name: str, known: Sequence[str], x: float, y: float, pools: pd.DataFrame) -> Sentence:
     """What may be meant by a name that no pool has: the most alike one, and the pool nearest to the visit's place."""
     alike = nearest_name(name, known)
-    said = f"; the nearest is {alike}" if alike else ""
+    said = [say("; the nearest is {pool}", pool=alike)] if alike else []
     if len(pools) and np.isfinite(x):
         apart = np.hypot(pools["x"].to_numpy() - x, pools["y"].to_numpy() - y)
         at = int(np.argmin(apart))
-        said += f"; its coordinates lie {apart[at]:.0f} m from {pools['pool'].iloc[at]}"
-    return said
+        far = Quantity(float(apart[at]), unit="m")
+        said.append(say("; its coordinates lie {far} from {pool}", far=far, pool=pools["pool"].iloc[at]))
+    return following(*said, by="")

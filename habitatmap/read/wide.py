@@ -17,6 +17,7 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold, match_table, means
 from habitatmap.read.outcome_words import CROSS, EMPTY, NO_MARKS, OUTCOME_WORDS, YES_MARKS
 from habitatmap.read.values import read_counts
+from habitatmap.sentences import Sentence, say
 from habitatmap.vocabulary.kinds import Kind
 
 # so many cells of a column are looked at, and such a share of them must be outcomes or counts
@@ -82,7 +83,7 @@ class _Unfolding:
     table: Table
     kept: Sequence[int]
     said: Sequence[str]  # the headings of what is added
-    by: str  # how it was wide, for a person
+    by: Sentence  # how it was wide, for a person
 
     def done(self, cells: Sequence[tuple[int, Sequence[object], str, Sequence[int | None]]]) -> Table:
         """cells: (position of the row, what is added, the heading of the cell, the columns it came from)."""
@@ -111,7 +112,7 @@ class _Unfolding:
             groups=(),
             geometry=None,
             from_headings=tuple(headed),
-            notes=(*table.notes, f"read as one visit for each filled cell under {self.by}"),
+            notes=(*table.notes, say("read as one visit for each filled cell under {heads}", heads=self.by)),
         )
 
 
@@ -124,7 +125,7 @@ def _by_days(table: Table, at: Mapping[str, int]) -> Table | None:
     others = [j for j in range(len(table.headings)) if j not in days and table.headings[j]]
     kept = [j for j in others if j not in (at.get("outcome"), at.get("larvae"))]
     what = "larvae" if _are_counts(table, days) else "outcome"
-    return _Unfolding(table, kept, ("date", what), "a day").done(
+    return _Unfolding(table, kept, ("date", what), Sentence("a day")).done(
         [
             (i, (table.headings[j], row[j]), table.headings[j], (None, j))
             for i, row in enumerate(table.rows)
@@ -171,7 +172,7 @@ def _by_pools(table: Table, at: Mapping[str, int]) -> Table | None:
         return None
     kept = [j for j in range(len(table.headings)) if j not in named and j != day and table.headings[j]]
     what = "larvae" if _are_counts(table, named) else "outcome"
-    return _Unfolding(table, kept, ("date", "pool", what), "a pool").done(
+    return _Unfolding(table, kept, ("date", "pool", what), Sentence("a pool")).done(
         [
             (i, (row[day], table.headings[j], row[j]), table.headings[j], (day, None, j))
             for i, row in enumerate(table.rows)
@@ -234,7 +235,8 @@ def _by_groups(table: Table, at: Mapping[str, int]) -> Table | None:
             lines.append(
                 (i, [*(row[j] for j in at_k), *day], f"{group} {heading}".strip(), [*at_k, *([None] * by_group)])
             )
-    return _Unfolding(table, kept, (*names, *(["date"] if by_group else [])), "each visit's headings").done(lines)
+    said = (*names, *(["date"] if by_group else []))
+    return _Unfolding(table, kept, said, Sentence("each visit's headings")).done(lines)
 
 
 def _by_taxa(table: Table, at: Mapping[str, int]) -> Table | None:
@@ -264,7 +266,7 @@ def _by_taxa(table: Table, at: Mapping[str, int]) -> Table | None:
             # no animal was seen where every kind has its nought; a blank says nothing
             zeros = all(count is not None and count.high == 0 for count in counts.values())
             lines.append((i, (None, "none" if zeros else None), table.headings[flies[0]], (None, None)))
-    return _Unfolding(table, kept, ("taxon", "larvae"), "a kind of hoverfly").done(lines)
+    return _Unfolding(table, kept, ("taxon", "larvae"), Sentence("a kind of hoverfly")).done(lines)
 
 
 def _of_one_pool(table: Table, at: Mapping[str, int]) -> Table | None:
@@ -275,9 +277,12 @@ def _of_one_pool(table: Table, at: Mapping[str, int]) -> Table | None:
     name = named[0] if named else table.sheet
     if not name:
         return None
+    told = (
+        "read as visits to {pool}, by the line above" if named else "read as visits to {pool}, by the name of the sheet"
+    )
     return replace(
         table,
         headings=(*table.headings, "pool"),
         rows=[(*row, name) for row in table.rows],
-        notes=(*table.notes, f"read as visits to {name}, by {'the line above' if named else 'the name of the sheet'}"),
+        notes=(*table.notes, say(told, pool=name)),
     )

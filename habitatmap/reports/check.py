@@ -105,9 +105,9 @@ class Check:
     title: str
     crs: str
     walls: Sequence[str]
-    notes: Sequence[str]
-    remarks: Sequence[str]
-    doubts: Sequence[str]
+    notes: Sequence[Sentence]
+    remarks: Sequence[Sentence]
+    doubts: Sequence[Sentence]
     inputs: Sequence[Input]
     files: Sequence[FileRead]
     not_used: Sequence[NotUsed]
@@ -143,7 +143,7 @@ def check(found: Area | Account, fixes: Sequence[CorrectionFile] = ()) -> Check:
     ledger, doubts = found.ledger, list(found.ledger.doubts)
     walls: Sequence[str] = ()
     crs = ""
-    notes: Sequence[str] = ()
+    notes: Sequence[Sentence] = ()
     inputs: Sequence[Input] = ()
     if isinstance(found, Account):
         walls, doubts = list(dict.fromkeys(map(str, found.faults))), [*found.notes, *doubts]
@@ -151,11 +151,11 @@ def check(found: Area | Account, fixes: Sequence[CorrectionFile] = ()) -> Check:
         crs, notes, inputs = found.crs.name, found.notes, found.inputs
         doubts = [*notes[1:], *doubts]  # the first note says which reference system is used
         if found.land_cover is not None:
-            doubts += map(str, cover_doubts(found.land_cover.doubts))
+            doubts += cover_doubts(found.land_cover.doubts)
     tables: dict[tuple[str, str], list[Reading]] = {}
     for reading in ledger.readings:
         tables.setdefault((reading.kind, reading.file), []).append(reading)
-        doubts += [f"{reading.table}: {note}" for note in reading.left_out]
+        doubts += [say("{file}: {told}", file=reading.table, told=note) for note in reading.left_out]
     aside = _rows_aside(ledger)
     counts = ledger.by_file()
     files = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from habitatmap.sentences import Quantity, Sentence, Value, apart, as_it_is, following, say
+from habitatmap.sentences import Quantity, Sentence, Value, apart, as_it_is, following, hectares, say
 from habitatmap.words.numbers import parts_of_percent
 
 __all__ = [
@@ -42,9 +42,3 @@ def ceiled(share: float) -> Quantity:
 def whole_metres(distance: float) -> Quantity:
     """A distance to the metre: "139 m"."""
     return Quantity(distance, unit="m")
-
-
-def hectares(area: float) -> Quantity:
-    """Hectares with two digits that count: "0.031 ha", "14 ha", "14,000 ha"."""
-    text = f"{area:.2g}" if area < 99.5 else f"{float(f'{area:.2g}'):.0f}"
-    return Quantity(float(text), len(text.partition(".")[2]), "ha", grouped=True)

@@ -495,13 +495,13 @@ REGISTERS = [
         "lon;lat;species\n2.35;48.85;Quercus robur\n2.36;48.86;Tilia cordata\n2.37;48.87;Acer campestre\n",
         [],
         {2: "km", 3: "km", 4: "km"},
-        says="none is used",
+        says="none is left",
     ),
     sent(
         "nothing but positions",
         f"x;y;OBJECTID;ASSET\n{TWO};1;A1\n{THREE};2;A2\n",
         [tree(2, ""), tree(3, "")],
-        says="positions",
+        says="only the position of 2 trees is known",
     ),
     sent(
         "sites that hold no tree",

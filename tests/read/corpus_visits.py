@@ -201,7 +201,7 @@ P2 | | | none seen | 0""")
         "pool;date;outcome;note\nNorth park;;;\nP1;2025-05-03;larvae;\nP1;2025-05-10;dry;\nSouth park;;;\n"
         "P2;2025-05-10;none seen;\n",
         GRID,
-        says="no records",
+        says="no record",
     ),
     sent("a list with two columns of days is no grid", "pool,date,next visit\nP1,2025-05-03,2025-06-03\n", [], {2: ""}),
 ]
@@ -347,7 +347,7 @@ DATES = [
         "before it was set out",
         "pool,date,outcome\nP1,2024-05-20,larvae\nP1,2025-05-20,larvae\n",
         [look("P1", "2024-05-20", "larvae"), look("P1", "2025-05-20", "larvae")],
-        says="before their pool was set out",
+        says="before the pool was set out",
         pools="pool,lon,lat,set_out\nP1,10.0123,53.5512,2025-04-01\n",
     ),
     sent(

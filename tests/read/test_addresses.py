@@ -231,12 +231,12 @@ def test_pools_without_coordinates_are_placed_by_their_address(tmp_path: Path) -
     assert [entry.row for entry in area.ledger.entries("addresses")] == [4]
     doubts = [doubt for doubt in area.ledger.doubts if "address" in doubt]
     assert doubts == [
-        "pools.csv: 3 pools placed by address (house: 1, street: 2); check on the map: row 2: Park Road 12a, to 10 m; "
-        "row 3: Park Road, to 200 m; row 9: Park Road, where the map has no 99, to 200 m",
-        "pools.csv: coordinates and address lie far apart in 1 row (row 6: Park Road 2 is 880 m away); the coordinates "
-        "are used; correct whichever is wrong",
+        "pools.csv: 3 pools placed by address (house: 1, street: 2); check on the map: row 2: Park Road 12a, "
+        "within 10 m; row 3: Park Road, within 200 m; row 9: Park Road, where the map has no 99, within 200 m",
+        "pools.csv: coordinates and address lie far apart in 1 row, and the coordinates count; correct the wrong one: "
+        "row 6: Park Road 2 is 880 m away",
         "committed.csv: 2 sites placed by address (house: 1, street: 1); check on the map: row 2: Park Road 2, "
-        "to 10 m; row 3: Park Road, to 200 m",
+        "within 10 m; row 3: Park Road, within 200 m",
     ]
     samples = {(written, meant.partition(":")[0]) for reading in area.ledger.readings
                for heading, written, meant in reading.samples if heading == "address"}  # fmt: skip

@@ -59,7 +59,7 @@ def test_two_sources_that_differ_are_listed_with_both_details() -> None:
 def test_names_that_differ_in_their_writing_are_two_pools_and_said(one: str, other: str) -> None:
     frame, ledger = pools(table("pool,x,y", (one, 0, 0), (other, 500, 0)))
     assert len(frame) == 2
-    assert f"{one} (table.csv row 2)" in told(ledger, "differ in their writing only")
+    assert f"{one} (table.csv row 2)" in told(ledger, "differ only in how they are written")
 
 
 @pytest.mark.parametrize(("one", "other"), [("P12", "P13"), ("P1", "P11"), ("North 1", "South 1")])
@@ -162,7 +162,7 @@ def test_a_pool_that_was_moved_is_said_with_the_distance() -> None:
             ("P12", "2024-05-06", "dry", "moved", 386003, 6671004),
         )
     )
-    said = told(ledger, "A pool was moved")
+    said = told(ledger, "Pools were moved")
     assert "P1 on 2024-05-03 (table.csv row 2, 120 m from its place)" in said
     assert "P12 on 2024-05-04 (table.csv row 3)" in said
     assert "2024-05-05" not in said
@@ -173,11 +173,11 @@ def test_a_visit_far_from_its_pool_is_said() -> None:
     rows = [("P1", "2024-05-03", "dry", 385400, 6671000), ("P1", "2024-05-04", "dry", 385040, 6671000)]
     n, ledger = visits_of(table("pool,date,outcome,x,y", *rows))
     assert n == 2
-    assert "row 2, 400 m" in told(ledger, "visited far from its place")
-    assert "row 3" not in told(ledger, "visited far from its place")
+    assert "row 2, 400 m" in told(ledger, "Visits far from the place")
+    assert "row 3" not in told(ledger, "Visits far from the place")
 
 
 def test_a_visit_after_its_pool_was_removed_is_said() -> None:
     known = table("pool,x,y,removed", ("P1", 1, 2, "2024-05-01"))
     _, ledger = visits_of(table("pool,date,outcome", ("P1", "2024-05-03", "dry")), known=known)
-    assert told(ledger, "after their pool was removed")
+    assert told(ledger, "after the pool was removed")

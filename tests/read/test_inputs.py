@@ -133,7 +133,7 @@ def test_a_register_of_another_town_is_told_first(tmp_path: Path) -> None:
     said = [str(one) for one in what_matters(area.inputs)]
     (told,) = said
     assert told.startswith("None of the 2 rows of trees.csv lies in the map; the nearest is 1,")
-    assert any("none is used" in doubt for doubt in area.ledger.doubts)
+    assert any("none is left" in doubt for doubt in area.ledger.doubts)
 
 
 def test_the_public_hears_nothing_of_it(tmp_path: Path) -> None:

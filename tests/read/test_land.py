@@ -101,7 +101,7 @@ def test_land_with_every_kind_of_row(tmp_path: Path) -> None:
         "a line where a polygon is expected",
     ]
     assert (aside["remedy"] != "").all()
-    assert any("crosses itself" in r and "row 4" in r for r in ledger.remarks)
+    assert any("1 outline repaired" in r and "row 4" in r for r in ledger.remarks)
     assert any("expired 2024-12-31" in r for r in ledger.remarks)
 
 
@@ -221,7 +221,7 @@ def test_overlaps_of_different_consent_are_told(tmp_path: Path) -> None:
     land = read_land(read_tables(path), CRS_M, Stated(), ledger, DAY)
     assert len(land) == 3
     (told,) = [r for r in ledger.remarks if "overlaps" in r]
-    assert "1 overlaps" in told
+    assert "overlaps in 1 place" in told
     assert "Park (land.gpkg row 1): yes and Yard (land.gpkg row 2): no, 0.5 ha" in told
 
 
@@ -265,7 +265,7 @@ def test_shapes_with_latitude_first_are_turned_over_where_the_area_says_so(tmp_p
     ledger = Ledger()
     land = read_land(read_tables(path), CRS_M, stated, ledger, DAY)
     assert land.geometry.iloc[0].symmetric_difference(land.geometry.iloc[1]).area == pytest.approx(0, abs=1.0)
-    assert any("latitude and longitude swapped only" in r and "(row 2)" in r for r in ledger.remarks)
+    assert any("1 shape turned over" in r and "(row 2)" in r for r in ledger.remarks)
     # without an area nobody knows
     apart = read_land(read_tables(path), CRS_M, Stated(), Ledger(), DAY)
     assert apart.geometry.iloc[0].distance(apart.geometry.iloc[1]) > 1e6

@@ -141,7 +141,7 @@ def test_where_a_photo_was_taken_is_offered_and_not_taken(tmp_path: Path) -> Non
     assert area.pools["x"].tolist() == [500030, 500240]
     offered = remark(area, "without a place")
     assert "here.jpg was taken at 48.75000, 9.00000, and C (pools.csv row 4) has no place" in offered
-    far = remark(area, "away from their pool")
+    far = remark(area, "far from their pool")
     assert "far.jpg was taken at 48.75000, 9.00000, 240 m from pool B (pools.csv row 3)" in far
     assert "near.jpg" not in far
     said = call("check", tmp_path)
@@ -152,8 +152,8 @@ def test_where_a_photo_was_taken_is_offered_and_not_taken(tmp_path: Path) -> Non
 def test_a_pool_that_may_be_far_off_is_not_called_far(tmp_path: Path) -> None:
     photo(tmp_path / "photos" / "x.jpg", (40, 30), AT)
     area = opened(tmp_path, "pool,x,y,accuracy,photo\nA,500240,5399665,200,x.jpg\nB,500260,5399665,200,x.jpg\n")
-    assert "260 m from pool B" in remark(area, "away from their pool")
-    assert "pool A" not in remark(area, "away from their pool")
+    assert "260 m from pool B" in remark(area, "far from their pool")
+    assert "pool A" not in remark(area, "far from their pool")
 
 
 def test_a_folder_without_any_place_tells_where_its_photos_were_taken(tmp_path: Path) -> None:
@@ -183,7 +183,7 @@ def test_each_pool_s_first_photo_comes_before_the_second_of_any(
     monkeypatch.setattr(photos, "MOST_BYTES", 2 * one + one // 2)
     area = opened(tmp_path, pools)
     assert [p.file for p in area.photos] == ["a1.jpg", "b1.jpg"]
-    assert "shows 2 photos and leaves 1 out" in remark(area, "larger")
+    assert "shows 2 photos and leaves 1 out" in remark(area, "to stay below")
 
 
 def test_a_group_s_photos_lie_in_its_own_folder(tmp_path: Path) -> None:

@@ -153,7 +153,7 @@ def test_rows_of_a_table_without_names_are_set_aside_and_it_is_said_why() -> Non
         (2, "the row names no pool"),
         (3, "the row names no pool"),
     ]
-    assert any("no column of names" in remark for remark in ledger.remarks)
+    assert any("no column for the pool's name" in remark for remark in ledger.remarks)
 
 
 def test_dates_nobody_can_read_set_the_row_aside() -> None:
@@ -245,7 +245,7 @@ def test_a_place_far_from_the_others_is_put_right_where_one_slip_explains_it_and
     assert places["swap"] == places["sign"] == places["point"] == [24.94, 60.17]
     # no slip explains it: it stays where it was written, as nobody but the sender can know
     assert places["far"] == [10.0, 10.0]
-    (said,) = [r for r in ledger.remarks if "settled by where the area lies" in r]
+    (said,) = [r for r in ledger.remarks if "only one reading lies in the area" in r]
     for words in (
         "3 places",
         "row 6: with latitude and longitude swapped, 60.17000 N 24.94000 E",
@@ -326,7 +326,7 @@ def test_a_month_or_a_season_is_kept_as_what_it_leaves_open(said: object, first:
     assert pd.isna(one["set_out"])
     assert (one["set_out_first"], one["set_out_last"]) == (pd.Timestamp(first), pd.Timestamp(last))
     assert pd.isna(blank["set_out_first"])
-    assert any("careful end" in remark for remark in ledger.doubts)
+    assert any("cautious end" in remark for remark in ledger.doubts)
     # it may have been out from the first day on, and was not before
     nobody = pd.DataFrame({"pool": [], "date": pd.to_datetime([]), "outcome": []})
     days = (pd.Timestamp(first) - pd.Timedelta(days=1), pd.Timestamp(first))

@@ -191,7 +191,7 @@ def test_answers_are_kept_and_what_contradicts_is_told(tmp_path: Path) -> None:
     say(tmp_path, "headings", **{"dag x": {"means": "date"}})
     area = open_area(tmp_path)
     assert visits_of(area) == [("P1", "2024-05-03", "larvae")]
-    assert any("area.toml says that dag x is note" in note for note in area.notes)
+    assert any("area.toml says that dag x (visits.csv) is note" in note for note in area.notes)
     say(tmp_path, "words", new={"file": "visits.csv", "column": "outcome", "word": "larvae", "means": "a lot"})
     check(tmp_path)
     assert [(line["word"], line["means"]) for line in lines(tmp_path, "words")] == [("larvae", "a lot")]

@@ -247,8 +247,8 @@ def test_what_two_lists_say_differently_of_one_tree_is_told() -> None:
     ]
     frame, ledger = trees(table(head, *office, file="trees.csv"), table(head, *mapped, file="trees_osm.csv"))
     assert len(frame) == 4
-    (told,) = [remark for remark in ledger.remarks if "described differently" in remark]
-    assert told.startswith("3 trees")
+    (told,) = [remark for remark in ledger.remarks if "describe" in remark]
+    assert told.startswith("two lists describe 3 trees differently")
     for words in (
         "trees.csv row 2 and trees_osm.csv row 2: diameter 50 cm against 90 cm",
         "row 3: Acer campestre against Acer platanoides",
@@ -266,7 +266,7 @@ def test_a_stated_genus_stands_against_the_common_name_and_that_is_told() -> Non
         table("x,y,genus,species", (1, 1, "Acer", "Red Oak"), (9, 1, "Acer", "Red Oak"), (20, 1, "Acer", ""))
     )
     (told,) = [remark for remark in ledger.remarks if "names of two genera" in remark]
-    assert '2 of 3 trees have names of two genera (Acer beside "Red Oak": 2)' in told
+    assert '2 of 3 trees with names of two genera (Acer beside "Red Oak": 2)' in told
 
 
 @pytest.mark.parametrize(

@@ -58,7 +58,7 @@ def test_a_doubt_about_rows_in_use_needs_a_look(tmp_path: Path) -> None:
     found = check(open_area(area_folder(tmp_path, TOML, pools=POOLS, visits=visits)))
     assert not found.set_aside
     assert found.needs_a_look
-    assert [d for d in found.doubts if "before their pool was set out" in d]
+    assert [d for d in found.doubts if "before the pool was set out" in d]
     assert "Please look:" in check_text(found)
 
 
@@ -79,7 +79,7 @@ def test_each_input_shows_what_it_was_understood_as(tmp_path: Path) -> None:
     (place,) = [row for row in told if row[:3] == ("land.gpkg", "place", "a polygon")]
     assert place[3].endswith(", 1.0 ha")
     (cover,) = [table for file in found.files for table in file.tables if table.table == "land_cover.tif"]
-    assert list(cover.notes) == ["a raster", "10 x 10 cells of 10 x 10 metre", "classes of worldcover"]
+    assert list(cover.notes) == ["a raster", "10 x 10 cells of 10 x 10 m", "classes of worldcover"]
     assert cover.crs.startswith("EPSG:32632")
     (pools,) = [table for file in found.files for table in file.tables if table.table == "pools.csv"]
     assert list(pools.cells["pool"]) == ["A", "B"]

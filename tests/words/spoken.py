@@ -101,3 +101,14 @@ def templates_in(source: str) -> set[str]:
 def numbers_in(page: str) -> list[int]:
     """The runs of digits that a page's texts say, in order of size: the same in every language."""
     return sorted(int(digits) for text in texts_of(page) for digits in re.findall(r"\d+", text))
+
+
+def templates_of_remarks(source: str) -> set[str]:
+    """What a reader's source may say: `templates_in`, and every text with a {name} in it that no f-string holds."""
+    tree = ast.parse(source)
+    strings = [node for node in ast.walk(tree) if isinstance(node, ast.JoinedStr)]
+    within = {id(part) for string in strings for part in ast.walk(string)}
+    within |= {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}  # docstrings
+    texts = (node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and id(node) not in within)
+    named = {text for text in texts if isinstance(text, str) and re.search(r"\{[a-z_]+\}", text)}
+    return templates_in(source) | {text for text in named if re.search("[a-z]{2}", re.sub(r"\{\w+\}", "", text))}

@@ -12,6 +12,7 @@ refusal says what to do. Order is always x (east) before y (north), longitude be
 
 from habitatmap.read.coordinates.columns import read_points
 from habitatmap.read.coordinates.positions import (
+    NAMES,
     NO_PLACE,
     Point,
     Refusal,
@@ -25,6 +26,7 @@ from habitatmap.read.coordinates.slips import Box, is_swapped, near_misses, sett
 from habitatmap.read.coordinates.writing import comma_of, read_accuracy, read_number
 
 __all__ = [
+    "NAMES",
     "NO_PLACE",
     "Box",
     "Point",

@@ -26,7 +26,7 @@ from habitatmap.read.coordinates.positions import (
 )
 from habitatmap.read.coordinates.slips import Box, settle
 from habitatmap.read.coordinates.writing import Angle, comma_of, letter_o, read_number
-from habitatmap.sentences import say
+from habitatmap.sentences import Quantity, say
 
 
 def read_points(
@@ -59,7 +59,7 @@ def read_points(
     # a name under "location" that happens to read like a grid reference contradicts nobody
     firm = ways[:-1] if "position" in cells and is_loose(headings.get("position", "")) else ways
     for i, apart in _contradictions(firm):
-        answer[i] = Refusal("", "", Why.TWO_PLACES_IN_ROW.of(metres=f"{apart:.0f}"))
+        answer[i] = Refusal("", "", Why.TWO_PLACES_IN_ROW.of(metres=Quantity(apart)))
     return [NO_PLACE if a is None else a for a in answer]
 
 

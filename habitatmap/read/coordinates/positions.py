@@ -29,6 +29,7 @@ from habitatmap.read.coordinates.writing import (
     step_of,
 )
 from habitatmap.read.formats.cells import narrow
+from habitatmap.sentences import Sentence, as_it_is, say
 
 # nobody places a pool to the millimetre, however many digits a phone writes (expert judgement)
 LEAST_UNCERTAINTY_M = 0.1
@@ -73,6 +74,18 @@ class Refusal(NamedTuple):
 
 NO_PLACE = Refusal("", "", Why.NO_PLACE)
 
+# what shapes are called for people, by shapely's number of their type
+NAMES = [
+    Sentence("a point"),
+    Sentence("a line"),
+    Sentence("a ring"),
+    Sentence("a polygon"),
+    Sentence("points"),
+    Sentence("lines"),
+    Sentence("polygons"),
+    Sentence("a mixed group of shapes"),
+]
+
 
 def in_words(point: Point) -> str:
     """A position in words: `60.17120 N 24.94150 E`, whatever its system."""
@@ -80,9 +93,17 @@ def in_words(point: Point) -> str:
     return f"{abs(lat):.5f} {'N' if lat >= 0 else 'S'} {abs(lon):.5f} {'E' if lon >= 0 else 'W'}"
 
 
+def either(ways: Sequence[str]) -> Sentence:
+    """One of several, in words: `a or b`."""
+    told = ways[0] if isinstance(ways[0], Sentence) else as_it_is(ways[0])
+    for other in ways[1:]:
+        told = say("{one} or {other}", one=told, other=other)
+    return told
+
+
 def two_ways(role: str, value: object, points: Sequence[Point], told: Why, **words: object) -> Refusal:
     """The refusal of a cell that may mean several positions: `told` says why, and names them all as {places}."""
-    places = " or ".join(in_words(p) for p in points)
+    places = either([in_words(p) for p in points])
     return Refusal(role, value, told.of(places=places, **words), readings=tuple(points))
 
 
@@ -120,8 +141,8 @@ def read_lonlat(lon_cell: object, lat_cell: object, east_letter: str = "", crs: 
     """A row's longitude and latitude cells. `east_letter`: what the letter O means in this column, "E", "W" or ""."""
     for role, cell in (("lat", lat_cell), ("lon", lon_cell)):
         if cell is None:
-            other = "longitude" if role == "lat" else "latitude"
-            missing = "latitude" if role == "lat" else "longitude"
+            latitude, longitude = Sentence("latitude"), Sentence("longitude")
+            other, missing = (longitude, latitude) if role == "lat" else (latitude, longitude)
             return Refusal(role, "", Why.HALF_A_PLACE.of(given=other, missing=missing))
     compact = (
         read_compact(f"{lat_cell} {lon_cell}") if isinstance(lat_cell, str) and isinstance(lon_cell, str) else None
@@ -232,11 +253,11 @@ def _read_link(text: str, cell: object) -> Point | Refusal:
     pin = text.partition("@")[0]
     pairs = set(_NAMED_IN_LINK.findall(text)) or set(_IN_LINK.findall(pin)) or set(_IN_LINK.findall(text))
     if len(pairs) != 1:
-        found = "no position" if not pairs else "several positions"
+        found = Sentence("no position" if not pairs else "several positions")
         return Refusal("position", cell, Why.LINK.of(found=found))
     lat, lon = (read_angle(part) for part in pairs.pop())
     if lat is None or lon is None:
-        return Refusal("position", cell, Why.LINK.of(found="no position"))
+        return Refusal("position", cell, Why.LINK.of(found=Sentence("no position")))
     read = hemispheres(lon, lat, "", WGS84, ("position", cell), ("position", cell))
     off = read_accuracy((re.search(r"[;?&]u=([\d.]+)", text) or ["", None])[1])
     if isinstance(read, Point):
@@ -414,7 +435,7 @@ def point_of(
     while geometry.geom_type in ("MultiPoint", "GeometryCollection") and len(geometry.geoms) == 1:
         geometry = geometry.geoms[0]
     if geometry.geom_type != "Point":
-        return Refusal("position", value, Why.NOT_A_POINT.of(shape=geometry.geom_type.lower()))
+        return Refusal("position", value, Why.NOT_A_POINT.of(shape=NAMES[shapely.get_type_id(geometry)]))
     x, y = float(geometry.x), float(geometry.y)
     if not (math.isfinite(x) and math.isfinite(y)):
         return Refusal("position", value, Why.NOT_FINITE)

@@ -23,6 +23,7 @@ from habitatmap.read.coordinates.positions import (
     Point,
     Refusal,
     Written,
+    either,
     in_words,
     locate,
     lonlat_point,
@@ -30,6 +31,7 @@ from habitatmap.read.coordinates.positions import (
 )
 from habitatmap.read.coordinates.squares import recover_plus_code, short_plus_code
 from habitatmap.read.coordinates.writing import Angle
+from habitatmap.sentences import Quantity, Sentence, apart, say
 
 # expert judgement: as written a position is doubted beyond so many km from the area, and a slip must bring it this near
 FAR_KM, NEAR_KM = 100.0, 20.0
@@ -38,6 +40,24 @@ BESIDE_KM = 1.0
 _ELLIPSOID = Geod(ellps="WGS84")
 # a lost decimal point moves a number by so many digits
 _SHIFTS = [k for k in range(-9, 4) if k]
+
+# the slips in words, as templates of `say`
+SLIPS = (
+    SWAPPED := "with latitude and longitude swapped",
+    SIGN_OF_LON := "with the other sign of the longitude",
+    SIGN_OF_LAT := "with the other sign of the latitude",
+    POINT_OF_LON := "with the decimal point of the longitude moved",
+    POINT_OF_LAT := "with the decimal point of the latitude moved",
+    BOTH_PUT_BACK := "with both decimal points put back",
+    ONLY_ONE := "the only reading in the area",
+    DEGREES := "degrees instead of metres",
+    LAT_FIRST := "degrees instead of metres, latitude first",
+    XY_SWAPPED := "with x and y swapped",
+    WITHOUT_ZONE := "without the number of the zone in front of x",
+    POINT_OF_X := "with the decimal point of x moved",
+    POINT_OF_Y := "with the decimal point of y moved",
+    BOTH_MOVED := "with both decimal points moved",
+)
 
 Reading = TypeVar("Reading", Point | Refusal, Point | Refusal | None)
 
@@ -53,7 +73,7 @@ class Box(NamedTuple):
     south: float
     east: float
     north: float
-    said_by: str
+    said_by: Sentence
     stated: bool = True
     wide: bool = False
 
@@ -63,10 +83,11 @@ class Box(NamedTuple):
         use = crs.area_of_use
         if use is None or use.west > use.east:
             return None
-        return cls(use.west, use.south, use.east, use.north, f"the extent of {crs_label(crs)}", stated=False, wide=True)
+        said_by = say("the extent of {crs}", crs=crs_label(crs))
+        return cls(use.west, use.south, use.east, use.north, said_by, stated=False, wide=True)
 
     @classmethod
-    def of(cls, bounds: Sequence[float], crs: CRS, said_by: str) -> Box:
+    def of(cls, bounds: Sequence[float], crs: CRS, said_by: Sentence) -> Box:
         """The box of bounds (west, south, east, north) in a system; all round the world where it crosses 180 E."""
         left, bottom, right, top = bounds
         west, south, east, north = transformer(crs, WGS84).transform_bounds(left, bottom, right, top)
@@ -104,12 +125,12 @@ def box_of_rows(points: Sequence[Point | Refusal | None]) -> Box | None:
         return None
     lon, lat = lon[known], lat[known]
     middle = float(np.median(lon)), float(np.median(lat))
-    off = Box(*middle, *middle, "").off_km(lon, lat)
+    off = Box(*middle, *middle, Sentence("")).off_km(lon, lat)
     home = off <= FAR_KM
     if home.sum() < max(3, len(known) / 2):
         return None
     lon, lat = lon[home], lat[home]
-    return Box(lon.min(), lat.min(), lon.max(), lat.max(), "the other rows", stated=False)
+    return Box(lon.min(), lat.min(), lon.max(), lat.max(), Sentence("the other rows"), stated=False)
 
 
 def settle(points: Sequence[Reading], box: Box | None) -> list[Reading]:
@@ -148,7 +169,7 @@ def is_swapped(shape: BaseGeometry, crs: CRS, box: Box | None) -> bool:
     return bool((box.off_km(y, x) <= NEAR_KM).any())
 
 
-def near_misses(points: Sequence[Point | Refusal], box: Box | None) -> list[tuple[int, str]]:
+def near_misses(points: Sequence[Point | Refusal], box: Box | None) -> list[tuple[int, Sentence]]:
     """(position, sentence) for positions beside the area, not far enough to be doubted, that a slip would put into it.
 
     Along the meridian of Greenwich a lost sign moves a position by a few kilometres only. Nothing is changed: a pool
@@ -160,31 +181,32 @@ def near_misses(points: Sequence[Point | Refusal], box: Box | None) -> list[tupl
     off = box.off_km(lon, lat)
     beside = (off > BESIDE_KM) & (off <= FAR_KM)
     found = []
-    for slip, x, y in (
-        ("latitude and longitude swapped", lat, lon),
-        ("the other sign of the longitude", -lon, lat),
-        ("the other sign of the latitude", lon, -lat),
-    ):
+    told = "{far} outside {area}, and inside {slip}"
+    for slip, x, y in ((SWAPPED, lat, lon), (SIGN_OF_LON, -lon, lat), (SIGN_OF_LAT, lon, -lat)):
         home = beside & (x >= box.west) & (x <= box.east) & (y >= box.south) & (y <= box.north)
-        where = f"outside {box.said_by}, and would lie inside with {slip}"
-        found += [(int(i), f"{off[i]:.0f} km {where}") for i in np.flatnonzero(home)]
+        for i in np.flatnonzero(home):
+            far = Quantity(float(off[i]), unit="km")
+            found.append((int(i), say(told, far=far, area=box.said_by, slip=Sentence(slip))))
     return sorted(found)
 
 
 def _settled(read: Point | Refusal, box: Box) -> Point | Refusal:
     if isinstance(read, Refusal) and (short := short_plus_code(str(read.value))) and box.stated:
         square = recover_plus_code(short, (box.west + box.east) / 2, (box.south + box.north) / 2)
-        point = Point(*square[:4], f"short plus code, near {box.said_by}", mended=f"a short code near {box.said_by}")
+        how = say("short plus code, near {area}", area=box.said_by)
+        point = Point(*square[:4], how, mended=say("a short code near {area}", area=box.said_by))
         return point if box.near(point) else read
     fits: list[Point] = []
     for slip, point in _options(read, box.wide):
         if box.near(point) and not any(_same(point, other) for other in fits):
-            fits.append(point._replace(mended=slip, how=f"{point.how}, {slip}"))
+            mended = Sentence(slip)
+            how = point.how if isinstance(point.how, Sentence) else Sentence(point.how)
+            fits.append(point._replace(mended=mended, how=apart([how, mended])))
     if len(fits) == 1:
         return fits[0]
     if fits:
         role, value = (read.role, read.value) if isinstance(read, Refusal) else ("", in_words(read))
-        ways = " or ".join(p.mended for p in fits)
+        ways = either([p.mended for p in fits])
         return two_ways(role, value, fits, Why.TWO_SLIPS, said_by=box.said_by, ways=ways)
     return read
 
@@ -193,7 +215,7 @@ def _options(read: Point | Refusal, wide: bool) -> Iterator[tuple[str, Point]]:
     """What a position may have been meant to be, and in words the slip that it takes."""
     if isinstance(read, Refusal):
         for point in read.readings:
-            yield "the only reading in the area", point
+            yield ONLY_ONE, point
     written = read.written
     if written is None:
         return
@@ -202,9 +224,9 @@ def _options(read: Point | Refusal, wide: bool) -> Iterator[tuple[str, Point]]:
         return
     yield from _slips_of_metres(written, wide)
     if lonlat := lonlat_point(written.x, written.y):
-        yield "degrees instead of metres", lonlat
+        yield DEGREES, lonlat
     if lonlat := lonlat_point(written.y, written.x):
-        yield "degrees instead of metres, latitude first", lonlat
+        yield LAT_FIRST, lonlat
     as_degrees = written._replace(crs=WGS84) if written.headed_degrees else Written(written.y, written.x, WGS84)
     yield from _both_points_lost(as_degrees)
 
@@ -213,16 +235,16 @@ def _slips_of_degrees(written: Written, wide: bool) -> Iterator[tuple[str, Point
     lon, lat, crs = written.x, written.y, written.crs
     pairs: list[tuple[str, Angle, Angle]] = []
     if not (lon.letter or lat.letter):
-        pairs.append(("with latitude and longitude swapped", lat, lon))
+        pairs.append((SWAPPED, lat, lon))
     if not lon.letter:
-        pairs.append(("with the other sign of the longitude", _scaled(lon, -1.0), lat))
+        pairs.append((SIGN_OF_LON, _scaled(lon, -1.0), lat))
     if not lat.letter:
-        pairs.append(("with the other sign of the latitude", lon, _scaled(lat, -1.0)))
+        pairs.append((SIGN_OF_LAT, lon, _scaled(lat, -1.0)))
     for k in _SHIFTS:
         if not wide or (k < 0 and lon.step >= 1):
-            pairs.append(("with the decimal point of the longitude moved", _scaled(lon, 10.0**k), lat))
+            pairs.append((POINT_OF_LON, _scaled(lon, 10.0**k), lat))
         if not wide or (k < 0 and lat.step >= 1):
-            pairs.append(("with the decimal point of the latitude moved", lon, _scaled(lat, 10.0**k)))
+            pairs.append((POINT_OF_LAT, lon, _scaled(lat, 10.0**k)))
     for words, x, y in pairs:
         point = lonlat_point(x, y, crs)
         if point is not None:
@@ -237,20 +259,20 @@ def _both_points_lost(written: Written) -> Iterator[tuple[str, Point]]:
     for k, m in itertools.product([k for k in _SHIFTS if k < 0], repeat=2):
         point = lonlat_point(_scaled(written.x, 10.0**k), _scaled(written.y, 10.0**m), written.crs)
         if point is not None:
-            yield "with both decimal points put back", point
+            yield BOTH_PUT_BACK, point
 
 
 def _slips_of_metres(written: Written, wide: bool) -> Iterator[tuple[str, Point]]:
     x, y = written.x, written.y
-    pairs = [("with x and y swapped", y, x)]
+    pairs = [(XY_SWAPPED, y, x)]
     zone, rest = divmod(x.degrees, 1e6)
     if written.crs.utm_zone == f"{zone:.0f}N":
         # as German offices write it: 32567066 for 567066 in zone 32
-        pairs.append(("without the number of the zone in front of x", x._replace(degrees=rest), y))
+        pairs.append((WITHOUT_ZONE, x._replace(degrees=rest), y))
     for k in [] if wide else _SHIFTS:
-        pairs.append(("with the decimal point of x moved", _scaled(x, 10.0**k), y))
-        pairs.append(("with the decimal point of y moved", x, _scaled(y, 10.0**k)))
-        pairs.append(("with both decimal points moved", _scaled(x, 10.0**k), _scaled(y, 10.0**k)))
+        pairs.append((POINT_OF_X, _scaled(x, 10.0**k), y))
+        pairs.append((POINT_OF_Y, x, _scaled(y, 10.0**k)))
+        pairs.append((BOTH_MOVED, _scaled(x, 10.0**k), _scaled(y, 10.0**k)))
     for words, one, other in pairs:
         off = max(min(one.step, other.step) / np.sqrt(2), LEAST_UNCERTAINTY_M)
         yield words, Point(one.degrees, other.degrees, written.crs, float(off), "x, y", written)

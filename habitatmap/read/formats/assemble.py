@@ -29,7 +29,7 @@ from habitatmap.read.formats.lines import (
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import fold, is_known, our_name, tells_records_apart
 from habitatmap.read.templates import is_example, is_marked, is_no_data
-from habitatmap.sentences import each
+from habitatmap.sentences import Sentence, apart, count, say
 
 # titles and notes above the headings: so many filled rows are looked through
 DEEPEST_HEADING = 40
@@ -45,7 +45,13 @@ _TOTALS = re.compile(
 
 
 def tables_of(
-    file: str, records: Sequence[Record], stated: frozenset[str], notes: Sequence[str], *, sheet: str = "", ragged: bool
+    file: str,
+    records: Sequence[Record],
+    stated: frozenset[str],
+    notes: Sequence[Sentence],
+    *,
+    sheet: str = "",
+    ragged: bool,
 ) -> list[Table]:
     """The tables of what was read, none where all is blank.
 
@@ -72,14 +78,15 @@ def tables_of(
     return tables
 
 
-def _encoded_once(filled: Sequence[Record]) -> tuple[list[Record], list[str]]:
+def _encoded_once(filled: Sequence[Record]) -> tuple[list[Record], list[Sentence]]:
     """The records with each text that was encoded twice as it was meant, and a word on them."""
     found = {c: meant for _, cells in filled for c in cells if isinstance(c, str) and (meant := encoded_once(c))}
     if not found:
         return list(filled), []
     written, meant = next(iter(found.items()))
     repaired = [(n, [found.get(c, c) if isinstance(c, str) else c for c in cells]) for n, cells in filled]
-    return repaired, [f"texts that were encoded twice were read as meant ({written} as {meant})"]
+    told = "texts that were encoded twice were read as meant ({written} as {meant})"
+    return repaired, [say(told, written=written, meant=meant)]
 
 
 # --- where a table begins --------------------------------------------------------------------------------------------
@@ -202,7 +209,7 @@ def _repeats(cells: Sequence[object], headings: Sequence[object]) -> bool:
 # --- the rows of one table -------------------------------------------------------------------------------------------
 
 
-def _table(file: str, part: _Part, notes: Sequence[str], sheet: str, ragged: bool) -> Table:
+def _table(file: str, part: _Part, notes: Sequence[Sentence], sheet: str, ragged: bool) -> Table:
     records = part.rows
     headings = [as_text(c).strip() for c in (_beside_numbers(part.headings, records) if ragged else part.headings)]
     while headings and not headings[-1] and not ragged:
@@ -247,21 +254,21 @@ def _table(file: str, part: _Part, notes: Sequence[str], sheet: str, ragged: boo
     if not told.dated and any(days):
         headings.append(DATE_OF_LINES)
         rows = [(*row, said or None) for row, said in zip(rows, days, strict=True)]
-    left_out = []
+    left_out: list[Sentence] = []
     if told.passed:
-        names = [f"row {records[at][0]}: {text[:40]}" for at, text in told.passed.items()]
-        left_out.append(
-            f"{each(len(names), 'line', 'is no record', 'are no records')} between the rows ({'; '.join(names[:3])})"
+        names = [say("row {row}: {text}", row=str(records[at][0]), text=text[:40]) for at, text in told.passed.items()]
+        between = "{lines} between the rows that hold no record ({rows})"
+        left_out.append(say(between, lines=count(len(names), "line"), rows=apart(names[:3], "; ")))
+    if beside:
+        past = (
+            "notes that run past the headings were read whole (row {row} and {n} more)"
+            if noted
+            else "cells beside the table were not read (row {row} and {n} more)"
         )
-    if beside and noted:
-        left_out.append(
-            f"notes that run past the headings were read whole (row {beside[0]} and {len(beside) - 1} more)"
-        )
-    elif beside:
-        left_out.append(f"cells beside the table were not read (row {beside[0]} and {len(beside) - 1} more)")
+        left_out.append(say(past, row=str(beside[0]), n=len(beside) - 1))
     for j, heading in enumerate(headings):
         if not heading and any(row[j] is not None for i, row in enumerate(rows) if i not in odd):
-            left_out.append(f"column {j + 1} of the table has no heading and was not read")
+            left_out.append(say("column {n} of the table has no heading and was not read", n=j + 1))
     return Table(
         file,
         tuple(headings),

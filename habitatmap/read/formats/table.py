@@ -14,6 +14,7 @@ from habitatmap.errors.why import Reason
 from habitatmap.read.addresses import Addresses
 from habitatmap.read.coordinates import Box
 from habitatmap.read.formats.cells import Failed
+from habitatmap.sentences import Sentence, say
 
 # spreadsheets count days from here, but those with the calendar of 1904
 DAY_ZERO = datetime.date(1899, 12, 30)
@@ -57,8 +58,8 @@ class Table:
     geometry: Sequence[BaseGeometry | None] | None = None
     crs: CRS | None = None
     sheet: str = ""
-    notes: tuple[str, ...] = ()  # how the file was understood: encoding, delimiter, sheet
-    left_out: tuple[str, ...] = ()  # what of the file was not read, which somebody should look at
+    notes: tuple[Sentence, ...] = ()  # how the file was understood: encoding, delimiter, sheet
+    left_out: tuple[Sentence, ...] = ()  # what of the file was not read, which somebody should look at
     title: tuple[tuple[str, ...], ...] = ()  # the filled cells of each line above the headings
     groups: tuple[str, ...] = ()  # the upper word over each heading, where there are headings of two lines
     legend: Mapping[str, str] = field(default_factory=dict)  # what a line of the table says that marks mean
@@ -85,7 +86,12 @@ class Table:
     @property
     def name(self) -> str:
         """File and sheet as a person would name them."""
-        return f"{self.file}, sheet {self.sheet}" if self.sheet else self.file
+        return named(self.file, self.sheet)
+
+
+def named(file: str, sheet: str) -> str:
+    """File and sheet as a person would name them."""
+    return say("{file}, sheet {sheet}", file=file, sheet=sheet) if sheet else file
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from habitatmap.read.formats.cells import clean
 from habitatmap.read.formats.lines import Record
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import is_known
-from habitatmap.sentences import Sentence, say
+from habitatmap.sentences import Sentence, as_it_is, say
 
 LARGEST_TEXT = 500_000_000
 # the outline of a large wood as WKT is longer than the 131,072 letters that the csv module takes by itself
@@ -60,7 +60,7 @@ def read_text(path: Path, file: str, stated: frozenset[str], encoding: str | Non
         )
     notes = [how, SEPARATORS.get(delimiter, say("separated by {sign}", sign=delimiter))]
     if _breaks_off(text, records):
-        notes.append("the last row is short and its line has no end, so the file may have been cut")
+        notes.append(Sentence("the last row is short and its line has no end, so the file may have been cut"))
     tables = tables_of(file, records, stated, notes, ragged=True)
     if not tables:
         raise InputError(f"{file} holds no text; put a table with a row of headings there, or delete it")
@@ -90,7 +90,7 @@ _LETTERS = frozenset("äöüßéèêëàâçñáíóúïîôùûåæøœìòãõ
 _SIGNS = frozenset("°×–—’‘“”„«»€§±²³½…•º")
 
 
-def decode(data: bytes, file: str, stated: str | None = None) -> tuple[str, str]:
+def decode(data: bytes, file: str, stated: str | None = None) -> tuple[str, Sentence]:
     """The text of a file and a word on its encoding: as stated, by its mark, else UTF-8, else the likeliest by line.
 
     A file pasted together from two programs has lines of both kinds, so each line that is not UTF-8 is decoded alone,
@@ -103,7 +103,7 @@ def decode(data: bytes, file: str, stated: str | None = None) -> tuple[str, str]
     for mark, encoding in _BOMS:
         if data.startswith(mark):
             try:
-                return data.decode(encoding), encoding
+                return data.decode(encoding), as_it_is(encoding)
             except UnicodeDecodeError as error:
                 raise broken from error
     zeros = data[:400].count(0)
@@ -114,28 +114,28 @@ def decode(data: bytes, file: str, stated: str | None = None) -> tuple[str, str]
         except UnicodeDecodeError as error:
             raise broken from error
         if "\0" not in text:
-            return text, encoding
+            return text, as_it_is(encoding)
     at = data.find(b"\0")
     if at >= 0:
         number = data.count(b"\n", 0, at) + 1
         raise InputError(f"{file} is damaged or no text (a zero byte in line {number}); export it again as csv or xlsx")
     try:
-        return data.decode("utf-8"), "utf-8"
+        return data.decode("utf-8"), as_it_is("utf-8")
     except UnicodeDecodeError:
         return _by_line(data, file)
 
 
-def _as_stated(data: bytes, file: str, stated: str) -> tuple[str, str]:
+def _as_stated(data: bytes, file: str, stated: str) -> tuple[str, Sentence]:
     where = f'area.toml: [encoding] "{file}" = "{stated}"'
     try:
-        return data.decode(stated), f"{stated} (stated)"
+        return data.decode(stated), say("{encoding} (stated)", encoding=stated)
     except LookupError as error:
         raise InputError(f"{where} is no encoding; write one such as utf-8, cp1252, cp850 or mac_roman") from error
     except UnicodeError as error:
         raise InputError(f"{where} does not fit, as some of its bytes mean nothing there; try another") from error
 
 
-def _by_line(data: bytes, file: str) -> tuple[str, str]:
+def _by_line(data: bytes, file: str) -> tuple[str, Sentence]:
     lines: list[str | bytes] = []
     for line in re.split(rb"(?<=[\n\r])", data):
         try:
@@ -148,9 +148,11 @@ def _by_line(data: bytes, file: str) -> tuple[str, str]:
     if sum(c < " " and c not in "\t\n\r\f\v" for c in text[:4000]) > len(text[:4000]) * 0.05:
         raise InputError(f"{file} is no text and no workbook; export it again as csv or xlsx")
     words = list(dict.fromkeys(re.findall(r"\w*[^\W\x00-\x7f]\w*", _decoded(others, encoding))))
-    mixed = "utf-8 and " if any(isinstance(line, str) and not line.isascii() for line in lines) else ""
-    sample = ", ".join(words[:5]) or "signs only"
-    return text, f"{mixed}{encoding} (for instance {sample}; if that is wrong, state it under [encoding] in area.toml)"
+    mixed = any(isinstance(line, str) and not line.isascii() for line in lines)
+    sample = ", ".join(words[:5]) or Sentence("signs only")
+    told = "{encoding} (for instance {words}; if that is wrong, state it under [encoding] in area.toml)"
+    named = say("{first} and {last}", first="utf-8", last=encoding) if mixed else encoding
+    return text, say(told, encoding=named, words=sample)
 
 
 def _decoded(data: bytes, encoding: str) -> str:

@@ -22,7 +22,7 @@ from habitatmap.read.formats.cells import ERRORS, NOT_COMPUTED, Failed, clean
 from habitatmap.read.formats.lines import Record
 from habitatmap.read.formats.table import DAY_ZERO, DAY_ZERO_1904, Table
 from habitatmap.read.templates import is_no_data
-from habitatmap.sentences import say
+from habitatmap.sentences import Sentence, say
 
 # one lost cell far to the right and far down makes a sheet of so many; a million rows of 24 columns are fine
 MOST_CELLS = 25_000_000
@@ -115,7 +115,7 @@ def _records(sheet: python_calamine.CalamineSheet, failed: Mapping[tuple[int, in
     return [(at + 1, [clean(c) for c in rows[at]]) for at in sorted(rows)]
 
 
-def _fill_merged(sheet: python_calamine.CalamineSheet, records: Sequence[Record]) -> list[str]:
+def _fill_merged(sheet: python_calamine.CalamineSheet, records: Sequence[Record]) -> list[Sentence]:
     """Writes the value of cells merged downwards into each of their rows, as a person reads them."""
     filled = 0
     rows = {number - 1: cells for number, cells in records}
@@ -128,7 +128,8 @@ def _fill_merged(sheet: python_calamine.CalamineSheet, records: Sequence[Record]
             if at in rows and left < len(rows[at]):
                 rows[at][left] = value
                 filled += 1
-    return [f"merged cells were read in each of their rows ({filled} filled in)"] if filled else []
+    told = "merged cells were read in each of their rows ({n} filled in)"
+    return [say(told, n=filled)] if filled else []
 
 
 def _refuse_sprawl(sheet: _Sheet, name: str) -> None:
