@@ -25,6 +25,7 @@ COMMANDS = {
     "rounds": "Who goes to which pools in a week: lists to print, routes, calendar entries.",
     "sheets": "What a crew takes along, as PDF: a page for each site, labels, recording sheets.",
     "report": "Two pages for the committee and the funder, PDF and HTML: done, found, next, cost, not known.",
+    "archive": "The searches as a Darwin Core Archive, for a records centre; private places as squares.",
     "words": "A workbook to change what pages and papers say, or to add a language.",
     "outlook": "The plan against other ways to choose, through the same simulated years: ranks, no forecast.",
 }

@@ -41,6 +41,7 @@ BEFORE: Mapping[str, tuple[str, str]] = {
         "outlook.json outlook.html",
         "outlook.json outlook.html ranks.csv differences.csv years.csv staging.csv",
     ),
+    "archive": ("darwin_core.zip not_given.csv", "darwin_core.zip not_given.csv summary.json"),
     "random_assignment": (
         "random_assignment.csv random_assignment.html",
         "random_assignment.csv random_assignment.html",

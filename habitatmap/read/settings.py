@@ -15,6 +15,7 @@ from typing import Annotated, Literal, get_args
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from habitatmap.errors import InputError
+from habitatmap.vocabulary.darwin_core import Licence
 from habitatmap.vocabulary.kinds import OLD_NAMES
 from habitatmap.vocabulary.terms import Consent, FoundFrom, Mosquitoes, Objective, ShareBy, SlopeUnit
 from habitatmap.vocabulary.window import Window
@@ -198,6 +199,23 @@ class SheetSettings(_Part):
     contact: Text = ""
 
 
+class ArchiveSettings(_Part):
+    """Who gives the searches to a records centre, under which licence, and what they are told of them."""
+
+    licence: Annotated[Licence | None, Field(strict=False, description='"CC0 1.0", "CC BY 4.0" or "CC BY-NC 4.0"')] = (
+        None
+    )
+    publisher: Text = ""
+    contact: Text = ""
+    country: Annotated[
+        str,
+        Field(pattern=r"^([A-Z]{2})?$", description='two capital letters of a country (ISO 3166-1), such as "FI"'),
+    ] = ""
+    about: Text = ""
+    protocol: Text = ""
+    least_uncertainty_m: Metres = 30.0
+
+
 class ColumnSettings(_Part):
     """By kind of file: our name of a column = the file's heading."""
 
@@ -253,6 +271,7 @@ class Settings(_Part):
     rounds: RoundsSettings = RoundsSettings()
     public: PublicSettings = PublicSettings()
     sheets: SheetSettings = SheetSettings()
+    archive: ArchiveSettings = ArchiveSettings()
     source_crs: Annotated[dict[str, Text], Field(description="a reference system by file name")] = {}
     encoding: Annotated[dict[str, Text], Field(description='an encoding by file name, such as "cp1252"')] = {}
     columns: ColumnSettings = ColumnSettings()

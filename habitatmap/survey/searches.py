@@ -177,7 +177,7 @@ def _facts(
             "again": False,
         }
     )
-    search = _rows_of_one_search(visits.assign(date=date, outcome=outcome))
+    search = rows_of_one_search(visits.assign(date=date, outcome=outcome))
     several = search.duplicated(keep=False) & search.notna()
     if several.any():
         part = every[several].assign(search=search, none=~larvae, unsure=~checked)
@@ -192,7 +192,7 @@ OF_A_TAXON = ["outcome", "larvae", "larvae_low", "larvae_high", "taxon", "checke
 OF_A_RECORD = ["file", "sheet", "row"]  # where a row stands
 
 
-def _rows_of_one_search(visits: pd.DataFrame) -> pd.Series:
+def rows_of_one_search(visits: pd.DataFrame) -> pd.Series:
     """A number for each search among rows that a list of taxa may have split, NaN for any other row.
 
     Such rows tell of larvae, or that a named taxon was not seen. Those that are alike but for OF_A_TAXON are one

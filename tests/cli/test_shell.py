@@ -27,7 +27,18 @@ def started(*words: str | Path, encoding: str = "utf-8") -> subprocess.Popen[byt
     """The program as a shell starts it."""
     env = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"}
     pipe = subprocess.PIPE
-    return subprocess.Popen([sys.executable, "-m", "habitatmap", *map(str, words)], env=env, stdout=pipe, stderr=pipe)
+    return subprocess.Popen(
+        [sys.executable, "-m", "habitatmap", *map(str, words)],
+        env=env,
+        stdout=pipe,
+        stderr=pipe,
+        preexec_fn=interruptible,
+    )
+
+
+def interruptible() -> None:
+    """Ctrl-C is heeded, also where the tests run in the background of a script, which ignores it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 @pytest.fixture
