@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from habitatmap.vocabulary.columns import COLUMNS, PLACE, Column
 from habitatmap.vocabulary.kinds import Kind
+from habitatmap.vocabulary.other_tables import OTHER_TABLES
 from habitatmap.vocabulary.results import TABLES, Written, meanings
 
 INTRODUCTION = """# Columns
@@ -34,6 +35,11 @@ the headings, rounded numbers, and shares in per cent. Empty is not known. A GIS
 alias and comment.
 """
 RESULT_HEAD = "| column | heading | unit | what stands in it |\n|---|---|---|---|"
+OTHERS = """# Columns of the other commands
+
+What stands in the csv files of `survey`, `rounds` and `outlook`, each in the folder of its command. Empty is not known.
+"""
+OTHER_HEAD = "| column | what stands in it |\n|---|---|"
 HEAD = "| column | what stands in it | its words | headings, for instance |\n|---|---|---|---|"
 
 
@@ -52,6 +58,10 @@ def data_dictionary() -> str:
     parts.append(RESULTS)
     for name, table in TABLES.items():
         parts += [f"## {name}", "", *_written(name, table), ""]
+    parts.append(OTHERS)
+    for name, other in OTHER_TABLES.items():
+        rows = [f"| `{column}` | {help_text} |" for column, help_text in other.columns.items()]
+        parts += [f"## {name}", "", other.about, "", OTHER_HEAD, *rows, ""]
     return "\n".join(parts).rstrip("\n") + "\n"
 
 

@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 
 from habitatmap.cli.survey import command
 from habitatmap.errors import InputError
+from habitatmap.vocabulary.other_tables import OTHER_TABLES
 from tests.demo import DEMO, copy_records
 
 FILES = {"survey.html", "pools.csv", "estimates.csv", "models.csv", "effects.csv", "effort.csv", "survey.json"}
@@ -58,6 +59,14 @@ def test_it_writes_its_own_folder_and_nothing_else(town: Path, done: Result) -> 
     pools = pd.read_csv(town / "survey" / "pools.csv")
     assert pools["searches"].sum() == told["occupancy"]["searches"]
     assert (pools.loc[pools["found"] > 0, "occupancy"] == 1).all()
+
+
+@pytest.mark.usefixtures("done")
+def test_every_column_is_explained(town: Path) -> None:
+    written = {f"survey/{file.name}": file for file in (town / "survey").glob("*.csv")}
+    assert set(written) == {name for name in OTHER_TABLES if name.startswith("survey/")}
+    for name, file in written.items():
+        assert pd.read_csv(file).columns.tolist() == list(OTHER_TABLES[name].columns), name
 
 
 @pytest.mark.usefixtures("done")

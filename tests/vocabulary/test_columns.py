@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from habitatmap.plan import outlook
 from habitatmap.read.templates import TEMPLATES
+from habitatmap.reports import rounds
 from habitatmap.vocabulary.columns import COLUMNS, dtypes
 from habitatmap.vocabulary.dictionary import data_dictionary
 from habitatmap.vocabulary.kinds import TABLES, Kind
+from habitatmap.vocabulary.other_tables import OTHER_TABLES
 
 GUIDE = Path(__file__).parents[2] / "habitatmap" / "guide"
 
@@ -15,6 +18,17 @@ GUIDE = Path(__file__).parents[2] / "habitatmap" / "guide"
 def test_the_data_dictionary_is_that_of_the_table() -> None:
     written = (GUIDE / "columns.md").read_text(encoding="utf-8")
     assert written == data_dictionary(), "python -m habitatmap.vocabulary.dictionary > habitatmap/guide/columns.md"
+
+
+def test_columns_of_rounds_and_outlook_are_those_that_are_written() -> None:
+    """Those of the survey are held in tests/cli/test_survey.py, where it is run."""
+    for name, columns in {
+        "rounds/rounds.csv": rounds.TABLE,
+        "outlook/ranks.csv": outlook.RANK_COLUMNS,
+        "outlook/differences.csv": outlook.DIFFERENCE_COLUMNS,
+        "outlook/years.csv": outlook.YEAR_COLUMNS,
+    }.items():
+        assert list(OTHER_TABLES[name].columns) == list(columns)
 
 
 def test_every_table_has_columns_and_each_tells_what_it_is() -> None:
