@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from habitatmap.cli.options import Call, area_command, renamed, say_counts, semicolons, tell
+from habitatmap.cli.options import Call, area_command, renamed, say_counts, semicolons, stages_told
+from habitatmap.cli.progress import WRITING, Progress, seconds_before
 
 
 @area_command("map", folder="out", as_json="Print the summary as JSON on stdout.")
@@ -25,6 +27,7 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
     from habitatmap.job import run
     from habitatmap.outputs import pages_in, write
     from habitatmap.page import Tiles
+    from habitatmap.result import Stage
     from habitatmap.words.headline import headline
 
     background = Tiles(tiles, tiles_credit) if tiles is not None else None
@@ -32,9 +35,14 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
     if opened is None:
         return
     say_counts(opened)
-    result = run(opened, say=tell)
     spoken = call.spoken(opened)
-    write(result, call.target, pages_in(spoken, background), semicolons, spoken)
+    progress = Progress(seconds_before(opened, call.target))
+    with stages_told(progress) as begin:
+        result = run(opened, say=begin)
+        begin(WRITING)
+        seconds = {**result.figures.seconds, Stage.PUBLIC.value: round(progress.seconds[Stage.PUBLIC], 3)}
+        result = replace(result, figures=replace(result.figures, seconds=seconds))
+        write(result, call.target, pages_in(spoken, background), semicolons, spoken)
     click.echo(summary_text(result) if call.as_json else headline(result.figures) + "\n", nl=False)
     call.wrote("Map", "map.html")
     call.end(result.needs_a_look)

@@ -40,7 +40,8 @@ log = logging.getLogger("habitatmap")
     help="Which class table reads the raster, where it does not prove one: corine, worldcover, or a CSV of your own.",
 )
 @click.option("--boundary", type=click.Path(path_type=Path), help="A polygon: where forage counts and pools may go.")
-def command(area: Path, demo: bool, **given: Path | str | None) -> None:
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON on stdout.")
+def command(area: Path, demo: bool, as_json: bool, **given: Path | str | None) -> None:
     """Start the area folder AREA: whole or not at all, and never over a folder that holds something.
 
     It gets pools.xlsx and visits.xlsx to fill in, with lists and checks, and with --osm or --land-cover the ground.
@@ -59,8 +60,23 @@ def command(area: Path, demo: bool, **given: Path | str | None) -> None:
             if not is_a_terminal():
                 raise
             new_area(area, replace(inputs, classes=_chosen(str(fault))), log.info)
+    if as_json:
+        from habitatmap.export.formats import json_text
+
+        click.echo(json_text(_written(area)), nl=False)
+        return
     bare = not (demo or given["osm"] or given["land_cover"])
     click.echo(f"{area} is ready. Next: {f'fill in {area}/pools.xlsx' if bare else f'habitatmap map {area}'}")
+
+
+def _written(area: Path) -> dict[str, object]:
+    """The files of a new area; of layers the rows too."""
+    import pyogrio
+
+    files = sorted(path for path in area.rglob("*") if path.is_file())
+    rows = {path: pyogrio.read_info(path)["features"] for path in files if path.suffix in (".gpkg", ".geojson")}
+    listed = [{"file": path.relative_to(area).as_posix(), "rows": rows.get(path)} for path in files]
+    return {"area": str(area.resolve()), "files": listed}
 
 
 def is_a_terminal() -> bool:

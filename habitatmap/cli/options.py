@@ -6,12 +6,15 @@ import functools
 import logging
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from habitatmap.cli.progress import WRITING, Progress, is_rewritable, on_one_line
 
 if TYPE_CHECKING:
     from habitatmap.area import Area
@@ -166,13 +169,25 @@ def say_counts(area: Area) -> None:
 _since = [time.perf_counter()]
 
 
-def tell(stage: str) -> None:
-    """Says on the terminal which stage of a run begins, and with -v what the one before it took."""
-    from habitatmap.result import Stage
+@contextmanager
+def stages_told(progress: Progress | None = None) -> Iterator[Callable[[str], None]]:
+    """Gives what a stage of a run is to be begun with, which says so: on one line of a terminal, which is gone in the
+    end, or else on a line for each."""
     from habitatmap.words.headline import STAGES
 
-    tell_cost()
-    log.info(STAGES[Stage(stage)])
+    words = {stage.value: text for stage, text in STAGES.items()} | {WRITING: "Writing the files"}
+    progress = progress or Progress()
+    if is_rewritable(sys.stderr):
+        with on_one_line(progress, words, sys.stderr) as begin:
+            yield begin
+        return
+
+    def begin_line(stage: str) -> None:
+        progress.begin(stage)
+        tell_cost()
+        log.info(words[stage])
+
+    yield begin_line
 
 
 def tell_cost() -> None:

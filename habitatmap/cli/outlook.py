@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from habitatmap.cli.options import Call, area_command, log, renamed, semicolons, tell
+from habitatmap.cli.options import Call, area_command, log, renamed, semicolons, stages_told
 
 
 @area_command("outlook", as_json="Print ranks and differences as JSON on stdout.")
@@ -32,7 +32,9 @@ def command(call: Call, years: int, simulations: int, semicolons: bool) -> None:
     opened = call.open()
     if opened is None:
         return
-    result = run(opened, say=tell, public=False, known=call.known(opened))
+    known = call.known(opened)
+    with stages_told() as begin:
+        result = run(opened, say=begin, public=False, known=known)
     log.info("The same years for every way to choose")
     title, as_of, spoken = opened.title, opened.as_of, call.spoken(opened)
     try:

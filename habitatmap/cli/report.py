@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from habitatmap.cli.options import Call, area_command, tell
+from habitatmap.cli.options import Call, area_command, stages_told
 
 
 @area_command("report", as_json="Print the summary as JSON on stdout.")
@@ -20,7 +20,9 @@ def command(call: Call) -> None:
     opened = call.open()
     if opened is None:
         return
-    result = run(opened, say=tell, public=False, known=call.known(opened))
+    known = call.known(opened)
+    with stages_told() as begin:
+        result = run(opened, say=begin, public=False, known=known)
     write_report(result, call.target, call.spoken(opened))
     if call.as_json:
         click.echo(summary_text(result), nl=False)

@@ -4,24 +4,28 @@ from __future__ import annotations
 
 import click
 
-from habitatmap.cli.options import Call, area_command, tell
+from habitatmap.cli.options import Call, area_command, stages_told
 
 
-@area_command("sheets")
+@area_command("sheets", as_json="Print what was written, and what was left out, as JSON on stdout.")
 @click.option("--site", "sites", multiple=True, help="Only this suggestion, by its id or number; may be repeated.")
 def command(call: Call, sites: tuple[str, ...]) -> None:
     """Print what a crew takes along to AREA/sheets: sites.pdf, labels.pdf and recording.pdf, whole or not at all.
 
     The contact line on the labels is `[sheets] contact` of area.toml.
     """
+    from habitatmap.export.formats import json_text
     from habitatmap.job import run
     from habitatmap.paper.sheets import write_sheets
 
     opened = call.open()
     if opened is None:
         return
-    result = run(opened, say=tell, public=False, known=call.known(opened))
-    for line in write_sheets(result, call.target, sites, call.spoken(opened)):
-        click.echo(line)
+    known = call.known(opened)
+    with stages_told() as begin:
+        result = run(opened, say=begin, public=False, known=known)
+    spoken = call.spoken(opened)
+    printed = write_sheets(result, call.target, sites, spoken)
+    click.echo(json_text(printed.for_json()) if call.as_json else "\n".join([*printed.lines(spoken), ""]), nl=False)
     call.wrote("Sheets")
     call.end(result.needs_a_look)

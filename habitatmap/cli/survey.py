@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from habitatmap.cli.options import Call, area_command, log, renamed, semicolons, tell
+from habitatmap.cli.options import Call, area_command, log, renamed, semicolons, stages_told
 
 
 @area_command(
@@ -36,7 +36,7 @@ def command(
 ) -> None:
     """Estimate what is really in the pools of AREA: a page and tables, written to AREA/survey, whole or not at all."""
     if assign:
-        _assign(call, treatments, sites, seed)
+        _assign(call, treatments, sites, seed, semicolons)
         return
     if treatments or sites or seed is not None:
         raise click.UsageError("--treatments, --sites and --seed go with --assign.")
@@ -55,17 +55,19 @@ def command(
         return
     blocks = read_assignment(call.area, opened.pools)
     known = call.known(opened, "What lies around each pool")
-    told, spoken = survey_area(opened, budget, say=tell, known=known), call.spoken(opened)
-    shown = practice(opened.pools, opened.visits, opened.as_of, told.known.searches, blocks)
+    spoken = call.spoken(opened)
+    with stages_told() as begin:
+        account = survey_area(opened, budget, say=begin, known=known)
+    shown = practice(opened.pools, opened.visits, opened.as_of, account.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
-    write_survey(told, call.target, practice_sections(shown), practice_tables(shown), summary, spoken, semicolons)
-    full = survey_text(told, spoken) + practice_text(shown, spoken)
-    click.echo(json_text({**survey_summary(told), **summary}) if call.as_json else full, nl=False)
+    write_survey(account, call.target, practice_sections(shown), practice_tables(shown), summary, spoken, semicolons)
+    full = survey_text(account, spoken) + practice_text(shown, spoken)
+    click.echo(json_text({**survey_summary(account), **summary}) if call.as_json else full, nl=False)
     call.wrote("Page", "survey.html")
-    call.end(bool(told.few or told.known.warnings))
+    call.end(bool(account.few or account.known.warnings))
 
 
-def _assign(call: Call, treatments: tuple[str, ...], sites: Path | None, seed: int | None) -> None:
+def _assign(call: Call, treatments: tuple[str, ...], sites: Path | None, seed: int | None, semicolons: bool) -> None:
     """Draws once, and writes the draw."""
     from habitatmap.area import open_area
     from habitatmap.fieldwork.random_assignment import SEED, assign_at_random, read_treatments
@@ -82,6 +84,6 @@ def _assign(call: Call, treatments: tuple[str, ...], sites: Path | None, seed: i
     table = read_sites(sites or call.area / "out" / "plan.csv")
     seed = SEED if seed is None else seed
     drawn = assign_at_random(table, tried, seed)
-    write_assignment(opened, drawn, table, tried, seed, target, spoken)
+    write_assignment(opened, drawn.merge(table, on="site"), tried, seed, target, spoken, semicolons)
     click.echo(assignment_text(drawn, seed, spoken), nl=False)
     log.info("To fill in: %s", (target / FILE).resolve())

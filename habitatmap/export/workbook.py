@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import logging
 import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from xlsxwriter import Workbook
     from xlsxwriter.worksheet import Worksheet
 
+log = logging.getLogger("habitatmap")
+
 # the sheets of tables, in their order; each has the name of a layer and of a csv file
 SHEETS = {
     "plan": "plan",
@@ -33,6 +36,7 @@ SHEETS = {
     "gaps": "gaps",
     "set aside": "set_aside",
 }
+MOST_ROWS = 1_048_575  # a sheet of the format holds no more below its headings
 LONGEST_CELL = 32_767  # a cell of the format holds no more
 CREATED = datetime.datetime(2000, 1, 1)  # the same bytes each time
 NARROW, WIDE = 9, 70  # columns, in characters
@@ -52,8 +56,11 @@ class _Cell(NamedTuple):
         return "" if self.value is None else str(self.value)
 
 
-def workbook_bytes(result: Result, tables: dict[str, pd.DataFrame]) -> bytes:
-    """The workbook; `tables` are those of `told_tables`. Same result, same bytes."""
+def workbook_bytes(result: Result, tables: dict[str, pd.DataFrame], most_rows: int = MOST_ROWS) -> bytes:
+    """The workbook; `tables` are those of `told_tables`. Same result, same bytes.
+
+    A table of more than `most_rows` rows ends with a word on how many the csv file has besides, which is logged too.
+    """
     from xlsxwriter import Workbook
 
     out = io.BytesIO()
@@ -64,7 +71,12 @@ def workbook_bytes(result: Result, tables: dict[str, pd.DataFrame]) -> bytes:
         for sheet, table in SHEETS.items():
             frame = tables[table].drop(columns="geometry", errors="ignore")
             columns = [meaning(table, str(name)) for name in frame.columns]
-            rows = ([_cell(v, c) for v, c in zip(row, columns, strict=True)] for row in _rows(frame))
+            shown = frame if len(frame) <= most_rows else frame.head(most_rows - 1)
+            rows = [[_cell(v, c) for v, c in zip(row, columns, strict=True)] for row in _rows(shown)]
+            if left := len(frame) - len(shown):
+                told = f"{left:,} more rows have no room in a sheet; {table}.csv has all {len(frame):,}."
+                log.warning("results.xlsx, sheet %s: %s", sheet, told)
+                rows.append([_Cell(told), *[_Cell(None)] * (len(columns) - 1)])
             book.sheet(sheet, [column.heading for column in columns], rows)
         book.sheet("figures", FIGURES, _figures(result))
         book.sheet("data dictionary", DICTIONARY, _dictionary())

@@ -119,17 +119,43 @@ class NothingToPrintError(InputError):
         self.told = told
 
 
+@dataclass(frozen=True)
+class Printed:
+    """What was written: file -> what it is, file -> why it was left out, pool -> why nobody may visit it."""
+
+    files: Mapping[str, Sentence]
+    left_out: Mapping[str, Sentence]
+    no_visit: Mapping[str, Sentence]
+
+    def lines(self, spoken: Catalogue = ENGLISH) -> list[str]:
+        """The same for a terminal."""
+        said = [say("{name}: {what}", name=name, what=what) for name, what in self.files.items()]
+        said += [say("{name}: left out. {why}", name=name, why=why) for name, why in self.left_out.items()]
+        return [
+            spoken.say(line)
+            for line in (*said, *(say("{name}: {why}", name=n, why=w) for n, w in self.no_visit.items()))
+        ]
+
+    def for_json(self) -> dict[str, object]:
+        """The same for a machine."""
+        return {
+            "files": [{"file": name, "what": what} for name, what in self.files.items()],
+            "left_out": [{"file": name, "why": why} for name, why in self.left_out.items()],
+            "no_visit": [{"pool": name, "why": why} for name, why in self.no_visit.items()],
+        }
+
+
 def write_sheets(
     result: Result, folder: str | Path, chosen: Sequence[str] = (), spoken: Catalogue = ENGLISH
-) -> list[str]:
-    """Writes sites.pdf, labels.pdf and recording.pdf into `folder`, whole or not at all; a line on each.
+) -> Printed:
+    """Writes sites.pdf, labels.pdf and recording.pdf into `folder`, whole or not at all.
 
     Each group of the area gets labels and recording sheets of its own, in a folder of its name.
     A sheet that there is nothing for (no suggestion, no pool) is left out, and its line says why. Raises InputError for
     a site that the plan lacks, HabitatmapError where the disk is full.
     """
     made: dict[str, bytes] = {}
-    said = []
+    left_out: dict[str, Sentence] = {}
     makers: dict[str, Callable[[], bytes]] = {
         "sites.pdf": lambda: site_sheets(result, chosen, spoken),
         "labels.pdf": lambda: labels(result, spoken),
@@ -142,18 +168,14 @@ def write_sheets(
         try:
             made[name] = make()
         except NothingToPrintError as why:
-            said.append(spoken.say(say("{name}: left out. {why}", name=name, why=why.told)))
-        else:
-            said.append(f"{name}: {spoken.say(WHAT[Path(name).name])}")
+            left_out[name] = why.told
     write_files(folder, made, "sheets")
     pools = result.pools[[bool(why) for why in result.pools["no_visit"]]]
-    return [
-        *said,
-        *(
-            spoken.say(say("{name}: {why}", name=pool, why=why))
-            for pool, why in zip(pools["pool"], told_no_visits(pools), strict=True)
-        ),
-    ]
+    return Printed(
+        {name: Sentence(WHAT[Path(name).name]) for name in made},
+        left_out,
+        dict(zip(map(str, pools["pool"]), told_no_visits(pools), strict=True)),
+    )
 
 
 def site_sheets(result: Result, chosen: Sequence[str] = (), spoken: Catalogue = ENGLISH) -> bytes:

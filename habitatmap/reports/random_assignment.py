@@ -47,15 +47,15 @@ def check_assignment(folder: Path) -> None:
 def write_assignment(
     area: Area,
     drawn: pd.DataFrame,
-    sites: pd.DataFrame,
     treatments: Mapping[str, Sequence[str]],
     seed: int,
     folder: Path,
     spoken: Catalogue = ENGLISH,
+    semicolons: bool = False,
 ) -> None:
     """Writes random_assignment.csv and random_assignment.html into a new `folder`, whole or not at all; the page in a
-    language."""
-    rows = drawn.merge(sites, on="site").assign(pool="", set_out="")
+    language. `drawn`: the draw with place, x and y of each site; `semicolons` as in `csv_text`."""
+    rows = drawn.assign(pool="", set_out="")
     rows = rows[["block", "site", "place", "treatment", *treatments, "pool", "set_out", "x", "y"]]
     section = Section(
         "assignment",
@@ -67,7 +67,7 @@ def write_assignment(
     )
     as_of = say("As of {day}. For the team.", day=area.as_of)
     page = report_page(area.title, "Treatments assigned at random", as_of, [section], spoken)
-    write_files(folder, {FILE: rows, "random_assignment.html": page}, FOLDER)
+    write_files(folder, {FILE: rows, "random_assignment.html": page}, FOLDER, semicolons)
 
 
 def assignment_text(drawn: pd.DataFrame, seed: int, spoken: Catalogue = ENGLISH) -> str:

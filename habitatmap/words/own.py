@@ -13,7 +13,7 @@ from pathlib import Path
 
 import python_calamine
 
-from habitatmap.errors import InputError
+from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.vocabulary.catalogues import LANGUAGES, translations
 
 SUFFIXES = (".xlsx", ".ods", ".xls")
@@ -110,8 +110,9 @@ def _rows(path: Path) -> Iterator[tuple[int, tuple[str, str, str]]]:
     raise InputError(f"{path.name} has no column say; expected the headings {', '.join(HEADS)}")
 
 
-def write_own(folder: Path, language: str) -> Path:
-    """Writes the workbook of a language with every text; what somebody wrote into an earlier one is kept."""
+def write_own(folder: Path, language: str) -> tuple[Path, OwnWords]:
+    """Writes the workbook of a language with every text; gives its path, and what somebody wrote into an earlier one,
+    which is kept. Raises HabitatmapError where the system refuses."""
     from xlsxwriter import Workbook
 
     own, path = read_own(folder, language), folder / f"words.{language}.xlsx"
@@ -128,5 +129,12 @@ def write_own(folder: Path, language: str) -> Path:
             for column, cell in enumerate(row):
                 sheet.write_string(at, column, cell, bold if at == 1 else wrapped)
         sheet.freeze_panes(2, 0)
-    unfinished.replace(path)
-    return path
+    try:
+        unfinished.replace(path)
+    except OSError as fault:
+        unfinished.unlink(missing_ok=True)
+        raise HabitatmapError(
+            f"{path.name} can't be replaced ({fault.strerror}); close it in other programs, or see that you may write "
+            "there, then run again"
+        ) from fault
+    return path, own

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import io
 import json
 import logging
 import os
@@ -14,10 +15,15 @@ from pathlib import Path
 
 import pytest
 
+from habitatmap.area import open_area
 from habitatmap.cli.main import with_other_letters
-from habitatmap.cli.options import tell
+from habitatmap.cli.options import stages_told
+from habitatmap.cli.progress import WRITING, Progress, is_rewritable, on_one_line, seconds_before
+from habitatmap.export.folder import write_files
 from habitatmap.export.lock import LOCK
+from habitatmap.export.worked import record_of
 from habitatmap.result import Stage
+from tests.areas import LEFT, TOP, write_area
 from tests.commands import Done, habitatmap
 
 ROOT = Path(__file__).parents[2]
@@ -100,11 +106,132 @@ def test_a_shell_completes_commands_and_options() -> None:
 
 
 def test_stages_are_told_with_seconds_and_memory(caplog: pytest.LogCaptureFixture) -> None:
-    with caplog.at_level(logging.DEBUG, "habitatmap"):
-        tell(Stage.HABITAT)
+    with caplog.at_level(logging.DEBUG, "habitatmap"), stages_told() as begin:
+        begin(Stage.HABITAT)
     cost, stage = caplog.messages
     assert re.fullmatch(r"  \d+\.\d s(, [\d,]+ MB at most)?", cost)
     assert stage == "What each cell offers"
+
+
+class Clock:
+    """Seconds that pass when they are told to."""
+
+    now = 100.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_what_is_left_goes_by_the_last_run_and_by_the_pace_so_far() -> None:
+    clock = Clock()
+    progress = Progress({"a": 10.0, "b": 20.0, "c": 30.0}, clock)
+    told = []
+    for stage, later in (("a", 4.0), ("a", 16.0), ("b", 30.0), ("b", 20.0), ("c", 0.0), (WRITING, 1.0)):
+        if progress.stage != stage:
+            progress.begin(stage)
+        clock.now += later
+        told.append((progress.elapsed, progress.left))
+    # a at the pace of then: 6 + 20 + 30; a took longer than it should: nobody knows; then all takes twice as long:
+    # b 40 - 30 and c 60; b has taken longer; after 70 s for 30 all takes 7/3 as long; what no run has told
+    assert told == [(4.0, 56.0), (20.0, None), (30.0, 70.0), (50.0, None), (0.0, pytest.approx(70.0)), (1.0, None)]
+    assert progress.seconds == {"a": 20.0, "b": 50.0, "c": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("expected", "later", "line"),
+    [
+        ({}, 3.9, "How sure: 3 s"),
+        ({"a": 50.0}, 3.0, "How sure: 3 s; about 45 s left"),
+        ({"a": 50.0}, 49.5, "How sure: 49 s; about 5 s left"),
+        ({"a": 200.0, "b": 7.0}, 63.0, "How sure: 1 min 3 s; about 2 min 20 s left"),
+        ({"a": 900.0}, 120.0, "How sure: 2 min; about 13 min left"),
+    ],
+)
+def test_durations_are_no_finer_than_they_are_known(expected: dict[str, float], later: float, line: str) -> None:
+    clock = Clock()
+    progress = Progress(expected, clock)
+    progress.begin("a")
+    clock.now += later
+    assert progress.line("How sure") == line
+
+
+def test_a_terminal_shows_one_line_that_is_gone_in_the_end() -> None:
+    terminal, progress = Terminal(), Progress({"a": 50.0}, Clock())
+    with on_one_line(progress, {"a": "A stage with a long name", "b": "B"}, terminal) as begin:
+        begin("a")
+        begin("b")
+    said = terminal.getvalue()
+    assert "\n" not in said
+    assert "\x1b" not in said
+    first, second, _, end = said.split("\r")[1:]
+    assert first == "A stage with a long name: 0 s; about 50 s left"
+    assert second.rstrip() == "B: 0 s"
+    assert len(second) == len(first)  # nothing of the longer line stays
+    assert end == ""
+
+
+def test_what_is_logged_meanwhile_begins_on_a_line_of_its_own() -> None:
+    terminal, log = Terminal(), logging.getLogger("habitatmap")
+    handler = logging.StreamHandler(terminal)
+    logging.getLogger().addHandler(handler)
+    try:
+        with on_one_line(Progress(clock=Clock()), {"a": "A"}, terminal) as begin:
+            begin("a")
+            log.warning("mind this")
+    finally:
+        logging.getLogger().removeHandler(handler)
+    assert "\r      \rmind this\n" in terminal.getvalue()
+
+
+def test_nothing_is_rewritten_but_on_a_terminal(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    with caplog.at_level(logging.INFO, "habitatmap"):
+        monkeypatch.setenv("TERM", "xterm")
+        assert (is_rewritable(Terminal()), is_rewritable(io.StringIO())) == (True, False)
+        monkeypatch.setenv("TERM", "dumb")
+        assert not is_rewritable(Terminal())
+    monkeypatch.setenv("TERM", "xterm")
+    for level in (logging.DEBUG, logging.ERROR):
+        with caplog.at_level(level, "habitatmap"):
+            assert not is_rewritable(Terminal())
+
+
+def test_the_last_run_tells_where_settings_and_cells_are_the_same(tmp_path: Path) -> None:
+    area, out = open_area(write_area(tmp_path / "town", pools=[("A", LEFT + 55, TOP - 105)])), tmp_path / "out"
+    cells = area.grid.rows * area.grid.cols
+    assert seconds_before(area, out) == {}
+    for summary, settings, known in (
+        ({"cells": cells, "seconds": {"plan": 2.5}}, None, True),
+        ({"cells": cells, "seconds": {"plan": 2.5}}, {"title": "other"}, False),
+        ({"cells": cells + 1, "seconds": {"plan": 2.5}}, None, False),
+        ({"cells": cells, "seconds": {"plan": "long"}}, None, False),
+        ({"cells": cells, "seconds": []}, None, False),
+    ):
+        record = record_of(area) | ({"settings": settings} if settings else {})
+        write_files(out, {"summary.json": summary}, "map", record=record)
+        found = seconds_before(area, out)
+        assert found.get("plan") == (2.5 if known else None)
+        assert (found.get(WRITING, -1.0) >= 0) is known
+
+
+# --- what a machine reads
+
+
+def test_what_was_written_is_told_to_a_machine(tmp_path: Path) -> None:
+    town = tmp_path / "Städtchen am See"
+    made = json.loads(habitatmap("new", town, "--json").out)
+    assert Path(made["area"]) == town
+    assert [one["file"] for one in made["files"]] == ["area.toml", "pools.xlsx", "visits.xlsx"]
+    again = json.loads(habitatmap("words", town, "--language", "de", "--json").out)
+    assert Path(again["file"]) == town / "words.de.xlsx"
+    assert again["texts"] > 1000
+    assert (again["language"], again["kept"]) == ("de", 0)
 
 
 def test_a_misspelt_command_is_answered_with_the_nearest() -> None:

@@ -17,7 +17,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from habitatmap.export.formats import csv_text, visible
 from habitatmap.export.tables import text_files, told_tables
-from habitatmap.export.workbook import SHEETS
+from habitatmap.export.workbook import SHEETS, workbook_bytes
 from habitatmap.read.formats.cells import unguard
 from habitatmap.result import Result
 from habitatmap.vocabulary.results import TABLES, meaning, meanings
@@ -183,6 +183,20 @@ def test_nothing_in_the_workbook_runs_or_leads_away(files: Path) -> None:
     note = openpyxl.load_workbook(files / "results.xlsx")["pools"]["A2"]
     assert str(note.value).startswith("=HYPERLINK")
     assert note.quotePrefix, "it stays words when somebody edits it"
+
+
+def test_rows_that_have_no_room_are_told(caplog: pytest.LogCaptureFixture) -> None:
+    tables = told_tables(made())
+    n = len(SNEAKY)
+    for most, shown in ((n, n), (n - 1, n - 2)):
+        caplog.clear()
+        book = openpyxl.load_workbook(io.BytesIO(workbook_bytes(made(), tables, most_rows=most)))
+        rows = list(book["pools"].iter_rows(min_row=2, values_only=True))
+        assert len(rows) == most
+        assert "have no room" not in str(rows[:shown])
+    assert rows[-1][0] == f"2 more rows have no room in a sheet; pools.csv has all {n}."
+    assert set(rows[-1][1:]) == {None}
+    assert f"results.xlsx, sheet pools: {rows[-1][0]}" in caplog.messages
 
 
 @needs_office

@@ -204,6 +204,13 @@ def test_survey_and_rounds_take_it_and_write_the_same(
     assert anew == taken
 
 
+def test_sheets_tell_a_machine_what_they_wrote(town: tuple[Path, Result], tmp_path: Path) -> None:
+    told = json.loads(commands.habitatmap("sheets", town[0], "--out", tmp_path / "Blätter", "--json").out)
+    assert [one["file"] for one in told["files"]] == ["sites.pdf", "labels.pdf", "recording.pdf"]
+    assert (told["left_out"], told["no_visit"]) == ([], [])
+    assert {*(one["file"] for one in told["files"]), MANIFEST} == {p.name for p in (tmp_path / "Blätter").iterdir()}
+
+
 def test_rounds_of_a_week_gone_by_rest_on_another_day(town: tuple[Path, Result], tmp_path: Path) -> None:
     known = town[1].findings.worked
     wrong = dataclasses.replace(known, teach=["nobody's pool"])

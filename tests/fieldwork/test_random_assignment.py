@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from habitatmap.area import Area
 from habitatmap.errors import InputError
 from habitatmap.fieldwork.random_assignment import assign_at_random, read_treatments
+from habitatmap.read.random_assignment import FILE, FOLDER, read_assignment
 from habitatmap.read.settings import Settings
 from habitatmap.reports.random_assignment import assignment_text, write_assignment
 from habitatmap.words.catalogue import ENGLISH
@@ -91,7 +92,7 @@ def test_the_treatments_page_is_said_in_each_language(tmp_path: Path, language: 
     drawn, spoken = assign_at_random(sites, TWO), recorder(language)
     area = cast(Area, SimpleNamespace(title="Quarry", as_of=datetime.date(2025, 3, 9), settings=Settings()))
     for name, said in (("en", ENGLISH), (language, spoken)):
-        write_assignment(area, drawn, sites, TWO, 1, tmp_path / name, said)
+        write_assignment(area, drawn.merge(sites, on="site"), TWO, 1, tmp_path / name, said)
     english, other = ((tmp_path / name / "random_assignment.html").read_text("utf-8") for name in ("en", language))
     records = {"Quarry", "Old Lane 7", "________", *sites["site"], *TWO["container"]}
     assert set(same_texts(english, other, records)) <= {"Site", "Block"}  # in some languages
@@ -99,3 +100,18 @@ def test_the_treatments_page_is_said_in_each_language(tmp_path: Path, language: 
     assert spoken.unsaid == set()
     tables = [(tmp_path / name / "random_assignment.csv").read_bytes() for name in ("en", language)]
     assert tables[0] == tables[1]
+
+
+def test_the_table_is_read_back_with_semicolons_too(tmp_path: Path) -> None:
+    sites = sites_at([(2.5 * i, 0.5) for i in range(4)]).assign(place="Old Lane 7; the yard")
+    drawn = assign_at_random(sites, TWO).merge(sites, on="site")
+    area = cast(Area, SimpleNamespace(title="Quarry", as_of=datetime.date(2025, 3, 9), settings=Settings()))
+    pools, found = pd.DataFrame({"pool": sites["site"]}), []
+    for name, semicolons in ((",", False), (";", True)):
+        write_assignment(area, drawn, TWO, 1, tmp_path / name / FOLDER, ENGLISH, semicolons)
+        head = (tmp_path / name / FOLDER / FILE).read_text("utf-8-sig").splitlines()[0]
+        assert head.startswith(f"block{name}site{name}place")
+        found.append(read_assignment(tmp_path / name, pools))
+    assert found[0] is not None
+    pd.testing.assert_frame_equal(found[0], found[1])
+    assert len(found[0]) == 4

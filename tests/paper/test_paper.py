@@ -310,7 +310,7 @@ def test_words_of_a_label_stay_within_its_border(language: str) -> None:
 
 
 def test_a_word_of_the_area_stands_on_the_label(tmp_path: Path) -> None:
-    path = write_own(tmp_path, "de")
+    path, _ = write_own(tmp_path, "de")
     book = openpyxl.load_workbook(path)
     book.worksheets[0].append(["", "Schwebfliegen", "Hoverflies"])
     book.save(path)

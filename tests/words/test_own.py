@@ -19,7 +19,7 @@ LEAVE = "Please leave it as it is."
 
 def fill(folder: Path, language: str, said: dict[str, str], swaps: dict[str, str] | None = None) -> Path:
     """The workbook as it is written, with what somebody types into its column say."""
-    path = write_own(folder, language)
+    path, _ = write_own(folder, language)
     book = openpyxl.load_workbook(path)
     sheet = book.worksheets[0]
     for row in range(3, sheet.max_row + 1):
@@ -81,7 +81,7 @@ def test_a_bad_workbook_is_told_in_a_sentence(
 
 
 def test_a_text_that_nothing_says_is_told(tmp_path: Path) -> None:
-    path = write_own(tmp_path, "fi")
+    path, _ = write_own(tmp_path, "fi")
     book = openpyxl.load_workbook(path)
     book.worksheets[0].append(["No such text.", "", "Ei mitään."])
     book.save(path)
