@@ -130,7 +130,8 @@ def evaluate(area: Area, say: Say, for_public: bool = False, known: Worked | Non
         places = stages.take("places", given.parts(*OF_SURVEY), lambda: likely_places(area, survey))
         reach = stages.take(Stage.REACH, given.parts(*OF_SURVEY), lambda: reach_now(area, habitat, survey, places))
     with clock(Stage.CANDIDATES):
-        allowed = where_pools_may_stand(area, habitat, survey)
+        of_ground = (given.parts(*OF_SURVEY), given.plan.model_copy(update={"pools": 0}))
+        allowed = stages.take(Stage.CANDIDATES, of_ground, lambda: where_pools_may_stand(area, habitat, survey))
     with clock(Stage.PLAN):
         of_years = (given.parts(*OF_SURVEY), given.plan.years)
         ahead = stages.take("years ahead", of_years, lambda: years_ahead(area, habitat, survey, places))

@@ -120,6 +120,7 @@ def test_explore_runs_nothing_of_a_record(area: hm.Area, how: dict[str, str]) ->
     assert "\\u003cimg" not in page
     assert "{{" not in page
     assert "1337" not in page
+    assert how or not re.findall(r'(?:src|href)="(?!data:)[^"]*"', page)  # and it asks no server for anything
 
 
 def test_without_what_draws_a_table_explore_says_what_to_install(
@@ -205,7 +206,8 @@ def test_a_stage_reads_no_other_settings_than_those_it_is_done_again_for(area: h
     job.reach_now(watched, habitat, survey, places)
     assert seen.read == set(job.OF_SURVEY)
     job.years_ahead(watched, habitat, survey, places)
-    assert seen.read == {*job.OF_SURVEY, "plan"}  # of which it is years, as `evaluate` states
+    job.where_pools_may_stand(watched, habitat, survey)
+    assert seen.read == {*job.OF_SURVEY, "plan"}  # of which `evaluate` states years, and all but pools
 
 
 def test_what_is_read_with_the_folder_is_no_setting_for_later(area: hm.Area, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -226,6 +228,7 @@ def test_a_second_plan_is_that_of_a_fresh_run_and_takes_what_did_not_change(area
     assert again.findings.habitat is result.findings.habitat
     assert again.findings.survey is result.findings.survey
     assert again.findings.ahead is result.findings.ahead
+    assert again.findings.candidates is not result.findings.candidates  # as they keep another spacing
 
 
 def test_a_plan_after_a_table_was_changed_is_made_of_what_it_holds_now(area: hm.Area, result: hm.Result) -> None:

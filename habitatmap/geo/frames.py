@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import html
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ import shapely
 from pyproj import CRS
 
 from habitatmap.errors import HabitatmapError
+from habitatmap.geo.leaflet import leaflet
 
 if TYPE_CHECKING:
     import folium
@@ -28,7 +30,9 @@ class MapFrame(gpd.GeoDataFrame):  # type: ignore[misc]  # geopandas states no t
     """
 
     def explore(self, *how: object, **further: object) -> folium.Map:
-        """An interactive map, as `GeoDataFrame.explore`. HabitatmapError where what draws it is not installed."""
+        """An interactive map, as `GeoDataFrame.explore`; it asks servers for the background (`tiles`) and for the
+        script of a legend (`column`) only. HabitatmapError where what draws it is not installed.
+        """
         if any(find_spec(name) is None for name in DRAWN_WITH):
             raise HabitatmapError("explore() needs more packages: pip install 'habitatmap[notebook]'")
         shown = gpd.GeoDataFrame(self[~(self.geometry.isna() | self.geometry.is_empty)])
@@ -36,7 +40,17 @@ class MapFrame(gpd.GeoDataFrame):  # type: ignore[misc]  # geopandas states no t
             if shown[name].dtype.kind not in "biufcmM":
                 shown[name] = [_harmless(cell) if isinstance(cell, str) else cell for cell in shown[name]]
         drawn: folium.Map = shown.explore(*how, **further)
+        if further.get("m") is None:  # else it is drawn on a map of the caller's own
+            script, style = leaflet()
+            of_legend = [one for one in drawn.default_js if one[0] == "jquery"] if how or "column" in further else []
+            drawn.default_js = [("leaflet", _in_place("text/javascript", script)), *of_legend]
+            drawn.default_css = [("leaflet_css", _in_place("text/css", style))]
         return drawn
+
+
+def _in_place(kind: str, text: str) -> str:
+    """An address that holds the text itself."""
+    return f"data:{kind};base64,{base64.b64encode(text.encode()).decode()}"
 
 
 def _harmless(text: str) -> str:

@@ -22,13 +22,7 @@ from branca.element import Element, Figure, MacroElement
 from folium.map import Layer
 from folium.template import Template
 
-from habitatmap.errors import HabitatmapError
-
-# Leaflet 1.9.4 as published: the package holds the files of the npm release byte for byte
-LEAFLET_SHA256 = {
-    "leaflet.js": "db49d009c841f5ca34a888c96511ae936fd9f5533e90d8b2c4d57596f4e5641a",
-    "leaflet.css": "a7837102824184820dfa198d1ebcd109ff6d0ff9a2672a074b9a1b4d147d04c6",
-}
+from habitatmap.geo.leaflet import leaflet
 
 _BIDI = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _UNSHOWABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
@@ -46,25 +40,6 @@ def json_for_script(data: Any) -> str:
     """JSON that is inert inside a script element; ValueError where a number is not finite."""
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), sort_keys=True, allow_nan=False)
     return re.sub("[<>&\u2028\u2029\ud800-\udfff]", lambda found: f"\\u{ord(found[0]):04x}", text)
-
-
-def leaflet() -> tuple[str, str]:
-    """Script and style sheet of Leaflet; HabitatmapError where the installed files are not those of release 1.9.4."""
-    folder = files("js_lib_leaflet") / "static" / "js_lib_leaflet"
-    text = {}
-    for name, expected in LEAFLET_SHA256.items():
-        content = (folder / name).read_bytes()
-        if hashlib.sha256(content).hexdigest() != expected:
-            raise HabitatmapError(
-                f"{name} of the package django-js-lib-leaflet is not the file of Leaflet 1.9.4: "
-                f"install django-js-lib-leaflet 1.9.4.1 again."
-            )
-        # a browser normalises line ends before it hashes, and leaflet.css has CRLF
-        text[name] = content.decode("utf-8").replace("\r\n", "\n")
-    script = re.sub(r"\n//# sourceMappingURL=\S+\s*$", "\n", text["leaflet.js"])
-    # our page uses neither the stock pin nor the stock layer switch, so their pictures are not carried along
-    style = re.sub(r"url\(images/[\w.-]+\)", "none", text["leaflet.css"])
-    return script, style.replace("behavior: url(#default#VML);", "")
 
 
 # the page's own script in the order of reading; each part may use what stands above it

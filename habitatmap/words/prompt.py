@@ -91,7 +91,7 @@ def _lines(title: str, rows: Lines) -> str:
 
 
 def _table(caption: str, head: Sequence[str], rows: Lines) -> str:
-    cells = ["".join(f"<td>{escape(str(cell))}</td>" for cell in row) for row in rows]
+    cells = ["".join(f'<td style="text-align:left">{escape(str(cell))}</td>' for cell in row) for row in rows]
     top = "".join(f"<th>{name}</th>" for name in head)
     lines = "".join(f"<tr>{line}</tr>" for line in ([top] if top else []) + cells)
     return f"<table><caption>{escape(caption)}</caption>{lines}</table>"

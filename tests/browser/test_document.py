@@ -20,6 +20,7 @@ from pyproj import CRS, Transformer
 from shapely.geometry import LineString
 
 from habitatmap.errors import HabitatmapError
+from habitatmap.geo import leaflet
 from habitatmap.page import document as figure
 from habitatmap.page import map_page, public_page
 from habitatmap.page.background import SORTS
@@ -248,9 +249,9 @@ def test_an_area_with_nothing_in_it_still_has_a_page() -> None:
 
 
 def test_a_wrong_leaflet_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(figure.LEAFLET_SHA256, "leaflet.js", "0" * 64)
+    monkeypatch.setitem(leaflet.LEAFLET_SHA256, "leaflet.js", "0" * 64)
     with pytest.raises(HabitatmapError, match=r"Leaflet 1\.9\.4"):
-        figure.leaflet()
+        leaflet.leaflet()
 
 
 def test_json_in_a_script_is_inert() -> None:
