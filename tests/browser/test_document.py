@@ -129,7 +129,7 @@ def test_a_cell_falls_on_its_pixel(cell: tuple[int, int]) -> None:
 
 def test_a_raster_without_a_value_shows_as_not_known() -> None:
     result = town()
-    result.rasters["occupancy"][:] = np.nan
+    result.rasters["occupancy"] = np.full_like(result.rasters["occupancy"], np.nan)
     names = [one["name"] for one in block(map_page(result), "themes")["pictures"]]
     assert "occupancy" not in names
     assert "forage_season" in names
