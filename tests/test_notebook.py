@@ -25,7 +25,7 @@ from habitatmap import job
 from habitatmap.area import blurred
 from habitatmap.area import open_area as read_area
 from habitatmap.export.summary import summary_of
-from habitatmap.geo.frames import at_places
+from habitatmap.geo.frames import MapFrame, at_places
 from habitatmap.habitat.score import score_habitat
 from habitatmap.notebook import AFTER_READING, Terms
 from habitatmap.read.files import read_tables
@@ -97,6 +97,13 @@ def test_where_no_place_is_known_there_is_no_point() -> None:
     points = at_places(pd.DataFrame({"x": [1.0, np.nan], "y": [2.0, np.nan]}), hm_crs()).geometry
     assert points[0] == shapely.Point(1, 2)
     assert points[1] is None
+
+
+def test_a_part_of_a_table_is_as_safe_to_explore(area: hm.Area) -> None:
+    pools = area.pools
+    parts = (pools[pools["pool"] != "R"], pools.head(1), pools.assign(n=1), pools.sort_values("x"), pools.to_crs(4326))
+    assert all(isinstance(part, MapFrame) for part in parts)
+    assert not isinstance(pools[["pool", "x"]], gpd.GeoDataFrame)
 
 
 def hm_crs():  # type: ignore[no-untyped-def]
