@@ -97,7 +97,9 @@ def test_semicolons_for_programs_with_a_decimal_comma() -> None:
     frame = pd.DataFrame({"x": [0.1 + 0.2, 1e-7], "n": [3, -4], "t": ["Über, uns", "a;b"]})
     text = csv_text(frame, semicolons=True)
     assert text == '\ufeffx;n;t\r\n0,30000000000000004;3;Über, uns\r\n1e-07;-4;"a;b"\r\n'
-    back = pd.read_csv(io.BytesIO(text.encode()), sep=";", decimal=",", encoding="utf-8-sig")
+    back = pd.read_csv(
+        io.BytesIO(text.encode()), sep=";", decimal=",", encoding="utf-8-sig", float_precision="round_trip"
+    )
     pd.testing.assert_frame_equal(back, frame, check_dtype=False, check_exact=True)
 
 
