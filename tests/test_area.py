@@ -14,6 +14,7 @@ import pyogrio
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from openpyxl import Workbook
 from shapely.geometry import box
 
 from habitatmap.area import Area, blurred, open_area
@@ -98,6 +99,28 @@ def test_misnamed_files_and_layers_elsewhere_are_told(tmp_path: Path) -> None:
     assert [(u.file, u.why.code, u.to_do) for u in opened.ledger.unused] == [("visit.csv", Why.LIKE_AN_INPUT, True)]
     assert "nothing.tif, which is no input" in notes
     assert "No shape of land lies in the area" in notes
+
+
+def test_pools_in_another_system_than_the_area_s_are_told_which_one_fits(tmp_path: Path) -> None:
+    """The old observatory of Bern is 2600000, 1200000 in LV95 and 46 57 3.898 N, 7 26 19.077 E (swisstopo, formulas of
+    the Swiss map projection)."""
+    write_raster(tmp_path / "land_cover.tif", WORLDCOVER, origin=(381_000, 5_201_000))
+    rows = "A,2600000,1200000\nB,2600100,1200050\nC,2600010,1199990\n"
+    area = open_area(area_folder(tmp_path, 'crs = "EPSG:32632"\n', pools=f"pool,x,y\n{rows}"))
+    far, fits = area.ledger.doubts
+    assert "none nearer to the area than" in far
+    assert "EPSG:2056 (CH1903+ / LV95)" in fits
+    assert area.ledger.unknown_units == [("pools.csv", "x")]
+    readings = Workbook()
+    sheet = readings.create_sheet("units")
+    for row in (("file", "column", "unit"), ("pools.csv", "x", "EPSG:2056")):
+        sheet.append(row)
+    readings.save(tmp_path / "readings.xlsx")
+    area = open_area(tmp_path)
+    assert not area.ledger.doubts
+    lon, lat = to_lonlat(area.pools["x"], area.pools["y"], area.crs)
+    assert lon[0] == pytest.approx(7 + 26 / 60 + 19.077 / 3600, abs=1e-5)
+    assert lat[0] == pytest.approx(46 + 57 / 60 + 3.898 / 3600, abs=1e-5)
 
 
 def test_a_class_table_that_nobody_named_is_not_taken_for_land_cover(tmp_path: Path) -> None:

@@ -11,7 +11,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS, Transformer
+from pyproj.aoi import AreaOfInterest, AreaOfUse
+from pyproj.database import query_crs_info
+from pyproj.enums import PJType
 from pyproj.exceptions import CRSError as PyprojCrsError
+from pyproj.exceptions import ProjError
 from pyproj.transformer import TransformerGroup
 
 from habitatmap.errors import CrsError, why
@@ -59,6 +63,35 @@ def crs_label(crs: CRS) -> str:
     """Code and name for people, such as `EPSG:32635 (WGS 84 / UTM zone 35N)`."""
     authority = crs.to_authority()
     return f"{authority[0]}:{authority[1]} ({crs.name})" if authority else crs.name
+
+
+def systems_that_fit(x: ArrayLike, y: ArrayLike, bounds: tuple[float, float, float, float]) -> list[CRS]:
+    """At most three systems in metres in which all points (x, y) lie within a box or beside it, the most local first.
+
+    bounds: west, south, east, north of the box, in degrees of WGS 84. Of the registry of EPSG. Systems that put the
+    points about as close as 200 m to each other count once. That they fit proves nothing, so this is for a proposal.
+    """
+    west, south, east, north = bounds
+    area = AreaOfInterest(west, south, east, north)
+    near = (east - west) + 0.1, (north - south) + 0.1
+    known = query_crs_info("EPSG", PJType.PROJECTED_CRS, area_of_interest=area, contains=True)
+    fit: dict[tuple[float, float], CRS] = {}
+    for info in sorted(known, key=lambda one: (_square_degrees(one.area_of_use), int(one.code))):
+        crs = CRS.from_epsg(int(info.code))
+        if not is_metric(crs):
+            continue
+        try:
+            lon, lat = to_lonlat(x, y, crs)
+        except ProjError:  # the registry has systems without a known way to others
+            continue
+        inside = (np.abs(lon - (west + east) / 2) <= near[0]) & (np.abs(lat - (south + north) / 2) <= near[1])
+        if inside.all():
+            fit.setdefault((round(float(lon[0]) / 0.002), round(float(lat[0]) / 0.002)), crs)
+    return list(fit.values())[:3]
+
+
+def _square_degrees(use: AreaOfUse | None) -> float:
+    return (use.east - use.west) * (use.north - use.south) if use is not None else math.inf
 
 
 def choose_crs(lon: ArrayLike, lat: ArrayLike) -> CRS:

@@ -17,6 +17,16 @@ from habitatmap.read.formats.table import DAY_ZERO
 from habitatmap.read.headings import fold
 from habitatmap.sentences import Sentence
 
+# Of the languages in Unicode's CLDR none writes the month first where dots part the numbers and the year is last; some
+# who write English do, so that the heading must be in another language: one of these words stands in it
+_OTHER_LANGUAGES = frozenset(
+    """datum tag aufgestellt aufstelldatum aufstellung ausgebracht ausbringung entfernt abgebaut abbau besuch besucht
+    besuchsdatum begehung kontrolle kontrolldatum jour pose installe retrait visite geplaatst plaatsing plaatsingsdatum
+    uitgezet verwijderd weggehaald bezoek bezoekdatum dag controledatum fecha dia visita paiva paivamaara kayntipaiva
+    pvm data dzien wizyty giorno posa besoksdatum utsatt dato""".split()
+)
+_WITH_DOTS = re.compile(r"\d{1,2}\. ?\d{1,2}\. ?(?:\d{4}|\d{2})")
+
 # no date is longer than this, weekday and time of day included
 LONGEST = 80
 FIRST_YEAR, LAST_YEAR = 1900, 2199
@@ -98,9 +108,10 @@ def read_dates(
     """Dates of a column: a date, why there is none, or None for a blank cell. A time of day is left out.
 
     A purely numeric date has as many readings as there are orders that make it a day. The order that the heading
-    states, or the only one that fits every such cell of the column, is the column's. Where none is, a cell with one
-    reading only is read, the others are undecided. Two-figure years are of this century. A number is a count of days
-    from `day_zero`, as spreadsheets store dates.
+    states, or the only one that fits every such cell of the column, is the column's; where two fit, dates with dots
+    under a heading that is not English have the day first. Where none is, a cell with one reading only is read, the
+    others are undecided. Two-figure years are of this century. A number is a count of days from `day_zero`, as
+    spreadsheets store dates.
     """
     read = [_read(cell, day_zero) for cell in cells]
     numeric = [r for r in read if isinstance(r, dict)]
@@ -109,6 +120,8 @@ def read_dates(
     if len(fitting) > 1:
         others = [r for r in (_read(cell, day_zero) for cell in beside) if isinstance(r, dict)]
         fitting = {o for o in fitting if all(o in r for r in others)} or fitting
+    if "dmy" in fitting and _has_dots(cells) and _OTHER_LANGUAGES & set(fold(heading).split()):
+        fitting = {"dmy"}
     order = stated or (fitting.pop() if len(fitting) == 1 else None)
     mixed = not stated and not fitting and order is None
     dates = [_settle(r, order, mixed) if isinstance(r, dict) else r for r in read]
@@ -117,6 +130,10 @@ def read_dates(
             if isinstance(cell, datetime.date) and cell.day != cell.month:
                 dates[i] = Why.DATES_SWAPPED
     return dates
+
+
+def _has_dots(cells: Sequence[object]) -> bool:
+    return any(isinstance(cell, str) and _WITH_DOTS.fullmatch(cell.strip()) for cell in cells)
 
 
 def days_meant(text: str) -> set[datetime.date]:

@@ -13,7 +13,7 @@ from pyproj import CRS
 
 from habitatmap.errors import CrsError
 from habitatmap.errors.why import Why
-from habitatmap.geo.crs import WGS84, Source, parse_crs, shift_m, state_crs
+from habitatmap.geo.crs import WGS84, Source, crs_label, parse_crs, shift_m, state_crs, systems_that_fit
 from habitatmap.read.by_address import SAYS_NOTHING, place_by_address
 from habitatmap.read.coordinates import (
     NO_PLACE,
@@ -38,8 +38,8 @@ from habitatmap.sentences import Quantity, Sentence, apart, count, say
 from habitatmap.vocabulary.kinds import Kind
 
 ROLES = (*PLACE_COLUMNS, "system")
-# a tree farther from the area is of no use to it, and most likely misplaced; every flight ends long before
-FAR_TREE_KM = 50.0
+# what lies farther from the area is of no use to it, and most likely misplaced; every flight ends long before
+FAR_KM = 50.0
 # what is read in a cell for addresses is coordinates only where it is so exact: a postcode may look like a grid
 # reference (expert judgement)
 AMONG_ADDRESSES_M = 1000.0
@@ -84,6 +84,8 @@ def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
         elif math.isnan(places.x[at]) or beyond[at]:
             draft.refuse(at, "x", f"{point.x}, {point.y}", Why.UNREACHABLE)
     _tell_places(draft, points)
+    if stated.box is not None and not stated.box.wide:
+        _tell_all_far(draft, [point for point in points if isinstance(point, Point)], stated.box)
     used = [NO_PLACE if at in draft.aside else point for at, point in enumerate(points)]
     # trees and the like beyond the boundary serve as margin; only a pool belongs inside
     tell_slips(draft, used, stated.box if draft.kind is Kind.POOLS else None)
@@ -91,14 +93,14 @@ def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
 
 
 def _set_far_aside(draft: Draft, points: Sequence[Point | Refusal], home: Box) -> None:
-    """Sets rows aside that lie more than `FAR_TREE_KM` from the area; where none is near, that is told."""
+    """Sets rows aside that lie more than `FAR_KM` from the area; where none is near, that is told."""
     off_km = home.off_km(*locate(points, WGS84))
-    far = [at for at in draft.kept if off_km[at] > FAR_TREE_KM]
+    far = [at for at in draft.kept if off_km[at] > FAR_KM]
     for at in far:
         draft.refuse(at, "", draft.words(at), Why.FAR_AWAY.of(km=Quantity(float(off_km[at]), grouped=True)))
     if not far:
         return
-    n, near = len(far), int((off_km <= FAR_TREE_KM).sum())
+    n, near = len(far), int((off_km <= FAR_KM).sum())
     ends = (Quantity(float(end), grouped=True) for end in (off_km[far].min(), off_km[far].max()))
     away = dict(zip(("low", "high"), ends, strict=True))
     if near:
@@ -107,6 +109,31 @@ def _set_far_aside(draft: Draft, points: Sequence[Point | Refusal], home: Box) -
     else:
         told = "{trees} set aside, and none is left: {low} to {high} km away. Check the reference system of the file"
         draft.remark(say(told, trees=count(n, "tree"), **away))
+
+
+def _tell_all_far(draft: Draft, points: Sequence[Point], area: Box) -> None:
+    """Remarks on a table of which every place lies far from the area, with the systems that would bring it there."""
+    off_km = area.off_km(*locate(points, WGS84))
+    if not len(points) or not (off_km > FAR_KM).all():
+        return
+    away = Quantity(float(off_km.min()), grouped=True)
+    told = (
+        "{places}, none nearer to the area than {away} km. Check the coordinates and their reference system, {system}"
+    )
+    systems = apart(sorted({crs_label(point.crs) for point in points}))
+    draft.remark(say(told, places=count(len(points), "place"), away=away, system=systems))
+    if any(point.crs.is_geographic for point in points):
+        return
+    x, y = (np.array([getattr(point, axis) for point in points]) for axis in "xy")
+    fit = systems_that_fit(x, y, (area.west, area.south, area.east, area.north))
+    if fit:
+        told = (
+            "The same numbers lie in the area in {systems}. If that is theirs, write {code} for x of this file into "
+            "readings.xlsx, sheet units"
+        )
+        code = ":".join(fit[0].to_authority() or ())
+        draft.remark(say(told, systems=apart(list(map(crs_label, fit))), code=code))
+        draft.ledger.ask_unit(draft.table.file, "x")
 
 
 def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:

@@ -32,7 +32,8 @@ class Kind(StrEnum):
         plain = stem.casefold()
         kind = next((kind for kind in _LONGEST_FIRST if plain == kind or plain.startswith(f"{kind}_")), None)
         if kind is None and (sent := _SENT_BY.fullmatch(plain)):
-            return None if _COPY.search(sent["by"]) else cls(sent["kind"])
+            again = _COPY.search(sent["by"]) or (sent["kind"] == cls.POOLS and sent["by"][0].isdigit())
+            return None if again else cls(sent["kind"])
         # land_coverage.gpkg is no land register, whatever its first word
         return None if kind is Kind.LAND and plain.startswith(Kind.LAND_COVER) else kind
 
@@ -40,8 +41,9 @@ class Kind(StrEnum):
 # named in the folder itself; the others lie in a folder of their own
 NAMED = tuple(kind for kind in Kind if kind is not Kind.OVERLAYS)
 _LONGEST_FIRST = sorted(NAMED, key=len, reverse=True)
-# "visits (Carla)", as a volunteer names a file; "visits (1)" and "visits - copy" may repeat another
-_SENT_BY = re.compile(r"(?P<kind>pools|visits)[ ,-]+\(?(?P<by>[^\W\d][\w .'-]*)\)?")
+# "visits (Carla)" and "visits 2024", as a volunteer names a file; "visits (1)", "visits - copy" and "pools 2024" may
+# repeat another
+_SENT_BY = re.compile(r"(?P<kind>pools|visits)[ ,-]+\(?(?P<by>(?:(?:19|20)\d\d\b|[^\W\d])[\w .'-]*)\)?")
 _COPY = re.compile(r"\b(copy|kopie|copie|copia|kopia|kopio|old|alt|ancien|oud|backup|save|plan|map|template)\b")
 # rasters only
 RASTERS = (Kind.STEEP, Kind.FLOODS)

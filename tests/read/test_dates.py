@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime
+import re
 
 import pytest
+from babel import Locale, localedata
 
 from habitatmap.errors.why import Why
 from habitatmap.read.dates import month_number, read_dates
@@ -133,6 +135,25 @@ def test_undecided_and_mixed_columns_keep_what_is_clear() -> None:
     assert mixed[:2] == [datetime.date(2024, 5, 25), datetime.date(2024, 5, 26)]
     assert isinstance(mixed[2], Why)
     assert "month first" in mixed[2].reason
+
+
+def test_dots_have_the_day_first() -> None:
+    """No locale of Unicode's CLDR writes the month first where dots part the numbers and the year is last."""
+    patterns = {
+        Locale.parse(name).date_formats[length].pattern
+        for name in localedata.locale_identifiers()
+        for length in ("short", "medium")
+    }
+    dotted = [p for p in patterns if re.fullmatch(r"[dM]{1,2}\. ?[dM]{1,2}\. ?y+\.?( '.*')?", p)]
+    assert len(dotted) > 10
+    assert all(pattern.startswith("d") for pattern in dotted)
+    day = datetime.date(2024, 4, 12)
+    for heading in ("Datum", "aufgestellt am", "Date de pose", "Päivä", "Data wizyty"):
+        assert read_dates(["12.4.24"], heading) == [day], heading
+    assert read_dates(["12. 04. 2024", "03/04/2024"], "Datum") == [day, datetime.date(2024, 4, 3)]
+    assert read_dates(["12.4.24"], "date") == [Why.DATE_UNDECIDED]  # some who write English put the month first
+    assert read_dates(["12.4.2024"], "Datum (mm/dd/yyyy)") == [datetime.date(2024, 12, 4)]  # a heading says so
+    assert read_dates(["4.12.2024", "4.25.2024"], "Datum") == [datetime.date(2024, 4, 12), datetime.date(2024, 4, 25)]
 
 
 def test_dates_a_spreadsheet_may_have_swapped() -> None:

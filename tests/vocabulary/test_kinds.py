@@ -18,6 +18,10 @@ from habitatmap.words.names import KIND_NAMES
         ("pools north", Kind.POOLS),
         ("visits (Carla)", Kind.VISITS),
         ("Visits - Carla Smit 2024", Kind.VISITS),
+        ("Visits 2024", Kind.VISITS),
+        ("visits (2024)", Kind.VISITS),
+        ("visits 20245", None),
+        ("pools 2024", None),  # last year's list may repeat this year's
         ("visits (1)", None),
         ("visits - Kopie", None),
         ("pools map", None),
