@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
+
+from habitatmap.geo.compiled import njit
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
@@ -74,7 +75,7 @@ def _first(distances: NDArray[np.float64], start: int) -> NDArray[np.int64]:
     return np.array(order, dtype=np.int64)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _length(order: Places, d: Floats, starts: Flags, first: int, last: int) -> float:
     """The length of the steps into the places first to last and out of last; steps into a cut count nothing."""
     total = 0.0
@@ -84,7 +85,7 @@ def _length(order: Places, d: Floats, starts: Flags, first: int, last: int) -> f
     return total
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _change(new: Places, order: Places, kind: int, i: int, j: int, size: int) -> tuple[int, int]:
     """Writes a changed list into `new`; gives the first and last place that differ.
 
@@ -111,7 +112,7 @@ def _change(new: Places, order: Places, kind: int, i: int, j: int, size: int) ->
     return low, high
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int) -> Places:
     """The list improved; `order` is a fresh array and is used up."""
     np.random.seed(seed)
@@ -163,7 +164,7 @@ def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int) ->
     return _settle(d, near, starts, best)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _settle(d: Floats, near: Places, starts: Flags, order: Places) -> Places:
     """Takes every turn, shift and exchange among near points that shortens the list, until none does."""
     n = len(order)

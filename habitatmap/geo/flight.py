@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from typing import Literal, TypeVar
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
+
+from habitatmap.geo.compiled import njit
 
 # Median of the distance flown, in units of a: the root of (1 + q) exp(-q) = 1/2, that is -1 - W_{-1}(-1/(2e)).
 MEDIAN_IN_SCALES = 1.6783469900166610
@@ -37,7 +38,7 @@ def share_beyond(q: T) -> T:
 
 
 # the same for code that Numba compiles, number by number (its stubs do not follow a function of either type)
-share_beyond_compiled: Callable[[float], float] = njit(cache=True, nogil=True)(share_beyond)  # type: ignore[assignment]
+share_beyond_compiled: Callable[[float], float] = njit(nogil=True)(share_beyond)
 
 
 @dataclass(frozen=True)

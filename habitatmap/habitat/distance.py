@@ -7,11 +7,11 @@ columns, then the lower envelope of parabolas along each row), so no rounding en
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import binary_erosion
 from scipy.spatial import cKDTree
 
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import THREADS, Blocks, Engine, TileStage, map_tiles
 
 # Rasters up to this many cells are one tile, with no cut-off at all.
@@ -50,7 +50,7 @@ def _squares_tile(blocks: Blocks, halo: int) -> Blocks:
     return {"squares": _squares(blocks["source"], halo)}
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _squares(source: NDArray[np.bool_], halo: int) -> NDArray[np.int64]:
     """Squared distance in cells of the block without its halo; -1 beyond `halo` cells (no halo: no cut-off)."""
     rows, cols = source.shape

@@ -5,7 +5,6 @@ A link's length is -log p, so that the path of the largest product of probabilit
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
@@ -13,6 +12,7 @@ from scipy.sparse import coo_array, csr_array, issparse
 from scipy.sparse.csgraph import connected_components
 
 from habitatmap.errors import InputError
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.network.places import in_order_of_appearance, pairs_within
 
@@ -123,7 +123,7 @@ def thinned(graph: csr_array, spare: int = 2) -> csr_array:
     return out
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _needed(
     indptr: NDArray[np.int32], indices: NDArray[np.int32], link: Floats, spare: int
 ) -> NDArray[np.bool_]:  # pragma: no cover - compiled

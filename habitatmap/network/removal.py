@@ -5,9 +5,10 @@ from __future__ import annotations
 import heapq
 from typing import NamedTuple
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
+
+from habitatmap.geo.compiled import njit
 
 Floats = NDArray[np.float64]
 
@@ -43,7 +44,7 @@ class PathTree(NamedTuple):
     latest: NDArray[np.int64]
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(nogil=True)
 def removal_losses(
     links: Links, a: Floats, paths: Paths, chosen: NDArray[np.bool_]
 ) -> Floats:  # pragma: no cover - compiled
@@ -72,7 +73,7 @@ def removal_losses(
     return lost
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _grow_tree(tree: PathTree, source: int, before: NDArray[np.int32]) -> None:  # pragma: no cover - compiled
     """Fills the tree from the predecessors of each place."""
     n = len(before)
@@ -99,7 +100,7 @@ def _grow_tree(tree: PathTree, source: int, before: NDArray[np.int32]) -> None: 
         tree.latest[parent] = max(tree.latest[parent], v, tree.latest[v])
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _detour_lengths(
     links: Links, tree: PathTree, was: Floats, m: int, new: Floats
 ) -> None:  # pragma: no cover - compiled
@@ -130,7 +131,7 @@ def _detour_lengths(
                 heapq.heappush(heap, (new[u], u))
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(nogil=True)
 def carried(best: Floats, before: NDArray[np.int32], a: Floats, share: Floats) -> Floats:  # pragma: no cover - compiled
     """What the sources exchange with others over each place, which is the most they could lose with it: (n,)."""
     n = len(a)

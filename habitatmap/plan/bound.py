@@ -37,11 +37,11 @@ from typing import NamedTuple, Unpack
 import numpy as np
 import pandas as pd
 import scipy.fft
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize_scalar
 from scipy.sparse import coo_array, csr_array
 
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.grid import Tile, cut
 from habitatmap.geo.masks import least_apart
@@ -234,7 +234,7 @@ class DualPrices(NamedTuple):
         return paid
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _lay(paid: Floats, row: Floats, col: Floats, radius: float, price: Floats) -> None:
     """Adds each price to the cells that are less than the radius away."""
     for q in range(row.shape[0]):
@@ -294,7 +294,7 @@ def sum_of_largest(G: Floats, pools: int, size: int) -> float:
     return float(best[best > 0].sum())
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _level(p: float, levels: Floats) -> tuple[int, float]:
     """The level below p, and how far p lies on the way to the next one (0-1)."""
     n = 0
@@ -305,7 +305,7 @@ def _level(p: float, levels: Floats) -> tuple[int, float]:
     return n, (p - levels[n]) / (levels[n + 1] - levels[n])
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _overlay(z: Floats, U: Floats, row0: int, pools: Pools, k: Floats, levels: Floats, curved: Floats) -> None:
     """Adds x m (by lines between levels, close enough for z) to z and x u to U, for pools (row, col, p, x); z[0, 0] is
     the cell (row0, 0).
@@ -323,7 +323,7 @@ def _overlay(z: Floats, U: Floats, row0: int, pools: Pools, k: Floats, levels: F
                 U[i - row0, j] += linear * k[a, b]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _soften(w: Numbers, U: Numbers, Z: Numbers, tau: float) -> tuple[float, float]:
     """sum w min_tau(U, 1 - e^-Z) and the tangents' fixed part; U and Z become w beta and w (1 - beta) e^-Z, the weights
     of u and m.
@@ -344,7 +344,7 @@ def _soften(w: Numbers, U: Numbers, Z: Numbers, tau: float) -> tuple[float, floa
     return value, fixed
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _between(p: Floats, levels: Floats, maps: Floats, out: Floats) -> None:
     """Straight lines in p between the levels' maps (level, rows, cols); NaN where p is."""
     for i in range(p.shape[0]):
@@ -421,7 +421,7 @@ class Certificate:
         return fixed, G
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _spread(bi: Cells, bj: Cells, u: Singles, m: Singles, x: Singles, U: Singles, Z: Singles) -> None:
     """Sums x u and x m over columns; the arrays of blocks are padded by the footprints' radius."""
     wide = u.shape[2]
@@ -433,14 +433,14 @@ def _spread(bi: Cells, bj: Cells, u: Singles, m: Singles, x: Singles, U: Singles
                 _add_row(share, m[q, a], Z[bi[q] + a, bj[q] : bj[q] + wide])
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _add_row(share: np.float32, row: Singles, total: Singles) -> None:
     """One row, a loop of its own: so the processor adds many cells at once."""
     for b in range(row.shape[0]):
         total[b] += share * row[b]
 
 
-@njit(cache=True, nogil=True, fastmath={"reassoc", "contract"})
+@njit(nogil=True, fastmath={"reassoc", "contract"})
 def _gather(bi: Cells, bj: Cells, u: Singles, m: Singles, U: Singles, Z: Singles, out: Singles) -> None:
     """sum (u U + m Z) around each column."""
     for q in range(out.shape[0]):

@@ -18,11 +18,11 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numba import njit
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import shortest_path
 
 from habitatmap.errors import InputError
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.flight import FlightKernel, share_beyond_compiled
 from habitatmap.geo.grid import Grid
@@ -148,7 +148,7 @@ def _with(net: Network, row: int, col: int, weight: float, grid: Grid) -> Networ
     return net._replace(x=np.append(net.x, x), y=np.append(net.y, y), weight=np.append(net.weight, weight), best=best)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _best_to(x: float, y: float, net: PlainNetwork) -> Floats:  # pragma: no cover - compiled
     """The best products of links from a point to each place."""
     xs, ys, _, best, link_m, scale_m = net
@@ -163,7 +163,7 @@ def _best_to(x: float, y: float, net: PlainNetwork) -> Floats:  # pragma: no cov
     return b
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _pair_gains(x: Floats, y: Floats, a: Floats, net: PlainNetwork) -> Floats:  # pragma: no cover - compiled
     """What a place of weight a at each (x, y) adds to the pair sum."""
     weight, best = net[2], net[3]

@@ -10,9 +10,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from habitatmap.geo.compiled import njit
 from habitatmap.plan.reach import Floats
 
 MOST_SITES = 400
@@ -49,7 +49,7 @@ def solve(missed: Floats, p: Floats, k: Floats, near: NDArray[np.bool_], pools: 
     return Solved(sorted((int(row[c]), int(col[c])) for c in chosen if c >= 0), gain)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _search(
     u: Floats, w: Floats, close: NDArray[np.bool_], pools: int, least: float, most_nodes: int
 ) -> tuple[float, NDArray[np.int64], bool]:

@@ -19,9 +19,9 @@ from typing import NamedTuple
 
 import numpy as np
 import scipy.fft
-from numba import njit
 from numpy.typing import NDArray
 
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.grid import Tile, cut
 from habitatmap.geo.masks import too_near, under
@@ -279,7 +279,7 @@ class GainMap:
         return moves
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _refresh(
     C: Floats, rate: Floats, blocked: NDArray[np.uint16], best: Floats, part: tuple[int, int, int, int]
 ) -> None:
@@ -299,7 +299,7 @@ def _refresh(
             best[bi, bj] = m
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _near_best(
     C: Floats, rate: Floats, blocked: NDArray[np.uint16], best: Floats, least: float, out: Cells
 ) -> tuple[int, int, int]:
@@ -319,7 +319,7 @@ def _near_best(
     return n, row, col
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def direct_gain(missed: Floats, k: Floats, row: int, col: int) -> float:
     """sum_d k(d) missed(c + d) of one cell, in float64 and in a fixed order; missed is padded by r."""
     total = 0.0

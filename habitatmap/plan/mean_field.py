@@ -27,11 +27,11 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import csr_array
 from scipy.spatial.distance import cdist
 
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.flight import END_IN_SCALES, share_beyond, share_beyond_compiled
 from habitatmap.network.turnover import Draws, KnownPlaces, Rates, flow_between, found, lost
@@ -275,7 +275,7 @@ def _own_of(xy: Floats, p: Floats, demand: Floats, left: Floats, flight: tuple[f
     return np.asarray(_own(xy[part], p[part], demand, left, flight))
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _gets(q: float, far: float) -> float:
     """`gets_so_far` for one distance."""
     if far > 0.0:
@@ -283,7 +283,7 @@ def _gets(q: float, far: float) -> float:
     return share_beyond_compiled(q)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _patch_factor(x: float, y: float, patch: Floats) -> float:
     """Log of the factor on the quality of a new pool at a point in one simulation."""
     u = math.floor(patch[0] * x + patch[1] * y + patch[2])
@@ -291,7 +291,7 @@ def _patch_factor(x: float, y: float, patch: Floats) -> float:
     return float(patch[4]) if (u + w) % 2 == 0 else -float(patch[4])
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def patch_factors(xy: Floats, patches: Floats) -> Floats:
     """Log of the factor on the quality of new pools at points (m, 2): (m, v)."""
     out = np.empty((xy.shape[0], patches.shape[0]))
@@ -301,7 +301,7 @@ def patch_factors(xy: Floats, patches: Floats) -> Floats:
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _missed(demand: Floats, xy: Floats, p: Floats, flight: tuple[float, float]) -> Floats:
     """prod_j (1 - p_j k): (d, q) for points (d, 2) and places (n, 2) with p (n, q)."""
     out, (scale, far) = np.ones((demand.shape[0], p.shape[1])), flight
@@ -317,7 +317,7 @@ def _missed(demand: Floats, xy: Floats, p: Floats, flight: tuple[float, float]) 
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _own(xy: Floats, p: Floats, demand: Floats, left: Floats, flight: tuple[float, float]) -> Floats:
     """sum_c left_c k / (1 - p k): what a place (n, 2) of p (n, q) serves for a little more probability, (n, q)."""
     out, (scale, far) = np.zeros(p.shape), flight

@@ -10,10 +10,10 @@ from typing import NamedTuple, Required, TypedDict, Unpack
 
 import numpy as np
 import pandas as pd
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
+from habitatmap.geo.compiled import njit
 from habitatmap.plan.reach import Floats, not_reached, reach_kernel
 
 # rounding is let pass, so that ten sites of 0.1 can be paid with 1
@@ -25,7 +25,7 @@ def affordable(cost: Floats, budget: float) -> NDArray[np.bool_]:
     return cost <= budget * (1.0 + MONEY_TOLERANCE) + LEAST_MONEY
 
 
-affordable_compiled = njit(cache=True, nogil=True)(affordable)
+affordable_compiled = njit(nogil=True)(affordable)
 
 
 class Quota(NamedTuple):

@@ -14,10 +14,10 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 
@@ -59,7 +59,7 @@ def in_order(places: pd.DataFrame) -> tuple[Cells, Cells, Floats]:
     return row[order], col[order], p[order]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def multiply(values: Floats, row0: int, col0: int, row: int, col: int, p: float, k: Floats) -> None:
     """Multiplies by 1 - p k around (row, col); values[0, 0] is the cell (row0, col0)."""
     r = k.shape[0] // 2
@@ -91,7 +91,7 @@ def forage_in_reach(w: ArrayLike, R: Floats) -> float:
     return float((weights * (1.0 - R)).sum()) / total if total > 0 else math.nan
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _without(at: int, row: Cells, col: Cells, p: Floats, k: Floats, i: int, j: int) -> float:
     """R of one cell over all places but one."""
     r = k.shape[0] // 2
@@ -103,7 +103,7 @@ def _without(at: int, row: Cells, col: Cells, p: Floats, k: Floats, i: int, j: i
     return product
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _losses(w: Floats, R: Floats, row: Cells, col: Cells, p: Floats, k: Floats) -> Floats:
     """sum_c w p k prod_others for each place; division by 1 - p k, or the product again where that is 0."""
     r = k.shape[0] // 2
@@ -152,7 +152,7 @@ def footprints(median_m: float, cell_m: float, size: int) -> Footprints:
     return np.where(d <= flight.end_m, flight.reach_weight(d), 0.0), size
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def multiply_blocks(R: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints) -> None:
     """Multiplies blocks of not-reached by 1 - p k for each place; row and col are cells."""
     rows, cols = R.shape

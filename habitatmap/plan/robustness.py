@@ -18,10 +18,10 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.masks import least_apart
 from habitatmap.plan.gain_map import GainMap, best_cells
@@ -266,7 +266,7 @@ def _near_cells(problem: Problem, sites: pd.DataFrame) -> tuple[Cells, Cells]:
     return cells[:, 0].copy(), cells[:, 1].copy()
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _gain_on_blocks(left: Floats, prints: Footprints, row: int, col: int) -> float:
     """sum k left around the cell (row, col), left being sums over blocks."""
     weights, size = prints
@@ -280,7 +280,7 @@ def _gain_on_blocks(left: Floats, prints: Footprints, row: int, col: int) -> flo
     return total
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _gains_on_blocks(left: Floats, prints: Footprints, row: Cells, col: Cells) -> Floats:
     """The same for many cells."""
     out = np.empty(row.shape[0])
@@ -289,7 +289,7 @@ def _gains_on_blocks(left: Floats, prints: Footprints, row: Cells, col: Cells) -
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _plan_on_blocks(
     left: Floats, gain: Floats, prints: Footprints, near: NearCandidates, p: Floats, limits: Limits
 ) -> Cells:

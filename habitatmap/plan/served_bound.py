@@ -39,12 +39,12 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numba import njit
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.sparse import csr_array, eye_array, hstack, vstack
 from scipy.spatial.distance import cdist
 
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.flight import END_IN_SCALES
 from habitatmap.geo.masks import least_apart
 from habitatmap.network.turnover import found
@@ -380,7 +380,7 @@ class _Neighbours:
         return _largest_sum(near, best, sites) if self.alone else sites * _largest_sum(near, best, min(sites, 1))
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _largest_sum(near: Floats, best: Floats, most: int) -> Floats:
     """The sum of the `most` largest near[i, h] best[h, v] over h: (n, v)."""
     out, top = np.zeros((near.shape[0], best.shape[1])), np.empty(most)
@@ -605,7 +605,7 @@ def _functions_of_k(group: _Group, levels: tuple[float, float]) -> Singles:
     return np.vstack([np.stack([k, k**2, *above], axis=1), np.zeros((1, 4))]).astype(np.float32)
 
 
-@njit(cache=True, nogil=True, fastmath=True)
+@njit(nogil=True, fastmath=True)
 def _look_up(cells: Singles, points: Singles, steps_a_metre: float, table: Singles) -> Singles:
     """The four functions of a table at the distances between cells and points: (functions, cells, points)."""
     out = np.empty((4, cells.shape[0], points.shape[0]), np.float32)

@@ -79,7 +79,8 @@ def new_demo(folder: Path) -> None:
     demo = shipped_folder("demo_area")
 
     def fill(unfinished: Path) -> None:
-        shutil.copytree(demo, unfinished, ignore=_not_inputs)
+        unfinished.mkdir()
+        _copy_inputs(demo, unfinished)
         start_list(unfinished, CRS(read_settings(demo).crs))
 
     _write_whole(folder, fill)
@@ -101,10 +102,14 @@ def _write_whole(folder: Path, fill: Callable[[Path], object]) -> None:
         shutil.rmtree(unfinished, ignore_errors=True)
 
 
-def _not_inputs(folder: str, names: list[str]) -> set[str]:
-    """Results (every folder but the overlays) and the script that invents the town are no part of a copy of it."""
-    results = {name for name in names if name != "overlays" and (Path(folder) / name).is_dir()}
-    return results | {name for name in names if name.endswith(".py") or name.startswith(".")}
+def _copy_inputs(demo: Path, folder: Path) -> None:
+    """Copies what the demo town is read from, without results and the script that invents it. Nor are the files' modes
+    copied: where the program may only be read, its copy is to be written in."""
+    for path in (*demo.iterdir(), *(demo / "overlays").iterdir()):
+        if path.is_file() and path.suffix != ".py" and not path.name.startswith("."):
+            copy = folder / path.relative_to(demo)
+            copy.parent.mkdir(exist_ok=True)
+            shutil.copyfile(path, copy)
 
 
 def _fill(folder: Path, title: str, given: Given, say: Say) -> None:

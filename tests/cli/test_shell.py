@@ -9,6 +9,7 @@ import logging
 import os
 import re
 import signal
+import stat
 import subprocess
 import sys
 from pathlib import Path
@@ -22,6 +23,7 @@ from habitatmap.cli.progress import WRITING, Progress, is_rewritable, on_one_lin
 from habitatmap.export.folder import write_files
 from habitatmap.export.lock import LOCK
 from habitatmap.export.worked import record_of
+from habitatmap.read.start import new_demo
 from habitatmap.result import Stage
 from tests.areas import LEFT, TOP, write_area
 from tests.commands import Done, habitatmap
@@ -239,3 +241,15 @@ def test_a_misspelt_command_is_answered_with_the_nearest() -> None:
     assert done.code == 2
     assert "No such command 'mapp'; did you mean map?" in done.err
     assert "did you mean" not in habitatmap("xyz").err
+
+
+def test_a_copy_of_a_program_that_may_only_be_read_can_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shipped = tmp_path / "shipped"
+    new_demo(shipped)
+    for path in (*shipped.rglob("*"), shipped):
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    monkeypatch.setattr("habitatmap.read.start.shipped_folder", lambda _: shipped)
+    new_demo(tmp_path / "town")
+    assert {path.stat().st_mode & stat.S_IWUSR for path in (tmp_path / "town").rglob("*")} == {stat.S_IWUSR}
