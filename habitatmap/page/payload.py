@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -207,13 +208,13 @@ def _plan_figures(result: Result) -> list[Block]:
         svg = rising([Level(*row) for row in figures.how_many], figures.plan.pools, "", broad=True)
         shown_here.append(_figure("how_many", following(told, READING), svg))
     if told := tornado_words(sensitivity):
-        shown_here.append(_figure("assumptions", told, tornado_svg(sensitivity)))
+        shown_here.append(_figure("assumptions", told, *tornado_svg(sensitivity)))
     return shown_here
 
 
-def _figure(head: str, told: Sentence, svg: str) -> Block:
-    """A drawing with its heading (a word of the page) and its words."""
-    return {"head": head, "words": sentence(told), "picture": base64.b64encode(svg.encode()).decode()}
+def _figure(head: str, told: Sentence, svg: str, labels: Sequence[Sentence] = ()) -> Block:
+    """A drawing with its heading (a word of the page) and its words; labels: what stands in it for {t0}, {t1}, ..."""
+    return {"head": head, "words": sentence(told), "picture": svg, "labels": list(map(sentence, labels))}
 
 
 def _costliest(figures: Figures, writer: Writer) -> Block | None:

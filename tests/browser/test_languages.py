@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from habitatmap.page import map_page, page
@@ -54,6 +55,20 @@ def test_no_english_word_of_the_page_is_left(visit: Callable[..., Any], team_fil
     assert len(english) > 120
     assert [w for w in english if w in text] == []
     assert sum(spoken[key] in text for key, w in WORDS.items() if "{" not in w) > 120
+    assert page.trouble == []
+
+
+def test_the_words_in_a_drawing_are_the_page_s(visit: Callable[..., Any], tmp_path: Path) -> None:
+    moves = pd.DataFrame({"assumption": ["flight median"], "level": ["100 m"], "kept": [0.4]})
+    path = tmp_path / "map.html"
+    path.write_text(map_page(replace(town(), sensitivity=moves)), encoding="utf-8")
+    page = visit(path)
+    page.goto(f"{path.resolve().as_uri()}#lang=fr")
+    page.wait_for_selector("html.ready")
+    (drawn,) = page.evaluate("[...document.querySelectorAll('.drawing img')].map(one => decodeURIComponent(one.src))")
+    assert re.findall(">([^<>]+)</text>", drawn) == [
+        "part des sites qui quittent le plan", "distance médiane de vol", "100 m : 60 %"
+    ]  # fmt: skip
     assert page.trouble == []
 
 

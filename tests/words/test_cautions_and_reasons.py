@@ -199,10 +199,14 @@ def test_the_picture_and_the_sentence_name_what_moves_the_plan_most() -> None:
     said = str(tornado_words(rows))
     assert said.startswith("What moves the plan most is the flight <b>: with 100 m, 60 % of the sites")
     assert "forage 10 %" in said
-    picture = tornado_svg(rows)
-    assert "flight &lt;b&gt;" in picture
-    assert picture.index("flight") < picture.index(">forage<")
+    picture, labels = tornado_svg(rows)
+    assert [str(label) for label in labels] == [
+        "share of the sites that leave the plan",
+        *("flight <b>", "100 m: 60 %", "500 m: 20 %"),
+        *("forage", "low: 10 %"),
+    ]
+    assert re.findall(r">\{t(\d)\}<", picture) == list("012345")
     assert "style" not in picture
-    assert tornado_svg(rows[:1]) == ""
+    assert tornado_svg(rows[:1]) == ("", [])
     assert tornado_words(rows[:1]) is None
     assert str(tornado_words([{"assumption": "x", "level": "y", "kept": 1.0}])).startswith("No assumption by itself")

@@ -134,9 +134,15 @@ function planTable() {
   if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first), el("p", {class: "what"}, words.ask_first_what),
     el("ol", null, ...facts.ask_first.map((row) => written(say(facts.asks_served ? "ask_first_row_served" : "ask_first_row", {place: tell(row.place), adds: gained(row.adds)}), "li")))));
   for (const one of facts.figures) panel.append(el("section", {class: "drawing"}, el("h3", null, words[one.head]), written(tell(one.words), "p"),
-    el("img", {src: "data:image/svg+xml;base64," + one.picture, alt: tell(one.words)})));
+    el("img", {src: drawing(one.picture, one.labels), alt: tell(one.words)})));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
     el("ul", null, ...facts.cautions.map((text) => written(said(text), "li")))));
+}
+
+/** The address of a drawing, its labels written in the reader's language. */
+function drawing(picture, labels) {
+  const plain = (text) => text.replace(/[&<>]/g, (sign) => `&#${sign.charCodeAt(0)};`);
+  return "data:image/svg+xml," + encodeURIComponent(fill(picture, (name) => plain(tell(labels[Number(name.slice(1))]))));
 }
 
 const AROUND_M = 150;  // so much around a chosen suggestion is in sight
