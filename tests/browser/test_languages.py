@@ -63,11 +63,12 @@ def test_the_words_in_a_drawing_are_the_page_s(visit: Callable[..., Any], tmp_pa
     path = tmp_path / "map.html"
     path.write_text(map_page(replace(town(), sensitivity=moves)), encoding="utf-8")
     page = visit(path)
+    page.goto("about:blank")
     page.goto(f"{path.resolve().as_uri()}#lang=fr")
     page.wait_for_selector("html.ready")
     *_, drawn = page.evaluate("[...document.querySelectorAll('.drawing img')].map(one => decodeURIComponent(one.src))")
     assert re.findall(">([^<>]+)</text>", drawn) == [
-        "part des sites qui quittent le plan", "distance médiane de vol", "100 m : 60 %"
+        "part des sites qui quittent le plan", "distance médiane de vol", "100 m : 60\N{NO-BREAK SPACE}%"
     ]  # fmt: skip
     assert page.trouble == []
 
