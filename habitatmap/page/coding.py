@@ -5,8 +5,10 @@ Positions become whole numbers of 1e-5 degree (about a metre), each stored as it
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Iterable, Sequence
+from enum import Enum
 from typing import Any
 
 import numpy as np
@@ -91,12 +93,18 @@ def texts(values: Iterable[object]) -> list[str]:
 
 
 def sentence(told: Sentence) -> dict[str, Any]:
-    """A sentence for the page's `tell`: {"say": template, "with": {name: [value, digits, unit], text or sentence}}."""
+    """A sentence for the page's `tell`: {"say": template, "with": {name: value}}.
+
+    A value is a figure [value, digits, unit], a day {"day": ISO}, a sentence again, or a text, which stays as it is.
+    """
 
     def value(part: Value) -> Any:
-        if isinstance(part, Sentence):
-            return sentence(part)
-        return [part.value, part.digits, part.unit] if isinstance(part, Quantity) else shown(part)
+        if isinstance(part, Sentence | Enum):
+            return sentence(part if isinstance(part, Sentence) else Sentence(str(part)))
+        if isinstance(part, datetime.date):
+            return {"day": part.isoformat()[:10]}
+        # rounded as in the files, so that 92.5 is the same figure there
+        return [round(part.value, part.digits), part.digits, part.unit] if isinstance(part, Quantity) else shown(part)
 
     used = {name: part for name, part in told.values.items() if f"{{{name}}}" in told.template}
     return {"say": told.template, "with": {name: value(part) for name, part in used.items()}}

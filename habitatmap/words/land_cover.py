@@ -48,9 +48,9 @@ def _said(name: str, value: object) -> Value:
     if isinstance(value, float):
         return whole_metres(value) if name.endswith("_m") else significant(value)
     if not isinstance(value, list):
-        return str(value)
+        return Sentence(str(value)) if name == "label" else str(value)
     against = [
-        Sentence(CONTRADICTED_EACH, {"value": one.value, "used": one.used, "own": one.own})
+        Sentence(CONTRADICTED_EACH, {"value": one.value, "used": Sentence(one.used), "own": one.own})
         for one in value
         if isinstance(one, Contradiction)
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import pytest
 
 from habitatmap.page import map_page, page
 from habitatmap.plan.gaps import NotReached
+from habitatmap.sentences import count, say
 from habitatmap.words.catalogue import LANGUAGES, words
 from habitatmap.words.page_words import WORDS
 from tests.browser.town import town
@@ -127,6 +129,31 @@ def test_the_language_can_be_switched_and_is_kept_in_the_address(visit: Callable
     assert page.locator("#tab-gaps").inner_text() == "Hiaten"
     assert re.search("lang=nl", page.url)
     assert page.trouble == []
+
+
+def test_a_word_of_a_record_is_left_as_it_is(visit: Callable[..., Any], tmp_path: Path) -> None:
+    """A sheet called Pools and a heading "date" are not said in German; a day and a kind are."""
+    result = town()
+    said = say(
+        "{file}: {told}",
+        file=say("{file}, sheet {sheet}", file="a.xlsx", sheet="Pools"),
+        told=say('{cells} of {heading} cannot be read (row {row}: "{word}"); {so}', **OF_RECORDS),
+    )
+    path = tmp_path / "map.html"
+    path.write_text(map_page(replace(result, figures=replace(result.figures, notes=(said,))), "de"), encoding="utf-8")
+    page = visit(path)
+    page.locator("#tab-data").click()
+    left = "a.xlsx, Blatt Pools: 1 Zelle unter date nicht lesbar (Zeile 2: „near“); Zustimmung abgelaufen am 30.06.2025"
+    assert left in page.locator("#data-panel").inner_text()
+
+
+OF_RECORDS: dict[str, Any] = {
+    "cells": count(1, "cell"),
+    "heading": "date",
+    "row": "2",
+    "word": "near",
+    "so": say("consent expired {day}", day=date(2025, 6, 30)),
+}
 
 
 def test_a_long_hostile_sentence_is_not_taken_apart(visit: Callable[..., Any], tmp_path: Path) -> None:

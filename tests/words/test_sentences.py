@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 import pytest
@@ -14,11 +15,12 @@ from habitatmap.plan.candidates import ExclusionZone, Lost
 from habitatmap.plan.gaps import NotReached
 from habitatmap.read.settings import Settings
 from habitatmap.survey.codes import PoolBasis
+from habitatmap.vocabulary.terms import Outcome
 from habitatmap.words.bases import pool_basis
 from habitatmap.words.catalogue import LANGUAGES, words
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.reasons import doubt, reason
-from habitatmap.words.sentences import Quantity, Sentence, following, hectares, significant, whole_metres
+from habitatmap.words.sentences import Quantity, Sentence, following, hectares, say, significant, whole_metres
 from tests.results import suggestion
 
 
@@ -37,6 +39,10 @@ def test_a_sentence_is_its_template_filled() -> None:
 def test_a_page_gets_the_template_and_what_it_names() -> None:
     said = Sentence("{n} of {what}", {"n": Quantity(3), "what": Sentence("water"), "unused": Quantity(math.nan)})
     assert sentence(said) == {"say": "{n} of {what}", "with": {"n": [3, 0, ""], "what": {"say": "water", "with": {}}}}
+    of_kinds = say("{kind} {day} {far}", kind=Outcome.DRY, day=date(2025, 6, 30), far=Quantity(92.5, unit="cm"))
+    # the half is rounded as in the files; a text of a record is no word of ours, whatever it says
+    dry = {"say": "dry", "with": {}}
+    assert sentence(of_kinds)["with"] == {"kind": dry, "day": {"day": "2025-06-30"}, "far": [92.0, 0, "cm"]}
     none = Sentence("")
     assert coded_sentences([said, none, said]) == {"words": [sentence(none), sentence(said)], "of": [1, 0, 1]}
 

@@ -192,11 +192,14 @@ function said(text) {
   return parts.length > 1 ? parts.map(said).join(" ") : text;
 }
 
-/** A sentence of the run with what stands for each {name} in it: a figure [value, digits, unit], a text or a sentence again. */
+/** A sentence of the run with what stands for each {name} in it: a figure [value, digits, unit], a day, a sentence again, or
+ * a text out of a record, which is the same in every language. */
 function tell(part) {
   if (part === null || typeof part === "string") return said(part);
   if (Array.isArray(part)) return quantity(...part);
-  return fill(said(part.say), (name) => name in part.with ? tell(part.with[name]) : null);
+  if (part.day) return day(part.day);
+  const filled = (value) => typeof value === "string" ? value : tell(value);
+  return fill(said(part.say), (name) => name in part.with ? filled(part.with[name]) : null);
 }
 
 function toolbar() {
