@@ -34,15 +34,15 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
     opened = call.open(committed)
     if opened is None:
         return
-    say_counts(opened)
     spoken = call.spoken(opened)
+    say_counts(opened, spoken)
     progress = Progress(seconds_before(opened, call.target))
-    with stages_told(progress) as begin:
+    with stages_told(progress, spoken) as begin:
         result = run(opened, say=begin)
         begin(WRITING)
         seconds = {**result.figures.seconds, Stage.PUBLIC.value: round(progress.seconds[Stage.PUBLIC], 3)}
         result = replace(result, figures=replace(result.figures, seconds=seconds))
         write(result, call.target, pages_in(spoken, background), semicolons, spoken)
-    click.echo(summary_text(result) if call.as_json else headline(result.figures) + "\n", nl=False)
+    click.echo(summary_text(result) if call.as_json else headline(result.figures, spoken) + "\n", nl=False)
     call.wrote("Map", "map.html")
     call.end(result.needs_a_look)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from habitatmap.cli.progress import WRITING, Progress, is_rewritable, on_one_line
+from habitatmap.cli.progress import LEFT, WRITING, Progress, is_rewritable, on_one_line
 
 if TYPE_CHECKING:
     from habitatmap.area import Area
@@ -59,7 +59,7 @@ class Call:
         area = open_area(self.area, committed=committed)
         if not self.dry_run:
             return area
-        say_counts(area)
+        say_counts(area, self.spoken(area))
         log.info("Dry run: %s would be written; nothing was.", self.target)
         return None
 
@@ -152,40 +152,43 @@ def renamed(new: str) -> Callable[[click.Context, click.Parameter, object], None
     return refuse
 
 
-def say_counts(area: Area) -> None:
+def say_counts(area: Area, spoken: Catalogue) -> None:
     """How many rows of each kind were read, accepted and set aside, and what each file is worth."""
+    from habitatmap.sentences import Sentence, say
+    from habitatmap.vocabulary.kinds import Kind
     from habitatmap.words.inputs import not_used, worth_lines
+    from habitatmap.words.names import KIND_NAMES
 
-    for kind, n in area.ledger.counts().items():
-        if n["read"]:
-            log.info("%-10s %6d read, %d accepted, %d set aside", kind, n["read"], n["accepted"], n["set_aside"])
-    for line in worth_lines(area.inputs):
-        log.info("%s", line)
-    for one in area.ledger.unused:
-        if one.to_do:
-            log.info("not used: %s", not_used(one))
+    told = "{kind}: {read} read, {accepted} accepted, {set_aside} set aside"
+    counts = ((kind, n) for kind, n in area.ledger.counts().items() if n["read"])
+    lines = [say(told, kind=Sentence(KIND_NAMES[Kind(kind)]), **n) for kind, n in counts]
+    unused = (say("not used: {what}", what=not_used(one)) for one in area.ledger.unused if one.to_do)
+    for line in (*lines, *worth_lines(area.inputs), *unused):
+        log.info("%s", spoken.say(line))
 
 
 _since = [time.perf_counter()]
 
 
 @contextmanager
-def stages_told(progress: Progress | None = None) -> Iterator[Callable[[str], None]]:
+def stages_told(progress: Progress | None = None, spoken: Catalogue | None = None) -> Iterator[Callable[[str], None]]:
     """Gives what a stage of a run is to be begun with, which says so: on one line of a terminal, which is gone in the
-    end, or else on a line for each."""
-    from habitatmap.words.headline import STAGES
+    end, or else on a line for each. `spoken`: in which language."""
+    from habitatmap.words.catalogue import ENGLISH
+    from habitatmap.words.headline import STAGES, WRITING_FILES
 
-    words = {stage.value: text for stage, text in STAGES.items()} | {WRITING: "Writing the files"}
+    say = (spoken or ENGLISH).say
+    words = {stage.value: say(text) for stage, text in STAGES.items()} | {WRITING: say(WRITING_FILES)}
     progress = progress or Progress()
     if is_rewritable(sys.stderr):
-        with on_one_line(progress, words, sys.stderr) as begin:
+        with on_one_line(progress, words, sys.stderr, say(LEFT)) as begin:
             yield begin
         return
 
     def begin_line(stage: str) -> None:
         progress.begin(stage)
         tell_cost()
-        log.info(words[stage])
+        log.info("%s", words[stage])
 
     yield begin_line
 

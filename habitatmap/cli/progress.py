@@ -22,6 +22,7 @@ log = logging.getLogger("habitatmap")
 
 EVERY_S = 1.0
 WRITING = "writing"  # the last stage of a run, after those that find something out
+LEFT = "{stage}; about {left} left"
 Expected = Mapping[str, float]
 
 
@@ -78,11 +79,10 @@ class Progress:
         here = pace * self._expected[self.stage] - self.elapsed
         return pace * later + here if here > 0 else None  # a stage that takes longer than it should tells nothing
 
-    def line(self, told: str) -> str:
-        """The line for a terminal; `told`: the stage in words."""
-        left = self.left
-        rest = "" if left is None else f"; about {_about(left)} left"
-        return f"{told}: {_duration(self.elapsed)}{rest}"
+    def line(self, told: str, left_told: str = LEFT) -> str:
+        """The line for a terminal; `told`: the stage in words; `left_told`: `LEFT` in its reader's language."""
+        left, stage = self.left, f"{told}: {_duration(self.elapsed)}"
+        return stage if left is None else left_told.format(stage=stage, left=_about(left))
 
 
 def _about(seconds: float) -> str:
@@ -125,20 +125,22 @@ def is_rewritable(stream: TextIO) -> bool:
 
 
 @contextmanager
-def on_one_line(progress: Progress, words: Mapping[str, str], stream: TextIO) -> Iterator[Callable[[str], None]]:
+def on_one_line(
+    progress: Progress, words: Mapping[str, str], stream: TextIO, left_told: str = LEFT
+) -> Iterator[Callable[[str], None]]:
     """Shows `progress` on one line of a terminal until the block ends, and takes the line away; gives what a stage is
-    to be begun with. `words`: stage -> how it is told."""
+    to be begun with. `words`: stage -> how it is told; `left_told`: `LEFT` in the same language."""
     line, over = _Line(stream), threading.Event()
     handlers = list(logging.getLogger().handlers)
 
     def begin(stage: str) -> None:
         progress.begin(stage)
-        line.show(progress.line(words[stage]))
+        line.show(progress.line(words[stage], left_told))
 
     def tick() -> None:
         while not over.wait(EVERY_S):
             if progress.stage:
-                line.show(progress.line(words[progress.stage]))
+                line.show(progress.line(words[progress.stage], left_told))
 
     ticking = threading.Thread(target=tick, daemon=True)
     for handler in handlers:

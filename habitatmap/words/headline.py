@@ -6,10 +6,21 @@ from math import isnan, nan
 
 from habitatmap.result.figures import Figures, Missing, Stage
 from habitatmap.vocabulary.terms import Objective
+from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.numbers import at_least, at_most, count, known, percent
-from habitatmap.words.sentences import Quantity, Sentence, Value, ceiled, floored, following, whole_metres
+from habitatmap.words.sentences import (
+    Quantity,
+    Sentence,
+    Value,
+    as_it_is,
+    ceiled,
+    floored,
+    following,
+    say,
+    whole_metres,
+)
 from habitatmap.words.served import beside_the_headline, likely_served
 from habitatmap.words.survey import opening
 
@@ -42,6 +53,7 @@ STAGES = {
     Stage.NETWORK: "How the breeding places hang together",
     Stage.PUBLIC: "The same for the public, from blurred places",
 }
+WRITING_FILES = "Writing the files"
 
 
 def missing_sentences(figures: Figures) -> list[str]:
@@ -134,34 +146,39 @@ def reach_with_plan(figures: Figures) -> Sentence:
     return Sentence(f"{told}; {alone} {{most}}{has}.", values)
 
 
-def headline(figures: Figures) -> str:
-    """The run in a few lines, for the terminal."""
+def headline(figures: Figures, spoken: Catalogue = ENGLISH) -> str:
+    """The run in a few lines, for the terminal, in a language."""
+    return "\n".join(map(spoken.say, _lines(figures)))
+
+
+def _lines(figures: Figures) -> list[Sentence]:
     reach, plan, intake = figures.forage_in_reach, figures.plan, figures.intake.values()
     read, aside = sum(part.read for part in intake), sum(part.set_aside for part in intake)
-    lines = [
-        figures.title,
-        "",
-        f"Read {read:,} rows: {read - aside:,} used, {aside:,} set aside (set_aside.csv says why).",
-    ]
+    rows = "Read {read} rows: {used} used, {aside} set aside (set_aside.csv says why)."
+    lines = [as_it_is(figures.title), Sentence(""), say(rows, read=read, used=read - aside, aside=aside)]
     if served := likely_served(figures):
-        lines.append(" ".join(map(str, (served, *beside_the_headline(figures)))))
+        lines.append(following(served, *beside_the_headline(figures)))
     if isnan(reach.now):
-        lines.append("Forage in reach: not known (see below).")
+        lines.append(Sentence("Forage in reach: not known (see below)."))
     else:
         now = _reached(figures, with_plan=False, verb=" of the area's forage")
-        lines.append(f"Forage in reach now: {now}.")
+        lines.append(say("Forage in reach now: {now}.", now=now))
         if plan.pools:
             lines.append(reach_with_plan(figures))
-        lines.append(f"Gaps: {figures.gaps.count}, with {percent(figures.gaps.share)} of the forage.")
+        gaps = "Gaps: {n}, with {share} of the forage."
+        lines.append(say(gaps, n=figures.gaps.count, share=percent(figures.gaps.share)))
     if kinds := kinds_of_land(figures.dominant):
-        lines.append(str(kinds))
+        lines.append(kinds)
     if figures.land_cover:
-        lines += map(str, cover_doubts(figures.land_cover.doubts))
+        lines += cover_doubts(figures.land_cover.doubts)
     if figures.occupancy.pools_visited:
         lines += opening(figures.occupancy, figures.intake["pools"].accepted)
-    lines.append(f"Cells: {figures.candidates.all:,}, of which a pool may stand on {figures.candidates.left:,}.")
-    if matters := what_matters(figures.inputs):
-        lines += ["", "Inputs:", *(f"- {said}" for said in matters)]
-    if figures.missing:
-        lines += ["", "Missing:", *(f"- {sentence}" for sentence in missing_sentences(figures))]
-    return "\n".join(lines)
+    cells = "Cells: {all}, of which a pool may stand on {left}."
+    lines.append(say(cells, all=figures.candidates.all, left=figures.candidates.left))
+    for heading, told in (("Inputs:", what_matters(figures.inputs)), ("Missing:", missing_sentences(figures))):
+        lines += [Sentence(""), Sentence(heading), *map(_of_a_list, told)] if told else []
+    return lines
+
+
+def _of_a_list(told: str) -> Sentence:
+    return say("- {told}", told=told if isinstance(told, Sentence) else Sentence(told))

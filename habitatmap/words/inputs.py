@@ -17,8 +17,9 @@ FEW_KNOWN = (
     "flowers and rot-holes."
 )
 NONE_HERE = "None of the {n} rows of {file} lies in the map; the nearest is {km} away. Check its reference system."
+NONE_HERE_ONE = "The one row of {file} does not lie in the map; it is {km} away. Check its reference system."
 ASKED = "{heading} in {file} names no unit, so the thickness is not known. State the unit in readings.xlsx."
-MATTERS = (ONLY_PLACES, FEW_KNOWN, NONE_HERE, ASKED)
+MATTERS = (ONLY_PLACES, FEW_KNOWN, NONE_HERE, NONE_HERE_ONE, ASKED)
 UNITS = {"in": "inches", "ft": "feet"}
 # columns not read that are named in a line
 MOST_COLUMNS = 8
@@ -36,7 +37,8 @@ def what_matters(inputs: Sequence[Input]) -> list[Sentence]:
     for one in inputs:
         if one.outside and not one.in_frame and known(one.nearest_km):
             km = Quantity(one.nearest_km, 0 if one.nearest_km >= 10 else 1, "km", grouped=True)
-            said.append(Sentence(NONE_HERE, {"n": _figure(one.rows), "file": one.file, "km": km}))
+            told = NONE_HERE if one.rows > 1 else NONE_HERE_ONE
+            said.append(Sentence(told, {"n": _figure(one.rows), "file": one.file, "km": km}))
         asked = [unit for unit in one.units if unit.by is UnitBy.ASKED and one.in_frame]
         said += [Sentence(ASKED, {"heading": unit.heading, "file": one.file}) for unit in asked]
     return [*said, *_of_trees([one for one in inputs if one.kind == Kind.TREES and one.in_frame])]

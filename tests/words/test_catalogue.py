@@ -217,7 +217,9 @@ def test_kinds_of_land_with_much_forage_are_said_in_each_language(language: str)
 
 COVER_DOUBTS = [
     note(CoverDoubt.BY_VALUES, file="a.tif", table="corine"),
-    note(CoverDoubt.CONTRADICTED, file="a.tif", table="corine", share=0.1, against=[Contradiction("1", 0.1, "Park", "B")]),
+    note(
+        CoverDoubt.CONTRADICTED, file="a.tif", table="corine", share=0.1, against=[Contradiction("1", 0.1, "Park", "B")]
+    ),
     note(CoverDoubt.UNMATCHED, table="corine", share=0.1, values=["7"]),
     note(CoverDoubt.ONE_CLASS, label="Park", share=0.95),
     note(CoverDoubt.COARSE, file="a.tif", cells_m=100.0, cell_m=10.0),

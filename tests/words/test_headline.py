@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+import inspect
 import math
 from dataclasses import replace
 
 import pytest
 
+from habitatmap.cli.progress import LEFT
 from habitatmap.result.figures import Figures
-from habitatmap.words.catalogue import LANGUAGES, words
-from habitatmap.words.headline import FOR_FLIGHT, FOR_OCCUPANCY, headline, ranges, reach_with_plan
+from habitatmap.words import headline as words_of_map
+from habitatmap.words.catalogue import LANGUAGES, catalogue, words
+from habitatmap.words.headline import (
+    FOR_FLIGHT,
+    FOR_OCCUPANCY,
+    MISSING,
+    STAGES,
+    WRITING_FILES,
+    headline,
+    ranges,
+    reach_with_plan,
+)
+from tests.demo import demo_result
 from tests.results import base_result
+from tests.words.spoken import OTHERS, recorder, templates_in
 
 
 def figures(low: float, high: float, short: float, far: float) -> Figures:
@@ -55,3 +69,16 @@ def test_what_is_not_known_is_left_out(unknown: int) -> None:
 @pytest.mark.parametrize("language", LANGUAGES[1:])
 def test_the_ranges_are_said_in_each_language(language: str) -> None:
     assert {FOR_FLIGHT, FOR_OCCUPANCY} <= words(language)["sentences"].keys()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_the_terminal_of_map_is_said_in_each_language(language: str) -> None:
+    """All that it may say, and what it says of the demo town and of towns whose flowers are or are not known."""
+    spoken = recorder(language)
+    base = base_result().figures
+    nothing = replace(base, forage_in_reach=replace(base.forage_in_reach, now=math.nan), missing=tuple(MISSING))
+    for one in (demo_result().figures, figures(0.58, 0.63, 0.5, 0.9), figures(0.6, 0.6, 0.2, 0.93), nothing):
+        headline(one, spoken)
+    assert spoken.unsaid <= {"class 1"}, "a class of an invented table"
+    told = {*STAGES.values(), WRITING_FILES, LEFT}
+    assert told | templates_in(inspect.getsource(words_of_map)) <= catalogue(language).sentences.keys()
