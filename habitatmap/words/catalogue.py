@@ -23,6 +23,8 @@ from habitatmap.words.own import all_texts, read_own
 from habitatmap.words.page_words import WORDS
 
 _SENTENCES = re.compile(r"(?<=[.!?]) (?=[A-Z])")  # as the map page takes a text apart
+# "de" before what begins with a vowel is "d’" in French; the map page's script does the same
+_OF, _VOWELS = re.compile(r"\bde \{(\w+)\}"), frozenset("AEIOUÀÂÉÈÊËÎÏÔŒaeiouàâéèêëîïôœ")
 __all__ = ["ENGLISH", "LANGUAGES", "SENTENCE", "Catalogue", "catalogue", "known_language", "spoken", "words"]
 Texts = TypeVar("Texts")
 
@@ -83,7 +85,10 @@ class Catalogue:
 
     def _sentence(self, said: Sentence) -> str:
         parts = {name: self._value(value) for name, value in said.values.items()}
-        text = self.look_up(said.template).format_map(parts) if parts else self.look_up(said.template)
+        text = self.look_up(said.template)
+        if parts and self.language == "fr":
+            text = _OF.sub(lambda of: f"d’{{{of[1]}}}" if parts.get(of[1], "")[:1] in _VOWELS else of[0], text)
+        text = text.format_map(parts) if parts else text
         return capitalised(text) if said.capital else text
 
     def _value(self, value: Value) -> str:

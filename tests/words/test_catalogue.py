@@ -169,6 +169,12 @@ def test_what_is_likely_served_is_said_in_each_language(language: str) -> None:
     assert unsaid == set()
 
 
+@pytest.mark.parametrize(("near", "said"), [("Avenue Foch", "d’Avenue Foch"), ("Mill Lane", "de Mill Lane")])
+def test_french_elides(near: str, said: str) -> None:
+    place = told_where(Where("park", near=near, near_m=3.0))
+    assert catalogue("fr").say(place) == f"Parc, à côté {said}"
+
+
 def kinds_of_our_own() -> set[str]:
     """The kinds of land that we write ourselves: of map tags, and those on which a pool may stand after asking."""
     tags = pd.read_csv(layers_folder() / "osm.csv", dtype=str)["land"].dropna()

@@ -192,6 +192,12 @@ function said(text) {
   return parts.length > 1 ? parts.map(said).join(" ") : text;
 }
 
+/** In French "de" before what begins with a vowel is "d’". */
+function elided(text, values) {
+  if (document.documentElement.lang !== "fr") return text;
+  return text.replace(/\bde \{(\w+)\}/g, (whole, name) => /^[aeiouàâéèêëîïôœ]/i.test(values[name] || "") ? `d’{${name}}` : whole);
+}
+
 /** A sentence of the run with what stands for each {name} in it: a figure [value, digits, unit], a day, a sentence again, or
  * a text out of a record, which is the same in every language. */
 function tell(part) {
@@ -199,7 +205,8 @@ function tell(part) {
   if (Array.isArray(part)) return quantity(...part);
   if (part.day) return day(part.day);
   const filled = (value) => typeof value === "string" ? value : tell(value);
-  return fill(said(part.say), (name) => name in part.with ? filled(part.with[name]) : null);
+  const values = Object.fromEntries(Object.entries(part.with).map(([name, value]) => [name, filled(value)]));
+  return fill(elided(said(part.say), values), (name) => Object.hasOwn(values, name) ? values[name] : null);
 }
 
 function toolbar() {
