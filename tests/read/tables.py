@@ -78,3 +78,9 @@ def read_one(
 def as_dict(one: Table) -> Mapping[int, tuple[Any, ...]]:
     """Row number -> cells, rows that are no records left out."""
     return {n: r for i, (n, r) in enumerate(zip(one.numbers, one.rows, strict=True)) if i not in one.odd}
+
+
+def types(frame: pd.DataFrame) -> dict[str, str]:
+    """Its columns with their types; the type of text is "str", which pandas before 3 calls object."""
+    text = pd.Series(["a"]).dtype
+    return {str(name): "str" if kind == text else str(kind) for name, kind in frame.dtypes.items()}

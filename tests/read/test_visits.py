@@ -14,7 +14,7 @@ from habitatmap.read.outcome_words import OUTCOME_WORDS
 from habitatmap.read.pools import read_pools
 from habitatmap.read.visits import VISITS, read_visits
 from habitatmap.vocabulary.terms import Outcome
-from tests.read.tables import FINLAND, IN_METRES, aside, table, visits
+from tests.read.tables import FINLAND, IN_METRES, aside, table, types, visits
 
 
 def outcome_of(cell: object, count: object = None, columns: str = "pool,date,outcome,larvae") -> str:
@@ -184,9 +184,9 @@ def test_order_and_types() -> None:
     rows = [("P2", "2024-05-03", "dry"), ("P1", "2024-06-03", "dry"), ("P1", "2024-05-03", "dry")]
     frame, _ = visits(table("pool,date,outcome", *rows))
     assert frame["row"].tolist() == [4, 3, 2]
-    assert {n: str(t) for n, t in frame.dtypes.items()} == VISITS
+    assert types(frame) == VISITS
     empty, _ = visits()
-    assert {n: str(t) for n, t in empty.dtypes.items()} == VISITS
+    assert types(empty) == VISITS
 
 
 def test_what_cannot_be_read_in_a_row_that_counts_is_said() -> None:
