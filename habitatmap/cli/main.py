@@ -11,6 +11,7 @@ import os
 import sys
 import traceback
 from collections.abc import Callable
+from typing import NoReturn
 
 import click
 
@@ -93,6 +94,7 @@ def with_other_letters(fault: UnicodeError) -> tuple[str, int]:
 def main() -> None:
     """Runs the command line; a fault of the input is one sentence on stderr and exit code 2, never a traceback."""
     from habitatmap.errors import HabitatmapError
+    from habitatmap.errors.system import refused
 
     codecs.register_error("habitatmap", with_other_letters)
     for stream in (sys.stdout, sys.stderr):
@@ -115,14 +117,23 @@ def main() -> None:
     except (KeyboardInterrupt, click.Abort):
         click.echo("Stopped.", err=True)
         sys.exit(130)
-    except Exception as fault:  # 1 would say that results were written
-        traceback.print_exc()
-        click.echo(
+    except OSError as fault:
+        _end_with(fault, refused(fault))
+    except Exception as fault:
+        _end_with(fault, "")
+
+
+def _end_with(fault: Exception, sentence: str) -> NoReturn:
+    """Ends with a sentence for what the system refused, or else tells a fault of our own. Code 1 would say that results
+    were written."""
+    if not sentence:
+        traceback.print_exception(fault)
+        sentence = (
             f"A fault of habitatmap itself ({type(fault).__name__}), not of your files; nothing was changed. "
-            "Please report it with the lines above.",
-            err=True,
+            "Please report it with the lines above."
         )
-        sys.exit(2)
+    click.echo(sentence, err=True)
+    sys.exit(2)
 
 
 if __name__ == "__main__":

@@ -14,6 +14,7 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from rasterio.errors import RasterioError
 
 from habitatmap.errors import HabitatmapError, InputError
+from habitatmap.errors.system import check_new_folder, is_reserved, is_too_long
 from habitatmap.export.formats import csv_text, json_text
 from habitatmap.export.lock import alone_in
 from habitatmap.export.manifest import earlier_result, ours_by_name
@@ -35,6 +36,7 @@ def check_target(folder: str | Path, command: str, area: Path | None = None) -> 
     the results of another command, nor, where no run has written there, files of the names that one would. Raises
     InputError.
     """
+    check_new_folder(Path(folder))
     target = Path(folder).resolve()
     if target.exists() and not target.is_dir():
         raise InputError(f"{target} is a file; the results need a folder: give another one with --out")
@@ -101,6 +103,11 @@ def _told(target: Path) -> Iterator[None]:
         if isinstance(fault, PermissionError):
             what = f"{Path(str(fault.filename or target)).name} can't be replaced ({what})"
             remedy = "Close it in other programs, or see that you may write there, then run again"
+        elif isinstance(fault, OSError) and is_too_long(fault):
+            what, remedy = (
+                "its names get longer than this system takes",
+                "Give a shorter folder with --out, then run again",
+            )
         elif isinstance(fault, OSError) and fault.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
             remedy = "See to the drive, or give another folder with --out, then run again"
         raise HabitatmapError(
@@ -137,6 +144,7 @@ def folder_names(groups: Sequence[str]) -> dict[str, str]:
     names: dict[str, str] = {}
     for group in groups:
         plain = re.sub(r"[^a-z0-9]+", "-", fold(group)).strip("-")[:40] or ("group" if group else "own")
+        plain = f"group-{plain}" if is_reserved(plain) else plain
         again = sum(re.sub(r"-\d+$", "", name) == plain for name in names.values())
         names[group] = f"{plain}-{again + 1}" if again else plain
     return names

@@ -18,6 +18,7 @@ from pyproj import CRS
 from rasterio.windows import from_bounds
 
 from habitatmap.errors import InputError, UnprovenClassesError
+from habitatmap.errors.system import check_new_folder
 from habitatmap.geo.crs import choose_crs, crs_label, is_metric
 from habitatmap.read.class_proof import contradictions, find_proof, raster_choices, raster_evidence, unproven
 from habitatmap.read.consent_list import start_list
@@ -88,6 +89,7 @@ def new_demo(folder: Path) -> None:
 
 def _write_whole(folder: Path, fill: Callable[[Path], object]) -> None:
     """Has a folder filled under another name, and gives it its own once it is whole."""
+    check_new_folder(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(f"{folder} exists already and is not empty; choose another folder, nothing was changed")
     folder.parent.mkdir(parents=True, exist_ok=True)

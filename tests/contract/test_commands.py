@@ -28,7 +28,7 @@ RESULT_OF = {
 
 @pytest.fixture(scope="module")
 def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_town(tmp_path_factory.mktemp("commands") / "town")
+    return make_town(tmp_path_factory.mktemp("commands") / "Städtchen am Fluß")
 
 
 @pytest.mark.parametrize("name", OF_AN_AREA)

@@ -31,7 +31,7 @@ NUMBER = re.compile(r"[+-]?\d+(\.\d+)?(e[+-]?\d+)?")
 def town(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Pools and visits as GeoJSON, which can hold a lone surrogate; all other text in the CSV and GeoPackage files."""
     area = write_area(
-        tmp_path_factory.mktemp("hostile") / "town",
+        tmp_path_factory.mktemp("hostile") / "Wälder & Städtchen #2, 100 %",
         np.full((16, 16), 2, np.uint8),
         class_table({2: 0.5}).replace("class 2", NASTY[0]),
         land=[
