@@ -23,6 +23,7 @@ RESULT_OF = {
     "sheets": "labels.pdf",
     "report": "report.html",
     "outlook": "ranks.csv",
+    "archive": "darwin_core.zip",
 }
 
 
