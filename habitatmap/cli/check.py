@@ -53,9 +53,9 @@ def command(call: Call, fix: bool, semicolons: bool, write_corrected: bool) -> N
     if taught:
         log.info("%s", taught)
     if call.dry_run:
-        log.info("Dry run: %s would be written; nothing was.", call.target)
+        call.wrote_nothing(spoken)
     else:
-        call.wrote("How your files were read", "check.html")
+        call.wrote("How your files were read", "check.html", spoken)
     if found.needs_a_look:
         raise click.exceptions.Exit(1)
 

@@ -44,5 +44,5 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
         result = replace(result, figures=replace(result.figures, seconds=seconds))
         write(result, call.target, pages_in(spoken, background), semicolons, spoken)
     click.echo(summary_text(result) if call.as_json else headline(result.figures, spoken) + "\n", nl=False)
-    call.wrote("Map", "map.html")
+    call.wrote("Map", "map.html", spoken)
     call.end(result.needs_a_look)

@@ -60,18 +60,23 @@ class Call:
         if not self.dry_run:
             return area
         say_counts(area, self.spoken(area))
-        log.info("Dry run: %s would be written; nothing was.", self.target)
+        self.wrote_nothing(self.spoken(area))
         return None
 
     def known(self, area: Area, what: str = THE_PLAN) -> Worked | None:
         """What the last `map` worked out, where nothing has changed since; which is said. `what` of it is used."""
         from habitatmap.export.worked import found_before
+        from habitatmap.sentences import Sentence, say
+        from habitatmap.words.catalogue import spoken
 
         known, why = found_before(area, self.area / "out")
+        told = Sentence("")
         if known is not None:
-            log.info("%s: as the last map found, as nothing has changed.", what)
+            told = say("{what}: as the last map found, as nothing has changed.", what=Sentence(what))
         elif why:
-            log.info("The last map can't be used, as %s; all is calculated anew.", why)
+            told = say("The last map can't be used, as {why}; all is calculated anew.", why=why)
+        if told:
+            log.info("%s", spoken(self.language or area.settings.language, area.folder).say(told))
         return known
 
     def spoken(self, area: Area | Intake) -> Catalogue:
@@ -83,10 +88,17 @@ class Call:
             log.info("words.%s: %d texts have no words yet and stay English.", found.language, found.lacking)
         return found
 
-    def wrote(self, what: str, file: str = "") -> None:
+    def wrote(self, what: str, file: str, spoken: Catalogue) -> None:
         """Says where the results lie."""
         tell_cost()
-        log.info("%s: %s", what, (self.target / file).resolve())
+        log.info("%s: %s", spoken.say(what), (self.target / file).resolve())
+
+    def wrote_nothing(self, spoken: Catalogue) -> None:
+        """Says that it was a dry run."""
+        from habitatmap.sentences import say
+
+        told = say("Dry run: {folder} would be written; nothing was.", folder=str(self.target))
+        log.info("%s", spoken.say(told))
 
     def end(self, needs_a_look: bool) -> None:
         """Ends with 1 where that was asked for and something needs a look."""

@@ -33,10 +33,10 @@ def command(call: Call, years: int, simulations: int, semicolons: bool) -> None:
     if opened is None:
         return
     known = call.known(opened)
-    with stages_told() as begin:
-        result = run(opened, say=begin, public=False, known=known)
-    log.info("The same years for every way to choose")
     title, as_of, spoken = opened.title, opened.as_of, call.spoken(opened)
+    with stages_told(spoken=spoken) as begin:
+        result = run(opened, say=begin, public=False, known=known)
+    log.info("%s", spoken.say("The same years for every way to choose"))
     try:
         seen = simulate_years(result, years, simulations)
     except NothingToCompareError as refused:
@@ -47,5 +47,5 @@ def command(call: Call, years: int, simulations: int, semicolons: bool) -> None:
         write_outlook(seen, title, as_of, call.target, spoken, semicolons)
         told = outlook_text(seen, spoken)
     click.echo((call.target / "outlook.json").read_text(encoding="utf-8") if call.as_json else told, nl=False)
-    call.wrote("Outlook", "outlook.html")
+    call.wrote("Outlook", "outlook.html", spoken)
     call.end(result.needs_a_look)

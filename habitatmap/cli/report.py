@@ -21,10 +21,11 @@ def command(call: Call) -> None:
     if opened is None:
         return
     known = call.known(opened)
-    with stages_told() as begin:
+    spoken = call.spoken(opened)
+    with stages_told(spoken=spoken) as begin:
         result = run(opened, say=begin, public=False, known=known)
-    write_report(result, call.target, call.spoken(opened))
+    write_report(result, call.target, spoken)
     if call.as_json:
         click.echo(summary_text(result), nl=False)
-    call.wrote("Report", "report.pdf")
+    call.wrote("Report", "report.pdf", spoken)
     call.end(result.needs_a_look)

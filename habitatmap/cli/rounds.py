@@ -51,5 +51,5 @@ def command(call: Call, week: str | None, people: tuple[str, ...], group: str | 
         click.echo(json_text(all_rounds_summary(every)), nl=False)
     else:
         click.echo("\n".join(rounds_text(one, spoken) for one in every), nl=False)
-    call.wrote("To print", "rounds.html")
+    call.wrote("To print", "rounds.html", spoken)
     call.end(any(one.notes for one in every))

@@ -22,10 +22,10 @@ def command(call: Call, sites: tuple[str, ...]) -> None:
     if opened is None:
         return
     known = call.known(opened)
-    with stages_told() as begin:
-        result = run(opened, say=begin, public=False, known=known)
     spoken = call.spoken(opened)
+    with stages_told(spoken=spoken) as begin:
+        result = run(opened, say=begin, public=False, known=known)
     printed = write_sheets(result, call.target, sites, spoken)
     click.echo(json_text(printed.for_json()) if call.as_json else "\n".join([*printed.lines(spoken), ""]), nl=False)
-    call.wrote("Sheets")
+    call.wrote("Sheets", "", spoken)
     call.end(result.needs_a_look)

@@ -56,14 +56,14 @@ def command(
     blocks = read_assignment(call.area, opened.pools)
     known = call.known(opened, "What lies around each pool")
     spoken = call.spoken(opened)
-    with stages_told() as begin:
+    with stages_told(spoken=spoken) as begin:
         account = survey_area(opened, budget, say=begin, known=known)
     shown = practice(opened.pools, opened.visits, opened.as_of, account.known.searches, blocks)
     summary = {"practice": practice_summary(shown)}
     write_survey(account, call.target, practice_sections(shown), practice_tables(shown), summary, spoken, semicolons)
     full = survey_text(account, spoken) + practice_text(shown, spoken)
     click.echo(json_text({**survey_summary(account), **summary}) if call.as_json else full, nl=False)
-    call.wrote("Page", "survey.html")
+    call.wrote("Page", "survey.html", spoken)
     call.end(bool(account.few or account.known.warnings))
 
 
@@ -86,4 +86,4 @@ def _assign(call: Call, treatments: tuple[str, ...], sites: Path | None, seed: i
     drawn = assign_at_random(table, tried, seed)
     write_assignment(opened, drawn.merge(table, on="site"), tried, seed, target, spoken, semicolons)
     click.echo(assignment_text(drawn, seed, spoken), nl=False)
-    log.info("To fill in: %s", (target / FILE).resolve())
+    log.info("%s: %s", spoken.say("To fill in"), (target / FILE).resolve())

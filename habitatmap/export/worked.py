@@ -23,6 +23,7 @@ from habitatmap.export.manifest import read_manifest
 from habitatmap.read.hashes import hash_of_program
 from habitatmap.result.assembly import versions
 from habitatmap.result.findings import Worked
+from habitatmap.sentences import Sentence, say
 
 FILE = "stages.json"
 OUT_OF_JSON = {"NaN": math.nan, "Infinity": math.inf, "-Infinity": -math.inf}
@@ -42,28 +43,30 @@ def record_of(area: Area) -> dict[str, object]:
     }
 
 
-def found_before(area: Area, folder: Path) -> tuple[Worked | None, str]:
+def found_before(area: Area, folder: Path) -> tuple[Worked | None, Sentence]:
     """What the last `map` left in `folder`, if it was made from the very same; None and why, else.
 
     The reason is "" where there was no run that left any.
     """
     earlier = read_manifest(folder)
     if earlier is None or earlier.command != "map" or FILE not in earlier.files:
-        return None, ""
+        return None, Sentence("")
     now = record_of(area)
     if differs := [name for name in now if name != "inputs" and now[name] != earlier.record.get(name)]:
-        return None, WHY[differs[0]]
+        return None, Sentence(WHY[differs[0]])
     then = earlier.record.get("inputs")
     if changed := _changed(dict(area.hashes), then if isinstance(then, dict) else {}):
         if changed[0].startswith("--"):
-            return None, f"it was made {'without' if changed[0] in area.hashes else 'with'} {changed[0]}"
-        return None, f"{changed[0]} has changed{f', and {len(changed) - 1} more' if changed[1:] else ''}"
+            told = "it was made without {option}" if changed[0] in area.hashes else "it was made with {option}"
+            return None, say(told, option=changed[0])
+        told = "{file} has changed, and {n} more" if changed[1:] else "{file} has changed"
+        return None, say(told, file=changed[0], n=len(changed) - 1)
     if not earlier.is_unchanged(folder, FILE):
-        return None, f"{FILE} is not as it was written"
+        return None, say("{file} is not as it was written", file=FILE)
     try:
-        return worked_from((folder / FILE).read_text(encoding="utf-8")), ""
+        return worked_from((folder / FILE).read_text(encoding="utf-8")), Sentence("")
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        return None, f"{FILE} can't be read"
+        return None, say("{file} can't be read", file=FILE)
 
 
 WHY = {

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import inspect
 import math
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from habitatmap.cli import options
 from habitatmap.cli.progress import LEFT
+from habitatmap.export import worked
 from habitatmap.result.figures import Figures
 from habitatmap.words import headline as words_of_map
 from habitatmap.words.catalogue import LANGUAGES, catalogue, words
@@ -25,6 +29,8 @@ from habitatmap.words.headline import (
 from tests.demo import demo_result
 from tests.results import base_result
 from tests.words.spoken import OTHERS, recorder, templates_in
+
+CLI = Path(options.__file__).parent
 
 
 def figures(low: float, high: float, short: float, far: float) -> Figures:
@@ -82,3 +88,16 @@ def test_the_terminal_of_map_is_said_in_each_language(language: str) -> None:
     assert spoken.unsaid <= {"class 1"}, "a class of an invented table"
     told = {*STAGES.values(), WRITING_FILES, LEFT}
     assert told | templates_in(inspect.getsource(words_of_map)) <= catalogue(language).sentences.keys()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_what_the_commands_wrote_and_used_again_is_said_in_each_language(language: str) -> None:
+    sources = {path.name: path.read_text(encoding="utf-8") for path in CLI.glob("*.py")}
+    named = {
+        text for source in sources.values() for text in re.findall(r'call\.(?:wrote|known)\([^"()]*"([^"]+)"', source)
+    }
+    assert {"Map", "What lies around each pool"} <= named
+    told = (
+        named | templates_in(sources["options.py"]) | templates_in(inspect.getsource(worked)) | {*worked.WHY.values()}
+    )
+    assert told | {options.THE_PLAN} <= catalogue(language).sentences.keys()
