@@ -15,6 +15,8 @@ from PIL import Image
 
 import habitatmap
 from habitatmap.area import Area
+from habitatmap.export.archive import archive_of
+from habitatmap.export.formats import csv_text
 from habitatmap.page import map_page, public_page
 from habitatmap.paper.pictures import pictures
 from habitatmap.privacy import Threat, is_private
@@ -29,7 +31,9 @@ CANARY = "Zzyzx-Canary"
 
 
 def public_products(result: Result) -> dict[str, bytes]:
-    return {"public_map.html": public_page(result).encode("utf-8"), **pictures(result)}
+    given = archive_of(result.findings.area)
+    tables = csv_text(given.events) + csv_text(given.occurrences)
+    return {"public_map.html": public_page(result).encode(), "darwin_core.zip": tables.encode(), **pictures(result)}
 
 
 def private_numbers(area: Area) -> np.ndarray:
