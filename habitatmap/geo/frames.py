@@ -38,7 +38,7 @@ class MapFrame(gpd.GeoDataFrame):  # type: ignore[misc]  # geopandas states no t
         shown = gpd.GeoDataFrame(self[~(self.geometry.isna() | self.geometry.is_empty)])
         for name in shown.columns.drop(shown.geometry.name):
             if shown[name].dtype.kind not in "biufcmM":
-                shown[name] = [_harmless(cell) if isinstance(cell, str) else cell for cell in shown[name]]
+                shown[name] = [None if pd.isna(cell) else _harmless(str(cell)) for cell in shown[name]]
         drawn: folium.Map = shown.explore(*how, **further)
         if further.get("m") is None:  # else it is drawn on a map of the caller's own
             script, style = leaflet()
