@@ -33,7 +33,7 @@ from habitatmap.plan.candidates import Candidates, Ground, find_candidates
 from habitatmap.plan.consent_priorities import COLUMNS as CONSENT_COLUMNS
 from habitatmap.plan.consent_priorities import rank_consents as rank
 from habitatmap.plan.gaps import find_gaps
-from habitatmap.plan.how_many import ForSoMany, curve, go_on, numbers_shown
+from habitatmap.plan.how_many import ForSoMany, Further, curve, go_on, limit_of_many, numbers_shown
 from habitatmap.plan.mean_field import Demand, MeanField
 from habitatmap.plan.outlook import (
     Conditions,
@@ -72,6 +72,7 @@ from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
 from habitatmap.result.figures import Stage
 from habitatmap.result.findings import Findings, Places, Promise, Proposal, Reach, Survey, Worked
 from habitatmap.result.tables import NOT_SCORED, at_cells, interval, intervals, sampled
+from habitatmap.stages import Stages
 from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
 from habitatmap.survey.probabilities import Inference, PoolOccupancy, estimate_pools, worth_a_search
 from habitatmap.survey.surroundings import places_near
@@ -146,7 +147,8 @@ def evaluate(area: Area, say: Say, for_public: bool = False, known: Worked | Non
             rounds, most = (1, 0) if for_public else (ROUNDS, numbers_shown(proposal.requested))
             bound = certify(proposal.problem, proposal.requested, rounds=rounds, most=most)
             limits = NO_LIMITS if for_public else what_could_be_served(ahead, proposal)
-            many = () if for_public else how_many(habitat, survey, places, reach, proposal, promise, bound)
+            further = None if for_public else beyond_the_plan(proposal, bound, of_ground, stages)
+            many = how_many(area, habitat, survey, places, reach, promise, further) if further else ()
     with clock(Stage.ROBUSTNESS):
         around = known.zones if known else zones_around(proposal, ahead)
         if known:
@@ -373,15 +375,31 @@ def what_could_be_served(ahead: Sites, proposal: Proposal) -> ServedLimits:
     return limit_served(ahead, proposal.problem, sites, len(sites), weights)
 
 
+def beyond_the_plan(proposal: Proposal, bound: Bound, takes: object, stages: Stages) -> Further | None:
+    """The plan and the sites that would help most after it; None where there is no plan. The limit at their end is that
+    of any plan of as many, made by the same settings but for its number of pools (`takes`)."""
+    if proposal.sites.empty:
+        return None
+
+    def limit(problem: Problem, sites: int) -> NDArray[np.float64]:
+        return stages.take("limit of many", (takes, sites), lambda: limit_of_many(problem, sites))
+
+    most = numbers_shown(proposal.requested)
+    return go_on(proposal.problem, proposal.sites, most, bound.by_number, limit)
+
+
 def how_many(
-    habitat: Habitat, survey: Survey, places: Places, reach: Reach, proposal: Proposal, promise: Promise, bound: Bound
+    area: Area,
+    habitat: Habitat,
+    survey: Survey,
+    places: Places,
+    reach: Reach,
+    promise: Promise,
+    further: Further,
 ) -> tuple[ForSoMany, ...]:
-    """Forage in reach by the number of pools, beyond the plan; nothing where there is no plan."""
-    asked, sites, n = proposal.problem, proposal.sites, len(proposal.sites)
-    if not n:
-        return ()
-    further = go_on(asked, sites, numbers_shown(proposal.requested), bound.by_number)
-    frame = {"cell_m": asked.today.cell_m, "median_m": asked.today.median_m}
+    """Forage in reach by the number of pools, beyond the plan."""
+    n = promise.gains.shape[1]  # sites of the plan
+    frame = {"cell_m": area.grid.cell_m, "median_m": area.settings.flight.forage_median_m}
     drawn = survey.known.new_draws_on(at_cells(survey.surroundings, further.sites))
     gains = gains_by_simulation(habitat.weight, places.frame, further.sites, places.draws, drawn, **frame)
     simulated = np.cumsum(np.column_stack([reach.simulated, gains]), axis=1)

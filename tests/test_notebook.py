@@ -228,14 +228,16 @@ def test_what_is_read_with_the_folder_is_no_setting_for_later(area: hm.Area, mon
 
 
 def test_a_second_plan_is_that_of_a_fresh_run_and_takes_what_did_not_change(area: hm.Area, result: hm.Result) -> None:
-    again = area.plan(pools=2, spacing_m=50)
+    again = area.plan(pools=2)
     fresh = hm.run(read_area(area.folder, settings=again.settings), public=False)
     assert figures(again) == figures(fresh)
     assert again.plan.equals(fresh.plan)
     assert again.findings.habitat is result.findings.habitat
     assert again.findings.survey is result.findings.survey
     assert again.findings.ahead is result.findings.ahead
-    assert again.findings.candidates is not result.findings.candidates  # as they keep another spacing
+    assert again.findings.candidates is result.findings.candidates
+    apart = area.plan(pools=2, spacing_m=60)
+    assert apart.findings.candidates.left < result.findings.candidates.left
 
 
 def test_a_plan_after_a_table_was_changed_is_made_of_what_it_holds_now(area: hm.Area, result: hm.Result) -> None:

@@ -8,7 +8,7 @@ the curve's end, bound all of it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -51,11 +51,23 @@ def numbers_shown(requested: int) -> int:
     return max(TIMES_ASKED * requested, LEAST_SHOWN)
 
 
-def go_on(problem: Problem, plan: pd.DataFrame, most: int, certified: Floats) -> Further:
+def limit_of_many(problem: Problem, sites: int) -> Floats:
+    """By number of sites, from 0 up to so many: what no set exceeds (share), tight near the last."""
+    return certify(problem, sites, rounds=1, most=sites, tangents_only=True).by_number
+
+
+def go_on(
+    problem: Problem,
+    plan: pd.DataFrame,
+    most: int,
+    certified: Floats,
+    limit: Callable[[Problem, int], Floats] = limit_of_many,
+) -> Further:
     """The plan's sites (columns of `search.Selection.frame`) and those that add most after them, up to `most` in all.
 
     `certified`: `bound.Bound.by_number` of the same problem, tight near the plan's number; beside it stands a bound
-    that is tight near `most`. What sites cost is left aside: the question is what more of them would add.
+    that is tight near `most`, made by `limit`. What sites cost is left aside: the question is what more of them would
+    add.
     """
     problem = replace(problem, cost=None, budget=math.inf)
     gains, total, now = GainMap(problem), problem.today.total, problem.today.now
@@ -69,7 +81,7 @@ def go_on(problem: Problem, plan: pd.DataFrame, most: int, certified: Floats) ->
     sites = pd.concat([plan[COLUMNS], more[COLUMNS]], ignore_index=True) if len(more) else plan[COLUMNS]
     n, at_end = len(sites), certified
     if len(more):
-        at_end = certify(problem, n, rounds=1, most=n, tangents_only=True).by_number
+        at_end = limit(problem, n)
     besides = np.maximum(np.arange(n + 1) - len(problem.kept_cells), 0)
     limits = [of[np.minimum(besides, len(of) - 1)] for of in (certified, at_end)]
     return Further(sites, np.fmin(*limits))

@@ -82,8 +82,7 @@ def _occupancy(figures: OccupancyFigures) -> str:
 
 
 def _reach(value: float, low: float, high: float) -> str:
-    ends = span(low, high, 1)
-    return f"{percent(value, 1)} ({ends})" if ends else str(percent(value, 1))
+    return f"{percent(value, 1)} ({span(low, high, 1)})" if low < high else str(percent(value, 1))
 
 
 def _lines(title: str, rows: Lines) -> str:
