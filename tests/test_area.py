@@ -108,7 +108,7 @@ def test_pools_in_another_system_than_the_area_s_are_told_which_one_fits(tmp_pat
     rows = "A,2600000,1200000\nB,2600100,1200050\nC,2600010,1199990\n"
     area = open_area(area_folder(tmp_path, 'crs = "EPSG:32632"\n', pools=f"pool,x,y\n{rows}"))
     far, fits = area.ledger.doubts
-    assert "none nearer to the area than" in far
+    assert "none within 50 km of the area" in far
     assert "EPSG:2056 (CH1903+ / LV95)" in fits
     assert area.ledger.unknown_units == [("pools.csv", "x")]
     readings = Workbook()
@@ -121,6 +121,15 @@ def test_pools_in_another_system_than_the_area_s_are_told_which_one_fits(tmp_pat
     lon, lat = to_lonlat(area.pools["x"], area.pools["y"], area.crs)
     assert lon[0] == pytest.approx(7 + 26 / 60 + 19.077 / 3600, abs=1e-5)
     assert lat[0] == pytest.approx(46 + 57 / 60 + 3.898 / 3600, abs=1e-5)
+
+
+def test_places_that_are_nowhere_are_set_aside_with_the_system_that_fits(tmp_path: Path) -> None:
+    """Eastings of a Finnish GK zone begin with its number, 25, and are nowhere on earth in UTM."""
+    write_raster(tmp_path / "land_cover.tif", WORLDCOVER, crs="EPSG:3067", origin=(385_000, 6_672_300))
+    rows = "A,25496550,6672000\nB,25496600,6672050\n"
+    area = open_area(area_folder(tmp_path, 'crs = "EPSG:3067"\n', pools=f"pool,x,y\n{rows}"))
+    assert [entry.why.code for entry in area.ledger.entries("pools")] == [Why.UNREACHABLE] * 2
+    assert "EPSG:3879 (ETRS89 / GK25FIN)" in area.ledger.doubts[1]
 
 
 def test_a_class_table_that_nobody_named_is_not_taken_for_land_cover(tmp_path: Path) -> None:

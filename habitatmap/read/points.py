@@ -114,14 +114,12 @@ def _set_far_aside(draft: Draft, points: Sequence[Point | Refusal], home: Box) -
 def _tell_all_far(draft: Draft, points: Sequence[Point], area: Box) -> None:
     """Remarks on a table of which every place lies far from the area, with the systems that would bring it there."""
     off_km = area.off_km(*locate(points, WGS84))
-    if not len(points) or not (off_km > FAR_KM).all():
+    if not len(points) or (off_km <= FAR_KM).any():  # NaN: so far outside its system that it is nowhere
         return
-    away = Quantity(float(off_km.min()), grouped=True)
-    told = (
-        "{places}, none nearer to the area than {away} km. Check the coordinates and their reference system, {system}"
-    )
-    systems = apart(sorted({crs_label(point.crs) for point in points}))
-    draft.remark(say(told, places=count(len(points), "place"), away=away, system=systems))
+    if draft.kind is not Kind.TREES:  # of which as much is told already
+        told = "{places}, none within {far} km of the area. Check the coordinates and their reference system, {system}"
+        systems = apart(sorted({crs_label(point.crs) for point in points}))
+        draft.remark(say(told, places=count(len(points), "place"), far=FAR_KM, system=systems))
     if any(point.crs.is_geographic for point in points):
         return
     x, y = (np.array([getattr(point, axis) for point in points]) for axis in "xy")

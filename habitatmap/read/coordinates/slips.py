@@ -103,10 +103,10 @@ class Box(NamedTuple):
         return off
 
     def beyond(self, points: Sequence[Point | Refusal]) -> NDArray[np.bool_]:
-        """Which positions lie far outside the ground of a system, where its numbers mean little; none by another."""
+        """Which positions are nowhere on earth, or far outside a system's ground, where its numbers mean little."""
         off = self.off_km(*locate(points, WGS84))
         lost = np.array([isinstance(point, Point) for point in points], dtype=bool) & np.isnan(off)
-        return ((off > FAR_KM) | lost) & self.wide
+        return ((off > FAR_KM) & self.wide) | lost
 
     def near(self, point: Point) -> bool:
         """Whether a position lies in the box or beside it."""
