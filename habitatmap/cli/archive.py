@@ -42,6 +42,6 @@ def command(call: Call, observers: bool, status: str) -> None:
     spoken = call.spoken(opened)
     told = "\n".join(spoken.say(line) for line in told_counts(archive.counts, archive.reasons))
     click.echo(json.dumps(summary, indent=1) if call.as_json else told)
-    log.info("not_given.csv is for the team; the zip is what may be sent.")
+    log.info("%s", spoken.say("not_given.csv is for the team; the zip is what may be sent."))
     call.wrote("Archive", "darwin_core.zip" if archive.counts["searches"] else "not_given.csv", spoken)
     call.end(archive.needs_a_look)

@@ -34,6 +34,7 @@ def command(call: Call, fix: bool, semicolons: bool, write_corrected: bool) -> N
     from habitatmap.read.corrections import write_fixes
     from habitatmap.read.intake import take_in
     from habitatmap.reports.check import check, check_text, write_check
+    from habitatmap.sentences import say
 
     call.check_target()
     intake = take_in(call.area)
@@ -41,14 +42,16 @@ def command(call: Call, fix: bool, semicolons: bool, write_corrected: bool) -> N
     fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not call.dry_run else []
     spoken = _spoken(call, intake)
     if isinstance(opened, Area) and not call.dry_run and (told := write_consents(opened, spoken)):
-        log.info("%s", told)
+        log.info("%s", spoken.say(told))
     taught = "" if call.dry_run else _ask(intake, opened, spoken)
     found = check(opened, fixes)
     if not call.dry_run:
         copies = corrected_copies(intake, opened.ledger.corrections) if write_corrected else {}
         write_check(found, call.target, copies, spoken)
-    for file in fixes:
-        log.info("%s: to correct %d (new %d), changed by somebody %d", file.file, file.waiting, file.new, file.changed)
+    fixed = "{file}: to correct {waiting} (new {new}), changed by somebody {changed}"
+    for one in fixes:
+        numbers = {"waiting": one.waiting, "new": one.new, "changed": one.changed}
+        log.info("%s", spoken.say(say(fixed, file=one.file, **numbers)))
     click.echo(json_text(found.for_json()) if call.as_json else check_text(found, spoken), nl=False)
     if taught:
         log.info("%s", taught)
@@ -75,7 +78,7 @@ def _spoken(call: Call, intake: Intake) -> Catalogue:
 def _ask(intake: Intake, opened: Area | Account, spoken: Catalogue) -> str:
     """Writes readings.xlsx with what is asked; a word on it, "" where it says all that it said before."""
     from habitatmap.errors import InputError
-    from habitatmap.read.readings import NAME, with_questions, write_readings
+    from habitatmap.read.readings import with_questions, write_readings
 
     pools = opened.pool_names
     tables = [table for some in intake.tables.values() for table in some]
@@ -84,4 +87,4 @@ def _ask(intake: Intake, opened: Area | Account, spoken: Catalogue) -> str:
         written = write_readings(opened.folder, readings, pools, spoken.say)
     except InputError as fault:
         return str(fault)
-    return f"{NAME}: say there what headings, words and names mean" if written else ""
+    return spoken.say("readings.xlsx: say there what headings, words and names mean") if written else ""

@@ -5,10 +5,11 @@ from __future__ import annotations
 from habitatmap.area import Area
 from habitatmap.read.consent_list import parcels_of, write_list
 from habitatmap.read.pools import standing
+from habitatmap.sentences import Sentence
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 
-def write_consents(area: Area, spoken: Catalogue = ENGLISH) -> str:
+def write_consents(area: Area, spoken: Catalogue = ENGLISH) -> Sentence:
     """Writes the list where something is to be added or changed, in a language; a sentence on it, "" where there was
     nothing to do.
 

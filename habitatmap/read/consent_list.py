@@ -37,6 +37,7 @@ from habitatmap.read.paths import read_paths
 from habitatmap.read.rows import open_drafts
 from habitatmap.read.templates import BAD_DATE, CREATED, not_read
 from habitatmap.read.values import name_of
+from habitatmap.sentences import Quantity, Sentence, count
 from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
 from habitatmap.vocabulary.columns import Column, filled_in
 from habitatmap.vocabulary.kinds import Kind
@@ -147,7 +148,7 @@ def start_list(folder: Path, crs: CRS, say: Say = str) -> None:
         write_list(folder, parcels_of(land, called, paths, nowhere, nowhere), say)
 
 
-def write_list(folder: Path, parcels: Sequence[Parcel], say: Say = str) -> str:
+def write_list(folder: Path, parcels: Sequence[Parcel], say: Say = str) -> Sentence:
     """Writes consent.xlsx into the folder of an area where something is to be added or changed; a sentence on it, ""
     where there was nothing to do. `say`: the words of its language; the headings are the same in each.
 
@@ -159,25 +160,33 @@ def write_list(folder: Path, parcels: Sequence[Parcel], say: Say = str) -> str:
     if others and not path.exists():
         ids = {row["id"] for p in others for row in _rows(read_tables(p))[0]}
         lacking = sum(one.id not in ids for one in parcels)
-        told = f"{others[0].name} lacks land ({lacking} rows); save it as {FILE} to have it added, and delete the other"
-        return told if lacking else ""
+        told = "{file} lacks land ({rows}); save it as consent.xlsx to have it added, and delete the other"
+        return Sentence(told if lacking else "", {"file": others[0].name, "rows": count(lacking, "row")})
     tables = read_tables(path) if path.exists() else []
     old, heads = _rows(tables)
     new = _renewed(old, parcels, say)
     if new == [{name: row.get(name) for name in (*NAMES, *heads)} for row in old]:
-        return ""
+        return Sentence("")
     if any((folder / lock).exists() for lock in (f".~lock.{FILE}#", f"~${FILE}")):
-        return f"{FILE} is open in a spreadsheet program, so nothing was written there; close it and run check again"
+        return Sentence(IS_OPEN)
     if any(table.failed for table in tables):
-        return f"{FILE} holds formulas without a result, so it was left as it is; write what they mean, and check again"
+        return Sentence(HAS_FORMULAS)
     if own := _own_sheets(path, say):
-        return (
-            f"{FILE} has sheets of your own ({', '.join(own)}), which would be lost, so it was left as it is; move "
-            "them into another file and run check again"
-        )
+        return Sentence(HAS_OWN_SHEETS, {"sheets": ", ".join(own)})
     _write(path, new, heads, say)
     added = len(new) - len(old)
-    return f"{FILE}: {len(new)} rows{f', {added} of them new' if added else ', brought up to date'}"
+    told = "consent.xlsx: {rows}, {n} of them new" if added else "consent.xlsx: {rows}, brought up to date"
+    return Sentence(told, {"rows": count(len(new), "row"), "n": Quantity(added, grouped=True)})
+
+
+IS_OPEN = "consent.xlsx is open in a spreadsheet program, so nothing was written there; close it and run check again"
+HAS_FORMULAS = (
+    "consent.xlsx holds formulas without a result, so it was left as it is; write what they mean, and check again"
+)
+HAS_OWN_SHEETS = (
+    "consent.xlsx has sheets of your own ({sheets}), which would be lost, so it was left as it is; move them into "
+    "another file and run check again"
+)
 
 
 def _own_sheets(path: Path, say: Say) -> list[str]:

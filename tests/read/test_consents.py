@@ -232,7 +232,7 @@ def test_saved_by_another_program_it_says_the_same(tmp_path: Path, suffix: str) 
     assert not area.ledger.doubts
     if suffix == "ods":
         write_layer(folder / "land.gpkg", [*SHAPES, Point(LEFT, TOP - 500).buffer(9)], name=[*NAMES, "New"])
-        assert "consent.ods lacks land (1 rows)" in update(folder)[0]
+        assert "consent.ods lacks land (1 row)" in update(folder)[0]
         assert not (folder / FILE).exists()
 
 
