@@ -26,6 +26,7 @@ from habitatmap.result.findings import Worked
 from habitatmap.sentences import Sentence, say
 
 FILE = "stages.json"
+OF_OTHERS = frozenset({"archive", "rounds", "sheets"})  # tables of area.toml that no map depends on
 OUT_OF_JSON = {"NaN": math.nan, "Infinity": math.inf, "-Infinity": -math.inf}
 
 
@@ -51,8 +52,8 @@ def found_before(area: Area, folder: Path) -> tuple[Worked | None, Sentence]:
     earlier = read_manifest(folder)
     if earlier is None or earlier.command != "map" or FILE not in earlier.files:
         return None, Sentence("")
-    now = record_of(area)
-    if differs := [name for name in now if name != "inputs" and now[name] != earlier.record.get(name)]:
+    now, before = _for_a_map(record_of(area)), _for_a_map(earlier.record)
+    if differs := [name for name in now if name != "inputs" and now[name] != before.get(name)]:
         return None, Sentence(WHY[differs[0]])
     then = earlier.record.get("inputs")
     if changed := _changed(dict(area.hashes), then if isinstance(then, dict) else {}):
@@ -67,6 +68,14 @@ def found_before(area: Area, folder: Path) -> tuple[Worked | None, Sentence]:
         return worked_from((folder / FILE).read_text(encoding="utf-8")), Sentence("")
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None, say("{file} can't be read", file=FILE)
+
+
+def _for_a_map(record: Mapping[str, object]) -> dict[str, object]:
+    """A record without the settings that only other commands read."""
+    settings = record.get("settings")
+    if not isinstance(settings, dict):
+        return dict(record)
+    return {**record, "settings": {name: said for name, said in settings.items() if name not in OF_OTHERS}}
 
 
 WHY = {

@@ -23,7 +23,7 @@ from habitatmap.export.worked import FILE, _made, _plain, found_before, record_o
 from habitatmap.fieldwork.rounds import read_week
 from habitatmap.job import rounds_of
 from habitatmap.read.hashes import hashes_of_inputs
-from habitatmap.read.settings import read_settings
+from habitatmap.read.settings import read_settings, settings_from
 from habitatmap.result import Result
 from habitatmap.result.findings import Worked
 from tests import commands
@@ -131,6 +131,14 @@ def test_a_change_is_noticed_and_named(why: str, town: tuple[Path, Result], tmp_
     day = settings.as_of or was.as_of
     now = dataclasses.replace(was, settings=settings, as_of=day, hashes=hashes_of_inputs(copy))
     assert found_before(now, copy / "out") == (None, why)
+
+
+def test_settings_of_other_commands_change_no_map(town: tuple[Path, Result]) -> None:
+    was = town[1].findings.area
+    others = settings_from({"sheets": {"contact": "Ann"}, "archive": {"country": "FI"}, "rounds": {"visit_days": 14}})
+    kept = {name: getattr(others, name) for name in ("sheets", "archive", "rounds")}
+    now = dataclasses.replace(was, settings=was.settings.model_copy(update=kept))
+    assert found_before(now, town[0] / "out")[0] is not None
 
 
 def test_other_programs_and_layers_are_noticed(town: tuple[Path, Result], tmp_path: Path) -> None:
