@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from habitatmap.cli.progress import LEFT, WRITING, Progress, is_rewritable, on_one_line
+from habitatmap.cli.progress import LEFT, WRITING, YEARS, Progress, is_rewritable, on_one_line
 
 if TYPE_CHECKING:
     from habitatmap.area import Area
@@ -187,10 +187,11 @@ def stages_told(progress: Progress | None = None, spoken: Catalogue | None = Non
     """Gives what a stage of a run is to be begun with, which says so: on one line of a terminal, which is gone in the
     end, or else on a line for each. `spoken`: in which language."""
     from habitatmap.words.catalogue import ENGLISH
-    from habitatmap.words.headline import STAGES, WRITING_FILES
+    from habitatmap.words.headline import SAME_YEARS, STAGES, WRITING_FILES
 
     say = (spoken or ENGLISH).say
-    words = {stage.value: say(text) for stage, text in STAGES.items()} | {WRITING: say(WRITING_FILES)}
+    words = {stage.value: say(text) for stage, text in STAGES.items()}
+    words |= {WRITING: say(WRITING_FILES), YEARS: say(SAME_YEARS)}
     progress = progress or Progress()
     if is_rewritable(sys.stderr):
         with on_one_line(progress, words, sys.stderr, say(LEFT)) as begin:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import click
 
-from habitatmap.cli.options import Call, area_command, log, renamed, semicolons, stages_told
+from habitatmap.cli.options import Call, area_command, renamed, semicolons, stages_told
+from habitatmap.cli.progress import YEARS
 
 
 @area_command("outlook", as_json="Print ranks and differences as JSON on stdout.")
@@ -36,16 +37,16 @@ def command(call: Call, years: int, simulations: int, semicolons: bool) -> None:
     title, as_of, spoken = opened.title, opened.as_of, call.spoken(opened)
     with stages_told(spoken=spoken) as begin:
         result = run(opened, say=begin, public=False, known=known)
-    log.info("%s", spoken.say("The same years for every way to choose"))
-    try:
-        seen = simulate_years(result, years, simulations)
-    except NothingToCompareError as refused:
-        why = nothing_to_compare(refused.why, result.figures.plan)
-        write_nothing(why, title, as_of, call.target, spoken)
-        told = spoken.say(say("Nothing to compare: {why}.", why=why)) + "\n"
-    else:
-        write_outlook(seen, title, as_of, call.target, spoken, semicolons)
-        told = outlook_text(seen, spoken)
+        begin(YEARS)
+        try:
+            seen = simulate_years(result, years, simulations)
+        except NothingToCompareError as refused:
+            why = nothing_to_compare(refused.why, result.figures.plan)
+            write_nothing(why, title, as_of, call.target, spoken)
+            told = spoken.say(say("Nothing to compare: {why}.", why=why)) + "\n"
+        else:
+            write_outlook(seen, title, as_of, call.target, spoken, semicolons)
+            told = outlook_text(seen, spoken)
     click.echo((call.target / "outlook.json").read_text(encoding="utf-8") if call.as_json else told, nl=False)
     call.wrote("Outlook", "outlook.html", spoken)
     call.end(result.needs_a_look)

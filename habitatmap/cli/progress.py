@@ -22,6 +22,7 @@ log = logging.getLogger("habitatmap")
 
 EVERY_S = 1.0
 WRITING = "writing"  # the last stage of a run, after those that find something out
+YEARS = "years"  # what the outlook does after a run
 LEFT = "{stage}; about {left} left"
 Expected = Mapping[str, float]
 

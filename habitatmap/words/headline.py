@@ -54,6 +54,7 @@ STAGES = {
     Stage.PUBLIC: "The same for the public, from blurred places",
 }
 WRITING_FILES = "Writing the files"
+SAME_YEARS = "The same years for every way to choose"
 
 
 def missing_sentences(figures: Figures) -> list[str]:
