@@ -49,7 +49,7 @@ def test_it_writes_its_own_folder_and_nothing_else(town: Path, done: Result) -> 
     told = json.loads(done.stdout)
     assert told == json.loads((town / "survey" / "survey.json").read_text(encoding="utf-8"))
     assert told["occupancy"]["naive"] < told["occupancy"]["estimate"]
-    estimates = pd.read_csv(town / "survey" / "estimates.csv").set_index("figure")
+    estimates = pd.read_csv(town / "survey" / "estimates.csv", float_precision="round_trip").set_index("figure")
     assert estimates.loc["occupancy", "value"] == told["occupancy"]["estimate"]
     assert (estimates["low"].dropna() <= estimates["value"][estimates["low"].notna()] + 1e-9).all()
     models = pd.read_csv(town / "survey" / "models.csv")
