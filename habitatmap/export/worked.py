@@ -20,7 +20,7 @@ import pandas as pd
 
 from habitatmap.area import Area
 from habitatmap.export.manifest import read_manifest
-from habitatmap.read.hashes import hash_of_program
+from habitatmap.read.hashes import UNKNOWN, hash_of_program
 from habitatmap.result.assembly import versions
 from habitatmap.result.findings import Worked
 from habitatmap.sentences import Sentence, say
@@ -87,8 +87,9 @@ WHY = {
 
 
 def _changed(now: Mapping[str, str], then: Mapping[str, str]) -> list[str]:
-    """The names of files that are new, gone or changed."""
-    return sorted(name for name in now.keys() | then.keys() if now.get(name) != then.get(name))
+    """The names of files that are new, gone or changed, or that could not be opened."""
+    same = {name for name, known in now.items() if known != UNKNOWN and known == then.get(name)}
+    return sorted((now.keys() | then.keys()) - same)
 
 
 # --- to and from JSON ------------------------------------------------------------------------------------------------

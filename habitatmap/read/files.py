@@ -12,6 +12,7 @@ import pyogrio
 from pyproj import CRS
 
 from habitatmap.errors import InputError
+from habitatmap.errors.system import HELD
 from habitatmap.read.formats.archive import file_name, members, taken_out
 from habitatmap.read.formats.cells import Failed, clean
 from habitatmap.read.formats.table import Table
@@ -105,7 +106,7 @@ def read_sheets(
             with file.open("rb") as opened:
                 start = opened.read(400)
         except OSError as error:
-            raise InputError(f"{name} cannot be opened ({error.strerror}); check the file and its rights") from error
+            raise InputError(f"{name} cannot be opened ({error.strerror}); {HELD}") from error
         if not start:
             raise InputError(f"{name} is empty (0 bytes); put a table with a row of headings there, or delete it")
         if suffix in VECTOR_SUFFIXES:

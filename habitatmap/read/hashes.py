@@ -17,6 +17,7 @@ SQLITE = b"SQLite format 3\0"
 # bytes of a SQLite file that change by its being opened: versions of reading and writing, counters of changes
 OPENED = ((18, 20), (24, 28), (92, 100))
 CHUNK = 1 << 20
+UNKNOWN = ""
 WHOLE = frozenset([*SUFFIXES, *RASTER_DRIVERS, ".dbf", ".shx", ".toml", ".zip"])  # files that are read to their end
 
 
@@ -36,12 +37,16 @@ def fingerprint(path: Path) -> str:
 
 def hashes_of_inputs(folder: Path, committed: Path | None = None) -> dict[str, str]:
     """Name in the area folder -> hash, of every file there that an input may be, used or not; and of the further file
-    of `committed` sites. Results are none. Of photos, and of files of kinds that are not read, the first part and the
-    size tell enough."""
+    of `committed` sites. UNKNOWN for what can't be opened. Results are none. Of photos, and of files of kinds that are
+    not read, the first part and the size tell enough."""
     found = {}
     for path in sorted(_inputs(folder)):
         hashed = fingerprint if path.suffix.casefold() in WHOLE else _of_first_part
-        found[path.relative_to(folder).as_posix()] = hashed(path)
+        try:
+            told = hashed(path)
+        except OSError:  # held by another program: its reader says so, where it is an input
+            told = UNKNOWN
+        found[path.relative_to(folder).as_posix()] = told
     if committed is not None and committed.is_file():
         found[f"--committed {committed.name}"] = fingerprint(committed)
     return found

@@ -15,6 +15,7 @@ from typing import Annotated, Literal, get_args
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from habitatmap.errors import InputError
+from habitatmap.errors.system import HELD
 from habitatmap.vocabulary.darwin_core import Licence
 from habitatmap.vocabulary.kinds import OLD_NAMES
 from habitatmap.vocabulary.terms import Consent, FoundFrom, Mosquitoes, Objective, ShareBy, SlopeUnit
@@ -293,6 +294,8 @@ def read_settings(folder: Path) -> Settings:
         return Settings()
     try:
         found = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except OSError as fault:
+        raise InputError(f"{FILE_NAME} cannot be opened ({fault.strerror}); {HELD}") from fault
     except UnicodeDecodeError as fault:
         line = fault.object[: fault.start].count(b"\n") + 1
         raise InputError(
