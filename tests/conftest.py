@@ -19,7 +19,7 @@ if not os.environ.get("HABITATMAP_FUZZ"):
     settings.load_profile("same examples")
 
 TESTS = Path(__file__).parent
-# With two processes the longest files begin first, so that none of them is left for the end. The first compiles the
+# With several processes the longest files begin first, so that none of them is left for the end. The first compiles the
 # plan's loops, the second needs none of them.
 FIRST = """
     browser/test_page.py read/test_truth.py test_house.py test_threats.py test_codes_decide.py browser/test_what_if.py

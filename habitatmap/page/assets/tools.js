@@ -192,10 +192,10 @@ function said(text) {
   return parts.length > 1 ? parts.map(said).join(" ") : text;
 }
 
-/** In French "de" before what begins with a vowel is "d’". */
+/** In French "de" before what begins with a vowel is "d" and an apostrophe. */
 function elided(text, values) {
   if (document.documentElement.lang !== "fr") return text;
-  return text.replace(/\bde \{(\w+)\}/g, (whole, name) => /^[aeiouàâéèêëîïôœ]/i.test(values[name] || "") ? `d’{${name}}` : whole);
+  return text.replace(/\bde \{(\w+)\}/g, (whole, name) => /^[aeiou\u00e0\u00e2\u00e8-\u00eb\u00ee\u00ef\u00f4\u0153]/i.test(values[name] || "") ? `d\u2019{${name}}` : whole);
 }
 
 /** A sentence of the run with what stands for each {name} in it: a figure [value, digits, unit], a day, a sentence again, or
