@@ -26,13 +26,15 @@ def command(call: Call, observers: bool, status: str) -> None:
     """
     from habitatmap.export.archive import archive_bytes, archive_of, check_archive_settings
     from habitatmap.export.folder import Content, write_files
+    from habitatmap.read.folder import area_folder
+    from habitatmap.read.settings import read_settings
     from habitatmap.vocabulary.darwin_core import Status
     from habitatmap.words.archive import told_counts
 
+    check_archive_settings(read_settings(area_folder(call.area)).archive)
     opened = call.open()
     if opened is None:
         return
-    check_archive_settings(opened.settings.archive)
     archive = archive_of(opened, Status(status), observers)
     summary = {**archive.counts, "not_given": {str(why): n for why, n in archive.reasons.items()}}
     files: dict[str, Content] = {"not_given.csv": archive.not_given, "summary.json": summary}

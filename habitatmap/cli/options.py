@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import json
 import logging
 import sys
 import time
@@ -60,6 +61,9 @@ class Call:
         if not self.dry_run:
             return area
         say_counts(area, self.spoken(area))
+        if self.as_json:
+            told = {"dry_run": True, "would_write": str(self.target.resolve()), "rows": area.ledger.counts()}
+            click.echo(json.dumps(told, ensure_ascii=False, indent=1))
         self.wrote_nothing(self.spoken(area))
         return None
 

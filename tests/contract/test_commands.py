@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -38,6 +39,13 @@ def test_a_dry_run_writes_nothing(name: str, town: Path) -> None:
     done = habitatmap(name, town, "--dry-run")
     assert done.code == (1 if name == "check" else 0), done.err  # the town has land that overlaps
     assert sorted(town.rglob("*")) == before
+
+
+def test_a_dry_run_tells_a_machine_what_was_read_and_where_it_would_write(town: Path) -> None:
+    told = json.loads(habitatmap("archive", town, "--dry-run", "--json").out)
+    assert (told["dry_run"], told["would_write"]) == (True, str(town / "archive"))
+    assert all(n["read"] == n["accepted"] + n["set_aside"] for n in told["rows"].values())
+    assert told["rows"]["visits"]["read"] > 0
 
 
 @pytest.mark.parametrize("name", WITH_A_FOLDER)

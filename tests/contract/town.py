@@ -33,6 +33,10 @@ trees = 0.25
 reached_below = 0.8
 forage_from = 0.25
 least_ha = 0.03
+[archive]
+licence = "CC0 1.0"
+publisher = "Friends of the town"
+contact = "records@example.org"
 """
 
 

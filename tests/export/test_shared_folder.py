@@ -315,6 +315,8 @@ def killed_at(moment: int, folder: Path, files: dict[str, str], by: int = signal
                 os.kill(os.getpid(), by)
 
     def work() -> None:
+        # also where the tests run in the background of a script, which ignores Ctrl-C
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         sys.addaudithook(count)
         write_files(folder, files, "map")
 
