@@ -16,7 +16,7 @@ from habitatmap.words.prompt import area_lines, area_table
 
 Setting = str | float | datetime.date | Sequence[str] | Mapping[str, object] | None
 # the tables and keys of area.toml that nothing depends on while a folder is read
-AFTER_READING = frozenset("title language season near gap occupancy plan cautions rounds public sheets".split())
+AFTER_READING = frozenset("title language season near gap occupancy plan cautions rounds public sheets archive".split())
 
 
 class Terms(TypedDict, total=False):

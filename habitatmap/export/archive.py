@@ -26,7 +26,7 @@ from habitatmap.geo.crs import to_lonlat
 from habitatmap.privacy import is_private, public_pools, square_of
 from habitatmap.read.days_out import in_by, out_from
 from habitatmap.read.settings import ArchiveSettings
-from habitatmap.survey.searches import rows_of_one_search
+from habitatmap.survey.searches import first_reason, rows_of_one_search
 from habitatmap.vocabulary.darwin_core import (
     EVENT,
     GROUP,
@@ -133,10 +133,7 @@ def _why_not(area: Area, called: Mapping[str, str]) -> pd.Series:
         NotGiven.NO_UNCERTAINTY: off.isna(),
         NotGiven.FEW_GARDENS: ~pool.isin(list(called)),
     }
-    why = pd.Series("", index=visits.index, dtype=object)
-    for reason, hit in hits.items():
-        why = why.mask((why == "") & hit, reason)
-    return why
+    return first_reason(hits, visits.index)
 
 
 def _taxa(visits: pd.DataFrame) -> dict[str, list[str]]:

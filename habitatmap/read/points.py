@@ -77,14 +77,15 @@ def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
     if draft.kind is Kind.TREES and stated.home is not None:
         _set_far_aside(draft, points, stated.home)
     draft.bounds = np.tile(np.column_stack([places.x, places.y]).astype(float).reshape(-1, 2), 2)
-    beyond = stated.box.beyond(points) if stated.box is not None else np.zeros(len(points), dtype=bool)
+    off_km = stated.box.off_km(*locate(points, WGS84)) if stated.box is not None else np.zeros(len(points))
+    beyond = stated.box.beyond(off_km) if stated.box is not None else np.zeros(len(points), dtype=bool)
     for at, point in enumerate(points):
         if isinstance(point, Refusal):
             draft.refuse(at, point.role, point.value, point.why)
         elif math.isnan(places.x[at]) or beyond[at]:
             draft.refuse(at, "x", f"{point.x}, {point.y}", Why.UNREACHABLE)
     _tell_places(draft, points)
-    if stated.box is not None and not stated.box.wide:
+    if stated.box is not None and not stated.box.wide and not (off_km <= FAR_KM).any():
         _tell_all_far(draft, [point for point in points if isinstance(point, Point)], stated.box)
     used = [NO_PLACE if at in draft.aside else point for at, point in enumerate(points)]
     # trees and the like beyond the boundary serve as margin; only a pool belongs inside
@@ -113,8 +114,7 @@ def _set_far_aside(draft: Draft, points: Sequence[Point | Refusal], home: Box) -
 
 def _tell_all_far(draft: Draft, points: Sequence[Point], area: Box) -> None:
     """Remarks on a table of which every place lies far from the area, with the systems that would bring it there."""
-    off_km = area.off_km(*locate(points, WGS84))
-    if not len(points) or (off_km <= FAR_KM).any():  # NaN: so far outside its system that it is nowhere
+    if not points:
         return
     if draft.kind is not Kind.TREES:  # of which as much is told already
         told = "{places}, none within {far} km of the area. Check the coordinates and their reference system, {system}"

@@ -12,7 +12,9 @@ taxon, in its check or in its number are one search.
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -31,6 +33,7 @@ LONG = 244  # days, about eight months (expert judgement): pools are hardly ever
 
 Day = datetime.date | str
 Counts = NDArray[np.int64]
+Reason = TypeVar("Reason", bound=str)
 
 
 @dataclass(frozen=True)
@@ -226,7 +229,12 @@ def _left_out(every: pd.DataFrame, as_of: Day, taxon: str | None) -> pd.Series:
         LeftOut.NOT_CHECKED: found & ~every["checked"] & (taxon is not None),
         LeftOut.NOT_CLOSED: ~every["closed"],
     }
-    why = pd.Series("", index=every.index, dtype=object)
+    return first_reason(hits, every.index)
+
+
+def first_reason(hits: Mapping[Reason, pd.Series], rows: pd.Index) -> pd.Series:
+    """Of each row the first of the reasons that hold for it, "" where none does; hits: for which rows each holds."""
+    why = pd.Series("", index=rows, dtype=object)
     for reason, hit in hits.items():
         why = why.mask((why == "") & hit, reason)
     return why

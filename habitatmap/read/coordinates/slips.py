@@ -102,11 +102,10 @@ class Box(NamedTuple):
         off[good] = _ELLIPSOID.inv(lon_[good], lat_[good], to[0][good], to[1][good])[2] / 1000
         return off
 
-    def beyond(self, points: Sequence[Point | Refusal]) -> NDArray[np.bool_]:
-        """Which positions are nowhere on earth, or far outside a system's ground, where its numbers mean little."""
-        off = self.off_km(*locate(points, WGS84))
-        lost = np.array([isinstance(point, Point) for point in points], dtype=bool) & np.isnan(off)
-        return ((off > FAR_KM) & self.wide) | lost
+    def beyond(self, off_km: Floats) -> NDArray[np.bool_]:
+        """Which positions, by their `off_km`, are nowhere on earth, or far outside a system's ground, where its numbers
+        mean little."""
+        return ((off_km > FAR_KM) & self.wide) | np.isnan(off_km)
 
     def near(self, point: Point) -> bool:
         """Whether a position lies in the box or beside it."""
