@@ -53,7 +53,7 @@ from habitatmap.read.land_cover import (
     places_on_water,
     read_cover_shapes,
 )
-from habitatmap.read.layers import TreeTable, load_tree_table
+from habitatmap.read.layers import TreeTable, layers_of, load_tree_table
 from habitatmap.read.ledger import Ledger, SetAside, Unused, in_row, some
 from habitatmap.read.names import read_names
 from habitatmap.read.outline import read_outline
@@ -166,12 +166,14 @@ def open_area(
 
     `committed` is one more file of committed sites; where it was saved on the map page, the pools taken out there do
     not stand on that day (their visits still count for the estimate). `settings` stand for those of area.toml.
+    Tables in its folder `layers` stand in place of the program's.
     Raises InputError (or its CrsError, LayerError) with one sentence where the folder cannot be used.
     """
-    intake = take_in(Path(path), committed, settings)
-    if intake.faults:
-        raise intake.faults[0]
-    return area_of(intake, as_of)
+    with layers_of(Path(path)):
+        intake = take_in(Path(path), committed, settings)
+        if intake.faults:
+            raise intake.faults[0]
+        return area_of(intake, as_of)
 
 
 AnyArea = TypeVar("AnyArea", bound=Area)

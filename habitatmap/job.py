@@ -66,6 +66,7 @@ from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site
 from habitatmap.plan.zones import Zone, find_served_zones, find_zones, single_cell_zones
 from habitatmap.privacy import is_private
 from habitatmap.read.days_out import out_by
+from habitatmap.read.layers import layers_of
 from habitatmap.read.pools import no_visits, standing
 from habitatmap.result import Result
 from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
@@ -121,6 +122,11 @@ def as_public(area: Area) -> Area:
 @one_blas_thread()
 def evaluate(area: Area, say: Say, for_public: bool = False, known: Worked | None = None) -> Result:
     """One area through all stages. The public's is spared what it does not show: consents, and the closest bound."""
+    with layers_of(area.folder):
+        return _evaluate(area, say, for_public, known)
+
+
+def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> Result:
     clock, stages, given = Clock(say), area.stages, area.settings
     stages.see(area.tables)
     with clock(Stage.HABITAT):

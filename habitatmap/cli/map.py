@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import dataclasses
 from pathlib import Path
 
 import click
 
-from habitatmap.cli.options import Call, area_command, renamed, say_counts, semicolons, stages_told
+from habitatmap.cli.options import Call, area_command, renamed, say_counts, semicolons, stages_told, tell_kept
 from habitatmap.cli.progress import WRITING, Progress, seconds_before
 
 
@@ -19,10 +19,23 @@ from habitatmap.cli.progress import WRITING, Progress, seconds_before
 )
 @click.option("--wanted", hidden=True, expose_value=False, callback=renamed("--committed"))
 @semicolons
+@click.option(
+    "--keep", help="Keep this map, its inputs, settings and layers as the season of this name, as freeze does."
+)
+@click.option("--replace", is_flag=True, help="For --keep: keep a season anew that is kept already.")
 @click.option("--tiles", help="An online background for the maps, off at first: https://SERVER/{z}/{x}/{y}.png")
 @click.option("--tiles-credit", default="", help="The words the server of --tiles asks to be named with.")
-def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | None, tiles_credit: str) -> None:
+def command(
+    call: Call,
+    committed: Path | None,
+    semicolons: bool,
+    keep: str | None,
+    replace: bool,
+    tiles: str | None,
+    tiles_credit: str,
+) -> None:
     """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
+    from habitatmap.export.season import check_season, keep_season
     from habitatmap.export.summary import summary_text
     from habitatmap.job import run
     from habitatmap.outputs import pages_in, write
@@ -30,6 +43,12 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
     from habitatmap.result import Stage
     from habitatmap.words.headline import headline
 
+    if keep and committed:
+        raise click.UsageError("--keep keeps what lies in the area: put the sites into committed.* there.")
+    if replace and not keep:
+        raise click.UsageError("--replace goes with --keep.")
+    if keep:
+        check_season(call.area, keep, replace)
     background = Tiles(tiles, tiles_credit) if tiles is not None else None
     opened = call.open(committed)
     if opened is None:
@@ -41,8 +60,10 @@ def command(call: Call, committed: Path | None, semicolons: bool, tiles: str | N
         result = run(opened, say=begin)
         begin(WRITING)
         seconds = {**result.figures.seconds, Stage.PUBLIC.value: round(progress.seconds[Stage.PUBLIC], 3)}
-        result = replace(result, figures=replace(result.figures, seconds=seconds))
+        result = dataclasses.replace(result, figures=dataclasses.replace(result.figures, seconds=seconds))
         write(result, call.target, pages_in(spoken, background), semicolons, spoken)
     click.echo(summary_text(result) if call.as_json else headline(result.figures, spoken) + "\n", nl=False)
     call.wrote("Map", "map.html", spoken)
+    if keep:
+        tell_kept(keep_season(call.area, keep, replace, call.target), spoken)
     call.end(result.needs_a_look)

@@ -19,6 +19,7 @@ from habitatmap.cli.progress import LEFT, WRITING, YEARS, Progress, is_rewritabl
 
 if TYPE_CHECKING:
     from habitatmap.area import Area
+    from habitatmap.export.season import Season
     from habitatmap.read.intake import Intake
     from habitatmap.result.findings import Worked
     from habitatmap.words.catalogue import Catalogue
@@ -97,11 +98,11 @@ class Call:
         tell_cost()
         log.info("%s: %s", spoken.say(what), (self.target / file).resolve())
 
-    def wrote_nothing(self, spoken: Catalogue) -> None:
-        """Says that it was a dry run."""
+    def wrote_nothing(self, spoken: Catalogue, folder: Path | None = None) -> None:
+        """Says that it was a dry run, which would have written `folder` (the command's own)."""
         from habitatmap.sentences import say
 
-        told = say("Dry run: {folder} would be written; nothing was.", folder=str(self.target))
+        told = say("Dry run: {folder} would be written; nothing was.", folder=str(folder or self.target))
         log.info("%s", spoken.say(told))
 
     def end(self, needs_a_look: bool) -> None:
@@ -143,7 +144,10 @@ def area_command(
             strict: bool = False,
             **given: object,
         ) -> None:
-            function(Call(area, out or area / place, name, as_json, strict, dry_run, language), **given)
+            from habitatmap.read.layers import layers_of
+
+            with layers_of(area):
+                function(Call(area, out or area / place, name, as_json, strict, dry_run, language), **given)
 
         for option in reversed(options):
             option(called)
@@ -181,6 +185,19 @@ def say_counts(area: Area, spoken: Catalogue) -> None:
     unused = (say("not used: {what}", what=not_used(one)) for one in area.ledger.unused if one.to_do)
     for line in (*lines, *worth_lines(area.inputs), *unused):
         log.info("%s", spoken.say(line))
+
+
+def tell_kept(season: Season, spoken: Catalogue) -> None:
+    """Says which season was kept where, and as of which day."""
+    from habitatmap.sentences import say
+
+    told = say(
+        "The season {name} is kept, as of {day}: {folder}",
+        name=season.name,
+        day=season.as_of,
+        folder=str(season.folder.resolve()),
+    )
+    log.info("%s", spoken.say(told))
 
 
 _since = [time.perf_counter()]

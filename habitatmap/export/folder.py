@@ -17,7 +17,7 @@ from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.errors.system import check_new_folder, is_reserved, is_too_long
 from habitatmap.export.formats import csv_text, json_text
 from habitatmap.export.lock import alone_in
-from habitatmap.export.manifest import earlier_result, ours_by_name
+from habitatmap.export.manifest import FREEZE, earlier_result, is_kept, ours_by_name
 from habitatmap.export.replace import is_interrupted, put_in_place, throw_away, unfinished
 from habitatmap.read.headings import fold
 from habitatmap.read.photos import FOLDER as PHOTOS
@@ -41,10 +41,14 @@ def check_target(folder: str | Path, command: str, area: Path | None = None) -> 
     if target.exists() and not target.is_dir():
         raise InputError(f"{target} is a file; the results need a folder: give another one with --out")
     inputs = [] if area is None else [area.resolve() / name for name in OF_INPUTS]
+    earlier = earlier_result(target)
+    kept = next((path for path in (target, *target.parents) if is_kept(path)), None)
+    if kept is not None and (command != FREEZE or kept != target):
+        raise InputError(f"{kept} is a kept season, and what was kept stays as it is: give another folder with --out")
     is_area = (target / FILE_NAME).exists() or (area is not None and target == area.resolve())
+    is_area &= earlier is None or earlier.command != FREEZE
     if is_area or any(one in (target, *target.parents) for one in inputs):
         raise InputError(f"{target} holds inputs, and results would be mixed with them: give another folder with --out")
-    earlier = earlier_result(target)
     if earlier is not None and earlier.command != command:
         raise InputError(
             f"{target} holds what habitatmap {earlier.command} wrote; each command needs a folder of its own: give "

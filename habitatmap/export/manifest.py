@@ -8,9 +8,11 @@ from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
 
+from habitatmap.read.folder import LIST_OF_FILES
 from habitatmap.read.hashes import fingerprint
 
-MANIFEST = "manifest.json"
+MANIFEST = LIST_OF_FILES
+FREEZE = "freeze"  # the command whose folders are kept seasons
 HIDDEN = ".habitatmap."  # what the names of locks and of unfinished folders begin with
 
 # Folders that were written before there was a manifest, by command: the files they are known by, and what is ours there
@@ -83,6 +85,12 @@ def read_manifest(folder: Path) -> Manifest | None:
     return Manifest(command, named, content) if maker == "habitatmap" else None
 
 
+def is_kept(folder: Path) -> bool:
+    """Whether a folder is a kept season, which nothing but `freeze` writes to."""
+    found = read_manifest(folder)
+    return found is not None and found.command == FREEZE
+
+
 def earlier_result(folder: Path) -> Manifest | None:
     """The same, or for a folder of a time before manifests what is ours by its name; None where it is no result."""
     found = read_manifest(folder)
@@ -96,7 +104,7 @@ def earlier_result(folder: Path) -> Manifest | None:
 
 def ours_by_name(folder: Path, command: str) -> list[str]:
     """Files of a folder that have names of results of a command."""
-    names = BEFORE[command][1].split()
+    names = BEFORE[command][1].split() if command in BEFORE else []
     there = (p.relative_to(folder).as_posix() for depth in ("*", "*/*") for p in folder.glob(depth))
     return sorted(name for name in there if any(_is_named(name, pattern) for pattern in names))
 

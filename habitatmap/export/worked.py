@@ -20,7 +20,7 @@ import pandas as pd
 
 from habitatmap.area import Area
 from habitatmap.export.manifest import read_manifest
-from habitatmap.read.hashes import UNKNOWN, hash_of_program
+from habitatmap.read.hashes import UNKNOWN, hash_of_layers, hash_of_program
 from habitatmap.result.assembly import versions
 from habitatmap.result.findings import Worked
 from habitatmap.sentences import Sentence, say
@@ -39,6 +39,7 @@ def record_of(area: Area) -> dict[str, object]:
         "as_of": area.as_of.isoformat(),
         "versions": versions(),
         "program": hash_of_program(),
+        "layers": hash_of_layers(),
         "settings": json.loads(area.settings.model_dump_json()),
         "inputs": dict(area.hashes),
     }
@@ -52,22 +53,30 @@ def found_before(area: Area, folder: Path) -> tuple[Worked | None, Sentence]:
     earlier = read_manifest(folder)
     if earlier is None or earlier.command != "map" or FILE not in earlier.files:
         return None, Sentence("")
-    now, before = _for_a_map(record_of(area)), _for_a_map(earlier.record)
-    if differs := [name for name in now if name != "inputs" and now[name] != before.get(name)]:
-        return None, Sentence(WHY[differs[0]])
-    then = earlier.record.get("inputs")
-    if changed := _changed(dict(area.hashes), then if isinstance(then, dict) else {}):
-        if changed[0].startswith("--"):
-            told = "it was made without {option}" if changed[0] in area.hashes else "it was made with {option}"
-            return None, say(told, option=changed[0])
-        told = "{file} has changed, and {n} more" if changed[1:] else "{file} has changed"
-        return None, say(told, file=changed[0], n=len(changed) - 1)
+    if why := why_another(record_of(area), earlier.record):
+        return None, why
     if not earlier.is_unchanged(folder, FILE):
         return None, say("{file} is not as it was written", file=FILE)
     try:
         return worked_from((folder / FILE).read_text(encoding="utf-8")), Sentence("")
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None, say("{file} can't be read", file=FILE)
+
+
+def why_another(now: Mapping[str, object], then: Mapping[str, object]) -> Sentence:
+    """Why a map with the record `then` is another than one with `now` would be; "" where it is the same."""
+    today, before = _for_a_map(now), _for_a_map(then)
+    if differs := [name for name in today if name != "inputs" and today[name] != before.get(name)]:
+        return Sentence(WHY[differs[0]])
+    hashes, earlier = (part if isinstance(part, dict) else {} for part in (now.get("inputs"), then.get("inputs")))
+    changed = _changed(hashes, earlier)
+    if not changed:
+        return Sentence("")
+    if changed[0].startswith("--"):
+        told = "it was made without {option}" if changed[0] in hashes else "it was made with {option}"
+        return say(told, option=changed[0])
+    told = "{file} has changed, and {n} more" if changed[1:] else "{file} has changed"
+    return say(told, file=changed[0], n=len(changed) - 1)
 
 
 def _for_a_map(record: Mapping[str, object]) -> dict[str, object]:
@@ -82,6 +91,7 @@ WHY = {
     "as_of": "it was for another day",
     "versions": "other versions of the program or its libraries were used",
     "program": "the program or its layers were other ones",
+    "layers": "the program or its layers were other ones",
     "settings": "area.toml has changed",
 }
 

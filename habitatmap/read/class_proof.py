@@ -13,7 +13,6 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -24,7 +23,7 @@ from rasterio.errors import RasterioError
 from habitatmap.errors import InputError
 from habitatmap.read.formats.raster import Colour, damaged, open_raster, raster_colours, raster_labels
 from habitatmap.read.headings import fold
-from habitatmap.read.layers import class_rows, class_table_names, code_text, shipped_table
+from habitatmap.read.layers import class_rows, class_table_names, code_text, kept, shipped_table
 from habitatmap.read.ledger import some
 
 TAG_TABLE = "osm"
@@ -212,7 +211,7 @@ def _by_colour(evidence: Evidence, name: str) -> dict[str, pd.Series]:
     return found
 
 
-@cache
+@kept
 def _colours(name: str) -> dict[int, Colour]:
     """The colours of a table by row, from 0."""
     given = shipped_table(name)["colour"]

@@ -24,6 +24,7 @@ from habitatmap.read.formats.archive import archive_of, file_name, members
 from habitatmap.read.formats.raster import RASTER_DRIVERS
 from habitatmap.read.formats.table import Table
 from habitatmap.read.groups import find_in_groups, group_folders
+from habitatmap.read.layers import OWN, has_own_layers
 from habitatmap.read.ledger import Unused
 from habitatmap.read.settings import FILE_NAME, Settings
 from habitatmap.sentences import Sentence, count, say
@@ -38,7 +39,8 @@ OUR_WORKBOOKS = ("readings", "consent", "words")
 OUR_FOLDERS = frozenset(
     "overlays groups photos out check survey rounds sheets report outlook compare archive seasons".split()
 )
-RESULTS = ("manifest.json", "summary.json", "check.html")
+LIST_OF_FILES = "manifest.json"  # of a folder of results, and of a kept season
+RESULTS = (LIST_OF_FILES, "summary.json", "check.html")
 # what GIS programs keep beside a layer or a raster
 PARTS = (".shx", ".dbf", ".prj", ".cpg", ".sbn", ".sbx", ".qpj", ".qix", ".qml", ".qmd", ".xml", ".ovr", ".tfw", ".gfs")
 # a file that is no input is opened, to show what it holds, where it has no more bytes
@@ -146,7 +148,8 @@ def not_used(folder: Path, used: Collection[str], group: bool = False) -> list[U
     the area besides. Marks of programs, parts of layers and results of earlier runs are not told."""
     found = []
     for path in sorted(folder.iterdir(), key=lambda p: p.name):
-        ours = not group and (path.name == FILE_NAME or _is_our_workbook(path))
+        ours = not group and (path.name in (FILE_NAME, LIST_OF_FILES) or _is_our_workbook(path))
+        ours = ours or (path.name == OWN and has_own_layers(folder))
         if path.suffix.casefold() == ".zip" and _holds_groups(path):
             found.append(Unused(path.name, "", Why.GROUPS_IN_ZIP))
         elif ours or is_fix(path) or path.name in used or path.name.startswith((".", "~$")):

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
 
 from habitatmap.read.files import SUFFIXES
+from habitatmap.read.folder import LIST_OF_FILES
 from habitatmap.read.formats.raster import RASTER_DRIVERS
-from habitatmap.read.layers import shipped_folder
+from habitatmap.read.layers import kept, layer_files
 from habitatmap.read.photos import FOLDER as PHOTOS
 from habitatmap.vocabulary.kinds import GROUPS, Kind
 
@@ -40,7 +41,7 @@ def hashes_of_inputs(folder: Path, committed: Path | None = None) -> dict[str, s
     of `committed` sites. UNKNOWN for what can't be opened. Results are none. Of photos, and of files of kinds that are
     not read, the first part and the size tell enough."""
     found = {}
-    for path in sorted(_inputs(folder)):
+    for path in input_files(folder):
         hashed = fingerprint if path.suffix.casefold() in WHOLE else _of_first_part
         try:
             told = hashed(path)
@@ -52,9 +53,14 @@ def hashes_of_inputs(folder: Path, committed: Path | None = None) -> dict[str, s
     return found
 
 
+def input_files(folder: Path) -> list[Path]:
+    """Every file of an area folder that an input may be, in order; results and kept seasons are none."""
+    return sorted(_inputs(folder))
+
+
 def _inputs(folder: Path) -> Iterator[Path]:
     for path in folder.iterdir():
-        if path.name.startswith((".", "~$")):
+        if path.name.startswith((".", "~$")) or path.name == LIST_OF_FILES:
             continue
         if path.is_file():
             yield path
@@ -69,10 +75,19 @@ def _of_first_part(path: Path) -> str:
 
 @cache
 def hash_of_program() -> str:
-    """A hash of the program itself and of the tables in `layers/`, which people may change."""
+    """A hash of the program itself."""
     package = Path(__file__).parents[1]
+    return _hash_of({path.relative_to(package).as_posix(): path for path in package.rglob("*.py")})
+
+
+@kept
+def hash_of_layers() -> str:
+    """A hash of the tables of layers that are in force, the program's or the area's own, which people may change."""
+    return _hash_of(layer_files())
+
+
+def _hash_of(files: Mapping[str, Path]) -> str:
     told = hashlib.sha256()
-    for root, pattern in ((package, "*.py"), (shipped_folder("layers"), "*")):
-        for path in sorted(p for p in root.rglob(pattern) if p.is_file()):
-            told.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    for name, path in sorted(files.items()):
+        told.update(name.encode() + b"\0" + path.read_bytes())
     return told.hexdigest()

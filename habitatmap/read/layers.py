@@ -11,11 +11,13 @@ import csv
 import difflib
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cached_property, wraps
 from itertools import pairwise
 from pathlib import Path
+from typing import ParamSpec, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -55,17 +57,65 @@ def shipped_folder(name: str) -> Path:
 
 
 def layers_folder() -> Path:
-    """The folder with the tables."""
+    """The folder with the tables that come with the program."""
     return shipped_folder("layers")
+
+
+# --- tables of an area's own -----------------------------------------------------------------------------------------
+
+OWN = "layers"  # the folder of an area whose tables stand in place of those of the same names here
+P = ParamSpec("P")
+R = TypeVar("R")
+Stamp = tuple[tuple[str, int, int], ...]  # of each own table: path, time and size, by which a change is noticed
+_own: list[tuple[Path | None, Stamp]] = [(None, ())]
+
+
+def has_own_layers(folder: Path) -> bool:
+    """Whether an area folder holds tables that stand in place of the program's."""
+    return any((folder / OWN / path.name).is_file() for path in layers_folder().glob("*.csv"))
+
+
+@contextmanager
+def layers_of(folder: Path) -> Iterator[None]:
+    """Reads the tables of an area's own folder `layers` until the block ends; the program's where it lacks one."""
+    own = folder / OWN if has_own_layers(folder) else None
+    tables = sorted(own.glob("*.csv")) if own else []
+    _own.append((own, tuple((str(p), p.stat().st_mtime_ns, p.stat().st_size) for p in tables)))
+    try:
+        yield
+    finally:
+        _own.pop()
+
+
+def kept(function: Callable[P, R]) -> Callable[P, R]:
+    """Keeps what a function made of the tables in force, each set of tables by itself."""
+    made: dict[object, R] = {}
+
+    @wraps(function)
+    def found(*given: P.args, **named: P.kwargs) -> R:
+        key = (_own[-1], given)
+        if key not in made:
+            made[key] = function(*given, **named)
+        return made[key]
+
+    return found
+
+
+@kept
+def layer_files() -> dict[str, Path]:
+    """The tables in force, by the name of their file."""
+    own = _own[-1][0]
+    found = {path.name: path for folder in (layers_folder(), own) if folder for path in sorted(folder.glob("*.csv"))}
+    return dict(sorted(found.items()))
 
 
 # --- class tables ----------------------------------------------------------------------------------------------------
 
 
-@cache
+@kept
 def class_table_names() -> tuple[str, ...]:
     """Names of the class tables in `layers/`: the tables that have a column `code`."""
-    return tuple(sorted(path.stem for path in layers_folder().glob("*.csv") if "code" in _read_table(path)[0]))
+    return tuple(path.stem for path in layer_files().values() if "code" in _read_table(path)[0])
 
 
 def load_class_table(name_or_path: str | Path) -> pd.DataFrame:
@@ -78,10 +128,10 @@ def load_class_table(name_or_path: str | Path) -> pd.DataFrame:
     return shipped_table(str(name_or_path)).copy() if path is None else _read_class_table(path)
 
 
-@cache
+@kept
 def shipped_table(name: str) -> pd.DataFrame:
     """A table of `layers/`, read once and not to be changed: every row that is like one of it asks for it."""
-    return _read_class_table(layers_folder() / f"{name}.csv")
+    return _read_class_table(layer_files()[f"{name}.csv"])
 
 
 def _read_class_table(path: Path) -> pd.DataFrame:
@@ -159,7 +209,7 @@ def _row_it_is_like(path: Path, row: _Row) -> pd.Series | None:
     if not like:
         return None
     name, _, code = like.partition(":")
-    if name not in class_table_names() or (layers_folder() / f"{name}.csv").resolve() == path.resolve():
+    if name not in class_table_names() or layer_files()[f"{name}.csv"].resolve() == path.resolve():
         expected = f"a table and a code, such as corine:141, of one of {', '.join(class_table_names())}"
         raise row.fault("like", like, expected)
     table = shipped_table(name)
@@ -283,7 +333,7 @@ SHORTEST_PART = 3
 SHORTEST_END = 4
 
 
-@cache
+@kept
 def load_common_names() -> dict[str, str]:
     """Genus by common name, folded: layers/common_names.csv and the names of layers/trees.csv.
 
@@ -295,7 +345,7 @@ def load_common_names() -> dict[str, str]:
         for genus, given in zip(table["genus"], table["names"], strict=True)
         for name in [genus, *_list(given)]
     }
-    for row in _table(layers_folder() / "common_names.csv", COMMON_NAME_COLUMNS):
+    for row in _table(layer_files()["common_names.csv"], COMMON_NAME_COLUMNS):
         name, genus = (row.needed(column, "a common name and its genus") for column in ("name", "genus"))
         if names.setdefault(fold(name), genus) != genus:
             raise row.fault("name", name, f"a name that is not taken by {names[fold(name)]}")
@@ -303,7 +353,7 @@ def load_common_names() -> dict[str, str]:
     return names
 
 
-@cache
+@kept
 def genus_by_name(name: str) -> str:
     """The genus that a common or scientific name tells, "" where none is known or two are.
 
@@ -328,10 +378,10 @@ def genus_by_name(name: str) -> str:
     return told.pop() if len(told) == 1 else ""
 
 
-@cache
+@kept
 def load_tree_table() -> TreeTable:
     """The tree table, layers/trees.csv. Raises LayerError where it is not in order."""
-    return read_tree_table(layers_folder() / "trees.csv")
+    return read_tree_table(layer_files()["trees.csv"])
 
 
 def read_tree_table(path: Path) -> TreeTable:
@@ -356,10 +406,10 @@ def read_tree_table(path: Path) -> TreeTable:
 # --- keep-away distances ---------------------------------------------------------------------------------------------
 
 
-@cache
+@kept
 def _keep_away_rows() -> tuple[dict[str, float], dict[str, str]]:
     """Metres by kind, and the kind by each of its names."""
-    rows = _table(layers_folder() / "keep_away.csv", ["kind", "names", "distance_m", "basis", "source"])
+    rows = _table(layer_files()["keep_away.csv"], ["kind", "names", "distance_m", "basis", "source"])
     metres: dict[str, float] = {}
     expected = "a number of metres, 0 or more"
     for row in rows:
@@ -393,10 +443,10 @@ class LandUse:
     ask: str
 
 
-@cache
+@kept
 def land_uses() -> dict[str, LandUse]:
     """The rows of layers/siting.csv by each of their names, in small letters."""
-    rows = _table(layers_folder() / "siting.csv", ["kind", "names", "siting", "ask", "basis", "source"])
+    rows = _table(layer_files()["siting.csv"], ["kind", "names", "siting", "ask", "basis", "source"])
     uses: dict[str, LandUse] = {}
     for row in rows:
         row.needed("kind", "a kind of land, such as pitch")

@@ -10,13 +10,12 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
 from typing import NamedTuple
 
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import Headings, Match, fold
-from habitatmap.read.layers import genus_by_name, load_tree_table
+from habitatmap.read.layers import genus_by_name, kept, load_tree_table
 from habitatmap.read.ledger import some
 from habitatmap.read.rows import Draft
 from habitatmap.read.tree_conditions import UNDEFINED, condition_of
@@ -110,7 +109,7 @@ def _surely(text: str) -> str:
     return genus_by_name(first) if words and words[0][:1].isupper() else ""
 
 
-@cache
+@kept
 def _genera() -> frozenset[str]:
     return frozenset(genus.casefold() for genus in load_tree_table().table["genus"])
 
