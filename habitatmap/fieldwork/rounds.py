@@ -54,6 +54,7 @@ TOP_UP = (Due.FOUND_DRY, Due.HOT_WEEK)
 # water to carry, as a share of the container's volume: half of it is litter; the rest is what has dried up
 WATER = {Due.FOUND_DRY: 0.5, Due.HOT_WEEK: 0.25}
 WATER_ELSE = 0.1
+REMARK_EFFORT = 0.2  # of what a walk that is gone by costs: the walks of the remark are compared, not walked
 REMARK_SAVING = 0.2  # how much shorter the walks must be elsewhere before it is said
 MOST_PEOPLE = 500
 STOPS = {
@@ -281,7 +282,7 @@ def choose_people(asked: Sequence[str], rules: RoundsSettings, known: dict[str, 
 
 
 def share_out(
-    distances: NDArray[np.float64], people: Sequence[str], last: Sequence[str], by: str
+    distances: NDArray[np.float64], people: Sequence[str], last: Sequence[str], by: str, effort: float = 1.0
 ) -> dict[str, list[int]]:
     """Who goes to which points, in walking order. `last`: for each point the cell that names whom it knows.
 
@@ -289,10 +290,9 @@ def share_out(
     visitor" as many points as equal loads allow stay with whom was there last, and the rest go to whom is near.
     """
     points = len(last)
-    knows = np.array([[_key(p) in {_key(n) for n in names_in(cell)} for p in people] for cell in last], dtype=bool)
-    knows = knows.reshape(points, len(people))
+    knows = _known_by(last, people)
     if by == "shortest walk":
-        walks = shortest_routes(distances, len(people))
+        walks = shortest_routes(distances, len(people), effort)
         # equal loads first: the walks differ by one point at most, so any person may take any walk
         common = np.array([[knows[walk, k].sum() for k in range(len(people))] for walk in walks])
         of = linear_sum_assignment(common.reshape(len(people), -1), maximize=True)[1]
@@ -301,9 +301,21 @@ def share_out(
     found = {}
     for k, person in enumerate(people):
         own = np.flatnonzero(mine == k)
-        order = shortest_routes(distances[np.ix_(own, own)], 1)[0] if len(own) else []
+        order = (
+            shortest_routes(distances[np.ix_(own, own)], 1, min(effort, 2 * effort * len(own) / points))[0]
+            if len(own)
+            else []
+        )
         found[person] = [int(own[i]) for i in order]
     return found
+
+
+def _known_by(last: Sequence[str], people: Sequence[str]) -> NDArray[np.bool_]:
+    """Which points (rows) which people (columns) know, by the cell that names who was there."""
+    keys = [_key(person) for person in people]
+    named = {cell: {_key(name) for name in names_in(cell)} for cell in set(last)}
+    told = {cell: [key in names for key in keys] for cell, names in named.items()}
+    return np.array([told[cell] for cell in last], dtype=bool).reshape(len(last), len(people))
 
 
 def _assign(distances: NDArray[np.float64], knows: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -380,7 +392,7 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
     last = stops["last_person"].tolist()
     walks = share_out(on_foot.distances, people, last, by)
     if by == "last visitor" and len(stops):
-        shorter = share_out(on_foot.distances, people, last, "shortest walk")
+        shorter = share_out(on_foot.distances, people, last, "shortest walk", REMARK_EFFORT)
         length, least = (sum(walk_m(on_foot.distances, w) for w in ws.values()) for ws in (walks, shorter))
         if least < (1 - REMARK_SAVING) * length:
             notes.append(

@@ -8,7 +8,9 @@ near neighbours, and then until no such move helps. The draw has a fixed seed: t
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 
 import numpy as np
@@ -23,7 +25,10 @@ Flags = NDArray[np.bool_]
 NEAR = 10  # neighbours that a move may bring together
 SWEEPS = 4000  # tries per point while cooling
 STARTS = 3
-MOST_TRIES = 2_000_000
+MOST_TRIES = 500_000  # of one start; beyond 125 points each gets fewer
+ONE_THREAD = 100  # points up to which the work is too little for more
+THREADS = os.cpu_count() or 1
+HEAT = 0.3  # the heat to begin with, in mean steps: the first list is a good one, and more heat would spoil it
 SEED = 20260101
 
 
@@ -44,20 +49,28 @@ def walk_m(distances: Floats, order: Sequence[int]) -> float:
     return float(distances[at[:-1], at[1:]].sum())
 
 
-def shortest_routes(distances: NDArray[np.float64], people: int) -> list[list[int]]:
+def shortest_routes(distances: NDArray[np.float64], people: int, effort: float = 1.0) -> list[list[int]]:
     """For each person the points in walking order; every point once. `distances` is symmetric, in metres.
 
-    The walks stand in the order of their lowest point, and each begins at the end whose number is lower.
+    The walks stand in the order of their lowest point, and each begins at the end whose number is lower. `effort`: of
+    the most tries, which share may be spent.
     """
     n = len(distances)
     cuts = np.concatenate([[0], np.cumsum(shares(n, people))])
     starts = np.zeros(n + 1, dtype=np.bool_)  # starts[i]: a walk begins at place i, so no step leads to it
     starts[cuts] = True
-    near = np.argsort(distances + np.diag(np.full(n, np.inf)), axis=1, kind="stable")[:, :NEAR].astype(np.int64)
     best = np.arange(n)
     if n > 2:
-        found = [_anneal(distances, near, starts, _first(distances, k), SEED + k) for k in range(STARTS)]
-        best = min(found, key=lambda order: _length(order, distances, starts, 0, n - 1))
+        # points that follow each other in a first list lie near each other in memory, which is faster to read
+        named = _first(distances, 0)
+        d = np.ascontiguousarray(distances[np.ix_(named, named)])
+        near = np.argsort(d + np.diag(np.full(n, np.inf)), axis=1, kind="stable")[:, :NEAR].astype(np.int64)
+        tries = max(min(SWEEPS * n, int(MOST_TRIES * effort)), 100 * n)
+        firsts = [_first(d, k) for k in range(STARTS)]
+        with ThreadPoolExecutor(max_workers=THREADS if n > ONE_THREAD else 1) as threads:
+            seeds = range(SEED, SEED + STARTS)
+            found = list(threads.map(lambda first, seed: _anneal(d, near, starts, first, seed, tries), firsts, seeds))
+        best = named[min(found, key=lambda order: _length(order, d, starts, 0, n - 1))]
     walks = [[int(i) for i in best[a:b]] for a, b in pairwise(cuts)]
     turned = [walk if not walk or walk[0] <= walk[-1] else walk[::-1] for walk in walks]
     return sorted(turned, key=lambda walk: min(walk, default=n))
@@ -86,46 +99,134 @@ def _length(order: Places, d: Floats, starts: Flags, first: int, last: int) -> f
 
 
 @njit(nogil=True)
-def _change(new: Places, order: Places, kind: int, i: int, j: int, size: int) -> tuple[int, int]:
-    """Writes a changed list into `new`; gives the first and last place that differ.
+def _step(order: Places, d: Floats, starts: Flags, at: int, before: int, to: int) -> float:
+    """The length of a step from point `before` to point `to` that leads into the place `at`."""
+    if at <= 0 or at >= len(order) or starts[at]:
+        return 0.0
+    return float(d[before, to])
+
+
+@njit(nogil=True)
+def _moved_cuts(order: Places, d: Floats, cuts: Places, first: Places, low: int, high: int, by: int) -> float:
+    """How much longer the steps into the places low to high become where they move by `by` places, as other steps then
+    lead over a cut; by 0 = the stretch low - 1 to high is turned round."""
+    longer = 0.0
+    if low > high:
+        return longer
+    for k in range(first[low], len(cuts)):  # these steps led over a cut
+        if cuts[k] > high:
+            break
+        longer += d[order[cuts[k] - 1], order[cuts[k]]]
+        if by == 0:
+            other = low - 1 + high + 1 - cuts[k]
+            longer -= d[order[other - 1], order[other]]
+    if by != 0:
+        for k in range(first[max(low + by, 0)], len(cuts)):  # and these do after it
+            if cuts[k] > high + by:
+                break
+            longer -= d[order[cuts[k] - by - 1], order[cuts[k] - by]]
+    return longer
+
+
+@njit(nogil=True)
+def _gain(
+    order: Places, d: Floats, starts: Flags, cuts: Places, first: Places, kind: int, i: int, j: int, size: int
+) -> float:
+    """How much shorter a change makes the list, see `_change`; it costs as many steps as there are cuts in between."""
+    low, high = min(i, j), max(i, j)
+    if kind == 0:
+        before, after = order[low - 1], order[min(high + 1, len(order) - 1)]
+        longer = _step(order, d, starts, low, before, order[high]) - _step(order, d, starts, low, before, order[low])
+        longer += _step(order, d, starts, high + 1, order[low], after)
+        longer -= _step(order, d, starts, high + 1, order[high], after)
+        return -(longer + _moved_cuts(order, d, cuts, first, low + 1, high, 0))
+    if kind == 3:
+        old = _around(order, d, starts, i, j)
+        order[i], order[j] = order[j], order[i]
+        new = _around(order, d, starts, i, j)
+        order[i], order[j] = order[j], order[i]
+        return old - new
+    high = max(i, j) + size - 1
+    head, tail = (order[i + size - 1], order[i]) if kind == 2 else (order[i], order[i + size - 1])
+    before, after = order[low - 1], order[min(high + 1, len(order) - 1)]
+    longer = 0.0
+    for k in range(1, size):  # the steps among the points that are taken out
+        a, b = order[i + k - 1], order[i + k]
+        longer -= _step(order, d, starts, i + k, a, b)
+        if kind == 2:
+            a, b = order[i + size - k], order[i + size - 1 - k]
+        longer += _step(order, d, starts, j + k, a, b)
+    if j > i:
+        b0, b1 = order[i + size], order[j + size - 1]
+        longer += _step(order, d, starts, i, before, b0) - _step(order, d, starts, i, before, order[i])
+        longer += _step(order, d, starts, j, b1, head) - _step(order, d, starts, i + size, order[i + size - 1], b0)
+        longer += _step(order, d, starts, high + 1, tail, after) - _step(order, d, starts, high + 1, b1, after)
+        longer += _moved_cuts(order, d, cuts, first, i + size + 1, j + size - 1, -size)
+    else:
+        b0, b1 = order[j], order[i - 1]
+        longer += _step(order, d, starts, j, before, head) - _step(order, d, starts, j, before, b0)
+        longer += _step(order, d, starts, j + size, tail, b0) - _step(order, d, starts, i, b1, order[i])
+        last = order[i + size - 1]
+        longer += _step(order, d, starts, high + 1, b1, after) - _step(order, d, starts, high + 1, last, after)
+        longer += _moved_cuts(order, d, cuts, first, j + 1, i - 1, size)
+    return -longer
+
+
+@njit(nogil=True)
+def _around(order: Places, d: Floats, starts: Flags, i: int, j: int) -> float:
+    """The length of the steps into and out of the places i and j, each once."""
+    low, high = min(i, j), max(i, j)
+    if high == low + 1:
+        return _length(order, d, starts, low, high)
+    return _length(order, d, starts, low, low) + _length(order, d, starts, high, high)
+
+
+@njit(nogil=True)
+def _change(order: Places, kept: Places, kind: int, i: int, j: int, size: int) -> tuple[int, int]:
+    """Changes the list; gives the first and last place that differ.
 
     kind 0: the stretch from i to j turned round; 1, 2: `size` points from i taken out and put in at j, turned round
-    with 2; 3: the points at i and j change places.
+    with 2; 3: the points at i and j change places. `kept`: room for `size` points.
     """
     low, high = min(i, j), max(i, j)
     if kind == 0:
-        for k in range(low, high + 1):
-            new[k] = order[low + high - k]
+        a, b = low, high
+        while a < b:
+            order[a], order[b] = order[b], order[a]
+            a += 1
+            b -= 1
         return low, high
     if kind == 3:
-        new[i], new[j] = order[j], order[i]
+        order[i], order[j] = order[j], order[i]
         return low, high
     high = max(i, j) + size - 1
+    for k in range(size):
+        kept[k] = order[i + size - 1 - k] if kind == 2 else order[i + k]
     if j > i:
         for k in range(i, j):
-            new[k] = order[k + size]
+            order[k] = order[k + size]
     else:
-        for k in range(j + size, i + size):
-            new[k] = order[k - size]
+        for k in range(i - 1, j - 1, -1):
+            order[k + size] = order[k]
     for k in range(size):
-        new[j + k] = order[i + size - 1 - k] if kind == 2 else order[i + k]
+        order[j + k] = kept[k]
     return low, high
 
 
 @njit(nogil=True)
-def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int) -> Places:
+def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int, tries: int) -> Places:
     """The list improved; `order` is a fresh array and is used up."""
     np.random.seed(seed)
     n = len(order)
     place = np.empty(n, np.int64)
     for i in range(n):
         place[order[i]] = i
-    new = order.copy()
+    cuts, first = _cuts(starts)
+    kept = np.empty(3, np.int64)
     best = order.copy()
     length = _length(order, d, starts, 0, n - 1)
     shortest = length
-    tries = min(SWEEPS * n, MOST_TRIES)
-    hot = length / n
+    hot = HEAT * length / n
     cooling = 1e-4 ** (1.0 / tries)
     heat = hot
     for _ in range(tries):
@@ -148,20 +249,26 @@ def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int) ->
             j += np.random.randint(2)
         if i == j or min(i, j) < 0 or max(i, j) + size > n:
             continue
-        low, high = _change(new, order, kind, i, j, size)
-        gain = _length(order, d, starts, low, high) - _length(new, d, starts, low, high)
-        if gain >= 0 or np.random.random() < np.exp(gain / heat):
+        gain = _gain(order, d, starts, cuts, first, kind, i, j, size)
+        if gain >= 0 or (gain > -12 * heat and np.random.random() < np.exp(gain / heat)):
             length -= gain
+            low, high = _change(order, kept, kind, i, j, size)
             for k in range(low, high + 1):
-                order[k] = new[k]
-                place[new[k]] = k
+                place[order[k]] = k
             if length < shortest - 1e-9:
                 shortest = length
                 best[:] = order
-        else:
-            for k in range(low, high + 1):
-                new[k] = order[k]
     return _settle(d, near, starts, best)
+
+
+@njit(nogil=True)
+def _cuts(starts: Flags) -> tuple[Places, Places]:
+    """The places at which a walk begins but the first and the end, and for each place the first of these not before
+    it."""
+    n = len(starts) - 1
+    cuts = np.flatnonzero(starts[1:n]) + 1
+    first = np.searchsorted(cuts, np.arange(n + 1))
+    return cuts, first
 
 
 @njit(nogil=True)
@@ -171,11 +278,16 @@ def _settle(d: Floats, near: Places, starts: Flags, order: Places) -> Places:
     place = np.empty(n, np.int64)
     for i in range(n):
         place[order[i]] = i
-    new = order.copy()
-    better = True
-    while better:
+    cuts, first = _cuts(starts)
+    kept = np.empty(3, np.int64)
+    look = np.ones(n, np.bool_)  # points around which something has changed since they were last tried
+    whole = True
+    while True:
         better = False
         for i in range(n):
+            if not look[order[i]]:
+                continue
+            look[order[i]] = False
             for other in near[order[i]]:
                 for kind in range(4):
                     for size in range(1, 4 if kind in (1, 2) else 2):
@@ -183,14 +295,19 @@ def _settle(d: Floats, near: Places, starts: Flags, order: Places) -> Places:
                             j = place[other] + step
                             if i == j or j < 0 or max(i, j) + size > n:
                                 continue
-                            low, high = _change(new, order, kind, i, j, size)
-                            gain = _length(order, d, starts, low, high) - _length(new, d, starts, low, high)
-                            keep = gain > 1e-9
-                            better = better or keep
+                            if _gain(order, d, starts, cuts, first, kind, i, j, size) <= 1e-9:
+                                continue
+                            better = True
+                            low, high = _change(order, kept, kind, i, j, size)
                             for k in range(low, high + 1):
-                                if keep:
-                                    order[k] = new[k]
-                                    place[new[k]] = k
-                                else:
-                                    new[k] = order[k]
-    return order
+                                place[order[k]] = k
+                            for k in range(max(low - 3, 0), min(high + 4, n)):
+                                if k < low + 3 or k > high - 3:
+                                    look[order[k]] = True
+        if better:
+            whole = False
+        elif whole:
+            return order
+        else:
+            look[:] = True  # a change moves cuts in between too, so all are tried once more in the end
+            whole = True

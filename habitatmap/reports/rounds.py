@@ -61,6 +61,7 @@ _FOLLOWS = {
     "paths": "The way follows the paths, and straight lines where none is near or leads over.",
     "straight lines": "The way is drawn along straight lines; the real one is longer.",
 }
+Stops = dict[str, pd.DataFrame]  # the rows of rounds.csv for each person, `why` and `caution` as sentences
 TO_WRITE = "________"
 TABLE = [
     *("week", "person", "order", "pool", "why", "reason", "top_up", "water_l", "leg_m", "caution", "private", "host"),
@@ -125,7 +126,7 @@ def _by_person(rounds: Rounds) -> dict[str, pd.DataFrame]:
     return {person: stops[stops["person"] == person] for person in rounds.people}
 
 
-def _told(rounds: Rounds) -> dict[str, pd.DataFrame]:
+def told_stops(rounds: Rounds) -> Stops:
     """The same with `why` and `caution` as sentences."""
     told = {
         str(stop["pool"]): (why_due(Due(stop["reason"]), stop["last_visit"], stop["last_outcome"]), stop_caution(stop))
@@ -143,7 +144,7 @@ def _told(rounds: Rounds) -> dict[str, pd.DataFrame]:
 def rounds_text(rounds: Rounds, spoken: Catalogue = ENGLISH) -> str:
     """The rounds for a terminal."""
     lines: list[str] = [say("{title}: {when}", title=rounds.area.title, when=_when(rounds)), _headline(rounds)]
-    for person, mine in _told(rounds).items():
+    for person, mine in told_stops(rounds).items():
         lines += ["", say("{who}: {load}", who=person, load=_load(rounds, person, mine))]
         rows = [
             (str(s["order"]), s["pool"], spoken.say(_way(s, first="")), spoken.say(_at_stop(s)))
@@ -177,21 +178,25 @@ def write_all_rounds(
 ) -> None:
     """The same for the rounds of several groups: all together, and each group's own files in a folder of its name."""
     first, earlier = every[0], earlier_revisions(Path(folder))
-    made = [_calendar(one, earlier, spoken) for one in every]
+    told = [told_stops(one) for one in every]
+    made = [_calendar(one, stops, earlier, spoken) for one, stops in zip(every, told, strict=True)]
     if len(every) == 1:
-        files = _files(first, made[0], spoken)
+        files = _files(first, told[0], made[0], spoken)
     else:
-        files = _together(every, spoken)
+        files = _together(every, told, spoken)
         names = folder_names([one.group for one in every])
-        for one, entries in zip(every, made, strict=True):
-            files |= {f"{names[one.group]}/{name}": content for name, content in _files(one, entries, spoken).items()}
+        for one, stops, entries in zip(every, told, made, strict=True):
+            own = _files(one, stops, entries, spoken)
+            files |= {f"{names[one.group]}/{name}": content for name, content in own.items()}
     record = revisions_record(earlier, [pair for entries in made for pair in entries.values()], first.week.monday)
     write_files(folder, files, "rounds", semicolons, record)
 
 
-def _together(every: Sequence[Rounds], spoken: Catalogue) -> dict[str, Content]:
+def _together(every: Sequence[Rounds], told: Sequence[Stops], spoken: Catalogue) -> dict[str, Content]:
     """The files that hold the rounds of all groups."""
-    first, parts = every[0], [_sections(one, f"group-{letters(i)}-") for i, one in enumerate(every)]
+    first = every[0]
+    both = enumerate(zip(every, told, strict=True))
+    parts = [_sections(one, stops, f"group-{letters(i)}-") for i, (one, stops) in both]
     sections, title = [section for part in parts for section in part], _title(first)
     kind = say("{kind}, {when}", kind=Sentence(KIND), when=_when(first))
     return {
@@ -207,23 +212,26 @@ def _title(rounds: Rounds) -> str:
     return rounds.area.title.removesuffix(f", {rounds.group}") if rounds.group else rounds.area.title
 
 
-def _calendar(rounds: Rounds, earlier: Mapping[str, Revision], spoken: Catalogue) -> dict[str, tuple[Entry, Revision]]:
+def _calendar(
+    rounds: Rounds, stops: Stops, earlier: Mapping[str, Revision], spoken: Catalogue
+) -> dict[str, tuple[Entry, Revision]]:
     """Each person's entry of the calendar, and which revision of it this is."""
-    entries = {person: calendar_entry(rounds, person, mine, spoken) for person, mine in _told(rounds).items()}
+    entries = {person: calendar_entry(rounds, person, mine, spoken) for person, mine in stops.items()}
     return {person: (entry, revised(entry, earlier.get(entry.uid))) for person, entry in entries.items()}
 
 
-def _files(rounds: Rounds, entries: Mapping[str, tuple[Entry, Revision]], spoken: Catalogue) -> dict[str, Content]:
+def _files(
+    rounds: Rounds, stops: Stops, entries: Mapping[str, tuple[Entry, Revision]], spoken: Catalogue
+) -> dict[str, Content]:
     """All files of one group's rounds, by name."""
     files: dict[str, Content] = {
-        "rounds.html": rounds_page(rounds, spoken),
-        "rounds.pdf": rounds_pdf(rounds, spoken),
+        "rounds.html": rounds_page(rounds, stops, spoken),
+        "rounds.pdf": rounds_pdf(rounds, stops, spoken),
         "rounds.csv": rounds_table(rounds),
         "rounds.json": rounds_summary(rounds),
     }
-    stops = _told(rounds)
     for person, name in file_names(rounds.people).items():
-        files[f"{name}.html"] = person_page(rounds, person, spoken)
+        files[f"{name}.html"] = person_page(rounds, person, stops[person], spoken)
         files[f"{name}.gpx"] = route_gpx(rounds, person, stops[person], spoken)
         files[f"{name}.ics"] = calendar_bytes(*entries[person])
     return files
@@ -239,22 +247,21 @@ def file_names(people: Sequence[str]) -> dict[str, str]:
 # --- print list -------------------------------------------------------------------------------------------------------
 
 
-def rounds_page(rounds: Rounds, spoken: Catalogue = ENGLISH) -> str:
+def rounds_page(rounds: Rounds, stops: Stops, spoken: Catalogue = ENGLISH) -> str:
     """The coordinator's page: the week, then a sheet for each person."""
-    return report_page(rounds.area.title, KIND, _when(rounds), _sections(rounds), spoken, sheets=True)
+    return report_page(rounds.area.title, KIND, _when(rounds), _sections(rounds, stops), spoken, sheets=True)
 
 
-def rounds_pdf(rounds: Rounds, spoken: Catalogue = ENGLISH) -> bytes:
+def rounds_pdf(rounds: Rounds, stops: Stops, spoken: Catalogue = ENGLISH) -> bytes:
     """The same to be printed: the week, then each person's sheet on a page of its own."""
-    pages = [[section] for section in _sections(rounds)]
+    pages = [[section] for section in _sections(rounds, stops)]
     return sections_pdf(
         rounds.area.title, say("{kind}, {when}", kind=Sentence(KIND), when=_when(rounds)), NOT_PUBLIC, pages, spoken
     )
 
 
-def _sections(rounds: Rounds, key: str = "") -> list[Section]:
+def _sections(rounds: Rounds, stops: Stops, key: str = "") -> list[Section]:
     """The week and a sheet for each person; `key`: what their keys begin with."""
-    stops = _told(rounds)
     rows = [(p, len(mine), metres(rounds.walk_m(p)), _water(mine)) for p, mine in stops.items()]
     rules = [(reason, rounds.counts[reason], text, Sentence(basis)) for reason, text, basis in rounds.rules]
     note = "The days stand in area.toml under [rounds]. A pool counts under its first reason."
@@ -273,9 +280,9 @@ def _sections(rounds: Rounds, key: str = "") -> list[Section]:
     return [first, *(_sheet(rounds, p, mine, f"{key}sheet-{letters(i)}") for i, (p, mine) in enumerate(stops.items()))]
 
 
-def person_page(rounds: Rounds, person: str, spoken: Catalogue = ENGLISH) -> str:
+def person_page(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue = ENGLISH) -> str:
     """One person's page: their pools and nobody else's."""
-    sheet = _sheet(rounds, person, _told(rounds)[person], "sheet-a")
+    sheet = _sheet(rounds, person, mine, "sheet-a")
     return report_page(rounds.area.title, KIND, _when(rounds), [sheet], spoken, sheets=True)
 
 

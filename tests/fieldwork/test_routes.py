@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from habitatmap.fieldwork import routes
 from habitatmap.fieldwork.routes import shares, shortest_routes, straight, walk_m
 from tests.examples import examples
 
@@ -60,6 +61,58 @@ def test_every_point_once_and_equal_loads(points: int, people: int, seed: int) -
 
 def test_points_on_one_spot() -> None:
     assert total(np.zeros((9, 9)), shortest_routes(np.zeros((9, 9)), 3)) == 0
+
+
+@pytest.mark.parametrize("people", [1, 2, 4])
+def test_what_a_change_saves_is_the_difference_of_two_lengths(people: int) -> None:
+    """Every move of a list of ten points; the length is added up step by step on both sides of it."""
+    d, n = town(10, people), 10
+    starts = np.zeros(n + 1, dtype=bool)
+    starts[np.concatenate([[0], np.cumsum(shares(n, people))])] = True
+    cuts, first = routes._cuts(starts)
+
+    def length(order: NDArray[np.int64]) -> float:
+        return sum(float(d[order[k - 1], order[k]]) for k in range(1, n) if not starts[k])
+
+    tried = 0
+    for kind, size in ((0, 1), (1, 1), (1, 2), (1, 3), (2, 2), (2, 3), (3, 1)):
+        for i, j in itertools.permutations(range(n), 2):
+            if max(i, j) + size > n:
+                continue
+            order = np.random.default_rng(i).permutation(n).astype(np.int64)
+            before = length(order)
+            gain = routes._gain(order, d, starts, cuts, first, kind, i, j, size)
+            routes._change(order, np.empty(3, np.int64), kind, i, j, size)
+            assert sorted(order) == list(range(n))
+            assert before - length(order) == pytest.approx(gain, abs=1e-6), (kind, size, i, j)
+            tried += 1
+    assert tried > 400
+
+
+def patient(distances: NDArray[np.float64], people: int, monkeypatch: pytest.MonkeyPatch) -> float:
+    """Metres in all with twenty times the tries, from a heat that undoes the first list."""
+    monkeypatch.setattr(routes, "MOST_TRIES", 10_000_000)
+    monkeypatch.setattr(routes, "SWEEPS", 20_000)
+    found = total(distances, shortest_routes(distances, people))
+    monkeypatch.undo()
+    return found
+
+
+@pytest.mark.parametrize(("points", "people"), [(120, 5), (50, 1)])
+def test_patience_would_not_save_five_percent(points: int, people: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    distances = town(points, points)
+    assert total(distances, shortest_routes(distances, people)) <= 1.05 * patient(distances, people, monkeypatch)
+
+
+@pytest.mark.slow
+def test_nor_would_it_in_large_rounds(monkeypatch: pytest.MonkeyPatch) -> None:
+    ratios = []
+    for points, people in ((300, 10), (1000, 20), (1000, 100)):
+        distances = town(points, people)
+        slow = patient(distances, people, monkeypatch)
+        ratios.append(total(distances, shortest_routes(distances, people)) / slow)
+    print("ours over the patient one:", [f"{ratio:.3f}" for ratio in ratios])
+    assert max(ratios) <= 1.08
 
 
 def strong(distances: NDArray[np.float64], people: int, seconds: int) -> float:

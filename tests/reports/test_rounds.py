@@ -22,7 +22,15 @@ from habitatmap.fieldwork import rounds as fieldwork
 from habitatmap.fieldwork.rounds import Rounds, read_week
 from habitatmap.job import rounds_of
 from habitatmap.reports import rounds as rounds_module
-from habitatmap.reports.rounds import file_names, person_page, rounds_pdf, rounds_summary, rounds_text, write_rounds
+from habitatmap.reports.rounds import (
+    file_names,
+    person_page,
+    rounds_pdf,
+    rounds_summary,
+    rounds_text,
+    told_stops,
+    write_rounds,
+)
 from habitatmap.words.catalogue import ENGLISH, catalogue
 from habitatmap.words.cautions import Caution, round_cautions
 from tests.areas import LEFT, TOP, csv_text, write_area
@@ -187,9 +195,9 @@ def test_water_litter_and_metres(town: Rounds) -> None:
     assert ben["walk_m"] == pytest.approx(300)  # no path: straight
     assert found["along"] == "paths"
     assert found["due_by_reason"]["found dry"] == 1
-    assert "about 5 l and for 1 pool of unknown volume" in person_page(town, "Ann")
-    assert "leaf litter;" in person_page(town, "Ann")
-    assert ", and leaf litter;" not in person_page(town, "Ben")
+    assert "about 5 l and for 1 pool of unknown volume" in person_page(town, "Ann", told_stops(town)["Ann"])
+    assert "leaf litter;" in person_page(town, "Ann", told_stops(town)["Ann"])
+    assert ", and leaf litter;" not in person_page(town, "Ben", told_stops(town)["Ben"])
     assert any("pool-b1" in note and "straight" in note for note in found["notes"])
 
 
@@ -328,7 +336,8 @@ def test_same_inputs_same_bytes(town: Rounds, tmp_path: Path) -> None:
 
 
 def test_the_paper_is_known_by_its_title(town: Rounds) -> None:
-    assert title_of(rounds_pdf(town)).startswith(f"{town.area.title}: Rounds of the week, 2025-W27, 2025-06-30 to ")
+    title = title_of(rounds_pdf(town, told_stops(town)))
+    assert title.startswith(f"{town.area.title}: Rounds of the week, 2025-W27, 2025-06-30 to ")
 
 
 def test_no_pool_due_is_a_result(tmp_path: Path) -> None:
