@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.special import logit
 
 from habitatmap.area import Area, blurred, with_settings
-from habitatmap.fieldwork.rounds import Rounds, Week, known_on, of_group, plan_rounds
+from habitatmap.fieldwork.rounds import Rounds, Week, known_on, of_group, plan_rounds, team_of
 from habitatmap.geo.engine import one_blas_thread
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.forage import forage_bounds
@@ -67,6 +67,7 @@ from habitatmap.plan.zones import Zone, find_served_zones, find_zones, single_ce
 from habitatmap.privacy import is_private
 from habitatmap.read.days_out import out_by
 from habitatmap.read.layers import layers_of
+from habitatmap.read.people import Person
 from habitatmap.read.pools import no_visits, standing
 from habitatmap.result import Result
 from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
@@ -506,20 +507,37 @@ def survey_area(
         )
 
 
-def rounds_of(area: Area, week: Week, people: Sequence[str] = (), known: Worked | None = None) -> Rounds:
-    """Who goes where in a week. `people`: names, or one number; without any the visits' observers. Writes nothing.
+def rounds_of(
+    area: Area,
+    week: Week,
+    people: Sequence[str] = (),
+    known: Worked | None = None,
+    team: Sequence[Person] | None = None,
+) -> Rounds:
+    """Who goes where in a week. `people`: names, or one number; without any those of `team`, else the visits'
+    observers. Writes nothing.
 
-    `known`: what an earlier run of the very same worked out, where the week rests on the same day (`known_on`).
+    `known`: what an earlier run of the very same worked out, where the week rests on the same day (`known_on`);
+    `team`: the area's table of people, None without one.
     """
-    return plan_rounds(area, week, people, _what_teaches(area, week, known))
+    return plan_rounds(area, week, people, _what_teaches(area, week, known), team)
 
 
 def rounds_of_groups(
-    area: Area, week: Week, groups: Sequence[str], people: Sequence[str] = (), known: Worked | None = None
+    area: Area,
+    week: Week,
+    groups: Sequence[str],
+    people: Sequence[str] = (),
+    known: Worked | None = None,
+    team: Sequence[Person] | None = None,
 ) -> list[Rounds]:
     """The same for the pools of each of these groups ("" = the area's own), with people of its own."""
     teaches = _what_teaches(area, week, known)
-    return [replace(plan_rounds(of_group(area, group), week, people, teaches), group=group) for group in groups]
+    found = []
+    for group in groups:
+        own = of_group(area, group)
+        found.append(replace(plan_rounds(own, week, people, teaches, team_of(team, own, group)), group=group))
+    return found
 
 
 def _what_teaches(area: Area, week: Week, known: Worked | None) -> list[str]:

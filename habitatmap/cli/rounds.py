@@ -31,6 +31,7 @@ def command(call: Call, week: str | None, people: tuple[str, ...], group: str | 
     from habitatmap.export.formats import json_text
     from habitatmap.fieldwork.rounds import choose_group, groups_of, known_on, read_week, week_of
     from habitatmap.job import rounds_of, rounds_of_groups
+    from habitatmap.read.people import read_people
     from habitatmap.reports.rounds import all_rounds_summary, rounds_text, write_all_rounds
 
     asked = read_week(week) if week is not None else None
@@ -42,10 +43,11 @@ def command(call: Call, week: str | None, people: tuple[str, ...], group: str | 
     if people and len(groups) > 1:
         raise InputError(f"--people goes with --group in an area of several groups; give one of {', '.join(groups)}")
     known = call.known(opened, "Where a search teaches most") if known_on(opened.as_of, when) == opened.as_of else None
+    team = read_people(opened.folder, opened.pools, opened.land)
     if any(groups):
-        every = rounds_of_groups(opened, when, groups, people, known)
+        every = rounds_of_groups(opened, when, groups, people, known, team)
     else:
-        every = [rounds_of(opened, when, people, known)]
+        every = [rounds_of(opened, when, people, known, team)]
     write_all_rounds(every, call.target, spoken, semicolons)
     if call.as_json:
         click.echo(json_text(all_rounds_summary(every)), nl=False)

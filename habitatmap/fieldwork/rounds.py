@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -22,12 +23,14 @@ from scipy.optimize import linear_sum_assignment
 from habitatmap.area import Area
 from habitatmap.errors import InputError
 from habitatmap.fieldwork.footpaths import Footpaths, along_paths, straight_lines
-from habitatmap.fieldwork.routes import shares, shortest_routes, walk_m
+from habitatmap.fieldwork.limits import Trips, share_within, urgency
+from habitatmap.fieldwork.routes import shares, shortest_routes, straight, walk_m
 from habitatmap.privacy import is_private
 from habitatmap.read.days_out import out_by, out_from
+from habitatmap.read.people import By, Person, Window, needing_keys
 from habitatmap.read.pools import no_visits, standing
 from habitatmap.read.settings import RoundsSettings
-from habitatmap.sentences import Quantity, Sentence, apart, say
+from habitatmap.sentences import Quantity, Sentence, apart, count, say
 
 PRACTICE, JUDGEMENT = "common practice, no source", "expert judgement"
 
@@ -76,7 +79,33 @@ STOPS = {
     "container": "str",
     "note": "str",
     "not_reached": "datetime64[s]",
+    "day": "str",
+    "time": "str",
+    "by": "str",
+    "minutes": "float64",
 }
+_KMH = {By.FOOT: 4.5, By.BICYCLE: 12.0, By.CAR: 25.0}  # common practice, no source
+PARK_MIN = 5.0  # to park the car and walk to the pool (expert judgement)
+ROAD = 1.3  # how much longer a way by road is than the straight line (expert judgement)
+
+
+class Undone(StrEnum):
+    """Why a pool that is due goes to nobody."""
+
+    KEY = "nobody with its key comes"
+    NOBODY = "nobody who comes may be sent there"
+    KEY_TIME = "who has its key has no time left"
+    TIME = "nobody has time left"
+
+
+class Outing(NamedTuple):
+    """One person's way of one day: `day` and `time` are "" where nobody said; points by number, in order."""
+
+    person: str
+    by: By
+    day: str
+    time: str
+    walk: list[int]
 
 
 @dataclass(frozen=True)
@@ -95,29 +124,42 @@ class Week:
 class Rounds:
     """One week's rounds of an area. `stops`: STOPS, one row per pool that is due, by person and order.
 
-    leg_m: from the stop before; `lines`: for each person the way as positions in the area's CRS; `counts`: due pools by
-    main reason; `rules`: reason, rule, basis; `standing`: how many pools stand; `along`: what the walks follow;
-    `withheld`: pool, no_visit (`NoVisit`) and consent_until of the standing pools that nobody may visit; `notes`:
-    sentences about what could not be done as asked; `group`: whose pools they are, "" for the area's own or all.
+    leg_m: from the stop before, 0 at the first of an outing; minutes: the way there and the visit; day, time: when, ""
+    where nobody said; by: foot, bicycle or car; `lines`: for each person the ways of their outings as positions in the
+    area's CRS; `counts`: due pools by main reason; `rules`: reason, rule, basis; `standing`: how many pools stand;
+    `along`: what the walks follow; `withheld`: pool, no_visit (`NoVisit`) and consent_until of the standing pools that
+    nobody may visit; `notes`: sentences about what could not be done as asked; `undone`: the due pools that go to
+    nobody, most urgent first, with `undone` (`Undone`) and `holders` of the key; `group`: whose pools they are, "" for
+    the area's own or all.
     """
 
     area: Area
     week: Week
     people: list[str]
     stops: pd.DataFrame
-    lines: dict[str, NDArray[np.float64]]
+    lines: dict[str, list[NDArray[np.float64]]]
     counts: dict[Due, int]
     rules: list[tuple[Due, Sentence, str]]
     standing: int
     along: str
     withheld: pd.DataFrame
     notes: list[Sentence]
+    undone: pd.DataFrame
     group: str = ""
+
+    @property
+    def due(self) -> int:
+        """How many pools are due, whether anybody goes there or not."""
+        return len(self.stops) + len(self.undone)
 
     def walk_m(self, person: str | None = None) -> float:
         """Metres of one person's walk, or of all."""
         mine = self.stops if person is None else self.stops[self.stops["person"] == person]
         return float(mine["leg_m"].sum())
+
+    def hours(self, person: str) -> float:
+        """Hours of one person's week: from their first pool of each outing to the last, visits included."""
+        return float(self.stops.loc[self.stops["person"] == person, "minutes"].sum()) / 60
 
 
 def read_week(text: str, where: str = "--week") -> Week:
@@ -366,33 +408,130 @@ def of_group(area: Area, group: str) -> Area:
     return replace(area, pools=pools, visits=visits, settings=settings)
 
 
-def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequence[str] = ()) -> Rounds:
+def team_of(team: Sequence[Person] | None, area: Area, group: str) -> list[Person] | None:
+    """The people of the table who are of a group: who is listed for it, and of the others who was at its pools."""
+    if team is None or not group:
+        return list(team) if team is not None else None
+    there = observers(area.visits, area.as_of)
+    named = {_key(one.name): {_key(name) for name in one.groups} for one in team}
+    return [p for p in team if _key(group) in named[_key(p.name)] or (not p.groups and _key(p.name) in there)]
+
+
+def plan_rounds(
+    area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequence[str] = (), team: Sequence[Person] | None = None
+) -> Rounds:
     """The rounds of a week. `asked`: names of people, or one number; see `choose_people`. Raises InputError.
 
-    `teaches`: pools in the order in which one more search teaches most.
+    `teaches`: pools in the order in which one more search teaches most; `team`: the area's table of people (see
+    `read_people`), None without one.
     """
     rules, day = area.settings.rounds, known_on(area.as_of, week)
-    notes = []
+    notes: list[Sentence] = []
     if area.as_of > week.sunday:
         notes.append(
             say("The week has passed: this is what was due as known on {day}, without pools lost since then.", day=day)
         )
-    known = observers(area.visits, day)
-    people, unnamed = choose_people(asked, rules, known)
-    if not people:
-        people, unnamed = ["person 1"], True
-        notes.append(
-            Sentence("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
-        )
+    people, unnamed = _who_comes(area, week, asked, team, notes)
     pools = area.pools.assign(private=np.where(is_private(area.pools, area.land), "yes", "no"))
     forbidden = no_visits(pools, area.land, max(area.as_of, week.monday))
     stops = due(pools[forbidden == ""], area.visits, area.as_of, week, rules, area.settings.season.months, teaches)
     on_foot, along = _on_foot(area, stops, notes)
+    keys = needing_keys(team or ()) if not unnamed else frozenset[str]()
+    ways = _Ways(on_foot, rules.visit_minutes)
+    if any(person.is_limited for person in people) or keys & set(stops["pool"]):
+        outings, left = _within_limits(stops, people, keys, ways, week, rules, notes)
+    else:
+        outings, left = _evenly(stops, people, unnamed, on_foot, rules, notes), []
+    parts, lines = [], {person.name: list[NDArray[np.float64]]() for person in people}
+    gone: dict[str, int] = {}
+    for who, by, on, time, walk in outings:
+        if not walk:
+            continue
+        legs = [0.0, *(float(ways.metres(by)[i, j]) for i, j in pairwise(walk))]
+        spent = [ways.stop_minutes(by) + ways.minutes_of(leg, by) for leg in legs]
+        first = gone.get(who, 0) + 1
+        gone[who] = gone.get(who, 0) + len(walk)
+        part = stops.iloc[walk].assign(person=who, order=range(first, first + len(walk)), leg_m=legs, minutes=spent)
+        parts.append(part.assign(day=on, time=time, by=by.value))
+        pieces = [ways.line(i, j, by) for i, j in pairwise(walk)]
+        lines[who].append(np.concatenate(pieces) if pieces else stops.iloc[walk][["x", "y"]].to_numpy(float))
+    nothing = stops.iloc[:0].assign(person="", order=0, leg_m=0.0, day="", time="", by="", minutes=0.0)
+    table = pd.concat(parts, ignore_index=True) if parts else nothing
+    undone = _undone(stops, left, people, team or (), keys)
+    if len(undone):
+        notes.append(
+            say(
+                "{n} of {due} that are due go to nobody; they stand below with why, the most urgent first.",
+                n=len(undone),
+                due=count(len(stops), "pool"),
+            )
+        )
+    stands = standing(pools, area.visits, day)
+    days = {"first_until": rules.visit_days - 1} | {n: v for n, v in rules.model_dump().items() if isinstance(v, int)}
+    values = {name: Quantity(value) for name, value in days.items()}
+    return Rounds(
+        area=area,
+        week=week,
+        people=[person.name for person in people if gone.get(person.name)],
+        stops=table[list(STOPS)].astype(STOPS),
+        lines=lines,
+        counts={reason: int((stops["reason"] == reason).sum()) for reason in Due},
+        rules=[(reason, Sentence(text, values), basis) for reason, (text, basis) in RULES.items()],
+        standing=int(stands.sum()),
+        along=along,
+        withheld=_withheld(pools, np.where(stands, forbidden, "")),
+        notes=notes,
+        undone=undone,
+    )
+
+
+def _who_comes(
+    area: Area, week: Week, asked: Sequence[str], team: Sequence[Person] | None, notes: list[Sentence]
+) -> tuple[list[Person], bool]:
+    """The people of a week's rounds, and whether they are only a number; who was to come and is away is told."""
+    rules, known = area.settings.rounds, observers(area.visits, known_on(area.as_of, week))
+    listed = {_key(person.name): person for person in team or ()}
+    if team is not None:
+        rules = rules.model_copy(update={"people": [*(person.name for person in team if person.comes)]})
+        known = known | {key: person.name for key, person in listed.items()}
+    names, unnamed = choose_people(asked, rules, known)
+    if unnamed and team is not None:
+        notes.append(Sentence("With a number of people the table of people is not used: neither times nor keys count."))
+    if not names and team is None:
+        notes.append(
+            Sentence("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
+        )
+        return [Person("person 1")], True
+    people = [Person(name) if unnamed else listed.get(_key(name), Person(name)) for name in names]
+    away = [person.name for person in people if not outings_of(person, week)]
+    if away:
+        notes.append(say("Not in this week, by the table of people: {names}.", names=apart(away)))
+    return [person for person in people if person.name not in away], unnamed
+
+
+def outings_of(person: Person, week: Week) -> list[tuple[datetime.date | None, Window | None]]:
+    """When somebody can come in a week: days with their windows, (None, None) = any day; none = not at all."""
+    days = [week.monday + datetime.timedelta(days=k) for k in range(7)]
+    here = [day for day in days if not any(first <= day <= last for first, last in person.away)]
+    if not person.windows:
+        return [(None, None)] if here else []
+    return [(day, window) for day in here for window in person.windows if window.day == day.weekday()]
+
+
+def _evenly(
+    stops: pd.DataFrame,
+    people: Sequence[Person],
+    unnamed: bool,
+    on_foot: Footpaths,
+    rules: RoundsSettings,
+    notes: list[Sentence],
+) -> list[Outing]:
+    """Who goes where, where nobody said what they can't: equal loads on foot."""
     by = "shortest walk" if unnamed else rules.share_by
-    last = stops["last_person"].tolist()
-    walks = share_out(on_foot.distances, people, last, by)
+    last, names = stops["last_person"].tolist(), [person.name for person in people]
+    walks = share_out(on_foot.distances, names, last, by)
     if by == "last visitor" and len(stops):
-        shorter = share_out(on_foot.distances, people, last, "shortest walk", REMARK_EFFORT)
+        shorter = share_out(on_foot.distances, names, last, "shortest walk", REMARK_EFFORT)
         length, least = (sum(walk_m(on_foot.distances, w) for w in ws.values()) for ws in (walks, shorter))
         if least < (1 - REMARK_SAVING) * length:
             notes.append(
@@ -403,29 +542,122 @@ def plan_rounds(area: Area, week: Week, asked: Sequence[str] = (), teaches: Sequ
                     least=Quantity(least / 1000, 1, "km"),
                 )
             )
-    parts, lines = [], {}
-    for person, walk in walks.items():
-        legs = [0.0, *(float(on_foot.distances[i, j]) for i, j in pairwise(walk))]
-        parts.append(stops.iloc[walk].assign(person=person, order=range(1, len(walk) + 1), leg_m=legs[: len(walk)]))
-        pieces = [on_foot.line(i, j) for i, j in pairwise(walk)]
-        lines[person] = np.concatenate(pieces) if pieces else stops.iloc[walk][["x", "y"]].to_numpy(float)
-    table = pd.concat(parts, ignore_index=True) if parts else stops.assign(person="", order=0, leg_m=0.0)
-    stands = standing(pools, area.visits, day)
-    days = {"first_until": rules.visit_days - 1} | {n: v for n, v in rules.model_dump().items() if isinstance(v, int)}
-    values = {name: Quantity(value) for name, value in days.items()}
-    return Rounds(
-        area=area,
-        week=week,
-        people=[person for person, walk in walks.items() if walk],
-        stops=table[list(STOPS)].astype(STOPS),
-        lines=lines,
-        counts={reason: int((stops["reason"] == reason).sum()) for reason in Due},
-        rules=[(reason, Sentence(text, values), basis) for reason, (text, basis) in RULES.items()],
-        standing=int(stands.sum()),
-        along=along,
-        withheld=_withheld(pools, np.where(stands, forbidden, "")),
-        notes=notes,
+    return [Outing(person, By.FOOT, "", "", walk) for person, walk in walks.items()]
+
+
+def _within_limits(
+    stops: pd.DataFrame,
+    people: Sequence[Person],
+    keys: frozenset[str],
+    ways: _Ways,
+    week: Week,
+    rules: RoundsSettings,
+    notes: list[Sentence],
+) -> tuple[list[Outing], list[int]]:
+    """Who goes where within what everybody can, and the points that nobody can go to, most urgent first."""
+    if not people:
+        return [], _by_urgency(stops, week).tolist()
+    order = _by_urgency(stops, week)
+    names = stops["pool"].to_numpy()[order].tolist()
+    kinds = list(By)
+    outings = [(k, day, window) for k, person in enumerate(people) for day, window in outings_of(person, week)]
+    most = np.array([len(stops) if np.isinf(p.most_pools) else int(p.most_pools) for p in people], dtype=np.int64)
+    can = Trips(
+        person=np.array([k for k, _, _ in outings], dtype=np.int64),
+        most_minutes=np.array([window.minutes if window else np.inf for _, _, window in outings]),
+        by=np.array([kinds.index(person.by) for person in people], dtype=np.int64),
+        week_minutes=np.array([60 * person.most_hours for person in people], dtype=float),
+        most_pools=np.minimum(most, len(stops)),
+        allowed=_allowed(names, people, keys),
     )
+    knows = _known_by(stops["last_person"].to_numpy()[order].tolist(), [person.name for person in people])
+    last = np.where(knows.any(axis=1), knows.argmax(axis=1), -1).astype(np.int64)
+    minutes = np.stack([ways.minutes(by)[np.ix_(order, order)] for by in kinds])
+    stop = np.array([ways.stop_minutes(by) for by in kinds])
+    keep = rules.share_by == "last visitor"
+    shared = share_within(minutes, stop, can, last, keep)
+    if keep and shared.undone:  # who was there last may have far to go
+        other = share_within(minutes, stop, can, last, keep=False)
+        if len(other.undone) < len(shared.undone):
+            shared = other
+            notes.append(
+                Sentence("Pools do not stay with their last visitor this week, as more of them get a visit that way.")
+            )
+    found = []
+    for (k, day, window), walk in zip(outings, shared.trips, strict=True):
+        on, time = day.isoformat() if day else "", _clock(window)
+        found.append(Outing(people[k].name, people[k].by, on, time, order[walk].tolist() if walk else []))
+    return found, order[shared.undone].tolist()
+
+
+def _clock(window: Window | None) -> str:
+    """ "17:00-19:30", "" where nobody said."""
+    if window is None or window.start is None or window.end is None:
+        return ""
+    return "-".join(f"{at // 60:02d}:{at % 60:02d}" for at in (window.start, window.end))
+
+
+def _by_urgency(stops: pd.DataFrame, week: Week) -> NDArray[np.int64]:
+    """The order in which pools must not be left: by their reason, then the longest without a visit."""
+    reasons = [list(Due).index(Due(reason)) for reason in stops["reason"]]
+    since = (pd.Timestamp(week.sunday) - stops["last_visit"]).dt.days
+    return urgency(reasons, since.to_numpy(float))
+
+
+def _allowed(pools: Sequence[str], people: Sequence[Person], keys: frozenset[str]) -> NDArray[np.bool_]:
+    """Which pools (rows) which people (columns) may be sent to: they didn't ask not to, and hold the key it takes."""
+    rows = [[p not in one.not_pools and (p not in keys or p in one.keys) for one in people] for p in pools]
+    return np.array(rows, dtype=bool).reshape(len(pools), len(people))
+
+
+def _undone(
+    stops: pd.DataFrame, left: Sequence[int], people: Sequence[Person], team: Sequence[Person], keys: frozenset[str]
+) -> pd.DataFrame:
+    """The pools that go to nobody, in this order, with why."""
+    table = stops.iloc[list(left)].reset_index(drop=True)
+    why, holders = [], []
+    for pool in table["pool"]:
+        have = [person.name for person in team if pool in person.keys]
+        able = [p.name for p in people if pool not in p.not_pools and (pool not in keys or pool in p.keys)]
+        with_key = [person.name for person in people if pool in person.keys]
+        if pool in keys:
+            code = Undone.KEY_TIME if able else Undone.NOBODY if with_key else Undone.KEY
+        else:
+            code = Undone.TIME if able or not people else Undone.NOBODY
+        why.append(code)
+        holders.append("; ".join(have))
+    columns = ["pool", "reason", "last_visit", "last_outcome", "x", "y"]
+    return table[columns].assign(undone=pd.Series(why, dtype=object), holders=pd.Series(holders, dtype="str"))
+
+
+class _Ways:
+    """How far and how long it is between pools, by how somebody gets about."""
+
+    def __init__(self, on_foot: Footpaths, visit_minutes: float) -> None:
+        self._on_foot, self._visit = on_foot, visit_minutes
+        self._by_road = ROAD * straight(on_foot.x, on_foot.y)
+
+    def metres(self, by: By) -> NDArray[np.float64]:
+        """Metres from pool to pool: along the paths, by car the straight line and a share more."""
+        return self._by_road if by is By.CAR else self._on_foot.distances
+
+    def minutes_of(self, metres: float, by: By) -> float:
+        """How long such a way takes."""
+        return 60 * metres / 1000 / _KMH[by]
+
+    def minutes(self, by: By) -> NDArray[np.float64]:
+        """Minutes from pool to pool."""
+        return np.asarray(self.metres(by) * (0.06 / _KMH[by]))
+
+    def stop_minutes(self, by: By) -> float:
+        """Minutes at a pool, with the car also for parking."""
+        return self._visit + (PARK_MIN if by is By.CAR else 0.0)
+
+    def line(self, i: int, j: int, by: By) -> NDArray[np.float64]:
+        """The way from pool i to pool j as positions, k x 2."""
+        if by is By.CAR:
+            return np.array([(self._on_foot.x[k], self._on_foot.y[k]) for k in (i, j)])
+        return self._on_foot.line(i, j)
 
 
 def _withheld(pools: pd.DataFrame, why: NDArray[np.object_]) -> pd.DataFrame:

@@ -12,6 +12,7 @@ import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -106,40 +107,48 @@ def _step(order: Places, d: Floats, starts: Flags, at: int, before: int, to: int
     return float(d[before, to])
 
 
+class Cuts(NamedTuple):
+    """Where walks begin in the list: starts by place; at: the places but the first and the end; first: for each place
+    the first of these not before it."""
+
+    starts: Flags
+    at: Places
+    first: Places
+
+
 @njit(nogil=True)
-def _moved_cuts(order: Places, d: Floats, cuts: Places, first: Places, low: int, high: int, by: int) -> float:
+def _moved_cuts(order: Places, d: Floats, cuts: Cuts, low: int, high: int, by: int) -> float:
     """How much longer the steps into the places low to high become where they move by `by` places, as other steps then
     lead over a cut; by 0 = the stretch low - 1 to high is turned round."""
     longer = 0.0
     if low > high:
         return longer
-    for k in range(first[low], len(cuts)):  # these steps led over a cut
-        if cuts[k] > high:
+    for k in range(cuts.first[low], len(cuts.at)):  # these steps led over a cut
+        if cuts.at[k] > high:
             break
-        longer += d[order[cuts[k] - 1], order[cuts[k]]]
+        longer += d[order[cuts.at[k] - 1], order[cuts.at[k]]]
         if by == 0:
-            other = low - 1 + high + 1 - cuts[k]
+            other = low - 1 + high + 1 - cuts.at[k]
             longer -= d[order[other - 1], order[other]]
     if by != 0:
-        for k in range(first[max(low + by, 0)], len(cuts)):  # and these do after it
-            if cuts[k] > high + by:
+        for k in range(cuts.first[max(low + by, 0)], len(cuts.at)):  # and these do after it
+            if cuts.at[k] > high + by:
                 break
-            longer -= d[order[cuts[k] - by - 1], order[cuts[k] - by]]
+            longer -= d[order[cuts.at[k] - by - 1], order[cuts.at[k] - by]]
     return longer
 
 
 @njit(nogil=True)
-def _gain(
-    order: Places, d: Floats, starts: Flags, cuts: Places, first: Places, kind: int, i: int, j: int, size: int
-) -> float:
+def _gain(order: Places, d: Floats, cuts: Cuts, kind: int, i: int, j: int, size: int) -> float:
     """How much shorter a change makes the list, see `_change`; it costs as many steps as there are cuts in between."""
+    starts = cuts.starts
     low, high = min(i, j), max(i, j)
     if kind == 0:
         before, after = order[low - 1], order[min(high + 1, len(order) - 1)]
         longer = _step(order, d, starts, low, before, order[high]) - _step(order, d, starts, low, before, order[low])
         longer += _step(order, d, starts, high + 1, order[low], after)
         longer -= _step(order, d, starts, high + 1, order[high], after)
-        return -(longer + _moved_cuts(order, d, cuts, first, low + 1, high, 0))
+        return -(longer + _moved_cuts(order, d, cuts, low + 1, high, 0))
     if kind == 3:
         old = _around(order, d, starts, i, j)
         order[i], order[j] = order[j], order[i]
@@ -161,14 +170,14 @@ def _gain(
         longer += _step(order, d, starts, i, before, b0) - _step(order, d, starts, i, before, order[i])
         longer += _step(order, d, starts, j, b1, head) - _step(order, d, starts, i + size, order[i + size - 1], b0)
         longer += _step(order, d, starts, high + 1, tail, after) - _step(order, d, starts, high + 1, b1, after)
-        longer += _moved_cuts(order, d, cuts, first, i + size + 1, j + size - 1, -size)
+        longer += _moved_cuts(order, d, cuts, i + size + 1, j + size - 1, -size)
     else:
         b0, b1 = order[j], order[i - 1]
         longer += _step(order, d, starts, j, before, head) - _step(order, d, starts, j, before, b0)
         longer += _step(order, d, starts, j + size, tail, b0) - _step(order, d, starts, i, b1, order[i])
         last = order[i + size - 1]
         longer += _step(order, d, starts, high + 1, b1, after) - _step(order, d, starts, high + 1, last, after)
-        longer += _moved_cuts(order, d, cuts, first, j + 1, i - 1, size)
+        longer += _moved_cuts(order, d, cuts, j + 1, i - 1, size)
     return -longer
 
 
@@ -221,7 +230,7 @@ def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int, tr
     place = np.empty(n, np.int64)
     for i in range(n):
         place[order[i]] = i
-    cuts, first = _cuts(starts)
+    cuts = _cuts(starts)
     kept = np.empty(3, np.int64)
     best = order.copy()
     length = _length(order, d, starts, 0, n - 1)
@@ -249,7 +258,7 @@ def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int, tr
             j += np.random.randint(2)
         if i == j or min(i, j) < 0 or max(i, j) + size > n:
             continue
-        gain = _gain(order, d, starts, cuts, first, kind, i, j, size)
+        gain = _gain(order, d, cuts, kind, i, j, size)
         if gain >= 0 or (gain > -12 * heat and np.random.random() < np.exp(gain / heat)):
             length -= gain
             low, high = _change(order, kept, kind, i, j, size)
@@ -262,13 +271,10 @@ def _anneal(d: Floats, near: Places, starts: Flags, order: Places, seed: int, tr
 
 
 @njit(nogil=True)
-def _cuts(starts: Flags) -> tuple[Places, Places]:
-    """The places at which a walk begins but the first and the end, and for each place the first of these not before
-    it."""
+def _cuts(starts: Flags) -> Cuts:
     n = len(starts) - 1
-    cuts = np.flatnonzero(starts[1:n]) + 1
-    first = np.searchsorted(cuts, np.arange(n + 1))
-    return cuts, first
+    at = np.flatnonzero(starts[1:n]) + 1
+    return Cuts(starts, at, np.searchsorted(at, np.arange(n + 1)))
 
 
 @njit(nogil=True)
@@ -278,7 +284,7 @@ def _settle(d: Floats, near: Places, starts: Flags, order: Places) -> Places:
     place = np.empty(n, np.int64)
     for i in range(n):
         place[order[i]] = i
-    cuts, first = _cuts(starts)
+    cuts = _cuts(starts)
     kept = np.empty(3, np.int64)
     look = np.ones(n, np.bool_)  # points around which something has changed since they were last tried
     whole = True
@@ -295,7 +301,7 @@ def _settle(d: Floats, near: Places, starts: Flags, order: Places) -> Places:
                             j = place[other] + step
                             if i == j or j < 0 or max(i, j) + size > n:
                                 continue
-                            if _gain(order, d, starts, cuts, first, kind, i, j, size) <= 1e-9:
+                            if _gain(order, d, cuts, kind, i, j, size) <= 1e-9:
                                 continue
                             better = True
                             low, high = _change(order, kept, kind, i, j, size)

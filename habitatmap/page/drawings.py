@@ -102,12 +102,12 @@ def text(x: float, y: float, words: str, anchor: str = "start", size: int = 12) 
 def route(
     frame: tuple[float, float, float, float],
     paths: Sequence[NDArray[np.float64]],
-    way: NDArray[np.float64],
+    ways: Sequence[NDArray[np.float64]],
     stops: Sequence[tuple[float, float, str]],
     bar_m: float,
     what: str,
 ) -> str:
-    """A way over the paths around it, with numbered stops (x, y, number) and a bar of `bar_m` metres.
+    """Ways, one for each outing, over the paths around, numbered stops (x, y, number) and a bar of `bar_m` metres.
 
     `frame`: west, south, east, north in metres, as everything here; stops on one spot are drawn beside each other.
     """
@@ -119,7 +119,7 @@ def route(
         return " ".join(f"{(x - west) * scale:.1f},{(north - y) * scale:.1f}" for x, y in line)
 
     rows = [f'<polyline class="path" points="{points(line)}"/>' for line in paths]
-    rows.append(f'<polyline class="way" points="{points(way)}"/>')
+    rows += [f'<polyline class="way" points="{points(way)}"/>' for way in ways]
     taken: list[tuple[float, float]] = []
     for x, y, number in stops:
         across, down = (x - west) * scale, (north - y) * scale

@@ -186,6 +186,7 @@ class RoundsSettings(_Part):
         ShareBy.LAST_VISITOR
     )
     path_within_m: MetresOrNone = 250.0
+    visit_minutes: Annotated[float, Field(gt=0, le=600, description="minutes at a pool, from above 0 to 600")] = 15.0
 
 
 class PublicSettings(_Part):

@@ -28,7 +28,7 @@ from habitatmap.export.calendar import (
 )
 from habitatmap.export.folder import Content, folder_names, write_files
 from habitatmap.export.formats import DEGREE_DIGITS, GPX, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
-from habitatmap.fieldwork.rounds import Due, Rounds, why_due
+from habitatmap.fieldwork.rounds import Due, Rounds, Undone, why_due
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import route
@@ -47,6 +47,7 @@ from habitatmap.page.sections import (
 from habitatmap.paper.maps import BARS_M
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.read.headings import fold
+from habitatmap.read.people import By
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import round_cautions, stop_caution
 from habitatmap.words.no_visit import told_no_visits
@@ -62,10 +63,13 @@ _FOLLOWS = {
     "straight lines": "The way is drawn along straight lines; the real one is longer.",
 }
 Stops = dict[str, pd.DataFrame]  # the rows of rounds.csv for each person, `why` and `caution` as sentences
+MOST_TOLD = 20  # pools that go to nobody, on the terminal
+BY_CAR = "By car, the way is drawn as straight lines and counted 1.3 times as long."
 TO_WRITE = "________"
 TABLE = [
     *("week", "person", "order", "pool", "why", "reason", "top_up", "water_l", "leg_m", "caution", "private", "host"),
     *("container", "note", "last_visit", "last_outcome", "x", "y", "lon", "lat", "group"),
+    *("day", "time", "by", "minutes"),
 ]
 
 
@@ -74,7 +78,9 @@ def rounds_table(rounds: Rounds) -> pd.DataFrame:
     stops = rounds.stops.assign(week=rounds.week.name, group=rounds.group)
     stops["caution"] = [str(stop_caution(stop)) for stop in stops.to_dict("records")]
     lon, lat = to_lonlat(stops["x"].to_numpy(float), stops["y"].to_numpy(float), rounds.area.crs)
-    return stops.assign(lon=np.round(lon, 7), lat=np.round(lat, 7), leg_m=stops["leg_m"].round(1))[TABLE]
+    return stops.assign(
+        lon=np.round(lon, 7), lat=np.round(lat, 7), leg_m=stops["leg_m"].round(1), minutes=stops["minutes"].round(1)
+    )[TABLE]
 
 
 def rounds_summary(rounds: Rounds) -> dict[str, Any]:
@@ -84,6 +90,7 @@ def rounds_summary(rounds: Rounds) -> dict[str, Any]:
             "person": person,
             "pools": len(mine),
             "walk_m": round(rounds.walk_m(person), 1),
+            "hours": round(rounds.hours(person), 2),
             "water_l": round(float(mine["water_l"].sum()), 1),
             "water_not_known": int(mine["water_l"].isna().sum()),
             "stops": mine.drop(columns=["person", "week"]).to_dict("records"),
@@ -97,12 +104,16 @@ def rounds_summary(rounds: Rounds) -> dict[str, Any]:
             "monday": rounds.week.monday,
             "as_of": rounds.area.as_of,
             "standing": rounds.standing,
-            "due": len(rounds.stops),
+            "due": rounds.due,
             "due_by_reason": rounds.counts,
             "rules": [{"reason": r, "rule": text, "basis": basis} for r, text, basis in rounds.rules],
             "along": rounds.along,
             "walk_m": round(rounds.walk_m(), 1),
             "people": people,
+            "undone": [
+                {"pool": row["pool"], "reason": row["reason"], "why": str(why)}
+                for row, why in zip(rounds.undone.to_dict("records"), _why_undone(rounds), strict=True)
+            ],
             "no_visit": [{"pool": pool, "why": why} for pool, why in _no_visits(rounds)],
             "notes": rounds.notes,
             "cautions": round_cautions(rounds.area.settings),
@@ -147,10 +158,21 @@ def rounds_text(rounds: Rounds, spoken: Catalogue = ENGLISH) -> str:
     for person, mine in told_stops(rounds).items():
         lines += ["", say("{who}: {load}", who=person, load=_load(rounds, person, mine))]
         rows = [
-            (str(s["order"]), s["pool"], spoken.say(_way(s, first="")), spoken.say(_at_stop(s)))
-            for s in mine.to_dict("records")
+            (
+                str(s["order"]),
+                s["pool"],
+                spoken.say(_way(s, first="")),
+                spoken.say(following(_when_there(s), _at_stop(s))),
+            )
+            for s in _with_firsts(mine)
         ]
         lines += [as_it_is(f"  {line}") for line in aligned(rows)]
+    lines += ["", _evenness(rounds)] if len(rounds.people) > 1 else []
+    left = zip(rounds.undone["pool"], _why_undone(rounds), strict=True)
+    undone = [say("{pool} goes to nobody: {why}", pool=pool, why=why) for pool, why in left]
+    if len(undone) > MOST_TOLD:
+        undone = [*undone[:MOST_TOLD], say("{n} more go to nobody; rounds.html names them.", n=len(undone) - MOST_TOLD)]
+    lines += ["", *undone] if undone else []
     withheld = [say("{pool}: {why}", pool=pool, why=why) for pool, why in _no_visits(rounds)]
     lines += ["", *withheld] if withheld else []
     lines += ["", *rounds.notes, *round_cautions(rounds.area.settings)[:1]]
@@ -262,7 +284,10 @@ def rounds_pdf(rounds: Rounds, stops: Stops, spoken: Catalogue = ENGLISH) -> byt
 
 def _sections(rounds: Rounds, stops: Stops, key: str = "") -> list[Section]:
     """The week and a sheet for each person; `key`: what their keys begin with."""
-    rows = [(p, len(mine), metres(rounds.walk_m(p)), _water(mine)) for p, mine in stops.items()]
+    rows = [
+        (p, len(mine), _by(mine), metres(rounds.walk_m(p)), _hours(rounds.hours(p)), _water(mine))
+        for p, mine in stops.items()
+    ]
     rules = [(reason, rounds.counts[reason], text, Sentence(basis)) for reason, text, basis in rounds.rules]
     note = "The days stand in area.toml under [rounds]. A pool counts under its first reason."
     first = Section(
@@ -271,8 +296,9 @@ def _sections(rounds: Rounds, stops: Stops, key: str = "") -> list[Section]:
         _headline(rounds),
         words=rounds.notes,
         tables=[
-            Table("Who goes", ["Who", "Pools", "On foot", "Rain water to take"], rows),
+            Table("Who goes", ["Who", "Pools", "How", "Way", "Time", "Rain water to take"], rows, _evenness(rounds)),
             Table("Why pools are due", ["Reason", "Pools", "Rule", "Rests on"], rules, note),
+            *([_undone_table(rounds)] if len(rounds.undone) else []),
             *([Table("Not to be visited", ["Pool", "Why"], _no_visits(rounds))] if len(rounds.withheld) else []),
         ],
         cautions=[_cautions(rounds)],
@@ -289,6 +315,7 @@ def person_page(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalog
 def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, key: str) -> Section:
     columns: dict[str, Column] = {
         "Pool": lambda s: f"{s['order']} {s['pool']}",
+        **({"When": _when_there} if (mine["day"] != "").any() else {}),
         "What to do": lambda s: say("{why}.", why=s["why"]),
         "Way": lambda s: _way(s, first=START),
         "Where": lambda s: "; ".join(
@@ -299,11 +326,12 @@ def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, key: str) -> Section
     }
     litter = (mine["reason"] == Due.FOUND_DRY).any()
     take = "Take {gear}, and leaf litter; rain water: {water}." if litter else "Take {gear}; rain water: {water}."
+    mine = mine.assign(first=_firsts(mine))
     return Section(
         key,
         as_it_is(person),
         say("{week}: {load}.", week=rounds.week.name, load=_load(rounds, person, mine)),
-        words=[say(take, gear=Sentence(GEAR), water=_water(mine))],
+        words=[say(take, gear=Sentence(GEAR), water=_water(mine)), *_outings(mine)],
         drawings=[_sketch(rounds, person, mine)],
         tables=[table(say("Pools of {person}, in walking order", person=person), mine, columns)],
         cautions=[_cautions(rounds)],
@@ -312,8 +340,8 @@ def _sheet(rounds: Rounds, person: str, mine: pd.DataFrame, key: str) -> Section
 
 def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
     """The way and the stops over the paths around."""
-    line = rounds.lines[person]
-    frame = _frame(line)
+    ways = rounds.lines[person]
+    frame = _frame(np.concatenate(ways))
     window, wide = shapely.box(*frame), frame[2] - frame[0]
     paths = [p for p in rounds.area.paths.geometry if p is not None and p.intersects(window)]
     near = shapely.get_parts(shapely.simplify(shapely.intersection(paths, window), wide / 300))
@@ -321,9 +349,10 @@ def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
     stops = [(s["x"], s["y"], str(s["order"])) for s in mine.to_dict("records")]
     what = say("Sketch of the way to {pools} in walking order", pools=count(len(stops), "pool"))
     bar_m = max(length for length in BARS_M if length <= wide / 4)
-    said = [say("North is up; the bar is {m}.", m=whole_metres(bar_m)), Sentence(_FOLLOWS[rounds.along])]
+    follows = Sentence(BY_CAR if (mine["by"] == By.CAR).any() else _FOLLOWS[rounds.along])
+    said = [say("North is up; the bar is {m}.", m=whole_metres(bar_m)), follows]
     said += [Sentence("Grey: paths."), *map(as_it_is, rounds.area.credits)] if lines else []
-    return Drawing(lambda spoken: route(frame, lines, line, stops, bar_m, spoken.say(what)), following(*said))
+    return Drawing(lambda spoken: route(frame, lines, ways, stops, bar_m, spoken.say(what)), following(*said))
 
 
 def _frame(line: NDArray[np.float64]) -> tuple[float, float, float, float]:
@@ -342,21 +371,23 @@ def route_gpx(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue
     """A route of GPX 1.1 with a point for each pool, and the way along the paths as a track."""
     name = f"{rounds.week.name} {person}"
     root = gpx_root(f"{rounds.area.title}: {name}", " ".join(map(spoken.say, round_cautions(rounds.area.settings))))
-    way = _child(root, "rte")
-    gpx_text(way, "name", name)
-    for stop in mine.to_dict("records"):
-        point = gpx_point(way, "rtept", stop["lon"], stop["lat"])
-        gpx_text(point, "name", f"{stop['order']} {stop['pool']}")
-        gpx_text(point, "desc", spoken.say(_at_stop(stop)))
-    line = rounds.lines[person]
-    positions = _one_after_another(*to_lonlat(line[:, 0], line[:, 1], rounds.area.crs))
-    if not np.array_equal(positions, _one_after_another(mine["lon"].to_numpy(), mine["lat"].to_numpy())):
-        track = _child(root, "trk")
-        along = say("{name}, along {what}", name=name, what=Sentence(rounds.along))
-        gpx_text(track, "name", spoken.say(along))
-        segment = _child(track, "trkseg")
-        for lon, lat in positions:
-            gpx_point(segment, "trkpt", lon, lat)
+    for number, stops in enumerate(_each_outing(mine), 1):
+        called = name if len(rounds.lines[person]) == 1 else f"{name} {stops['day'].iloc[0] or number}"
+        way = _child(root, "rte")
+        gpx_text(way, "name", called)
+        for stop in stops.to_dict("records"):
+            point = gpx_point(way, "rtept", stop["lon"], stop["lat"])
+            gpx_text(point, "name", f"{stop['order']} {stop['pool']}")
+            gpx_text(point, "desc", spoken.say(_at_stop(stop)))
+    for line, stops in zip(rounds.lines[person], _each_outing(mine), strict=True):
+        positions = _one_after_another(*to_lonlat(line[:, 0], line[:, 1], rounds.area.crs))
+        if not np.array_equal(positions, _one_after_another(stops["lon"].to_numpy(), stops["lat"].to_numpy())):
+            track = _child(root, "trk")
+            along = say("{name}, along {what}", name=name, what=Sentence(rounds.along))
+            gpx_text(track, "name", spoken.say(along))
+            segment = _child(track, "trkseg")
+            for lon, lat in positions:
+                gpx_point(segment, "trkpt", lon, lat)
     return gpx_document(root)
 
 
@@ -376,14 +407,19 @@ def calendar_entry(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Cata
     """One person's whole week, at the place of their first stop."""
     first = mine.iloc[0]
     visits = say("{title}: {pools} to visit", title=rounds.area.title, pools=count(len(mine), "pool"))
-    stops = [say("{n} {pool}: {what}", n=s["order"], pool=s["pool"], what=_at_stop(s)) for s in mine.to_dict("records")]
+    stops = [
+        say("{n} {pool}: {what}", n=s["order"], pool=s["pool"], what=following(_when_there(s), _at_stop(s)))
+        for s in _with_firsts(mine)
+    ]
+    days = sorted(datetime.date.fromisoformat(day) for day in set(mine["day"]) if day)
+    all_dated = bool((mine["day"] != "").all())
     load = say("{person}: {load}.", person=person, load=_load(rounds, person, mine))
     said = [load, *stops, *round_cautions(rounds.area.settings)]
     return Entry(
         known=(rounds.area.title, rounds.week.name, person),
         as_of=rounds.area.as_of,
-        first=rounds.week.monday,
-        after=rounds.week.monday + datetime.timedelta(days=7),
+        first=days[0] if all_dated else rounds.week.monday,
+        after=(days[-1] if all_dated else rounds.week.sunday) + datetime.timedelta(days=1),
         summary=_one_line(spoken.say(visits)),
         description="\n".join(_one_line(spoken.say(line)) for line in said),
         location=_one_line(f"{first['pool']}, {first['lat']:.5f}, {first['lon']:.5f}"),
@@ -409,17 +445,28 @@ def _when(rounds: Rounds) -> Sentence:
 
 
 def _headline(rounds: Rounds) -> Sentence:
-    n, people = len(rounds.stops), len(rounds.people)
+    n, people, given = rounds.due, len(rounds.people), len(rounds.stops)
     if not n:
         stand = "{pools} stands" if rounds.standing == 1 else "{pools} stand"
         nothing = f"No pool is due: {stand}, and none of the rules asks for a visit this week."
         return say(nothing, pools=count(rounds.standing, "pool"))
     due = apart([say("{reason}: {n}", reason=reason, n=number) for reason, number in rounds.counts.items() if number])
+    if not given:
+        return say(
+            "{n} of {pools} are due ({due}), and nobody goes.",
+            n=n,
+            pools=count(rounds.standing, "standing pool"),
+            due=due,
+        )
     are = "{n} of {pools} is due ({due}), for {who}" if n == 1 else "{n} of {pools} are due ({due}), for {who}"
-    way = ", {way} on foot in all, measured along {along}" if n > people else ""
+    are = are if given == n else "{n} of {pools} are due ({due}); {given} of them go to {who}"
+    on_foot = bool((rounds.stops["by"] == By.FOOT).all())
+    way = ", {way} on foot in all, measured along {along}" if on_foot else ", {way} in all"
+    way = way if given > people else ""
     return say(
         f"{are}{way}.",
         n=n,
+        given=given,
         pools=count(rounds.standing, "standing pool"),
         due=due,
         who=count(people, "person", "people") if people > 1 else Sentence("one person"),
@@ -434,8 +481,115 @@ def _load(rounds: Rounds, person: str, mine: pd.DataFrame) -> Sentence:
     parts = [count(len(mine), "pool")]
     parts += [say("{n} dry", n=dry)] if dry else []
     parts += [say("{n} to top up in the heat", n=hot)] if hot else []
-    parts += [say("{way} on foot", way=metres(rounds.walk_m(person)))] if len(mine) != 1 else []
-    return apart(parts)
+    parts += [say(_WAYS[By(mine["by"].iloc[0])], way=metres(rounds.walk_m(person)))] if len(mine) != 1 else []
+    return apart([*parts, _hours(rounds.hours(person))])
+
+
+_WAYS = {By.FOOT: "{way} on foot", By.BICYCLE: "{way} by bicycle", By.CAR: "{way} by car"}
+_HOW = {By.FOOT: "on foot", By.BICYCLE: "by bicycle", By.CAR: "by car"}
+
+
+def _by(mine: pd.DataFrame) -> Sentence:
+    """How somebody gets about."""
+    return Sentence(_HOW[By(mine["by"].iloc[0])])
+
+
+def _hours(hours: float) -> Sentence:
+    """A time, to a tenth of an hour."""
+    return say("{hours}", hours=Quantity(hours, 1, "h"))
+
+
+def _evenness(rounds: Rounds) -> Sentence:
+    """How even the loads are, and what a time counts."""
+    loads = [(int((rounds.stops["person"] == person).sum()), rounds.hours(person)) for person in rounds.people]
+    counts = Sentence(
+        "Times are from each outing's first pool to its last, visits included; the way there and home is not."
+    )
+    if len(loads) < 2:
+        return counts
+    pools, hours = zip(*loads, strict=True)
+    even = say(
+        "Loads run from {fewest} to {most} pools and from {least} to {longest}.",
+        fewest=min(pools),
+        most=max(pools),
+        least=_hours(min(hours)),
+        longest=_hours(max(hours)),
+    )
+    return following(even, counts)
+
+
+def _firsts(mine: pd.DataFrame) -> NDArray[np.bool_]:
+    """Which rows begin an outing."""
+    on = (mine["day"] + " " + mine["time"]).to_numpy()
+    return np.concatenate([np.ones(min(len(on), 1), dtype=bool), on[1:] != on[:-1]])
+
+
+def _with_firsts(mine: pd.DataFrame) -> list[Row]:
+    return [row | {"first": first} for row, first in zip(mine.to_dict("records"), _firsts(mine), strict=True)]
+
+
+def _each_outing(mine: pd.DataFrame) -> list[pd.DataFrame]:
+    """One person's rows, outing by outing."""
+    return [part for _, part in mine.groupby(np.cumsum(_firsts(mine)))]
+
+
+def _when_there(stop: Row) -> Sentence:
+    """The day and time of a stop, "" where nobody said."""
+    if not stop["day"]:
+        return Sentence("")
+    day = datetime.date.fromisoformat(stop["day"])
+    return say("{day} {time}.", day=day, time=stop["time"]) if stop["time"] else say("{day}.", day=day)
+
+
+def _outings(mine: pd.DataFrame) -> list[Sentence]:
+    """A line for each dated outing: when, and which stops."""
+    said = []
+    for part in _each_outing(mine):
+        if part["day"].iloc[0]:
+            day = datetime.date.fromisoformat(part["day"].iloc[0])
+            time, first, last = part["time"].iloc[0], part["order"].iloc[0], part["order"].iloc[-1]
+            told = (
+                "{weekday}, {day} {time}: stops {first} to {last}, {hours}."
+                if time
+                else ("{weekday}, {day}: stops {first} to {last}, {hours}.")
+            )
+            hours = _hours(float(part["minutes"].sum()) / 60)
+            weekday = Sentence(WEEKDAYS[day.weekday()])
+            said.append(say(told, weekday=weekday, day=day, time=time, first=first, last=last, hours=hours))
+    return said
+
+
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def _undone_table(rounds: Rounds) -> Table:
+    """The due pools that go to nobody, the most urgent first, with why."""
+    due = [why_due(Due(r["reason"]), r["last_visit"], r["last_outcome"]) for r in rounds.undone.to_dict("records")]
+    rows = list(zip(rounds.undone["pool"], due, _why_undone(rounds), strict=True))
+    return Table(
+        "Due, and nobody goes",
+        ["Pool", "What to do", "Why nobody goes"],
+        rows,
+        "The most urgent comes first: by the order of the reasons, then by how long nobody was there. No pool below it "
+        "has a place that it could have.",
+    )
+
+
+_UNDONE = {
+    Undone.KEY: "nobody who comes has its key; {holders} has it",
+    Undone.NOBODY: "nobody who comes may be sent there",
+    Undone.KEY_TIME: "{holders} has its key and no time left",
+    Undone.TIME: "nobody has time left",
+}
+
+
+def _why_undone(rounds: Rounds) -> list[Sentence]:
+    """Why each pool of `undone` goes to nobody."""
+    told = zip(rounds.undone["undone"], rounds.undone["holders"], strict=True)
+    return [
+        say(_UNDONE[code], holders=holders) if "{" in _UNDONE[code] else Sentence(_UNDONE[code])
+        for code, holders in told
+    ]
 
 
 def _cautions(rounds: Rounds) -> Sentence:
@@ -448,7 +602,7 @@ START = Sentence("start")
 
 def _way(stop: Row, first: str) -> str:
     """How far it is from the stop before."""
-    return metres(stop["leg_m"]) if stop["order"] > 1 else first
+    return first if stop["first"] else metres(stop["leg_m"])
 
 
 def _water(mine: pd.DataFrame) -> Sentence:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -10,9 +11,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from habitatmap.area import Area, open_area
 from habitatmap.errors import InputError
-from habitatmap.fieldwork.rounds import choose_people, due, known_on, observers, read_week, share_out, week_of
+from habitatmap.fieldwork.rounds import (
+    Rounds,
+    Undone,
+    choose_people,
+    due,
+    known_on,
+    observers,
+    plan_rounds,
+    read_week,
+    share_out,
+    week_of,
+)
 from habitatmap.fieldwork.routes import straight
+from habitatmap.read.people import read_people
 from habitatmap.read.settings import RoundsSettings
 from tests.examples import examples
 
@@ -256,3 +270,82 @@ def test_every_pool_goes_to_exactly_one_person(points: int, people: int, seed: i
     loads = [len(walk) for walk in found.values()]
     assert max(loads) - min(loads) <= 1
     assert found == share_out(distances, names, last, by)
+
+
+# --- what people can do ----------------------------------------------------------------------------------------------
+
+
+def area_of(folder: Path, people: str, pools: int = 12, toml: str = "") -> Area:
+    """Pools 200 m apart in a row, all due, last visited by Ann, with this table of people."""
+    rows = [f"P{i},{500000 + 200 * i},5300000,2025-04-01,10" for i in range(1, pools + 1)]
+    (folder / "pools.csv").write_text("\n".join(["pool,x,y,set_out,volume_l", *rows]), encoding="utf-8")
+    visits = [f"P{i},2026-04-0{1 + i % 2},none seen,Ann" for i in range(1, pools + 1)]
+    (folder / "visits.csv").write_text("\n".join(["pool,date,outcome,observer", *visits]), encoding="utf-8")
+    (folder / "people.csv").write_text(people, encoding="utf-8")
+    (folder / "area.toml").write_text(f'crs = "EPSG:32632"\nas_of = 2026-05-10\n{toml}', encoding="utf-8")
+    return open_area(folder)
+
+
+def planned(area: Area, *asked: str) -> Rounds:
+    return plan_rounds(area, WEEK, asked, (), read_people(area.folder, area.pools, area.land))
+
+
+def test_days_keys_and_not_me_by_hand(tmp_path: Path) -> None:
+    found = planned(
+        area_of(
+            tmp_path,
+            "person,days,by,keys,not_pools,comes,away\n"
+            "Ann,Sat 9-11,foot,,P1;P2,,\n"
+            'Ben,"Tue, Thu 17-19",bicycle,P12,P1,,\n'
+            "Cleo,,car,P11,,no,\n"
+            "Dan,,foot,,,,2026-W20\n",
+        )
+    )
+    stops, undone = found.stops.set_index("pool"), found.undone.set_index("pool")
+    assert found.people == ["Ann", "Ben"]
+    assert undone.loc["P1", "undone"] is Undone.NOBODY
+    assert undone.loc["P11", "undone"] is Undone.KEY
+    assert undone.loc["P11", "holders"] == "Cleo"
+    assert stops.loc["P12", "person"] == "Ben"
+    assert stops.loc["P2", "person"] == "Ben"
+    assert set(stops.loc[stops["person"] == "Ann", "day"]) == {"2026-05-16"}
+    assert set(stops.loc[stops["person"] == "Ben", "day"]) <= {"2026-05-12", "2026-05-14"}
+    for _, part in found.stops.groupby(["person", "day"]):
+        assert part["minutes"].sum() <= 120
+        assert part["leg_m"].iloc[0] == 0
+    assert len(found.lines["Ben"]) == found.stops.loc[found.stops["person"] == "Ben", "day"].nunique()
+    assert any("Dan" in note and "Not in this week" in note for note in found.notes)
+    assert any("go to nobody" in note for note in found.notes)
+    # 200 m by bicycle at 12 km/h is a minute, beside the visit of 15
+    ben = found.stops[found.stops["person"] == "Ben"]
+    assert ben["minutes"].iloc[0] == 15
+    assert ben.loc[ben["leg_m"] == 200, "minutes"].tolist() == pytest.approx([16] * (ben["leg_m"] == 200).sum())
+
+
+def test_more_pools_than_time_leaves_the_least_urgent(tmp_path: Path) -> None:
+    found = planned(area_of(tmp_path, "person,most_pools\nAnn,3\nBen,2\n"))
+    assert len(found.stops) == 5
+    assert found.due == 12
+    # the even ones were there a day earlier, so they are more urgent
+    assert set(found.stops["pool"]) <= {"P2", "P4", "P6", "P8", "P10", "P12"}
+    assert set(found.undone["undone"]) == {Undone.TIME}
+    assert found.undone["last_visit"].is_monotonic_increasing
+
+
+def test_without_limits_the_table_changes_nothing(tmp_path: Path) -> None:
+    area = area_of(tmp_path, "person\nAnn\nBen\n")
+    assert planned(area, "Ann").stops.equals(plan_rounds(area, WEEK, ("Ann",)).stops)
+    assert sorted(planned(area).stops.groupby("person").size()) == [6, 6]
+
+
+def test_with_a_number_of_people_the_table_is_not_used(tmp_path: Path) -> None:
+    found = planned(area_of(tmp_path, "person,keys\nAnn,P1\n"), "3")
+    assert len(found.stops) == 12
+    assert any("the table of people is not used" in note for note in found.notes)
+
+
+def test_a_car_needs_the_road_and_a_place_to_park(tmp_path: Path) -> None:
+    found = planned(area_of(tmp_path, "person,by\nAnn,car\n", pools=2, toml="[rounds]\nvisit_minutes = 10\n"))
+    assert found.stops["leg_m"].tolist() == pytest.approx([0, 260])  # 1.3 times the straight line
+    assert found.stops["minutes"].tolist() == pytest.approx([15, 15 + 60 * 0.26 / 25])
+    assert found.hours("Ann") == pytest.approx(found.stops["minutes"].sum() / 60)
