@@ -7,26 +7,23 @@ then that of pools; within each part the order of the list stays.
 from __future__ import annotations
 
 import datetime
-import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import python_calamine
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from habitatmap.errors import InputError
 from habitatmap.geo.gazetteer import Gazetteer
 from habitatmap.privacy import STREET_M
 from habitatmap.read.consent_words import word_of
 from habitatmap.read.consents import FIELDS, agreed_in, entries_in, memory_of, remembered
 from habitatmap.read.files import find_inputs, read_tables
+from habitatmap.read.filled_in import FilledIn, Say, cells_of
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.land import read_land
@@ -35,27 +32,13 @@ from habitatmap.read.ledger import Ledger
 from habitatmap.read.names import read_names
 from habitatmap.read.paths import read_paths
 from habitatmap.read.rows import open_drafts
-from habitatmap.read.templates import BAD_DATE, CREATED, not_read
 from habitatmap.read.values import name_of
-from habitatmap.sentences import Quantity, Sentence, count
-from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
-from habitatmap.vocabulary.columns import Column, filled_in
+from habitatmap.sentences import Sentence, count
+from habitatmap.vocabulary.columns import filled_in
 from habitatmap.vocabulary.kinds import Kind
 
-if TYPE_CHECKING:
-    from xlsxwriter.format import Format
-    from xlsxwriter.worksheet import Worksheet
-
-Say = Callable[[str], str]  # what a text of ours is in the language of the list
-
-FILE = "consent.xlsx"
 # what a row says, understood, beside its cells; and where rows of land that is gone come
 TEXTS, LAST = "=texts", 3
-# a workbook's cell holds no more
-LONGEST_CELL = 32_000
-SHEET, HELP_SHEET = "Consent", "Help"
-COLUMNS = filled_in(Kind.CONSENT, f"id name street area_ha kind {' '.join(FIELDS)} as_in_land")
-NAMES = [column.name for column in COLUMNS]
 MADE = ("id", "name", "street", "area_ha", "kind")  # what the list says of the land; the rest is what was agreed
 HELP = (
     "A row for each piece of land. Fill in consent, until, owner, contact, condition and note; nothing else is read.",
@@ -67,6 +50,26 @@ HELP = (
     "Save as xlsx or ods in the folder of the area, then run: habitatmap map",
     "This file names people: it is for the team only.",
 )
+
+
+def answer(word: str, say: Say) -> str:
+    """yes, ask or no in the language of the list, where that is read back as the same."""
+    told = say(word)
+    return told if word_of(told) == word else word
+
+
+LIST = FilledIn(
+    kind=Kind.CONSENT,
+    sheet="Consent",
+    columns=filled_in(Kind.CONSENT, f"id name street area_ha kind {' '.join(FIELDS)} as_in_land"),
+    made=MADE,
+    days=("until",),
+    hidden=("as_in_land",),
+    help=HELP,
+    command="check",
+    answers=answer,
+)
+FILE = LIST.file
 
 
 @dataclass(frozen=True)
@@ -155,48 +158,14 @@ def write_list(folder: Path, parcels: Sequence[Parcel], say: Say = str) -> Sente
     Nothing is written while the file is open in a spreadsheet program, nor where the list is kept in another format,
     or holds sheets of somebody's own; the sentence says so. InputError where it can't be read or written.
     """
-    path = folder / FILE
-    others = [p for p in find_inputs(folder, Kind.CONSENT) if p != path]
-    if others and not path.exists():
+    if (others := LIST.others(folder)) and not (folder / FILE).exists():
         ids = {row["id"] for p in others for row in _rows(read_tables(p))[0]}
         lacking = sum(one.id not in ids for one in parcels)
         told = "{file} lacks land ({rows}); save it as consent.xlsx to have it added, and delete the other"
         return Sentence(told if lacking else "", {"file": others[0].name, "rows": count(lacking, "row")})
-    tables = read_tables(path) if path.exists() else []
+    tables = LIST.tables(folder)
     old, heads = _rows(tables)
-    new = _renewed(old, parcels, say)
-    if new == [{name: row.get(name) for name in (*NAMES, *heads)} for row in old]:
-        return Sentence("")
-    if any((folder / lock).exists() for lock in (f".~lock.{FILE}#", f"~${FILE}")):
-        return Sentence(IS_OPEN)
-    if any(table.failed for table in tables):
-        return Sentence(HAS_FORMULAS)
-    if own := _own_sheets(path, say):
-        return Sentence(HAS_OWN_SHEETS, {"sheets": ", ".join(own)})
-    _write(path, new, heads, say)
-    added = len(new) - len(old)
-    told = "consent.xlsx: {rows}, {n} of them new" if added else "consent.xlsx: {rows}, brought up to date"
-    return Sentence(told, {"rows": count(len(new), "row"), "n": Quantity(added, grouped=True)})
-
-
-IS_OPEN = "consent.xlsx is open in a spreadsheet program, so nothing was written there; close it and run check again"
-HAS_FORMULAS = (
-    "consent.xlsx holds formulas without a result, so it was left as it is; write what they mean, and check again"
-)
-HAS_OWN_SHEETS = (
-    "consent.xlsx has sheets of your own ({sheets}), which would be lost, so it was left as it is; move them into "
-    "another file and run check again"
-)
-
-
-def _own_sheets(path: Path, say: Say) -> list[str]:
-    """The sheets of a workbook that are none of ours, in whichever language it was written."""
-    if not path.exists():
-        return []
-    ours = {word_in(language, name) for language in LANGUAGES for name in (SHEET, HELP_SHEET)}
-    ours |= {say(SHEET), say(HELP_SHEET)}
-    with python_calamine.CalamineWorkbook.from_path(str(path)) as book:
-        return [name for name in book.sheet_names if name not in ours]
+    return LIST.write(folder, tables, (old, _renewed(old, parcels, say)), heads, say)
 
 
 # --- the rows --------------------------------------------------------------------------------------------------------
@@ -204,17 +173,10 @@ def _own_sheets(path: Path, say: Say) -> list[str]:
 
 def _rows(tables: Sequence[Table]) -> tuple[list[dict[str, object]], list[str]]:
     """The rows of the list, cells by our names and by the headings of columns of somebody's own; and these headings."""
-    rows: list[dict[str, object]] = []
-    heads: list[str] = []
-    for draft in open_drafts(Kind.CONSENT, tables, Stated(), Ledger()):
-        at = draft.headings.at
-        own = [(i, h) for i, h in enumerate(draft.table.headings) if i not in at.values() and h]
-        heads += [h for _, h in own if h not in heads]
-        for cells, agreed in zip(draft.table.rows, agreed_in(draft), strict=True):
-            row: dict[str, object] = {name: cells[i] for name, i in at.items()}
-            row |= {h: cells[i] for i, h in own} | {"id": name_of(row.get("id"))}
-            rows.append(row | {TEXTS: agreed.texts})
-    return rows, heads
+    drafts = open_drafts(Kind.CONSENT, tables, Stated(), Ledger())
+    rows, heads = cells_of(drafts)
+    said = [agreed.texts for draft in drafts for agreed in agreed_in(draft)]
+    return [row | {"id": name_of(row.get("id")), TEXTS: texts} for row, texts in zip(rows, said, strict=True)], heads
 
 
 def _renewed(old: Sequence[Mapping[str, object]], parcels: Sequence[Parcel], say: Say) -> list[dict[str, object]]:
@@ -223,7 +185,7 @@ def _renewed(old: Sequence[Mapping[str, object]], parcels: Sequence[Parcel], say
     id_now = {one.made: one.id for one in parcels}
     ranked: list[tuple[int, dict[str, object]]] = []
     for row in old:
-        full = dict.fromkeys(NAMES) | {name: cell for name, cell in row.items() if name != TEXTS}
+        full = dict.fromkeys(LIST.names) | {name: cell for name, cell in row.items() if name != TEXTS}
         listed = str(row["id"])
         parcel = by_id.pop(listed, None) or by_id.pop(id_now.get(listed, ""), None)
         ranked.append((parcel.rank, full | _fresh(row, parcel, say)) if parcel else (LAST, full))
@@ -256,78 +218,3 @@ def _cell(name: str, text: str, say: Say) -> object:
         except ValueError:
             pass
     return text or None
-
-
-def answer(word: str, say: Say) -> str:
-    """yes, ask or no in the language of the list, where that is read back as the same."""
-    told = say(word)
-    return told if word_of(told) == word else word
-
-
-# --- the workbook ----------------------------------------------------------------------------------------------------
-
-
-def _write(path: Path, rows: Sequence[Mapping[str, object]], heads: Sequence[str], say: Say) -> None:
-    """The workbook in one step; the same rows give the same bytes."""
-    from xlsxwriter import Workbook
-    from xlsxwriter.exceptions import XlsxFileError
-
-    unfinished = path.with_name(f".{path.name}.new")
-    try:
-        with Workbook(unfinished) as book:
-            book.set_properties({"created": CREATED})
-            font = {"font_name": "Calibri", "font_size": 11, "valign": "top"}
-            bold, plain = book.add_format(font | {"bold": True}), book.add_format(font | {"text_wrap": True})
-            head = book.add_format(font | {"bold": True, "font_color": "#ffffff", "bg_color": "#0b5c6b", "border": 1})
-            grey = book.add_format(font | {"font_color": "#5a6566", "bg_color": "#eef2f1"})
-            day = book.add_format(font | {"num_format": "yyyy-mm-dd"})
-            sheet = book.add_worksheet(say(SHEET))
-            sheet.freeze_panes(1, 2)
-            sheet.set_landscape()
-            sheet.repeat_rows(0)
-            sheet.fit_to_pages(1, 0)
-            known = {column.name: column for column in COLUMNS}
-            for at, name in enumerate([*NAMES, *heads]):
-                column, style = known.get(name), grey if name in MADE else day if name == "until" else plain
-                width = column.entry.width if column else 20
-                sheet.set_column(at, at, width, style, {"hidden": name == "as_in_land"})
-                sheet.write_string(0, at, name, head)
-                if column and name in FIELDS and rows:
-                    sheet.data_validation(1, at, len(rows), at, _validation(column, say))
-                for number, row in enumerate(rows, 1):
-                    _write_cell(sheet, number, at, row.get(name), style, day)
-            sheet.autofilter(0, 0, len(rows), len(NAMES) + len(heads) - 1)
-            lines = book.add_worksheet(say(HELP_SHEET))
-            lines.set_column(0, 0, 110, plain)
-            lines.write_string(0, 0, not_read(say), bold)
-            for number, text in enumerate(HELP, 2):
-                lines.write_string(number, 0, say(text), plain)
-        os.replace(unfinished, path)
-    except (OSError, XlsxFileError) as fault:
-        raise InputError(
-            f"{path.name} could not be written ({fault}); close it where it is open, and try again"
-        ) from fault
-    finally:
-        unfinished.unlink(missing_ok=True)
-
-
-def _write_cell(sheet: Worksheet, row: int, at: int, cell: object, style: Format, day: Format) -> None:
-    """A cell as what it is: text stays text, whatever a spreadsheet program might make of it."""
-    if isinstance(cell, datetime.date):
-        sheet.write_datetime(row, at, cell, day)
-    elif isinstance(cell, (bool, int, float)):
-        sheet.write(row, at, cell, style)
-    elif cell is not None:
-        sheet.write_string(row, at, as_text(cell)[:LONGEST_CELL], style)
-
-
-def _validation(column: Column, say: Say) -> dict[str, object]:
-    """What a cell is held to; a warning may be waved through, as words of other languages are understood too."""
-    told = say(column.help)[:255]
-    rule: dict[str, object] = {"input_title": column.name, "input_message": told, "error_type": "warning"}
-    if column.values:
-        return rule | {"validate": "list", "source": [answer(v, say) for v in column.values], "error_message": told}
-    if column.name == "until":
-        between = {"criteria": "between", "minimum": datetime.date(2000, 1, 1), "maximum": datetime.date(2099, 12, 31)}
-        return rule | {"validate": "date", "error_message": say(BAD_DATE)} | between
-    return rule | {"validate": "any"}

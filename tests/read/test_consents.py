@@ -22,9 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from habitatmap.area import Area, open_area
 from habitatmap.errors import InputError
 from habitatmap.export.consents import write_consents
-from habitatmap.read.consent_list import COLUMNS as CONSENT_COLUMNS
-from habitatmap.read.consent_list import FILE, HELP
-from habitatmap.read.consent_list import NAMES as COLUMNS
+from habitatmap.read.consent_list import FILE, HELP, LIST
 from habitatmap.read.land_ids import land_ids
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.words.catalogue import LANGUAGES, Catalogue, catalogue
@@ -333,10 +331,10 @@ def test_the_list_speaks_the_language_of_the_area_and_is_read_whatever_it_is(tmp
     update(folder, language)
     book = openpyxl.load_workbook(folder / FILE)
     assert book.sheetnames == [say("Consent"), say("Help")] != ["Consent", "Help"]
-    assert [cell.value for cell in book.worksheets[0][1]] == COLUMNS
+    assert [cell.value for cell in book.worksheets[0][1]] == LIST.names
     rules = {rule.promptTitle: rule for rule in book.worksheets[0].data_validations.dataValidation}
     assert rules["consent"].formula1 == f'"{say("yes")},{say("ask")},{say("no")}"'
-    english = {*HELP, *(column.help for column in CONSENT_COLUMNS)}
+    english = {*HELP, *(column.help for column in LIST.columns)}
     said = {cell.value for sheet in book for row in sheet for cell in row} | {rule.prompt for rule in rules.values()}
     assert english & said == set()
     assert {row["consent"] for row in listed(folder)} == {say("yes"), say("no"), say("ask"), None}
