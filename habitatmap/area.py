@@ -59,8 +59,9 @@ from habitatmap.read.names import read_names
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
 from habitatmap.read.photos import Photo, read_photos
+from habitatmap.read.plan_status import digest_of, pools_set_out, read_plan_status, tell_agreed, with_lost_sites
 from habitatmap.read.points import rough_lonlat
-from habitatmap.read.pools import read_pools, tell_no_visits
+from habitatmap.read.pools import read_pools, standing, tell_no_visits
 from habitatmap.read.settings import FILE_NAME, Settings
 from habitatmap.read.shapes import lonlat_of_shapes
 from habitatmap.read.trees import read_trees
@@ -82,7 +83,7 @@ Tables = Mapping[Kind, Sequence[Table]]
 
 
 OF_POINTS = ("pools", "trees", "committed")
-OF_SHAPES = ("land", "keep_away", "paths", "names", "earlier_sites")
+OF_SHAPES = ("land", "keep_away", "paths", "names", "earlier_sites", "plan_status")
 
 
 @dataclass(frozen=True)
@@ -90,10 +91,11 @@ class Area:
     """An area folder, read and checked. Frames have the columns their readers in `read` state; lengths are metres.
 
     `has` names the kinds of input that the folder holds; `inputs` what each file is worth; `notes` says what was
-    decided on the way; `earlier_sites` are the ids that sites were given in earlier runs; `boundary` and `inventoried`
-    are shapely shapes, None where the folder has none; `hazards` tells which cells of the frame are steep or flood,
-    where a raster says so; `hashes` are those of all files that an input may be, before they were read. The points of
-    pools, trees and committed sites are made from their x and y; `stages` keeps what runs of this very area found.
+    decided on the way; `earlier_sites` are the ids that sites were given in earlier runs, `plan_status` how far they
+    have come; `boundary` and `inventoried` are shapely shapes, None where the folder has none; `hazards` tells which
+    cells of the frame are steep or flood, where a raster says so; `hashes` are those of all files that an input may be,
+    before they were read. The points of pools, trees and committed sites are made from their x and y; `stages` keeps
+    what runs of this very area found.
     """
 
     folder: Path
@@ -116,6 +118,7 @@ class Area:
     land_cover: LandCover | None
     tree_table: TreeTable
     earlier_sites: gpd.GeoDataFrame
+    plan_status: gpd.GeoDataFrame
     notes: list[Sentence] = field(default_factory=list)
     credits: list[str] = field(default_factory=list)
     inputs: tuple[Input, ...] = ()
@@ -247,7 +250,7 @@ def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputErro
         paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, Ledger())
         houses = read_houses(tables.get(Kind.ADDRESSES, []), paths, crs, stated, Ledger())
         stated = replace(stated, addresses=houses)
-    pools = read_pools([], crs, stated, Ledger())
+    pools, sites = read_pools([], crs, stated, Ledger()), read_earlier_sites(intake.folder, crs)[0]
     visits = read_visits([], pools, stated, Ledger())
     readers: Mapping[Kind, Callable[[Sequence[Table], Ledger], pd.DataFrame]] = {
         Kind.POOLS: lambda some, into: read_pools(some, crs, stated, into),
@@ -256,6 +259,7 @@ def _account(tables: Tables, intake: Intake, crs: CRS, walls: Sequence[InputErro
         Kind.LAND: lambda some, into: read_land(some, crs, stated, into, day, tables.get(Kind.CONSENT, [])),
         Kind.KEEP_AWAY: lambda some, into: read_keep_away(some, crs, stated, into, intake.settings.keep_away),
         Kind.COMMITTED: lambda some, into: read_committed(some, crs, stated, into),
+        Kind.PLAN_STATUS: lambda some, into: read_plan_status(some, crs, stated, into, sites),
     }
     for kind, read in readers.items():
         good = []
@@ -314,6 +318,11 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     houses = read_houses(tables.get(Kind.ADDRESSES, []), paths, crs, stated, ledger)
     stated = replace(stated, addresses=houses)
     pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
+    earlier_sites, unread = read_earlier_sites(intake.folder, crs)
+    notes += unread
+    status = read_plan_status(tables.get(Kind.PLAN_STATUS, []), crs, stated, ledger, earlier_sites)
+    earlier_sites = with_lost_sites(earlier_sites, status)
+    pools, stated = _with_sites_set_out(status, pools, tables, stated, ledger, day)
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
     _tell_late(visits, day, ledger)
     boxes = boxes or _boxes_of_cover([], overlays, crs, settings) or _boxes_of_points(pools)
@@ -340,8 +349,6 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings, ledger)
         notes += far
     notes += _scale_remark(crs, grid)
-    earlier_sites, unread = read_earlier_sites(intake.folder, crs)
-    notes += unread
     notes += _far_off({"land": land, "keep_away": keep_away, "paths": paths}, grid)
     tree_table = load_tree_table()
     if lacking := tree_table.not_known(trees):
@@ -370,13 +377,34 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         land_cover=cover,
         tree_table=tree_table,
         earlier_sites=earlier_sites,
+        plan_status=status,
         notes=notes,
         hazards=hazards,
         photos=photos,
-        hashes=intake.hashes,
+        hashes=_hashes(intake, status, ledger),
         inputs=inputs_of(ledger.holdings, grid, crs),
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )
+
+
+def _with_sites_set_out(
+    status: gpd.GeoDataFrame, pools: pd.DataFrame, tables: Tables, stated: Stated, ledger: Ledger, day: datetime.date
+) -> tuple[pd.DataFrame, Stated]:
+    """The pools with the sites that were set out, and what is stated with the names by which visits may call these."""
+    if status.empty:
+        return pools, stated
+    visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, Ledger(), status.crs)
+    up = standing(pools, visits, day) | (pools["set_out"] > pd.Timestamp(day)).to_numpy()
+    tell_agreed(status, pools, up, ledger)
+    found = pools_set_out(status, pools, up, ledger)
+    return found.pools, replace(stated, names=(*stated.names, *found.names))
+
+
+def _hashes(intake: Intake, status: gpd.GeoDataFrame, ledger: Ledger) -> dict[str, str]:
+    """The hashes of the inputs; of plan_status.*, which `map` itself writes, that of what somebody wrote there."""
+    others = {name: told for name, told in intake.hashes.items() if Kind.of_stem(Path(name).stem) != Kind.PLAN_STATUS}
+    written = digest_of(status, ledger)
+    return {**others, **({Kind.PLAN_STATUS.value: written} if written else {})}
 
 
 def _tell_late(visits: pd.DataFrame, day: datetime.date, ledger: Ledger) -> None:
@@ -628,6 +656,7 @@ def blurred(area: Area) -> Area:
         pools=pools,
         visits=privacy.public_visits(area.visits, names),
         land=land,
+        plan_status=privacy.public_status(area.plan_status),
         committed=privacy.public_sites(without_shapes(area.committed), privacy.is_private(area.committed, area.land)),
         ledger=_counts_only(area.ledger),
         notes=area.notes[:1],

@@ -22,6 +22,7 @@ from habitatmap.area import Area, blurred, with_settings
 from habitatmap.fieldwork.rounds import Rounds, Week, known_on, of_group, plan_rounds, team_of
 from habitatmap.geo.engine import one_blas_thread
 from habitatmap.geo.grid import Grid
+from habitatmap.geo.masks import cells_in
 from habitatmap.habitat.forage import forage_bounds
 from habitatmap.habitat.score import Habitat, score_habitat
 from habitatmap.network.places import breeding_places, merged, network_places
@@ -29,8 +30,9 @@ from habitatmap.network.turnover import KnownPlaces
 from habitatmap.network.web import Web, describe_network
 from habitatmap.plan.bound import ROUNDS, Bound, certify
 from habitatmap.plan.by_connectivity import build_network, plan_by_connectivity
-from habitatmap.plan.candidates import Candidates, Ground, find_candidates
+from habitatmap.plan.candidates import CONSENT_LOST, Candidates, Ground, find_candidates
 from habitatmap.plan.consent_priorities import COLUMNS as CONSENT_COLUMNS
+from habitatmap.plan.consent_priorities import REFUSED
 from habitatmap.plan.consent_priorities import rank_consents as rank
 from habitatmap.plan.gaps import find_gaps
 from habitatmap.plan.how_many import ForSoMany, Further, curve, go_on, limit_of_many, numbers_shown
@@ -63,11 +65,13 @@ from habitatmap.plan.served_bound import NO_LIMITS, ServedLimits, limit_served
 from habitatmap.plan.served_consents import Ahead, rank_served_consents
 from habitatmap.plan.served_robustness import ServedUncertainty, assess_served_robustness
 from habitatmap.plan.terms import kept_sites, make_quotas, number_of_pools, site_costs
+from habitatmap.plan.withdrawn import refused_land, withdrawn_ground
 from habitatmap.plan.zones import Zone, find_served_zones, find_zones, single_cell_zones
 from habitatmap.privacy import is_private
 from habitatmap.read.days_out import out_by
 from habitatmap.read.layers import layers_of
 from habitatmap.read.people import Person
+from habitatmap.read.plan_status import sites_in
 from habitatmap.read.pools import no_visits, standing
 from habitatmap.result import Result
 from habitatmap.result.assembly import FORAGE_MEDIANS_M, assemble
@@ -78,7 +82,7 @@ from habitatmap.stages import Stages
 from habitatmap.survey.account import Account, Budget, Records, Resampling, take_account
 from habitatmap.survey.probabilities import Inference, PoolOccupancy, estimate_pools, worth_a_search
 from habitatmap.survey.surroundings import places_near
-from habitatmap.vocabulary.terms import Objective
+from habitatmap.vocabulary.terms import Objective, SiteState
 
 POINTS_M, FEWEST_POINTS = 100.0, 1600  # forage is taken on blocks of so many metres; finer where there are few of them
 COARSE_POINTS_M, FEWEST_COARSE = 300.0, 160  # the same where the plan is made many times
@@ -174,6 +178,10 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
             consents, left = known.consents, known.consents_left
         else:
             consents, left = (NO_CONSENTS, 0) if for_public else rank_consents(area, habitat, survey, proposal, ahead)
+        if known:
+            refusals = known.refusals
+        else:
+            refusals = NO_REFUSALS if for_public else cost_of_refusals(area, habitat, survey, proposal, ahead)
     with clock(Stage.GAPS):
         surface = reach.surface(habitat.season)
         unserved = find_gaps(area.grid, habitat.weight.astype(float), surface, allowed, places.frame, area.settings)
@@ -197,6 +205,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         robustness=steady,
         consents=consents,
         consents_left=left,
+        refusals=refusals,
         gaps=unserved.set_crs(area.crs),
         network=net,
     )
@@ -272,14 +281,16 @@ def reach_now(area: Area, habitat: Habitat, survey: Survey, places: Places) -> R
 
 
 def where_pools_may_stand(
-    area: Area, habitat: Habitat, survey: Survey, consent: Sequence[str] | None = None
+    area: Area, habitat: Habitat, survey: Survey, consent: Sequence[str] | None = None, refused: bool = True
 ) -> Candidates:
-    """The cells where a pool may stand with these consents (those of area.toml where none are given)."""
+    """The cells where a pool may stand with these consents (those of area.toml where none are given); without `refused`
+    as if no suggested site had been refused."""
     settings = area.settings.plan
     if consent is not None:
         settings = settings.model_copy(update={"consent": tuple(consent)})
     unfit = area.land_cover.by_cell("ground") if area.land_cover else None
-    ground = Ground(~np.isnan(habitat.season), habitat.inside, unfit, area.hazards)
+    withdrawn = withdrawn_ground(area.plan_status, area.land, area.grid, refused=refused)
+    ground = Ground(~np.isnan(habitat.season), habitat.inside, unfit, area.hazards, withdrawn)
     land = area.land if "land" in area.has else None
     return find_candidates(area.grid, ground, land, area.keep_away, area.pools[survey.standing], settings)
 
@@ -296,7 +307,8 @@ def choose_sites(
     """The plan: committed sites first, then those that help most, by the objective of area.toml; or the `known` one."""
     grid, settings, flight = area.grid, area.settings.plan, area.settings.flight
     p_anywhere = survey.p_anywhere
-    kept = kept_sites(area.committed, is_private(area.committed, area.land), grid, p_anywhere)
+    agreed = sites_in(area.plan_status, SiteState.AGREED)
+    kept = kept_sites(area.committed, is_private(area.committed, area.land), grid, p_anywhere, agreed)
     cost = site_costs(area.land, allowed.land_index, settings)
     asked = Problem.of(
         habitat.weight,
@@ -453,6 +465,44 @@ def what_years_rest_on(area: Area, habitat: Habitat, survey: Survey, places: Pla
     return ServedUncertainty(drawn, demands, flight.forage_median_m, flight.dispersal_median_m, new)
 
 
+def cost_of_refusals(area: Area, habitat: Habitat, survey: Survey, proposal: Proposal, ahead: Sites) -> pd.DataFrame:
+    """What each refusal of a suggested site costs: the plan made again with that ground, against the plan without it;
+    all other ground as it is. NO_REFUSALS' columns; a cost of 0 where the plan does as well elsewhere, NaN where so
+    many were refused that this one was not calculated."""
+    land = refused_land(area.plan_status, area.land.assign(place=area.land_called))
+    if land.empty or not proposal.by_reach:
+        return NO_REFUSALS
+    open_to_all = where_pools_may_stand(area, habitat, survey, tuple(CONSENT_LOST), refused=False).allowed
+    opened = np.where(cells_in(land.geometry, area.grid) & open_to_all, proposal.p_anywhere, np.nan)
+    with_all = np.where(np.isnan(proposal.problem.candidates), opened, proposal.problem.candidates)
+    if proposal.preference is None:
+        costs, left = rank(
+            proposal.problem, proposal.selection, land, area.grid, counted_on=False, with_all=with_all, columns=REFUSED
+        )
+    else:
+        years = _years_on_few_points(area, habitat, proposal.preference, ahead)
+        costs, left = rank_served_consents(
+            proposal.problem, proposal.selection, land, years, counted_on=False, with_all=with_all, columns=REFUSED
+        )
+    told = costs.set_index("owner").reindex(land["owner"])
+    none = 0.0 if left == 0 else np.nan
+    return pd.DataFrame(
+        {
+            "ids": land["owner"].to_numpy(),
+            "place": land["place"].to_numpy(),
+            "private": land["private"].to_numpy(),
+            "cost": told["adds"].fillna(none).to_numpy(float),
+            "in_reach": (told["reach_yes"] - told["reach_no"]).fillna(none).to_numpy(float),
+            "instead": told["instead"].fillna(0).to_numpy(int),
+        }
+    )
+
+
+def _years_on_few_points(area: Area, habitat: Habitat, preference: Preference, ahead: Sites) -> Ahead:
+    few_points = ahead.with_demand(forage_demand(area, habitat.weight, COARSE_POINTS_M, FEWEST_COARSE))
+    return Ahead(ahead, few_points, preference)
+
+
 def rank_consents(
     area: Area, habitat: Habitat, survey: Survey, proposal: Proposal, ahead: Sites
 ) -> tuple[pd.DataFrame, int]:
@@ -466,8 +516,7 @@ def rank_consents(
         allowed = where_pools_may_stand(area, habitat, survey, ("yes", "ask")).allowed
         everyone = np.where(allowed, proposal.p_anywhere, np.nan)
     if proposal.preference is not None:
-        few_points = ahead.with_demand(forage_demand(area, habitat.weight, COARSE_POINTS_M, FEWEST_COARSE))
-        years = Ahead(ahead, few_points, proposal.preference)
+        years = _years_on_few_points(area, habitat, proposal.preference, ahead)
         return rank_served_consents(
             proposal.problem, proposal.selection, land, years, counted_on=counted_on, with_all=everyone
         )
@@ -596,6 +645,7 @@ def _silent(_stage: Stage) -> None:
 
 
 NO_CONSENTS = pd.DataFrame(columns=CONSENT_COLUMNS)
+NO_REFUSALS = pd.DataFrame(columns=["ids", "place", "private", "cost", "in_reach", "instead"])
 
 
 def _flags(area: Area, habitat: Habitat, up: NDArray[np.bool_]) -> NDArray[np.object_]:

@@ -175,6 +175,13 @@ def public_sites(sites: pd.DataFrame, private: NDArray[np.bool_]) -> pd.DataFram
     return shown.sort_values(["x", "y"], kind="stable", ignore_index=True)
 
 
+def public_status(status: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """The sites on open land whose state changes the plan, without their ids, and without dates, names and notes."""
+    shown = status[(status["private"] != "yes") & status["state"].isin(["agreed", "refused", "given up"])]
+    blank = dict.fromkeys(("id", "place", "by", "note", "file"), "")
+    return shown.assign(**blank, row=0, date=pd.NaT).sort_values(["x", "y", "state"], kind="stable", ignore_index=True)
+
+
 def rough_frame(pools: pd.DataFrame, grid: Grid, side_m: float) -> Grid:
     """The frame where nothing may be shown: a square of ROUGHLY blur squares a side that holds the pools' median."""
     x, y = middle_of_square(pools["x"], pools["y"], side_m)

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from habitatmap.cli.options import Call, area_command, renamed, say_counts, semicolons, stages_told, tell_kept
+from habitatmap.cli.options import Call, area_command, log, renamed, say_counts, semicolons, stages_told, tell_kept
 from habitatmap.cli.progress import WRITING, Progress, seconds_before
+
+if TYPE_CHECKING:
+    from habitatmap.result import Result
+    from habitatmap.words.catalogue import Catalogue
 
 
 @area_command("map", folder="out", as_json="Print the summary as JSON on stdout.")
@@ -34,7 +39,10 @@ def command(
     tiles: str | None,
     tiles_credit: str,
 ) -> None:
-    """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all."""
+    """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all.
+
+    plan_status.xlsx beside your files gets a row for each suggested site: say there how far it has come.
+    """
     from habitatmap.export.season import check_season, keep_season
     from habitatmap.export.summary import summary_text
     from habitatmap.job import run
@@ -63,7 +71,22 @@ def command(
         result = dataclasses.replace(result, figures=dataclasses.replace(result.figures, seconds=seconds))
         write(result, call.target, pages_in(spoken, background), semicolons, spoken)
     click.echo(summary_text(result) if call.as_json else headline(result.figures, spoken) + "\n", nl=False)
+    _keep_states(call, result, spoken)
     call.wrote("Map", "map.html", spoken)
     if keep:
         tell_kept(keep_season(call.area, keep, replace, call.target), spoken)
     call.end(result.needs_a_look)
+
+
+def _keep_states(call: Call, result: Result, spoken: Catalogue) -> None:
+    """Brings plan_status.xlsx up to the plan. Ids stand in AREA/out, so a map that goes elsewhere leaves it alone."""
+    from habitatmap.errors import InputError
+    from habitatmap.export.plan_status import write_plan_status
+
+    if call.target.resolve() != (call.area / "out").resolve():
+        return
+    try:
+        if told := write_plan_status(result, spoken):
+            log.info("%s", spoken.say(told))
+    except InputError as fault:  # the map is written all the same
+        log.info("%s", fault)

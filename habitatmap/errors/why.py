@@ -205,6 +205,32 @@ class Why(Enum):
         "put what both rows say into one, and delete the other",
     )
 
+    # --- the state of suggested sites
+    NO_SITE_ID = (
+        "the row does not say which suggested site it is for",
+        "copy the site's id from the map or plan.csv, or leave the row as a note of your own",
+    )
+    SITE_UNKNOWN = (
+        "no site of this id was ever suggested here",
+        "copy the site's id from the map or plan.csv; a place of your own goes into committed.*",
+    )
+    ODD_STATE = (
+        "the state is not one of those we know",
+        "write to ask, asked, agreed, refused, set out or given up",
+    )
+    SITE_TWICE = (
+        "row {row} of {file} is for the same site and has the later date, so that one counts",
+        "put what both rows say into one, and delete the other",
+    )
+    SITE_AGAIN = (
+        "row {row} of {file} says the same of this site",
+        "put what both rows say into one, and delete the other",
+    )
+    SITE_DISPUTED = (
+        "row {row} of {file} says {other} of the same site, and no date tells which came later",
+        "write the dates, or delete the row that is out of date",
+    )
+
     # --- land cover
     NO_CLASS = ("the row has no class", "correct the class, or add a row for it to a class table of your own")
     UNKNOWN_CLASS = ("{table} has no such class", "correct the class, or add a row for it to a class table of your own")
@@ -336,7 +362,8 @@ NOTHING_TO_DO = frozenset(
 NOT_ASKED = NOTHING_TO_DO | frozenset(
     Why[name]
     for name in """NO_COLUMNS METRES_UNSTATED SHAPE_UNSTATED NO_SHAPES POOL_ASIDE ORIGINAL_CHANGED CORRECTED_TWICE
-    NO_ORIGINAL FAR_AWAY NO_LAND_ID LAND_GONE CONSENT_TWICE ADDRESS_NO_MAP""".split()
+    NO_ORIGINAL FAR_AWAY NO_LAND_ID LAND_GONE CONSENT_TWICE NO_SITE_ID SITE_UNKNOWN SITE_TWICE SITE_AGAIN SITE_DISPUTED
+    ADDRESS_NO_MAP""".split()
 )
 # faults of a drawn shape, which only a GIS program can put right
 IN_A_SHAPE = frozenset(

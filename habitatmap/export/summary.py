@@ -18,6 +18,8 @@ from habitatmap.words.cautions import general_cautions
 from habitatmap.words.headline import missing_sentences
 from habitatmap.words.network import LINK_PROBABILITY, WEIGHT
 from habitatmap.words.plan import notes_of, plan_note
+from habitatmap.words.sites import refusal_told
+from habitatmap.words.where import told_place
 
 RULES = {Strategy.RANDOM: "random", Strategy.EVEN: "even", Strategy.HIGHEST: "highest"}
 
@@ -28,12 +30,16 @@ def summary_of(result: Result) -> dict[str, Any]:
     plan = told["plan"]
     plan |= plan.pop("spending") or {}
     del plan["shortfall"], plan["lost_most"]
+    refusals = [
+        {**part, "place": str(told_place(one.place)), "told": str(refusal_told(one, figures.plan))}
+        for part, one in zip(plan.pop("refusals"), figures.plan.refusals, strict=True)
+    ]
     told |= {
         "inputs": _inputs(figures.inputs),
         "not_used": [{"file": u.file, "sheet": u.sheet, "reason": u.why.reason} for u in figures.not_used],
         "occupancy": occupancy_part(figures.occupancy),
         "seasons": seasons_part(figures.seasons),
-        "plan": plan | {"note": plan_note(figures.plan)},
+        "plan": plan | {"refusals": refusals, "note": plan_note(figures.plan)},
         "served": _served(figures.served),
         "network": told["network"]
         | {

@@ -23,11 +23,12 @@ from habitatmap.page.drawings import Level, rising
 from habitatmap.page.pictures import WebMap
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, may_be_placed, square_around
+from habitatmap.read.plan_status import sites_in
 from habitatmap.read.settings import Settings
 from habitatmap.result import Figures, Result
 from habitatmap.vocabulary import themes
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.terms import Objective
+from habitatmap.vocabulary.terms import Objective, SiteState
 from habitatmap.vocabulary.where import said_kind
 from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
@@ -50,6 +51,7 @@ from habitatmap.words.served import (
     second_pool_at_a_site,
     up_to_number,
 )
+from habitatmap.words.sites import in_hand, refusals_told, state_told
 from habitatmap.words.tables import rows_of
 from habitatmap.words.where import told_place
 
@@ -170,6 +172,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
             {"place": sentence(told_place(place)), "adds": number(adds)}
             for place, adds in result.ask_first[["place", "adds"]].head(MOST_REASONS).itertuples(index=False)
         ],
+        "in_hand": [sentence(one) for one in (in_hand(figures.plan), *refusals_told(figures.plan)) if one],
         "missing": texts(missing_sentences(figures)),
         "thin": [sentence(one) for one in what_matters(figures.inputs)],
         "notes": [_told(one) for one in notes_of(figures)],
@@ -241,6 +244,7 @@ PLAN_NUMBERS = (
 def _plan(result: Result, writer: Writer) -> list[Block]:
     """The rows of plan.csv with their zones; on private land without a point."""
     rows = []
+    days = {site.id: site.date for site in sites_in(result.findings.area.plan_status, *SiteState)}
     for row, zone in zip(rows_of(result.plan), result.zones.geometry, strict=True):
         private = row["private"] == "yes"
         rows.append(
@@ -253,6 +257,8 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
                 "zone": writer.polygon(zone),
                 "place": sentence(told_place(row["place"])),
                 "consent": text(row["consent"]),
+                "state": text(row["state"]),
+                "state_told": sentence(state_told(row["state"], days.get(row["id"]))) if row["state"] else None,
                 "reason": sentence(reason(row)),
                 "doubt": sentence(doubt(row)),
                 "caution": texts(sentences(for_site(row, result.settings))),

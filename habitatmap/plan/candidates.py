@@ -9,9 +9,10 @@ A lost cell counts under its first reason only, in this order:
                                 or an exclusion zone, and steep and flooding ground, kinds in alphabetical order
 5. no land record               a list of land exists, and this ground is on none of it
 6. no consent, consent to ask   not among the consents the plan allows; where polygons overlap the strictest counts
-7. private land                 any polygon here is private and the plan excludes private land
-8. keep-away: KIND              not farther than the kind's distance from it, kinds in alphabetical order
-9. near a standing pool         nearer than the spacing, from cell centre to cell centre
+7. refused, given up            the ground of a suggested site that is marked so (`plan.withdrawn`)
+8. private land                 any polygon here is private and the plan excludes private land
+9. keep-away: KIND              not farther than the kind's distance from it, kinds in alphabetical order
+10. near a standing pool        nearer than the spacing, from cell centre to cell centre
 
 A cell belongs where its centre lies. The function knows nothing beyond the frame it is given, so a tile of a larger
 frame gets the answer of the whole, as long as it is given the vectors and pools around it.
@@ -59,6 +60,8 @@ class Lost(StrEnum):
     NO_CONSENT = "no consent"
     TO_ASK = "consent to ask"
     CONSENT_GIVEN = "consent given"
+    REFUSED = "refused"
+    GIVEN_UP = "given up"
     PRIVATE = "private land"
     NEAR_POOL = "near a standing pool"
 
@@ -120,6 +123,8 @@ class Ground:
     """"water", "building" or ""; None where no land cover is given."""
     hazards: Mapping[Hazard, Bools] = field(default_factory=dict)
     """Steep ground, flooding ground, where a raster tells."""
+    withdrawn: Mapping[Lost, Bools] = field(default_factory=dict)
+    """Ground of sites that were refused, or given up."""
 
 
 def find_candidates(
@@ -162,9 +167,11 @@ def find_candidates(
         for word, reason in CONSENT_LOST.items():
             if word not in settings.consent:
                 take_out(reason, (consent == word.value)[land_index])
-        if not settings.private:
-            private = land.geometry[land["private"].to_numpy() == "yes"]
-            take_out(Lost.PRIVATE, cells_in(private, grid))
+    for reason, there in ground.withdrawn.items():
+        take_out(reason, there)
+    if land is not None and not settings.private:
+        private = land.geometry[land["private"].to_numpy() == "yes"]
+        take_out(Lost.PRIVATE, cells_in(private, grid))
     for kind, rows in _by_kind(exclusion_zones[~exclusion_zones["kind"].map(is_excluded).astype(bool)]):
         far = rows["distance_m"].to_numpy(dtype=float)
         take_out(ExclusionZone(kind), within(grid, rows.geometry.to_numpy(), far, among=code == 0))

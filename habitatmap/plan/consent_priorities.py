@@ -8,6 +8,7 @@ ground is added by itself.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import geopandas as gpd
@@ -24,14 +25,23 @@ from habitatmap.plan.search import Selection, make_plan
 from habitatmap.sentences import apart
 
 COLUMNS = ["rank", "place", "kind", "private", "area_ha", "reach_yes", "reach_no", "adds", "sites"]
+# the same of ground that was refused: `instead` is the rank of the site that the plan has in its place, 0 for none
+REFUSED = [*COLUMNS, "owner", "instead"]
 # so many owners are calculated one by one, those who may add most first; each takes a greedy plan
 MOST_CONSENTS = 60
 
 
 def rank_consents(
-    problem: Problem, selection: Selection, land: gpd.GeoDataFrame, grid: Grid, *, counted_on: bool, with_all: Floats
+    problem: Problem,
+    selection: Selection,
+    land: gpd.GeoDataFrame,
+    grid: Grid,
+    *,
+    counted_on: bool,
+    with_all: Floats,
+    columns: Sequence[str] = tuple(COLUMNS),
 ) -> tuple[pd.DataFrame, int]:
-    """COLUMNS for the owners whose consent adds something, the largest first; and how many were not calculated.
+    """`columns` for the owners whose consent adds something, the largest first; and how many were not calculated.
 
     `land` has name, owner, place (what to call it), kind, consent, private, geometry; polygons of one owner, else of
     one name, go together.
@@ -42,7 +52,7 @@ def rank_consents(
     to_ask = np.flatnonzero(land["consent"].to_numpy() == "ask")
     nothing_chosen = selection.frame.empty and counted_on
     if nothing_chosen or not len(to_ask) or not selection.requested or not problem.today.total > 0:
-        return pd.DataFrame(columns=COLUMNS), 0
+        return pd.DataFrame(columns=list(columns)), 0
     groups = by_owner(land, to_ask)
     ground = {name: cells_in(land.geometry.iloc[group], grid) for name, group in groups.items()}
     base = GainMap(replace(problem, candidates=with_all))
@@ -67,12 +77,12 @@ def rank_consents(
             others = cells_in(land.geometry.iloc[np.setdiff1d(to_ask, groups[name])], grid)
             yes, no = replan(np.where(ground[name] & ~refused & ~others, with_all, problem.candidates)), selection
         rows.append(about_owner(land.iloc[groups[name]], name) | _adds(yes, no, ground[name]))
-    return ranked(rows), left
+    return ranked(rows, columns), left
 
 
-def ranked(rows: list[dict[str, str | float]]) -> pd.DataFrame:
-    """COLUMNS of the consents that add something, the largest first."""
-    table = pd.DataFrame(rows, columns=COLUMNS)
+def ranked(rows: list[dict[str, str | float]], columns: Sequence[str] = tuple(COLUMNS)) -> pd.DataFrame:
+    """The columns of the consents that add something, the largest first."""
+    table = pd.DataFrame(rows, columns=list(columns))
     table["place"] = pd.Series([row["place"] for row in rows], dtype=object)  # sentences, which a column of text loses
     table = table[table["adds"] > 0].sort_values(["adds", "place"], ascending=[False, True], ignore_index=True)
     return table.assign(rank=np.arange(1, len(table) + 1))
@@ -93,7 +103,13 @@ def _adds(yes: Selection, no: Selection, ground: NDArray[np.bool_]) -> dict[str,
         "reach_no": no.with_plan,
         "adds": yes.with_plan - no.with_plan,
         "sites": ", ".join(str(rank) for rank in sites),
+        "instead": first_of_its_own(*([*zip(one.frame["row"], one.frame["col"], strict=True)] for one in (no, yes))),
     }
+
+
+def first_of_its_own(plan: Sequence[tuple[int, int]], other: Sequence[tuple[int, int]]) -> int:
+    """The rank of the first site (row, col) of a plan that another plan lacks; 0 where there is none."""
+    return next((rank for rank, cell in enumerate(plan, 1) if cell not in set(other)), 0)
 
 
 def about_owner(theirs: gpd.GeoDataFrame, owner: str) -> dict[str, str | float]:
@@ -102,6 +118,7 @@ def about_owner(theirs: gpd.GeoDataFrame, owner: str) -> dict[str, str | float]:
     return {
         "place": apart(list(dict.fromkeys(filter(None, theirs["place"])))) or owner,
         "kind": ", ".join(dict.fromkeys(filter(None, kinds))),
+        "owner": owner,
         "private": "yes" if (theirs["private"] == "yes").any() else "no",
         "area_ha": float(theirs.geometry.area.sum()) / 10_000.0,
     }

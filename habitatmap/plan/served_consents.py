@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from habitatmap.geo.masks import cells_in
-from habitatmap.plan.consent_priorities import COLUMNS, about_owner, by_owner, ranked
+from habitatmap.plan.consent_priorities import COLUMNS, about_owner, by_owner, first_of_its_own, ranked
 from habitatmap.plan.gain_map import BETTER, best_cells
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
@@ -38,14 +38,21 @@ class Ahead(NamedTuple):
 
 
 def rank_served_consents(
-    problem: Problem, selection: Selection, land: gpd.GeoDataFrame, ahead: Ahead, *, counted_on: bool, with_all: Floats
+    problem: Problem,
+    selection: Selection,
+    land: gpd.GeoDataFrame,
+    ahead: Ahead,
+    *,
+    counted_on: bool,
+    with_all: Floats,
+    columns: Sequence[str] = tuple(COLUMNS),
 ) -> tuple[pd.DataFrame, int]:
     """As `consent_priorities.rank_consents`, but that `adds` is forage likely served, the mean of the two sides: flies
     from mapped places only and flies from anywhere. reach_yes and reach_no stay forage in reach of the two plans."""
     to_ask = np.flatnonzero(land["consent"].to_numpy() == "ask")
     nothing_chosen = selection.frame.empty and counted_on
     if nothing_chosen or not len(to_ask) or not selection.requested or not problem.today.total > 0:
-        return pd.DataFrame(columns=COLUMNS), 0
+        return pd.DataFrame(columns=list(columns)), 0
     groups, grid = by_owner(land, to_ask), ahead.sites.grid
     ground = {name: cells_in(land.geometry.iloc[group], grid) for name, group in groups.items()}
     free = np.flatnonzero(~selection.frame["kept"].to_numpy(bool)).tolist()
@@ -57,7 +64,7 @@ def rank_served_consents(
             if on_it:
                 no = plans.again(on_it[0], ground[name])
                 rows.append(about_owner(land.iloc[groups[name]], name) | plans.compared(plans.own, no, ground[name]))
-        return ranked(rows), 0
+        return ranked(rows, columns), 0
     refused = cells_in(land.geometry[land["consent"] == "no"], grid)
     opened = {}
     for name, cells in ground.items():
@@ -67,7 +74,7 @@ def rank_served_consents(
     for name, at in beaten[:MOST_SERVED_CONSENTS]:
         yes = plans.again(at, np.isnan(problem.candidates) & ~opened[name])
         rows.append(about_owner(land.iloc[groups[name]], name) | plans.compared(yes, plans.own, ground[name]))
-    return ranked(rows), max(0, len(beaten) - MOST_SERVED_CONSENTS)
+    return ranked(rows, columns), max(0, len(beaten) - MOST_SERVED_CONSENTS)
 
 
 class _Plans:
@@ -116,6 +123,7 @@ class _Plans:
             "reach_no": self._reach(no),
             "adds": self._served(yes) - self._served(no),
             "sites": ", ".join(str(rank) for rank, cell in enumerate(yes, 1) if ground[cell]),
+            "instead": first_of_its_own(no, yes),
         }
 
     def _reach(self, cells: Sequence[Cell]) -> float:

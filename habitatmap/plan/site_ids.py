@@ -6,6 +6,7 @@ site that left the plan keeps its own in the register, and has it again when it 
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from itertools import count, islice, product
 from string import ascii_uppercase
 
@@ -23,22 +24,31 @@ LETTER = "S"
 
 
 def number_sites(
-    x: Floats, y: Floats, private: NDArray[np.bool_], zones: gpd.GeoSeries, *, earlier: gpd.GeoDataFrame
+    x: Floats,
+    y: Floats,
+    private: NDArray[np.bool_],
+    zones: gpd.GeoSeries,
+    *,
+    earlier: gpd.GeoDataFrame,
+    known: Sequence[str] = (),
+    closed: Collection[str] = (),
 ) -> tuple[list[str], gpd.GeoDataFrame]:
     """The id of each site, and the register of all ids ever given.
 
     x, y: what may be told of each site's place (m), on private land the middle of its square; `zones` its shapes,
     None where it has none. `earlier`: the register of the last run, as `read.earlier_sites` reads it. Of
     several earlier sites whose zone a site lies in it takes the nearest that is still suggested, else the nearest.
+    `known`: the ids that sites have whatever lies near, as somebody agreed to them under these; "" for the others.
+    `closed`: ids that no site is given any more, as a pool stands there by now, or the ground was refused.
     """
-    given: dict[int, str] = {}
+    given = {at: name for at, name in enumerate(known) if name}
     points = shapely.points(np.asarray(x, float), np.asarray(y, float))
     site, old = shapely.STRtree(earlier.geometry.to_numpy()).query(points, predicate="intersects")
     same = private[site] == (earlier["private"] == YesNo.YES).to_numpy()[old]
     site, old = site[same], old[same]
     apart = np.hypot(x[site] - earlier["x"].to_numpy(float)[old], y[site] - earlier["y"].to_numpy(float)[old])
     left_out = (earlier["suggested"] != YesNo.YES).to_numpy()[old]
-    taken: set[int] = set()
+    taken = set(np.flatnonzero(earlier["id"].isin([*given.values(), *closed])).tolist())
     for k in np.lexsort((old, site, apart, left_out)):
         if int(site[k]) not in given and int(old[k]) not in taken:
             given[int(site[k])] = str(earlier["id"].iloc[old[k]])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -13,17 +14,29 @@ from numpy.typing import NDArray
 
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.problem import Quota
+from habitatmap.read.plan_status import Site
 from habitatmap.read.settings import PlanSettings
 
 Floats = NDArray[np.float64]
 
 
-def kept_sites(committed: pd.DataFrame, private: NDArray[np.bool_], grid: Grid, probability: Floats) -> pd.DataFrame:
-    """row, col, p and private (yes or no) of the decided sites that lie in the frame; `probability` (rows, cols)."""
-    row, col = grid.cell_of(committed["x"].to_numpy(float), committed["y"].to_numpy(float))
+def kept_sites(
+    committed: pd.DataFrame,
+    private: NDArray[np.bool_],
+    grid: Grid,
+    probability: Floats,
+    agreed: Sequence[Site] = (),
+) -> pd.DataFrame:
+    """row, col, p, private (yes or no) and id of the decided sites that lie in the frame, those `agreed` to first;
+    `probability` (rows, cols). A committed site has the id "". One on private land that was agreed to stands in the
+    middle of its square."""
+    x = np.array([*(site.x for site in agreed), *committed["x"]], dtype=float)
+    y = np.array([*(site.y for site in agreed), *committed["y"]], dtype=float)
+    row, col = grid.cell_of(x, y)
     inside = np.asarray(grid.inside(row, col))
-    word = np.where(private, "yes", "no")
-    sites = pd.DataFrame({"row": row[inside], "col": col[inside], "private": word[inside]})
+    word = np.where([*(site.private for site in agreed), *private], "yes", "no")
+    ids = np.array([*(site.id for site in agreed), *[""] * len(committed)], dtype=object)
+    sites = pd.DataFrame({"row": row[inside], "col": col[inside], "private": word[inside], "id": ids[inside]})
     sites["p"] = probability[sites["row"], sites["col"]]
     return sites.dropna(subset="p").drop_duplicates(["row", "col"], ignore_index=True)
 

@@ -35,7 +35,7 @@ FOREIGN = frozenset(
     ".json .gpx .kml .kmz .doc .docx .odt .rtf .pdf .numbers .xlsb .fods .mdb .accdb .html .htm .tab .mif .dxf".split()
 )
 # what belongs to an area beside its inputs, by the stem of its name, and the folders that commands write or look into
-OUR_WORKBOOKS = ("readings", "consent", "words", "people")
+OUR_WORKBOOKS = ("readings", "consent", "plan_status", "words", "people")
 OUR_FOLDERS = frozenset(
     "overlays groups photos out check survey rounds sheets report outlook compare archive seasons".split()
 )

@@ -46,6 +46,7 @@ _ESSENTIAL = {
     Kind.TREES: {"x", "lon", "position"},
     Kind.COMMITTED: {"x", "lon", "position", "address", "street"},
     Kind.CONSENT: {"id"},
+    Kind.PLAN_STATUS: {"id"},
 }
 
 # tables whose rows may be known by their places

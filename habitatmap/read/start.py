@@ -104,11 +104,15 @@ def _write_whole(folder: Path, fill: Callable[[Path], object]) -> None:
         shutil.rmtree(unfinished, ignore_errors=True)
 
 
+# what `map` writes beside the inputs
+STATES = f"{Kind.PLAN_STATUS}.xlsx"
+
+
 def _copy_inputs(demo: Path, folder: Path) -> None:
     """Copies what the demo town is read from, without results and the script that invents it. Nor are the files' modes
     copied: where the program may only be read, its copy is to be written in."""
     for path in (*demo.iterdir(), *(demo / "overlays").iterdir()):
-        if path.is_file() and path.suffix != ".py" and not path.name.startswith("."):
+        if path.is_file() and path.suffix != ".py" and path.name != STATES and not path.name.startswith("."):
             copy = folder / path.relative_to(demo)
             copy.parent.mkdir(exist_ok=True)
             shutil.copyfile(path, copy)

@@ -21,7 +21,7 @@ from habitatmap.privacy import may_be_placed
 from habitatmap.result import Figures, Result
 from habitatmap.survey.figures import OccupancyFigures, SeasonFigures
 from habitatmap.vocabulary.estimate import Estimate, Method
-from habitatmap.vocabulary.terms import Consent
+from habitatmap.vocabulary.terms import Consent, SiteState
 from habitatmap.vocabulary.where import said_kind
 from habitatmap.words.bases import trend
 from habitatmap.words.catalogue import ENGLISH, Catalogue
@@ -32,6 +32,7 @@ from habitatmap.words.numbers import UNKNOWN, count, known, listed, number, perc
 from habitatmap.words.plan import POOLS, plan_note
 from habitatmap.words.sentences import Sentence, apart, following, say
 from habitatmap.words.served import beside_the_headline, digits_of, likely_served
+from habitatmap.words.sites import in_hand, refusals_told
 from habitatmap.words.survey import opening
 from habitatmap.words.where import told_place
 
@@ -81,7 +82,7 @@ def _question(result: Result) -> Section:
     one = "Shall a pool be installed at the site listed below?"
     lead = say(one if len(plan) == 1 else "Shall {n} pools be installed at the sites listed below?", n=len(plan))
     vote = "□ Yes   □ No" if len(plan) == 1 else "□ Yes   □ No   □ Yes, but only at the first ____ sites of the list"
-    given = int((plan["consent"] == Consent.YES).sum())
+    given = int(((plan["consent"] == Consent.YES) | (plan["state"] == SiteState.AGREED)).sum())
     needs = Sentence("Consent is on record for all sites.")
     if given < len(plan):
         some = "Asked of the owners: consent in writing for {sites} (it is given for {n})."
@@ -220,6 +221,11 @@ SITES: dict[str, Column] = {
 }
 
 
+def _state(row: Row) -> Sentence:
+    """The consent of the land, or how far the site has come where somebody has begun."""
+    return _consent(row) if row["state"] == SiteState.TO_ASK else Sentence(row["state"])
+
+
 def _consent(row: Row) -> Sentence:
     return Sentence(CONSENT.get(row["consent"], "") or str(row["consent"]))
 
@@ -249,7 +255,11 @@ def _next(result: Result) -> Section:
     told = f"The first {{n}} of {{of}} sites; {each}" if more else sentence(each)
     caption = say(str(told), n=SHOWN_SITES, of=plan.pools, years=figures.served.years)
     lead = reach_with_plan(figures) if likely_served(figures) else "The most helpful site comes first."
-    return Section(key, title, lead, tables=[table(caption, result.plan.head(SHOWN_SITES), SITES)])
+    shown, columns = result.plan.head(SHOWN_SITES), SITES
+    if (shown["state"] != SiteState.TO_ASK).any():
+        columns = {name: _state if name == "Consent" else told for name, told in SITES.items()}
+    words = [part for part in (in_hand(plan), *refusals_told(plan)) if part]
+    return Section(key, title, lead, words=words, tables=[table(caption, shown, columns)])
 
 
 def _where(result: Result) -> Section:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, version
 from typing import Protocol
 
@@ -18,7 +19,9 @@ from habitatmap.plan.served import Share
 from habitatmap.plan.site_ids import letters, number_sites
 from habitatmap.plan.terms import unknown_names
 from habitatmap.plan.what_it_serves import what_sites_serve
+from habitatmap.plan.withdrawn import on_land_asked
 from habitatmap.privacy import in_squares, is_private, middle_of_square
+from habitatmap.read.plan_status import sites_in
 from habitatmap.read.pools import no_visits
 from habitatmap.result.figures import (
     CandidateFigures,
@@ -31,6 +34,7 @@ from habitatmap.result.figures import (
     Missing,
     PlanFigures,
     ReachFigures,
+    Refusal,
     ServedFigures,
     Spending,
 )
@@ -48,7 +52,7 @@ from habitatmap.result.tables import (
 )
 from habitatmap.survey.seasons import seasons
 from habitatmap.survey.surroundings import probability_surface
-from habitatmap.vocabulary.terms import YesNo
+from habitatmap.vocabulary.terms import SiteState, YesNo
 
 Floats = NDArray[np.floating]
 
@@ -105,7 +109,7 @@ def assemble(found: Findings, clock: Timed, for_public: bool = False) -> Result:
             {"reason": [*map(str, found.candidates.lost)], "cells": list(found.candidates.lost.values())}
         ),
         set_aside=area.ledger.frame(),
-        figures=_figures(found, clock),
+        figures=_figures(found, clock, {} if for_public else _states(found, plan), _refusals(found, plan)),
         findings=found,
     )
 
@@ -244,12 +248,21 @@ def _name_sites(
         x, y = found.area.grid.centre(sites["row"], sites["col"])
         middle_x, middle_y = middle_of_square(x, y)
         x, y = np.where(private, middle_x, x), np.where(private, middle_y, y)
-        ids, register = number_sites(x, y, private, zones.geometry, earlier=earlier)
+        kept = found.proposal.kept
+        own = dict(zip(zip(kept["row"], kept["col"], strict=True), kept["id"], strict=True))
+        known = [own.get(cell, "") for cell in zip(sites["row"], sites["col"], strict=True)]
+        closed = [one.id for one in sites_in(found.area.plan_status, *SiteState) if not one.state.is_open]
+        earlier = on_land_asked(earlier, found.area.plan_status, found.area.land)
+        ids, register = number_sites(x, y, private, zones.geometry, earlier=earlier, known=known, closed=closed)
     plan["id"] = zones["id"] = ids
+    status = found.area.plan_status
+    states = dict(zip(status["id"], status["state"], strict=True))
+    plan["state"] = ["" if for_public else states.get(one, SiteState.TO_ASK.value) for one in ids]
     better = found.proposal.selection.exchanged
     if exchanged is not None and better is not None:
         of_cell = dict(zip(zip(sites["row"], sites["col"], strict=True), ids, strict=True))
         exchanged["id"] = [of_cell.get(cell, "") for cell in zip(better["row"], better["col"], strict=True)]
+        exchanged["state"] = [states.get(one, "") if one and not for_public else "" for one in exchanged["id"]]
     return register
 
 
@@ -263,11 +276,36 @@ def _with_ends(found: Findings, sites: pd.DataFrame) -> pd.DataFrame:
 # --- figures ---------------------------------------------------------------------------------------------------------
 
 
-def _figures(found: Findings, clock: Timed) -> Figures:
+def _states(found: Findings, plan: pd.DataFrame) -> dict[str, int]:
+    """How many sites are in each state; of those still to ask about, the ones of the plan."""
+    said = found.area.plan_status["state"]
+    begun, open_ones = said[said != SiteState.TO_ASK], plan.loc[plan["state"] == SiteState.TO_ASK, "state"]
+    counted = pd.concat([begun, open_ones]).value_counts()
+    return {state.value: int(counted.get(state.value, 0)) for state in SiteState}
+
+
+def _refusals(found: Findings, plan: pd.DataFrame) -> tuple[Refusal, ...]:
+    """What was refused, with the ids of the sites in its place."""
+    ids = dict(zip(plan["rank"], plan["id"], strict=True))
+    return tuple(
+        Refusal(
+            sites=tuple(str(row["ids"]).split(", ")),
+            place=row["place"],
+            private=row["private"] == YesNo.YES,
+            cost=float(row["cost"]),
+            in_reach=float(row["in_reach"]),
+            instead=str(ids.get(row["instead"], "")),
+        )
+        for row in found.refusals.to_dict("records")
+    )
+
+
+def _figures(found: Findings, clock: Timed, states: Mapping[str, int], refusals: tuple[Refusal, ...]) -> Figures:
     """Everything that summary.json says, but for its sentences."""
     area, grid, cover, survey = found.area, found.area.grid, found.area.land_cover, found.survey
     lost = {str(reason): n for reason, n in found.candidates.lost.items()}
     share = float(found.gaps["share"].sum()) if found.forage_cells > 0 else np.nan
+    decided = len(area.committed) + int((area.plan_status["state"] == SiteState.AGREED).sum())
     return Figures(
         title=area.title,
         crs=area.crs.to_string(),
@@ -281,7 +319,7 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         seasons=seasons(survey.known),
         forage_in_reach=_reach(found),
         candidates=CandidateFigures(grid.rows * grid.cols, lost, found.candidates.left),
-        plan=_plan(found),
+        plan=_plan(found, states, refusals),
         served=ServedFigures(
             years=found.served.years,
             now=found.served.now if found.forage_cells > 0 else UNKNOWN,
@@ -301,7 +339,7 @@ def _figures(found: Findings, clock: Timed) -> Figures:
         notes=(*area.notes, *area.ledger.remarks),
         survey_warnings=tuple(survey.known.warnings),
         unknown_names=tuple(unknown_names(area.land, area.settings.plan)),
-        committed_left_out=(len(area.committed) - len(found.proposal.kept), len(area.committed)),
+        committed_left_out=(decided - len(found.proposal.kept), decided),
         seconds=clock.seconds,
         versions=versions(),
         credits=tuple(area.credits),
@@ -350,7 +388,7 @@ def _dominant(found: Findings) -> tuple[Dominant, ...]:
     return tuple(Dominant(row["label"], row["share"], row["basis"]) for row in most.to_dict("records"))
 
 
-def _plan(found: Findings) -> PlanFigures:
+def _plan(found: Findings, states: Mapping[str, int], refusals: tuple[Refusal, ...]) -> PlanFigures:
     """The plan as a whole."""
     proposal, sites, settings = found.proposal, found.proposal.sites, found.area.settings.plan
     asked, spending = proposal.problem, None
@@ -370,6 +408,8 @@ def _plan(found: Findings) -> PlanFigures:
         provisional="land" not in found.area.has,
         shortfall=shortfall,
         lost_most=lost_most,
+        states=states,
+        refusals=refusals,
     )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from habitatmap.network.web import NetworkFigures
@@ -107,6 +107,23 @@ class Spending:
 
 
 @dataclass(frozen=True)
+class Refusal:
+    """Ground of suggested sites that was refused, and what that costs: the plan made again with that ground, against
+    the plan without it. Shares of the area's forage; 0 where the plan does as well elsewhere, NaN where not known."""
+
+    sites: tuple[str, ...]
+    """Their ids."""
+    place: str
+    private: bool
+    cost: float
+    """By what the plan is made for: forage in reach, or likely served."""
+    in_reach: float
+    """In forage in reach."""
+    instead: str
+    """The id of the site that the plan has in its place; "" for none."""
+
+
+@dataclass(frozen=True)
 class PlanFigures:
     """The plan as a whole. `share_of_bound` = (with_plan - now) / (upper_bound - now)."""
 
@@ -122,6 +139,9 @@ class PlanFigures:
     """Why there are fewer suggestions than asked for."""
     lost_most: str
     """The reason most cells were lost for, where none is left; "" otherwise."""
+    states: Mapping[str, int] = field(default_factory=dict)
+    """How many suggested sites are in each state (`SiteState`; to ask: of the plan); empty for the public."""
+    refusals: tuple[Refusal, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -142,6 +142,9 @@ class Assessed:
     robustness: Robustness
     consents: pd.DataFrame
     consents_left: int
+    refusals: pd.DataFrame
+    """What refused ground costs (job.cost_of_refusals): ids, place, private, cost and in_reach (shares of the area's
+    forage, by the plan's objective and in reach), instead (the rank of the site in its place, 0 for none)."""
 
 
 @dataclass(frozen=True)

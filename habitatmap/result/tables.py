@@ -59,7 +59,7 @@ PLAN_FIGURES = (
 PLAN_COLUMNS = [
     *("rank", "id", "x", "y", "lon", "lat", "place", "consent", "forage_m", "dead_wood_m", "nearest_pool_m", "gain"),
     *("gain_low", "gain_high", "cumulative", "occupancy_expected", "occupancy_low", "occupancy_high", "robustness"),
-    *("assumed_share", "sampled", "committed", "not_allowed", "cost", "ec_gain", "private"),
+    *("assumed_share", "sampled", "committed", "state", "not_allowed", "cost", "ec_gain", "private"),
     *("served_open", "served_closed", "new_ha", "new_class", "new_class_share", "new_month", "also_ask"),
 ]
 

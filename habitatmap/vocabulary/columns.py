@@ -15,7 +15,7 @@ from importlib.resources import files
 from typing import NamedTuple
 
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.terms import Condition, Consent, Outcome, YesNo
+from habitatmap.vocabulary.terms import Condition, Consent, Outcome, SiteState, YesNo
 
 # the first cell of an example row
 EXAMPLE = "example, not read"
@@ -316,6 +316,30 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
         *ADDRESS,
         PRIVATE,
         NOTE,
+        *FROM,
+    ),
+    Kind.PLAN_STATUS: (
+        Column("id", "Which suggested site the row is for. Leave it as it is.", TEXT, Entry("id", 8)),
+        Column("place", "What the place is called.", TEXT, Entry("place", 40)),
+        Column("rank", "Its number in the plan of the last map; blank: not in that plan.", entry=Entry("rank", 6)),
+        Column(
+            "state",
+            "to ask, asked, agreed, refused, set out or given up; blank: to ask.",
+            TEXT,
+            Entry("state", 12),
+            values=tuple(SiteState),
+        ),
+        Column("date", "The day of that, such as 2027-03-31.", DATE, Entry("date", 12)),
+        Column("by", "Who asked, or who set the pool out. It is on no public page.", TEXT, Entry("by", 20)),
+        replace(NOTE, entry=Entry("note", 40)),
+        Column(
+            "lon",
+            "Where the site is, in degrees; on private land the middle of its square. Leave it as it is.",
+            NUMBER,
+            Entry("lon", 11),
+        ),
+        Column("lat", "The same: degrees north.", NUMBER, Entry("lat", 11)),
+        replace(PRIVATE, help="yes where the site is on private land. Leave it as it is.", entry=Entry("private", 9)),
         *FROM,
     ),
     Kind.ADDRESSES: (

@@ -23,6 +23,7 @@ ABOUT = {
     Kind.TREES: "A row for each tree, stump or log: its place, and its genus or species.",
     Kind.LAND: "A polygon for each piece of land.",
     Kind.CONSENT: "The list `consent.xlsx`: a row for each piece of land, which `new` and `check` write.",
+    Kind.PLAN_STATUS: "The list `plan_status.xlsx`: a row for each suggested site, which `map` writes.",
     Kind.COMMITTED: "A row for each site that is decided already: its place.",
     Kind.ADDRESSES: "A point or an outline for each house number; pools without coordinates are placed by them.",
     Kind.KEEP_AWAY: "A shape of any kind for each thing that pools are kept away from.",

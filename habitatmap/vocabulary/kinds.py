@@ -21,6 +21,7 @@ class Kind(StrEnum):
     BOUNDARY = "boundary"
     INVENTORIED = "inventoried"
     COMMITTED = "committed"
+    PLAN_STATUS = "plan_status"  # plan_status.xlsx, a row for each suggested site, which `map` writes
     LAND_COVER = "land_cover"
     STEEP = "steep"  # a raster, as the next
     FLOODS = "floods"
@@ -50,7 +51,7 @@ RASTERS = (Kind.STEEP, Kind.FLOODS)
 # rows are counted for these in every run, though there be none
 COUNTED = (Kind.POOLS, Kind.VISITS, Kind.TREES, Kind.LAND, Kind.KEEP_AWAY)
 # read row by row into frames; a correction file is for one of these
-TABLES = (*COUNTED, Kind.COMMITTED, Kind.CONSENT, Kind.ADDRESSES)
+TABLES = (*COUNTED, Kind.COMMITTED, Kind.CONSENT, Kind.PLAN_STATUS, Kind.ADDRESSES)
 # the folder that holds the groups' folders, and what each of these may hold
 GROUPS = "groups"
 OF_GROUPS = (*COUNTED, Kind.COMMITTED)

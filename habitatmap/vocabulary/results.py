@@ -70,7 +70,7 @@ TABLES = {
         (
             "rank id x y lon lat place consent forage_m dead_wood_m nearest_pool_m gain gain_low gain_high "
             "cumulative occupancy_expected occupancy_low occupancy_high robustness assumed_share sampled "
-            "committed not_allowed cost ec_gain served_open served_closed new_ha new_class new_class_share "
+            "committed state not_allowed cost ec_gain served_open served_closed new_ha new_class new_class_share "
             "new_month also_ask reason could_be_wrong caution private"
         ).split(),
     ),
@@ -208,6 +208,7 @@ _MEANINGS = {
     "assumed_share": Meaning("Assumed", "Share of what it adds that rests on assumed gardens or mowing.", SHARE),
     "sampled": Meaning("Like searched places", "yes where pools in such surroundings were searched."),
     "committed": Meaning("Committed", "yes where the site was decided before."),
+    "state": Meaning("State", "How far the site has come, as plan_status.xlsx says: to ask, asked, agreed, ..."),
     "not_allowed": Meaning("Not allowed", "Why a committed site could not have been suggested."),
     "cost": Meaning("Cost", "What the site costs, where a budget is stated.", AMOUNT),
     "ec_gain": Meaning("Adds to the network", "What it adds to equivalent connectivity, as a share of it.", SHARE),

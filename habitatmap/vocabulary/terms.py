@@ -42,6 +42,22 @@ class Consent(StrEnum):
         return {Consent.NO: 0, Consent.ASK: 1, Consent.PROVISIONAL: 1, Consent.YES: 2}[self]
 
 
+class SiteState(StrEnum):
+    """How far a suggested site has come, as plan_status.xlsx has it."""
+
+    TO_ASK = "to ask"
+    ASKED = "asked"
+    AGREED = "agreed"
+    REFUSED = "refused"
+    SET_OUT = "set out"
+    GIVEN_UP = "given up"
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a pool may still be set out there."""
+        return self in (SiteState.TO_ASK, SiteState.ASKED, SiteState.AGREED)
+
+
 class Siting(StrEnum):
     """What a use of land means for a pool: none can stand there, somebody else must agree too, or neither."""
 

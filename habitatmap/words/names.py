@@ -17,6 +17,7 @@ KIND_NAMES = {
     Kind.BOUNDARY: "outline of the area",
     Kind.INVENTORIED: "where the list of trees is complete",
     Kind.COMMITTED: "committed sites",
+    Kind.PLAN_STATUS: "the state of suggested sites",
     Kind.LAND_COVER: "land cover",
     Kind.STEEP: "slopes",
     Kind.FLOODS: "ground that floods",

@@ -114,6 +114,8 @@ WORDS: dict[str, str] = {
     "fact_robustness": "Stays in the plan",
     "fact_robustness_value": "in {share} of the simulations",
     "fact_consent": "Landowner consent",
+    "fact_state": "State of this site",
+    "in_hand": "The plan as work in hand",
     "brought": "The map shows the flowers that this pool alone brings into reach.",
     "brought_little": "little",
     "brought_much": "much",

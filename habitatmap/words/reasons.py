@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from numbers import Real
 
 from habitatmap.plan.candidates import Reason
-from habitatmap.vocabulary.terms import Consent, YesNo
+from habitatmap.vocabulary.terms import Consent, SiteState, YesNo
 from habitatmap.words.gaps import lost
 from habitatmap.words.months import MONTHS
 from habitatmap.words.numbers import known
@@ -35,7 +35,8 @@ def _figure(row: Row, name: str) -> float:
 def reason(row: Row) -> Sentence:
     """Why here, from a row of plan.csv, in one sentence: what a pool serves, what speaks against it, how sure it is."""
     is_committed = row.get("committed") == YesNo.YES
-    pool = Sentence("A pool on this committed site serves" if is_committed else "A pool here serves")
+    stands = "A pool on this agreed site serves" if _is_agreed(row) else "A pool on this committed site serves"
+    pool = Sentence(stands if is_committed else "A pool here serves")
     parts = {"pool": pool, "what": _what(row), "share": _share(row), "against": _against(row)}
     steady = _figure(row, "robustness")
     if is_committed or not known(steady):
@@ -48,6 +49,11 @@ def reason(row: Row) -> Sentence:
 ROBUST = "it is a robust choice and stays in the plan in {share} of the simulations"
 FAIR = "it is a fair choice and stays in the plan in {share} of the simulations"
 DOUBTFUL = "another site may be better, as this one stays in the plan in {share} of the simulations"
+
+
+def _is_agreed(row: Row) -> bool:
+    """Whether somebody has agreed to a pool on this very site (plan_status.xlsx)."""
+    return row.get("state") == SiteState.AGREED
 
 
 def _what(row: Row) -> Sentence:
@@ -87,11 +93,11 @@ def _against(row: Row) -> Sentence:
     """What weighs most against a site."""
     if isinstance(ruled_out := row.get("not_allowed"), Reason):
         return Sentence("the plan would not have put a pool here ({reason})", {"reason": lost(ruled_out)})
-    if row.get("consent") == Consent.PROVISIONAL:
+    if row.get("consent") == Consent.PROVISIONAL and not _is_agreed(row):
         return Sentence("it is not known whose land this is")
     if row.get("also_ask"):
         return Sentence("others must agree besides the owner")
-    if row.get("consent") == Consent.ASK:
+    if row.get("consent") == Consent.ASK and not _is_agreed(row):
         return Sentence("the owner may say no")
     if (assumed := _figure(row, "assumed_share")) > MUCH_ASSUMED:
         return Sentence("{share} of that is assumed, as nobody has surveyed it", {"share": significant(assumed)})
@@ -110,7 +116,9 @@ def doubt(row: Row) -> Sentence:
     if isinstance(ruled_out := row.get("not_allowed"), Reason):
         against = "The plan would not have put a pool here: the site is ruled out because: {reason}."
         said.append(Sentence(against, {"reason": lost(ruled_out)}))
-    if row.get("consent") == Consent.ASK:
+    if _is_agreed(row):
+        said.append(Sentence("Somebody has agreed to this site: have it in writing."))
+    elif row.get("consent") == Consent.ASK:
         said.append(Sentence("The owner may say no."))
     elif row.get("consent") == Consent.PROVISIONAL:
         said.append(Sentence("Who owns this land, and whether a pool may stand here, is not known."))

@@ -87,7 +87,8 @@ function planTable() {
     button: (i) => [siteWhere(plan[i])], called: (i) => siteName(plan[i]),
     cells: (i, button) => [
       el("td", {class: "count"}, String(plan[i].rank) + " ", el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, siteId(plan[i])))),
-      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i])))),
+      el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i])),
+        plan[i].state && plan[i].state !== "to ask" ? el("span", {class: "chip"}, tell(plan[i].state_told)) : "")),
       el("td", {class: "figure"}, gained(plan[i].gain)), el("td", {class: "figure wraps"}, servedBySite(plan[i])),
       el("td", {class: "figure sure"}, share(plan[i].robustness))
     ],
@@ -105,6 +106,7 @@ function planTable() {
         ...(around[i] ? around[i].near : []).map((one) => [words["near." + one.code], say("near_value", {name: said(one.name), far: metres(one.m)})]),
         [words.fact_forage_m, metres(row.forage_m)], [words.fact_dead_wood_m, metres(row.dead_wood_m)], [words.fact_nearest_pool_m, metres(row.nearest_pool_m)],
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],
+        [words.fact_state, row.state_told ? tell(row.state_told) : null],
         [words.fact_point, row.at ? fixed(place(row.at), 5).join(", ") : null],
         [say("fact_grid", {crs: facts.crs}), row.xy ? row.xy.join(", ") : null]
       ]), row.doubt ? el("div", null, el("h3", null, words.doubt), written(tell(row.doubt), "p")) : "",
@@ -133,6 +135,8 @@ function planTable() {
   if (facts.public) panel.prepend(el("p", {class: "none"}, words.public_plan));
   if (facts.ask_first && facts.ask_first.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.ask_first), el("p", {class: "what"}, words.ask_first_what),
     el("ol", null, ...facts.ask_first.map((row) => written(say(facts.asks_served ? "ask_first_row_served" : "ask_first_row", {place: tell(row.place), adds: gained(row.adds)}), "li")))));
+  if (facts.in_hand && facts.in_hand.length) panel.append(el("section", {class: "asks"}, el("h3", null, words.in_hand),
+    el("ul", null, ...facts.in_hand.map((one) => written(tell(one), "li")))));
   for (const one of facts.figures) panel.append(el("section", {class: "drawing"}, el("h3", null, words[one.head]), written(tell(one.words), "p"),
     el("img", {src: drawing(one.picture, one.labels), alt: tell(one.words)})));
   if (facts.cautions.length) panel.append(el("section", {class: "caution"}, el("h3", null, words.cautions),
