@@ -21,7 +21,7 @@ def test_tables_are_written_in_these_places_only() -> None:
         if WRITES.search(path.read_text(encoding="utf-8"))
     }
     assert found == {
-        *("export/formats.py", "read/corrections.py", "read/templates.py", "read/consent_list.py", "read/readings.py"),
+        *("export/formats.py", "read/corrections.py", "read/templates.py", "read/filled_in.py", "read/readings.py"),
         *("words/own.py", "export/corrected.py", "export/workbook.py"),
     }
 

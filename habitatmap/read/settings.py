@@ -229,6 +229,7 @@ class ColumnSettings(_Part):
     committed: dict[str, Text] = {}
     addresses: dict[str, Text] = {}
     consent: dict[str, Text] = {}
+    plan_status: dict[str, Text] = {}
     land_cover: dict[str, Text] = {}
 
 
