@@ -59,7 +59,7 @@ from habitatmap.read.names import read_names
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
 from habitatmap.read.photos import Photo, read_photos
-from habitatmap.read.plan_status import digest_of, pools_set_out, read_plan_status, tell_agreed, with_lost_sites
+from habitatmap.read.plan_status import pools_set_out, read_plan_status, tell_agreed, with_lost_sites
 from habitatmap.read.points import rough_lonlat
 from habitatmap.read.pools import read_pools, standing, tell_no_visits
 from habitatmap.read.settings import FILE_NAME, Settings
@@ -381,7 +381,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
         notes=notes,
         hazards=hazards,
         photos=photos,
-        hashes=_hashes(intake, status, ledger),
+        hashes=intake.hashes,
         inputs=inputs_of(ledger.holdings, grid, crs),
         credits=[*settings.credits, *(c for p in rasters for c in credits_of(p) if c not in settings.credits)],
     )
@@ -398,13 +398,6 @@ def _with_sites_set_out(
     tell_agreed(status, pools, up, ledger)
     found = pools_set_out(status, pools, up, ledger)
     return found.pools, replace(stated, names=(*stated.names, *found.names))
-
-
-def _hashes(intake: Intake, status: gpd.GeoDataFrame, ledger: Ledger) -> dict[str, str]:
-    """The hashes of the inputs; of plan_status.*, which `map` itself writes, that of what somebody wrote there."""
-    others = {name: told for name, told in intake.hashes.items() if Kind.of_stem(Path(name).stem) != Kind.PLAN_STATUS}
-    written = digest_of(status, ledger)
-    return {**others, **({Kind.PLAN_STATUS.value: written} if written else {})}
 
 
 def _tell_late(visits: pd.DataFrame, day: datetime.date, ledger: Ledger) -> None:

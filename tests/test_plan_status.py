@@ -375,3 +375,14 @@ def test_pages_and_papers_tell_what_is_in_hand_and_name_nobody(town: Path) -> No
     assert "2025-06-02" in team
     assert "2025-06-01" not in pages["public_map.html"]
     assert "refus" not in pages["public_map.html"].split('id="data-plan"')[-1].split("</script>")[0]
+
+
+def test_a_season_is_kept_with_what_somebody_wrote_and_goes_on_from_it(town: Path) -> None:
+    fill_in(town, S1={"state": "agreed"})
+    done = command("map", town, "--keep", "2025")  # which itself writes new rows into the workbook
+    assert done.code == 0, done.err
+    kept = town / "seasons" / "2025"
+    assert [row["state"] for row in listed(kept) if row["id"] == "S1"] == ["agreed"]
+    area = open_area(kept)
+    assert area.plan_status["state"].tolist().count("agreed") == 1
+    assert found_before(area, kept / "out")[0] is not None

@@ -7,11 +7,13 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
 
+from habitatmap.errors import InputError
 from habitatmap.read.files import SUFFIXES
 from habitatmap.read.folder import LIST_OF_FILES
 from habitatmap.read.formats.raster import RASTER_DRIVERS
 from habitatmap.read.layers import kept, layer_files
 from habitatmap.read.photos import FOLDER as PHOTOS
+from habitatmap.read.plan_status import digest_of
 from habitatmap.vocabulary.kinds import GROUPS, Kind
 
 SQLITE = b"SQLite format 3\0"
@@ -39,9 +41,17 @@ def fingerprint(path: Path) -> str:
 def hashes_of_inputs(folder: Path, committed: Path | None = None) -> dict[str, str]:
     """Name in the area folder -> hash, of every file there that an input may be, used or not; and of the further file
     of `committed` sites. UNKNOWN for what can't be opened. Results are none. Of photos, and of files of kinds that are
-    not read, the first part and the size tell enough."""
+    not read, the first part and the size tell enough; of plan_status.*, which `map` itself writes, what somebody wrote.
+    """
     found = {}
     for path in input_files(folder):
+        if Kind.of_stem(path.stem) is Kind.PLAN_STATUS:
+            try:
+                if written := digest_of(path):
+                    found[path.relative_to(folder).as_posix()] = written
+            except InputError:  # its reader says so
+                found[path.relative_to(folder).as_posix()] = UNKNOWN
+            continue
         hashed = fingerprint if path.suffix.casefold() in WHOLE else _of_first_part
         try:
             told = hashed(path)

@@ -11,6 +11,7 @@ import hashlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -27,6 +28,7 @@ from habitatmap.privacy import SQUARE_M, uncertainty_m
 from habitatmap.read.dates import read_dates
 from habitatmap.read.days_out import out_from
 from habitatmap.read.earlier_sites import COLUMNS as OF_REGISTER
+from habitatmap.read.files import read_tables
 from habitatmap.read.formats.table import Renamed, Stated, Table
 from habitatmap.read.ledger import Ledger, in_row, some
 from habitatmap.read.pools import POOLS
@@ -232,12 +234,17 @@ def with_lost_sites(register: gpd.GeoDataFrame, status: gpd.GeoDataFrame) -> gpd
     return gpd.GeoDataFrame(pd.concat([register, told], ignore_index=True) if len(register) else told, crs=register.crs)
 
 
-def digest_of(status: pd.DataFrame, ledger: Ledger) -> str:
-    """A hash of what somebody wrote; "" where nobody wrote anything, as rows that `map` adds change nothing."""
-    said = status[(status["state"] != SiteState.TO_ASK) | status["date"].notna()]
-    lines = [repr((row.id, row.state, str(row.date), row.private)) for row in said.itertuples()]
-    lines += [repr((entry.value, str(entry.why.reason))) for entry in ledger.entries(Kind.PLAN_STATUS)]
-    return hashlib.sha256("\n".join(lines).encode()).hexdigest() if lines else ""
+def digest_of(path: Path) -> str | None:
+    """A hash of what somebody wrote in a list of states, whatever rows `map` has added; None where nobody wrote
+    anything that a map goes by. InputError where it can't be read."""
+    said = []
+    for draft in open_drafts(Kind.PLAN_STATUS, read_tables(path), Stated(), Ledger()):
+        rows = zip(draft.texts("id"), draft.cells("state"), draft.texts("state"), draft.texts("date"), strict=True)
+        for own, cell, text, day in rows:
+            state = state_of(cell)
+            if state is not SiteState.TO_ASK or day:
+                said.append((own, state.value if state else text, day))
+    return hashlib.sha256(repr(sorted(said)).encode()).hexdigest() if said else None
 
 
 # --- sites that were set out -----------------------------------------------------------------------------------------
