@@ -1,5 +1,7 @@
 """Invents Quendelfurt, the demo town, and writes its area folder: python demo_area/make_demo.py [FOLDER [SEED]]
 
+python demo_area/make_demo.py --next-year FOLDER writes the town a year later over a copy of it that has been mapped.
+
 Nothing in it is real. The town lies in the open North Sea, so that no garden, no grave and nobody's land is meant;
 names are made up, and places are drawn with a fixed seed; another seed gives another town. Because the truth is known
 here (TRUE_OCCUPANCY, TRUE_DETECTION), what the tool estimates can be held against it. Lengths are metres from the
@@ -690,5 +692,126 @@ def main(folder: Path, seed: int = SEED) -> None:
     write_csv(folder / "visits.csv", columns, visits)
 
 
+# --- a year later ----------------------------------------------------------------------------------------------------
+
+NEXT_AS_OF = date(2026, 10, 15)
+
+
+@dataclass
+class Story:
+    """What happened between the two seasons, so that a comparison can be held against it."""
+
+    set_out: dict[str, tuple[str, float]]  # site of the plan -> the pool there, and how many metres off
+    elsewhere: list[str]  # pools set out at no suggested site
+    came_and_went: list[str]
+    lost: dict[str, str]  # pool -> how
+    moved: dict[str, float]  # pool -> metres
+    renamed: dict[str, str]  # old name -> new name
+    refused: str  # the land whose owner said no
+    agreed: str  # the land whose owner said yes
+    built_over: int  # cells of pasture that are built over
+    visits: int  # visits of the new season
+    lost_visits: int  # visits that were in the lists of the year before
+
+
+def next_year(folder: Path, seed: int = SEED) -> Story:
+    """Writes the town a year later over its folder, whose plan (out/plan.csv) was carried out in part: the first site
+    of each place name that has an exact place gets a pool, three in all."""
+    random = Random(seed + 1)
+    pools, visits = read_csv(folder / "pools.csv"), read_csv(folder / "visits.csv")
+    by_name = {row["pool"]: row for row in pools if row["pool"]}
+    sites = {row["id"]: (float(row["x"]), float(row["y"])) for row in read_csv(folder / "out" / "plan.csv") if row["x"]}
+    story = Story({}, ["R4"], ["R5"], {}, {}, {}, "Hermit Wood", "East Allotments", 0, 0, 0)
+
+    def add(name: str, x: float, y: float, set_out: date, removed: str = "") -> None:
+        pools.append({"pool": name, "x": f"{x:.1f}", "y": f"{y:.1f}", "uncertainty_m": "3", "set_out": set_out})
+        pools[-1] |= {
+            "removed": removed,
+            "private": "no",
+            "container": "bucket",
+            "filling": "oak litter",
+            "host": "council",
+        }
+        by_name[name] = pools[-1]
+
+    for (site, (x, y)), (name, off) in zip(sites.items(), {"R1": 0.0, "R2": 12.0, "R3": 30.0}.items(), strict=False):
+        add(name, x + off, y, date(2026, 3, 20))
+        story.set_out[site] = (name, off)
+    add("R4", WEST + 1530.0, SOUTH + 3110.0, date(2026, 3, 28))  # in a garden that nobody had thought of
+    add("R5", WEST + 1700.0, SOUTH + 3000.0, date(2026, 4, 2), "2026-08-20")
+    by_name["Q05"]["removed"] = "2026-03-10"
+    story.lost = {"Q05": "removed", "Q12": "gone", "Q20": "not listed"}
+    by_name["Q03"]["x"] = f"{float(by_name['Q03']['x']) + 40:.1f}"
+    story.moved = {"Q03": 40.0}
+    by_name["Q10"] |= {"pool": "Library 1", "old_name": "Q10"}  # its visits go on under the old name
+    by_name["Q11"]["pool"] = "Mill 1"  # in all lists
+    story.renamed = {"Q10": "Library 1", "Q11": "Mill 1"}
+    visits = [row | {"pool": "Mill 1"} if row["pool"] == "Q11" else row for row in visits]
+    story.lost_visits = sum(row["pool"] == "Q20" for row in visits)
+    visits = [row for row in visits if row["pool"] not in ("Q20", "Total")]
+    gone = {row["pool"] for row in visits if row["outcome"] == "gone"}
+    pools = [row for row in pools if row["pool"] != "Q20"]
+
+    for row in pools:
+        if row["pool"] in gone:
+            continue
+        over = row.get("removed") or (row["pool"] == "Q12" and "2026-05-30")
+        occupied = random.random() < TRUE_OCCUPANCY
+        for month in (5, 7, 9) if row["pool"] else ():
+            day = date(2026, month, 10) + timedelta(days=random.randrange(9))
+            if (over and str(day) >= over) or random.random() < 0.2:
+                continue
+            found = occupied and random.random() < TRUE_DETECTION
+            visit = {"pool": row["pool"], "date": day, "outcome": "larvae" if found else "none seen"}
+            visits.append(visit | ({"larvae": 1 + random.randrange(9), "taxon": "Eristalini"} if found else {}))
+            story.visits += 1
+    visits.append({"pool": "Q12", "date": date(2026, 6, 2), "outcome": "gone", "observer": "volunteer 2"})
+    story.visits += 1
+
+    write_csv_again(folder / "pools.csv", pools)
+    write_csv_again(folder / "visits.csv", visits)
+    story.built_over = build_over(folder / "land_cover.tif")
+    land = json.loads((folder / "land.geojson").read_text(encoding="utf-8"))
+    for feature in land["features"]:
+        said = {story.refused: {"consent": "no", "until": ""}, story.agreed: {"consent": "yes"}}
+        feature["properties"] |= said.get(feature["properties"]["name"], {})
+    (folder / "land.geojson").write_text(json.dumps(land), encoding="utf-8", newline="\n")
+    toml = (folder / "area.toml").read_text(encoding="utf-8")
+    toml = toml.replace(f"as_of = {AS_OF}", f"as_of = {NEXT_AS_OF}")
+    (folder / "area.toml").write_text(toml, encoding="utf-8", newline="\n")
+    return story
+
+
+def read_csv(path: Path) -> Rows:
+    """The rows of a table as texts."""
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def write_csv_again(path: Path, rows: Rows) -> None:
+    """The table with its old columns, and those that came to it."""
+    columns = list(dict.fromkeys([*read_csv(path)[0], *(name for row in rows for name in row)]))
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, columns, restval="", lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def build_over(path: Path) -> int:
+    """Turns the pasture in the south-west of the town into homes; gives the number of cells."""
+    with rasterio.open(path, "r+") as raster:
+        cover = raster.read(1)
+        names = list(CLASSES)
+        patch = np.zeros(cover.shape, bool)
+        patch[220:300, 120:220] = True
+        patch &= cover == names.index("pasture") + 1
+        cover[patch] = names.index("homes") + 1
+        raster.write(cover, 1)
+    return int(patch.sum())
+
+
 if __name__ == "__main__":
+    if sys.argv[1:2] == ["--next-year"]:
+        print(next_year(Path(sys.argv[2])))
+        sys.exit()
     main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent, *map(int, sys.argv[2:3]))

@@ -112,16 +112,16 @@ class Call:
 
 
 def area_command(
-    name: str, folder: str | None = None, as_json: str = "", strict: str = NEEDS_A_LOOK
+    name: str, folder: str | None = None, as_json: str = "", strict: str = NEEDS_A_LOOK, called: str = "AREA"
 ) -> Callable[[Callable[..., None]], click.Command]:
     """Makes a function of a `Call` the command NAME AREA, with the options that all such commands have.
 
     `folder`: where in the area its results go (the command's name where not given); `as_json` and `strict`: what these
-    options do, "" where the command has no such option.
+    options do, "" where the command has no such option; `called`: what the help calls the area.
     """
     place = folder or name
     options = [
-        click.argument("area", type=click.Path(path_type=Path)),
+        click.argument("area", type=click.Path(path_type=Path), metavar=called),
         click.option("--out", type=click.Path(path_type=Path), help=f"Write here instead of AREA/{place}."),
         *([click.option("--json", "as_json", is_flag=True, help=as_json)] if as_json else []),
         *([click.option("--strict", is_flag=True, help=strict)] if strict else []),

@@ -64,6 +64,17 @@ def kept_seasons(area: Path) -> list[Season]:
     return sorted((one for one in found if one is not None), key=lambda one: (one.as_of, one.name))
 
 
+def area_of_season(folder: Path) -> Path:
+    """The area that a season was kept in; the folder itself where it is no season. Raises InputError where a season
+    lies in no area."""
+    if not is_kept(folder):
+        return folder
+    around = folder.resolve().parent
+    if around.name != SEASONS:
+        raise InputError(f"{folder} is a kept season that lies in no area: say with --out where the results go")
+    return around.parent
+
+
 def check_season(area: Path, name: str, replace: bool = False, seasons: Path | None = None) -> Path:
     """The folder that a season of this name is kept in (in area/seasons where not given). Raises InputError where it
     can't be."""

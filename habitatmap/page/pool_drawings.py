@@ -120,9 +120,9 @@ def _column(pools: Sequence[PoolMark], what: str, left: float, rows: int, spoken
         if known(pool.value):
             kind = {Seen.DETECTED: "filled", Seen.NOT_DETECTED: "outlined"}.get(pool.seen, "stroke")
             outline = SIGNS[Outcome.GONE if pool.seen is Seen.NOT_SEARCHED else Outcome.LARVAE][1]
-            signs.append(_sign(kind, outline, float(at(pool.value)), y))
+            signs.append(signed(kind, outline, float(at(pool.value)), y))
         signs.append(text(WIDTH, y + 4, spoken.say(percent(pool.value)) if known(pool.value) else "?", "end"))
-        parts.append(_titled(spoken.say(_said(pool)), signs))
+        parts.append(titled(spoken.say(_said(pool)), signs))
     return drawing(18 + COLUMN_ROW * rows, spoken.say(what), parts)
 
 
@@ -136,7 +136,7 @@ def _said(pool: PoolMark) -> Sentence:
 
 def key_of_probabilities(when: Sentence, spoken: Catalogue = ENGLISH) -> str:
     """What the signs of `probabilities` mean; `when` they were seen, such as "in 2025"."""
-    return _key([("filled", 1, SIGNS[Outcome.LARVAE][1], say("{seen} {when}", seen=Seen.DETECTED, when=when)),
+    return key_of_signs([("filled", 1, SIGNS[Outcome.LARVAE][1], say("{seen} {when}", seen=Seen.DETECTED, when=when)),
                  ("outlined", 1, SIGNS[Outcome.LARVAE][1], say("{seen} {when}", seen=Seen.NOT_DETECTED, when=when)),
                  ("stroke", 1, SIGNS[Outcome.GONE][1], say("{seen} {when}", seen=Seen.NOT_SEARCHED, when=when)),
                  ("whisker thin", 1, "m-9 0h18", Sentence("95 % interval"))], spoken)  # fmt: skip
@@ -167,7 +167,7 @@ def said_of_visits(visits: Iterable[Visit]) -> Sentence:
 def key_of_visits(outcomes: Iterable[Outcome], spoken: Catalogue = ENGLISH) -> str:
     """What the signs of `visits_by_date` mean, of the outcomes that there are."""
     there = set(outcomes)
-    return _key([(SIGNS[o][0], 1, SIGNS[o][1], o) for o in Outcome if o in there], spoken)
+    return key_of_signs([(SIGNS[o][0], 1, SIGNS[o][1], o) for o in Outcome if o in there], spoken)
 
 
 class _Band(NamedTuple):
@@ -229,9 +229,9 @@ def _chart(
     for number, (name, visits) in enumerate(pools):
         y = top + 1 + ROW * number + ROW / 2
         said = say("{pool}: {visits}", pool=name, visits=said_of_visits(visits) or Sentence("no visit"))
-        names.append(_titled(name, [text(0, y + 4, fitted(name, NAME_LETTERS), size=11)]))
+        names.append(titled(name, [text(0, y + 4, fitted(name, NAME_LETTERS), size=11)]))
         rails = "".join(f"M{b.left:.1f} {y:g}H{b.right:.1f}" for b in bands.values())
-        rows.append(_titled(spoken.say(said), [f'<path class="rail" d="{rails}"/>', *_signs(visits, bands, y)]))
+        rows.append(titled(spoken.say(said), [f'<path class="rail" d="{rails}"/>', *_signs(visits, bands, y)]))
     width = max(band.right for band in bands.values()) + 4
     return drawing(bottom, "", names, left, broad=True) + drawing(bottom, spoken.say(what), rows, width, broad=True)
 
@@ -275,10 +275,10 @@ def _map(placed: Sequence[PoolMark], what: str, spoken: Catalogue) -> str:
     rows = [f'<rect class="white" x="0" y="0" width="{WIDTH}" height="{height}"/>']
     for pool, (x, y) in at.items():
         rows.append(
-            _titled(spoken.say(_said(pool)), [_sign(f"shade {_shade(pool.value)}", SHAPES[pool.seen], x, y, size)])
+            titled(spoken.say(_said(pool)), [signed(f"shade {_shade(pool.value)}", SHAPES[pool.seen], x, y, size)])
         )
     rows += _names_beside(at, size)
-    rows += _bar_and_north(scale, height, spoken.say("N"))
+    rows += bar_and_north(scale, height, spoken.say("N"))
     return drawing(height, spoken.say(what), rows)
 
 
@@ -286,7 +286,7 @@ def key_of_map(spoken: Catalogue = ENGLISH) -> str:
     """What the shades and the shapes of `pool_map` mean."""
     ends = (0.0, *BREAKS, 1.0)
     shades = [(f"shade {_shade(low)}", 6, SHAPES[Seen.NOT_DETECTED], span(low, high)) for low, high in pairwise(ends)]
-    return _key([*shades, *(("shade", 5.5, outline, seen) for seen, outline in SHAPES.items())], spoken)
+    return key_of_signs([*shades, *(("shade", 5.5, outline, seen) for seen, outline in SHAPES.items())], spoken)
 
 
 def _near_each_other(pools: Sequence[PoolMark]) -> tuple[list[PoolMark], list[str]]:
@@ -324,7 +324,7 @@ def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float,
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-def _bar_and_north(scale: float, height: float, north: str) -> list[str]:
+def bar_and_north(scale: float, height: float, north: str) -> list[str]:
     """A bar of a round length, about a quarter of the width, and an arrow to the `north`."""
     wanted = WIDTH / 4 / scale
     power = 10 ** math.floor(math.log10(wanted))
@@ -432,20 +432,20 @@ def by_number(name: str) -> list[tuple[int, str]]:
     return [(int(part), "") if part.isdecimal() else (-1, part) for part in re.split(r"(\d+)", name.casefold()) if part]
 
 
-def _titled(title: str, parts: Iterable[str]) -> str:
+def titled(title: str, parts: Iterable[str]) -> str:
     """Parts that tell their title to a pointer."""
     return f"<g><title>{html.escape(shown(title))}</title>{''.join(parts)}</g>"
 
 
-def _sign(kind: str, outline: str, x: float, y: float, size: float = 1.0) -> str:
+def signed(kind: str, outline: str, x: float, y: float, size: float = 1.0) -> str:
     """An outline around 0, 0 at a place and in a size."""
     return f'<path class="{kind}" d="M0 0{outline}" transform="translate({x:.1f} {y:.1f}) scale({size:g})"/>'
 
 
-def _key(entries: Sequence[tuple[str, float, str, Sentence | Enum]], spoken: Catalogue) -> str:
+def key_of_signs(entries: Sequence[tuple[str, float, str, Sentence | Enum]], spoken: Catalogue) -> str:
     """A list (HTML) of signs (class, size, outline) and their words."""
     items = []
     for kind, size, outline, words in entries:
-        sign = drawing(16, "", [_sign(kind, outline, 10, 8, size)], 20, broad=True)
+        sign = drawing(16, "", [signed(kind, outline, 10, 8, size)], 20, broad=True)
         items.append(f"<li>{sign}{html.escape(spoken.cell(words))}</li>")
     return f'<ul class="key">{"".join(items)}</ul>'

@@ -258,4 +258,52 @@ OTHER_TABLES = {
             "simulations": "How many simulations.",
         },
     ),
+    "compare/pools.csv": Table(
+        "A row for each change of a pool from the earlier season to the later one.",
+        {
+            "change": "What happened: gained, lost, moved, renamed, came and went.",
+            "pool": "The pool's name in the later season.",
+            "old_name": "Its name in the earlier season; empty: it was not there.",
+            "x": "Where it is in the later season, metres in the area's system.",
+            "y": "The same, northward.",
+            "old_x": "Where it was in the earlier season.",
+            "old_y": "The same, northward.",
+            "moved_m": "How far it moved, in metres.",
+            "why": "How the change is known.",
+            "day": "The day of installing or of taking in, where the list tells it.",
+        },
+    ),
+    "compare/sites.csv": Table(
+        "A row for each site of the earlier plan.",
+        {
+            "rank": "Its rank in the plan.",
+            "id": "Its id.",
+            "place": "What the plan called its place.",
+            "state": "What became of it.",
+            "pool": "The pool that was installed there.",
+            "off_m": "How far that pool is from the site, in metres (a private site's is the middle of its square).",
+            "private": "Whether the site is on private land.",
+            "x": "Where the site is, metres in the area's system (of a private site: the middle of its square).",
+            "y": "The same, northward.",
+        },
+    ),
+    "compare/elsewhere.csv": Table(
+        "A row for each pool that was installed at no suggested site.",
+        {
+            "pool": "The pool's name.",
+            "x": "Where it is, metres in the area's system.",
+            "y": "The same, northward.",
+            "nearest_site": "The nearest site of the earlier plan.",
+            "off_m": "How far off that is, in metres.",
+        },
+    ),
+    "compare/causes.csv": Table(
+        "What each cause adds to the change of a figure; the row `all` is the whole change.",
+        {
+            "figure": "now: forage in reach; with_plan: the same with its season's plan; occupancy: as estimated.",
+            "cause": "What changed, in the stated order.",
+            "forward": "What it adds in this order (a share, 0 to 1).",
+            "backward": "What it adds in the reverse order.",
+        },
+    ),
 }

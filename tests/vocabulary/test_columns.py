@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from habitatmap.changes import pools, sites
 from habitatmap.plan import outlook
 from habitatmap.read.templates import TEMPLATES
 from habitatmap.reports import rounds
+from habitatmap.reports.compare import COLUMNS_OF_CAUSES
 from habitatmap.vocabulary.columns import COLUMNS, dtypes
 from habitatmap.vocabulary.dictionary import data_dictionary
 from habitatmap.vocabulary.kinds import TABLES, Kind
@@ -27,6 +29,9 @@ def test_columns_of_rounds_and_outlook_are_those_that_are_written() -> None:
         "outlook/ranks.csv": outlook.RANK_COLUMNS,
         "outlook/differences.csv": outlook.DIFFERENCE_COLUMNS,
         "outlook/years.csv": outlook.YEAR_COLUMNS,
+        "compare/pools.csv": pools.COLUMNS,
+        "compare/sites.csv": sites.COLUMNS,
+        "compare/causes.csv": COLUMNS_OF_CAUSES,
     }.items():
         assert list(OTHER_TABLES[name].columns) == list(columns)
 
