@@ -16,17 +16,22 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from pyproj import CRS
+from pyproj.exceptions import CRSError
 
 from habitatmap.area import Area, area_of
 from habitatmap.changes.causes import Cause, Headline, split
 from habitatmap.changes.comparison import Comparison, Side, Visits
 from habitatmap.changes.pools import Change, Why, as_known, changes_of_pools, renames
-from habitatmap.changes.sites import elsewhere, what_became_of_sites
+from habitatmap.changes.since import Since
+from habitatmap.changes.sites import State, counts, elsewhere, what_became_of_sites
 from habitatmap.errors import InputError
-from habitatmap.export.season import Season, season_of
+from habitatmap.export.season import Season, kept_seasons, season_of
+from habitatmap.geo.crs import transform
 from habitatmap.habitat.score import score_habitat
 from habitatmap.job import choose_sites, likely_places, reach_now, survey_pools, where_pools_may_stand, years_ahead
 from habitatmap.read.earlier_sites import FOLDER as OUT
+from habitatmap.read.earlier_sites import read_earlier_sites
 from habitatmap.read.files import read_tables
 from habitatmap.read.folder import area_folder
 from habitatmap.read.formats.cells import as_text
@@ -36,11 +41,12 @@ from habitatmap.read.layers import layers_of
 from habitatmap.read.pools import standing
 from habitatmap.read.readings import read_readings
 from habitatmap.read.settings import Settings, read_settings
+from habitatmap.result import Result
 from habitatmap.result.assembly import versions
 from habitatmap.result.findings import Places, Proposal, Reach, Survey
 from habitatmap.survey.seasons import seasons
 from habitatmap.vocabulary.kinds import Kind
-from habitatmap.vocabulary.terms import Outcome, YesNo
+from habitatmap.vocabulary.terms import Outcome, SiteState, YesNo
 
 # keys of area.toml that say how a folder is read: they go with its files, the others are settings of the method
 OF_READING = ("title", "crs", "as_of", "land_cover", "source_crs", "encoding", "columns", "units", "credits")
@@ -78,6 +84,19 @@ class Folder:
         except (OSError, ValueError):
             return {}
         return found if isinstance(found, dict) else {}
+
+    @property
+    def crs(self) -> CRS | None:
+        """The reference system of its map; None where nobody knows."""
+        try:
+            return CRS(str(self.summary.get("crs")))
+        except CRSError:
+            return None
+
+    def in_system(self, places: pd.DataFrame, crs: CRS) -> tuple[np.ndarray, np.ndarray]:
+        """x and y of places of its map in another system; NaN where nobody knows."""
+        x, y = places["x"].to_numpy(float), places["y"].to_numpy(float)
+        return (x * np.nan, y * np.nan) if self.crs is None else transform(x, y, self.crs, crs)
 
     @property
     def kept(self) -> Headline | None:
@@ -197,7 +216,7 @@ class _Both:
             self._read.clear()
             self.new, self.old = self.area(True, True, True), self.area(False, False, False)
         self.stands = {side: standing(a.pools, a.visits, a.as_of) for side, a in ((False, self.old), (True, self.new))}
-        self.said = _renamed(new, self.new)
+        self.said = _renamed(new.path, self.new)
         stood, stand, day = self.stands[False], self.stands[True], self.old.as_of
         self.names = renames(self.old.pools, self.new.pools, stood, stand, day, self.said)
 
@@ -225,7 +244,7 @@ class _Both:
         parts: dict[Cause, bool] = {
             Cause.POOLS: not _same(self._pools(False, self.new), self._pools(True, self.new)),
             Cause.VISITS: a.as_of != b.as_of or not _same(_known_visits(a), _known_visits(b)),
-            Cause.CONSENT: not _same(a.land, b.land, shapes=True),
+            Cause.CONSENT: not (_same(a.land, b.land, shapes=True) and _same(_states(a), _states(b))),
             Cause.LAND_COVER: not _same_cover(a, b),
             Cause.TREES: not (_same(a.trees, b.trees) and a.inventoried == b.inventoried),
             Cause.OTHER: not (
@@ -255,6 +274,7 @@ class _Both:
             pools=pools,
             visits=searched.reset_index(drop=True),
             land=land.land,
+            plan_status=land.plan_status,
             trees=trees.trees,
             inventoried=trees.inventoried,
             keep_away=other.keep_away,
@@ -319,7 +339,7 @@ def _has(of: Callable[[Cause], Area]) -> frozenset[Kind]:
     kinds = {
         Cause.POOLS: (Kind.POOLS,),
         Cause.VISITS: (Kind.VISITS,),
-        Cause.CONSENT: (Kind.LAND, Kind.CONSENT),
+        Cause.CONSENT: (Kind.LAND, Kind.CONSENT, Kind.PLAN_STATUS),
         Cause.TREES: (Kind.TREES, Kind.INVENTORIED),
         Cause.OTHER: (Kind.KEEP_AWAY, Kind.PATHS, Kind.NAMES, Kind.COMMITTED, Kind.ADDRESSES),
     }
@@ -331,9 +351,9 @@ def _has(of: Callable[[Cause], Area]) -> frozenset[Kind]:
 # --- names, visits, sites --------------------------------------------------------------------------------------------
 
 
-def _renamed(folder: Folder, area: Area) -> dict[str, str]:
+def _renamed(folder: Path, area: Area) -> dict[str, str]:
     """Old name -> new name of pools, as readings.xlsx and the column old_name say."""
-    said = {one.old: one.new for one in read_readings(folder.path).names if one.old and one.new}
+    said = {one.old: one.new for one in read_readings(folder).names if one.old and one.new}
     given = area.pools["old_name"].astype(str)
     return said | {old: new for old, new in zip(given, area.pools["pool"], strict=True) if old}
 
@@ -393,6 +413,21 @@ def _side(folder: Folder, run: Run, visits: pd.DataFrame, area: Area) -> Side:
     )
 
 
+def _states(area: Area) -> gpd.GeoDataFrame:
+    """The sites of which somebody wrote a state, other than that somebody must be asked."""
+    status = area.plan_status
+    return status[status["state"] != SiteState.TO_ASK].drop(columns=["place", "by"])
+
+
+STATES = {
+    SiteState.ASKED: State.ASKED,
+    SiteState.AGREED: State.AGREED,
+    SiteState.REFUSED: State.REFUSED,
+    SiteState.SET_OUT: State.SET_OUT,
+    SiteState.GIVEN_UP: State.GIVEN_UP,
+}
+
+
 def _set_out_since(pools: pd.DataFrame) -> pd.DataFrame:
     """The pools that were set out since: pool, x, y."""
     fresh = pools[(pools["change"] == Change.GAINED) & (pools["why"] != Why.STANDS_AGAIN)]
@@ -401,30 +436,79 @@ def _set_out_since(pools: pd.DataFrame) -> pd.DataFrame:
 
 def _what_became(both: _Both, after: Run, pools: pd.DataFrame) -> pd.DataFrame:
     """The old plan, site by site."""
-    kept = both.old.earlier_sites
-    kept = kept[kept["suggested"] == YesNo.YES]
-    plan = _kept_plan(both.folders[False].path)
-    about = plan.reindex(kept["id"].astype(str))
-    to_new = kept.set_crs(both.new.crs, allow_override=True) if both.crs is None else kept.to_crs(both.new.crs)
+    x, y = after.area.grid.centre(after.proposal.sites["row"], after.proposal.sites["col"])
+    suggested = pd.DataFrame({"x": x, "y": y})
+    return _sites_became(both.folders[False], both.new, suggested, pools)
+
+
+def _sites_became(kept: Folder, today: Area, suggested: pd.DataFrame, pools: pd.DataFrame) -> pd.DataFrame:
+    """What became of a kept plan by today's lists and today's plan (`suggested`: x, y)."""
+    register, _ = read_earlier_sites(kept.path, today.crs)
+    register = register[register["suggested"] == YesNo.YES]
+    about = _kept_plan(kept.path).reindex(register["id"].astype(str))
+    x, y = kept.in_system(register, today.crs)
     sites = gpd.GeoDataFrame(
         {
             "rank": pd.to_numeric(about["rank"]).to_numpy(),
-            "id": kept["id"].astype(str).to_numpy(),
+            "id": register["id"].astype(str).to_numpy(),
             "place": about["place"].fillna("").to_numpy(),
             "consent": about["consent"].fillna("").to_numpy(),
-            "private": kept["private"].to_numpy(),
-            "x": kept["x"].to_numpy(float),
-            "y": kept["y"].to_numpy(float),
+            "private": register["private"].to_numpy(),
+            "x": x,
+            "y": y,
         },
-        geometry=list(to_new.geometry),
-        crs=both.new.crs,
+        geometry=list(register.geometry),
+        crs=today.crs,
     ).sort_values("rank", kind="stable")
-    x, y = after.area.grid.centre(after.proposal.sites["row"], after.proposal.sites["col"])
-    within_m = both.old.settings.plan.spacing_m / 2
-    suggested = pd.DataFrame({"x": x, "y": y})
+    said = today.plan_status
+    told = {str(site): STATES[SiteState(s)] for site, s in zip(said["id"], said["state"], strict=True) if s in STATES}
+    within_m = kept.settings.plan.spacing_m / 2
     return what_became_of_sites(
-        sites.reset_index(drop=True), _set_out_since(pools), both.new.land, suggested, within_m, {}
+        sites.reset_index(drop=True), _set_out_since(pools), today.land, suggested, within_m, told
     )
+
+
+# --- since the last kept season --------------------------------------------------------------------------------------
+
+
+def since_last_season(result: Result) -> Since | None:
+    """What changed from the last season that the area keeps to a map of today, by what was kept; None where no season
+    is kept, or what was kept can't be read. Nothing is calculated anew."""
+    area, plan = result.findings.area, result.findings.proposal.sites
+    earlier = [one for one in kept_seasons(area.folder) if one.as_of <= area.as_of]
+    if not earlier:
+        return None
+    kept = Folder.of(earlier[-1].folder)
+    pools = _kept_pools(kept, area)
+    if pools is None or kept.kept is None:
+        return None
+    stood, stands = (pools["standing"] == YesNo.YES).to_numpy(), result.findings.survey.standing
+    changed = changes_of_pools(pools, area.pools, stood, stands, earlier[-1].as_of, _renamed(area.folder, area))
+    x, y = area.grid.centre(plan["row"], plan["col"])
+    sites = _sites_became(kept, area, pd.DataFrame({"x": x, "y": y}), changed)
+    return Since(
+        name=kept.name,
+        as_of=earlier[-1].as_of,
+        pools={change: int((changed["change"] == change).sum()) for change in Change},
+        sites=counts(list(sites["state"])),
+        before=kept.kept.now,
+        now=float(result.figures.forage_in_reach.now),
+    )
+
+
+def _kept_pools(kept: Folder, area: Area) -> pd.DataFrame | None:
+    """pool, x, y (m, as in `area`), uncertainty_m, standing of a kept pools.csv; None where it can't be read."""
+    path, columns = kept.path / OUT / "pools.csv", ["pool", "x", "y", "uncertainty_m", "standing"]
+    try:
+        table = read_tables(path)[0]
+        at = [list(table.headings).index(name) for name in columns]
+    except (InputError, OSError, IndexError, ValueError):
+        return None
+    frame = pd.DataFrame([[row[i] for i in at] for row in table.rows], columns=columns)
+    for name in columns[1:4]:
+        frame[name] = pd.to_numeric(frame[name].astype(str).str.replace(",", "."), errors="coerce")
+    frame["x"], frame["y"] = kept.in_system(frame, area.crs)
+    return frame.assign(pool=frame["pool"].map(as_text), standing=frame["standing"].map(as_text))
 
 
 def _kept_plan(folder: Path) -> pd.DataFrame:

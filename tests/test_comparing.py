@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import shutil
 from collections import Counter
@@ -17,17 +18,19 @@ import habitatmap
 from habitatmap.changes.causes import Cause
 from habitatmap.changes.comparison import Comparison
 from habitatmap.changes.pools import Change
-from habitatmap.changes.sites import State
-from habitatmap.comparing import compare
+from habitatmap.changes.sites import State, counts
+from habitatmap.comparing import compare, since_last_season
 from habitatmap.errors import InputError
 from habitatmap.export.folder import write_files
 from habitatmap.export.season import keep_season, seal_again
 from habitatmap.export.summary import summary_text
 from habitatmap.export.tables import text_files
 from habitatmap.export.worked import record_of
+from habitatmap.page import map_page
 from habitatmap.read.layers import layers_folder
 from habitatmap.reports.compare import account, causes_table, comparison_page, comparison_text
 from habitatmap.result import Result
+from habitatmap.words.changes import since_told
 from tests import commands
 from tests.areas import LEFT, TOP, write_layer, write_raster
 from tests.demo import DEMO, demo_result, demo_script
@@ -232,6 +235,33 @@ def test_a_file_of_the_folder_is_never_trusted(town: Path) -> None:
     page = comparison_page(found)
     assert "<script" not in page
     assert np.isnan(found.old.kept.now)  # type: ignore[union-attr]
+
+
+# --- since the last kept season, without a calculation
+
+
+def test_a_map_says_what_changed_since_the_last_kept_season(town: Path) -> None:
+    change_pools(town)
+    result = habitatmap.run(habitatmap.open_area(town), public=False)
+    since, whole = since_last_season(result), compare(town / "seasons" / "2025", town)
+    assert since is not None
+    assert since.name == "2025"
+    assert since.pools == {change: int((whole.pools["change"] == change).sum()) for change in Change}
+    assert since.sites == counts(list(whole.sites["state"]))
+    assert (since.before, since.now) == (whole.old.figures.now, whole.new.figures.now)
+    told = since_told(since)
+    assert told.startswith("Since the season 2025 (2025-07-01): 1 pool was gained.")
+    page = map_page(dataclasses.replace(result, since=since))
+    assert "Since the season {name} ({day}):" in page
+    assert "Since the season" not in map_page(result)
+
+
+def test_without_a_kept_season_a_map_says_nothing_of_it(town: Path) -> None:
+    result = habitatmap.run(habitatmap.open_area(town), public=False)
+    (town / "seasons" / "2025" / "out" / "pools.csv").write_text("nothing of ours")
+    assert since_last_season(result) is None
+    shutil.rmtree(town / "seasons")
+    assert since_last_season(result) is None
 
 
 # --- the demo's story

@@ -43,12 +43,14 @@ def command(
 
     plan_status.xlsx beside your files gets a row for each suggested site: say there how far it has come.
     """
+    from habitatmap.comparing import since_last_season
     from habitatmap.export.season import check_season, keep_season
     from habitatmap.export.summary import summary_text
     from habitatmap.job import run
     from habitatmap.outputs import pages_in, write
     from habitatmap.page import Tiles
     from habitatmap.result import Stage
+    from habitatmap.words.changes import since_told
     from habitatmap.words.headline import headline
 
     if keep and committed:
@@ -67,10 +69,13 @@ def command(
     with stages_told(progress, spoken) as begin:
         result = run(opened, say=begin)
         begin(WRITING)
+        since = since_last_season(result)
         seconds = {**result.figures.seconds, Stage.PUBLIC.value: round(progress.seconds[Stage.PUBLIC], 3)}
-        result = dataclasses.replace(result, figures=dataclasses.replace(result.figures, seconds=seconds))
+        result = dataclasses.replace(result, since=since, figures=dataclasses.replace(result.figures, seconds=seconds))
         write(result, call.target, pages_in(spoken, background), semicolons, spoken)
     click.echo(summary_text(result) if call.as_json else headline(result.figures, spoken) + "\n", nl=False)
+    if since and not call.as_json:
+        click.echo("\n" + spoken.say(since_told(since)))
     _keep_states(call, result, spoken)
     call.wrote("Map", "map.html", spoken)
     if keep:

@@ -32,6 +32,7 @@ from habitatmap.vocabulary.terms import Objective, SiteState
 from habitatmap.vocabulary.where import said_kind
 from habitatmap.words.bases import pool_bases
 from habitatmap.words.cautions import consent, for_site, general_cautions, sentences
+from habitatmap.words.changes import since_told
 from habitatmap.words.gaps import gap_cause, lost
 from habitatmap.words.headline import missing_sentences, ranges
 from habitatmap.words.how_many import READING, enough
@@ -173,6 +174,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
             for place, adds in result.ask_first[["place", "adds"]].head(MOST_REASONS).itertuples(index=False)
         ],
         "in_hand": [sentence(one) for one in (in_hand(figures.plan), *refusals_told(figures.plan)) if one],
+        "since": sentence(since_told(result.since)) if result.since else None,
         "missing": texts(missing_sentences(figures)),
         "thin": [sentence(one) for one in what_matters(figures.inputs)],
         "notes": [_told(one) for one in notes_of(figures)],

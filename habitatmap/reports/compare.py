@@ -266,7 +266,7 @@ def _maps(told: Comparison) -> Drawing:
     ]
     there = [sign for sign in Sign if any(mark.sign is sign for mark in (*before, *after))]
     caption = say(
-        "Left {old}, right {new}, in one frame. {shades}",
+        "First {old}, then {new}, in one frame. {shades}",
         old=_called(told.old),
         new=_called(told.new),
         shades=shades_told(),
@@ -335,7 +335,7 @@ def _off(row: Row) -> Sentence:
 def _plan(told: Comparison) -> Section:
     note = (
         "A pool belongs to the nearest site in whose zone it lies, or that is no farther off than half the spacing of "
-        "the plan; each site has one pool. Refused and agreed: as the list of land and consents says today."
+        "the plan; each site has one pool. Asked, agreed, refused: as plan_status.xlsx or the list of land says today."
     )
     return Section(
         "plan",
@@ -351,16 +351,16 @@ def _plan(told: Comparison) -> Section:
 def _visits(told: Comparison) -> Section:
     sides = (told.old, told.new)
     rows: list[tuple[object, ...]] = [
-        (what, *(number(getattr(side.visits, name)) for side in sides))
+        (Sentence(what), *(number(getattr(side.visits, name)) for side in sides))
         for what, name in (
             ("Visits so far", "visits"),
             ("Searches", "searches"),
             ("Searches with larvae", "detections"),
         )
     ]
-    rows.append(("Season of the estimate", *(str(side.occupancy.season or "") for side in sides)))
-    rows.append(("Estimated occupancy", *(percent(side.occupancy.estimate) for side in sides)))
-    rows.append(("95 % interval", *(span(side.occupancy.low, side.occupancy.high) for side in sides)))
+    rows.append((Sentence("Season of the estimate"), *(str(side.occupancy.season or "") for side in sides)))
+    rows.append((Sentence("Estimated occupancy"), *(percent(side.occupancy.estimate) for side in sides)))
+    rows.append((Sentence("95 % interval"), *(span(side.occupancy.low, side.occupancy.high) for side in sides)))
     then, now = (dict(zip(s.occupancy.seasons, s.occupancy.together, strict=True)) for s in sides)
     by_season = [{"season": str(season), "new": now[season], "old": then.get(season)} for season in now]
     seasons = table(

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.changes.since import Since
 from habitatmap.errors import HabitatmapError
 from habitatmap.geo.frames import MapFrame, at_places
 from habitatmap.geo.grid import Grid
@@ -60,7 +61,7 @@ class Result:
     Rasters are float32, rows x cols on `grid`, NaN where not known, and can't be changed. Frames hold figures and codes
     (result.tables), and shapes where they have places: points are made from x and y. `findings` is what the stages
     found out, for those who calculate on; it is never written out. `public` is the same for the area as the public may
-    see it; None where it was not asked for.
+    see it; None where it was not asked for. `since`: what changed since the last kept season, where that was asked for.
     """
 
     title: str
@@ -90,6 +91,7 @@ class Result:
     figures: Figures
     findings: Findings
     public: Result | None = None
+    since: Since | None = None
     outputs: Outputs | None = None
 
     def __post_init__(self) -> None:

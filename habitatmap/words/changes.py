@@ -7,14 +7,15 @@ from collections.abc import Mapping, Sequence
 
 from habitatmap.changes.causes import Cause
 from habitatmap.changes.pools import Change, Why
+from habitatmap.changes.since import Since
 from habitatmap.changes.sites import State
-from habitatmap.words.numbers import Figure, count, known, listed
-from habitatmap.words.sentences import Quantity, Sentence, say
+from habitatmap.words.numbers import Figure, count, known, listed, percent
+from habitatmap.words.sentences import Quantity, Sentence, as_it_is, following, say
 
 CAUSES: Mapping[Cause, Sentence] = {
     Cause.POOLS: Sentence("pools (which stand, and where)"),
     Cause.VISITS: Sentence("visits, and the day up to which they count"),
-    Cause.CONSENT: Sentence("land and consents"),
+    Cause.CONSENT: Sentence("land, consents, and the states of suggested sites"),
     Cause.LAND_COVER: Sentence("land cover, what is painted on top, and the boundary"),
     Cause.TREES: Sentence("trees"),
     Cause.OTHER: Sentence("exclusion zones, paths and committed sites"),
@@ -104,3 +105,16 @@ def by_cause(parts: Sequence[tuple[Cause, float, float]]) -> Sentence:
         span = low if str(low) == str(high) else say("{low} to {high}", low=low, high=high)
         told.append(say("{cause} {points}", cause=Sentence(cause.value), points=span))
     return listed(told)
+
+
+def since_told(since: Since) -> Sentence:
+    """What changed since the last kept season, in a sentence or two."""
+    head = say("Since the season {name} ({day}):", name=as_it_is(since.name), day=since.as_of)
+    became = sites_became(since.sites)
+    if known(since.before) and known(since.now):
+        same = round(since.before, 3) == round(since.now, 3)
+        went = "Forage in reach stayed at {after}." if same else "Forage in reach went from {before} to {after}."
+        reach = say(went, before=percent(since.before, 1), after=percent(since.now, 1))
+    else:
+        reach = Sentence("")
+    return following(head, pools_changed(since.pools), became, reach)

@@ -6,6 +6,7 @@ function headline() {
     servedText.textContent = tell(served.told);
     box.append(servedText, el("p", {class: "range"}, served.beside.map(tell).join(" ")));
   }
+  if (facts.since) box.append(el("p", {class: "range"}, tell(facts.since)));
   if (reach.now === null || reach.now === undefined) { box.append(el("p", null, words.no_reach)); return; }
   const n = plan.length, all = facts.plan_pools, then = el("span", {class: "big"}), thenText = el("span", {class: "said"}), added = el("span", {class: "added"});
   const top = Math.max(reach.with_plan_high || 0, reach.high || 0, reach.upper_bound || 0, reach.now);
