@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import folium
 
 # what the library needs to draw a table; a plain install is spared it
-DRAWN_WITH = ("matplotlib", "mapclassify")
+DRAWN_WITH = ("folium", "matplotlib", "mapclassify")
 
 
 class MapFrame(gpd.GeoDataFrame):  # type: ignore[misc]  # geopandas states no types

@@ -192,6 +192,6 @@ def _lines(paths: gpd.GeoDataFrame, writer: Writer, tolerance: float) -> dict[st
             long = length(shapes)
             shapes = np.where(long >= np.quantile(long, 1 - 1 / excess), shapes, None)
             break
-    for kind, shape in zip(paths["kind"], shapes, strict=True):
-        drawn[SORTS.get(kind, "road")] += writer.lines(None if shape is None else remove_repeated_points(shape))
+    for kind, lines in zip(paths["kind"], writer.lines(remove_repeated_points(shapes)), strict=True):
+        drawn[SORTS.get(kind, "road")] += lines
     return drawn

@@ -7,15 +7,24 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from enum import Enum
-from typing import Any
+from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS
-from shapely import get_coordinates, get_parts
+from shapely import (
+    GeometryType,
+    get_coordinates,
+    get_parts,
+    get_rings,
+    get_type_id,
+    is_empty,
+    point_on_surface,
+)
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.geo.crs import WGS84, transformer
@@ -23,6 +32,8 @@ from habitatmap.page.document import shown
 from habitatmap.words.sentences import Quantity, Sentence, Value
 
 PER_DEGREE = 100_000
+Shapes = Sequence[BaseGeometry | None] | NDArray[np.object_]
+Part = TypeVar("Part")
 
 
 class Writer:
@@ -46,33 +57,53 @@ class Writer:
         lon, lat = self.whole(x, y)
         return {"x": np.diff(lon, prepend=0).tolist(), "y": np.diff(lat, prepend=0).tolist()}
 
-    def path(self, line: BaseGeometry) -> list[int]:
-        """One line or ring as x0, y0, dx1, dy1, ..."""
-        xy = get_coordinates(line)
-        lon, lat = self.whole(xy[:, 0], xy[:, 1])
-        flat: list[int] = np.column_stack([np.diff(lon, prepend=0), np.diff(lat, prepend=0)]).ravel().tolist()
-        return flat
+    def paths(self, lines: Shapes) -> list[list[int]]:
+        """Lines or rings, none of them empty, each as x0, y0, dx1, dy1, ..."""
+        xy, of = get_coordinates(lines, return_index=True)
+        places = np.column_stack(self.whole(xy[:, 0], xy[:, 1]))
+        first = np.flatnonzero(np.diff(of, prepend=-1))
+        steps = np.diff(places, axis=0, prepend=0)
+        steps[first] = places[first]
+        flat: list[int] = steps.ravel().tolist()
+        ends = [*(2 * first).tolist(), len(flat)]
+        return [flat[start:end] for start, end in pairwise(ends)]
+
+    def polygons(self, shapes: Shapes) -> list[list[list[list[int]]]]:
+        """The polygons of each geometry, each a list of rings, shell first; other parts are left out."""
+        parts, of = _parts(shapes, GeometryType.POLYGON)
+        rings, part_of = get_rings(parts, return_index=True)
+        by_part: list[list[list[int]]] = [[] for _ in parts]
+        for ring, part in zip(self.paths(rings), part_of.tolist(), strict=True):
+            by_part[part].append(ring)
+        return _by_shape(by_part, of, len(shapes))
 
     def polygon(self, shape: BaseGeometry | None) -> list[list[list[int]]]:
-        """The polygons of a geometry, each a list of rings, shell first; other parts are left out."""
-        return [
-            [self.path(ring) for ring in (part.exterior, *part.interiors)]
-            for part in _parts(shape)
-            if part.geom_type == "Polygon"
-        ]
+        """The polygons of one geometry."""
+        return self.polygons([shape])[0]
 
-    def inside(self, shape: BaseGeometry) -> list[int]:
-        """[lon, lat] of a point well inside a polygon, for its number."""
-        middle = shape.representative_point()
-        return self.point(middle.x, middle.y)
+    def inside(self, shapes: Shapes) -> list[list[int]]:
+        """[lon, lat] of a point well inside each polygon, for its number."""
+        xy = get_coordinates(point_on_surface(np.asarray(shapes, dtype=object)))
+        return np.column_stack(self.whole(xy[:, 0], xy[:, 1])).tolist()
 
-    def lines(self, shape: BaseGeometry | None) -> list[list[int]]:
-        """The lines of a geometry."""
-        return [self.path(part) for part in _parts(shape) if part.geom_type == "LineString"]
+    def lines(self, shapes: Shapes) -> list[list[list[int]]]:
+        """The lines of each geometry."""
+        parts, of = _parts(shapes, GeometryType.LINESTRING)
+        return _by_shape(self.paths(parts), of, len(shapes))
 
 
-def _parts(shape: BaseGeometry | None) -> Sequence[BaseGeometry]:
-    return [] if shape is None or shape.is_empty else list(get_parts(shape))
+def _parts(shapes: Shapes, kind: GeometryType) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """The parts of one kind that geometries have, none of them empty, and which geometry each is of."""
+    parts, of = get_parts(np.asarray(shapes, dtype=object), return_index=True)
+    kept = (get_type_id(parts) == kind) & ~is_empty(parts)
+    return parts[kept], of[kept]
+
+
+def _by_shape(parts: Sequence[Part], of: NDArray[np.int64], shapes: int) -> list[list[Part]]:
+    found: list[list[Part]] = [[] for _ in range(shapes)]
+    for part, at in zip(parts, of.tolist(), strict=True):
+        found[at].append(part)
+    return found
 
 
 def number(value: object) -> float | int | None:
@@ -110,12 +141,14 @@ def sentence(told: Sentence) -> dict[str, Any]:
     return {"say": told.template, "with": {name: value(part) for name, part in used.items()}}
 
 
-def coded(values: Iterable[object]) -> dict[str, list[str] | list[int]]:
+def coded(values: Iterable[Hashable]) -> dict[str, list[str] | list[int]]:
     """A text column as numbers into the list of its words: {"words": [...], "of": [...]}."""
-    all_texts = texts(values)
-    words = sorted(set(all_texts))
+    every = list(values)
+    told = {value: text(value) for value in dict.fromkeys(every)}
+    words = sorted(set(told.values()))
     place = {word: i for i, word in enumerate(words)}
-    return {"words": words, "of": [place[one] for one in all_texts]}
+    at = {value: place[word] for value, word in told.items()}
+    return {"words": words, "of": [at[value] for value in every]}
 
 
 def coded_sentences(told: Iterable[Sentence]) -> dict[str, list[dict[str, Any]] | list[int]]:
@@ -126,6 +159,10 @@ def coded_sentences(told: Iterable[Sentence]) -> dict[str, list[dict[str, Any]] 
     return {"words": [sentence(one) for one in each.values()], "of": [place[text] for text, _ in by_text]}
 
 
-def scaled(values: Iterable[float], factor: int) -> list[int | None]:
+def scaled(values: ArrayLike, factor: int) -> list[int | None]:
     """A number column as whole numbers of 1/factor; None where not known."""
-    return [round(float(v) * factor) if math.isfinite(v) else None for v in values]
+    figures = np.asarray(values, dtype=float)
+    known = np.isfinite(figures)
+    whole = np.rint(np.where(known, figures, 0) * factor).astype(np.int64).astype(object)
+    whole[~known] = None
+    return whole.tolist()  # type: ignore[no-any-return]  # numpy's list of objects

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
-from habitatmap.page.document import DataBlock, DataLayer, PageFigure, PageMap, asset, own_script, shown
+from habitatmap.page.document import asset, data_block, own_script, page_document, shown
 from habitatmap.page.payload import Block, public_blocks, team_blocks
 from habitatmap.page.tiles import Tiles
 from habitatmap.page.what_if import what_if_blocks
@@ -76,18 +76,14 @@ def _page(blocks: Block, readers: str, language: str | Catalogue, tiles: Tiles |
     }
     body = _filled(asset("skeleton.html"), {**said.page, **own})
     read_at_once = {*blocks} - {"words"} if readers == PUBLIC else READ_AT_ONCE
-    figure = PageFigure(
+    return page_document(
         facts["title"],
         said.language,
         body,
-        [DataBlock(name, data, packed=name not in read_at_once) for name, data in blocks.items()],
+        [data_block(name, data, packed=name not in read_at_once) for name, data in blocks.items()],
+        layers,
         tiles.origin if tiles else "",
     )
-    page_map = PageMap(facts["bounds"])
-    page_map.add_to(figure)
-    for kind, block, show in layers:
-        DataLayer(kind, block, show).add_to(page_map)
-    return figure.render()
 
 
 def _words(blocks: Block, said: Catalogue) -> Block:

@@ -245,9 +245,9 @@ PLAN_NUMBERS = (
 
 def _plan(result: Result, writer: Writer) -> list[Block]:
     """The rows of plan.csv with their zones; on private land without a point."""
-    rows = []
     days = {site.id: site.date for site in sites_in(result.findings.area.plan_status, *SiteState)}
-    for row, zone in zip(rows_of(result.plan), result.zones.geometry, strict=True):
+    rows, zones = [], writer.polygons(result.zones.geometry.to_numpy())
+    for row, zone in zip(rows_of(result.plan), zones, strict=True):
         private = row["private"] == "yes"
         rows.append(
             {
@@ -256,7 +256,7 @@ def _plan(result: Result, writer: Writer) -> list[Block]:
                 "private": private,
                 "at": None if private else writer.point(row["x"], row["y"]),
                 "xy": None if private else [round(float(row["x"]), 1), round(float(row["y"]), 1)],
-                "zone": writer.polygon(zone),
+                "zone": zone,
                 "place": sentence(told_place(row["place"])),
                 "consent": text(row["consent"]),
                 "state": text(row["state"]),
@@ -289,17 +289,18 @@ def _plan_for_everyone(public: Result, writer: Writer) -> list[Block]:
 
 
 def _gaps(result: Result, writer: Writer) -> list[Block]:
-    streets = _streets_in(result.gaps.geometry.to_numpy(), result.paths)
+    shapes = result.gaps.geometry.to_numpy()
+    drawn = zip(_streets_in(shapes, result.paths), writer.polygons(shapes), writer.inside(shapes), strict=True)
     return [
         {
             "rank": int(row["rank"]),
             "cause": sentence(gap_cause(row)),
             "streets": names,
-            "area": writer.polygon(row["geometry"]),
-            "at": writer.inside(row["geometry"]),
+            "area": area,
+            "at": at,
             **{key: number(row[key]) for key in ("area_ha", "share", "mean_forage", "mean_reach")},
         }
-        for row, names in zip(rows_of(result.gaps), streets, strict=True)
+        for row, (names, area, at) in zip(rows_of(result.gaps), drawn, strict=True)
     ]
 
 
@@ -351,17 +352,18 @@ def _land(result: Result, writer: Writer) -> list[Block]:
             "name": sentence(told_place(row.get("place") or row["name"] or said_kind(row["kind"]))),
             **{key: text(row[key]) for key in ("consent", "private")},
             **{key: number(row[key]) for key in ("area_ha", "pools", "suggestions", "forage_mean")},
-            "area": writer.polygon(row["geometry"]),
+            "area": area,
         }
-        for row in rows_of(result.places)
+        for row, area in zip(rows_of(result.places), writer.polygons(result.places.geometry.to_numpy()), strict=True)
     ]
 
 
 def _links(result: Result, writer: Writer) -> list[Block]:
+    drawn = writer.lines(result.links.geometry.to_numpy())
     return [
-        {"line": line, "probability": number(row["probability"])}
-        for row in rows_of(result.links)
-        for line in writer.lines(row["geometry"])
+        {"line": line, "probability": number(probability)}
+        for probability, lines in zip(result.links["probability"].tolist(), drawn, strict=True)
+        for line in lines
     ]
 
 
@@ -403,6 +405,6 @@ def _blur_squares(public: Result, writer: Writer) -> list[Block]:
     counted = counts_by_square(public.pools[public.pools["flag"] != NOT_STANDING], side)
     squares = square_around((counted["col"] + 0.5) * side, (counted["row"] + 0.5) * side, side)
     return [
-        {"n": int(n), "area": writer.polygon(square), "at": writer.inside(square)}
-        for n, square in zip(counted["n"], squares, strict=True)
+        {"n": int(n), "area": area, "at": at}
+        for n, area, at in zip(counted["n"], writer.polygons(squares), writer.inside(squares), strict=True)
     ]

@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from affine import Affine
@@ -22,6 +23,7 @@ from habitatmap.vocabulary.themes import UNKNOWN_COLOUR
 MOST_PIXELS = 1600  # a side; a finer picture costs bytes that no screen shows
 OUTSIDE, UNKNOWN, FIRST = 0, 1, 2  # class numbers in a picture: beyond the frame, no value, first class
 WEB_MERCATOR = "EPSG:3857"
+Number = TypeVar("Number", bound=np.generic)
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ class WebMap:
     @cached_property
     def inside(self) -> NDArray[np.bool_]:
         """Which pixels (height x width) lie on the grid at all."""
-        return np.isfinite(self._warped(np.ones(self.grid.shape), Resampling.nearest))
+        return np.asarray(self._cells >= 0)
 
     def values(self, values: ArrayLike) -> NDArray[np.float32]:
         """Values of the cells on the pixels, their mean where cells are finer; NaN where there is none."""
@@ -70,17 +72,29 @@ class WebMap:
         return np.where(self.inside, np.nan_to_num(warped), 0).astype(np.int64)
 
     def _warped(self, values: ArrayLike, where_finer: Resampling) -> NDArray[np.float32]:
-        out = np.full((self.height, self.width), np.nan, dtype=np.float32)
+        of_cells = np.asarray(values, dtype=np.float32)
+        if self.grid.cols > 1.5 * self.width:
+            return self._reprojected(of_cells, where_finer, np.nan)
+        return np.where(self.inside, of_cells.ravel()[self._cells], np.float32(np.nan))
+
+    @cached_property
+    def _cells(self) -> NDArray[np.int32]:
+        """The cell (row x cols + col) in which the middle of each pixel lies, -1 beyond the grid: warped once."""
+        cells = np.arange(self.grid.rows * self.grid.cols, dtype=np.int32).reshape(self.grid.shape)
+        return self._reprojected(cells, Resampling.nearest, -1)
+
+    def _reprojected(self, values: NDArray[Number], how: Resampling, nothing: float) -> NDArray[Number]:
+        out = np.full((self.height, self.width), nothing, dtype=values.dtype)
         reproject(
-            np.asarray(values, dtype=np.float32),
+            values,
             out,
             src_transform=Affine(*self.grid.transform),
             src_crs=self.crs.to_wkt(),
-            src_nodata=np.nan,
+            src_nodata=nothing,
             dst_transform=self.transform,
             dst_crs=WEB_MERCATOR,
-            dst_nodata=np.nan,
-            resampling=where_finer if self.grid.cols > 1.5 * self.width else Resampling.nearest,
+            dst_nodata=nothing,
+            resampling=how,
         )
         return out
 

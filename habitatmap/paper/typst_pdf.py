@@ -65,9 +65,8 @@ def printable(value: object) -> object:
 
 
 def _text(text: str) -> str:
-    covered = signs()
     plain = "".join(
-        c if ord(c) in covered or c in "\n\u200b" else ("\n" if c in "\r\u2028\u2029" else _instead(c))
+        c if is_printed(c) or c in "\n\u200b" else ("\n" if c in "\r\u2028\u2029" else _instead(c))
         for c in unicodedata.normalize("NFC", shown(text))
     )
     return _WORD.sub(lambda found: "\u200b".join(found[0]), plain)
@@ -88,14 +87,15 @@ def font_folders() -> tuple[str, ...]:
 
 
 @cache
-def signs() -> frozenset[int]:
-    """Every code point that at least one of the fonts can print."""
-    found: set[int] = set()
-    for folder in font_folders():
-        for file in _fonts(Path(folder)):
-            with TTFont(file, lazy=True) as font:
-                found |= set(font.getBestCmap())
-    return frozenset(found)
+def is_printed(sign: str) -> bool:
+    """Whether one of the fonts can print a sign. They are opened one by one: most texts need the first only."""
+    return any(ord(sign) in _signs_of(file) for folder in font_folders() for file in _fonts(Path(folder)))
+
+
+@cache
+def _signs_of(font: Path) -> frozenset[int]:
+    with TTFont(font, lazy=True) as opened:
+        return frozenset(opened.getBestCmap())
 
 
 def _fonts(folder: Path) -> Iterable[Path]:

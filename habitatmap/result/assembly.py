@@ -61,7 +61,7 @@ MUCH = 0.15
 # what is shown beside every figure that rests on the flight median (expert judgement)
 FORAGE_MEDIANS_M = (100.0, 500.0)
 UNKNOWN = Share(np.nan, np.nan)
-LIBRARIES = ("habitatmap", "numpy", "scipy", "geopandas", "shapely", "pyproj", "rasterio", "folium")
+LIBRARIES = ("habitatmap", "numpy", "scipy", "geopandas", "shapely", "pyproj", "rasterio")
 
 
 class Timed(Protocol):

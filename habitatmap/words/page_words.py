@@ -392,7 +392,7 @@ WORDS: dict[str, str] = {
     "show_place": "Show it on the map",
     "notes_head": "Notes",
     "credits_head": "Credits",
-    "drawn_with": "Drawn with folium and Leaflet.",
+    "drawn_with": "Drawn with Leaflet.",
     # public
     "public_head": "What was blurred",
     "public_blur": (

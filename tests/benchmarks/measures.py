@@ -40,7 +40,7 @@ JSON_EDGES = {
     "page/coding.py sentence.value",
     "page/coding.py coded_sentences",
     "page/document.py json_for_script",
-    "page/document.py DataBlock.__init__",
+    "page/document.py data_block",
     "page/months.py month_blocks",
     "page/payload.py",  # what the page's script reads
     "page/names.py names",
