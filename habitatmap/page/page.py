@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from itertools import pairwise
 
 from habitatmap.page.document import asset, data_block, own_script, page_document, shown
@@ -88,7 +88,7 @@ def _page(blocks: Block, readers: str, language: str | Catalogue, tiles: Tiles |
 
 def _words(blocks: Block, said: Catalogue) -> Block:
     """The words of every language, and of their sentences those that the page's data and script ask for."""
-    asked = {*re.findall(r'say: "([^"]*)"', own_script()), *_texts_in(blocks)}
+    asked = {*re.findall(r'say: "([^"]*)"', own_script())}.union(*map(_parts_of, {*_texts_in(blocks)}))
     every = {one: words(one) for one in LANGUAGES} | {said.language: {**said.page, "sentences": said.sentences}}
     for spoken in every.values():
         spoken["sentences"] = {one: text for one, text in spoken["sentences"].items() if one in asked}
@@ -96,17 +96,25 @@ def _words(blocks: Block, said: Catalogue) -> Block:
 
 
 def _texts_in(part: object) -> Iterator[str]:
-    """The texts of a block of data, whole and sentence by sentence as `said` in tools.js takes them apart."""
+    """The texts of a block of data."""
     if isinstance(part, str):
         yield part
-        starts = (at.end() for at in re.finditer(r"(?<=[.!?]) (?=\S)", part))
-        cuts = [0, *(at for at in starts if part[at].isupper() or part[at].isdigit()), len(part) + 1]
-        yield from (part[a : b - 1] for a, b in pairwise(cuts))
-    elif isinstance(part, Mapping | list | tuple):
-        inside = part.values() if isinstance(part, Mapping) else part
-        for one in inside:
-            if isinstance(one, str | Mapping | list | tuple):  # not one by one the many figures
+    elif isinstance(part, dict | list | tuple):
+        for one in part.values() if isinstance(part, dict) else part:
+            if isinstance(one, str):
+                yield one
+            elif isinstance(one, dict | list | tuple):  # not one by one the many figures
                 yield from _texts_in(one)
+
+
+_ENDS = re.compile(r"(?<=[.!?]) (?=\S)")
+
+
+def _parts_of(text: str) -> list[str]:
+    """A text, whole and sentence by sentence as `said` in tools.js takes it apart."""
+    starts = [at.end() for at in _ENDS.finditer(text)]
+    cuts = [0, *(at for at in starts if text[at].isupper() or text[at].isdigit()), len(text) + 1]
+    return [text, *(text[a : b - 1] for a, b in pairwise(cuts))]
 
 
 def _filled(skeleton: str, words: dict[str, str]) -> str:

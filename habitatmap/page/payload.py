@@ -57,6 +57,7 @@ from habitatmap.words.tables import rows_of
 from habitatmap.words.where import told_place
 
 MOST_STREETS = 5  # named with a gap
+MOST_GAPS = 500  # drawn and listed, those with most forage; nobody looks through more, and gaps.geojson has them all
 MOST_REASONS = 40  # lines of what was set aside; set_aside.csv has them all
 NOT_STANDING = "not standing"  # the flag of a pool that was taken away or is not yet out
 
@@ -114,6 +115,7 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "by_flight": _by_flight(figures, settings),
         "brought_colours": [colour for colour in COLOURS if colour],
         "plan_pools": figures.plan.pools,
+        "gaps": len(result.gaps),
         "share_of_bound": number(figures.plan.share_of_bound),
         "for_reach": figures.plan.objective == Objective.REACH,
         "years": figures.served.years,
@@ -289,7 +291,8 @@ def _plan_for_everyone(public: Result, writer: Writer) -> list[Block]:
 
 
 def _gaps(result: Result, writer: Writer) -> list[Block]:
-    shapes = result.gaps.geometry.to_numpy()
+    gaps = result.gaps.head(MOST_GAPS)
+    shapes = gaps.geometry.to_numpy()
     drawn = zip(_streets_in(shapes, result.paths), writer.polygons(shapes), writer.inside(shapes), strict=True)
     return [
         {
@@ -300,20 +303,24 @@ def _gaps(result: Result, writer: Writer) -> list[Block]:
             "at": at,
             **{key: number(row[key]) for key in ("area_ha", "share", "mean_forage", "mean_reach")},
         }
-        for row, (names, area, at) in zip(rows_of(result.gaps), drawn, strict=True)
+        for row, (names, area, at) in zip(rows_of(gaps), drawn, strict=True)
     ]
 
 
 def _streets_in(areas: NDArray[np.object_], paths: gpd.GeoDataFrame) -> list[list[str]]:
     """The names of the paths in each area, those that run longest in it first."""
     named = paths[paths["name"] != ""]
-    tree, found = STRtree(named.geometry.to_numpy()), []
-    for area in areas:
-        hit = np.sort(tree.query(area, predicate="intersects"))
-        inside = length(intersection(named.geometry.to_numpy()[hit], area)) if len(hit) else []
-        metres = pd.Series(inside, index=named["name"].iloc[hit].astype(str), dtype=float).groupby(level=0).sum()
-        longest = metres.sort_values(ascending=False, kind="stable").head(MOST_STREETS)
-        found.append(texts(longest.index[longest > 0]))
+    lines = named.geometry.to_numpy()
+    within, hit = STRtree(lines).query(areas, predicate="intersects")
+    in_turn = np.lexsort((hit, within))
+    within, hit = within[in_turn], hit[in_turn]
+    inside = length(intersection(lines[hit], areas[within]))
+    each = pd.DataFrame({"area": within, "name": named["name"].to_numpy(object)[hit], "m": inside})
+    metres = each.groupby(["area", "name"], as_index=False)["m"].sum()
+    longest = metres[metres["m"] > 0].sort_values(["area", "m"], ascending=[True, False], kind="stable")
+    found: list[list[str]] = [[] for _ in areas]
+    for area, name in longest.groupby("area").head(MOST_STREETS)[["area", "name"]].itertuples(index=False):
+        found[area].append(text(name))
     return found
 
 
@@ -325,7 +332,7 @@ def _pools(result: Result, writer: Writer) -> Block:
         "n": len(pools),
         **writer.points(pools["x"], pools["y"]),
         "name": texts(pools["pool"]),
-        "last": coded(last.get(pool) for pool in pools["pool"]),
+        "last": coded(last.get(pool) for pool in pools["pool"].tolist()),
         "outcome": coded(pools["last_outcome"]),
         **{key: coded(pools[key]) for key in ("private", "flag", "place", "land_cover", "note")},
         "basis": coded_sentences(pool_bases(pools)),
@@ -338,7 +345,7 @@ def _pools(result: Result, writer: Writer) -> Block:
 
 def _photos(result: Result) -> list[list[Any]]:
     """Photos by the number of their pool in the list: [number, file, day of the visit or "", WebP]."""
-    at = {pool: n for n, pool in enumerate(result.pools["pool"])}
+    at = {pool: n for n, pool in enumerate(result.pools["pool"].tolist())}
     return [
         [at[one.pool], shown(one.file), one.day, base64.b64encode(one.small).decode()]
         for one in result.findings.area.photos

@@ -31,6 +31,7 @@ MOST_CELLS = 1_000_000  # a browser multiplies them in a blink
 MOST_GROUND = 4_000_000  # cells of the map of allowed ground
 MOST_PRODUCTS = 150_000_000  # cells times places that the page multiplies when it begins: about half a second
 MOST_SWITCHED = 2_000  # pools that can be taken out; more would be no what-if
+LEAST_DIVISOR = 1e-200  # far above where numbers lose their digits
 FULL = 65_535  # 1.0 as two bytes
 CLOSE_CELLS = 0.01  # how exact a place on the map is turned into a cell
 
@@ -53,7 +54,7 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
     settings = result.settings
     median_m = settings.flight.forage_median_m
     flight = FlightKernel(median_m)
-    row_of_pool = {name: i for i, name in enumerate(result.pools["pool"])}
+    row_of_pool = {name: i for i, name in enumerate(result.pools["pool"].tolist())}
     is_pool = (places["kind"] == "pool").to_numpy()
     switched = is_pool if is_pool.sum() <= MOST_SWITCHED else np.zeros(len(is_pool), dtype=bool)
     pools, fixed = places[switched], places[~switched]
@@ -89,7 +90,7 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
         "what-if-ground": ground[middle, middle].astype(np.uint8).tobytes(),
     }
     if carried:
-        R = np.asarray(not_reached(grid, fixed, median_m=median_m) if switched.any() else missed, dtype=float)
+        R = without(np.asarray(missed, dtype=float), pools, fixed, grid, median_m)
         w = _blocked(weight, size)
         seen = _blocked(weight * R, size) / np.where(w > 0, w, 1)
         blocks["what-if-fixed"] = planes(np.rint(np.where(w > 0, seen, _blocked(R, size) / size**2) * FULL))
@@ -109,6 +110,15 @@ def _ground(where: Candidates) -> tuple[NDArray[np.uint8], list[Reason]]:
     if Lost.NEAR_POOL in reasons:  # the page asks this anew, as pools come and go
         code[code == reasons.index(Lost.NEAR_POOL) + 1] = 0
     return code, reasons
+
+
+def without(missed: Floats, pools: pd.DataFrame, others: pd.DataFrame, grid: Grid, median_m: float) -> Floats:
+    """Probability (rows, cols) that none of the other places reaches each cell. `missed`: that neither one of them nor
+    a pool does; what the pools leave is divided out of it, as the others may be a hundred times as many."""
+    left = not_reached(grid, pools, median_m=median_m)
+    if (left < LEAST_DIVISOR).any():  # a pool that is certainly occupied leaves nothing
+        return not_reached(grid, others, median_m=median_m)
+    return np.asarray(np.minimum(missed / left, 1.0))
 
 
 def _blocked(values: Floats, size: int) -> Floats:

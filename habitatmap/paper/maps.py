@@ -14,6 +14,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from textwrap import wrap
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -47,6 +48,9 @@ SHAPES: dict[str, list[tuple[float, float]]] = {
 }
 
 
+Metres = TypeVar("Metres", float, NDArray[np.float64])
+
+
 @dataclass
 class Sheet:
     """A drawing in the making: the ground between two corners of the area (metres), `width` units wide."""
@@ -69,7 +73,7 @@ class Sheet:
     def height(self) -> float:
         return (self.top - self.bottom) * self.scale
 
-    def at(self, x: float, y: float) -> tuple[float, float]:
+    def at(self, x: Metres, y: Metres) -> tuple[Metres, Metres]:
         return (x - self.left) * self.scale, (self.top - y) * self.scale
 
     def raster(self, grid: Grid, numbers: NDArray[np.uint8], colours: Sequence[str]) -> None:
@@ -139,11 +143,9 @@ class Sheet:
 
     def _paths(self, shapes: Iterable[BaseGeometry]) -> Iterable[str]:
         window = shapely.box(self.left, self.bottom, self.right, self.top).buffer(20 / self.scale)
-        tolerance = 0.3 / self.scale
-        for shape in shapes:
-            if shape is None or shape.is_empty or not shape.intersects(window):
-                continue
-            seen = shapely.simplify(shapely.intersection(shape, window), tolerance)
+        given = np.asarray(list(shapes), dtype=object)
+        given = given[shapely.intersects(given, window)]
+        for seen in shapely.simplify(shapely.intersection(given, window), 0.3 / self.scale):
             path = "".join(self._path(part) for part in shapely.get_parts(seen))
             if path:
                 yield path
@@ -154,7 +156,8 @@ class Sheet:
         return self._ring(part) if part.geom_type in ("LineString", "LinearRing") else ""
 
     def _ring(self, line: BaseGeometry) -> str:
-        points = [self.at(x, y) for x, y in shapely.get_coordinates(line)]
+        x, y = shapely.get_coordinates(line).T
+        points = np.column_stack(self.at(x, y)).tolist()
         return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) if len(points) > 1 else ""
 
     def svg(self, title: str, credits: Sequence[str], spoken: Catalogue = ENGLISH) -> str:

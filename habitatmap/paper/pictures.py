@@ -15,11 +15,13 @@ from habitatmap.paper.maps import GAP, Sheet, disc, ground, legend, sign, swatch
 from habitatmap.paper.typst_pdf import png
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
+from habitatmap.sentences import exact
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.sentences import say
 
 PNG_PX = 1600
 SHEET_HIGH = 420.0  # units; as much as a page of the report has room for
+MOST_GAPS = 500  # those with most forage; more can't be told apart on a sheet
 STANDING = ("circle", "#0e5a72", 3.5)
 
 
@@ -87,10 +89,11 @@ def _sheets(public: Result) -> dict[str, Sheet]:
         sheet = sheets["gaps"] = whole(public)
         ground(sheet, public, faint=True)
         sheet.areas(
-            public.gaps.geometry,
+            public.gaps.geometry.head(MOST_GAPS),
             f'fill="{GAP}" fill-opacity=".22" stroke="{GAP}" stroke-width="1.6" stroke-dasharray="5 3"',
         )
-        sheet.key.append((swatch("#e2cddf"), "gap"))
+        some = say("gap: the {n} with most forage, of {all}", n=exact(MOST_GAPS), all=exact(len(public.gaps)))
+        sheet.key.append((swatch("#e2cddf"), some if len(public.gaps) > MOST_GAPS else "gap"))
     on_public_land = public.plan[may_be_placed(public.plan)]
     if len(on_public_land):
         sheet = sheets["plan"] = whole(public)

@@ -11,7 +11,7 @@ from pyproj import CRS
 
 from habitatmap.errors.why import Why
 from habitatmap.read.addresses import Addresses, By, Found
-from habitatmap.read.coordinates import NO_PLACE, Point, Refusal, in_words, locate
+from habitatmap.read.coordinates import NO_PLACE, Point, Points, Refusal, in_words, locate
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.formats.table import Stated
 from habitatmap.read.ledger import SAMPLES, some
@@ -26,21 +26,21 @@ APART_M = 200.0
 _CALLED = {Kind.POOLS: "pool", Kind.COMMITTED: "site"}
 
 
-def place_by_address(
-    draft: Draft, points: Sequence[Point | Refusal], crs: CRS, stated: Stated
-) -> tuple[list[Point | Refusal], list[bool]]:
+def place_by_address(draft: Draft, points: Points, crs: CRS, stated: Stated) -> tuple[Points, list[bool]]:
     """The points of a table's rows, those without coordinates by their address, and which these are.
 
     Coordinates always count; where they lie far from the address that is remarked. Only pools and committed sites are
     looked up.
     """
-    answer = list(points)
     if draft.kind not in _CALLED:
-        return answer, [False] * len(points)
+        return points, [False] * len(points)
+    answer: dict[int, Point | Refusal] = {}
     has_address = any(map(draft.has, ("address", "street")))
     found: dict[int, tuple[str, Found]] = {}
     elsewhere: list[Sentence] = []
     for at, (written, postcode, city) in enumerate(_addresses(draft)):
+        if not written and at not in points.odd:
+            continue
         point = points[at]
         text = _to_look_up(point, written, stated.addresses)
         if at in draft.aside or not text:
@@ -48,7 +48,8 @@ def place_by_address(
                 answer[at] = NO_PLACE  # an address was to tell it, and is blank
             continue
         if not stated.addresses:
-            answer[at] = point if isinstance(point, Point) else Refusal("address", text, Why.ADDRESS_NO_MAP)
+            if not isinstance(point, Point):
+                answer[at] = Refusal("address", text, Why.ADDRESS_NO_MAP)
             continue
         place = stated.addresses.find(text, postcode, city)
         if isinstance(point, Point):
@@ -61,11 +62,12 @@ def place_by_address(
             answer[at] = Point(place.x, place.y, crs, place.uncertainty_m, say("address ({by})", by=Sentence(place.by)))
         else:
             answer[at] = Refusal("address", text, place)
-    _tell(draft, found, elsewhere, answer)
-    return answer, [at in found for at in range(len(points))]
+    looked_up = points.but(answer)
+    _tell(draft, found, elsewhere, looked_up)
+    return looked_up, [at in found for at in range(len(points))]
 
 
-def _to_look_up(point: Point | Refusal, written: str, addresses: Addresses) -> str:
+def _to_look_up(point: Point | Refusal | None, written: str, addresses: Addresses) -> str:
     """The address of a row, "" where it has none, or where its coordinates are there and cannot be read.
 
     A description in the cell for coordinates is none of either; an address there counts where it has a street of the
@@ -109,7 +111,7 @@ def _tell(
     draft: Draft,
     found: Mapping[int, tuple[str, Found]],
     elsewhere: Sequence[Sentence],
-    points: Sequence[Point | Refusal],
+    points: Points,
 ) -> None:
     """Remarks on rows that were placed by their address, and on those whose address lies elsewhere."""
     if found:

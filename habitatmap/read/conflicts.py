@@ -18,6 +18,7 @@ import pandas as pd
 from rapidfuzz import fuzz
 from scipy.spatial import cKDTree
 
+from habitatmap.read.formats.cells import each_once
 from habitatmap.read.headings import fold
 from habitatmap.read.ledger import Ledger, in_row, some
 from habitatmap.read.rows import Draft
@@ -204,7 +205,7 @@ def visits_elsewhere(visits: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) 
     there = there.reindex(visits["pool"].to_numpy())
     apart = np.hypot(visits["_x"].to_numpy() - there["x"].to_numpy(), visits["_y"].to_numpy() - there["y"].to_numpy())
     # by how little a pool may be moved and stay the same place
-    moved = np.array([_is_moved(action) for action in visits["action"]]) & ~(apart <= SHIFTED_M)
+    moved = np.array(each_once(_is_moved, visits["action"].tolist())) & ~(apart <= SHIFTED_M)
     astray = apart > ASTRAY_M + visits["_off"].to_numpy() + there["uncertainty_m"].fillna(0.0).to_numpy()
     for mask, told in ((moved, MOVED_POOLS), (astray & ~moved, FAR_VISITS)):
         found = list(_elsewhere(visits[mask], apart[mask]))
@@ -219,5 +220,5 @@ def _elsewhere(visits: pd.DataFrame, apart: np.ndarray) -> Iterator[Sentence]:
         yield say(told, pool=row["pool"], day=row["date"], row=at, far=far)
 
 
-def _is_moved(action: str) -> bool:
-    return any(word in MOVED for word in fold(action).split())
+def _is_moved(action: object) -> bool:
+    return any(word in MOVED for word in fold(str(action)).split())

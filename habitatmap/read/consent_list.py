@@ -99,7 +99,7 @@ def parcels_of(
     said = [remembered(text) for text in land["said"]]
     area = (land.geometry.area / 10_000).round(3)
     shapes, nothing = land.geometry.tolist(), [""] * len(land)
-    made = land_ids(nothing, shapes, nothing, land.crs, ()).ids
+    made = land_ids(nothing, shapes, lambda _: "", land.crs, ()).ids
     ids, kinds = land["id"].astype(str).tolist(), land["kind"].astype(str).tolist()
     streets, ranks = _streets(land, paths), _ranks(land, pools, sites).tolist()
     parcels = [

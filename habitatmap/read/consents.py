@@ -15,6 +15,7 @@ from typing import NamedTuple
 from habitatmap.errors.why import Why
 from habitatmap.read.consent_words import word_of
 from habitatmap.read.dates import read_dates
+from habitatmap.read.formats.cells import each_once
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.ledger import Ledger, in_row, some
 from habitatmap.read.rows import Draft, close, open_drafts
@@ -41,7 +42,7 @@ def agreed_in(draft: Draft) -> list[Agreed]:
     columns = {name: draft.texts(name) for name in FIELDS}
     untils = read_dates(draft.cells("until"), draft.heading("until"), draft.table.day_zero)
     draft.sample("until", [until.isoformat() if isinstance(until, datetime.date) else None for until in untils])
-    words = [word_of(cell) for cell in draft.cells("consent")]
+    words = each_once(word_of, draft.cells("consent"))
     draft.sample("consent", [None if word in ("", "unread") else word for word in words])
     columns["consent"] = [
         text if word == "unread" else word for word, text in zip(words, columns["consent"], strict=True)
@@ -128,7 +129,7 @@ class Consents:
             if new not in self.rows:
                 self.rows[new] = replace(self.rows.pop(old), id=new)
 
-    def over(self, ids: Sequence[str], said: Sequence[Agreed], where: Sequence[Sentence]) -> list[Agreed]:
+    def over(self, ids: Sequence[str], said: Sequence[Agreed], where: Sequence[tuple[str, int]]) -> list[Agreed]:
         """What counts for each piece of land: the entries of the list, else what land.* says. To be called once.
 
         where: the file and row of each piece of land. Rows whose land is gone are set aside.
@@ -139,12 +140,13 @@ class Consents:
         out: list[Agreed] = []
         taken: list[Sentence] = []
         changed: list[Sentence] = []
-        for one, agreed, place in zip(ids, said, where, strict=True):
+        for one, agreed, (file, number) in zip(ids, said, where, strict=True):
             row = self.rows.get(one)
             entries = row.entries if row else {}
             if not row or not entries:
                 out.append(agreed)
                 continue
+            place = in_row(file, number)
             until = row.agreed.until if "until" in entries else agreed.until
             out.append(Agreed({**agreed.texts, **entries}, until))
             for name, text in entries.items():

@@ -14,7 +14,7 @@ from pyproj import CRS
 from habitatmap.errors import InputError
 from habitatmap.errors.system import HELD
 from habitatmap.read.formats.archive import file_name, members, taken_out
-from habitatmap.read.formats.cells import Failed, clean
+from habitatmap.read.formats.cells import Failed, clean, each_once
 from habitatmap.read.formats.table import Table
 from habitatmap.read.formats.text import read_text
 from habitatmap.read.formats.workbook import read_workbook
@@ -195,7 +195,7 @@ def _from_frame(file: str, frame: pd.DataFrame, sheet: str = "") -> Table:
         frame = pd.DataFrame(frame.drop(columns=frame.geometry.name))
         if crs is not None and not (crs.is_geographic or crs.is_projected):
             crs = None  # "undefined cartesian" of a GeoPackage states nothing
-    columns = [[_plain(v) for v in frame[name]] for name in frame.columns]
+    columns = [_plain_column(frame.iloc[:, j]) for j in range(frame.shape[1])]
     failed = {(i, j): v for j, column in enumerate(columns) for i, v in enumerate(column) if isinstance(v, Failed)}
     for i, j in failed:
         columns[j][i] = None
@@ -209,6 +209,13 @@ def _from_frame(file: str, frame: pd.DataFrame, sheet: str = "") -> Table:
         sheet=sheet,
         failed=failed,
     )
+
+
+def _plain_column(column: pd.Series) -> list[object]:
+    values = column.astype(object).tolist()
+    if isinstance(column.dtype, pd.StringDtype):
+        return each_once(_plain, values)
+    return [_plain(value) for value in values]
 
 
 def _plain(value: object) -> object:

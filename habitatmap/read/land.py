@@ -15,6 +15,7 @@ from pyproj import CRS
 
 from habitatmap.read.consent_words import NOT_STATED, consent_of
 from habitatmap.read.consents import Agreed, Consents, agreed_in, memory_of
+from habitatmap.read.formats.cells import each_once
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import fold
 from habitatmap.read.land_ids import land_ids
@@ -64,14 +65,12 @@ def read_land(
     listed = Consents.read(consents, stated, ledger)
     said = [agreed_in(draft) for draft in drafts]
     kept = [(draft, at) for draft in drafts for at in draft.kept]
-    own, texts = [_id(draft, at) for draft, at in kept], [draft.words(at) for draft, at in kept]
+    own = [_id(draft, at) for draft, at in kept]
     shapes = [shape for draft, at in kept if (shape := draft.shapes[at]) is not None]
-    ids, moved = land_ids(own, shapes, texts, crs, listed.rows)
+    ids, moved = land_ids(own, shapes, lambda i: kept[i][0].words(kept[i][1]), crs, listed.rows)
     listed.rename(moved)
     by_draft = [agreed[at] for draft, agreed in zip(drafts, said, strict=True) for at in draft.kept]
-    counts = listed.over(
-        ids, by_draft, [in_row(draft.table.file_of(at), draft.table.numbers[at]) for draft, at in kept]
-    )
+    counts = listed.over(ids, by_draft, [(draft.table.file_of(at), draft.table.numbers[at]) for draft, at in kept])
     each = iter(zip(ids, counts, strict=True))
     columns = [
         _columns(draft, agreed, {at: next(each) for at in draft.kept}, as_of)
@@ -101,10 +100,15 @@ def _columns(
     What is not clear about a row that is used is remarked.
     """
     counts = [kept[at][1] if at in kept else one for at, one in enumerate(said)]
-    consents = [consent_of(one.texts["consent"], one.until, as_of) for one in counts]
-    kinds, private = draft.texts("kind"), [yes_no(cell) for cell in draft.cells("private")]
+    pairs = [(one.texts["consent"], one.until) for one in counts]
+    each = {pair: consent_of(*pair, as_of) for pair in dict.fromkeys(pairs)}
+    consents = [each[pair] for pair in pairs]
+    kinds, private = draft.texts("kind"), each_once(yes_no, draft.cells("private"))
     for at in draft.kept:
-        where, (_, note) = in_row(draft.table.file_of(at), draft.table.numbers[at]), consents[at]
+        note = consents[at][1]
+        if private[at] is not None and not note:
+            continue
+        where = in_row(draft.table.file_of(at), draft.table.numbers[at])
         as_said = all(counts[at].texts[name] == said[at].texts[name] for name in ("consent", "until"))
         if note and said[at].texts["consent"] and as_said:
             draft.ledger.remark(say("{row}: {why}, so somebody must ask", row=where, why=note))
@@ -121,7 +125,8 @@ def _columns(
         "consent_note": [note for _, note in consents],
         "until": [one.until if isinstance(one.until, datetime.date) else None for one in counts],
         "private": [
-            word or ("yes" if is_home_ground(kind) else "no") for word, kind in zip(private, kinds, strict=True)
+            word or ("yes" if home else "no")
+            for word, home in zip(private, each_once(lambda kind: is_home_ground(str(kind)), kinds), strict=True)
         ],
         **{name: [one.texts[name] for one in counts] for name in ("owner", "contact", "condition", "note")},
         "said": [memory_of(one.texts) for one in said],

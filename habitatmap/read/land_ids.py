@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -34,17 +34,21 @@ class LandIds(NamedTuple):
 
 
 def land_ids(
-    own: Sequence[str], shapes: Sequence[BaseGeometry], texts: Sequence[str], crs: CRS, known: Collection[str]
+    own: Sequence[str],
+    shapes: Sequence[BaseGeometry],
+    words: Callable[[int], str],
+    crs: CRS,
+    known: Collection[str],
 ) -> LandIds:
     """An id for each piece of land. own: what the file has, "" where it has none; what several rows have is no id.
 
-    texts: what the rows say, which tells those of one shape apart; known: the ids of the list of consents.
+    words: what a row says, which tells those of one shape apart; known: the ids of the list of consents.
     """
     times = Counter(own)
     ids = [one if times[one] == 1 else "" for one in own]
     blank = [at for at, one in enumerate(ids) if not one]
     middles = shapely.get_coordinates(shapely.centroid(np.asarray(shapes, dtype=object)))
-    for at, made in zip(blank, _made([shapes[at] for at in blank], middles[blank], texts, crs), strict=True):
+    for at, made in zip(blank, _made([shapes[at] for at in blank], middles[blank], words, crs), strict=True):
         ids[at] = made
     there = set(ids)
     lost = sorted(one for one in known if one not in there and _MADE.fullmatch(one))
@@ -58,7 +62,9 @@ def land_ids(
     return LandIds(ids, moved)
 
 
-def _made(shapes: Sequence[BaseGeometry], middles: NDArray[np.float64], texts: Sequence[str], crs: CRS) -> list[str]:
+def _made(
+    shapes: Sequence[BaseGeometry], middles: NDArray[np.float64], words: Callable[[int], str], crs: CRS
+) -> list[str]:
     """The ids made of where each shape lies; of shapes with one middle the larger ones first, numbered from 2."""
     lon, lat = to_lonlat(middles[:, 0], middles[:, 1], crs)
     east, north = np.rint(lon * _STEPS).astype(int).tolist(), np.rint(lat * _STEPS).astype(int).tolist()
@@ -67,7 +73,9 @@ def _made(shapes: Sequence[BaseGeometry], middles: NDArray[np.float64], texts: S
         by_place[f"{'NS'[y < 0]}{abs(y):07d}{'EW'[x < 0]}{abs(x):08d}"].append(at)
     ids = [""] * len(shapes)
     for place, rows in by_place.items():
-        for number, at in enumerate(sorted(rows, key=lambda i: (-round(shapes[i].area), texts[i])), 1):
+        if len(rows) > 1:
+            rows.sort(key=lambda i: (-round(shapes[i].area), words(i)))
+        for number, at in enumerate(rows, 1):
             ids[at] = place if number == 1 else f"{place}-{number}"
     return ids
 

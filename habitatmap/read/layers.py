@@ -250,7 +250,7 @@ class TreeTable:
     def rows(self, trees: pd.DataFrame) -> NDArray[np.int64]:
         """The table's row for each tree, from 0; -1 where neither genus nor species tells one."""
         names = self._names
-        pairs = list(zip(trees["genus"], trees["species"], strict=True))
+        pairs = list(zip(trees["genus"].tolist(), trees["species"].tolist(), strict=True))
         found = {pair: _genus_row(names, *pair) for pair in set(pairs)}
         return np.array([found[pair] for pair in pairs], dtype=np.int64)
 

@@ -231,7 +231,10 @@ class Ledger:
 
     def accept_rows(self, kind: str, table: Table, positions: Iterable[int]) -> None:
         """The rows at these positions of the table are used."""
-        for file, n in sorted(Counter(table.file_of(int(at)) for at in positions).items()):
+        rows = [int(at) for at in positions]
+        elsewhere = Counter(table.corrected_in[at] for at in rows if at in table.corrected_in)
+        here = Counter({table.file: len(rows) - elsewhere.total()} if len(rows) > elsewhere.total() else {})
+        for file, n in sorted((elsewhere + here).items()):
             self.accept(kind, file, n)
 
     def set_row_aside(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -19,6 +20,7 @@ from habitatmap.read.coordinates import (
     NO_PLACE,
     Box,
     Point,
+    Points,
     Refusal,
     in_words,
     locate,
@@ -28,7 +30,7 @@ from habitatmap.read.coordinates import (
     read_points,
     settle,
 )
-from habitatmap.read.formats.cells import as_text
+from habitatmap.read.formats.cells import as_text, each_once
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import Headings, match_table, unit_of
 from habitatmap.read.ledger import SAMPLES, some
@@ -54,11 +56,16 @@ class Places(NamedTuple):
     by_address: Sequence[bool] = ()  # which were looked up, as they have no coordinates
 
     @classmethod
-    def of(cls, points: Sequence[Point | Refusal], crs: CRS, by_address: Sequence[bool] = ()) -> Places:
+    def of(cls, points: Points, crs: CRS, by_address: Sequence[bool] = ()) -> Places:
         """The places of points in `crs`."""
         x, y = locate(points, crs)
-        off = [point.uncertainty_m if isinstance(point, Point) else math.nan for point in points]
-        return cls(x.tolist(), y.tolist(), off, by_address)
+        return cls(x.tolist(), y.tolist(), points.off_m.tolist(), by_address)
+
+    @classmethod
+    def none(cls, rows: int) -> Places:
+        """Rows without a place."""
+        nothing = [math.nan] * rows
+        return cls(nothing, nothing, nothing)
 
     def columns(self) -> dict[str, Sequence[float]]:
         """As columns of a frame."""
@@ -79,24 +86,24 @@ def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
     draft.bounds = np.tile(np.column_stack([places.x, places.y]).astype(float).reshape(-1, 2), 2)
     off_km = stated.box.off_km(*locate(points, WGS84)) if stated.box is not None else np.zeros(len(points))
     beyond = stated.box.beyond(off_km) if stated.box is not None else np.zeros(len(points), dtype=bool)
-    for at, point in enumerate(points):
-        if isinstance(point, Refusal):
-            draft.refuse(at, point.role, point.value, point.why)
-        elif math.isnan(places.x[at]) or beyond[at]:
+    for at, refusal in points.refusals().items():
+        draft.refuse(at, refusal.role, refusal.value, refusal.why)
+    for at in np.flatnonzero(points.placed & (np.isnan(places.x) | beyond)).tolist():
+        if isinstance(point := points[at], Point):
             draft.refuse(at, "x", f"{point.x}, {point.y}", Why.UNREACHABLE)
     _tell_places(draft, points)
     if stated.box is not None and not stated.box.wide and not (off_km <= FAR_KM).any():
         _tell_all_far(draft, [point for point in points if isinstance(point, Point)], stated.box)
-    used = [NO_PLACE if at in draft.aside else point for at, point in enumerate(points)]
+    used = points.but(dict.fromkeys(draft.aside, NO_PLACE))
     # trees and the like beyond the boundary serve as margin; only a pool belongs inside
     tell_slips(draft, used, stated.box if draft.kind is Kind.POOLS else None)
     return places
 
 
-def _set_far_aside(draft: Draft, points: Sequence[Point | Refusal], home: Box) -> None:
+def _set_far_aside(draft: Draft, points: Points, home: Box) -> None:
     """Sets rows aside that lie more than `FAR_KM` from the area; where none is near, that is told."""
     off_km = home.off_km(*locate(points, WGS84))
-    far = [at for at in draft.kept if off_km[at] > FAR_KM]
+    far = [at for at in np.flatnonzero(off_km > FAR_KM).tolist() if at not in draft.aside]
     for at in far:
         draft.refuse(at, "", draft.words(at), Why.FAR_AWAY.of(km=Quantity(float(off_km[at]), grouped=True)))
     if not far:
@@ -134,26 +141,31 @@ def _tell_all_far(draft: Draft, points: Sequence[Point], area: Box) -> None:
         draft.ledger.ask_unit(draft.table.file, "x")
 
 
-def _with_shifts(points: Sequence[Point | Refusal], crs: CRS) -> list[Point | Refusal]:
+def _with_shifts(points: Points, crs: CRS) -> Points:
     """The points, their uncertainty widened by that of the way from their own system to the area's."""
     # by object, as comparing systems is slow; a table has few of them
-    shifts = {key: shift_m(own, crs) for key, own in {id(p.crs): p.crs for p in points if isinstance(p, Point)}.items()}
+    odd, alike = points.odd_points(), int(points.alike.sum())
+    systems = {id(point.crs): point.crs for point in odd.values()} | ({id(points.crs): points.crs} if alike else {})
+    shifts = {key: shift_m(own, crs) for key, own in systems.items()}
     if not any(shifts.values()):
-        return list(points)
-    return [
-        p._replace(uncertainty_m=math.hypot(p.uncertainty_m, shifts[id(p.crs)])) if isinstance(p, Point) else p
-        for p in points
-    ]
+        return points
+    own = shifts.get(id(points.crs), 0.0)
+    off = np.array([math.hypot(metres, own) for metres in points.uncertainty_m])
+    shifted = {at: p._replace(uncertainty_m=math.hypot(p.uncertainty_m, shifts[id(p.crs)])) for at, p in odd.items()}
+    return replace(points, uncertainty_m=off).but(shifted)
 
 
-def _tell_places(draft: Draft, points: Sequence[Point | Refusal]) -> None:
+def _tell_places(draft: Draft, points: Points) -> None:
     """Tells how many places were read in which way, and shows what the first were understood as."""
-    ways = sorted(Counter(point.how for point in points if isinstance(point, Point)).items())
+    counts, alike = Counter(point.how for point in points.odd_points().values()), int(points.alike.sum())
+    counts.update({points.how: alike} if alike else {})
+    ways = sorted(counts.items())
     if ways:
         told = [say("{n} as {how}", n=str(n), how=_said(how)) for how, n in ways]
         draft.ledger.tell(say("{file}: places read: {ways}", file=draft.table.name, ways=apart(told)))
         draft.reading.samples += [(Sentence("places"), count(n, "row"), _said(how)) for how, n in ways]
-    read = [(at, point) for at, point in enumerate(points) if isinstance(point, Point)][:SAMPLES]
+    first = np.flatnonzero(points.placed)[:SAMPLES].tolist()
+    read = [(at, point) for at in first if isinstance(point := points[at], Point)]
     roles = [draft.cells(name) for name in PLACE_COLUMNS if draft.has(name)]
     written = [", ".join(filter(None, (as_text(cells[at]) for cells in roles))) for at, _ in read]
     meant = [
@@ -193,7 +205,7 @@ def layer_crs(table: Table, stated: Stated) -> CRS:
     return own.to_2d()
 
 
-def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | Refusal]:
+def points_of(table: Table, headings: Headings, stated: Stated) -> Points:
     """The place of each row, with slips put right where the area leaves one reading only.
 
     An accuracy that a row states counts where it is larger than what the writing itself leaves open. CrsError where a
@@ -201,51 +213,46 @@ def points_of(table: Table, headings: Headings, stated: Stated) -> list[Point | 
     """
     if table.geometry is not None:
         own = layer_crs(table, stated)
-        read = settle([point_of(geometry, own, None) for geometry in table.geometry], stated.box)
+        read = settle(Points.of([point_of(geometry, own, None) for geometry in table.geometry]), stated.box)
     else:
         cells = {role: table.column(headings.at[role]) for role in ROLES if role in headings.at}
         source = source_of(table.file, stated)
-        read = read_points(cells, headings.text, source, table.file, stated.box) if cells else []
         lacking = Why.NO_COLUMNS.of(table=table.name, headings=", ".join(h for h in table.headings if h))
-        read = read or [Refusal("", "", lacking)] * len(table)
-        if "address" in headings.at and any(map(_says_nothing, read)):
+        nowhere = Points.of([Refusal("", "", lacking)] * len(table))
+        read = read_points(cells, headings.text, source, table.file, stated.box) if cells else nowhere
+        if "address" in headings.at and any(map(_says_nothing, read.odd.values())):
             read = _among_addresses(read, table, headings, stated)
     if "uncertainty_m" in headings.at:
         scale = {"ft": 0.3048, "km": 1000.0}.get(unit_of(headings.text["uncertainty_m"]), 1.0)
-        for i, cell in enumerate(table.column(headings.at["uncertainty_m"])):
-            off, point = read_accuracy(cell) * scale, read[i]
-            if isinstance(point, Point) and off > point.uncertainty_m:
-                read[i] = point._replace(uncertainty_m=off)
+        said = np.array(each_once(read_accuracy, table.column(headings.at["uncertainty_m"]))) * scale
+        larger = np.where(said > read.uncertainty_m, said, read.uncertainty_m)
+        odd = {at: p._replace(uncertainty_m=max(p.uncertainty_m, said[at])) for at, p in read.odd_points().items()}
+        read = replace(read, uncertainty_m=larger).but(odd)
     return read
 
 
-def _says_nothing(point: Point | Refusal) -> bool:
+def _says_nothing(point: Point | Refusal | None) -> bool:
     return isinstance(point, Refusal) and point.why.code in SAYS_NOTHING
 
 
-def _among_addresses(
-    points: Sequence[Point | Refusal], table: Table, headings: Headings, stated: Stated
-) -> list[Point | Refusal]:
+def _among_addresses(points: Points, table: Table, headings: Headings, stated: Stated) -> Points:
     """The points, those of rows without coordinates by what the column of addresses says, where that is coordinates."""
     cells = {"position": table.column(headings.at["address"])}
     written = read_points(cells, {"position": headings.text["address"]}, None, table.file, stated.box)
-    return [
-        there
-        if _says_nothing(point) and isinstance(there, Point) and there.uncertainty_m <= AMONG_ADDRESSES_M
-        else point
-        for point, there in zip(points, written, strict=True)
-    ]
+    blank = [at for at, point in points.odd.items() if _says_nothing(point)]
+    there = {at: point for at in blank if isinstance(point := written[at], Point)}
+    return points.but({at: point for at, point in there.items() if point.uncertainty_m <= AMONG_ADDRESSES_M})
 
 
-def tell_slips(draft: Draft, points: Sequence[Point | Refusal], box: Box | None) -> None:
+def tell_slips(draft: Draft, points: Points, box: Box | None) -> None:
     """Remarks on places that were settled by where the area lies, and on those beside it that a slip would bring in.
 
     `points`: one for each row of the table. `box`: where the area lies, if a place outside is worth a word.
     """
     mended = [
         say("row {row}: {slip}, {place}", row=draft.row_of(at), slip=_said(point.mended), place=in_words(point))
-        for at, point in enumerate(points)
-        if isinstance(point, Point) and point.mended
+        for at, point in points.odd_points().items()
+        if point.mended
     ]
     if mended:
         told = "only one reading lies in the area, and is used: {places} ({rows}); check them"
@@ -264,7 +271,8 @@ def rough_lonlat(
     for table in tables:
         headings = match_table(kind, table.headings, stated.columns.get(kind, {}), table.taught.headings)
         headings = with_place_by_content(table, headings)
-        x, y = locate([p for p in points_of(table, headings, stated) if isinstance(p, Point)], WGS84)
-        lon.append(x)
-        lat.append(y)
+        points = points_of(table, headings, stated)
+        x, y = locate(points, WGS84)
+        lon.append(x[points.placed])
+        lat.append(y[points.placed])
     return np.concatenate(lon), np.concatenate(lat)

@@ -10,6 +10,7 @@ import datetime
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from types import NoneType
 
 import geopandas as gpd
 import numpy as np
@@ -21,7 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from habitatmap.errors import InputError
 from habitatmap.errors.why import NOTHING_TO_DO, Reason, Why
 from habitatmap.read.dates import Span, completed, read_dates, read_span, when_of
-from habitatmap.read.formats.cells import as_text
+from habitatmap.read.formats.cells import as_text, as_texts, each_once
 from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.headings import ALIASES, Headings, match_table
 from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, SetAside, UnitRead, Unused, some
@@ -111,11 +112,11 @@ class Draft:
 
     def texts(self, name: str) -> list[str]:
         """The cells of a column as text, "" where blank."""
-        return [as_text(cell) for cell in self.cells(name)]
+        return as_texts(self.cells(name))
 
     def yes_or_no(self, name: str) -> list[str]:
         """yes, no or "" of each row; what says neither is remarked and counts as not given."""
-        said = [yes_no(cell) for cell in self.cells(name)]
+        said = each_once(yes_no, self.cells(name))
         self.tell_unread(name, [word is None for word in said], Sentence("this counts as not given"))
         return [word or "" for word in said]
 
@@ -146,16 +147,20 @@ class Draft:
             self.remark(say(told, dates=count(number, "date"), heading=self.heading(name), source=by))
         found: list[tuple[datetime.date | None, Span | None]] = []
         heading = f"{self.heading(name)} {self.table.taught.units.get(name, '')}"
+        whole_days: dict[datetime.date | None, tuple[datetime.date | None, Span | None]] = {None: (None, None)}
         for at, read in enumerate(read_dates(whole, heading, self.table.day_zero, self._other_dates(name))):
+            if not isinstance(read, Why):
+                if read is not None and read not in whole_days:
+                    whole_days[read] = read, Span(read, read)
+                found.append(whole_days[read])
+                continue
             span = None
-            if isinstance(read, Why):
-                if south is not None:
-                    span = read_span(cells[at], south=south[at])
-                    span = span or (read_span(f"{as_text(cells[at])} {when.year}", south=south[at]) if when else None)
-                if span is None:
-                    self.refuse(at, name, cells[at], read)
-                read = None
-            found.append((read, span or (Span(read, read) if read else None)))
+            if south is not None:
+                span = read_span(cells[at], south=south[at])
+                span = span or (read_span(f"{as_text(cells[at])} {when.year}", south=south[at]) if when else None)
+            if span is None:
+                self.refuse(at, name, cells[at], read)
+            found.append((None, span))
         self.sample(
             name, [day or (span and say("{low} to {high}", low=span.first, high=span.last)) for day, span in found]
         )
@@ -215,19 +220,22 @@ class Draft:
     @property
     def kept(self) -> list[int]:
         """The positions of the rows that are not set aside."""
-        return [at for at in range(len(self.table)) if at not in self.aside]
+        every = range(len(self.table))
+        return [at for at in every if at not in self.aside] if self.aside else list(every)
 
     def frame(self, columns: Columns) -> pd.DataFrame:
         """The rows that are kept, with these columns (a value for each row of the table), their file and row."""
-        kept = self.kept
-        frame = pd.DataFrame({name: pd.Series(list(values)).iloc[kept] for name, values in columns.items()}, index=kept)
-        frame["file"] = [self.table.file_of(at) for at in kept]
-        frame["row"] = np.asarray([self.table.numbers[at] for at in kept], dtype="int64")
-        return frame
+        kept = np.asarray(self.kept, dtype=np.int64)
+        every = range(len(self.table))
+        frame = pd.DataFrame({name: pd.Series(list(values)) for name, values in columns.items()}, index=every)
+        frame = frame.iloc[kept] if self.aside else frame
+        files = [self.table.file_of(at) for at in kept.tolist()] if self.table.corrected_in else self.table.file
+        return frame.assign(file=files, row=np.asarray(self.table.numbers, dtype="int64")[kept])
 
     def holding(self) -> Holding:
         """What the table holds, by its rows that are records: headings again, totals, repeats and the like are none."""
-        record = [at for at in range(len(self.table)) if not self._is_no_record(at)]
+        none = {at for at in self.aside if self._is_no_record(at)}
+        record = [at for at in range(len(self.table)) if at not in none]
         bounds = np.full((len(self.table), 4), np.nan) if self.bounds is None else self.bounds
         placed = np.asarray(np.isfinite(bounds).all(axis=1), dtype=bool)
         known = {what: sum(bool(told[at]) for at in record) for what, told in self.known.items()}
@@ -410,17 +418,21 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
     In one table a repeat has the same cells and shape; in another table, whose headings and words may differ, it
     says the same in every column, read or not.
     """
+    alike = [_of_one_type_each(draft.table) for draft in drafts]
     seen: dict[Hashable, tuple[int, int]] = {}
     keep = np.ones(len(frame), dtype=bool)
     said = [c for c in frame.columns if c not in ("file", "row", "_draft", "_at")]
-    meanings = list(zip(*([None if v != v else v for v in frame[c].tolist()] for c in said), strict=True))
+    several = len(drafts) > 1
+    meanings = list(zip(*([None if v != v else v for v in frame[c].tolist()] for c in said if several), strict=True))
     places = zip(frame["_draft"].tolist(), frame["_at"].tolist(), strict=True)
     for i, (number, at) in enumerate(places):
         draft = drafts[number]
         shape = draft.table.geometry[at] if draft.table.geometry is not None else None
-        first = seen.setdefault((number, *map(as_text, draft.table.rows[at]), shape), (number, at))
+        row = draft.table.rows[at]
+        cells = row if alike[number] else tuple(map(as_text, row))
+        first = seen.setdefault((number, cells, shape), (number, at))
         if first == (number, at):
-            if len(drafts) > 1:
+            if several:
                 first = seen.setdefault(("any table", *meanings[i], *draft.left_over(at)), (number, at))
             if first[0] == number:
                 continue
@@ -430,6 +442,12 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
         draft.refuse(at, "", draft.words(at), Why.REPEAT.of(row=table.numbers[first[1]], of=of))
         keep[i] = False
     return frame[keep]
+
+
+def _of_one_type_each(table: Table) -> bool:
+    """Whether the cells of each column are of one type, so that two are alike where they say the same: 1, 1.0 and True
+    are one to a dict, and 1 and "1" are one in words."""
+    return all(len({*map(type, column)} - {NoneType}) <= 1 for column in zip(*table.rows, strict=True))
 
 
 def close(drafts: Sequence[Draft]) -> None:

@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
@@ -17,7 +18,7 @@ from habitatmap.errors.why import Why
 from habitatmap.geo.crs import WGS84, Floats, Source, crs_label, to_lonlat, transform
 from habitatmap.read.coordinates import (
     NAMES,
-    Point,
+    Points,
     Refusal,
     geometry_of,
     is_geometry,
@@ -77,7 +78,7 @@ def place_by_shape(draft: Draft, crs: CRS, stated: Stated, want: Want) -> None:
         found[broken] = shapely.make_valid(found[broken])
     if want != "any":
         dimension, name = WANTED[want]
-        for at in draft.kept:
+        for at in kept[(shapely.get_dimensions(found[kept]) != dimension) | _collections(found[kept])].tolist():
             part = _parts(found[at], dimension)
             if part is None or part.is_empty:
                 value = NAMES[shapely.get_type_id(found[at])]
@@ -125,7 +126,7 @@ def _placed(draft: Draft, crs: CRS, stated: Stated) -> list[BaseGeometry | None]
     source = source_of(table.file, stated)
     cells = {role: draft.cells(role) for role in ROLES if draft.has(role)}
     texts = cells.get("position", [None] * len(table))
-    points: list[Point | Refusal] = [Refusal("", "", Why.NO_SHAPES)] * len(table)
+    points = Points.of([Refusal("", "", Why.NO_SHAPES)] * len(table))
     if cells and not all(is_geometry(texts[at]) for at in kept):
         points = read_points(cells, draft.headings.text, source, table.file, stated.box)
         tell_slips(draft, points, None)
@@ -143,7 +144,7 @@ def _placed(draft: Draft, crs: CRS, stated: Stated) -> list[BaseGeometry | None]
             point = read
         if isinstance(point, Refusal):
             draft.refuse(at, point.role, point.value, point.why)
-        else:
+        elif point is not None:
             bring([at], [shapely.Point(x[at], y[at]) if np.isfinite(x[at]) else None], crs)
     _tell_repairs(draft, closed, swapped, stated)
     return placed
@@ -183,6 +184,12 @@ def _in_degrees(shape: BaseGeometry) -> bool:
     xy = shapely.get_coordinates(shape)
     within = (np.abs(xy[:, 0]) <= 180).all() and (np.abs(xy[:, 1]) <= 90).all()
     return bool(within and (xy != np.round(xy)).any())
+
+
+def _collections(shapes: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """Which shapes are mixed groups, or empty, and so need a closer look."""
+    mixed = shapely.get_type_id(shapes) == shapely.GeometryType.GEOMETRYCOLLECTION
+    return np.asarray(mixed | shapely.is_empty(shapes), dtype=bool)
 
 
 def _parts(shape: BaseGeometry, dimension: int) -> BaseGeometry | None:

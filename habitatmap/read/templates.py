@@ -90,7 +90,7 @@ CREATED = datetime.datetime(2000, 1, 1)
 def is_marked(cells: Sequence[object]) -> bool:
     """Whether a row is headed as the example of a template."""
     first = next((c for c in cells if c is not None), None)
-    return isinstance(first, str) and first.casefold() in _MARKS
+    return isinstance(first, str) and first.casefold() in MARKS
 
 
 def is_example(cells: Sequence[object]) -> bool:
@@ -102,7 +102,7 @@ def is_example(cells: Sequence[object]) -> bool:
     return any(len(given) == len(told) and all(map(_says, given, told)) for told in examples)
 
 
-_MARKS = frozenset(mark.casefold() for mark in EXAMPLES)
+MARKS = frozenset(mark.casefold() for mark in EXAMPLES)
 
 
 def _example(kind: Kind, language: str) -> list[str | float | datetime.date]:

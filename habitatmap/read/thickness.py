@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from habitatmap.read.coordinates import comma_of, read_number
-from habitatmap.read.formats.cells import as_text
+from habitatmap.read.formats.cells import as_text, each_once
 from habitatmap.read.headings import fold, unit_of
 from habitatmap.read.ledger import UnitBy, UnitRead
 from habitatmap.read.rows import Draft
@@ -231,8 +231,8 @@ def _tell_odd_girths(draft: Draft, girth: Floats, thick: Floats) -> None:
 
 
 def _cells(cells: Sequence[object]) -> list[Cell]:
-    comma = comma_of(cells)
-    return [_thickness(cell, "decimal" if comma == "ask" else comma) for cell in cells]
+    comma = "decimal" if (found := comma_of(cells)) == "ask" else found
+    return each_once(lambda cell: _thickness(cell, comma), cells)
 
 
 # "ca. 60", "Ø 45", "45 cm (BHD)": words around a thickness that do not change it

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from habitatmap.read.formats.cells import as_text
+from collections.abc import Sequence
+
+from habitatmap.read.formats.cells import as_text, each_once
 from habitatmap.read.headings import fold
 from habitatmap.read.rows import Draft
 from habitatmap.sentences import count, say
@@ -78,16 +80,21 @@ def condition_of(cell: object) -> Condition | None:
 
 def read_conditions(draft: Draft) -> list[str]:
     """A `Condition`, or "" where none is known, for each row, from its condition, else from its name."""
-    answer, unknown = [], []
-    cells = zip(*(draft.cells(name) for name in WHERE_IT_STANDS), strict=True)
-    for said, *names in cells:
-        found = condition_of(said) or ""
-        if said is not None and not found and fold(as_text(said)) not in UNDEFINED:
-            unknown.append(as_text(said))
-        by_name = [condition_of(n) for n in names if n is not None]
-        answer.append(next((word for word in by_name if word and word is not Condition.LIVING), found))
+    said, *names = (draft.cells(name) for name in WHERE_IT_STANDS)
+    found: list[str] = [condition or "" for condition in each_once(condition_of, said)]
+    unread = each_once(lambda cell: cell is not None and not condition_of(cell) and not _says_nothing(cell), said)
+    unknown = [as_text(cell) for cell, odd in zip(said, unread, strict=True) if odd]
+    # the name that says it counts first
+    gone: list[Sequence[Condition | None]] = [each_once(condition_of, cells) for cells in names]
+    for conditions in reversed(gone):
+        both = zip(conditions, found, strict=True)
+        found = [word if word and word is not Condition.LIVING else before for word, before in both]
     if unknown:
         words = ", ".join(dict.fromkeys(unknown[:100]).keys())[:120]
         told = "unknown words for the condition of {trees} ({words}); these trees count as of unknown condition"
         draft.remark(say(told, trees=count(len(unknown), "tree"), words=words))
-    return answer
+    return found
+
+
+def _says_nothing(cell: object) -> bool:
+    return fold(as_text(cell)) in UNDEFINED

@@ -12,10 +12,9 @@ from pyproj import CRS
 
 from habitatmap.errors import CrsError
 from habitatmap.errors.why import Why
-from habitatmap.geo.crs import WGS84
 from habitatmap.read.conflicts import alike_visits, visits_elsewhere
-from habitatmap.read.coordinates import NO_PLACE, Point, Refusal
 from habitatmap.read.days_out import in_by, out_from
+from habitatmap.read.formats.cells import each_once
 from habitatmap.read.formats.table import Renamed, Stated, Table
 from habitatmap.read.groups import called
 from habitatmap.read.ledger import Ledger
@@ -93,12 +92,11 @@ def _tell_early(frame: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) -> Non
 
 def _own_places(draft: Draft, stated: Stated, crs: CRS | None) -> Places:
     """The visits' own coordinates in the system of the pools; NaN where there are none."""
-    points: list[Point | Refusal] = [NO_PLACE] * len(draft.table)
     if crs is not None and any(draft.has(name) for name in PLACE_COLUMNS):
         # a visit needs no place of its own, so that metres of an unknown system are no fault
         with suppress(CrsError):
-            points = points_of(draft.table, draft.headings, stated)
-    return Places.of(points, crs or WGS84)
+            return Places.of(points_of(draft.table, draft.headings, stated), crs)
+    return Places.none(len(draft.table))
 
 
 def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, renamed: Sequence[Renamed]) -> Columns:
@@ -106,17 +104,21 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, ren
     dates = draft.dates("date")
     names = {name_key(name): name for name in pools["pool"]}
     known = names.keys() | lost | {name_key(one.old) for one in renamed}
-    given = [_own_first(name_of(cell), draft.table.group, known) for cell in draft.cells("pool")]
+    group = draft.table.group
+    given = each_once(lambda cell: _own_first(name_of(cell), group, known), draft.cells("pool"))
     if renamed:
         given = [today_called(name, day, renamed) for name, day in zip(given, dates, strict=True)]
     draft.about = given
     names |= _without_zeros(draft, names, given)
+    called_today = {name: names.get(name_key(name)) for name in {*given}}
     for at, name in enumerate(given):
+        if called_today[name] is not None and name_key(name) not in lost:
+            continue
         if not name:
             draft.refuse(at, "pool", "", Why.NO_POOL)
         elif name_key(name) in lost:
             draft.refuse(at, "pool", name, Why.POOL_ASIDE)
-        elif name_key(name) not in names:
+        else:
             near = _near(name, list(names.values()), own.x[at], own.y[at], pools)
             draft.refuse(at, "pool", name, Why.UNKNOWN_POOL.of(near=near))
     for at, date in enumerate(dates):
@@ -125,14 +127,14 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, ren
     found = read_outcomes(draft)
     notes = draft.texts("note")
     return {
-        "pool": [names.get(name_key(name), name) for name in given],
+        "pool": [called_today[name] or name for name in given],
         "date": dates,
         "checked": draft.yes_or_no("checked"),
         "outcome": [row.outcome for row in found],
         "larvae": [row.larvae.exact for row in found],
         "larvae_low": [row.larvae.low for row in found],
         "larvae_high": [row.larvae.high for row in found],
-        "note": ["; ".join(filter(None, (row.remark, note))) for row, note in zip(found, notes, strict=True)],
+        "note": ["; ".join(filter(None, both)) for both in zip((row.remark for row in found), notes, strict=True)],
         "_x": own.x,
         "_y": own.y,
         "_off": own.uncertainty_m,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Callable, Iterable, Mapping
 from enum import StrEnum
 from typing import Any
@@ -207,8 +208,16 @@ def pool_basis(basis: PoolBasis, searches: int, last_seen: float, since: int, su
 
 def pool_bases(pools: pd.DataFrame) -> list[Sentence]:
     """What the probability of each pool of a table rests on; an empty sentence where there is none."""
-    facts = zip(*(pools[name] for name in ("basis", "visits", "last_seen", "since", "surroundings")), strict=True)
-    return [pool_basis(PoolBasis(b), int(n), at, int(k), s) if b else Sentence("") for b, n, at, k, s in facts]
+    columns = [pools[name].tolist() for name in ("basis", "visits", "last_seen", "since", "surroundings")]
+    columns[2] = [None if at != at else at for at in columns[2]]  # NaN is no key, as it is not itself
+    facts = list(zip(*columns, strict=True))
+    told = {
+        (b, n, at, k, s): pool_basis(PoolBasis(b), int(n), math.nan if at is None else at, int(k), s)
+        for b, n, at, k, s in dict.fromkeys(facts)
+        if b
+    }
+    nothing = Sentence("")
+    return [told.get(fact, nothing) for fact in facts]
 
 
 def told_pools(pools: pd.DataFrame) -> pd.DataFrame:

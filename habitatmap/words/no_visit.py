@@ -18,11 +18,12 @@ NOTHING_DUE = {
 
 def told_no_visits(pools: pd.DataFrame) -> list[Sentence]:
     """For each row why no visit is due, "" where one may be; no_visit: `NoVisit` or "", consent_until: a day."""
+    nothing = Sentence("")
     return [
         Sentence(NOTHING_DUE[code], {"day": until if isinstance(until, datetime.date) else str(until)})
         if code
-        else Sentence("")
-        for code, until in zip(pools["no_visit"], pools["consent_until"], strict=True)
+        else nothing
+        for code, until in zip(pools["no_visit"].tolist(), pools["consent_until"].tolist(), strict=True)
     ]
 
 

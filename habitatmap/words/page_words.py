@@ -141,6 +141,7 @@ WORDS: dict[str, str] = {
     "consent_long.provisional": "No record of who owns this land. Find out and ask first.",
     # gaps
     "gaps_caption": "Forage that no likely breeding place reaches, largest share first. Choose one to see it.",
+    "gaps_first": "Of {all} gaps the {n} with most forage that is not likely reached. Choose one to see it.",
     "gaps_none": "No gap: all good forage lies within likely reach, or there was no forage to judge by.",
     "gap": "Gap {rank}",
     "gap_area": "Area",

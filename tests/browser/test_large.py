@@ -14,6 +14,8 @@ import pytest
 from shapely.geometry import box
 
 from habitatmap.page import map_page
+from habitatmap.page.payload import team_blocks
+from habitatmap.paper.pictures import _sheets
 from habitatmap.result import Result
 from tests.browser.town import CRS_CODE, NORTH, WEST, town
 
@@ -98,3 +100,17 @@ def test_a_hundred_thousand_pools_and_trees_and_twenty_thousand_plots(
     )
     print(f"{len(text.encode()) / 1e6:.2f} MB, open in {opened:.0f} ms, panned in {panned:.0f} ms")
     assert page.trouble == []
+
+
+def test_of_very_many_gaps_those_with_most_forage_are_drawn_and_the_rest_is_told() -> None:
+    result = town()
+    one = result.gaps.iloc[[0]]
+    many = gpd.GeoDataFrame(pd.concat([one] * 700, ignore_index=True), crs=one.crs).assign(rank=np.arange(1, 701))
+    few, most = (team_blocks(replace(result, gaps=many.head(n))) for n in (500, 700))
+    assert [gap["rank"] for gap in most["gaps"]] == list(range(1, 501)) == [gap["rank"] for gap in few["gaps"]]
+    assert (few["facts"]["gaps"], most["facts"]["gaps"]) == (500, 700)  # by which the page tells that there are more
+    for n, told in ((500, ">gap<"), (700, ">gap: the 500 with most forage, of 700<")):
+        sheet = _sheets(replace(result, gaps=many.head(n)))["gaps"]
+        drawn = sheet.svg("Gaps", [])
+        assert drawn.count('stroke-dasharray="5 3"') == min(n, 500)
+        assert told in drawn

@@ -260,7 +260,7 @@ def test_broken_open_or_with_sheets_of_ones_own_it_is_left_alone(tmp_path: Path)
 
 
 def made(shapes: Sequence[BaseGeometry], own: Sequence[str] = (), known: Sequence[str] = ()) -> list[str]:
-    return land_ids(own or [""] * len(shapes), shapes, [""] * len(shapes), pyproj.CRS(CRS), known).ids
+    return land_ids(own or [""] * len(shapes), shapes, lambda _: "", pyproj.CRS(CRS), known).ids
 
 
 def test_an_id_is_made_of_where_the_land_lies() -> None:

@@ -190,7 +190,8 @@ function servedBySite(row) {
 function gapsTable() {
   const gaps = data("gaps");
   table({
-    name: "gaps", n: gaps.length, caption: words.gaps_caption, none: words.gaps_none,
+    name: "gaps", n: gaps.length, none: words.gaps_none,
+    caption: gaps.length < facts.gaps ? say("gaps_first", {n: number(gaps.length), all: number(facts.gaps)}) : words.gaps_caption,
     heads: [[words.gap_cause, ""], [words.gap_area, "figure"], [words.gap_share, "figure"]],
     button: (i) => [say("gap", {rank: gaps[i].rank})],
     cells: (i, button) => [el("th", {scope: "row"}, button, written(tell(gaps[i].cause), "p"),
@@ -202,7 +203,7 @@ function gapsTable() {
     show: (i) => {
       map.fitBounds(light(gaps[i].area, STYLES.gaps.color).getBounds(), {maxZoom: 16, animate: !still, paddingTopLeft: clearOfKey(), padding: [20, 20]});
     },
-    status: (i) => say("gap_status", {rank: gaps[i].rank, all: gaps.length, area: hectares(gaps[i].area_ha)})
+    status: (i) => say("gap_status", {rank: gaps[i].rank, all: facts.gaps, area: hectares(gaps[i].area_ha)})
   });
 }
 

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple, overload
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS
 from shapely.geometry.base import BaseGeometry
 
@@ -33,6 +35,7 @@ from habitatmap.sentences import Sentence, as_it_is, say
 
 # nobody places a pool to the millimetre, however many digits a phone writes (expert judgement)
 LEAST_UNCERTAINTY_M = 0.1
+IN_DEGREES = "longitude and latitude"  # how a place was read
 
 
 class Written(NamedTuple):
@@ -107,8 +110,95 @@ def two_ways(role: str, value: object, points: Sequence[Point], told: Why, **wor
     return Refusal(role, value, told.of(places=places, **words), readings=tuple(points))
 
 
+@dataclass(frozen=True, eq=False)
+class Points(Sequence[Point | Refusal | None]):
+    """The position of each row of a table; None for a row that says nothing of one.
+
+    Most rows of a table are written alike: theirs stand in arrays of all rows. x, y: in `crs`; steps: (n, 2), of the
+    last digits of x and y; uncertainty_m. `odd`: by row, those that are something else.
+    """
+
+    x: Floats
+    y: Floats
+    steps: NDArray[np.float64]
+    uncertainty_m: Floats
+    crs: CRS
+    how: str
+    headed_degrees: bool
+    odd: Mapping[int, Point | Refusal | None]
+
+    @classmethod
+    def of(cls, points: Sequence[Point | Refusal | None]) -> Points:
+        """Positions of which each is given by itself."""
+        if isinstance(points, Points):
+            return points
+        nothing = np.full(len(points), np.nan)
+        return cls(
+            nothing, nothing, np.full((len(points), 2), np.nan), nothing, WGS84, "", True, dict(enumerate(points))
+        )
+
+    def __len__(self) -> int:
+        return len(self.x)
+
+    @overload
+    def __getitem__(self, at: int) -> Point | Refusal | None: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> list[Point | Refusal | None]: ...
+
+    def __getitem__(self, at: int | slice) -> Point | Refusal | list[Point | Refusal | None] | None:
+        if isinstance(at, slice):
+            return [self[i] for i in range(*at.indices(len(self)))]
+        if at in self.odd:
+            return self.odd[at]
+        x, y, (step_x, step_y) = float(self.x[at]), float(self.y[at]), self.steps[at].tolist()
+        written = Written(Angle(x, step_x, ""), Angle(y, step_y, ""), self.crs, self.headed_degrees)
+        return Point(x, y, self.crs, float(self.uncertainty_m[at]), self.how, written)
+
+    def but(self, odd: Mapping[int, Point | Refusal | None]) -> Points:
+        """The same, but for these rows."""
+        return replace(self, odd={**self.odd, **odd}) if odd else self
+
+    @property
+    def alike(self) -> NDArray[np.bool_]:
+        """Which rows stand in the arrays."""
+        found = np.ones(len(self), dtype=bool)
+        found[list(self.odd)] = False
+        return found
+
+    @property
+    def placed(self) -> NDArray[np.bool_]:
+        """Which rows have a position."""
+        found = np.ones(len(self), dtype=bool)
+        found[list(self.odd)] = [isinstance(one, Point) for one in self.odd.values()]
+        return found
+
+    @property
+    def off_m(self) -> Floats:
+        """How far off each row may be (metres), NaN where it has no position."""
+        off = self.uncertainty_m.copy()
+        off[list(self.odd)] = [one.uncertainty_m if isinstance(one, Point) else math.nan for one in self.odd.values()]
+        return off
+
+    def odd_points(self) -> dict[int, Point]:
+        """The rows with a position that does not stand in the arrays."""
+        return {at: one for at, one in sorted(self.odd.items()) if isinstance(one, Point)}
+
+    def refusals(self) -> dict[int, Refusal]:
+        """The rows that were refused."""
+        return {at: one for at, one in sorted(self.odd.items()) if isinstance(one, Refusal)}
+
+
 def locate(points: Sequence[Point | Refusal | None], target: CRS) -> tuple[Floats, Floats]:
     """x and y of points in one system, NaN where a row was refused or the point has no image there."""
+    if isinstance(points, Points):
+        x, y = np.full(len(points), np.nan), np.full(len(points), np.nan)
+        alike, odd = points.alike, points.odd_points()
+        if alike.any():
+            x[alike], y[alike] = transform(points.x[alike], points.y[alike], points.crs, target)
+        if odd:
+            x[list(odd)], y[list(odd)] = locate([*odd.values()], target)
+        return x, y
     x, y = np.full(len(points), np.nan), np.full(len(points), np.nan)
     # grouped by object, as comparing systems is slow; equal ones in two groups do no harm
     groups: dict[int, list[tuple[int, Point]]] = {}
@@ -126,7 +216,7 @@ def locate(points: Sequence[Point | Refusal | None], target: CRS) -> tuple[Float
 # ---------------------------------------------------------------------------------------------------------------------
 
 
-def lonlat_point(lon: Angle, lat: Angle, crs: CRS = WGS84, how: str = "longitude and latitude") -> Point | None:
+def lonlat_point(lon: Angle, lat: Angle, crs: CRS = WGS84, how: str = IN_DEGREES) -> Point | None:
     """The point, or None where it is out of range.
 
     Programs drop trailing zeros, so the finer step of the two numbers counts for both.

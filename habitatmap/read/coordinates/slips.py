@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -21,6 +21,7 @@ from habitatmap.geo.crs import WGS84, Floats, crs_label, to_lonlat, transformer
 from habitatmap.read.coordinates.positions import (
     LEAST_UNCERTAINTY_M,
     Point,
+    Points,
     Refusal,
     Written,
     either,
@@ -58,8 +59,6 @@ SLIPS = (
     POINT_OF_Y := "with the decimal point of y moved",
     BOTH_MOVED := "with both decimal points moved",
 )
-
-Reading = TypeVar("Reading", Point | Refusal, Point | Refusal | None)
 
 
 class Box(NamedTuple):
@@ -132,27 +131,24 @@ def box_of_rows(points: Sequence[Point | Refusal | None]) -> Box | None:
     return Box(lon.min(), lat.min(), lon.max(), lat.max(), Sentence("the other rows"), stated=False)
 
 
-def settle(points: Sequence[Reading], box: Box | None) -> list[Reading]:
+def settle(points: Sequence[Point | Refusal | None], box: Box | None) -> Points:
     """The same positions, with slips put right and doubts settled where the area leaves one reading only; None stays.
 
     The area is `box`; where that is none, or a whole system's ground, then the box of the rows that lie together.
     """
     if box is None or box.wide:
-        at_large = list(points) if box is None else _settle(points, box)
+        at_large = Points.of(points) if box is None else _settle(Points.of(points), box)
         # rows that lie together in the wrong position are no evidence, so the ground comes first
         around = box_of_rows(at_large)
         return at_large if around is None else _settle(at_large, around)
-    return _settle(points, box)
+    return _settle(Points.of(points), box)
 
 
-def _settle(points: Sequence[Reading], box: Box) -> list[Reading]:
-    answer = list(points)
-    lon, lat = locate(points, WGS84)
-    off = box.off_km(lon, lat)
-    for i, point in enumerate(points):
-        if point is not None and (isinstance(point, Refusal) or not off[i] <= FAR_KM):
-            answer[i] = _settled(point, box)
-    return answer
+def _settle(points: Points, box: Box) -> Points:
+    off = box.off_km(*locate(points, WGS84))
+    # a row without a position lies nowhere, so that its refusal is among these
+    doubted = ((i, points[i]) for i in np.flatnonzero(~(off <= FAR_KM)).tolist())
+    return points.but({i: _settled(point, box) for i, point in doubted if point is not None})
 
 
 def is_swapped(shape: BaseGeometry, crs: CRS, box: Box | None) -> bool:
@@ -168,7 +164,7 @@ def is_swapped(shape: BaseGeometry, crs: CRS, box: Box | None) -> bool:
     return bool((box.off_km(y, x) <= NEAR_KM).any())
 
 
-def near_misses(points: Sequence[Point | Refusal], box: Box | None) -> list[tuple[int, Sentence]]:
+def near_misses(points: Sequence[Point | Refusal | None], box: Box | None) -> list[tuple[int, Sentence]]:
     """(position, sentence) for positions beside the area, not far enough to be doubted, that a slip would put into it.
 
     Along the meridian of Greenwich a lost sign moves a position by a few kilometres only. Nothing is changed: a pool

@@ -28,14 +28,15 @@ from habitatmap.read.formats.lines import (
 )
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import fold, is_known, our_name, tells_records_apart
-from habitatmap.read.templates import is_example, is_marked, is_no_data
+from habitatmap.read.templates import MARKS, is_example, is_marked, is_no_data
 from habitatmap.sentences import Sentence, apart, count, say
 
 # titles and notes above the headings: so many filled rows are looked through
 DEEPEST_HEADING = 40
 
 # a number or a date, or a shape as WKT: what no heading is
-_IN_RECORDS = re.compile(r"^[+-]?[.,]?\d|\(\s*-?[\d.]+ +-?[\d.]")
+_IN_RECORDS = re.compile(r"(?:\A|\0)[+-]?[.,]?\d|\(\s*-?[\d.]+ +-?[\d.]")
+_DIGIT, _DIGITS = re.compile(r"\d"), frozenset("0123456789")
 _TOTALS = re.compile(
     r"(grand |sub ?)?(totals?|sum|summe|gesamt|gesamtsumme|insgesamt|zwischensumme|somme|total general|total général|"
     r"totaal|som|suma|yhteensä|summa|mean|average|mittelwert|durchschnitt|moyenne|gemiddelde|media|promedio|keskiarvo)"
@@ -58,7 +59,7 @@ def tables_of(
     stated: headings that area.toml names, folded. ragged: a row may be longer than its headings because its cells are
     shifted, as in text. InputError where there is no row of headings.
     """
-    filled = [(number, cells) for number, cells in records if any(c is not None for c in cells)]
+    filled = [record for record in records if any(record[1]) or record[1].count(None) < len(record[1])]
     if not filled or is_no_data(filled[0][1]):
         return []
     filled, repaired = _encoded_once(filled)
@@ -80,7 +81,8 @@ def tables_of(
 
 def _encoded_once(filled: Sequence[Record]) -> tuple[list[Record], list[Sentence]]:
     """The records with each text that was encoded twice as it was meant, and a word on them."""
-    found = {c: meant for _, cells in filled for c in cells if isinstance(c, str) and (meant := encoded_once(c))}
+    odd = dict.fromkeys(c for _, cells in filled for c in cells if isinstance(c, str) and not c.isascii())
+    found = {c: meant for c in odd if (meant := encoded_once(c))}
     if not found:
         return list(filled), []
     written, meant = next(iter(found.items()))
@@ -188,8 +190,11 @@ def _reads_as_headings(cells: Sequence[object], stated: frozenset[str]) -> bool:
     A record may hold such words too: a park called "Park", of the kind "park", with the consent "no", which is a number
     only as "no." or beside other headings. But it has a number, a date or a shape.
     """
+    for cell in cells:
+        if isinstance(cell, str) and cell[:1] in _DIGITS:  # as in nearly all records
+            return False
     given = [c for c in cells if isinstance(c, str)]
-    if len(given) < sum(c is not None for c in cells) or any(map(_IN_RECORDS.search, given)):
+    if len(given) < len(cells) - cells.count(None) or _IN_RECORDS.search("\0".join(given)):
         return False
     known = {fold(c) for c in given if is_known(c, stated)}
     return (
@@ -231,10 +236,12 @@ def _table(file: str, part: _Part, notes: Sequence[Sentence], sheet: str, ragged
         if at in told.passed:
             day = day_in(told.passed[at]) or day
             continue
-        if _is_comment(cells) or is_example(cells):
+        begins, first = _first_of(cells)
+        by_word = isinstance(first, str) and _may_be_no_record(first, headings, begins)
+        if by_word and (_is_comment(cells) or is_example(cells)):
             continue
         inside, beyond = cells[:width], len(cells) > width and any(c is not None for c in cells[width:])
-        fault = _oddness(inside, headings)
+        fault = _oddness(inside, headings) if by_word else None
         if beyond and ragged and not fault:
             fault = None if runs_on(cells) else Why.LONG_ROW
             inside = _with_rest(cells, width) if fault is None and noted else inside
@@ -248,7 +255,7 @@ def _table(file: str, part: _Part, notes: Sequence[Sentence], sheet: str, ragged
         if Failed in map(type, inside):
             failed |= {(len(rows), j): c for j, c in enumerate(inside) if isinstance(c, Failed)}
             inside = [None if isinstance(c, Failed) else c for c in inside]
-        rows.append(tuple(inside) + (None,) * (width - len(inside)))
+        rows.append((*inside, *(None,) * (width - len(inside))))
         numbers.append(number)
         days.append(day)
     if not told.dated and any(days):
@@ -367,6 +374,24 @@ def _fit(headings: Sequence[str], rows: Sequence[Sequence[object]]) -> bool:
     return bool(looks) and all(n * 10 >= 9 * len(cells) > 0 for n, cells in zip(fitting, given, strict=True))
 
 
+def _first_of(cells: Sequence[object]) -> tuple[int, object]:
+    """The place of the first cell that is not blank, and the cell; (0, None) where all are."""
+    if cells and cells[0] is not None:
+        return 0, cells[0]
+    return next(((i, c) for i, c in enumerate(cells) if c is not None), (0, None))
+
+
+def _may_be_no_record(first: str, headings: Sequence[str], at: int) -> bool:
+    """Whether a row that begins with this text may be a comment, an example, a total, or the headings again: a quick
+    look, as nearly all rows are records."""
+    if first[:1] not in _DIGITS and (
+        first.startswith("#") or first.casefold() in MARKS or _TOTALS.fullmatch(first) is not None
+    ):
+        return True
+    # folding is slow, and keeps a number
+    return at < len(headings) and not (_DIGIT.search(first) and not _DIGIT.search(fold(headings[at])))
+
+
 def _is_comment(cells: Sequence[object]) -> bool:
     """A line that starts with #: alone in its row, or as `# ` before words only; `#12, 60.1, 24.9` is a pool."""
     first = next(c for c in cells if c is not None)
@@ -377,7 +402,7 @@ def _is_comment(cells: Sequence[object]) -> bool:
 
 
 def _oddness(cells: Sequence[object], headings: Sequence[str]) -> Why | None:
-    at, first = next(((i, c) for i, c in enumerate(cells) if c is not None), (0, None))
+    at, first = _first_of(cells)
     if not isinstance(first, str):
         return None
     if fold(first) == fold(headings[at]) and _repeats(cells, headings):

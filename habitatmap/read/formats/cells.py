@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from types import NoneType
+from typing import TypeVar
 
 from habitatmap.errors.why import Why
 
@@ -65,6 +68,27 @@ def clean(cell: object) -> object:
     return cell
 
 
+def clean_texts(cells: Sequence[str]) -> list[object]:
+    """`clean` for each of a row's texts; most rows hold nothing that it has to look at letter by letter."""
+    row = "\n".join(cells)
+    if row.isascii() and "'" not in row and "#" not in row and "Err:" not in row:
+        return [cell.strip() or None for cell in cells]
+    return [clean(cell) for cell in cells]
+
+
+Meaning = TypeVar("Meaning")
+
+
+def each_once(read: Callable[[object], Meaning], cells: Sequence[object]) -> list[Meaning]:
+    """What `read` makes of each cell of a column, worked out once for each that differs."""
+    if {*map(type, cells)} <= {str, NoneType}:
+        found = {cell: read(cell) for cell in {*cells}}
+        return [found[cell] for cell in cells]
+    # True is no 1, though both are one key
+    by_type = {key: read(key[1]) for key in {(type(cell), cell) for cell in cells}}
+    return [by_type[type(cell), cell] for cell in cells]
+
+
 # how UTF-8 looks to a reader of Windows-1252: "Ã¼" for "ü", "â€™" for "’"
 _TWICE = re.compile("[\u00c2-\u00f4][\u0080-\u00bf\u0152-\u017e\u0192\u02c6\u02dc\u2013-\u203a\u20ac\u2122]")
 
@@ -94,6 +118,11 @@ def as_text(cell: object) -> str:
         text = str(cell.isoformat())
         return text.removesuffix("T00:00:00")
     return str(cell)
+
+
+def as_texts(cells: Sequence[object]) -> list[str]:
+    """`as_text` for each cell."""
+    return [cell if type(cell) is str else as_text(cell) for cell in cells]
 
 
 _WIDE = str.maketrans("０１２３４５６７８９．，、－／：；（）　", "0123456789.,,-/:;() ")

@@ -51,7 +51,9 @@ def lone_lines(records: Sequence[Record]) -> dict[int, tuple[int, str]]:
     return {
         at: one
         for at, (_, cells) in enumerate(records)
-        if len(cells) - cells.count(None) == 1 and (one := alone(cells))
+        if (len(cells) < 2 or cells[0] is None or cells[1] is None)  # as in few records
+        and len(cells) - cells.count(None) == 1
+        and (one := alone(cells))
     }
 
 

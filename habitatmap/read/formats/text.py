@@ -18,7 +18,7 @@ import chardet
 
 from habitatmap.errors import InputError
 from habitatmap.read.formats.assemble import DEEPEST_HEADING, tables_of
-from habitatmap.read.formats.cells import clean
+from habitatmap.read.formats.cells import clean, clean_texts
 from habitatmap.read.formats.lines import Record
 from habitatmap.read.formats.table import Table
 from habitatmap.read.headings import is_known
@@ -207,7 +207,7 @@ def split_records(text: str, stated: frozenset[str] = frozenset()) -> tuple[list
         cells = [[clean(line.strip().strip('"'))] for line in text.split("\n")]
         return list(enumerate(cells, 1)), ""
     records = _close_quotes(_unwrap(text, delimiter), delimiter)
-    return [(number, [clean(c) for c in cells]) for number, cells in records], delimiter
+    return [(number, clean_texts(cells)) for number, cells in records], delimiter
 
 
 def _unquoted(text: str) -> str:
@@ -263,6 +263,8 @@ def _close_quotes(text: str, delimiter: str) -> list[tuple[int, list[str]]]:
     A quote that was opened and never closed swallows lines: those are split again, one by one.
     """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
+    if '"' not in text:
+        return list(enumerate(reader, 1))
     spans: list[tuple[int, int, list[str]]] = []
     before = 0
     for cells in reader:

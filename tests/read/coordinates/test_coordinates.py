@@ -322,8 +322,8 @@ def test_plain_numbers_that_look_like_degrees_still_have_to_be_stated() -> None:
 
 
 def test_blank_columns_of_metres_ask_for_nothing() -> None:
-    assert read_points({"x": [None], "y": [None]}, {}, None, "pools.csv") == [NO_PLACE]
-    assert read_points({"x": [], "y": []}, {}, None, "pools.csv") == []
+    assert list(read_points({"x": [None], "y": [None]}, {}, None, "pools.csv")) == [NO_PLACE]
+    assert list(read_points({"x": [], "y": []}, {}, None, "pools.csv")) == []
 
 
 def test_columns_that_contradict_each_other_are_refused() -> None:

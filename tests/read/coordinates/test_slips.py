@@ -77,7 +77,7 @@ def test_a_place_beside_the_area_that_a_slip_would_bring_in_is_said() -> None:
     ((at, words),) = near_misses(points, town)
     assert at == 0
     assert words == "15 km outside the boundary, and inside with the other sign of the longitude"
-    assert settle(points[:1], town) == points[:1]
+    assert list(settle(points[:1], town)) == points[:1]
     assert near_misses(points, town._replace(stated=False)) == near_misses(points, None) == []
 
 
