@@ -29,6 +29,8 @@ COMMANDS = {
     "archive": "The searches as a Darwin Core Archive, for a records centre; private places as squares.",
     "freeze": "Keep a season: its inputs, settings, layers and results, as a folder of its own.",
     "compare": "What changed since a kept season: pools, visits, the plan carried out, and why the figures changed.",
+    "pack": "Everything of an area in one file to hand over, its contacts in a second one.",
+    "unpack": "Make an area of the files that pack wrote.",
     "words": "A workbook to change what pages and papers say, or to add a language.",
     "outlook": "The plan against other ways to choose, through the same simulated years: ranks, no forecast.",
 }

@@ -72,7 +72,7 @@ def new_area(folder: Path, given: Given = Given(), say: Say = lambda _: None) ->
         unfinished.mkdir()
         _fill(unfinished, folder.name, given, say)
 
-    _write_whole(folder, fill)
+    write_whole(folder, fill)
 
 
 def new_demo(folder: Path) -> None:
@@ -84,10 +84,10 @@ def new_demo(folder: Path) -> None:
         _copy_inputs(demo, unfinished)
         start_list(unfinished, CRS(read_settings(demo).crs))
 
-    _write_whole(folder, fill)
+    write_whole(folder, fill)
 
 
-def _write_whole(folder: Path, fill: Callable[[Path], object]) -> None:
+def write_whole(folder: Path, fill: Callable[[Path], object]) -> None:
     """Has a folder filled under another name, and gives it its own once it is whole."""
     check_new_folder(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
