@@ -56,6 +56,7 @@ from habitatmap.read.land_cover import (
 from habitatmap.read.layers import TreeTable, layers_of, load_tree_table
 from habitatmap.read.ledger import Ledger, SetAside, Unused, in_row, some
 from habitatmap.read.names import read_names
+from habitatmap.read.observers import tell_long_ago
 from habitatmap.read.outline import read_outline
 from habitatmap.read.paths import read_paths
 from habitatmap.read.photos import Photo, read_photos
@@ -325,6 +326,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     pools, stated = _with_sites_set_out(status, pools, tables, stated, ledger, day)
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
     _tell_late(visits, day, ledger)
+    tell_long_ago(visits, day, settings.privacy.observers_years, ledger)
     boxes = boxes or _boxes_of_cover([], overlays, crs, settings) or _boxes_of_points(pools)
     stated = replace(stated, home=_lies_in(boundary, boxes, crs))
     trees = read_trees(tables.get(Kind.TREES, []), crs, stated, ledger)

@@ -17,7 +17,7 @@ PACKAGE = ROOT / "habitatmap"
 # the order of the job: a module imports only what stands above it (DEVELOPERS.md, "The house")
 ORDER = (
     "sentences errors vocabulary geo privacy read stages area habitat survey practice fieldwork network plan changes "
-    "result words export page paper reports outputs job comparing notebook cli"
+    "result words export persons page paper reports outputs job comparing notebook cli"
 ).split()
 TOP_LEVEL = set(
     "README.md DEVELOPERS.md CHANGELOG.md CITATION.cff LICENSE pyproject.toml habitatmap layers demo_area tests".split()

@@ -31,6 +31,7 @@ COMMANDS = {
     "compare": "What changed since a kept season: pools, visits, the plan carried out, and why the figures changed.",
     "pack": "Everything of an area in one file to hand over, its contacts in a second one.",
     "unpack": "Make an area of the files that pack wrote.",
+    "person": "What the folder holds of a person: found everywhere, given to them, or forgotten.",
     "words": "A workbook to change what pages and papers say, or to add a language.",
     "outlook": "The plan against other ways to choose, through the same simulated years: ranks, no forecast.",
 }

@@ -27,6 +27,7 @@ from habitatmap.fieldwork.limits import Trips, share_within, urgency
 from habitatmap.fieldwork.routes import shares, shortest_routes, straight, walk_m
 from habitatmap.privacy import is_private
 from habitatmap.read.days_out import out_by, out_from
+from habitatmap.read.observers import names_in, observer_key
 from habitatmap.read.people import By, Person, Window, needing_keys
 from habitatmap.read.pools import no_visits, standing
 from habitatmap.read.settings import RoundsSettings
@@ -283,15 +284,7 @@ def observers(visits: pd.DataFrame, day: datetime.date) -> dict[str, str]:
     past = visits[(visits["date"] <= pd.Timestamp(day)) & (visits["observer"].str.strip() != "")]
     past = past[past["date"].dt.year == past["date"].dt.year.max()]
     names = sorted({name for cell in past["observer"] for name in names_in(cell)})
-    return {_key(name): name for name in reversed(names)}
-
-
-def names_in(cell: str) -> list[str]:
-    return [" ".join(part.split()) for part in re.split(r"[;/&+]", cell) if part.strip()]
-
-
-def _key(name: str) -> str:
-    return " ".join(name.split()).casefold()
+    return {observer_key(name): name for name in reversed(names)}
 
 
 def choose_people(asked: Sequence[str], rules: RoundsSettings, known: dict[str, str]) -> tuple[list[str], bool]:
@@ -300,7 +293,7 @@ def choose_people(asked: Sequence[str], rules: RoundsSettings, known: dict[str, 
     `asked`: names, or one number; without any, those of area.toml, else everybody `known` (see `observers`). Raises
     InputError for a name that neither knows, and for a number that is none.
     """
-    listed = {_key(name): " ".join(name.split()) for name in rules.people if name.strip()}
+    listed = {observer_key(name): " ".join(name.split()) for name in rules.people if name.strip()}
     if len(asked) == 1 and re.fullmatch(r"\s*[-+]?[0-9.]+\s*", asked[0]):
         number = int(asked[0]) if asked[0].strip().isdecimal() else 0
         if not 1 <= number <= MOST_PEOPLE:
@@ -309,8 +302,8 @@ def choose_people(asked: Sequence[str], rules: RoundsSettings, known: dict[str, 
     everybody = known | listed
     chosen = {}
     for name in asked:
-        if _key(name) not in everybody:
-            near = difflib.get_close_matches(_key(name), list(everybody), n=1, cutoff=0.6)
+        if observer_key(name) not in everybody:
+            near = difflib.get_close_matches(observer_key(name), list(everybody), n=1, cutoff=0.6)
             hint = f"did you mean {everybody[near[0]]}?" if near else "nobody is"
             if everybody and not near:
                 hint = f"known are {', '.join(sorted(everybody.values())[:10])}"
@@ -318,9 +311,9 @@ def choose_people(asked: Sequence[str], rules: RoundsSettings, known: dict[str, 
                 f"--people {name}: nobody of this name is among the visits' observers or in area.toml "
                 f"([rounds] people); {hint if everybody else 'name them there, or give a number of people'}"
             )
-        chosen[_key(name)] = everybody[_key(name)]
+        chosen[observer_key(name)] = everybody[observer_key(name)]
     people = chosen or listed or known
-    return sorted(people.values(), key=lambda name: (_key(name), name)), False
+    return sorted(people.values(), key=lambda name: (observer_key(name), name)), False
 
 
 def share_out(
@@ -354,8 +347,8 @@ def share_out(
 
 def _known_by(last: Sequence[str], people: Sequence[str]) -> NDArray[np.bool_]:
     """Which points (rows) which people (columns) know, by the cell that names who was there."""
-    keys = [_key(person) for person in people]
-    named = {cell: {_key(name) for name in names_in(cell)} for cell in set(last)}
+    keys = [observer_key(person) for person in people]
+    named = {cell: {observer_key(name) for name in names_in(cell)} for cell in set(last)}
     told = {cell: [key in names for key in keys] for cell, names in named.items()}
     return np.array([told[cell] for cell in last], dtype=bool).reshape(len(last), len(people))
 
@@ -389,11 +382,11 @@ def groups_of(area: Area) -> list[str]:
 
 def choose_group(asked: str, area: Area) -> str:
     """The group that somebody asks for by its name. InputError where no pool is in its list."""
-    known = {_key(group): group for group in groups_of(area) if group}
-    if _key(asked) not in known:
+    known = {observer_key(group): group for group in groups_of(area) if group}
+    if observer_key(asked) not in known:
         have = ", ".join(known.values()) or "none"
         raise InputError(f"--group {asked}: no list of pools is of this group; the folder groups/ has {have}")
-    return known[_key(asked)]
+    return known[observer_key(asked)]
 
 
 def of_group(area: Area, group: str) -> Area:
@@ -403,7 +396,7 @@ def of_group(area: Area, group: str) -> Area:
     if not group:
         return replace(area, pools=pools, visits=visits)
     rules, there = area.settings.rounds, observers(visits, area.as_of)
-    own = rules.model_copy(update={"people": [name for name in rules.people if _key(name) in there]})
+    own = rules.model_copy(update={"people": [name for name in rules.people if observer_key(name) in there]})
     settings = area.settings.model_copy(update={"title": f"{area.title}, {group}", "rounds": own})
     return replace(area, pools=pools, visits=visits, settings=settings)
 
@@ -413,8 +406,12 @@ def team_of(team: Sequence[Person] | None, area: Area, group: str) -> list[Perso
     if team is None or not group:
         return list(team) if team is not None else None
     there = observers(area.visits, area.as_of)
-    named = {_key(one.name): {_key(name) for name in one.groups} for one in team}
-    return [p for p in team if _key(group) in named[_key(p.name)] or (not p.groups and _key(p.name) in there)]
+    named = {observer_key(one.name): {observer_key(name) for name in one.groups} for one in team}
+    return [
+        p
+        for p in team
+        if observer_key(group) in named[observer_key(p.name)] or (not p.groups and observer_key(p.name) in there)
+    ]
 
 
 def plan_rounds(
@@ -490,7 +487,7 @@ def _who_comes(
 ) -> tuple[list[Person], bool]:
     """The people of a week's rounds, and whether they are only a number; who was to come and is away is told."""
     rules, known = area.settings.rounds, observers(area.visits, known_on(area.as_of, week))
-    listed = {_key(person.name): person for person in team or ()}
+    listed = {observer_key(person.name): person for person in team or ()}
     if team is not None:
         rules = rules.model_copy(update={"people": [*(person.name for person in team if person.comes)]})
         known = known | {key: person.name for key, person in listed.items()}
@@ -502,7 +499,7 @@ def _who_comes(
             Sentence("No visit names an observer, so all goes to one person; give --people, or [rounds] people.")
         )
         return [Person("person 1")], True
-    people = [Person(name) if unnamed else listed.get(_key(name), Person(name)) for name in names]
+    people = [Person(name) if unnamed else listed.get(observer_key(name), Person(name)) for name in names]
     away = [person.name for person in people if not outings_of(person, week)]
     if away:
         notes.append(say("Not in this week, by the table of people: {names}.", names=apart(away)))

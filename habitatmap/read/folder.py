@@ -37,7 +37,8 @@ FOREIGN = frozenset(
 # what belongs to an area beside its inputs, by the stem of its name, and the folders that commands write or look into
 OUR_WORKBOOKS = ("readings", "consent", "plan_status", "words", "people")
 OUR_FOLDERS = frozenset(
-    "overlays groups photos out check survey rounds sheets report outlook compare archive seasons".split()
+    "overlays groups photos out check survey rounds sheets report outlook compare archive seasons person "
+    "forgotten".split()
 )
 LIST_OF_FILES = "manifest.json"  # of a folder of results, and of a kept season
 RESULTS = (LIST_OF_FILES, "summary.json", "check.html")

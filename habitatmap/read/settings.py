@@ -195,6 +195,12 @@ class PublicSettings(_Part):
     blur_m: Metres = 1000.0
 
 
+class PrivacySettings(_Part):
+    """For how many years after somebody's last visit an observer's name is kept; None = for ever."""
+
+    observers_years: Annotated[int | None, Field(ge=0, description="a whole number of years, 0 or more")] = None
+
+
 class SheetSettings(_Part):
     """What the crew's sheets and labels say."""
 
@@ -273,6 +279,7 @@ class Settings(_Part):
     cautions: CautionSettings = CautionSettings()
     rounds: RoundsSettings = RoundsSettings()
     public: PublicSettings = PublicSettings()
+    privacy: PrivacySettings = PrivacySettings()
     sheets: SheetSettings = SheetSettings()
     archive: ArchiveSettings = ArchiveSettings()
     source_crs: Annotated[dict[str, Text], Field(description="a reference system by file name")] = {}

@@ -1,0 +1,1 @@
+"""A person's data: every place in an area folder that names somebody, given to them or forgotten."""
