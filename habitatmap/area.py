@@ -319,14 +319,11 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     houses = read_houses(tables.get(Kind.ADDRESSES, []), paths, crs, stated, ledger)
     stated = replace(stated, addresses=houses)
     pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
-    earlier_sites, unread = read_earlier_sites(intake.folder, crs)
+    earlier_sites, status, unread = _sites(intake.folder, tables, crs, stated, ledger)
     notes += unread
-    status = read_plan_status(tables.get(Kind.PLAN_STATUS, []), crs, stated, ledger, earlier_sites)
-    earlier_sites = with_lost_sites(earlier_sites, status)
     pools, stated = _with_sites_set_out(status, pools, tables, stated, ledger, day)
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
-    _tell_late(visits, day, ledger)
-    tell_long_ago(visits, day, settings.privacy.observers_years, ledger)
+    _tell_dates(visits, day, settings, ledger)
     boxes = boxes or _boxes_of_cover([], overlays, crs, settings) or _boxes_of_points(pools)
     stated = replace(stated, home=_lies_in(boundary, boxes, crs))
     trees = read_trees(tables.get(Kind.TREES, []), crs, stated, ledger)
@@ -389,6 +386,15 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     )
 
 
+def _sites(
+    folder: Path, tables: Tables, crs: CRS, stated: Stated, ledger: Ledger
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, list[Sentence]]:
+    """The register of suggested sites, how far they have come, and a word where the register can't be used."""
+    register, unread = read_earlier_sites(folder, crs)
+    status = read_plan_status(tables.get(Kind.PLAN_STATUS, []), crs, stated, ledger, register)
+    return with_lost_sites(register, status), status, unread
+
+
 def _with_sites_set_out(
     status: gpd.GeoDataFrame, pools: pd.DataFrame, tables: Tables, stated: Stated, ledger: Ledger, day: datetime.date
 ) -> tuple[pd.DataFrame, Stated]:
@@ -402,8 +408,9 @@ def _with_sites_set_out(
     return found.pools, replace(stated, names=(*stated.names, *found.names))
 
 
-def _tell_late(visits: pd.DataFrame, day: datetime.date, ledger: Ledger) -> None:
-    """Remarks on visits after the day of the run, which may be of a wrong year."""
+def _tell_dates(visits: pd.DataFrame, day: datetime.date, settings: Settings, ledger: Ledger) -> None:
+    """Remarks on visits after the day of the run, which may be of a wrong year, and on observers of long ago."""
+    tell_long_ago(visits, day, settings.privacy.observers_years, ledger)
     late = visits[visits["date"] > pd.Timestamp(day)]
     if len(late):
         first = late.iloc[0]
