@@ -316,8 +316,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     of_system = Box.of_system(crs) if settings.crs else None
     stated = replace(stated, box=_lies_in(boundary, boxes, crs) or of_system)
     paths = read_paths(tables.get(Kind.PATHS, []), crs, stated, ledger)
-    houses = read_houses(tables.get(Kind.ADDRESSES, []), paths, crs, stated, ledger)
-    stated = replace(stated, addresses=houses)
+    stated = replace(stated, addresses=read_houses(tables.get(Kind.ADDRESSES, []), paths, crs, stated, ledger))
     pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
     earlier_sites, status, unread = _sites(intake.folder, tables, crs, stated, ledger)
     notes += unread
