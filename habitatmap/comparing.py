@@ -28,6 +28,7 @@ from habitatmap.changes.sites import State, counts, elsewhere, what_became_of_si
 from habitatmap.errors import InputError
 from habitatmap.export.season import Season, kept_seasons, season_of
 from habitatmap.geo.crs import transform
+from habitatmap.geo.engine import one_blas_thread
 from habitatmap.habitat.score import score_habitat
 from habitatmap.job import choose_sites, likely_places, reach_now, survey_pools, where_pools_may_stand, years_ahead
 from habitatmap.read.earlier_sites import FOLDER as OUT
@@ -134,11 +135,11 @@ class Run:
         return Headline(float(self.reach.now), float(with_plan), float(figures.estimate))
 
 
-def compare(old: Path, new: Path, say: Say = lambda _done, _of: None) -> Comparison:
-    """What changed from a kept season to another one, or to an area of today.
+def read_both(old: Path, new: Path) -> Both:
+    """A kept season, and another one or an area of today, read and held against each other.
 
-    `say` is told how many of the runs are done. Raises InputError where `old` is no kept season, where it is of a later
-    day than `new`, or where a folder can't be read.
+    Raises InputError where `old` is no kept season, where it is of a later day than `new`, or where a folder can't be
+    read.
     """
     first, last = Folder.of(old), Folder.of(new)
     if first.season is None:
@@ -146,28 +147,35 @@ def compare(old: Path, new: Path, say: Say = lambda _done, _of: None) -> Compari
             f"{old} is no kept season; expected one that was kept before, such as AREA/seasons/2025 (habitatmap freeze "
             "keeps one)"
         )
-    both = _Both(first, last)
+    both = Both(first, last)
     if both.old.as_of > both.new.as_of:
         raise InputError(
             f"{first.name} is of {both.old.as_of}, after {last.name or last.path} ({both.new.as_of}): give the earlier "
             "season first"
         )
+    return both
+
+
+def compare(both: Both, say: Say = lambda _done, _of: None) -> Comparison:
+    """What changed from one to the other; `say` is told how many of the calculations are done."""
+    first, last = both.folders[False], both.folders[True]
     changed = tuple(both.changed())
-    of = len(changed) * 2 if len(changed) > 1 else 1 + len(changed)
+    of = max(2 * len(changed), 1 + len(changed))
     done = 0
-    runs: dict[frozenset[Cause], Run] = {}
+    # of the sets in between only the figures are kept: a run holds rasters
+    ends: dict[frozenset[Cause], Run] = {}
 
     def run_with(causes: frozenset[Cause]) -> Run:
         nonlocal done
-        if causes not in runs:
-            runs[causes] = both.run(causes)
-            done += 1
-            say(done, of)
-        return runs[causes]
+        found = both.run(causes)
+        done += 1
+        say(done, of)
+        return found
 
-    none, every = frozenset[Cause](), frozenset(changed)
-    before, after = run_with(none), run_with(every)
-    forward, backward = split(changed, lambda causes: run_with(causes).headline)
+    for causes in (frozenset[Cause](), frozenset(changed)):
+        ends[causes] = ends.get(causes) or run_with(causes)
+    before, after = ends[frozenset()], ends[frozenset(changed)]
+    forward, backward = split(changed, lambda causes: (ends.get(causes) or run_with(causes)).headline)
     pools = changes_of_pools(
         both.old.pools, both.new.pools, both.stands[False], both.stands[True], both.old.as_of, both.said
     )
@@ -198,7 +206,7 @@ def _method(sides: list[Side]) -> Headline:
     return parts[0].less(parts[1])
 
 
-class _Both:
+class Both:
     """Two folders, read in every mixture of inputs, layers and settings that is asked for."""
 
     def __init__(self, old: Folder, new: Folder) -> None:
@@ -297,6 +305,7 @@ class _Both:
             return hash_of_layers()
 
 
+@one_blas_thread()
 def _run(area: Area) -> Run:
     habitat = score_habitat(area)
     survey = survey_pools(area, habitat)
@@ -434,7 +443,7 @@ def _set_out_since(pools: pd.DataFrame) -> pd.DataFrame:
     return fresh[["pool", "x", "y"]].reset_index(drop=True)
 
 
-def _what_became(both: _Both, after: Run, pools: pd.DataFrame) -> pd.DataFrame:
+def _what_became(both: Both, after: Run, pools: pd.DataFrame) -> pd.DataFrame:
     """The old plan, site by site."""
     x, y = after.area.grid.centre(after.proposal.sites["row"], after.proposal.sites["col"])
     suggested = pd.DataFrame({"x": x, "y": y})

@@ -19,10 +19,10 @@ from habitatmap.changes.causes import Cause
 from habitatmap.changes.comparison import Comparison
 from habitatmap.changes.pools import Change
 from habitatmap.changes.sites import State, counts
-from habitatmap.comparing import compare, since_last_season
+from habitatmap.comparing import compare, read_both, since_last_season
 from habitatmap.errors import InputError
 from habitatmap.export.folder import write_files
-from habitatmap.export.season import keep_season, seal_again
+from habitatmap.export.season import find_season, keep_season, seal_again
 from habitatmap.export.summary import summary_text
 from habitatmap.export.tables import text_files
 from habitatmap.export.worked import record_of
@@ -59,8 +59,12 @@ def town(kept: Path, tmp_path: Path) -> Path:
     return shutil.copytree(kept, tmp_path / "town")
 
 
+def compared_with(old: Path, new: Path) -> Comparison:
+    return compare(read_both(old, new))
+
+
 def compared(town: Path) -> Comparison:
-    found = compare(town / "seasons" / "2025", town)
+    found = compared_with(town / "seasons" / "2025", town)
     for split in (found.forward, found.backward):
         for name in ("now", "with_plan"):
             whole = getattr(found.new.figures, name) - getattr(found.old.figures, name)
@@ -192,7 +196,7 @@ def test_two_kept_seasons(town: Path) -> None:
     change_pools(town)
     write_map(habitatmap.run(habitatmap.open_area(town), public=False), town / "out")
     keep_season(town, "2026")
-    found = compare(town / "seasons" / "2025", town / "seasons" / "2026")
+    found = compared_with(town / "seasons" / "2025", town / "seasons" / "2026")
     assert (found.old.name, found.new.name) == ("2025", "2026")
     assert found.new.kept is not None
     assert found.new.kept[:2] == found.new.figures[:2]
@@ -201,11 +205,11 @@ def test_two_kept_seasons(town: Path) -> None:
 
 def test_what_can_not_be_compared_is_refused(town: Path) -> None:
     with pytest.raises(InputError, match="is no kept season; expected one that was kept before"):
-        compare(town, town)
+        read_both(town, town)
     text = (town / "area.toml").read_text()
     (town / "area.toml").write_text(text.replace("2025-07-01", "2024-07-01"))
     with pytest.raises(InputError, match=r"2025 is of 2025-07-01, after .* give the earlier season first"):
-        compare(town / "seasons" / "2025", town)
+        read_both(town / "seasons" / "2025", town)
 
 
 def test_the_command_writes_into_the_area_of_the_season(town: Path) -> None:
@@ -231,10 +235,35 @@ def test_a_file_of_the_folder_is_never_trusted(town: Path) -> None:
         (season / "out" / name).write_text(text.replace("Park", "<script>alert(1)</script>"), encoding="utf-8")
     (season / "out" / "summary.json").write_text("[1, 2")
     seal_again(season)
-    found = compare(season, town)
+    found = compared_with(season, town)
     page = comparison_page(found)
     assert "<script" not in page
     assert np.isnan(found.old.kept.now)  # type: ignore[union-attr]
+
+
+def test_what_people_wrote_of_a_site_is_what_became_of_it(town: Path) -> None:
+    (town / "plan_status.csv").write_text("id,state\nS1,refused\nS2,asked\nS3,to ask\n")
+    found = compared(town)
+    assert found.sites.set_index("id")["state"].to_dict() == {
+        "S1": State.REFUSED,
+        "S2": State.ASKED,
+        "S3": State.OPEN,
+    }
+    assert found.changed == (Cause.CONSENT,)
+    assert found.forward.of(Cause.CONSENT).now == 0.0
+
+
+def test_seasons_are_found_by_their_names_too(town: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    season = town / "seasons" / "2025"
+    assert find_season(Path("2025"), town) == season
+    assert find_season(Path("2025"), season) == season
+    assert find_season(season, town) == season
+    monkeypatch.chdir(town)
+    assert find_season(Path("2025")).resolve() == season
+    assert find_season(Path("2024"), town) == Path("2024")
+    done = commands.habitatmap("compare", "2025", town, "--dry-run")
+    assert (done.code, (town / "compare").exists()) == (0, False)
+    assert commands.habitatmap("compare", "2024", town).code == 2
 
 
 # --- since the last kept season, without a calculation
@@ -243,7 +272,7 @@ def test_a_file_of_the_folder_is_never_trusted(town: Path) -> None:
 def test_a_map_says_what_changed_since_the_last_kept_season(town: Path) -> None:
     change_pools(town)
     result = habitatmap.run(habitatmap.open_area(town), public=False)
-    since, whole = since_last_season(result), compare(town / "seasons" / "2025", town)
+    since, whole = since_last_season(result), compared_with(town / "seasons" / "2025", town)
     assert since is not None
     assert since.name == "2025"
     assert since.pools == {change: int((whole.pools["change"] == change).sum()) for change in Change}
@@ -254,6 +283,19 @@ def test_a_map_says_what_changed_since_the_last_kept_season(town: Path) -> None:
     page = map_page(dataclasses.replace(result, since=since))
     assert "Since the season {name} ({day}):" in page
     assert "Since the season" not in map_page(result)
+
+
+def test_a_kept_map_for_programs_with_a_decimal_comma_is_read_too(town: Path) -> None:
+    result = habitatmap.run(habitatmap.open_area(town), public=False)
+    before = since_last_season(result)
+    season = town / "seasons" / "2025"
+    for name, content in text_files(result, semicolons=True).items():
+        if name in ("plan.csv", "pools.csv"):
+            (season / "out" / name).write_bytes(content)
+    seal_again(season)
+    assert since_last_season(result) == before
+    assert before is not None
+    assert sum(before.pools.values()) == 0
 
 
 def test_without_a_kept_season_a_map_says_nothing_of_it(town: Path) -> None:

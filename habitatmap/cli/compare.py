@@ -19,17 +19,18 @@ def command(call: Call, new: Path, semicolons: bool) -> None:
     AREA/compare gets a page, tables and JSON, whole or not at all: pools, visits, occupancy, the plan carried out or
     not, and why the headline changed.
     """
-    from habitatmap.comparing import compare
+    from habitatmap.comparing import compare, read_both
     from habitatmap.export.formats import json_text
-    from habitatmap.export.season import area_of_season
+    from habitatmap.export.season import area_of_season, find_season
     from habitatmap.read.folder import area_folder
     from habitatmap.read.settings import read_settings
     from habitatmap.reports.compare import account, comparison_text, write_comparison
     from habitatmap.words.catalogue import spoken as words_in
     from habitatmap.words.sentences import say
 
-    old = area_folder(call.area)
-    target = area_of_season(area_folder(new)) / "compare" if call.target == old / "compare" else call.target
+    asked, new = call.target, area_folder(find_season(new))
+    old = area_folder(find_season(call.area, new))
+    target = area_of_season(new) / "compare" if asked == call.area / "compare" else asked
     call = dataclasses.replace(call, area=new, target=target)
     spoken = words_in(call.language or read_settings(new).language, new)
     call.check_target()
@@ -37,10 +38,11 @@ def command(call: Call, new: Path, semicolons: bool) -> None:
     def tell(done: int, of: int) -> None:
         log.info("%s", spoken.say(say("Calculation {done} of {of}", done=done, of=of)))
 
-    found = compare(old, new, tell)
+    both = read_both(old, new)
     if call.dry_run:
         call.wrote_nothing(spoken)
         return
+    found = compare(both, tell)
     write_comparison(found, call.target, spoken, semicolons)
     click.echo(json_text(account(found)) if call.as_json else comparison_text(found, spoken), nl=False)
     call.wrote("Page", "compare.html", spoken)

@@ -15,12 +15,12 @@ import sqlite3
 import struct
 import zipfile
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
-from habitatmap.read.headings import ALIASES, fold
+from habitatmap.read.headings import ALIASES, fold, is_known
 
 OWNER, CONTACT, HOST = "owner", "contact", "host"
 COLUMNS = (OWNER, CONTACT, HOST)
@@ -50,6 +50,14 @@ class Contacts:
     def column(self, heading: object) -> str:
         """Which of COLUMNS a heading means, "" where none."""
         return self.headings.get(fold(str(heading)), "") if heading is not None else ""
+
+    def heads(self, cells: Sequence[str], first: bool) -> dict[int, str]:
+        """Which cells of a row are headings of contacts: position -> column; none where the row is none of headings,
+        as it has one that is known alone, and is not the `first` row of several cells."""
+        filled = [cell for cell in cells if cell]
+        found = {at: column for at, cell in enumerate(cells) if cell and (column := self.column(cell))}
+        known = sum(bool(self.column(cell)) or is_known(cell) for cell in filled)
+        return found if len(filled) >= FEWEST_HEADINGS and (first or known >= FEWEST_HEADINGS) else {}
 
     def instead(self, column: str, value: str, file: str) -> str:
         """What stands in place of a value."""
@@ -122,10 +130,12 @@ def _of_text(name: str, data: bytes, contacts: Contacts) -> bytes:
     spans: list[tuple[int, int, str]] = []
     for sign in _signs_between(text, contacts):
         columns: dict[int, str] = {}
+        first = True
         for row in _rows(text, sign):
             cells = [_plain(text[start:end]) for start, end in row]
-            found = {at: column for at, cell in enumerate(cells) if (column := contacts.column(cell))}
-            if found and sum(map(bool, cells)) >= FEWEST_HEADINGS:
+            found = contacts.heads(cells, first=first)
+            first &= sum(map(bool, cells)) < FEWEST_HEADINGS
+            if found:
                 columns = found
                 continue
             for at, column in columns.items():
@@ -262,11 +272,14 @@ def _of_sheet(name: str, sheet: str, shared: list[str], contacts: Contacts) -> s
             raise CannotPartError
         cells.setdefault(int(place[2]), []).append((place[1], _value(found, shared), found))
     columns: dict[str, str] = {}
+    first = True
     changes: list[tuple[int, int, str]] = []
     for row in sorted(cells):
-        heads = {at: column for at, said, _ in cells[row] if (column := contacts.column(said))}
-        if heads and sum(bool(said) for _, said, _ in cells[row]) >= FEWEST_HEADINGS:
-            columns = heads
+        texts = [said for _, said, _ in cells[row]]
+        heads = contacts.heads(texts, first=first)
+        first &= sum(map(bool, texts)) < FEWEST_HEADINGS
+        if heads:
+            columns = {cells[row][at][0]: column for at, column in heads.items()}
             continue
         for at, said, found in cells[row]:
             if at in columns and said:

@@ -75,6 +75,13 @@ def area_of_season(folder: Path) -> Path:
     return around.parent
 
 
+def find_season(said: Path, area: Path | None = None) -> Path:
+    """The folder that somebody means: a path, or the name of a season that `area`, or the folder one is in, keeps."""
+    around = [] if area is None or not area.is_dir() else [area_of_season(area)]
+    named = (folder / SEASONS / said for folder in (*around, Path()) if len(said.parts) == 1)
+    return said if said.exists() else next((path for path in named if is_kept(path)), said)
+
+
 def check_season(area: Path, name: str, replace: bool = False, seasons: Path | None = None) -> Path:
     """The folder that a season of this name is kept in (in area/seasons where not given). Raises InputError where it
     can't be."""

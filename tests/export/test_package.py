@@ -463,3 +463,16 @@ def test_results_that_name_a_contact_are_found_in_whatever_they_are_written() ->
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as book:
         book.writestr("xl/x.xml", "Müller &amp; Söhne")
     assert names_one(packed.getvalue(), known)
+
+
+def test_a_word_in_a_row_of_text_is_no_heading(tmp_path: Path) -> None:
+    """A sheet of help names columns below each other; nothing below such a row is a contact."""
+    book = xlsxwriter.Workbook(tmp_path / "pools.xlsx")
+    sheet = book.add_worksheet("Help")
+    for row, cells in enumerate([("Column", "What"), ("host", "who looks after it"), ("note", "what else")]):
+        sheet.write_row(row, 0, cells)
+    book.close()
+    data = (tmp_path / "pools.xlsx").read_bytes()
+    assert without_contacts("pools.xlsx", data, contacts()) is data
+    text = b"a list\nowner,what we know\nPark,3\n"
+    assert without_contacts("x.csv", text, contacts()) == b"a list\nowner,what we know\nowner 1,3\n"
