@@ -20,8 +20,13 @@ from habitatmap.errors import InputError
     multiple=True,
     help="A number of people, or a name; give it again for each further name (default: who visited lately).",
 )
+@click.option(
+    "--phone", is_flag=True, help="Also a page for each person's telephone, and the form as a workbook (XLSForm)."
+)
 @click.option("--group", help="Only the pools of this group, by the name of its folder in groups/.")
-def command(call: Call, week: str | None, people: tuple[str, ...], group: str | None, semicolons: bool) -> None:
+def command(
+    call: Call, week: str | None, people: tuple[str, ...], phone: bool, group: str | None, semicolons: bool
+) -> None:
     """Say which pools of AREA are due in a week, who goes to them, and in which order; written to AREA/rounds.
 
     Where the area has groups, each gets rounds of its own, in a folder of its name there.
@@ -48,7 +53,7 @@ def command(call: Call, week: str | None, people: tuple[str, ...], group: str | 
         every = rounds_of_groups(opened, when, groups, people, known, team)
     else:
         every = [rounds_of(opened, when, people, known, team)]
-    write_all_rounds(every, call.target, spoken, semicolons)
+    write_all_rounds(every, call.target, spoken, semicolons, phone)
     if call.as_json:
         click.echo(json_text(all_rounds_summary(every)), nl=False)
     else:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -26,12 +26,14 @@ from habitatmap.export.calendar import (
     revised,
     revisions_record,
 )
+from habitatmap.export.field_form import form_workbook
 from habitatmap.export.folder import Content, folder_names, write_files
 from habitatmap.export.formats import DEGREE_DIGITS, GPX, gpx_document, gpx_point, gpx_root, gpx_text, plain, visible
 from habitatmap.fieldwork.rounds import Due, Rounds, Undone, why_due
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import route
+from habitatmap.page.phone import PhoneRound, phone_page
 from habitatmap.page.sections import (
     Column,
     Drawing,
@@ -48,6 +50,7 @@ from habitatmap.paper.maps import BARS_M
 from habitatmap.paper.printed import sections_pdf
 from habitatmap.read.headings import fold
 from habitatmap.read.people import By
+from habitatmap.vocabulary.terms import Consent
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import round_cautions, stop_caution
 from habitatmap.words.no_visit import told_no_visits
@@ -189,26 +192,36 @@ def _no_visits(rounds: Rounds) -> list[tuple[str, Sentence]]:
     return list(zip(rounds.withheld["pool"], told_no_visits(rounds.withheld), strict=True))
 
 
-def write_rounds(rounds: Rounds, folder: str | Path, spoken: Catalogue = ENGLISH, semicolons: bool = False) -> None:
+def write_rounds(
+    rounds: Rounds,
+    folder: str | Path,
+    spoken: Catalogue = ENGLISH,
+    semicolons: bool = False,
+    phone: bool = False,
+) -> None:
     """Writes rounds.html, .pdf, .csv, .json and each person's list, route and calendar entry, whole or not at all;
-    `semicolons` as in `csv_text`."""
-    write_all_rounds([rounds], folder, spoken, semicolons)
+    `semicolons` as in `csv_text`; `phone`: also each person's page for a telephone, and the form for other programs."""
+    write_all_rounds([rounds], folder, spoken, semicolons, phone)
 
 
 def write_all_rounds(
-    every: Sequence[Rounds], folder: str | Path, spoken: Catalogue = ENGLISH, semicolons: bool = False
+    every: Sequence[Rounds],
+    folder: str | Path,
+    spoken: Catalogue = ENGLISH,
+    semicolons: bool = False,
+    phone: bool = False,
 ) -> None:
     """The same for the rounds of several groups: all together, and each group's own files in a folder of its name."""
     first, earlier = every[0], earlier_revisions(Path(folder))
     told = [told_stops(one) for one in every]
     made = [_calendar(one, stops, earlier, spoken) for one, stops in zip(every, told, strict=True)]
     if len(every) == 1:
-        files = _files(first, told[0], made[0], spoken)
+        files = _files(first, told[0], made[0], spoken, phone)
     else:
         files = _together(every, told, spoken)
         names = folder_names([one.group for one in every])
         for one, stops, entries in zip(every, told, made, strict=True):
-            own = _files(one, stops, entries, spoken)
+            own = _files(one, stops, entries, spoken, phone)
             files |= {f"{names[one.group]}/{name}": content for name, content in own.items()}
     record = revisions_record(earlier, [pair for entries in made for pair in entries.values()], first.week.monday)
     write_files(folder, files, "rounds", semicolons, record)
@@ -243,7 +256,7 @@ def _calendar(
 
 
 def _files(
-    rounds: Rounds, stops: Stops, entries: Mapping[str, tuple[Entry, Revision]], spoken: Catalogue
+    rounds: Rounds, stops: Stops, entries: Mapping[str, tuple[Entry, Revision]], spoken: Catalogue, phone: bool
 ) -> dict[str, Content]:
     """All files of one group's rounds, by name."""
     files: dict[str, Content] = {
@@ -252,7 +265,14 @@ def _files(
         "rounds.csv": rounds_table(rounds),
         "rounds.json": rounds_summary(rounds),
     }
+    if phone:
+        names = [str(pool) for pool in rounds.stops["pool"]]
+        files["visits_form.xlsx"] = form_workbook(
+            rounds.area.title, rounds.week.name, names, round_cautions(rounds.area.settings)
+        )
     for person, name in file_names(rounds.people).items():
+        if phone:
+            files[f"{name}-phone.html"] = phone_page(phone_round(rounds, person, stops[person], spoken), spoken)
         files[f"{name}.html"] = person_page(rounds, person, stops[person], spoken)
         files[f"{name}.gpx"] = route_gpx(rounds, person, stops[person], spoken)
         files[f"{name}.ics"] = calendar_bytes(*entries[person])
@@ -353,6 +373,69 @@ def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
     said = [say("North is up; the bar is {m}.", m=whole_metres(bar_m)), follows]
     said += [Sentence("Grey: paths."), *map(as_it_is, rounds.area.credits)] if lines else []
     return Drawing(lambda spoken: route(frame, lines, ways, stops, bar_m, spoken.say(what)), following(*said))
+
+
+def phone_round(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue) -> PhoneRound:
+    """One person's round as the page for a telephone shows it: their pools and nobody else's."""
+    consents = _consents(rounds, mine["pool"])
+    pools = [
+        {
+            "id": str(s["pool"]),
+            "order": int(s["order"]),
+            "way": spoken.say(_way(s, first=START)),
+            "what": spoken.say(say("{why}.", why=s["why"])),
+            "when": spoken.say(_when_there(s)),
+            "day": spoken.say(_when_there(s)),
+            "caution": spoken.say(s["caution"]),
+            "consent": spoken.say(consents[s["pool"]]),
+            "about": "; ".join(part for part in (s["container"], s["note"]) if part),
+            "lat": f"{s['lat']:.6f}",
+            "lon": f"{s['lon']:.6f}",
+        }
+        for s in _with_firsts(mine)
+    ]
+    sketch = _sketch(rounds, person, mine)
+    name = file_names(rounds.people)[person]
+    return PhoneRound(
+        title=rounds.area.title,
+        week=rounds.week.name,
+        person=person,
+        file=f"visits_{rounds.week.name.lower()}_{name}.csv",
+        load=_load(rounds, person, mine),
+        when=_when(rounds),
+        pools=pools,
+        sketch="".join(sketch.parts(spoken)),
+        cautions=round_cautions(rounds.area.settings),
+    )
+
+
+def _consents(rounds: Rounds, pools: Iterable[str]) -> dict[str, Sentence]:
+    """What is agreed about each pool: by its own consent, else by that of the land under it, the strictest."""
+    wanted = set(pools)
+    area = rounds.area
+    table = area.pools[area.pools["pool"].isin(wanted)]
+    points = shapely.points(table[["x", "y"]].to_numpy(dtype=float))
+    on, under = shapely.STRtree(list(area.land.geometry)).query(points, predicate="intersects")
+    of_land: dict[int, list[Consent]] = {}
+    for pool, polygon in zip(on, under, strict=True):
+        of_land.setdefault(int(pool), []).append(Consent(area.land["consent"].iloc[polygon]))
+    found = {}
+    for at, row in enumerate(table.to_dict("records")):
+        word = row["consent"] or min(of_land.get(at, [""]), key=lambda one: Consent(one).strictness if one else 9)
+        until = row["consent_until"]
+        told = _CONSENT.get(str(word), "Consent: not on record. Ask before you enter.")
+        if not pd.isna(until) and word == Consent.YES:
+            found[row["pool"]] = say("Consent: yes, until {day}.", day=until.date())
+        else:
+            found[row["pool"]] = Sentence(told)
+    return found
+
+
+_CONSENT: dict[str, str] = {
+    Consent.YES: "Consent: yes.",
+    Consent.ASK: "Consent: not settled. Ask before you enter.",
+    Consent.NO: "Consent: the land's is no, the pool has its own.",
+}
 
 
 def _frame(line: NDArray[np.float64]) -> tuple[float, float, float, float]:
