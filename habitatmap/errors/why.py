@@ -39,6 +39,7 @@ class Why(Enum):
     FORMULA_ERROR = ("the cell holds an error of a formula, and no value", _RETYPE)
     NOT_COMPUTED = ("the cell holds a formula whose result was never stored", _RETYPE)
     REPEAT = ("the row repeats row {row}{of}", "delete one of the two rows")
+    SAME_ENTRY = ("the entry stands in row {row}{of} too, changed later or alike", "delete one of the two rows")
 
     # --- places
     NO_COLUMNS = (
@@ -355,8 +356,9 @@ Reason = Why | Told
 # rows that may stay as they are: no records, or records that are used, or asked for, in another row
 NOTHING_TO_DO = frozenset(
     Why[name]
-    for name in """HEADING_AGAIN TOTAL_ROW NO_RECORD REPEAT VACANT SAME_TREE CORRECTED NOT_CORRECTED ORIGINAL_FINE
-    NOT_PUBLIC EMPTY_SHEET NO_RECORDS_SAID OTHER_FILE OTHER_FOLDER SAID_TO_BE_NONE LAND_GONE_BLANK""".split()
+    for name in """HEADING_AGAIN TOTAL_ROW NO_RECORD REPEAT SAME_ENTRY VACANT SAME_TREE CORRECTED NOT_CORRECTED
+    ORIGINAL_FINE NOT_PUBLIC EMPTY_SHEET NO_RECORDS_SAID OTHER_FILE OTHER_FOLDER SAID_TO_BE_NONE
+    LAND_GONE_BLANK""".split()
 )
 # what no correction in a list of cells can put right: those, and faults that lie elsewhere than in the row
 NOT_ASKED = NOTHING_TO_DO | frozenset(

@@ -34,21 +34,33 @@ FIX = ".fix"
 # ---------------------------------------------------------------------------------------------------------------------
 
 
+# the folder that takes any number of files of visits, whatever their names
+VISITS = "visits"
+
+
 def is_fix(path: Path) -> bool:
     """Whether a file is a correction file (corrections.py), by its name."""
     return path.stem.casefold().endswith(FIX)
+
+
+def _is_passing(path: Path) -> bool:
+    """Whether a file is a correction, a mark of a program or hidden."""
+    return is_fix(path) or path.name.startswith((".", "~$"))
 
 
 def find_inputs(folder: Path, kind: Kind) -> list[Path]:
     """The area's files of one kind in the order of their names: `pools.*`, `pools_*.*`, in any format we read.
 
     A file in a zip counts as one in the folder, and in a zip named for a kind, such as `pools.zip`, every file does
-    that is not named for another kind. A folder of an input's name is given too, so that its reader can refuse it.
+    that is not named for another kind. So does every file in a folder visits/. A folder of a file's name is given too,
+    so that its reader can refuse it.
     """
     found = []
     for path in folder.iterdir():
         if is_fix(path):
             continue
+        if kind is Kind.VISITS and path.is_dir() and path.name.casefold() == VISITS:
+            found += [p for p in path.iterdir() if p.suffix.casefold() in SUFFIXES and not _is_passing(p)]
         if path.suffix.casefold() in SUFFIXES and Kind.of_stem(path.stem) == kind:
             found.append(path)
         elif path.suffix.casefold() == ".zip" and path.is_file():

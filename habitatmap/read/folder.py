@@ -15,6 +15,7 @@ from habitatmap.read.files import (
     SHEET_SUFFIXES,
     SUFFIXES,
     TEXT_SUFFIXES,
+    VISITS,
     find_inputs,
     is_fix,
     read_tables,
@@ -156,11 +157,27 @@ def not_used(folder: Path, used: Collection[str], group: bool = False) -> list[U
         elif ours or is_fix(path) or path.name in used or path.name.startswith((".", "~$")):
             continue
         elif path.is_dir():
+            if path.name.casefold() == VISITS:
+                continue
             if path.name.casefold() not in OUR_FOLDERS and not any((path / mark).exists() for mark in RESULTS):
                 found.append(Unused(f"{path.name}/", "", _folder_told(path)))
         elif not _is_part(path):
             found += _told(path)
+    found += _not_used_of_visits(folder)
     return found if group else [*found, *_not_used_in_groups(folder)]
+
+
+def _not_used_of_visits(folder: Path) -> list[Unused]:
+    """What lies in the folder visits/ and is no table."""
+    inside = (
+        p for top in sorted(folder.iterdir()) if top.is_dir() and top.name.casefold() == VISITS for p in top.iterdir()
+    )
+    other = (p for p in sorted(inside) if p.suffix.casefold() not in SUFFIXES and not p.name.startswith((".", "~$")))
+    return [
+        Unused(f"{VISITS}/{p.name}", "", Why.OTHER_FOLDER if p.is_dir() else Why.FOREIGN_FILE)
+        for p in other
+        if not _is_part(p)
+    ]
 
 
 def _not_used_in_groups(folder: Path) -> list[Unused]:

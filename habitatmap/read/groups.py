@@ -8,7 +8,7 @@ from __future__ import annotations
 import unicodedata
 from pathlib import Path
 
-from habitatmap.read.files import find_inputs
+from habitatmap.read.files import VISITS, find_inputs
 from habitatmap.read.formats.archive import file_name
 from habitatmap.vocabulary.kinds import GROUPS, OF_GROUPS, Kind
 
@@ -29,9 +29,10 @@ def group_of(path: Path, folder: Path) -> str:
 
 def name_in(path: Path, folder: Path) -> str:
     """How to name an input for a person: `pools.csv`, `export.zip/pools.csv`, `groups/north/pools.csv`."""
+    within = (VISITS,) if path.parent.name.casefold() == VISITS and path.parent != folder else ()
     if not group_of(path, folder):
-        return file_name(path)
-    return "/".join((*path.relative_to(folder).parts[:2], file_name(path)))
+        return "/".join((*within, file_name(path)))
+    return "/".join((*path.relative_to(folder).parts[:2], *within, file_name(path)))
 
 
 def find_in_groups(folder: Path, kind: Kind) -> list[Path]:

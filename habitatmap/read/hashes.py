@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 
 from habitatmap.errors import InputError
-from habitatmap.read.files import SUFFIXES
+from habitatmap.read.files import SUFFIXES, VISITS
 from habitatmap.read.folder import LIST_OF_FILES
 from habitatmap.read.formats.raster import RASTER_DRIVERS
 from habitatmap.read.layers import kept, layer_files
@@ -74,7 +74,7 @@ def _inputs(folder: Path) -> Iterator[Path]:
             continue
         if path.is_file():
             yield path
-        elif path.is_dir() and path.name.casefold() in (Kind.OVERLAYS, GROUPS, PHOTOS):
+        elif path.is_dir() and path.name.casefold() in (Kind.OVERLAYS, GROUPS, PHOTOS, VISITS):
             yield from (p for p in path.rglob("*") if p.is_file() and not p.name.startswith((".", "~$")))
 
 

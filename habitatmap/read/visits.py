@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
@@ -57,12 +58,53 @@ def read_visits(
     had += [(cell_aside(entry, Kind.POOLS, "old_name", stated), entry.about) for entry in aside]
     renamed = [*stated.names, *_listed_names(had, [*pools["pool"], *(entry.about for entry in aside)])]
     columns = [_columns(draft, pools, lost, _own_places(draft, stated, crs), renamed) for draft in drafts]
-    frame = set_repeats_aside(gather(drafts, columns), drafts)
+    frame = set_repeats_aside(_latest_entries(gather(drafts, columns), drafts), drafts)
     close(drafts)
     _tell_early(frame, pools, ledger)
     alike_visits(frame, drafts, ledger)
     visits_elsewhere(frame, pools, ledger)
     return shaped(frame, VISITS, ("pool", "date", "file", "row"))
+
+
+# what a page for telephones and forms of the open standard (XForms: uuid:...) number their entries with
+_ENTRY = re.compile(r"hm-[0-9a-f-]{10,40}|(?:uuid:)?[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+_DONE = {"topped_up": "topped up", "refilled": "refilled", "moved": "moved"}  # choices of a form, parted by blanks
+
+
+def _latest_entries(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFrame:
+    """Of rows with one entry's number only the one changed last (of those alike the first), the others set aside."""
+    if "_entry" not in frame:
+        return frame
+    if not frame["_entry"].any():
+        return frame.drop(columns=["_entry", "_changed"])
+    numbers, changed = frame["_entry"].tolist(), frame["_changed"].tolist()
+    places = list(zip(frame["_draft"].tolist(), frame["_at"].tolist(), strict=True))
+    latest: dict[str, int] = {}
+    for at, number in enumerate(numbers):
+        if number and (number not in latest or changed[at] > changed[latest[number]]):
+            latest[number] = at
+    keep = np.ones(len(frame), dtype=bool)
+    for at, number in enumerate(numbers):
+        if not number or latest[number] == at:
+            continue
+        (of_draft, row), (of_kept, kept) = places[at], places[latest[number]]
+        draft, table = drafts[of_draft], drafts[of_kept].table
+        file = table.file_of(kept)
+        of = Sentence("") if file == draft.table.file_of(row) else say(" of {file}", file=file)
+        draft.refuse(row, "", draft.words(row), Why.SAME_ENTRY.of(row=table.numbers[kept], of=of))
+        keep[at] = False
+    return frame[keep].drop(columns=["_entry", "_changed"])
+
+
+def _entry(text: str) -> str:
+    """The number of an entry, "" where a cell holds none."""
+    number = text.casefold()
+    return number if number and _ENTRY.fullmatch(number) else ""
+
+
+def _action(text: str) -> str:
+    """What was done, where a form parts its choices by blanks."""
+    return ", ".join(_DONE[word] for word in text.split()) if text and set(text.split()) <= _DONE.keys() else text
 
 
 def _listed_names(had: Sequence[tuple[str, str]], today: Sequence[str]) -> list[Renamed]:
@@ -125,7 +167,8 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, ren
         if date is None:  # a date that cannot be read is told already
             draft.refuse(at, "date", "", Why.NO_DATE)
     found = read_outcomes(draft)
-    notes = draft.texts("note")
+    notes, done = draft.texts("note"), draft.texts("action")
+    actions = {text: _action(text) for text in set(done)}
     return {
         "pool": [called_today[name] or name for name in given],
         "date": dates,
@@ -135,10 +178,13 @@ def _columns(draft: Draft, pools: pd.DataFrame, lost: set[str], own: Places, ren
         "larvae_low": [row.larvae.low for row in found],
         "larvae_high": [row.larvae.high for row in found],
         "note": ["; ".join(filter(None, both)) for both in zip((row.remark for row in found), notes, strict=True)],
+        "_entry": [_entry(text) for text in draft.texts("entry")],
+        "_changed": draft.texts("changed"),
+        "action": [actions[text] for text in done],
         "_x": own.x,
         "_y": own.y,
         "_off": own.uncertainty_m,
-        **{name: draft.texts(name) for name in ("taxon", "action", "observer", "photo")},
+        **{name: draft.texts(name) for name in ("taxon", "observer", "photo")},
     }
 
 

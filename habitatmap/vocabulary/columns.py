@@ -245,6 +245,12 @@ _COLUMNS: dict[Kind, tuple[Column, ...]] = {
             entry=Entry("note", 40, "write your own visits below", paper_cm=2.6),
         ),
         PHOTO,
+        Column(
+            "entry",
+            "The number that a page for telephones or a form gives each visit. Of several rows with it the one changed "
+            "last counts.",
+        ),
+        Column("changed", "When that entry was changed last."),
         Column("larvae_low", "The least that the count may mean.", NUMBER),
         Column("larvae_high", "The most that the count may mean; infinite where it is open.", NUMBER),
         *FROM,

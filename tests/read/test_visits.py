@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime
 import math
+from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from habitatmap.area import Area, open_area
 from habitatmap.errors.why import Why
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.outcome_words import OUTCOME_WORDS
 from habitatmap.read.pools import read_pools
 from habitatmap.read.visits import VISITS, read_visits
+from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Outcome
 from tests.read.tables import FINLAND, IN_METRES, aside, table, types, visits
 
@@ -329,3 +332,60 @@ def test_visits_under_the_old_name_that_the_list_of_pools_gives() -> None:
     frame = read_visits([seen], pools, IN_METRES, ledger)
     assert frame["pool"].tolist() == ["A", "A", "E"]  # T1 and A itself: D is not what stands under A today
     assert [(row.row, row.why.code) for row in ledger.entries("visits")] == [(3, Why.UNKNOWN_POOL)]  # two were T2
+
+
+# --- a folder of files, and entries with a number ---------------------------------------------------------------------
+
+
+def folder_of(tmp_path: Path, **files: str) -> Area:
+    """An area with two pools and these files in visits/."""
+    (tmp_path / "area.toml").write_text("as_of = 2026-06-01\n", encoding="utf-8")
+    lines = "pool,lat,lon,set_out\nP1,48.1,9.5,2025-03-01\nP2,48.101,9.501,2025-03-01\n"
+    (tmp_path / "pools.csv").write_text(lines, encoding="utf-8")
+    (tmp_path / "visits").mkdir()
+    for name, text in files.items():
+        (tmp_path / "visits" / name.replace("__", ".")).write_text(text, encoding="utf-8")
+    return open_area(tmp_path)
+
+
+def test_a_folder_takes_any_number_of_files_by_any_name(tmp_path: Path) -> None:
+    (tmp_path / "visits.csv").write_text("pool,date,outcome\nP1,2026-05-01,dry\n", encoding="utf-8")
+    rows = "pool,date,outcome,note\nP1,2026-05-02,dry,{name}\n"
+    given = {name: rows.format(name=name) for name in ("ann__csv", "pools__csv")}
+    area = folder_of(tmp_path, **given, readme__html="<p>")
+    assert sorted(area.visits["file"]) == ["visits.csv", "visits/ann.csv", "visits/pools.csv"]
+    assert len(area.pools) == 2
+    assert [one.file for one in area.ledger.unused] == ["visits/readme.html"]
+    assert {"visits/ann.csv", "visits/readme.html"} <= area.hashes.keys()
+
+
+HEADS = "entry,changed,pool,date,outcome,larvae"
+
+
+def test_of_rows_with_one_number_the_one_changed_last_counts(tmp_path: Path) -> None:
+    area = folder_of(
+        tmp_path,
+        saturday__csv=f"{HEADS}\nhm-0123456789abcdef-1,2026-05-02T10:00:00.000Z,P1,2026-05-02,larvae,2\n"
+        "hm-0123456789abcdef-2,2026-05-02T11:00:00.000Z,P1,2026-05-02,dry,\n",
+        sunday__csv=f"{HEADS}\nhm-0123456789abcdef-1,2026-05-03T10:00:00.000Z,P1,2026-05-02,larvae,3\n"
+        "hm-0123456789abcdef-2,2026-05-02T11:00:00.000Z,P1,2026-05-02,dry,\n",
+    )
+    found = sorted((row.outcome, row.larvae, row.file) for row in area.visits.fillna({"larvae": -1}).itertuples())
+    assert found == [("dry", -1, "visits/saturday.csv"), ("larvae", 3, "visits/sunday.csv")]
+    assert area.ledger.counts()["visits"] == {"read": 4, "accepted": 2, "set_aside": 2}
+    aside = sorted((one.file, one.row, one.reason) for one in area.ledger.entries(Kind.VISITS))
+    assert aside == [
+        ("visits/saturday.csv", 2, "the entry stands in row 2 of visits/sunday.csv too, changed later or alike"),
+        ("visits/sunday.csv", 3, "the entry stands in row 3 of visits/saturday.csv too, changed later or alike"),
+    ]
+
+
+def test_what_is_no_number_of_an_entry_parts_and_joins_nothing(tmp_path: Path) -> None:
+    area = folder_of(tmp_path, a__csv="entry,pool,date,outcome\n1,P1,2026-05-02,dry\n1,P2,2026-05-02,dry\n")
+    assert len(area.visits) == 2
+
+
+def test_two_entries_that_say_the_same_are_two_visits(tmp_path: Path) -> None:
+    rows = [f"hm-0123456789abcdef-{i},2026-05-02T10:00:00.000Z,P1,2026-05-02,none seen," for i in (1, 2)]
+    area = folder_of(tmp_path, a__csv="\n".join([HEADS, *rows]) + "\n")
+    assert len(area.visits) == 2

@@ -95,7 +95,7 @@ function toBase(entry) {
   });
 }
 
-let waiting = Promise.resolve();
+let waiting = Promise.resolve(), pending = 0;
 
 function keep(entry, changed = true) {
   // another window may have kept a later one
@@ -104,14 +104,18 @@ function keep(entry, changed = true) {
   if (changed) entry.changed = new Date().toISOString();
   const copy = JSON.parse(JSON.stringify(entry));
   const shelved = Boolean(shelf) && attempt(() => { shelf.setItem(PREFIX + entry.id, JSON.stringify(copy)); return true; }, false);
+  // nothing is said to be kept before the last change is
+  byId("told").textContent = "";
+  pending += 1;
   waiting = waiting.then(() => toBase(copy)).then((based) => {
+    pending -= 1;
     const kept = based || shelved;
     if (!kept) {
       const all = JSON.stringify({ key: data.key, entries: [...entries.values()] });
       attempt(() => { history.replaceState(null, "", "#" + encodeURIComponent(all)); }, null);
     }
     byId("refused").hidden = kept;
-    tell(kept ? "kept" : "not_kept");
+    if (!pending || !kept) tell(kept ? "kept" : "not_kept");
     if (channel) attempt(() => channel.postMessage(entry.id), null);
   });
   return waiting;
