@@ -377,7 +377,7 @@ def _visits(told: Comparison) -> Section:
         "visits",
         "Visits and occupancy",
         _trend(told),
-        tables=[Table("Both seasons", ["", _called(told.old), _called(told.new)], rows), seasons],
+        tables=[Table("Both seasons", ["What", _called(told.old), _called(told.new)], rows), seasons],
     )
 
 

@@ -1,4 +1,4 @@
-"""outlook.html and report.html in a browser without a network: silent, accessible, readable on a phone."""
+"""Pages of outlook, report and compare in a browser without a network: silent, accessible, readable on a phone."""
 
 from __future__ import annotations
 
@@ -13,9 +13,13 @@ from click.testing import CliRunner
 
 import habitatmap
 from habitatmap.cli.outlook import command
+from habitatmap.comparing import compare, read_both
+from habitatmap.export.season import keep_season
+from habitatmap.reports.compare import write_comparison
 from habitatmap.reports.council import write_report
 from tests.areas import centre, class_table, write_area
 from tests.browser.test_page import faults
+from tests.test_comparing import write_map
 
 pytestmark = pytest.mark.browser
 NASTY = "<script>alert(1)</script><img src=x onerror=alert(2)>{{ 7*7 }}"
@@ -39,11 +43,16 @@ def pages(area: Path) -> dict[str, Path]:
     assert done.exit_code == 0, done.output
     assert json.loads((area / "outlook" / "outlook.json").read_text(encoding="utf-8"))["simulations"] == 20
     write_report(habitatmap.run(habitatmap.open_area(area), public=False), area / "report")
-    return {name: area / name / f"{name}.html" for name in ("outlook", "report")}
+    write_map(habitatmap.run(habitatmap.open_area(area), public=False), area / "out")
+    keep_season(area, "2025")
+    with (area / "pools.csv").open("a", encoding="utf-8") as file:
+        file.write("<img src=x onerror=alert(3)>,{},{}\n".format(*centre(40, 40)))
+    write_comparison(compare(read_both(area / "seasons" / "2025", area)), area / "compare")
+    return {name: area / name / f"{name}.html" for name in ("outlook", "report", "compare")}
 
 
 @pytest.mark.parametrize("how", [{}, {"width": 360, "height": 740}, {"color_scheme": "dark"}], ids=str)
-@pytest.mark.parametrize("name", ["outlook", "report"])
+@pytest.mark.parametrize("name", ["outlook", "report", "compare"])
 def test_it_is_silent_and_axe_finds_nothing(
     visit: Callable[..., Any], pages: dict[str, Path], name: str, how: dict[str, Any]
 ) -> None:
