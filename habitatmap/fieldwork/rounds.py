@@ -458,7 +458,7 @@ def plan_rounds(
     if len(undone):
         notes.append(
             say(
-                "{n} of {due} that are due go to nobody; they stand below with why, the most urgent first.",
+                "{n} of {due} that are due go to nobody; the list says why, the most urgent first.",
                 n=len(undone),
                 due=count(len(stops), "pool"),
             )

@@ -94,7 +94,7 @@ def _body(one: PhoneRound, spoken: Catalogue) -> list[str]:
         f'<h1 id="heading" tabindex="-1" dir="auto">{_text(one.person)}: {_text(one.week)}</h1>',
         f'<p dir="auto">{_text(one.title)}. {said(one.load)}.</p>',
         f'<p class="quiet" dir="auto">{said(one.when)}. {label("private")}</p>',
-        f"<details><summary>{label('cautions')}</summary>{cautions}</details>",
+        f"<details id='cautions' open><summary>{label('cautions')}</summary>{cautions}</details>",
         f"<details><summary>{label('way')}</summary>{one.sketch}</details>" if one.sketch else "",
         '<p id="progress" class="label"></p>',
         '<ol id="pools"></ol>',

@@ -203,10 +203,12 @@ def visits_elsewhere(visits: pd.DataFrame, pools: pd.DataFrame, ledger: Ledger) 
         return
     there = pools.drop_duplicates("pool").set_index("pool")[["x", "y", "uncertainty_m"]]
     there = there.reindex(visits["pool"].to_numpy())
-    apart = np.hypot(visits["_x"].to_numpy() - there["x"].to_numpy(), visits["_y"].to_numpy() - there["y"].to_numpy())
+    # a table without rows beside others leaves columns of numbers without a type
+    own = visits[["_x", "_y", "_off"]].to_numpy(dtype=float)
+    apart = np.hypot(own[:, 0] - there["x"].to_numpy(), own[:, 1] - there["y"].to_numpy())
     # by how little a pool may be moved and stay the same place
     moved = np.array(each_once(_is_moved, visits["action"].tolist())) & ~(apart <= SHIFTED_M)
-    astray = apart > ASTRAY_M + visits["_off"].to_numpy() + there["uncertainty_m"].fillna(0.0).to_numpy()
+    astray = apart > ASTRAY_M + own[:, 2] + there["uncertainty_m"].fillna(0.0).to_numpy()
     for mask, told in ((moved, MOVED_POOLS), (astray & ~moved, FAR_VISITS)):
         found = list(_elsewhere(visits[mask], apart[mask]))
         if found:

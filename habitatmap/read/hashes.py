@@ -12,6 +12,7 @@ from habitatmap.read.files import SUFFIXES, VISITS
 from habitatmap.read.folder import LIST_OF_FILES
 from habitatmap.read.formats.raster import RASTER_DRIVERS
 from habitatmap.read.layers import kept, layer_files
+from habitatmap.read.people import STEM as PEOPLE
 from habitatmap.read.photos import FOLDER as PHOTOS
 from habitatmap.read.plan_status import digest_of
 from habitatmap.vocabulary.kinds import GROUPS, Kind
@@ -72,7 +73,7 @@ def _inputs(folder: Path) -> Iterator[Path]:
     for path in folder.iterdir():
         if path.name.startswith((".", "~$")) or path.name == LIST_OF_FILES:
             continue
-        if path.is_file():
+        if path.is_file() and path.stem.casefold() != PEOPLE:  # who goes on rounds: no map, season or package has it
             yield path
         elif path.is_dir() and path.name.casefold() in (Kind.OVERLAYS, GROUPS, PHOTOS, VISITS):
             yield from (p for p in path.rglob("*") if p.is_file() and not p.name.startswith((".", "~$")))

@@ -64,3 +64,13 @@ def test_a_layer_that_was_only_opened_has_not_changed(town: Path) -> None:
     base.execute("insert into land values ('Park')")
     assert hashes_of_inputs(town)["land.gpkg"] != before["land.gpkg"]
     base.close()
+
+
+def test_the_table_of_people_is_in_no_record_of_a_map(tmp_path: Path) -> None:
+    (tmp_path / "pools.csv").write_text("pool,lat,lon\nP1,48.1,9.5\n", encoding="utf-8")
+    before = hashes_of_inputs(tmp_path)
+    (tmp_path / "people.csv").write_text("person,days\nAnn,Sat\n", encoding="utf-8")
+    (tmp_path / "visits").mkdir()
+    assert hashes_of_inputs(tmp_path) == before
+    (tmp_path / "visits" / "ann.csv").write_text("pool,date,outcome\n", encoding="utf-8")
+    assert hashes_of_inputs(tmp_path).keys() - before.keys() == {"visits/ann.csv"}

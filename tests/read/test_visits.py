@@ -389,3 +389,12 @@ def test_two_entries_that_say_the_same_are_two_visits(tmp_path: Path) -> None:
     rows = [f"hm-0123456789abcdef-{i},2026-05-02T10:00:00.000Z,P1,2026-05-02,none seen," for i in (1, 2)]
     area = folder_of(tmp_path, a__csv="\n".join([HEADS, *rows]) + "\n")
     assert len(area.visits) == 2
+
+
+def test_a_workbook_that_nobody_filled_in_beside_a_list(tmp_path: Path) -> None:
+    from habitatmap.read.templates import write_templates
+
+    write_templates(tmp_path)
+    (tmp_path / "pools.xlsx").unlink()
+    area = folder_of(tmp_path, a__csv="pool,date,outcome\nP1,2026-05-02,dry\n")
+    assert len(area.visits) == 1

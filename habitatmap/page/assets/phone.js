@@ -410,6 +410,7 @@ async function start() {
   await load();
   byId("refused").hidden = Boolean(base || shelf);
   byId("send").hidden = !canSend();
+  byId("cautions").open = !entries.size; // read before the first visit, at hand after it
   listen();
   tidy();
   showList();
