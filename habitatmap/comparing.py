@@ -26,7 +26,7 @@ from habitatmap.changes.pools import Change, Why, as_known, changes_of_pools, re
 from habitatmap.changes.since import Since
 from habitatmap.changes.sites import State, counts, elsewhere, what_became_of_sites
 from habitatmap.errors import InputError
-from habitatmap.export.season import Season, kept_seasons, season_of
+from habitatmap.export.season import Season, altered, kept_seasons, season_of
 from habitatmap.geo.crs import transform
 from habitatmap.geo.engine import one_blas_thread
 from habitatmap.habitat.score import score_habitat
@@ -413,6 +413,7 @@ def _side(folder: Folder, run: Run, visits: pd.DataFrame, area: Area) -> Side:
         high=float(run.reach.high),
         kept=folder.kept,
         same_program=folder.is_of_today,
+        altered=tuple(altered(folder.path)) if season else (),
         occupancy=run.survey.known.figures,
         seasons=seasons(run.survey.known),
         visits=_counted(visits),

@@ -15,6 +15,7 @@ import pytest
 from shapely.geometry import box
 
 import habitatmap
+from habitatmap.area import Area
 from habitatmap.changes.causes import Cause
 from habitatmap.changes.comparison import Comparison
 from habitatmap.changes.pools import Change
@@ -22,7 +23,7 @@ from habitatmap.changes.sites import State, counts
 from habitatmap.comparing import compare, read_both, since_last_season
 from habitatmap.errors import InputError
 from habitatmap.export.folder import write_files
-from habitatmap.export.season import find_season, keep_season, seal_again
+from habitatmap.export.season import find_season, keep_season
 from habitatmap.export.summary import summary_text
 from habitatmap.export.tables import text_files
 from habitatmap.export.worked import record_of
@@ -179,7 +180,6 @@ def test_another_version_stands_under_method_and_the_sum_is_what_was_told(town: 
     made = json.loads((season / "manifest.json").read_text())
     made["program"], made["versions"]["habitatmap"] = "another", "0.0.9"
     (season / "manifest.json").write_text(json.dumps(made))
-    seal_again(season)
     change_pools(town)
     found = compared(town)
     assert not found.old.same_program
@@ -187,9 +187,19 @@ def test_another_version_stands_under_method_and_the_sum_is_what_was_told(town: 
     whole = causes_table(found).set_index(["figure", "cause"]).loc[("now", "all"), "forward"]
     assert whole == pytest.approx(found.new.figures.now - summary["forage_in_reach"]["now"], abs=EXACT)
     text = comparison_text(found)
+    assert "2025 is not as it was kept: 1 file changed since, the first out/summary.json." in text
     assert "2025 was mapped by habitatmap 0.0.9" in text
     assert "the old program itself is not run again" in text
     assert "method -5.0" in text
+
+
+def test_every_part_of_an_area_is_swapped_or_goes_with_the_land_cover() -> None:
+    """Who gives an area another table says here, and in `Both.changed` and `Both.run`, which cause it goes with."""
+    swapped = "pools visits as_of land plan_status trees inventoried keep_away paths names committed earlier_sites has"
+    with_cover = "land_cover grid crs boundary hazards tree_table settings folder"
+    about_reading = "ledger notes credits inputs photos hashes stages"
+    parts = {*swapped.split(), *with_cover.split(), *about_reading.split()}
+    assert {one.name for one in dataclasses.fields(Area)} == parts
 
 
 def test_two_kept_seasons(town: Path) -> None:
@@ -234,7 +244,6 @@ def test_a_file_of_the_folder_is_never_trusted(town: Path) -> None:
         text = (season / "out" / name).read_text(encoding="utf-8")
         (season / "out" / name).write_text(text.replace("Park", "<script>alert(1)</script>"), encoding="utf-8")
     (season / "out" / "summary.json").write_text("[1, 2")
-    seal_again(season)
     found = compared_with(season, town)
     page = comparison_page(found)
     assert "<script" not in page
@@ -292,7 +301,6 @@ def test_a_kept_map_for_programs_with_a_decimal_comma_is_read_too(town: Path) ->
     for name, content in text_files(result, semicolons=True).items():
         if name in ("plan.csv", "pools.csv"):
             (season / "out" / name).write_bytes(content)
-    seal_again(season)
     assert since_last_season(result) == before
     assert before is not None
     assert sum(before.pools.values()) == 0

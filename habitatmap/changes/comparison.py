@@ -29,8 +29,9 @@ class Side:
     """One of two seasons, by today's method.
 
     name: "" of today's area; kept: the figures that its own run left, None for today's area; same_program: whether
-    that run had the program, its libraries and its versions of today; standing: pool, x, y of the pools that stand;
-    reach: the probability (rows x cols of grid) that a breeding place reaches the cell.
+    that run had the program, its libraries and its versions of today; altered: files that are not as they were kept;
+    standing: pool, x, y of the pools that stand; reach: the probability (rows x cols of grid) that a breeding place
+    reaches the cell.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Side:
     high: float
     kept: Headline | None
     same_program: bool
+    altered: tuple[str, ...]
     occupancy: OccupancyFigures
     seasons: Seasons
     visits: Visits

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from habitatmap.vocabulary.terms import Consent, YesNo
+from habitatmap.vocabulary.terms import Consent
 
 COLUMNS = ["rank", "id", "place", "state", "pool", "off_m", "private", "x", "y"]
 
@@ -116,8 +116,3 @@ def _is_near(sites: gpd.GeoDataFrame, row: int, suggested: pd.DataFrame, within_
 def counts(states: Sequence[State]) -> dict[State, int]:
     """How many sites are in each state."""
     return {state: sum(one == state for one in states) for state in State}
-
-
-def of_private(sites: pd.DataFrame) -> pd.Series:
-    """Which sites lie on private land: their places are those of a square."""
-    return sites["private"] == YesNo.YES

@@ -20,12 +20,12 @@ from pathlib import Path
 from habitatmap.errors import InputError
 from habitatmap.errors.system import is_reserved
 from habitatmap.export.folder import check_target, write_folder
-from habitatmap.export.manifest import FREEZE, HIDDEN, MANIFEST, Manifest, is_kept, read_manifest
+from habitatmap.export.manifest import FREEZE, HIDDEN, MANIFEST, is_kept, read_manifest
 from habitatmap.export.replace import is_interrupted
 from habitatmap.export.worked import why_another
 from habitatmap.read.earlier_sites import FOLDER as OUT
 from habitatmap.read.folder import area_folder
-from habitatmap.read.hashes import fingerprint, hash_of_layers, hashes_of_inputs, input_files
+from habitatmap.read.hashes import hash_of_layers, hashes_of_inputs, input_files
 from habitatmap.read.layers import OWN, layer_files
 from habitatmap.read.random_assignment import FOLDER as ASSIGNED
 from habitatmap.read.settings import FILE_NAME, Settings, read_settings
@@ -136,15 +136,10 @@ def _holds_something(folder: Path) -> bool:
     return any(not path.name.startswith(HIDDEN) for path in there) and not is_interrupted(folder)
 
 
-def seal_again(folder: Path) -> None:
-    """Writes the hashes in a kept season's manifest anew, after files of it were changed on purpose."""
-    found = read_manifest(folder)
-    if found is None or found.command != FREEZE:
-        raise InputError(f"{folder} is no kept season")
-    there = {name: fingerprint(folder / name) for name in found.files if (folder / name).is_file()}
-    draft = folder / f".{MANIFEST}.draft"
-    draft.write_text(Manifest(FREEZE, there, found.record).text(), encoding="utf-8", newline="\n")
-    draft.replace(folder / MANIFEST)
+def altered(folder: Path) -> list[str]:
+    """The files of a kept season that are gone, or no longer as they were kept."""
+    made = read_manifest(folder)
+    return [] if made is None else [name for name in made.files if not made.is_unchanged(folder, name)]
 
 
 def _last_map(area: Path, results: Path, settings: Settings) -> tuple[Mapping[str, object], list[str]]:

@@ -103,6 +103,7 @@ def _side(side: Side) -> dict[str, object]:
         "as_of": side.as_of.isoformat(),
         "version": side.version,
         "same_program": side.same_program,
+        "altered": list(side.altered),
         **figures._asdict(),
         "by_todays_method": side.figures._asdict(),
         "low": side.low,
@@ -200,6 +201,10 @@ def _method_told(told: Comparison) -> list[Sentence]:
     """What another version means for what can be told."""
     lines = []
     for side in (told.old, told.new):
+        if side.altered:
+            changed = "{season} is not as it was kept: {files} changed since, the first {file}."
+            files = count(len(side.altered), "file")
+            lines.append(say(changed, season=_called(side), files=files, file=side.altered[0]))
         if side.same_program or side.kept is None:
             continue
         about = {"season": _called(side), "version": side.version}

@@ -14,7 +14,7 @@ import habitatmap
 from habitatmap.errors import HabitatmapError, InputError
 from habitatmap.export.folder import check_target, write_files, write_folder
 from habitatmap.export.manifest import MANIFEST, files_in, read_manifest
-from habitatmap.export.season import check_season, keep_season, kept_seasons, seal_again, season_of
+from habitatmap.export.season import altered, check_season, keep_season, kept_seasons, season_of
 from habitatmap.export.summary import summary_text
 from habitatmap.export.worked import record_of
 from habitatmap.read.hashes import fingerprint, hash_of_layers
@@ -184,13 +184,13 @@ def test_seasons_are_listed_by_their_day(town: Path) -> None:
     assert [one.name for one in kept_seasons(town)] == ["c", "b"]
 
 
-def test_a_season_changed_on_purpose_is_sealed_again(town: Path) -> None:
+def test_what_was_altered_since_is_known(town: Path) -> None:
     folder = keep_season(town, "2025").folder
-    (folder / "visits.csv").write_text("pool,date,outcome,observer\nA,2025-05-01,larvae,person 1\n", encoding="utf-8")
-    seal_again(folder)
-    made = read_manifest(folder)
-    assert made is not None
-    assert all(made.is_unchanged(folder, name) for name in made.files)
+    assert altered(folder) == []
+    (folder / "visits.csv").write_text("pool,date,outcome\nA,2025-05-01,larvae\n", encoding="utf-8")
+    (folder / "out" / "summary.json").unlink()
+    assert altered(folder) == ["out/summary.json", "visits.csv"]
+    assert altered(town) == []
 
 
 # --- layers of an area's own
