@@ -371,7 +371,7 @@ def test_pages_and_papers_tell_what_is_in_hand_and_name_nobody(town: Path) -> No
     assert "Work on the plan: " in pages["report.html"]
     assert "The refusal of " in pages["report.html"]
     team = pages["map.html"]
-    assert '"{state} on {day}"' in team
+    assert '"site {state} on {day}"' in team
     assert "2025-06-02" in team
     assert "2025-06-01" not in pages["public_map.html"]
     assert "refus" not in pages["public_map.html"].split('id="data-plan"')[-1].split("</script>")[0]

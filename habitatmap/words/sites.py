@@ -16,9 +16,9 @@ REACH, SERVED = "forage in reach", "forage likely served"
 
 
 def state_told(state: str, day: datetime.date | None = None) -> Sentence:
-    """A state as a person reads it, with its day where that is known."""
+    """A state as a person reads it beside the consent of the land, with its day where that is known."""
     word = Sentence(SiteState(state).value)
-    return say("{state} on {day}", state=word, day=day) if day else word
+    return say("site {state} on {day}", state=word, day=day) if day else say("site {state}", state=word)
 
 
 def in_hand(plan: PlanFigures) -> Sentence | None:
