@@ -17,8 +17,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
-from habitatmap.errors import HabitatmapError
-from habitatmap.export.manifest import HIDDEN, MANIFEST, Manifest, above, earlier_result
+from habitatmap.errors import HabitatmapError, InputError
+from habitatmap.export.manifest import HIDDEN, MANIFEST, Manifest, above, at_work, earlier_result
 from habitatmap.export.replace import RETRIES_S
 from habitatmap.persons.databases import CannotChangeError
 from habitatmap.persons.folder import (
@@ -78,9 +78,12 @@ def forget(area: Path, people: Sequence[Person], hits: Hits, *, do: bool) -> For
     """Takes people out of all files of an area, or says what that would be where `do` is False.
 
     Results of commands are deleted, as they are made of the records; the register of sites' ids stays. Kept seasons
-    are made anew in place, their manifests with the hashes of today. HabitatmapError where the disk refuses; nothing
-    was changed in that case.
+    are made anew in place, their manifests with the hashes of today. InputError where a database is open in another
+    program, HabitatmapError where the disk refuses; nothing was changed in either case.
     """
+    for path in files_of(area):
+        if at_work(path):
+            raise InputError(f"{path.name} is open in another program: close it there, then run again")
     called = renamings(hits, people, _free_number(area))
     edit, done = without(people, called), Forgotten(called)
     results = results_in(area)

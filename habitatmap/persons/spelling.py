@@ -21,7 +21,7 @@ from rapidfuzz import fuzz
 from habitatmap.errors import InputError
 
 # as alike as this is offered, of 100 (expert judgement: a letter of eight)
-NEAR = 80.0
+NEAR = 82.0
 FEWEST_DIGITS = 6
 BETWEEN = r"(?:&nbsp;|&#160;|\\u00a0|%20|[^\w\r\n\t;|<>]|_){1,3}"
 OF_HEADERS = "&[LCRBIU]"  # what stands before a word in the head of a printed sheet

@@ -240,6 +240,19 @@ def test_what_cannot_be_rewritten_is_told_by_name(area: Path) -> None:
     assert traces(area) == ["minutes.doc"]
 
 
+def test_a_pdf_of_somebody_else_is_read_and_told(area: Path) -> None:
+    shutil.copyfile(area / "sheets" / "recording.pdf", area / "minutes.pdf")
+    (area / "land.gpkg-wal").write_bytes(b"changes that wait")
+    done = habitatmap("person", area, "P1", "--forget", "--yes")
+    assert done.code == 2
+    assert "land.gpkg is open in another program" in done.err
+    (area / "land.gpkg-wal").unlink()
+    assert "minutes.pdf" in search(area, [Person(["test area"])], near=False).files
+    done = habitatmap("person", area, "test area", "--forget", "--yes")
+    assert done.code == 1
+    assert "minutes.pdf: it names the person and can't be rewritten: print it anew" in done.out
+
+
 def test_killed_at_any_step_nothing_is_half_done(area: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before = {path.relative_to(area): path.read_bytes() for path in area.rglob("*") if path.is_file()}
     people = [Person([NAME, MAIL, PHONE])]
