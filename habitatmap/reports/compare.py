@@ -157,10 +157,10 @@ def _in_short(told: Comparison) -> list[Sentence]:
         return [Sentence("Nothing changed: no pool, visit, consent, land cover, layer or setting.")]
     lines = [pools_changed(_changes(told))]
     if told.new_visits:
-        lines.append(say("{visits} were added.", visits=count(told.new_visits, "visit")))
+        lines.append(say("New in the lists: {visits}.", visits=count(told.new_visits, "visit")))
     if told.lost_visits:
         visits = count(told.lost_visits, "visit")
-        lines.append(say("{visits} of the earlier season are no longer in the lists, or were changed.", visits=visits))
+        lines.append(say("No longer in the lists, or changed: {visits} of the earlier season.", visits=visits))
     if became := sites_became(counts(list(told.sites["state"]))):
         lines.append(became)
     return [*lines, *filter(None, (_why(told, figure) for figure in FIGURES))]
