@@ -411,7 +411,7 @@ def _side(folder: Folder, run: Run, visits: pd.DataFrame, area: Area) -> Side:
         figures=run.headline,
         low=float(run.reach.low),
         high=float(run.reach.high),
-        kept=folder.kept,
+        kept=None if (kept := folder.kept) is None else _filled(kept, run.headline),
         same_program=folder.is_of_today,
         altered=tuple(altered(folder.path)) if season else (),
         occupancy=run.survey.known.figures,
@@ -436,6 +436,11 @@ STATES = {
     SiteState.SET_OUT: State.SET_OUT,
     SiteState.GIVEN_UP: State.GIVEN_UP,
 }
+
+
+def _filled(kept: Headline, figures: Headline) -> Headline:
+    """The figures that were kept; where one can't be read, what today's method gives for it."""
+    return Headline(*(b if math.isnan(a) else a for a, b in zip(kept, figures, strict=True)))
 
 
 def _set_out_since(pools: pd.DataFrame) -> pd.DataFrame:

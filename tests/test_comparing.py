@@ -247,7 +247,9 @@ def test_a_file_of_the_folder_is_never_trusted(town: Path) -> None:
     found = compared_with(season, town)
     page = comparison_page(found)
     assert "<script" not in page
-    assert np.isnan(found.old.kept.now)  # type: ignore[union-attr]
+    assert found.old.kept is not None
+    assert found.old.kept.now == found.old.figures.now  # a figure that can't be read is made again
+    assert found.old.altered == ("out/plan.csv", "out/summary.json")
 
 
 def test_what_people_wrote_of_a_site_is_what_became_of_it(town: Path) -> None:

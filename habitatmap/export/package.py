@@ -179,9 +179,11 @@ def write_package(packed: Packing, path: Path, about: str) -> list[Path]:
             _zip(drafts[target], files, listed, about)
         for target, draft in drafts.items():
             draft.rename(target)
-    except OSError as fault:
+    except BaseException as fault:  # Ctrl-C too
         for target in drafts:
             target.unlink(missing_ok=True)
+        if not isinstance(fault, OSError):
+            raise
         raise HabitatmapError(
             f"{path} could not be written ({fault.strerror}): make room on the disk, or give another name with -o"
         ) from fault
@@ -364,8 +366,9 @@ def _add(package: zipfile.ZipFile, path: Path, about: Mapping[str, object], area
             here = area / name
             if any(folder.is_symlink() for folder in (here, *here.parents)):
                 raise InputError(f"{here} is a link: nothing was changed")
-            known = replaced.get(name)
-            if here.exists() and (known is None or sha256(here.read_bytes()).hexdigest() != known):
+            # what a run that was stopped has replaced already is no fault
+            fit = (replaced.get(name), files[f"{AREA}/{name}"])
+            if here.exists() and _hash_of(here) not in fit:
                 raise InputError(
                     f"{name} in {area} is not as it was unpacked, and would be replaced: nothing was changed"
                 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import random
 import shutil
 import stat
@@ -476,3 +477,37 @@ def test_a_word_in_a_row_of_text_is_no_heading(tmp_path: Path) -> None:
     assert without_contacts("pools.xlsx", data, contacts()) is data
     text = b"a list\nowner,what we know\nPark,3\n"
     assert without_contacts("x.csv", text, contacts()) == b"a list\nowner,what we know\nowner 1,3\n"
+
+
+def test_a_run_that_was_stopped_among_the_contacts_can_go_on(
+    town: Path, packed: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    second = contacts_file(packed).rename(tmp_path / "later.zip")
+    unpack(packed, tmp_path / "there")
+    real, done = os.replace, []
+
+    def stops(source: Path, to: Path) -> None:
+        if done:
+            raise KeyboardInterrupt
+        done.append(to)
+        real(source, to)
+
+    monkeypatch.setattr("habitatmap.export.package.os.replace", stops)
+    with pytest.raises(KeyboardInterrupt):
+        unpack(second, tmp_path / "there")
+    monkeypatch.undo()
+    unpack(second, tmp_path / "there")
+    assert same(town, tmp_path / "there")
+
+
+def test_a_run_that_was_stopped_while_packing_leaves_nothing(
+    town: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stops(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    made = packing_of(town)
+    monkeypatch.setattr("habitatmap.export.package.Path.rename", stops)
+    with pytest.raises(KeyboardInterrupt):
+        write_package(made, tmp_path / "p.zip", "")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["town"]
