@@ -316,7 +316,13 @@ def test_the_words_of_each_language_are_read_back(language: str) -> None:
         assert language == "en" or word_in(language, state) != state
     for text in (*HELP, *(column.help for column in LIST.columns)):
         assert language == "en" or word_in(language, text) != text
-    assert (state_of(""), state_of("refused?"), state_of("no idea")) == (SiteState.TO_ASK, None, None)
+    assert (state_of(""), state_of("refused?"), state_of("perhaps"), state_of("x")) == (
+        SiteState.TO_ASK,
+        None,
+        None,
+        None,
+    )
+    assert (state_of("kielletty"), state_of("Zgoda")) == (SiteState.REFUSED, SiteState.AGREED)
 
 
 def test_on_private_land_there_is_no_place_but_the_middle_of_a_square(tmp_path: Path) -> None:

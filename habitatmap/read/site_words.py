@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
+from habitatmap.read.consent_words import word_of
 from habitatmap.read.formats.cells import as_text
 from habitatmap.read.headings import fold
 from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
@@ -15,7 +16,8 @@ _ALSO = {
     SiteState.ASKED: "requested, pending; angefragt, gefragt; demande, demandee, en attente; gevraagd, aangevraagd",
     SiteState.AGREED: "yes, granted, approved, consented, accepted; ja, erlaubt, genehmigt, zugestimmt, einverstanden; "
     "oui, accorde, accordee, accepte, d accord; akkoord, toegestaan, toegezegd",
-    SiteState.REFUSED: "no, denied, declined; nein, verweigert, verboten; non, refuse, interdit; nee, verboden",
+    SiteState.REFUSED: "no, denied, declined; nein, verweigert, verboten; non, refuse, interdit; nee, "
+    "verboden, afgewezen",
     SiteState.SET_OUT: "installed, done, in place; installiert, ausgebracht, steht, erledigt; installe, pose, "
     "en place, fait; geinstalleerd, uitgezet, staat, klaar",
     SiteState.GIVEN_UP: "dropped, abandoned, cancelled, withdrawn; verworfen, gestrichen; abandonne, annule; "
@@ -34,4 +36,7 @@ def state_of(cell: object) -> SiteState | None:
     text = as_text(cell).strip()
     if not text:
         return SiteState.TO_ASK
-    return None if "?" in text else _words().get(fold(text))
+    if "?" in text:
+        return None
+    said = {"yes": SiteState.AGREED, "no": SiteState.REFUSED}  # in whichever of the languages of consents
+    return _words().get(fold(text)) or (said.get(word_of(text)) if len(fold(text)) > 1 else None)
