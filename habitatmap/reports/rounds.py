@@ -146,13 +146,13 @@ def told_stops(rounds: Rounds) -> Stops:
         str(stop["pool"]): (why_due(Due(stop["reason"]), stop["last_visit"], stop["last_outcome"]), stop_caution(stop))
         for stop in rounds.stops.to_dict("records")
     }
-    each = {}
-    for person, mine in _by_person(rounds).items():
-        said = [told[pool] for pool in mine["pool"]]
-        each[person] = mine.astype({"why": object, "caution": object})
-        for column, texts in zip(("why", "caution"), zip(*said, strict=True), strict=False):
-            each[person][column] = pd.Series(texts, mine.index, dtype=object)
-    return each
+    stops = rounds_table(rounds)
+    said = [told[pool] for pool in stops["pool"]]
+    for column, texts in zip(("why", "caution"), zip(*said, strict=True), strict=False):
+        stops[column] = pd.Series(texts, stops.index, dtype=object)
+    # rows are taken out of these often, which texts as plain objects make faster
+    stops = stops.astype({name: object for name in stops.columns if pd.api.types.is_string_dtype(stops[name])})
+    return {person: stops[stops["person"] == person] for person in rounds.people}
 
 
 def rounds_text(rounds: Rounds, spoken: Catalogue = ENGLISH) -> str:
