@@ -22,7 +22,7 @@ def test_tables_are_written_in_these_places_only() -> None:
     }
     assert found == {
         *("export/formats.py", "read/corrections.py", "read/templates.py", "read/filled_in.py", "read/readings.py"),
-        *("words/own.py", "export/corrected.py", "export/workbook.py"),
+        *("words/own.py", "export/corrected.py", "export/workbook.py", "export/field_form.py"),
     }
 
 

@@ -10,7 +10,6 @@ import hashlib
 import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from habitatmap.page.document import asset, html_document, json_for_script, shown, source_hash, style_sheet
 from habitatmap.vocabulary.terms import Outcome
@@ -30,7 +29,7 @@ class PhoneRound:
     file: str
     load: Sentence
     when: Sentence
-    pools: Sequence[Mapping[str, Any]]
+    pools: Sequence[Mapping[str, str | int]]
     sketch: str
     cautions: Sequence[str]
 

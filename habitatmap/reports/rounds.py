@@ -378,7 +378,7 @@ def _sketch(rounds: Rounds, person: str, mine: pd.DataFrame) -> Drawing:
 def phone_round(rounds: Rounds, person: str, mine: pd.DataFrame, spoken: Catalogue) -> PhoneRound:
     """One person's round as the page for a telephone shows it: their pools and nobody else's."""
     consents = _consents(rounds, mine["pool"])
-    pools = [
+    pools: list[dict[str, str | int]] = [
         {
             "id": str(s["pool"]),
             "order": int(s["order"]),

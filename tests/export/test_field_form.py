@@ -6,6 +6,7 @@ import io
 from pathlib import Path
 from xml.etree import ElementTree
 
+import openpyxl
 import pytest
 
 from habitatmap.area import open_area
@@ -50,6 +51,13 @@ def test_every_pool_outcome_and_language_is_in_it(form: ElementTree.Element) -> 
     names = {name.text for name in form.iter(f"{FORMS}name")} | {name.text for name in form.iter("name")}
     codes = {word.replace(" ", "_") for word in (*Outcome, *ACTIONS)}
     assert codes <= names
+
+
+def test_no_cell_is_a_formula() -> None:
+    book = openpyxl.load_workbook(io.BytesIO(form_workbook("=Town", "2026-W20", POOLS)))
+    cells = [cell for sheet in book for row in sheet for cell in row if cell.value is not None]
+    assert [cell.coordinate for cell in cells if cell.data_type != "s"] == []
+    assert sum(cell.value == "=1+1" for cell in cells) == len(LANGUAGES)
 
 
 def test_same_values_same_bytes() -> None:
