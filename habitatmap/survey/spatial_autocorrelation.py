@@ -15,9 +15,8 @@ from scipy.stats import norm
 
 from habitatmap.survey.codes import Lacking
 from habitatmap.survey.constant import Array
-from habitatmap.survey.figures import as_rows
 from habitatmap.survey.fit import Fit
-from habitatmap.survey.occupancy import fit_occupancy
+from habitatmap.survey.resampled import psi_of_samples
 from habitatmap.survey.searches import Counts
 from habitatmap.vocabulary.note import Note, note
 
@@ -126,13 +125,12 @@ def block_bootstrap(
     if count < FEWEST_BLOCKS:
         return Blocks.unknown(note(Lacking.SQUARES, n=count, needed=FEWEST_BLOCKS), count, side)
     rng = np.random.default_rng(seed)
-    members = [np.flatnonzero(block == b) for b in range(count)]
-    estimates = []
-    for _ in range(towns):
-        picked = np.concatenate([members[b] for b in rng.integers(0, count, count)])
-        psi = fit_occupancy(as_rows(n[picked], d[picked])).psi
-        if np.isfinite(psi):
-            estimates.append(float(psi))
+    times = np.array([np.bincount(rng.integers(0, count, count), minlength=count) for _ in range(towns)])
+    kinds, kind = np.unique(np.column_stack([n, d]), axis=0, return_inverse=True)
+    in_block = np.zeros((count, len(kinds)))
+    np.add.at(in_block, (block, kind.ravel()), 1)
+    psi = psi_of_samples(kinds[:, 0], kinds[:, 1], times @ in_block)
+    estimates = psi[np.isfinite(psi)]
     if len(estimates) < 0.9 * towns:
         return Blocks.unknown(note(Lacking.RESAMPLES), count, side, len(estimates))
     low, high = np.quantile(estimates, [0.025, 0.975])
