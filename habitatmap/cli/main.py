@@ -69,7 +69,7 @@ def how_much_is_said() -> list[click.Parameter]:
     def set_level(level: int) -> Callable[[click.Context, click.Parameter, bool], None]:
         return lambda context, option, given: logging.getLogger("habitatmap").setLevel(level) if given else None
 
-    more, less = "Say how long each stage took, and the most memory.", "Say nothing but faults."
+    more, less = "Say how long each stage took, its share of the time, and the most memory.", "Say nothing but faults."
     return [
         click.Option(
             ["-v", "--verbose"], is_flag=True, expose_value=False, help=more, callback=set_level(logging.DEBUG)

@@ -7,7 +7,7 @@ import json
 import logging
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -200,7 +200,7 @@ def tell_kept(season: Season, spoken: Catalogue) -> None:
     log.info("%s", spoken.say(told))
 
 
-_since = [time.perf_counter()]
+_since = [time.perf_counter(), time.process_time()]
 
 
 @contextmanager
@@ -225,13 +225,25 @@ def stages_told(progress: Progress | None = None, spoken: Catalogue | None = Non
         log.info("%s", words[stage])
 
     yield begin_line
+    if progress.stage:
+        tell_cost()
+        _tell_shares(progress, words)
+
+
+def _tell_shares(progress: Progress, words: Mapping[str, str]) -> None:
+    """Says with -v which share of the time each stage took, the longest first."""
+    took = {**progress.seconds, progress.stage: progress.elapsed}
+    whole = sum(took.values()) or 1.0
+    for stage in sorted(took, key=lambda one: -took[one]):
+        log.debug("  %2.0f %%  %s", 100 * took[stage] / whole, words[stage])
 
 
 def tell_cost() -> None:
-    """Says with -v how many seconds have passed since this was last said, and the most memory so far."""
-    now = time.perf_counter()
-    log.debug("  %.1f s%s", now - _since[0], _most_memory())
-    _since[0] = now
+    """Says with -v how many seconds have passed since this was last said, how many of them the processors worked (more
+    where two did), and the most memory so far."""
+    now, worked = time.perf_counter(), time.process_time()
+    log.debug("  %.1f s, %.1f s of work%s", now - _since[0], worked - _since[1], _most_memory())
+    _since[:] = now, worked
 
 
 def _most_memory() -> str:

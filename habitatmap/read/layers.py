@@ -272,11 +272,12 @@ class TreeTable:
         By genus and stem diameter along straight lines between the diameters of the table's columns; below the first
         it is the first value, above the last the last (expert judgement; propensities and sizes: layers/README.md).
         """
-        values = self._of(trees, LIKELIHOOD)
+        row, values = self.rows(trees), self.table[LIKELIHOOD].to_numpy(dtype=float)
         diameter = trees["diameter_cm"].to_numpy(dtype=float)
         chance = np.full(len(trees), np.nan)
-        known = np.isfinite(diameter) & np.isfinite(values).all(axis=1)
-        chance[known] = [np.interp(d, DIAMETERS, v) for d, v in zip(diameter[known], values[known], strict=True)]
+        for genus in np.flatnonzero(np.isfinite(values).all(axis=1)):
+            alike = (row == genus) & np.isfinite(diameter)
+            chance[alike] = np.interp(diameter[alike], DIAMETERS, values[genus])
         chance[self._is_dead(trees)] = 0.0
         return chance
 

@@ -18,6 +18,7 @@ from scipy.special import expit, log_expit
 from scipy.stats import chi2
 
 from habitatmap.errors import InputError
+from habitatmap.geo.compiled import njit
 from habitatmap.vocabulary.terms import Basis
 
 Array = NDArray[np.float64]
@@ -154,6 +155,30 @@ def _log_likelihood(
     return total
 
 
+@njit(nogil=True)
+def _log_likelihood_at(
+    searches: NDArray[np.int64],
+    detections: NDArray[np.int64],
+    sites: NDArray[np.int64],
+    psi: float,
+    p: float,
+    false_share: float,
+) -> float:
+    """`_log_likelihood` at one psi and p, which profiles ask for thousands of times."""
+    l1, l0, lp, lq = np.log(psi), np.log1p(-psi), np.log(p), np.log1p(-p)
+    lf, lg = np.log(false_share), np.log1p(-false_share)
+    total = 0.0
+    for k in range(len(sites)):
+        found, missed = detections[k], searches[k] - detections[k]
+        occupied, empty = l1, l0
+        if found:
+            occupied, empty = occupied + found * lp, empty + found * lf
+        if missed:
+            occupied, empty = occupied + missed * lq, empty + missed * lg
+        total += sites[k] * np.logaddexp(occupied, empty)
+    return total
+
+
 def log_likelihood(h: Histories, psi: Numbers, p: Numbers, false_share: float = 0.0) -> Array:
     """Log likelihood of the constant model, without the combinatorial constant (histories, not counts).
 
@@ -161,6 +186,8 @@ def log_likelihood(h: Histories, psi: Numbers, p: Numbers, false_share: float = 
     probability that a search of an empty site reports larvae all the same; for f = 0 the second part is 1 - psi where
     d = 0, else 0. psi and p are numbers or arrays that broadcast.
     """
+    if np.ndim(psi) == np.ndim(p) == 0:
+        return np.asarray(_log_likelihood_at(h.searches, h.detections, h.sites, float(psi), float(p), false_share))
     with np.errstate(divide="ignore"):
         return _log_likelihood(h, np.log(psi), np.log1p(-psi), np.log(p), np.log1p(-p), false_share)
 

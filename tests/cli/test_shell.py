@@ -12,6 +12,7 @@ import signal
 import stat
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -110,9 +111,14 @@ def test_a_shell_completes_commands_and_options() -> None:
 def test_stages_are_told_with_seconds_and_memory(caplog: pytest.LogCaptureFixture) -> None:
     with caplog.at_level(logging.DEBUG, "habitatmap"), stages_told() as begin:
         begin(Stage.HABITAT)
-    cost, stage = caplog.messages
-    assert re.fullmatch(r"  \d+\.\d s(, [\d,]+ MB at most)?", cost)
-    assert stage == "What each cell offers"
+        time.sleep(0.02)
+        begin(Stage.GAPS)
+    costs, told = caplog.messages[::2][:2] + caplog.messages[4:5], caplog.messages
+    assert all(re.fullmatch(r"  \d+\.\d s, \d+\.\d s of work(, [\d,]+ MB at most)?", cost) for cost in costs)
+    assert [told[1], told[3]] == ["What each cell offers", "What stays out of reach"]
+    shares = [re.fullmatch(r" +(\d+) %  (.+)", line) for line in told[5:]]
+    assert [share and share[2] for share in shares] == ["What each cell offers", "What stays out of reach"]
+    assert sum(int(share[1]) for share in shares if share) == pytest.approx(100, abs=1)
 
 
 class Clock:

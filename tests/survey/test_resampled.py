@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from habitatmap.survey import fit_occupancy
+from habitatmap.survey.constant import Histories, log_likelihood
 from habitatmap.survey.figures import as_rows
 from habitatmap.survey.resampled import psi_of_samples
 
@@ -40,3 +41,16 @@ def test_corners_and_what_can_not_be_told() -> None:
     assert psi_of_samples(n, d, [[0, 0, 6, 0, 3, 0]]).tolist() == [1 / 3]
     assert np.isnan(psi_of_samples(n, d, [[5, 0, 5, 0, 0, 0], [5, 5, 0, 0, 0, 0], [0] * 6])).all()
     assert psi_of_samples(n, d, np.empty((0, 6))).tolist() == []
+
+
+@pytest.mark.parametrize("false_share", [0.0, 0.03])
+def test_the_likelihood_at_one_point_is_that_of_the_grid(false_share: float) -> None:
+    """Also in the corners, where a logarithm is minus infinity."""
+    rng = np.random.default_rng(3)
+    n = rng.integers(1, 9, 200)
+    h = Histories.count(n, rng.binomial(n, 0.4 * (rng.random(200) < 0.5)))
+    psi, p = np.meshgrid([0.0, 1e-9, 0.2, 0.7, 1 - 1e-9, 1.0], [0.0, 1e-9, 0.3, 0.9, 1.0])
+    grid = log_likelihood(h, psi, p, false_share)
+    points = [float(log_likelihood(h, a, b, false_share)) for a, b in zip(psi.ravel(), p.ravel(), strict=True)]
+    np.testing.assert_allclose(points, grid.ravel(), rtol=1e-14)
+    assert 0 < np.isneginf(points).sum() < len(points)
