@@ -42,7 +42,7 @@ from habitatmap.read.formats.table import Stated, Table
 from habitatmap.read.hazards import read_hazards
 from habitatmap.read.houses import read_houses
 from habitatmap.read.inputs import Input, inputs_of
-from habitatmap.read.intake import Intake, take_in
+from habitatmap.read.intake import Intake, take_in, uncollected
 from habitatmap.read.land import read_land
 from habitatmap.read.land_cover import (
     CoverShapes,
@@ -190,6 +190,7 @@ def with_settings(area: AnyArea, settings: Settings) -> AnyArea:
     return changed
 
 
+@uncollected()
 def area_of(intake: Intake, as_of: datetime.date | None = None) -> Area:
     """The area of what was taken in, as of a day as `open_area` has it; what could not be opened is not in it.
 
@@ -233,6 +234,7 @@ def area_or_account(intake: Intake) -> Area | Account:
         return account_of(intake, [wall])
 
 
+@uncollected()
 def account_of(intake: Intake, walls: Sequence[InputError]) -> Account:
     """The account of the rows of a folder that makes no area: each table is read as far as it goes."""
     placed, lost = place_corrections(intake.tables, intake.corrections, intake.stated)

@@ -11,7 +11,7 @@ import html
 import io
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from textwrap import wrap
 from typing import TypeVar
@@ -259,14 +259,15 @@ def swatch(colour: str) -> str:
     return f'<rect x="-8" y="-6" width="16" height="11" fill="{colour}" stroke="{INK}" stroke-width=".6"/>'
 
 
-def ground(sheet: Sheet, result: Result, faint: bool = False) -> None:
-    """Land cover, paths, water and boundary: what makes a map read as a map."""
+def ground(sheet: Sheet, result: Result, faint: bool = False, ways: Sequence[str] | None = None) -> None:
+    """Land cover, paths, water and boundary: what makes a map read as a map. `ways`: what `lines` drew for a sheet of
+    the same ground before."""
     cover = result.land_cover
     if cover is not None:
         number, _, colours = cover_classes(cover)
         sheet.raster(result.grid, number[cover.classes], [_paler(c) if faint else c for c in colours])
         sheet.key += [] if faint else legend(result, faint)
-    lines(sheet, result)
+    sheet.parts += lines(sheet, result) if ways is None else ways
 
 
 def legend(result: Result, faint: bool = True) -> list[tuple[str, str]]:
@@ -280,13 +281,14 @@ def legend(result: Result, faint: bool = True) -> list[tuple[str, str]]:
     ]
 
 
-def lines(sheet: Sheet, result: Result) -> None:
-    """Water, buildings, paths, streets, watercourses and the boundary: most people find their way by them."""
-    cover, paths = result.land_cover, result.paths
+def lines(like: Sheet, result: Result) -> list[str]:
+    """What is drawn on a sheet `like` this one: water, buildings, paths, streets, watercourses and the boundary, by
+    which most people find their way."""
+    sheet, cover, paths = replace(like, parts=[], key=[]), result.land_cover, result.paths
     if cover is not None:
-        stands = np.array(["", *cover.table["ground"].fillna("").astype(str)], dtype=object)[cover.classes]
-        numbers = np.where(stands == "water", FIRST, np.where(stands == "building", FIRST + 1, 0)).astype(np.uint8)
-        sheet.raster(result.grid, numbers, [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
+        number = {"water": FIRST, "building": FIRST + 1}
+        of_class = np.array([0, *(number.get(ground, 0) for ground in cover.table["ground"])], dtype=np.uint8)
+        sheet.raster(result.grid, of_class[cover.classes], [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
     water, foot = paths["kind"].isin(WATERWAYS), paths["kind"].isin(WAYS_ON_FOOT)
     for which, look in (
         (water, f'stroke="{WATER_LINE}" stroke-width="1.6"'),
@@ -296,10 +298,11 @@ def lines(sheet: Sheet, result: Result) -> None:
         sheet.lines(paths.geometry[which], look)
     if result.boundary is not None:
         sheet.lines([result.boundary], f'stroke="{INK}" stroke-width="1.2" stroke-dasharray="7 3 1 3"')
+    return sheet.parts
 
 
-def theme(sheet: Sheet, result: Result, name: str) -> None:
-    """A raster of the result in the page's colours and breaks, with its key; water and buildings laid over it."""
+def theme(sheet: Sheet, result: Result, name: str, ways: Sequence[str]) -> None:
+    """A raster of the result in the page's colours and breaks, with its key; `ways` (of `lines`) laid over it."""
     look = next(t for t in themes.THEMES if t.name == name)
     sheet.raster(result.grid, classes_of(np.asarray(result.rasters[name], np.float32), look.breaks), look.colours)
     times, unit = (100, "%") if look.chance else (1, "")
@@ -310,7 +313,7 @@ def theme(sheet: Sheet, result: Result, name: str) -> None:
     ]
     if np.isnan(result.rasters[name]).any():
         sheet.key.append((swatch(themes.UNKNOWN_COLOUR), "not known"))
-    lines(sheet, result)
+    sheet.parts += ways
 
 
 def whole(result: Result, width: float = 500.0) -> Sheet:

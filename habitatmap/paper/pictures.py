@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from habitatmap.paper.maps import GAP, Sheet, disc, ground, legend, sign, swatch, theme, whole
+from habitatmap.paper.maps import GAP, Sheet, disc, ground, legend, lines, sign, swatch, theme, whole
 from habitatmap.paper.typst_pdf import png
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
@@ -78,16 +78,17 @@ def credits(result: Result) -> list[str]:
 
 def _sheets(public: Result) -> dict[str, Sheet]:
     sheets: dict[str, Sheet] = {}
+    ways = lines(whole(public), public)
     if public.land_cover is not None:
         sheets["ground"] = whole(public)
-        ground(sheets["ground"], public)
+        ground(sheets["ground"], public, ways=ways)
     for name in ("forage_season", "reach_now"):
         if np.isfinite(public.rasters[name]).any():
             sheets[name] = whole(public)
-            theme(sheets[name], public, name)
+            theme(sheets[name], public, name, ways)
     if len(public.gaps):
         sheet = sheets["gaps"] = whole(public)
-        ground(sheet, public, faint=True)
+        ground(sheet, public, faint=True, ways=ways)
         sheet.areas(
             public.gaps.geometry.head(MOST_GAPS),
             f'fill="{GAP}" fill-opacity=".22" stroke="{GAP}" stroke-width="1.6" stroke-dasharray="5 3"',
@@ -97,6 +98,6 @@ def _sheets(public: Result) -> dict[str, Sheet]:
     on_public_land = public.plan[may_be_placed(public.plan)]
     if len(on_public_land):
         sheet = sheets["plan"] = whole(public)
-        theme(sheet, public, "reach_with_plan")
+        theme(sheet, public, "reach_with_plan", ways)
         _numbers(sheet, on_public_land, on_public_land["id"].tolist())
     return sheets

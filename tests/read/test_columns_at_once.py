@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import datetime
+import gc
 import io
 import math
 import random
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -15,6 +17,8 @@ import pytest
 import shapely
 from pyproj import CRS
 
+from habitatmap.area import open_area
+from habitatmap.errors import InputError
 from habitatmap.geo.crs import WGS84, Source
 from habitatmap.read.coordinates import Point, Points, Refusal, locate, read_number
 from habitatmap.read.coordinates.columns import _read_degrees, _read_xy
@@ -23,7 +27,8 @@ from habitatmap.read.coordinates.writing import comma_of
 from habitatmap.read.formats.assemble import _is_comment, _may_be_no_record, _oddness
 from habitatmap.read.formats.cells import as_text, as_texts, clean, clean_texts, each_once
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.formats.text import _close_quotes
+from habitatmap.read.formats.text import MOST_SHARED, _close_quotes, _shared, split_records
+from habitatmap.read.intake import uncollected
 from habitatmap.read.ledger import Ledger
 from habitatmap.read.rows import gather, open_drafts, set_repeats_aside
 from habitatmap.read.templates import is_example
@@ -204,3 +209,31 @@ def test_rows_that_are_kept_come_with_their_file_and_number() -> None:
     pd.testing.assert_frame_equal(draft.frame({"pool": ["a", "b", "c"], "n": [1.0, math.nan, 3.0]}), whole.iloc[[1, 2]])
     (plain,) = open_drafts(Kind.VISITS, [replace(table, corrected_in={})], Stated(), Ledger())
     assert plain.frame({})["file"].tolist() == ["t.csv"] * 3
+
+
+def test_reading_leaves_the_collector_as_it_was(tmp_path: Path) -> None:
+    with pytest.raises(InputError):
+        open_area(tmp_path / "nowhere")
+    assert gc.isenabled()
+    gc.disable()
+    try:
+        with uncollected():
+            assert not gc.isenabled()
+        assert not gc.isenabled()
+    finally:
+        gc.enable()
+    with uncollected():
+        assert not gc.isenabled()
+    assert gc.isenabled()
+
+
+def test_words_of_a_text_are_held_once() -> None:
+    """And only so many are remembered; what the cells say is the same."""
+    rows = ["pool;outcome", *(f"P{i};{('larvae', 'none seen')[i % 2]}" for i in range(200))]
+    records, delimiter = split_records("\n".join(rows))
+    assert delimiter == ";"
+    assert [tuple(cells) for _, cells in records] == [tuple(row.split(";")) for row in rows]
+    assert len({id(cells[1]) for _, cells in records[1:]}) == 2
+    known: dict[object, object] = dict.fromkeys(range(MOST_SHARED))
+    assert _shared(["new", None], known) == ["new", None]
+    assert len(known) == MOST_SHARED

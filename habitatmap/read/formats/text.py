@@ -29,6 +29,7 @@ LARGEST_TEXT = 500_000_000
 LARGEST_CELL = 10_000_000
 csv.field_size_limit(LARGEST_CELL)
 MOST_COLUMNS = 2_000
+MOST_SHARED = 50_000
 SEPARATORS = {
     "\t": Sentence("tab-separated"),
     ",": Sentence("comma-separated"),
@@ -207,7 +208,15 @@ def split_records(text: str, stated: frozenset[str] = frozenset()) -> tuple[list
         cells = [[clean(line.strip().strip('"'))] for line in text.split("\n")]
         return list(enumerate(cells, 1)), ""
     records = _close_quotes(_unwrap(text, delimiter), delimiter)
-    return [(number, clean_texts(cells)) for number, cells in records], delimiter
+    known: dict[object, object] = {}
+    return [(number, _shared(clean_texts(cells), known)) for number, cells in records], delimiter
+
+
+def _shared(cells: Sequence[object], known: dict[object, object]) -> list[object]:
+    """The cells, those that stood in the text before as the very same object: most words of a long list are few."""
+    if len(known) < MOST_SHARED:
+        return [known.setdefault(cell, cell) for cell in cells]
+    return [known.get(cell, cell) for cell in cells]
 
 
 def _unquoted(text: str) -> str:
