@@ -158,6 +158,28 @@ def test_two_windows_do_not_undo_each_other(fresh: Any, nasty: Path) -> None:
     other.close()
 
 
+def test_a_page_that_is_sent_anew_keeps_what_was_typed(browser: Any, tmp_path: Path) -> None:
+    first, anew = (phone_file(area_in(tmp_path / name / "town", pools)) for name, pools in (("old", 4), ("new", 2)))
+    context = browser.new_context(offline=True, viewport=PHONE)
+    page = context.new_page()
+    page.goto(first.resolve().as_uri())
+    page.wait_for_selector("html.ready")
+    names = page.locator("#pools .name").all_inner_texts()
+    page.click(f"#pools button >> nth={names.index('P03')}")
+    page.click("input[value=dry]")
+    page.wait_for_selector("#told:has-text('Kept')")
+    page.goto(anew.resolve().as_uri())
+    page.wait_for_selector("html.ready")
+    assert page.locator("#pools .name").all_inner_texts()[2:] == ["P03"]
+    page.click("#pools button >> nth=2")
+    page.fill("#note", "twigs")
+    page.click("#back")
+    page.click("#text")
+    (row,) = csv.DictReader(page.input_value("#copy").lstrip("\ufeff").splitlines())
+    assert (row["pool"], row["outcome"], row["note"]) == ("P03", "dry", "twigs")
+    context.close()
+
+
 def test_a_browser_that_keeps_nothing_says_so(browser: Any, nasty: Path) -> None:
     context = browser.new_context(offline=True, viewport=PHONE)
     context.add_init_script(

@@ -70,7 +70,13 @@ function fromAddress() {
 }
 
 function isEntry(one) {
-  return Boolean(one) && typeof one.id === "string" && typeof one.n === "number" && pools.has(one.pool);
+  return Boolean(one) && typeof one.id === "string" && typeof one.n === "number" && typeof one.pool === "string";
+}
+
+// a page that was sent anew may lack a pool of which a visit is kept
+function poolOf(id) {
+  const unknown = { id, order: "", way: "", what: "", when: "", day: "", caution: "", consent: "", about: "", lat: "", lon: "" };
+  return pools.get(id) || unknown;
 }
 
 async function load() {
@@ -205,7 +211,8 @@ function showList() {
   const rows = byId("pools");
   rows.replaceChildren();
   let day = "";
-  for (const pool of data.pools) {
+  const others = new Set([...entries.values()].filter((one) => !one.gone && !pools.has(one.pool)).map((one) => one.pool));
+  for (const pool of [...data.pools, ...[...others].map(poolOf)]) {
     if (pool.day !== day) rows.append(element("li", pool.day, "day"));
     day = pool.day;
     const own = entriesOf(pool.id), done = own.some((one) => one.outcome);
@@ -233,16 +240,17 @@ function fresh(pool) {
 
 function showVisit(entry) {
   open = entry;
-  const pool = pools.get(entry.pool);
+  const pool = poolOf(entry.pool);
   byId("list").hidden = true;
   byId("visit").hidden = false;
   byId("of_list").hidden = true;
   byId("of_visit").hidden = false;
-  byId("name").textContent = pool.order + " " + pool.id;
+  byId("name").textContent = (pool.order + " " + pool.id).trim();
   for (const part of ["what", "caution", "consent", "about", "when"]) {
     byId(part).textContent = pool[part];
     byId(part).hidden = !pool[part];
   }
+  byId("place").hidden = !pool.lat;
   byId("place").href = "geo:" + pool.lat + "," + pool.lon;
   byId("place").textContent = say("place", { lat: pool.lat, lon: pool.lon });
   for (const input of document.querySelectorAll("input[name=outcome]")) input.checked = input.value === entry.outcome;
