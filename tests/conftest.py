@@ -26,6 +26,7 @@ FIRST = """
     paper/test_paper.py real/test_real_places.py browser/test_layout.py browser/test_document.py plan/test_bound.py
     browser/test_languages.py plan/test_served.py plan/test_served_bound.py browser/test_around.py cli/test_rounds.py
     browser/test_outlook_and_report.py browser/test_survey_page.py test_figures.py plan/test_terms.py cli/test_survey.py
+    browser/test_phone_page.py
 """.split()
 
 
