@@ -55,6 +55,8 @@ BY_HAND = {
     "contract/test_hostile_text.py": r"test_nothing_of_it_is_run\[survey\]",
     "real/test_real_places.py": "test_kotka",
     "test_threats.py": "test_two_seasons",
+    "test_plan_status.py": "test_(entries|a_refusal_that|where_the|a_site_set_out|on_private|pages_and|a_season)",
+    "persons/test_person.py": "test_(a_kept_season|observers_of|a_pdf|two_people)",
     "faults/test_map_faults.py": "test_(?!zero_pools)",
     "published/test_forage_score_end_to_end.py": r"test_in_the_middle_of_a_disc\[[23]00\]",
     "network/test_removal.py": "",

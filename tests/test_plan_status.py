@@ -186,7 +186,12 @@ def test_a_refusal_takes_the_land_and_its_cost_is_that_of_planning_without_it(to
     assert summary["candidates"]["all"] == sum(summary["candidates"]["lost"].values()) + summary["candidates"]["left"]
     # no other site is ever called as one of a refused owner
     assert own[0] not in plan.index
-    # said once more, everything is as before
+
+
+def test_a_refusal_that_is_taken_back_gives_its_ground_back(town: Path) -> None:
+    own = on(plan_of(town), MEADOWS)
+    fill_in(town, **{own[0]: {"state": "refused"}})
+    run(town)
     fill_in(town, **{own[0]: {"state": "to ask"}})
     again, _ = run(town)
     assert len(on(again, MEADOWS)) == len(own)
