@@ -63,8 +63,8 @@ Frame = tuple[float, float, float, float]  # west, south, east, north in metres
 def frame_of(marks: Sequence[Marked], grids: Sequence[Grid]) -> Frame:
     """The box of all marks with a margin; of the grids where there is no mark."""
     if not marks:
-        bounds = np.array([grid.bounds for grid in grids])
-        return tuple(np.r_[bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)].tolist())  # type: ignore[return-value]
+        west, south, east, north = zip(*(grid.bounds for grid in grids), strict=True)
+        return min(west), min(south), max(east), max(north)
     x, y = np.array([m.x for m in marks]), np.array([m.y for m in marks])
     room = MARGIN * max(x.max() - x.min(), y.max() - y.min(), 500.0)
     return float(x.min() - room), float(y.min() - room), float(x.max() + room), float(y.max() + room)
