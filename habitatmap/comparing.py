@@ -312,7 +312,8 @@ def _run(area: Area) -> Run:
     places = likely_places(area, survey)
     reach = reach_now(area, habitat, survey, places)
     allowed = where_pools_may_stand(area, habitat, survey)
-    proposal = choose_sites(area, habitat, survey, places, allowed, years_ahead(area, habitat, survey, places))
+    ahead = years_ahead(area, habitat, survey, places)
+    proposal = choose_sites(area, habitat, survey, places, allowed, ahead, reach)
     return Run(area, survey, places, reach, proposal, reach.surface(habitat.season))
 
 

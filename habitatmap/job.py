@@ -7,6 +7,7 @@ help most and how far the plan can be from the best; what stays out of reach; ho
 from __future__ import annotations
 
 import datetime
+import math
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -20,7 +21,8 @@ from scipy.special import logit
 
 from habitatmap.area import Area, blurred, with_settings
 from habitatmap.fieldwork.rounds import Rounds, Week, known_on, of_group, plan_rounds, team_of
-from habitatmap.geo.engine import one_blas_thread
+from habitatmap.geo import scratch
+from habitatmap.geo.engine import THREADS, Engine, chosen, one_blas_thread, running_on
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
 from habitatmap.habitat.forage import forage_bounds
@@ -28,7 +30,7 @@ from habitatmap.habitat.score import Habitat, score_habitat
 from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.network.turnover import KnownPlaces
 from habitatmap.network.web import Web, describe_network
-from habitatmap.plan.bound import ROUNDS, Bound, certify
+from habitatmap.plan.bound import Bound, certify
 from habitatmap.plan.by_connectivity import build_network, plan_by_connectivity
 from habitatmap.plan.candidates import CONSENT_LOST, Candidates, Ground, find_candidates
 from habitatmap.plan.consent_priorities import COLUMNS as CONSENT_COLUMNS
@@ -49,7 +51,14 @@ from habitatmap.plan.outlook import (
     simulate_outlook,
 )
 from habitatmap.plan.problem import Problem
-from habitatmap.plan.reach import forage_in_reach, gains_by_simulation, loss_of_each, not_reached, reach_by_simulation
+from habitatmap.plan.reach import (
+    forage_in_reach,
+    forage_of,
+    gains_by_simulation,
+    loss_of_each,
+    not_reached,
+    reach_by_simulation,
+)
 from habitatmap.plan.robustness import Level, Robustness, Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
 from habitatmap.plan.served import (
@@ -95,38 +104,51 @@ OF_SURVEY = (*OF_HABITAT, "occupancy")
 
 Say = Callable[[Stage], None]
 Array = NDArray[np.floating]
+Bools = NDArray[np.bool_]
 
 DAYS_A_YEAR = 365.25
 
 
-def run(area: Area, say: Say | None = None, public: bool = True, known: Worked | None = None) -> Result:
+def run(
+    area: Area, say: Say | None = None, public: bool = True, known: Worked | None = None, engine: Engine = THREADS
+) -> Result:
     """Does the whole job for an area; `say` gets each stage as it begins. Writes nothing.
 
     `known`: what an earlier run of the very same worked out (`export.worked.found_before`); it is not done again.
 
     With `public` the same is done for the area as the public may see it (`Result.public`), which the page for
-    everybody and the pictures need; without, it is done when one of them is first asked for.
+    everybody and the pictures need; without, it is done when one of them is first asked for. `engine`: where tiles run.
     """
     from habitatmap.outputs import Files  # pages and PDF: loaded by a whole run only
 
     tell = say or _silent
-    found = evaluate(area, tell, known=known)
-    files = Files(partial(evaluate, as_public(area), _silent, for_public=True))
-    if public:
-        tell(Stage.PUBLIC)
-    return replace(found, outputs=files, public=files.public if public else None)
+    with running_on(engine):
+        found = evaluate(area, tell, known=known)
+        files = Files(partial(evaluate, as_public(area), _silent, for_public=True))
+        if public:
+            tell(Stage.PUBLIC)
+        return replace(found, outputs=files, public=files.public if public else None)
 
 
 def as_public(area: Area) -> Area:
-    """The area as the public may see it, with what its stages found before."""
+    """The area as the public may see it, with what its stages found before; what its cells offer is the team's, as long
+    as nothing is blurred that it rests on."""
     settings = area.settings
     hidden = area.stages.take("public", (settings.public, settings.flight), lambda: blurred(area))
+    if hidden.grid is area.grid and hidden.trees is area.trees:
+        hidden.stages.see(hidden.tables)
+        of_habitat = settings.parts(*OF_HABITAT)
+        hidden.stages.take(
+            Stage.HABITAT,
+            of_habitat,
+            lambda: area.stages.take(Stage.HABITAT, of_habitat, lambda: score_habitat(area, chosen())),
+        )
     return with_settings(hidden, settings)
 
 
 @one_blas_thread()
 def evaluate(area: Area, say: Say, for_public: bool = False, known: Worked | None = None) -> Result:
-    """One area through all stages. The public's is spared what it does not show: consents, and the closest bound."""
+    """One area through all stages. The public's is spared what it does not show: limits, robustness, consents."""
     with layers_of(area.folder):
         return _evaluate(area, say, for_public, known)
 
@@ -135,7 +157,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
     clock, stages, given = Clock(say), area.stages, area.settings
     stages.see(area.tables)
     with clock(Stage.HABITAT):
-        habitat = stages.take(Stage.HABITAT, given.parts(*OF_HABITAT), lambda: score_habitat(area))
+        habitat = stages.take(Stage.HABITAT, given.parts(*OF_HABITAT), lambda: score_habitat(area, chosen()))
     with clock(Stage.OCCUPANCY):
         survey = stages.take(Stage.OCCUPANCY, given.parts(*OF_SURVEY), lambda: survey_pools(area, habitat))
     with clock(Stage.REACH):
@@ -147,32 +169,30 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
     with clock(Stage.PLAN):
         of_years = (given.parts(*OF_SURVEY), given.plan.years)
         ahead = stages.take("years ahead", of_years, lambda: years_ahead(area, habitat, survey, places))
-        proposal = choose_sites(area, habitat, survey, places, allowed, ahead, known)
-        promise = what_the_plan_adds(habitat, survey, places, proposal)
+        proposal = choose_sites(area, habitat, survey, places, allowed, ahead, reach, known)
+        promise = what_the_plan_adds(habitat, survey, places, reach, proposal)
     with clock(Stage.SERVED):
         served = known.served if known else what_is_served(area, habitat, places, allowed, ahead, proposal)
     with clock(Stage.BOUND):
         if known:
             bound, limits, many = known.bound, known.served_limits, known.how_many
+        elif for_public:
+            bound, limits, many = Bound(math.nan, proposal.selection.now, {}), NO_LIMITS, ()
         else:
-            rounds, most = (1, 0) if for_public else (ROUNDS, numbers_shown(proposal.requested))
-            bound = certify(proposal.problem, proposal.requested, rounds=rounds, most=most)
-            limits = NO_LIMITS if for_public else what_could_be_served(ahead, proposal)
-            further = None if for_public else beyond_the_plan(proposal, bound, of_ground, stages)
+            bound = certify(proposal.problem, proposal.requested, most=numbers_shown(proposal.requested))
+            limits, further = what_could_be_served(ahead, proposal), beyond_the_plan(proposal, bound, of_ground, stages)
             many = how_many(area, habitat, survey, places, reach, promise, further) if further else ()
     with clock(Stage.ROBUSTNESS):
-        around = known.zones if known else zones_around(proposal, ahead)
+        around = known.zones if known else zones_around(proposal, ahead, for_public)
         if known:
             steady = known.robustness
+        elif for_public:
+            steady = Robustness.unknown(len(proposal.sites))
         elif proposal.preference is None:
             steady = how_sure(area, habitat, places, proposal, promise, around)
         else:
-            asked, selection, unsure = (
-                proposal.problem,
-                proposal.selection,
-                what_years_rest_on(area, habitat, survey, places),
-            )
-            steady = assess_served_robustness(asked, selection, around, ahead, proposal.preference, unsure)
+            asked, unsure = proposal.problem, what_years_rest_on(area, habitat, survey, places)
+            steady = assess_served_robustness(asked, proposal.selection, around, ahead, proposal.preference, unsure)
     with clock(Stage.CONSENT):
         if known:
             consents, left = known.consents, known.consents_left
@@ -184,7 +204,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
             refusals = NO_REFUSALS if for_public else cost_of_refusals(area, habitat, survey, proposal, ahead)
     with clock(Stage.GAPS):
         surface = reach.surface(habitat.season)
-        unserved = find_gaps(area.grid, habitat.weight.astype(float), surface, allowed, places.frame, area.settings)
+        unserved = find_gaps(area.grid, habitat.weight, surface, allowed, places.frame, area.settings)
     with clock(Stage.NETWORK):
         net = connect(area, habitat, places, proposal)
     found = Findings(
@@ -288,9 +308,12 @@ def where_pools_may_stand(
     settings = area.settings.plan
     if consent is not None:
         settings = settings.model_copy(update={"consent": tuple(consent)})
-    unfit = area.land_cover.by_cell("ground") if area.land_cover else None
+    has_data = scratch.cellwise(lambda season: ~np.isnan(season), habitat.season, dtype=np.bool_)
     withdrawn = withdrawn_ground(area.plan_status, area.land, area.grid, refused=refused)
-    ground = Ground(~np.isnan(habitat.season), habitat.inside, unfit, area.hazards, withdrawn)
+    ground = Ground(has_data, habitat.inside, hazards=area.hazards, withdrawn=withdrawn)
+    if cover := area.land_cover:
+        unfit = ["", *cover.table["ground"].fillna("").astype(str)]
+        ground = replace(ground, classes=cover.classes, unfit=unfit)
     land = area.land if "land" in area.has else None
     return find_candidates(area.grid, ground, land, area.keep_away, area.pools[survey.standing], settings)
 
@@ -302,6 +325,7 @@ def choose_sites(
     places: Places,
     allowed: Candidates,
     ahead: Sites,
+    reach: Reach,
     known: Worked | None = None,
 ) -> Proposal:
     """The plan: committed sites first, then those that help most, by the objective of area.toml; or the `known` one."""
@@ -313,16 +337,17 @@ def choose_sites(
     asked = Problem.of(
         habitat.weight,
         places.frame,
-        np.where(allowed.allowed, p_anywhere, np.nan),
+        scratch.cellwise(_where, allowed.allowed, p_anywhere, dtype=np.float64),
         cell_m=grid.cell_m,
         median_m=flight.forage_median_m,
         spacing_m=settings.spacing_m,
         kept=kept,
+        not_reached=reach.not_reached,
         quotas=make_quotas(area.land, allowed.land_index, settings),
         cost=cost,
         budget=settings.budget,
     )
-    requested = number_of_pools(settings, cost, allowed.allowed, kept) if np.nansum(habitat.weight) > 0 else 0
+    requested = number_of_pools(settings, cost, allowed.allowed, kept) if forage_of(habitat.weight) > 0 else 0
     if known:
         found, ec_gain, preference = known.selection, known.ec_gain, known.preference
         return Proposal(asked, requested, found, p_anywhere, kept, ec_gain, settings.objective, preference)
@@ -353,7 +378,7 @@ def by_rules(
     """As many pools placed by rules of thumb (plan.outlook.other_plans)."""
     access, wood = habitat.access, habitat.dead_wood_access
     # a pool serves the better the more forage and dead wood lie about it; where one is not known the other decides
-    score = np.where(np.isnan(access), wood, np.where(np.isnan(wood), access, (access + wood) / 2))
+    score = scratch.cellwise(_mean_of_known, access, wood, dtype=np.float32)
     return other_plans(
         allowed.allowed,
         score,
@@ -365,14 +390,14 @@ def by_rules(
     )
 
 
-def what_the_plan_adds(habitat: Habitat, survey: Survey, places: Places, proposal: Proposal) -> Promise:
+def what_the_plan_adds(habitat: Habitat, survey: Survey, places: Places, reach: Reach, proposal: Proposal) -> Promise:
     """Forage in reach with the plan, and the gain of each site, over simulations of the probabilities."""
     asked, sites = proposal.problem, proposal.sites
     frame = {"cell_m": asked.today.cell_m, "median_m": asked.today.median_m}
     site_draws = survey.known.new_draws_on(at_cells(survey.surroundings, sites))
-    both = pd.concat([places.frame[["row", "col", "p"]], sites[["row", "col", "p"]]], ignore_index=True)
-    simulated = reach_by_simulation(habitat.weight, both, np.column_stack([places.draws, site_draws]), **frame)
     gains = gains_by_simulation(habitat.weight, places.frame, sites, places.draws, site_draws, **frame)
+    # in the order of how_many, so that both say the same to the last digit
+    simulated = np.minimum(np.cumsum(np.column_stack([reach.simulated, gains]), axis=1)[:, -1], 1.0)
     return Promise(site_draws, gains, *interval(simulated, proposal.selection.with_plan))
 
 
@@ -417,18 +442,19 @@ def how_many(
     further: Further,
 ) -> tuple[ForSoMany, ...]:
     """Forage in reach by the number of pools, beyond the plan."""
-    n = promise.gains.shape[1]  # sites of the plan
     frame = {"cell_m": area.grid.cell_m, "median_m": area.settings.flight.forage_median_m}
     drawn = survey.known.new_draws_on(at_cells(survey.surroundings, further.sites))
     gains = gains_by_simulation(habitat.weight, places.frame, further.sites, places.draws, drawn, **frame)
     simulated = np.cumsum(np.column_stack([reach.simulated, gains]), axis=1)
     low, high = intervals(np.minimum(simulated, 1.0), np.append(reach.now, further.sites["cumulative"]))
-    low[[0, n]], high[[0, n]] = (reach.low, promise.low), (reach.high, promise.high)  # as they stand elsewhere
     return curve(further, reach.now, low, high)
 
 
-def zones_around(proposal: Proposal, ahead: Sites) -> list[Zone]:
-    """Around each suggestion the cells that serve nearly as well; a plan for the network has none but its own cells."""
+def zones_around(proposal: Proposal, ahead: Sites, for_public: bool) -> list[Zone]:
+    """Around each suggestion the cells that serve nearly as well; a plan for the network has none but its own cells,
+    and the public is shown none."""
+    if for_public:
+        return single_cell_zones(proposal.sites)
     if proposal.preference is not None:
         return find_served_zones(proposal.problem, proposal.sites, ahead, proposal.preference)
     if proposal.by_reach:
@@ -440,7 +466,7 @@ def how_sure(
     area: Area, habitat: Habitat, places: Places, proposal: Proposal, promise: Promise, around: list[Zone]
 ) -> Robustness:
     """How often each site stays in the plan where flight, forage and probabilities are other than assumed."""
-    low, high = (np.where(habitat.inside, field, 0.0) for field in forage_bounds(area.land_cover, habitat.season))
+    low, high = _bounds_inside(area, habitat)
     return assess_robustness(
         proposal.problem,
         proposal.selection,
@@ -457,7 +483,7 @@ def how_sure(
 
 def what_years_rest_on(area: Area, habitat: Habitat, survey: Survey, places: Places) -> ServedUncertainty:
     """What is not known for certain where a plan is made for forage likely served."""
-    low, high = (np.where(habitat.inside, field, 0.0) for field in forage_bounds(area.land_cover, habitat.season))
+    low, high = _bounds_inside(area, habitat)
     forage = {Level.LOW: low, Level.BEST: habitat.weight, Level.HIGH: high}
     demands = {level: forage_demand(area, w, COARSE_POINTS_M, FEWEST_COARSE) for level, w in forage.items()}
     flight = area.settings.flight
@@ -473,8 +499,14 @@ def cost_of_refusals(area: Area, habitat: Habitat, survey: Survey, proposal: Pro
     if land.empty or not proposal.by_reach:
         return NO_REFUSALS
     open_to_all = where_pools_may_stand(area, habitat, survey, tuple(CONSENT_LOST), refused=False).allowed
-    opened = np.where(cells_in(land.geometry, area.grid) & open_to_all, proposal.p_anywhere, np.nan)
-    with_all = np.where(np.isnan(proposal.problem.candidates), opened, proposal.problem.candidates)
+
+    def also(here: Bools, open_here: Bools, p: Array, now: Array) -> Array:
+        return np.where(np.isnan(now) & here & open_here, p, now)
+
+    asked = cells_in(land.geometry, area.grid)
+    with_all = scratch.cellwise(
+        also, asked, open_to_all, proposal.p_anywhere, proposal.problem.candidates, dtype=np.float64
+    )
     if proposal.preference is None:
         costs, left = rank(
             proposal.problem, proposal.selection, land, area.grid, counted_on=False, with_all=with_all, columns=REFUSED
@@ -514,7 +546,7 @@ def rank_consents(
     counted_on = "ask" in area.settings.plan.consent
     if not counted_on:
         allowed = where_pools_may_stand(area, habitat, survey, ("yes", "ask")).allowed
-        everyone = np.where(allowed, proposal.p_anywhere, np.nan)
+        everyone = scratch.cellwise(_where, allowed, proposal.p_anywhere, dtype=np.float64)
     if proposal.preference is not None:
         years = _years_on_few_points(area, habitat, proposal.preference, ahead)
         return rank_served_consents(
@@ -640,6 +672,24 @@ class Clock:
         self.seconds[stage.value] = round(time.perf_counter() - start, 3)
 
 
+def _where(here: NDArray[np.bool_], values: Array) -> Array:
+    return np.where(here, values, np.nan)
+
+
+def _mean_of_known(access: Array, wood: Array) -> Array:
+    return np.where(np.isnan(access), wood, np.where(np.isnan(wood), access, (access + wood) / 2))
+
+
+def _bounds_inside(area: Area, habitat: Habitat) -> tuple[Array, Array]:
+    """The season's forage by the low and by the high values of the classes, 0 outside the boundary."""
+    low, high = forage_bounds(area.land_cover, habitat.season)
+
+    def inside(field: Array) -> Array:
+        return scratch.cellwise(lambda here, part: np.where(here, part, 0.0), habitat.inside, field, dtype=np.float32)
+
+    return inside(low), inside(high)
+
+
 def _silent(_stage: Stage) -> None:
     pass
 
@@ -682,7 +732,8 @@ def forage_points(area: Area, weight: Array, most: int) -> pd.DataFrame:
 
 def forage_demand(area: Area, weight: Array, block_m: float, fewest: int) -> Demand:
     """Forage (rows, cols) on blocks of so many metres, smaller ones where there would be fewer than `fewest`."""
-    most = max(fewest, int((np.nan_to_num(weight) > 0).sum() * (area.grid.cell_m / block_m) ** 2))
+    cells = int(scratch.total(lambda part: (part > 0).sum(), weight))
+    most = max(fewest, int(cells * (area.grid.cell_m / block_m) ** 2))
     points = forage_points(area, weight, most)
     return Demand(points[["x", "y"]].to_numpy(float), (points["w"] / points["w"].sum()).to_numpy(float))
 

@@ -9,7 +9,7 @@ from functools import cached_property
 from pathlib import Path
 
 from habitatmap.export.folder import write_folder
-from habitatmap.export.formats import cog_bytes
+from habitatmap.export.formats import write_cog
 from habitatmap.export.geopackage import write_geopackage
 from habitatmap.export.looks import RASTER_LOOKS
 from habitatmap.export.project import project_bytes
@@ -113,9 +113,12 @@ def _fill(
     (folder / "habitatmap.qgz").write_bytes(project_bytes(result))
     (folder / "rasters").mkdir()
     with ThreadPoolExecutor(default_workers()) as threads:
-        jobs = {name: threads.submit(cog_bytes, name, r, result.grid, result.crs) for name, r in result.rasters.items()}
+        jobs = {
+            name: threads.submit(write_cog, folder / "rasters" / f"{name}.tif", name, raster, result.grid, result.crs)
+            for name, raster in result.rasters.items()
+        }
         for name, job in jobs.items():
-            (folder / "rasters" / f"{name}.tif").write_bytes(job.result())
+            job.result()
             (folder / "rasters" / f"{name}.qml").write_bytes(raster_qml(RASTER_LOOKS[name]).encode())
             (folder / "rasters" / f"{name}.sld").write_bytes(raster_sld(RASTER_LOOKS[name]).encode())
     (folder / "pictures").mkdir()

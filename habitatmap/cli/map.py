@@ -10,6 +10,7 @@ import click
 
 from habitatmap.cli.options import Call, area_command, log, renamed, say_counts, semicolons, stages_told, tell_kept
 from habitatmap.cli.progress import WRITING, Progress, seconds_before
+from habitatmap.cli.where import Where, engine_for, likely_cost, where_options
 
 if TYPE_CHECKING:
     from habitatmap.result import Result
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     "--keep", help="Keep this map, its inputs, settings and layers as the season of this name, as freeze does."
 )
 @click.option("--replace", is_flag=True, help="For --keep: keep a season anew that is kept already.")
+@where_options
 @click.option("--tiles", help="An online background for the maps, off at first: https://SERVER/{z}/{x}/{y}.png")
 @click.option("--tiles-credit", default="", help="The words the server of --tiles asks to be named with.")
 def command(
@@ -38,6 +40,9 @@ def command(
     replace: bool,
     tiles: str | None,
     tiles_credit: str,
+    cluster: str | None,
+    memory: int | None,
+    resume: bool,
 ) -> None:
     """Map the folder AREA: maps, scores, gaps and the plan, written to AREA/out, whole or not at all.
 
@@ -60,14 +65,15 @@ def command(
     if keep:
         check_season(call.area, keep, replace)
     background = Tiles(tiles, tiles_credit) if tiles is not None else None
-    opened = call.open(committed)
+    where = Where(cluster, memory, resume)
+    opened = call.open(committed, lambda area: likely_cost(area, where))
     if opened is None:
         return
     spoken = call.spoken(opened)
     say_counts(opened, spoken)
     progress = Progress(seconds_before(opened, call.target))
-    with stages_told(progress, spoken) as begin:
-        result = run(opened, say=begin)
+    with stages_told(progress, spoken) as begin, engine_for(call, opened, where) as engine:
+        result = run(opened, say=begin, engine=engine)
         begin(WRITING)
         since = since_last_season(result)
         seconds = {**result.figures.seconds, Stage.PUBLIC.value: round(progress.seconds[Stage.PUBLIC], 3)}

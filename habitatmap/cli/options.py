@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from habitatmap.export.season import Season
     from habitatmap.read.intake import Intake
     from habitatmap.result.findings import Worked
+    from habitatmap.sentences import Sentence
     from habitatmap.words.catalogue import Catalogue
 
 log = logging.getLogger("habitatmap")
@@ -53,19 +54,29 @@ class Call:
         if self.target.is_dir() and not self.dry_run:
             click.get_current_context().with_resource(held(self.target))
 
-    def open(self, committed: Path | None = None) -> Area | None:
-        """The area as read; None where nothing is to be written, which is said."""
+    def open(
+        self,
+        committed: Path | None = None,
+        cost: Callable[[Area], tuple[Sentence, Mapping[str, float]]] | None = None,
+    ) -> Area | None:
+        """The area as read; None where nothing is to be written, which is said, with what it would `cost`."""
         from habitatmap.area import open_area
 
         self.check_target()
         area = open_area(self.area, committed=committed)
         if not self.dry_run:
             return area
-        say_counts(area, self.spoken(area))
+        spoken = self.spoken(area)
+        say_counts(area, spoken)
+        figures: Mapping[str, float] = {}
+        if cost is not None:
+            line, figures = cost(area)
+            log.info("%s", spoken.say(line))
         if self.as_json:
             told = {"dry_run": True, "would_write": str(self.target.resolve()), "rows": area.ledger.counts()}
+            told |= {"cost": dict(figures)} if figures else {}
             click.echo(json.dumps(told, ensure_ascii=False, indent=1))
-        self.wrote_nothing(self.spoken(area))
+        self.wrote_nothing(spoken)
         return None
 
     def known(self, area: Area, what: str = THE_PLAN) -> Worked | None:

@@ -9,11 +9,14 @@ from __future__ import annotations
 
 import csv
 import datetime
+import errno
 import io
 import json
 import math
+import os
 import re
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
@@ -24,11 +27,14 @@ import rasterio
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
+from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 from rasterio.shutil import copy as raster_copy
+from rasterio.windows import Window
 from shapely.geometry import mapping
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.geo import scratch
 from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import guard
@@ -201,33 +207,56 @@ def gpx_document(root: ElementTree.Element) -> bytes:
 # --- rasters ----------------------------------------------------------------------------------------------------------
 
 
+def write_cog(path: Path, name: str, values: NDArray[np.number], grid: Grid, crs: CRS) -> None:
+    """Writes a raster as Cloud Optimized GeoTIFF, band by band where it is large. OSError where the disk is full."""
+    if values.nbytes < scratch.LARGE:
+        path.write_bytes(cog_bytes(name, values, grid, crs))
+        return
+    plain = path.with_name(f"{path.stem}.plain.tif")
+    try:
+        _write_plain(str(plain), name, values, grid, crs)
+        with rasterio.open(plain) as raster:
+            raster_copy(raster, str(path), **COG)
+    except RasterioError as fault:
+        raise OSError(errno.EIO, str(fault), str(path)) from fault
+    finally:
+        plain.unlink(missing_ok=True)
+    # GDAL may take a full disk for success, so all that was written is read again
+    with rasterio.open(path) as raster:
+        for band in scratch.bands(values.shape):
+            there = raster.read(1, window=Window(0, band.start, grid.cols, band.stop - band.start))
+            if not np.array_equal(there, values[band].astype(np.float32, copy=False), equal_nan=True):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+
+
 def cog_bytes(name: str, values: NDArray[np.number], grid: Grid, crs: CRS) -> bytes:
     """A raster as Cloud Optimized GeoTIFF: float32, NaN where not known, with what it shows and its unit inside.
 
     Made in memory, so that a full disk is met where bytes are written, and nowhere else.
     """
+    with MemoryFile() as source, MemoryFile(ext=".tif") as target:
+        _write_plain(source.name, name, values, grid, crs)
+        with source.open() as raster:
+            raster_copy(raster, target.name, **COG)
+        return bytes(target.read())
+
+
+COG = {"driver": "COG", "compress": "DEFLATE", "level": 1, "predictor": "YES", "overview_resampling": "AVERAGE"}
+
+
+def _write_plain(path: str, name: str, values: NDArray[np.number], grid: Grid, crs: CRS) -> None:
     text, unit = RASTERS.get(name, (name.replace("_", " "), ""))
-    profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "nodata": float("nan")}
+    profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "nodata": float("nan"), "bigtiff": "IF_SAFER"}
     place = {
         "width": grid.cols,
         "height": grid.rows,
         "crs": crs.to_wkt(),
         "transform": rasterio.Affine(*grid.transform),
     }
-    with MemoryFile() as source, MemoryFile(ext=".tif") as target:
-        with source.open(**profile, **place) as raster:
-            raster.write(np.asarray(values, dtype=np.float32), 1)
-            raster.set_band_description(1, text)
-            raster.units = (unit,)
-            raster.update_tags(name=name, description=text, unit=unit)
-        with source.open() as raster:
-            raster_copy(
-                raster,
-                target.name,
-                driver="COG",
-                compress="DEFLATE",
-                level=1,
-                predictor="YES",
-                overview_resampling="AVERAGE",
-            )
-        return bytes(target.read())
+    with rasterio.open(path, "w", **profile, **place) as raster:
+        for band in scratch.bands(values.shape):
+            window = Window(0, band.start, grid.cols, band.stop - band.start)
+            raster.write(values[band].astype(np.float32, copy=False), 1, window=window)
+        raster.set_band_description(1, text)
+        raster.units = (unit,)
+        raster.update_tags(name=name, description=text, unit=unit)

@@ -7,16 +7,21 @@ A stage is a function of one tile and its halo. It gets blocks that are `halo` c
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping
+import shutil
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
 from threadpoolctl import threadpool_limits
 
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Tile, cut
 
 if TYPE_CHECKING:
@@ -24,6 +29,10 @@ if TYPE_CHECKING:
 
 Raster = NDArray[Any]  # of any type of number
 Blocks = dict[str, Raster]
+KEY = "run"
+
+AHEAD = 2  # tiles on their way to a cluster for each of its threads
+TRIES = 3  # so often a tile is begun again whose worker was lost
 
 
 @dataclass(frozen=True)
@@ -31,15 +40,60 @@ class Engine:
     """Where tiles run, and how large they are; neither changes an answer by more than rounding.
 
     threads: how many (None = `default_workers`). tile_cells: longest side of a tile (None = what suits the stage). With
-    a `client` the tiles run on its cluster, and the stage's function must live in an importable module.
+    a `client` the tiles run on its cluster, and the stage's function must live in an importable module. `kept`: what
+    keeps the tiles of large rasters, for a run that is ended before its time.
     """
 
     threads: int | None = None
     tile_cells: int | None = None
     client: Client | None = None
+    kept: KeptTiles | None = None
+
+
+class KeptTiles:
+    """The finished tiles of a run in a folder of their own, so that the same run can go on from them after it was
+    killed. The order of the stages is that of the run, so their number tells them apart."""
+
+    def __init__(self, folder: Path, key: str, resume: bool) -> None:
+        """`key`: what the run rests on; what another one has left, or any without `resume`, is thrown away."""
+        self.folder, self._stages = folder, 0
+        of_run = folder / KEY
+        if not (resume and of_run.is_file() and of_run.read_text(encoding="utf-8") == key):
+            shutil.rmtree(folder, ignore_errors=True)
+            folder.mkdir(parents=True)
+            of_run.write_text(key, encoding="utf-8")
+
+    def stage(
+        self, outputs: Mapping[str, tuple[int, ...]], dtypes: Mapping[str, type[np.generic]], tiles: int
+    ) -> tuple[dict[str, NDArray[np.generic]], NDArray[np.uint8]]:
+        """The arrays of the next stage, and which of its tiles are done."""
+        self._stages += 1
+        files = {name: self.folder / f"{self._stages:03d}-{name}" for name in outputs}
+        whole = {name: scratch.named(files[name], shape, dtypes[name]) for name, shape in outputs.items()}
+        return whole, scratch.named(self.folder / f"{self._stages:03d}", (tiles,), np.uint8)
+
+    def drop(self) -> None:
+        """The run has come to its end."""
+        shutil.rmtree(self.folder, ignore_errors=True)
 
 
 THREADS = Engine()
+_chosen: ContextVar[Engine] = ContextVar("engine", default=THREADS)
+
+
+def chosen() -> Engine:
+    """Where tiles run unless a call says otherwise."""
+    return _chosen.get()
+
+
+@contextmanager
+def running_on(engine: Engine) -> Iterator[None]:
+    """Within it tiles run there."""
+    before = _chosen.set(engine)
+    try:
+        yield
+    finally:
+        _chosen.reset(before)
 
 
 @dataclass(frozen=True)
@@ -47,14 +101,18 @@ class TileStage:
     """What is done to each tile: `work(blocks, halo)` gives the blocks of `outputs`.
 
     outputs: for each name its dtype and its number of bands (0 = a plain rows x cols array). pad: what stands beyond
-    the array's edge. tile_cells: the side of a tile that suits the stage.
+    the array's edge. tile_cells: the side of a tile that suits the stage, or its rows and columns.
     """
 
     work: Callable[[Blocks, int], Blocks]
     outputs: Mapping[str, tuple[DTypeLike, int]]
     halo: int = 0
     pad: float = 0
-    tile_cells: int = 512
+    tile_cells: int | tuple[int, int] = 512
+
+    def side(self, engine: Engine) -> int | tuple[int, int]:
+        """The side of the tiles: the stage's where it needs whole rows or columns, else the engine's, where stated."""
+        return self.tile_cells if isinstance(self.tile_cells, tuple) else engine.tile_cells or self.tile_cells
 
 
 @contextmanager
@@ -85,24 +143,58 @@ def block(array: Raster, tile: Tile, halo: int, pad: float) -> Raster:
 
 
 def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = THREADS) -> Blocks:
-    """Runs a stage over every tile of the inputs, arrays (..., rows, cols) of one frame, and joins the answers."""
+    """Runs a stage over every tile of the inputs, arrays (..., rows, cols) of one frame, and joins the answers.
+
+    A few tiles are under way at a time, so memory is set by the tile; large answers lie in files (`geo.scratch`). A
+    tile whose worker is lost runs again on another.
+    """
     shape = next(iter(inputs.values())).shape[-2:]
-    tiles = list(cut((shape[0], shape[1]), engine.tile_cells or stage.tile_cells))
-    whole: Blocks = {n: np.empty((*([b] if b else []), *shape), dtype=t) for n, (t, b) in stage.outputs.items()}
+    every = list(cut((shape[0], shape[1]), stage.side(engine)))
+    shapes = {name: (*([bands] if bands else []), *shape) for name, (_, bands) in stage.outputs.items()}
+    dtypes = {name: np.dtype(dtype).type for name, (dtype, _) in stage.outputs.items()}
+    done = np.zeros(len(every), np.uint8)
+    if engine.kept is not None and shape[0] * shape[1] >= scratch.LARGE:
+        arrays, done = engine.kept.stage(shapes, dtypes, len(every))
+        whole: Blocks = {name: arrays[name] for name in shapes}
+    else:
+        whole = {name: scratch.empty(shapes[name], dtypes[name]) for name in shapes}
+    tiles = iter(np.flatnonzero(done == 0).tolist())
 
-    def cut_out(tile: Tile) -> Blocks:
-        return {name: block(array, tile, stage.halo, stage.pad) for name, array in inputs.items()}
+    def cut_out(number: int) -> Blocks:
+        return {name: block(array, every[number], stage.halo, stage.pad) for name, array in inputs.items()}
 
-    def put(tile: Tile, answer: Blocks) -> None:
+    def put(number: int, answer: Blocks) -> None:
+        tile = every[number]
         for name in whole:
             whole[name][..., tile.row0 : tile.row1, tile.col0 : tile.col1] = answer[name]
+        done[number] = 1
+        scratch.relax()
 
     if engine.client is None:
-        with ThreadPoolExecutor(engine.threads or default_workers()) as pool:
-            list(pool.map(lambda tile: put(tile, stage.work(cut_out(tile), stage.halo)), tiles))
+        each_tile(lambda number: put(number, stage.work(cut_out(number), stage.halo)), tiles, engine)
         return whole
 
-    futures = {engine.client.submit(stage.work, cut_out(tile), stage.halo, pure=False): tile for tile in tiles}
-    for future, tile in futures.items():
-        put(tile, future.result())
+    from distributed import as_completed  # of the extra `scale`
+
+    client: Any = engine.client
+    completed: Any = as_completed
+    under_way: dict[object, int] = {}
+
+    def send(number: int) -> object:
+        future: object = client.submit(stage.work, cut_out(number), stage.halo, pure=False, retries=TRIES)
+        under_way[future] = number
+        return future
+
+    most = AHEAD * max(1, sum(client.nthreads().values()))
+    running: Any = completed([send(number) for number in islice(tiles, most)])
+    for future in running:
+        put(under_way.pop(future), future.result())
+        if (following := next(tiles, None)) is not None:
+            running.add(send(following))
     return whole
+
+
+def each_tile(work: Callable[[int], object], tiles: Iterable[int], engine: Engine = THREADS) -> None:
+    """Does something for every number of a tile on this process' threads; the first fault ends it."""
+    with ThreadPoolExecutor(engine.threads or default_workers()) as pool:
+        list(pool.map(work, tiles))

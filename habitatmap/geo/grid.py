@@ -90,8 +90,9 @@ class Grid:
         return cut(self.shape, size)
 
 
-def cut(shape: tuple[int, int], size: int) -> Iterator[Tile]:
-    """Tiles of at most size x size cells over an array of this shape, row by row."""
-    for row in range(0, shape[0], size):
-        for col in range(0, shape[1], size):
-            yield Tile(row, min(row + size, shape[0]), col, min(col + size, shape[1]))
+def cut(shape: tuple[int, int], size: int | tuple[int, int]) -> Iterator[Tile]:
+    """Tiles of at most size x size cells (or rows x columns) over an array of this shape, row by row."""
+    high, wide = size if isinstance(size, tuple) else (size, size)
+    for row in range(0, shape[0], high):
+        for col in range(0, shape[1], wide):
+            yield Tile(row, min(row + high, shape[0]), col, min(col + wide, shape[1]))

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from habitatmap.geo import scratch
 from habitatmap.geo.engine import THREADS, Engine
 from habitatmap.geo.grid import Grid
-from habitatmap.habitat.forage import Floats32, class_values
+from habitatmap.habitat.forage import Floats32, by_class, class_column
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.layers import TreeTable
 from habitatmap.vocabulary.terms import Condition
@@ -23,13 +24,17 @@ def dead_wood(
     A dead tree, stump or log counts 1, a living tree its probability of a rot-hole (nothing where that is not known).
     Where the class has no value, a tree that counts makes the cell known; all other such cells are NaN.
     """
-    wood = np.full(grid.shape, np.nan, np.float32) if cover is None else class_values(cover, ["dead_wood"], engine)[0]
+    if cover is None:
+        classes, of_class = scratch.zeros(grid.shape, np.uint8), np.full(1, np.nan, np.float32)
+    else:
+        classes, of_class = cover.classes, class_column(cover, "dead_wood")
+    wood = by_class(classes, of_class, engine)
     row, col = grid.cell_of(trees["x"], trees["y"])
     value = np.where(trees["condition"].isin(DEAD), 1.0, np.nan_to_num(tree_table.rot_hole_probability(trees)))
     counts = grid.inside(row, col) & (value > 0)
     cells, member = np.unique(row[counts] * grid.cols + col[counts], return_inverse=True)
     added = np.zeros(len(cells))
     np.add.at(added, member, value[counts])
-    flat = wood.reshape(-1)
-    flat[cells] = np.minimum(np.nan_to_num(flat[cells]) + added, 1)
+    ground = np.nan_to_num(of_class[classes.reshape(-1)[cells]])
+    wood.reshape(-1)[cells] = np.minimum(ground + added, 1)
     return wood

@@ -6,18 +6,18 @@ columns, then the lower envelope of parabolas along each row), so no rounding en
 
 from __future__ import annotations
 
+import math
+from functools import partial
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.ndimage import binary_erosion
-from scipy.spatial import cKDTree
 
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import THREADS, Blocks, Engine, TileStage, map_tiles
 
-# Rasters up to this many cells are one tile, with no cut-off at all.
-ONE_TILE = 16_000_000
-# In larger ones a tile sees sources within this many cells; a search tree finds the few that lie farther.
-HALO_CELLS = 200
+STRIP_CELLS = 1_000_000  # cells of the strips that are looked through: whole columns first, then whole rows
+NARROWEST = 512  # columns of a strip at least: fewer would touch the pages of the whole raster for each
+NONE = 2**30  # no source in the column
 
 
 def distance_to(mask: ArrayLike, cell_m: float, engine: Engine = THREADS) -> NDArray[np.float64]:
@@ -29,51 +29,53 @@ def distance_to(mask: ArrayLike, cell_m: float, engine: Engine = THREADS) -> NDA
     source = np.asarray(mask, dtype=bool)
     if source.ndim != 2:
         raise ValueError(f"mask has {source.ndim} dimensions; expected rows x columns")
-    if not source.any():
-        return np.full(source.shape, np.nan)
-    if engine.tile_cells is None and source.size <= ONE_TILE:
-        return np.sqrt(_squares(source, 0)) * cell_m
-    stage = TileStage(_squares_tile, {"squares": (np.int64, 0)}, HALO_CELLS, tile_cells=1024)
-    squares = map_tiles(stage, {"source": source}, engine)["squares"]
-    far = squares < 0
-    if far.any():
-        # the nearest source of a cell outside is always on a rim, and rims are short
-        rim = np.argwhere(source & ~binary_erosion(source))
-        rows_cols = np.argwhere(far)
-        nearest = rim[cKDTree(rim).query(rows_cols)[1]]
-        squares[far] = ((nearest - rows_cols) ** 2).sum(axis=1)
-    return np.sqrt(squares) * cell_m
+    rows, cols = source.shape
+    wide, high = max(NARROWEST, STRIP_CELLS // max(1, rows)), max(1, STRIP_CELLS // max(1, cols))
+    strips = (rows, engine.tile_cells or wide), (engine.tile_cells or high, cols)
+    columns = TileStage(_down_tile, {"down": (np.int32, 0)}, tile_cells=strips[0])
+    lines = TileStage(partial(_metres_tile, cell_m=cell_m), {"metres": (np.float64, 0)}, tile_cells=strips[1])
+    return map_tiles(lines, map_tiles(columns, {"source": source}, engine), engine)["metres"]
 
 
-def _squares_tile(blocks: Blocks, halo: int) -> Blocks:
-    """The stage: squared distances in cells, -1 where no source lies within the halo."""
-    return {"squares": _squares(blocks["source"], halo)}
+def _down_tile(blocks: Blocks, halo: int) -> Blocks:
+    """The first stage, on whole columns: cells to the nearest source of the same column."""
+    return {"down": _down(blocks["source"])}
+
+
+def _metres_tile(blocks: Blocks, halo: int, *, cell_m: float) -> Blocks:
+    """The second stage, on whole rows: metres to the nearest source."""
+    return {"metres": _metres(blocks["down"], cell_m)}
 
 
 @njit(nogil=True)
-def _squares(source: NDArray[np.bool_], halo: int) -> NDArray[np.int64]:
-    """Squared distance in cells of the block without its halo; -1 beyond `halo` cells (no halo: no cut-off)."""
+def _down(source: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """Cells to the nearest source in the same column, NONE without one."""
     rows, cols = source.shape
-    far = rows + cols
-    down = np.full((rows, cols), far, dtype=np.int32)  # to the nearest source in the same column
+    down = np.full((rows, cols), NONE, dtype=np.int32)
     for i in range(rows):
         for j in range(cols):
             if source[i, j]:
                 down[i, j] = 0
-            elif i > 0 and down[i - 1, j] < far:
+            elif i > 0 and down[i - 1, j] < NONE:
                 down[i, j] = down[i - 1, j] + 1
     for i in range(rows - 2, -1, -1):
         for j in range(cols):
             down[i, j] = min(down[i, j], down[i + 1, j] + 1)
+    return down
 
-    out = np.full((rows - 2 * halo, cols - 2 * halo), -1, dtype=np.int64)
+
+@njit(nogil=True)
+def _metres(down: NDArray[np.int32], cell_m: float) -> NDArray[np.float64]:
+    """Metres to the nearest source from `_down` of whole rows; NaN where there is none."""
+    rows, cols = down.shape
+    out = np.full((rows, cols), np.nan)
     column = np.empty(cols, dtype=np.int64)  # columns whose parabola is lowest somewhere, from left to right
     start = np.empty(cols, dtype=np.int64)  # the first cell where it is
-    for i in range(halo, rows - halo):
+    for i in range(rows):
         top = -1
         for j in range(cols):
             g = np.int64(down[i, j])
-            if g >= far or (halo > 0 and g > halo):
+            if g >= NONE:
                 continue
             first = np.int64(0)
             while top >= 0:
@@ -91,11 +93,9 @@ def _squares(source: NDArray[np.bool_], halo: int) -> NDArray[np.int64]:
                 start[top] = first if first > 0 else 0
         if top < 0:
             continue
-        for j in range(cols - halo - 1, halo - 1, -1):
+        for j in range(cols - 1, -1, -1):
             while start[top] > j:
                 top -= 1
             k = column[top]
-            square = (j - k) * (j - k) + np.int64(down[i, k]) ** 2
-            if halo == 0 or square <= halo * halo:
-                out[i - halo, j - halo] = square
+            out[i, j] = math.sqrt((j - k) * (j - k) + np.int64(down[i, k]) ** 2) * cell_m
     return out

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import DTypeLike, NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.geo.engine import THREADS, Blocks, Engine, TileStage, map_tiles
 from habitatmap.geo.grid import Grid
 from habitatmap.read.land_cover import LandCover
@@ -16,29 +20,104 @@ from habitatmap.vocabulary.terms import Condition
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
+Classes = NDArray[np.unsignedinteger]
+Key = int | slice | tuple[int | slice | NDArray[np.int64], ...]
+Number = TypeVar("Number", bound=np.generic)
 MONTHS = [f"forage_{month:02d}" for month in range(1, 13)]
 
 
-def class_values(cover: LandCover, columns: list[str], engine: Engine = THREADS) -> Floats32:
-    """Columns of the class table on the frame (columns, rows, cols), NaN without data or where the table has none."""
-    return by_class(cover, cover.table[columns].to_numpy(dtype=float).T, np.nan, engine)
+@dataclass(frozen=True)
+class MonthlyForage:
+    """Forage 0-1 by month, January first, NaN where the class has no value for the month: an array (12, rows, cols)
+    that nobody holds. What is asked of it is worked out from the classes' values and those of the cells with crowns.
+    """
+
+    classes: Classes
+    """(rows, cols): which of `by_class` a cell has."""
+    by_class: Floats32
+    """(12, 1 + classes); the first is no class."""
+    cells: NDArray[np.int64]
+    """The cells that crowns stand on, in order: row x columns + column."""
+    by_cell: Floats32
+    """(12, cells)"""
+
+    @classmethod
+    def of(cls, values: Floats32) -> MonthlyForage:
+        """Forage whose cells each have a class of their own, from an array (12, rows, cols)."""
+        classes = np.arange(values[0].size, dtype=np.uint32).reshape(values.shape[1:])
+        return cls(classes, values.reshape(12, -1), np.empty(0, np.int64), np.empty((12, 0), np.float32))
+
+    @property
+    def shape(self) -> tuple[int, int, int]:
+        """(12, rows, cols)."""
+        return 12, self.classes.shape[0], self.classes.shape[1]
+
+    @property
+    def dtype(self) -> np.dtype[np.float32]:
+        """float32."""
+        return self.by_class.dtype
+
+    def everywhere(
+        self, of: Callable[[Floats32], NDArray[np.generic]], dtype: type[Number], engine: Engine = THREADS
+    ) -> NDArray[Number]:
+        """A raster (rows, cols) of `of`, which makes of twelve months (12, n) a value for each of n cells."""
+        out = by_class(self.classes, np.asarray(of(self.by_class), dtype=dtype), engine)
+        out.reshape(-1)[self.cells] = of(self.by_cell)
+        return out
+
+    def __getitem__(self, key: Key) -> Floats32:
+        """As of an array: `forage[6]`, `forage[:, rows, cols]` with slices of rows and columns."""
+        month, rows, cols = (*(key if isinstance(key, tuple) else (key,)), slice(None), slice(None))[:3]
+        if not (isinstance(rows, slice) and isinstance(cols, slice)):
+            return self[:][key]
+        out = self.by_class[month][..., self.classes[rows, cols]]
+        (r0, r1, step), (c0, c1, across) = rows.indices(self.shape[1]), cols.indices(self.shape[2])
+        if step != 1 or across != 1:
+            return self[:][key]
+        first, end = np.searchsorted(self.cells, [r0 * self.shape[2], r1 * self.shape[2]])
+        row, col = np.divmod(self.cells[first:end], self.shape[2])
+        here = (col >= c0) & (col < c1)
+        out[..., row[here] - r0, col[here] - c0] = self.by_cell[month][..., first:end][..., here]
+        return out
+
+    def __array__(self, dtype: DTypeLike | None = None, copy: bool | None = None) -> NDArray[np.floating]:
+        return np.asarray(self[:], dtype=dtype)
+
+    def means(self, inside: NDArray[np.bool_] | None = None) -> Floats:
+        """The mean of each month (12,) over its known cells, of those `inside` (rows, cols) where given; NaN: none."""
+
+        def counted(classes: Classes, *within: NDArray[np.bool_]) -> NDArray[np.int64]:
+            return np.bincount((classes[within[0]] if within else classes).ravel(), minlength=self.by_class.shape[1])
+
+        rasters = [self.classes] if inside is None else [self.classes, inside]
+        cells = self.cells if inside is None else self.cells[inside.reshape(-1)[self.cells]]
+        of_cells = self.by_cell if inside is None else self.by_cell[:, inside.reshape(-1)[self.cells]]
+        of_class = scratch.total(counted, *rasters) - np.bincount(
+            self.classes.reshape(-1)[cells], minlength=self.by_class.shape[1]
+        )
+        known = (~np.isnan(self.by_class)) @ of_class + (~np.isnan(of_cells)).sum(axis=1)
+        total = np.nan_to_num(self.by_class).astype(float) @ of_class + np.nansum(of_cells, axis=1, dtype=float)
+        means = np.full(12, np.nan)
+        return np.asarray(np.divide(total, known, out=means, where=known > 0))
 
 
-def by_class(cover: LandCover, values: Floats, no_data: float, engine: Engine = THREADS) -> Floats32:
-    """Each cell's entry of `values` (bands, classes), `no_data` where its class is not known: (bands, rows, cols)."""
-    table = np.column_stack([np.full(len(values), no_data), values]).astype(np.float32)
-    stage = TileStage(partial(_look_up_tile, table=table), {"values": (np.float32, len(table))})
-    return map_tiles(stage, {"classes": cover.classes}, engine)["values"]
+def by_class(classes: Classes, values: NDArray[Number], engine: Engine = THREADS) -> NDArray[Number]:
+    """Each cell's entry of `values` (1 + classes; the first is no class): (rows, cols) of the same type."""
+    stage = TileStage(partial(_look_up_tile, table=values), {"values": (values.dtype, 0)})
+    return map_tiles(stage, {"classes": classes}, engine)["values"]
 
 
-def _look_up_tile(blocks: Blocks, halo: int, *, table: Floats32) -> Blocks:
+def class_column(cover: LandCover, column: str) -> Floats32:
+    """A column of the class table for `by_class`, NaN without class or value."""
+    return np.append(np.nan, cover.table[column].to_numpy(dtype=float)).astype(np.float32)
+
+
+def _look_up_tile(blocks: Blocks, halo: int, *, table: NDArray[np.generic]) -> Blocks:
     """The stage: class numbers become values; no cell asks its neighbours."""
-    return {"values": table[:, blocks["classes"]]}
+    return {"values": table[blocks["classes"]]}
 
 
-def forage_by_month(
-    cover: LandCover | None, trees: pd.DataFrame, tree_table: TreeTable, grid: Grid, engine: Engine = THREADS
-) -> Floats32:
+def forage_by_month(cover: LandCover | None, trees: pd.DataFrame, tree_table: TreeTable, grid: Grid) -> MonthlyForage:
     """Forage 0-1 by month, January first: (12, rows, cols), NaN where the class has no value for the month.
 
     min(1, value of the class + sum over the cell's trees of crown m2 / cell m2 x value of their flowers).
@@ -47,8 +126,9 @@ def forage_by_month(
     ground around its crown may be bare or in flower.
     """
     if cover is None:
-        return np.full((12, *grid.shape), np.nan, dtype=np.float32)
-    forage = class_values(cover, MONTHS, engine)
+        nothing = np.full((12, 1), np.nan, dtype=np.float32)
+        return MonthlyForage(scratch.zeros(grid.shape, np.uint8), nothing, np.empty(0, np.int64), nothing[:, :0])
+    by_class = np.stack([class_column(cover, month) for month in MONTHS])
     growing = trees[trees["condition"].isin([Condition.LIVING, ""])]
     row, col = grid.cell_of(growing["x"], growing["y"])
     crowns = tree_table.crown_m2(growing)[:, None] / grid.cell_m**2 * tree_table.forage(growing)
@@ -56,9 +136,8 @@ def forage_by_month(
     cells, member = np.unique(row[within] * grid.cols + col[within], return_inverse=True)
     added = np.zeros((len(cells), 12))
     np.add.at(added, member, np.nan_to_num(crowns[within]))
-    flat = forage.reshape(12, -1)
-    flat[:, cells] = np.minimum(flat[:, cells] + added.T, 1)  # NaN stays NaN
-    return forage
+    ground = by_class[:, cover.classes.reshape(-1)[cells]]
+    return MonthlyForage(cover.classes, by_class, cells, np.minimum(ground + added.T, 1).astype(np.float32))
 
 
 def season_months(first: int, last: int) -> list[int]:
@@ -66,44 +145,41 @@ def season_months(first: int, last: int) -> list[int]:
     return [(first - 1 + i) % 12 + 1 for i in range((last - first) % 12 + 1)]
 
 
-def season_mean(forage: Floats32, first: int, last: int, engine: Engine = THREADS) -> Floats32:
-    """The mean of the season's known months (rows, cols) of forage (12, rows, cols); NaN where none is known."""
-    stage = TileStage(partial(_season_tile, months=season_months(first, last)), {"season": (np.float32, 0)})
-    return map_tiles(stage, {"forage": forage}, engine)["season"]
+def season_mean(forage: MonthlyForage, first: int, last: int, engine: Engine = THREADS) -> Floats32:
+    """The mean of the season's known months (rows, cols); NaN where none is known."""
+    mean = partial(mean_of_months, months=season_months(first, last))
+    return np.asarray(forage.everywhere(mean, np.float32, engine))
 
 
-def _season_tile(blocks: Blocks, halo: int, *, months: list[int]) -> Blocks:
-    """The stage: a sum over months in their order, cell by cell."""
-    total = np.zeros(blocks["forage"].shape[1:])
+def mean_of_months(forage: Floats32, months: list[int]) -> Floats32:
+    """The mean (n,) of the known ones of some months (1-12) of forage (12, n): a sum over months in their order."""
+    total = np.zeros(forage.shape[1:])
     known = np.zeros(total.shape, dtype=np.uint8)
     for month in months:
-        values = blocks["forage"][month - 1]
+        values = forage[month - 1]
         seen = ~np.isnan(values)
         np.add(total, values, out=total, where=seen)
         known += seen
     total[known == 0] = np.nan
-    return {"season": (total / np.maximum(known, 1)).astype(np.float32)}
+    return np.asarray(total / np.maximum(known, 1), dtype=np.float32)
 
 
 def least_forage(
-    forage: Floats32, first: int, last: int, inside: NDArray[np.bool_] | None = None
+    forage: MonthlyForage, first: int, last: int, inside: NDArray[np.bool_] | None = None
 ) -> tuple[Floats32, int | None]:
     """The forage of the season's poorest month, and its number 1-12 (the earlier one of a tie).
 
     One month for the whole area: that of the least mean over its known cells (over those `inside` where given). None,
     and all NaN, where no month is known anywhere.
     """
-    means = {}
-    for month in season_months(first, last):
-        values = forage[month - 1] if inside is None else forage[month - 1][inside]
-        seen = ~np.isnan(values)
-        if seen.any():
-            means[month] = float(np.mean(values, where=seen, dtype=float))
-    if not means:
-        return np.full(forage.shape[1:], np.nan, dtype=np.float32), None
     # rounded, so that two months of equal forage are a tie whatever the order of summing
-    poorest = min(means, key=lambda month: round(means[month], 9))
-    return forage[poorest - 1].copy(), poorest
+    every = forage.means(inside)
+    means = {month: round(float(every[month - 1]), 9) for month in season_months(first, last)}
+    known = [month for month, mean in means.items() if not np.isnan(mean)]
+    if not known:
+        return scratch.full(forage.shape[1:], np.nan, np.float32), None
+    poorest = min(known, key=lambda month: means[month])
+    return forage.everywhere(lambda months: months[poorest - 1], np.float32), poorest
 
 
 def forage_bounds(cover: LandCover | None, season: Floats32) -> tuple[Floats32, Floats32]:
@@ -118,5 +194,14 @@ def forage_bounds(cover: LandCover | None, season: Floats32) -> tuple[Floats32, 
     stated = cover.table[["forage_low", "forage_high"]].to_numpy(dtype=float).T
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = np.where(np.isnan(stated) | ~(peak > 0), 1.0, stated / peak)
-    low, high = np.minimum(season * by_class(cover, factor, 1.0), np.float32(1))
-    return low, high
+    low, high = (np.append(1.0, of_class).astype(np.float32) for of_class in factor)
+
+    def at_most_1(table: Floats32) -> Floats32:
+        bounded = partial(_bounded, table=table)
+        return scratch.cellwise(bounded, season, cover.classes, dtype=np.float32)
+
+    return at_most_1(low), at_most_1(high)
+
+
+def _bounded(season: Floats32, classes: Classes, table: Floats32) -> Floats32:
+    return np.asarray(np.minimum(season * table[classes], np.float32(1)))

@@ -74,10 +74,10 @@ def forage_brought(result: Result, sites: pd.DataFrame) -> Iterator[tuple[tuple[
     """For each of the sites the forage (0-1 by cell) that it brings into reach beyond those before it, with the cells
     (rows, cols) that it lies on: those within flight."""
     found = result.findings
-    weight = np.nan_to_num(found.habitat.weight.astype(float))
+    weight = found.habitat.weight
     kernel = FlightKernel(result.settings.flight.forage_median_m).stamp(result.grid.cell_m, "reach")
     for step in in_turn(found.reach.not_reached, sites, kernel):
-        yield step.around, weight[step.around] * (step.before - step.after)
+        yield step.around, np.nan_to_num(weight[step.around].astype(float)) * (step.before - step.after)
 
 
 def _drawn(forage: NDArray[np.float64], around: tuple[slice, slice], i: int, result: Result) -> Brings | None:

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import get_coordinates, length, remove_repeated_points, simplify
 
+from habitatmap.geo import scratch
 from habitatmap.page.coding import Writer, texts
 from habitatmap.page.months import month_blocks
 from habitatmap.page.names import names
@@ -68,7 +69,7 @@ def _pictures(result: Result, web: WebMap, public: bool, by_month: bool) -> list
     pictures = [] if result.land_cover is None else [_cover_picture(result.land_cover, web)]
     for theme in themes.THEMES:
         values = _raster(result, theme.name)
-        shown = values is not None and np.isfinite(values).any() and not (public and theme.name in TEAM_RASTERS)
+        shown = values is not None and is_known(values) and not (public and theme.name in TEAM_RASTERS)
         look = {"breaks": list(theme.breaks), "colours": list(theme.colours), "chance": theme.chance}
         if values is not None and shown:
             classes = np.where(web.inside, classes_of(web.values(values), theme.breaks), OUTSIDE)
@@ -86,12 +87,19 @@ def _pictures(result: Result, web: WebMap, public: bool, by_month: bool) -> list
     return pictures
 
 
+def is_known(values: NDArray[np.floating]) -> bool:
+    """Whether any cell has a value."""
+    return any(np.isfinite(values[band]).any() for band in scratch.bands(values.shape))
+
+
 def _raster(result: Result, name: str) -> NDArray[np.float32] | None:
     """A raster of the result by name, or the one the page derives itself."""
     if name != "reach_added":
         return result.rasters.get(name)
     now, then = result.rasters.get("reach_now"), result.rasters.get("reach_with_plan")
-    return None if now is None or then is None or not len(result.plan) else then - now
+    if now is None or then is None or not len(result.plan):
+        return None
+    return scratch.cellwise(np.subtract, then, now, dtype=np.float32)
 
 
 # --- land cover -------------------------------------------------------------------------------------------------------
@@ -111,7 +119,7 @@ def cover_classes(cover: LandCover) -> CoverClasses:
     """Land cover in at most MOST_CLASSES classes: the commonest, the others together."""
     table = cover.table.reset_index(drop=True)
     ground = _ground_of(table)
-    cells = np.bincount(cover.classes.ravel(), minlength=len(table) + 1)[1:]
+    cells = cover.cells[1:]
     forage = table[[f"forage_{month:02d}" for month in range(1, 13)]].mean(axis=1)
     ordered = table.assign(
         n=cells, built=[("", "water", "building").index(g) for g in ground], worth=table["dead_wood"].fillna(0) + forage
@@ -137,7 +145,7 @@ def cover_classes(cover: LandCover) -> CoverClasses:
 def _cover_picture(cover: LandCover, web: WebMap) -> dict[str, Any]:
     """Land cover as a picture with its key."""
     number, labels, colours = cover_classes(cover)
-    classes = web.numbers(number[cover.classes])
+    classes = web.numbers(number[web.thinned(cover.classes)])
     return {
         "name": "land_cover",
         "labels": labels,
@@ -158,7 +166,7 @@ def _ground_picture(cover: LandCover | None, web: WebMap) -> dict[str, Any]:
         return {}
     colour = {"water": themes.WATER_COLOUR, "building": themes.BUILDING_COLOUR}
     number_of = {"": UNKNOWN, **{ground: FIRST + i for i, ground in enumerate(colour)}}
-    number = np.array([number_of[ground] for ground in ["", *_ground_of(cover.table)]])[cover.classes]
+    number = np.array([number_of[ground] for ground in ["", *_ground_of(cover.table)]])[web.thinned(cover.classes)]
     if not (number > UNKNOWN).any():
         return {}
     seen = {ground: [colour[ground]] if (number == number_of[ground]).any() else [] for ground in colour}
@@ -168,7 +176,8 @@ def _ground_picture(cover: LandCover | None, web: WebMap) -> dict[str, Any]:
 def _edge_picture(result: Result, web: WebMap) -> dict[str, Any]:
     """Dots over the ground whose forage access rests on less than LEAST_SEEN of its surroundings."""
     habitat = result.findings.habitat
-    here = web.numbers(np.isfinite(habitat.season) & (habitat.access_share < LEAST_SEEN)) == 1
+    season, share = web.thinned(habitat.season), web.thinned(habitat.access_share)
+    here = web.numbers(np.isfinite(season) & (share < LEAST_SEEN)) == 1
     if not here.any():
         return {}
     row, col = np.indices(here.shape, sparse=True)

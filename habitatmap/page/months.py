@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.page.pictures import OUTSIDE, WebMap, classes_of
 from habitatmap.result import Result
@@ -22,20 +21,18 @@ def month_blocks(result: Result, web: WebMap) -> dict[str, Any]:
     month is not known.
     """
     forage = result.forage_months
-    if forage is None or not np.isfinite(forage).any():
+    if forage is None:
         return {}
-    coded = np.zeros(result.grid.shape, dtype=np.int64)
-    for month in forage:
-        coded = coded * 16 + classes_of(month, themes.FORAGE_BREAKS)
-    codes, profile = np.unique(coded, return_inverse=True)
+    mean = forage.means()
+    if np.isnan(mean).all():
+        return {}
+    coded = forage.everywhere(_profile_code, np.int64)
+    codes, profile = np.unique(web.thinned(coded), return_inverse=True)
     if len(codes) > MOST_PROFILES:
         return {}
     table = np.stack([(codes >> (4 * (11 - month))) & 15 for month in range(12)], axis=1)
-    number = web.numbers(profile.reshape(result.grid.shape) + 1)  # profile 0 is what lies outside
+    number = web.numbers(profile + 1)  # profile 0 is what lies outside
     settings = result.settings.season
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a month of which nothing is known has no mean
-        mean = np.nanmean(forage.reshape(12, -1), axis=1, dtype=float)
     return {
         "months": {
             "width": web.width,
@@ -48,6 +45,14 @@ def month_blocks(result: Result, web: WebMap) -> dict[str, Any]:
         },
         "month-of": planes(number),
     }
+
+
+def _profile_code(forage: NDArray[np.float32]) -> NDArray[np.int64]:
+    """The classes of the twelve months (12, n) as one number (n,), four bits each."""
+    coded = np.zeros(forage.shape[1:], dtype=np.int64)
+    for month in forage:
+        coded = coded * 16 + classes_of(month, themes.FORAGE_BREAKS)
+    return coded
 
 
 def planes(numbers: ArrayLike) -> bytes:

@@ -17,7 +17,9 @@ from pyproj import CRS, Transformer
 from rasterio.enums import Resampling
 from rasterio.warp import calculate_default_transform, reproject
 
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
+from habitatmap.plan.reach import block_sum
 from habitatmap.vocabulary.themes import UNKNOWN_COLOUR
 
 MOST_PIXELS = 1600  # a side; a finer picture costs bytes that no screen shows
@@ -57,38 +59,50 @@ class WebMap:
         (west, east), (south, north) = to_degrees.transform([left, right], [bottom, top])
         return [[round(south, 7), round(west, 7)], [round(north, 7), round(east, 7)]]
 
+    @property
+    def step(self) -> int:
+        """So many cells a side are taken together first: pictures of large areas are made from an overview."""
+        return max(1, max(self.grid.shape) // MOST_PIXELS)
+
     @cached_property
     def inside(self) -> NDArray[np.bool_]:
         """Which pixels (height x width) lie on the grid at all."""
         return np.asarray(self._cells >= 0)
 
-    def values(self, values: ArrayLike) -> NDArray[np.float32]:
-        """Values of the cells on the pixels, their mean where cells are finer; NaN where there is none."""
-        return self._warped(values, Resampling.average)
+    def values(self, values: NDArray[np.floating]) -> NDArray[np.float32]:
+        """Values of the cells (rows, cols) on the pixels, their mean where cells are finer; NaN where there is none."""
+        return self._warped(block_mean(values, self.step), Resampling.average)
+
+    def thinned(self, values: NDArray[Number]) -> NDArray[Number]:
+        """Of the cells (rows, cols) those that `numbers` takes: the middle one of `step` x `step`."""
+        rows, cols = (np.minimum(np.arange(0, n, self.step) + self.step // 2, n - 1) for n in self.grid.shape)
+        return values if self.step == 1 else values[rows[:, None], cols]
 
     def numbers(self, numbers: ArrayLike) -> NDArray[np.int64]:
-        """Numbers of kinds on the pixels, the commonest where cells are finer; 0 beyond the grid."""
+        """Numbers of kinds of the thinned cells on the pixels, the commonest where those are finer; 0 outside."""
         warped = self._warped(numbers, Resampling.mode)
         return np.where(self.inside, np.nan_to_num(warped), 0).astype(np.int64)
 
     def _warped(self, values: ArrayLike, where_finer: Resampling) -> NDArray[np.float32]:
         of_cells = np.asarray(values, dtype=np.float32)
-        if self.grid.cols > 1.5 * self.width:
+        if self.grid.cols > 1.5 * self.step * self.width:
             return self._reprojected(of_cells, where_finer, np.nan)
         return np.where(self.inside, of_cells.ravel()[self._cells], np.float32(np.nan))
 
     @cached_property
     def _cells(self) -> NDArray[np.int32]:
-        """The cell (row x cols + col) in which the middle of each pixel lies, -1 beyond the grid: warped once."""
-        cells = np.arange(self.grid.rows * self.grid.cols, dtype=np.int32).reshape(self.grid.shape)
+        """The number of the thinned cell in which the middle of each pixel lies, -1 beyond the grid: warped once."""
+        rows, cols = (-(-n // self.step) for n in self.grid.shape)
+        cells = np.arange(rows * cols, dtype=np.int32).reshape(rows, cols)
         return self._reprojected(cells, Resampling.nearest, -1)
 
     def _reprojected(self, values: NDArray[Number], how: Resampling, nothing: float) -> NDArray[Number]:
         out = np.full((self.height, self.width), nothing, dtype=values.dtype)
+        side = self.step * self.grid.cell_m
         reproject(
             values,
             out,
-            src_transform=Affine(*self.grid.transform),
+            src_transform=Affine(side, 0.0, self.grid.left, 0.0, -side, self.grid.top),
             src_crs=self.crs.to_wkt(),
             src_nodata=nothing,
             dst_transform=self.transform,
@@ -97,6 +111,16 @@ class WebMap:
             resampling=how,
         )
         return out
+
+
+def block_mean(values: NDArray[np.floating], size: int) -> NDArray[np.floating]:
+    """Means of the known values over blocks of size x size cells; NaN where none is known."""
+    if size == 1:
+        return values
+    there = scratch.cellwise(lambda part: (~np.isnan(part)).astype(np.float32), values, dtype=np.float32)
+    known = block_sum(there, size)
+    means = np.full(known.shape, np.nan)
+    return np.asarray(np.divide(block_sum(values, size), known, out=means, where=known > 0))
 
 
 def classes_of(values: NDArray[np.float32], breaks: Sequence[float]) -> NDArray[np.uint8]:

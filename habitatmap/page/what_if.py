@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
+from habitatmap.geo import scratch
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
@@ -22,7 +23,7 @@ from habitatmap.page.coding import sentence
 from habitatmap.page.months import planes
 from habitatmap.page.years_ahead import years_blocks
 from habitatmap.plan.candidates import Candidates, Lost, Reason
-from habitatmap.plan.reach import block_sum, forage_in_reach, not_reached
+from habitatmap.plan.reach import block_sum, forage_of, not_reached, reached_share
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
 from habitatmap.words.gaps import lost
@@ -46,8 +47,9 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
     """
     base, grid = result.findings, result.grid
     places, missed = base.places.frame, base.reach.not_reached
-    weight = np.nan_to_num(np.asarray(base.habitat.weight, dtype=float))
-    if not weight.sum() > 0:
+    weight = base.habitat.weight
+    total = forage_of(weight)
+    if not total > 0:
         return {}
     size = max(1, math.ceil(math.sqrt(weight.size / MOST_CELLS)))
     step = max(1, math.ceil(math.sqrt(weight.size / MOST_GROUND)))
@@ -61,8 +63,8 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
     footprint = math.pi * (flight.radius_cells(grid.cell_m) / size) ** 2
     carried = len(fixed) * footprint > MOST_PRODUCTS
 
-    ground, reasons = _ground(base.candidates)
     middle = slice(step // 2, None, step)
+    ground, reasons = _ground(base.candidates, middle)
     chance = base.p_new[middle, middle]
     known = chance[np.isfinite(chance)]
     same = not len(known) or bool(np.ptp(known) == 0)
@@ -75,7 +77,7 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
             "step": step,
             "flight": {"scale_m": flight.scale_m, "radius_cells": flight.radius_cells(grid.cell_m)},
             "spacing_m": settings.plan.spacing_m,
-            "total": float(weight.sum()),
+            "total": total,
             "p": float(known[0]) if same and len(known) else None,
             "gap": [settings.gap.reached_below, settings.gap.forage_from, settings.gap.least_ha],
             "reasons": [sentence(lost(reason)) for reason in reasons],
@@ -87,12 +89,13 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
             **_turns(grid, result.crs),
         },
         "what-if-w": planes(np.rint(_blocked(weight, size) / size**2 * FULL)),
-        "what-if-ground": ground[middle, middle].astype(np.uint8).tobytes(),
+        "what-if-ground": ground.astype(np.uint8).tobytes(),
     }
     if carried:
-        R = without(np.asarray(missed, dtype=float), pools, fixed, grid, median_m)
+        R = without(missed, pools, fixed, grid, median_m) if switched.any() else missed
         w = _blocked(weight, size)
-        seen = _blocked(weight * R, size) / np.where(w > 0, w, 1)
+        left = scratch.cellwise(lambda part, of: np.nan_to_num(part) * of, weight, R, dtype=np.float64)
+        seen = _blocked(left, size) / np.where(w > 0, w, 1)
         blocks["what-if-fixed"] = planes(np.rint(np.where(w > 0, seen, _blocked(R, size) / size**2) * FULL))
     if not same:
         blocks["what-if-p"] = planes(np.rint(np.nan_to_num(chance) * FULL))
@@ -103,10 +106,10 @@ def _columns(places: pd.DataFrame) -> dict[str, list[Any]]:
     return {"row": places["row"].tolist(), "col": places["col"].tolist(), "p": places["p"].astype(float).tolist()}
 
 
-def _ground(where: Candidates) -> tuple[NDArray[np.uint8], list[Reason]]:
+def _ground(where: Candidates, middle: slice) -> tuple[NDArray[np.uint8], list[Reason]]:
     """Number of the reason why no pool may stand (0 = it may), and the reasons from 1 on, less the one asked anew."""
     reasons = list(where.lost)
-    code = where.code.copy()
+    code = where.code[middle, middle].copy()
     if Lost.NEAR_POOL in reasons:  # the page asks this anew, as pools come and go
         code[code == reasons.index(Lost.NEAR_POOL) + 1] = 0
     return code, reasons
@@ -116,16 +119,16 @@ def without(missed: Floats, pools: pd.DataFrame, others: pd.DataFrame, grid: Gri
     """Probability (rows, cols) that none of the other places reaches each cell. `missed`: that neither one of them nor
     a pool does; what the pools leave is divided out of it, as the others may be a hundred times as many."""
     left = not_reached(grid, pools, median_m=median_m)
-    if (left < LEAST_DIVISOR).any():  # a pool that is certainly occupied leaves nothing
+    if scratch.ends(left)[0] < LEAST_DIVISOR:  # a pool that is certainly occupied leaves nothing
         return not_reached(grid, others, median_m=median_m)
-    return np.asarray(np.minimum(missed / left, 1.0))
+    return scratch.cellwise(lambda all_of, of: np.minimum(all_of / of, 1.0), missed, left, dtype=np.float64)
 
 
-def _blocked(values: Floats, size: int) -> Floats:
-    return values if size == 1 else block_sum(values, size)
+def _blocked(values: NDArray[np.floating], size: int) -> Floats:
+    return block_sum(values, size)
 
 
-def on_blocks(weight: Floats, places: pd.DataFrame, cell_m: float, median_m: float, size: int) -> float:
+def on_blocks(weight: NDArray[np.floating], places: pd.DataFrame, cell_m: float, median_m: float, size: int) -> float:
     """Forage in reach (share 0-1) as the page works it out: blocks seen from their middle."""
     w = _blocked(weight, size)
     flight = FlightKernel(median_m)
@@ -140,11 +143,11 @@ def on_blocks(weight: Floats, places: pd.DataFrame, cell_m: float, median_m: flo
     return float((w * (1 - missed)).sum() / w.sum())
 
 
-def _off_by(weight: Floats, sites: pd.DataFrame, grid: Grid, median_m: float, size: int) -> float:
+def _off_by(weight: NDArray[np.floating], sites: pd.DataFrame, grid: Grid, median_m: float, size: int) -> float:
     """How far the page's answer for all suggestions lies from the run's, as a share of it; 0 on whole cells."""
     if size == 1 or not len(sites):
         return 0.0
-    exact = forage_in_reach(weight, not_reached(grid, sites, median_m=median_m))
+    exact = reached_share(weight, sites, cell_m=grid.cell_m, median_m=median_m)
     return abs(on_blocks(weight, sites, grid.cell_m, median_m, size) - exact) / exact if exact > 0 else 0.0
 
 

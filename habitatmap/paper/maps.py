@@ -10,7 +10,7 @@ import base64
 import html
 import io
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from textwrap import wrap
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageColor
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.page.background import WATERWAYS, WAYS_ON_FOOT, cover_classes
 from habitatmap.page.document import shown
@@ -48,6 +49,7 @@ SHAPES: dict[str, list[tuple[float, float]]] = {
 }
 
 
+Number = TypeVar("Number", bound=np.generic)
 Metres = TypeVar("Metres", float, NDArray[np.float64])
 
 
@@ -76,15 +78,22 @@ class Sheet:
     def at(self, x: Metres, y: Metres) -> tuple[Metres, Metres]:
         return (x - self.left) * self.scale, (self.top - y) * self.scale
 
-    def raster(self, grid: Grid, numbers: NDArray[np.uint8], colours: Sequence[str]) -> None:
-        """A raster of classes; `colours` from FIRST on, UNKNOWN grey, below it nothing. "" is see-through."""
+    def raster(
+        self,
+        grid: Grid,
+        values: NDArray[Number],
+        coded: Callable[[NDArray[Number]], NDArray[np.uint8]],
+        colours: Sequence[str],
+    ) -> None:
+        """A raster of which `coded` makes classes; `colours` from FIRST on, UNKNOWN grey, below it nothing. "" is
+        see-through."""
         row0, row1 = (int(np.clip((grid.top - y) / grid.cell_m, 0, grid.rows)) for y in (self.top, self.bottom))
         col0, col1 = (int(np.clip((x - grid.left) / grid.cell_m, 0, grid.cols)) for x in (self.left, self.right))
         row1, col1 = min(grid.rows, row1 + 1), min(grid.cols, col1 + 1)
         if row1 <= row0 or col1 <= col0:
             return
         step = max(1, math.ceil(max(row1 - row0, col1 - col0) / MOST_CELLS))
-        cut = numbers[row0:row1:step, col0:col1:step]
+        cut = coded(values[row0:row1:step, col0:col1:step])
         table = np.array(
             [ImageColor.getcolor(c or NOTHING, "RGBA") for c in ("", themes.UNKNOWN_COLOUR, *colours)], dtype=np.uint8
         )
@@ -265,7 +274,7 @@ def ground(sheet: Sheet, result: Result, faint: bool = False, ways: Sequence[str
     cover = result.land_cover
     if cover is not None:
         number, _, colours = cover_classes(cover)
-        sheet.raster(result.grid, number[cover.classes], [_paler(c) if faint else c for c in colours])
+        sheet.raster(result.grid, cover.classes, number.__getitem__, [_paler(c) if faint else c for c in colours])
         sheet.key += [] if faint else legend(result, faint)
     sheet.parts += lines(sheet, result) if ways is None else ways
 
@@ -288,7 +297,7 @@ def lines(like: Sheet, result: Result) -> list[str]:
     if cover is not None:
         number = {"water": FIRST, "building": FIRST + 1}
         of_class = np.array([0, *(number.get(ground, 0) for ground in cover.table["ground"])], dtype=np.uint8)
-        sheet.raster(result.grid, of_class[cover.classes], [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
+        sheet.raster(result.grid, cover.classes, of_class.__getitem__, [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
     water, foot = paths["kind"].isin(WATERWAYS), paths["kind"].isin(WAYS_ON_FOOT)
     for which, look in (
         (water, f'stroke="{WATER_LINE}" stroke-width="1.6"'),
@@ -304,14 +313,15 @@ def lines(like: Sheet, result: Result) -> list[str]:
 def theme(sheet: Sheet, result: Result, name: str, ways: Sequence[str]) -> None:
     """A raster of the result in the page's colours and breaks, with its key; `ways` (of `lines`) laid over it."""
     look = next(t for t in themes.THEMES if t.name == name)
-    sheet.raster(result.grid, classes_of(np.asarray(result.rasters[name], np.float32), look.breaks), look.colours)
+    raster = result.rasters[name]
+    sheet.raster(result.grid, raster, lambda values: classes_of(values, look.breaks), look.colours)
     times, unit = (100, "%") if look.chance else (1, "")
     ends = [short(times * end) for end in (0.0, *look.breaks, 1.0)]
     sheet.key += [
         (swatch(colour), say("{low}\u2013{high}", low=low, high=high._replace(unit=unit)))
         for colour, (low, high) in zip(look.colours, pairwise(ends), strict=True)
     ]
-    if np.isnan(result.rasters[name]).any():
+    if any(np.isnan(raster[band]).any() for band in scratch.bands(raster.shape)):
         sheet.key.append((swatch(themes.UNKNOWN_COLOUR), "not known"))
     sheet.parts += ways
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 import pandas as pd
 
+from habitatmap.page.background import is_known
 from habitatmap.paper.maps import GAP, Sheet, disc, ground, legend, lines, sign, swatch, theme, whole
 from habitatmap.paper.typst_pdf import png
 from habitatmap.privacy import may_be_placed
@@ -83,7 +83,7 @@ def _sheets(public: Result) -> dict[str, Sheet]:
         sheets["ground"] = whole(public)
         ground(sheets["ground"], public, ways=ways)
     for name in ("forage_season", "reach_now"):
-        if np.isfinite(public.rasters[name]).any():
+        if is_known(public.rasters[name]):
             sheets[name] = whole(public)
             theme(sheets[name], public, name, ways)
     if len(public.gaps):

@@ -22,8 +22,8 @@ the plan.
 Three roundings are all taken upwards. (1) m is convex in p, so for probabilities between two levels the straight line
 between the levels' maps is above the truth. (2) Probabilities are capped at P_CAP = 1 - 1e-12, where m is finite; a
 pool loses at most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the
-transforms, some 1e-15 of the largest G, is added as 1e-12 of it for every pool. Quotas are left out, which can only
-raise the bound. A budget is met by a price on each unit of it (`BudgetConstraint.largest_total`).
+transforms, in single precision some 2e-6 of the largest G, is added as 2e-5 of it for every pool. Quotas are left out,
+which can only raise the bound. A budget is met by a price on each unit of it (`BudgetConstraint.largest_total`).
 """
 
 from __future__ import annotations
@@ -41,18 +41,21 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize_scalar
 from scipy.sparse import coo_array, csr_array
 
+from habitatmap.geo import scratch
 from habitatmap.geo.compiled import njit
-from habitatmap.geo.engine import default_workers
+from habitatmap.geo.engine import THREADS, Engine, block, default_workers
 from habitatmap.geo.grid import Tile, cut
 from habitatmap.geo.masks import least_apart
+from habitatmap.plan.correlate import fft_cells
 from habitatmap.plan.exact import solve
-from habitatmap.plan.gain_map import GainMap, best_cells, block_best, fft_cells, kernel_spectrum
+from habitatmap.plan.gain_map import GainMap, best_cells, block_best
 from habitatmap.plan.problem import Problem, Rules
-from habitatmap.plan.reach import Cells, Floats, block_sum, footprints, half_scale
+from habitatmap.plan.reach import CHUNK, Cells, Floats, block_sum, footprints, forage_of, half_scale
 
 P_CAP = 1.0 - 1e-12
 ROUND_UP = 1e-12
-LEVELS = 12
+ROUND_SINGLE = 2e-5  # transforms in single precision: measured below 2e-6 of the largest G
+LEVELS = 10
 ROUNDS = 4
 # the search for good z and beta; none of these can make the bound wrong
 NEAR_LAST = 0.85  # a column's first gain over what the last pool of the greedy plan adds
@@ -60,12 +63,16 @@ COLUMN_CELLS = 6_000_000  # blocks under all candidate columns together: sets me
 NEARLY = 0.97  # columns whose G is below this share of the pools' mean are dropped
 MOST_JOINED = 300  # columns that one round may add
 LEAST_SHARE = 1e-4  # a column with less of a pool is left out
-LEAST_PROGRESS = 2e-3  # a round that lowers the bound by less of itself is the last
+LEAST_PROGRESS = 1e-3  # a round that lowers the bound by less of itself is the last
+MOST_PRICED = 8  # rounds are begun only while no more cells were priced than so many times the frame
 GOOD_ENOUGH = 1.006  # and so is one whose bound is nearer than this to what greedy reaches
 FIRST_STAGES = ((0.03, 25), (0.01, 25), (0.003, 40), (0.001, 40))  # softness, steps
 LATER_STAGES = ((0.003, 30), (0.001, 40))
 DUALS_FROM = 1.01  # where the bound without dual prices is nearer than this to what greedy reaches, none are sought
 DUAL_SOFTNESS, DUAL_TURNS, DUAL_STEPS = 0.001, 60, 4
+CROWDED = 1.01  # pools in a disc
+PATIENCE, HARDLY = 20, 3e-4  # turns without a bound that is lower by such a share of itself, after which prices stay
+TRACE = np.float32(2e-6)  # less of a pool is left out of the sums over columns
 LATTICE = 0.2  # lattice step over the discs' radius
 
 Singles = NDArray[np.float32]
@@ -84,6 +91,17 @@ class Term(StrEnum):
     DUAL_PRICES = "tangents and dual prices"
 
 
+class Ended(StrEnum):
+    """Why the search for a lower bound came to its end."""
+
+    SOLVED = "every set was looked at"
+    CLOSE = "close to the plan"
+    LITTLE_TO_WIN = "little more to win"
+    NOTHING_TO_JOIN = "no cell is worth more"
+    WORK_SPENT = "its share of the work is spent"
+    ROUNDS = "all rounds were done"
+
+
 @dataclass(frozen=True)
 class Bound:
     """What N more pools can reach at most; shares of the area's forage (0-1), NaN where it has none."""
@@ -96,10 +114,15 @@ class Bound:
     """Each bound that was certified, as forage in reach."""
     by_number: Floats = field(default_factory=lambda: np.full(1, math.nan))
     """The same for 0, 1, ... sites besides the kept ones: what no so many exceed; tight near N."""
+    ended: Ended = Ended.SOLVED
+    """Why no lower one was looked for."""
 
     def share(self, with_plan: float) -> float:
-        """`share_of_bound` of a plan: its gain over the bound's gain; 1 where nothing can be gained."""
+        """`share_of_bound` of a plan: its gain over the bound's gain; 1 where nothing can be gained, NaN where no bound
+        is known."""
         room = self.value - self.now
+        if math.isnan(room):
+            return math.nan
         return (with_plan - self.now) / room if room > 0 else 1.0
 
 
@@ -110,13 +133,11 @@ def upper_bound(
     pools: int,
     *,
     rounds: int = ROUNDS,
-    workers: int | None = None,
-    tile_cells: int | None = None,
     **rules: Unpack[Rules],
 ) -> Bound:
     """Certifies what `pools` more pools can reach at most; the arguments are those of `search.choose`."""
     problem = Problem.of(demand, places, candidates, **rules)
-    return certify(problem, pools, rounds=rounds, workers=workers, tile_cells=tile_cells)
+    return certify(problem, pools, rounds=rounds)
 
 
 def certify(
@@ -126,8 +147,6 @@ def certify(
     rounds: int = ROUNDS,
     most: int = 0,
     tangents_only: bool = False,
-    workers: int | None = None,
-    tile_cells: int | None = None,
 ) -> Bound:
     """What no plan for the problem with `pools` sites exceeds; quotas are left out, kept sites are set. `most`: up to
     how many sites `Bound.by_number` tells; there the budget is left out as well. `tangents_only`: quicker, not quite as
@@ -137,17 +156,17 @@ def certify(
     worth more than the blocks had shown to the next round.
     """
     rest = replace(problem.settled(), quotas=())
-    left, more, total = float(rest.today.missed.sum()), int(pools) - len(problem.kept_cells), problem.today.total
+    left, more, total = forage_of(rest.today.missed), int(pools) - len(problem.kept_cells), problem.today.total
     if total <= 0:
         return Bound(math.nan, math.nan, {})
-    cores = workers or default_workers()
-    rest = replace(rest, candidates=np.minimum(rest.candidates, P_CAP))
-    gains = GainMap(rest, workers=cores, tile_cells=tile_cells)
+    capped = scratch.cellwise(lambda part: np.minimum(part, P_CAP), rest.candidates, dtype=np.float64)
+    rest = replace(rest, candidates=capped)
+    gains = GainMap(rest)
     missed, k = rest.today.missed, rest.today.kernel
-    p = np.where(gains.cells.open & (rest.candidates > 0), rest.candidates, np.nan)
-    first = p * gains.C  # what each cell would add as the only one
+    p = scratch.cellwise(_of_open, gains.cells.blocked, rest.candidates, dtype=np.float64)
+    first = scratch.cellwise(np.multiply, p, gains.C, dtype=np.float64)  # what each cell would add as the only one
     base = 1.0 - left / total  # with the kept sites
-    if more <= 0 or not (first > 0).any():
+    if more <= 0 or not scratch.total(lambda part: (part > 0).sum(), first):
         return Bound(base, problem.today.now, {Term.NOTHING: base}, np.full(1, base))
     constraint = BudgetConstraint(
         more,
@@ -155,25 +174,28 @@ def certify(
         rest.cost if gains.cells.budgeted else None,
         gains.cells.budget_left,
     )
-    slack = more * ROUND_UP * float(np.nanmax(gains.C))
+    slack = more * ROUND_UP * scratch.ends(gains.C)[1]
     terms = {Term.ALL_FORAGE: left, Term.FIRST_GAINS: constraint.largest_total(first) + slack}
     numbers = np.full(max(most, more), math.inf)  # by number of sites, from 1
     picks = gains.greedy(more)
     known, last = sum(pick.gain for pick in picks), min(pick.gain for pick in picks)
     solved = None if gains.cells.budgeted or tangents_only else solve(missed, p, k, gains.cells.near, more, known)
-    sites = len(picks)
+    sites, ended = len(picks), Ended.SOLVED
     del gains
     if solved is not None:
         terms[Term.EVERY_SET] = solved.gain + slack
         numbers[more - 1] = solved.gain
     else:
         relaxed = Relaxation(missed, p, first, last, sites, rest.today.cell_m, rest.today.median_m)
-        certificate = Certificate(missed, p, k, p[relaxed.row, relaxed.col], workers=cores, tile_cells=tile_cells)
+        certificate = Certificate(missed, p, first, k, p[relaxed.row, relaxed.col], rest.today.engine)
         common = certificate, constraint, known, relaxed, rounds
-        terms[Term.TANGENTS] = slack + _certified(*common, radius=0.0, numbers=numbers)
+        found, ended = _certified(*common, radius=0.0, numbers=numbers)
+        terms[Term.TANGENTS] = slack + found
         radius = problem.spacing_m / problem.today.cell_m / 2.0
-        if radius > 1.0 and not tangents_only and terms[Term.TANGENTS] > known * DUALS_FROM:
-            terms[Term.DUAL_PRICES] = slack + _certified(*common, radius=radius, numbers=numbers)
+        close = terms[Term.TANGENTS] <= known * DUALS_FROM
+        if radius > 1.0 and not tangents_only and not close and relaxed.crowded(radius):
+            found, ended = _certified(*common, radius=radius, numbers=numbers)
+            terms[Term.DUAL_PRICES] = slack + found
     shares = {name: min(1.0, base + gain / total) for name, gain in terms.items()}
     first_sums = sums_of_largest(first, len(numbers), constraint.block)
     numbers = np.minimum(np.minimum(numbers, first_sums), left) + slack / more * np.arange(1, len(numbers) + 1)
@@ -181,7 +203,12 @@ def certify(
         numbers[more - 1] = min(numbers[more - 1], *terms.values())
     # so many can't do more than more of them
     numbers = np.minimum.accumulate(np.append(0.0, numbers)[::-1])[::-1]
-    return Bound(min(shares.values()), problem.today.now, shares, np.minimum(base + numbers / total, 1.0))
+    by_number = np.minimum(base + numbers / total, 1.0)
+    return Bound(min(shares.values()), problem.today.now, shares, by_number, ended)
+
+
+def _of_open(blocked: NDArray[np.uint16], p: Floats) -> Floats:
+    return np.where((blocked == 0) & (p > 0), p, np.nan)
 
 
 def _certified(
@@ -192,31 +219,40 @@ def _certified(
     rounds: int,
     radius: float,
     numbers: Floats,
-) -> float:
-    """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds.
+) -> tuple[float, Ended]:
+    """The bound of the module's docstring but for roundings (2) and (3), the lowest of some rounds, and why no more
+    were done.
 
     With a radius above 0 (cells) dual prices are set on discs of it about lattice points; each holds one site at most.
     `numbers` (what 1, 2, ... sites can add at most) is lowered in place: tangents hold for any number of sites.
     """
-    lowest = math.inf
+    lowest, ended = math.inf, Ended.ROUNDS
     for turn in range(rounds):
+        duals = None
         if radius > 0.0:
             x, tau, duals = relaxed.solve_apart(radius)
         else:
             x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES)
         some = x > LEAST_SHARE
         fixed, G = certificate.at(relaxed.row[some], relaxed.col[some], x[some], tau)
-        if radius > 0.0:
+        largest = scratch.ends(G)[1]
+        if duals is not None:
             fixed += float(duals.price.sum())
-            G -= duals.on(G.shape)
-        rounding = ROUND_UP * float(np.nanmax(np.abs(G)))
+            duals.take_off(G)
+        rounding = ROUND_SINGLE * largest
         found = fixed + constraint.largest_total(G) + constraint.pools * rounding
         of_many = fixed + sums_of_largest(G, len(numbers), constraint.block)
         np.minimum(numbers, of_many + rounding * np.arange(1, len(numbers) + 1), out=numbers)
         progress, lowest = 1.0 - found / lowest if turn else 1.0, min(lowest, found)
-        if progress < LEAST_PROGRESS or lowest < known * GOOD_ENOUGH or not relaxed.join(G, constraint.block):
-            break
-    return lowest
+        if lowest < known * GOOD_ENOUGH:
+            return lowest, Ended.CLOSE
+        if progress < LEAST_PROGRESS:
+            return lowest, Ended.LITTLE_TO_WIN
+        if certificate.priced > MOST_PRICED * G.size:
+            return lowest, Ended.WORK_SPENT
+        if not relaxed.join(G, constraint.block):
+            return lowest, Ended.NOTHING_TO_JOIN
+    return lowest, ended
 
 
 class DualPrices(NamedTuple):
@@ -227,22 +263,23 @@ class DualPrices(NamedTuple):
     radius: float
     price: Floats
 
-    def on(self, shape: tuple[int, ...]) -> Floats:
-        """What a site at each cell pays (rows, cols)."""
-        paid = np.zeros(shape)
-        _lay(paid, self.row, self.col, self.radius, self.price)
-        return paid
+    def take_off(self, G: Floats) -> None:
+        """Takes off G (rows, cols) what a site at each cell pays."""
+        for first in range(0, len(self.row), CHUNK):
+            some = slice(first, first + CHUNK)
+            _take_off(G, self.row[some], self.col[some], self.radius, self.price[some])
+            scratch.relax()
 
 
 @njit(nogil=True)
-def _lay(paid: Floats, row: Floats, col: Floats, radius: float, price: Floats) -> None:
-    """Adds each price to the cells that are less than the radius away."""
+def _take_off(G: Floats, row: Floats, col: Floats, radius: float, price: Floats) -> None:
+    """Takes each price off the cells that are less than the radius away."""
     for q in range(row.shape[0]):
         if price[q] > 0.0:
-            for i in range(max(0, int(row[q] - radius)), min(paid.shape[0], int(row[q] + radius) + 2)):
-                for j in range(max(0, int(col[q] - radius)), min(paid.shape[1], int(col[q] + radius) + 2)):
+            for i in range(max(0, int(row[q] - radius)), min(G.shape[0], int(row[q] + radius) + 2)):
+                for j in range(max(0, int(col[q] - radius)), min(G.shape[1], int(col[q] + radius) + 2)):
                     if (i - row[q]) ** 2 + (j - col[q]) ** 2 < radius * radius * (1.0 - 1e-9):
-                        paid[i, j] += price[q]
+                        G[i, j] -= price[q]
 
 
 class BudgetConstraint(NamedTuple):
@@ -264,9 +301,10 @@ class BudgetConstraint(NamedTuple):
 
         def at(price: float) -> float:
             assert self.cost is not None
-            return price * self.budget + sum_of_largest(G - price * self.cost, self.pools, self.block)
+            net = scratch.cellwise(lambda part, cost: part - price * cost, G, self.cost, dtype=np.float64)
+            return price * self.budget + sum_of_largest(net, self.pools, self.block)
 
-        steepest = float(np.nanmax(G / self.cost))
+        steepest = scratch.ends(scratch.cellwise(np.divide, G, self.cost, dtype=np.float64))[1]
         found = minimize_scalar(at, bounds=(0.0, steepest), method="bounded", options={"maxiter": 40})
         return min(at(0.0), at(steepest), float(found.fun))
 
@@ -306,21 +344,46 @@ def _level(p: float, levels: Floats) -> tuple[int, float]:
 
 
 @njit(nogil=True)
-def _overlay(z: Floats, U: Floats, row0: int, pools: Pools, k: Floats, levels: Floats, curved: Floats) -> None:
+def _overlay(
+    z: Floats, U: Floats, corner: tuple[int, int], pools: Pools, k: Floats, levels: Floats, curved: Floats
+) -> None:
     """Adds x m (by lines between levels, close enough for z) to z and x u to U, for pools (row, col, p, x); z[0, 0] is
-    the cell (row0, 0).
+    the cell `corner`.
     """
     row, col, p, x = pools
+    row0, col0 = corner
     r = k.shape[0] // 2
     for q in range(row.shape[0]):
         n, t = _level(p[q], levels)
         below, above, linear = curved[n], curved[min(n + 1, levels.shape[0] - 1)], x[q] * p[q]
         down, up = x[q] * (1.0 - t), x[q] * t
         for i in range(max(row0, row[q] - r), min(row0 + z.shape[0], row[q] + r + 1)):
-            for j in range(max(0, col[q] - r), min(z.shape[1], col[q] + r + 1)):
+            for j in range(max(col0, col[q] - r), min(col0 + z.shape[1], col[q] + r + 1)):
                 a, b = i - row[q] + r, j - col[q] + r
-                z[i - row0, j] += down * below[a, b] + up * above[a, b]
-                U[i - row0, j] += linear * k[a, b]
+                z[i - row0, j - col0] += down * below[a, b] + up * above[a, b]
+                U[i - row0, j - col0] += linear * k[a, b]
+
+
+@njit(nogil=True)
+def _tangents(w: Floats, U: Floats, Z: Floats, tau: float, r: int) -> float:
+    """The tangents' fixed part of the cells within the halo r; U and Z become w (beta - 1) and w (1 - beta) e^-Z, the
+    weights of u beyond w itself and of m. Where no pool is in reach beta is 1: there u is all that counts.
+    """
+    rows, cols = w.shape
+    fixed = 0.0
+    for i in range(rows):
+        for j in range(cols):
+            if w[i, j] > 0.0 and U[i, j] > 0.0:
+                e = math.exp(-Z[i, j])
+                apart = (U[i, j] - (1.0 - e)) / tau
+                small = math.exp(-abs(apart))
+                beta = 1.0 / (1.0 + small) if apart < 0.0 else small / (1.0 + small)
+                if r <= i < rows - r and r <= j < cols - r:
+                    fixed += w[i, j] * (1.0 - beta) * (1.0 - e - Z[i, j] * e)
+                U[i, j], Z[i, j] = w[i, j] * (beta - 1.0), w[i, j] * (1.0 - beta) * e
+            else:
+                U[i, j], Z[i, j] = 0.0, 0.0
+    return fixed
 
 
 @njit(nogil=True)
@@ -345,16 +408,14 @@ def _soften(w: Numbers, U: Numbers, Z: Numbers, tau: float) -> tuple[float, floa
 
 
 @njit(nogil=True)
-def _between(p: Floats, levels: Floats, maps: Floats, out: Floats) -> None:
-    """Straight lines in p between the levels' maps (level, rows, cols); NaN where p is."""
+def _add_between(p: Floats, levels: Floats, maps: Singles, out: Floats) -> None:
+    """Adds straight lines in p between the levels' maps (level, rows, cols) to `out`."""
     for i in range(p.shape[0]):
         for j in range(p.shape[1]):
             v = p[i, j]
             if v == v:
                 n, t = _level(v, levels)
-                out[i, j] = maps[n, i, j] if t == 0.0 else (1.0 - t) * maps[n, i, j] + t * maps[n + 1, i, j]
-            else:
-                out[i, j] = np.nan
+                out[i, j] += maps[n, i, j] if t == 0.0 else (1.0 - t) * maps[n, i, j] + t * maps[n + 1, i, j]
 
 
 def probability_levels(p: Floats, likely: Floats) -> Floats:
@@ -363,62 +424,78 @@ def probability_levels(p: Floats, likely: Floats) -> Floats:
     `likely` are the probabilities of the cells that may be chosen: only there must the lines between levels be close to
     m.
     """
-    known = np.unique(p[~np.isnan(p)])
+    known = np.empty(0)
+    lowest, highest = scratch.ends(p)
+    for band in scratch.bands(p.shape):
+        if len(known) <= LEVELS:
+            known = np.unique(np.append(known, p[band][~np.isnan(p[band])]))
     if len(known) <= LEVELS:
         return known
     middle = np.quantile(likely, np.linspace(0.0, 1.0, LEVELS - 4))
-    below = known[0] + (middle[0] - known[0]) * np.array([0.0, 0.4, 0.7])
-    return np.unique(np.concatenate([below, middle, known[-1:]]))
+    below = lowest + (middle[0] - lowest) * np.array([0.0, 0.4, 0.7])
+    return np.unique(np.concatenate([below, middle, [highest]]))
 
 
 class Certificate:
-    """Certifies at full resolution: for z and beta of any fractional plan, the fixed part and G of every candidate."""
+    """Certifies at full resolution: for z and beta of any fractional plan, the fixed part and G of every candidate.
+
+    Where no pool of the plan is in reach of anything around, G is what the cell adds as the only one (`first`).
+    """
 
     def __init__(
-        self, missed: Floats, p: Floats, k: Floats, likely: Floats, *, workers: int, tile_cells: int | None
+        self, missed: Floats, p: Floats, first: Floats, k: Floats, likely: Floats, engine: Engine = THREADS
     ) -> None:
-        self.missed, self.p, self.k, self.r = missed, p, k, k.shape[0] // 2
-        self.workers = workers
-        self.n = fft_cells(self.r, (p.shape[0], p.shape[1]), tile_cells)
+        self.missed, self.p, self.first, self.k, self.r = missed, p, first, k, k.shape[0] // 2
+        self.engine = engine
+        self.n = fft_cells(self.r, (p.shape[0], p.shape[1]), engine.tile_cells)
         self.levels = probability_levels(p, likely)
-        self.linear = kernel_spectrum(k, self.n)
         self.curved = -np.log1p(-self.levels[:, None, None] * k)
-        self.bent = [kernel_spectrum(m, self.n) for m in self.curved]
+        self.linear, *self.bent = (scipy.fft.rfft2(m.astype(np.float32), (self.n, self.n)) for m in (k, *self.curved))
+        self.priced = 0
+        """Cells whose G was worked out by transforms, over all calls."""
 
     def at(self, row: Cells, col: Cells, x: Floats, tau: float) -> tuple[float, Floats]:
         """The fixed part and G (NaN where no pool may stand) for x_j pools at the cells (row, col)."""
         rows, cols = self.p.shape
-        r = self.r
-        z, U = np.zeros((rows + 2 * r, cols + 2 * r)), np.zeros((rows + 2 * r, cols + 2 * r))
         pools = row, col, self.p[row, col], x
+        G = scratch.copied(self.first)
 
-        def bend(row0: int) -> float:
-            inside = np.s_[r + row0 : r + min(rows, row0 + 256), r : r + cols]
-            band = self.missed[row0 : row0 + 256]
-            _overlay(z[inside], U[inside], row0, pools, self.k, self.levels, self.curved)
-            return float(_soften(band, U[inside], z[inside], tau)[1])
+        def price(tile: Tile) -> tuple[float, int]:
+            r2 = 2 * self.r
+            near = (row >= tile.row0 - r2) & (row < tile.row1 + r2) & (col >= tile.col0 - r2) & (col < tile.col1 + r2)
+            if not near.any():
+                return 0.0, 0
+            answer = self._price(tile, (pools[0][near], pools[1][near], pools[2][near], pools[3][near]), tau, G)
+            scratch.relax()
+            return answer
 
-        G = np.empty_like(self.p)
-        n = self.n
+        with ThreadPoolExecutor(self.engine.threads or default_workers()) as threads:
+            answers = list(threads.map(price, cut((rows, cols), self.n - 2 * self.r)))
+        self.priced += sum(cells for _, cells in answers)
+        return sum(fixed for fixed, _ in answers), G
 
-        def price(tile: Tile) -> None:
-            inside = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
-            if np.isnan(self.p[inside]).all():
-                G[inside] = np.nan
-                return
-            around = np.s_[tile.row0 : tile.row1 + 2 * r, tile.col0 : tile.col1 + 2 * r]
-            straight = scipy.fft.rfft2(U[around], (n, n)) * self.linear
-            bent = scipy.fft.rfft2(z[around], (n, n))
-            maps = np.empty((len(self.levels), *tile.shape))
-            for level, spectrum, one in zip(self.levels, self.bent, maps, strict=True):
-                whole = scipy.fft.irfft2(level * straight + bent * spectrum, (n, n), overwrite_x=True)
-                one[:] = whole[2 * r : 2 * r + tile.shape[0], 2 * r : 2 * r + tile.shape[1]]
-            _between(self.p[inside], self.levels, maps, G[inside])
-
-        with ThreadPoolExecutor(self.workers) as pool:
-            fixed = sum(pool.map(bend, range(0, rows, 256)))
-            list(pool.map(price, cut((rows, cols), n - 2 * r)))
-        return fixed, G
+    def _price(self, tile: Tile, pools: Pools, tau: float, G: Floats) -> tuple[float, int]:
+        """The fixed part of a tile, and how many cells were priced; writes its part of G."""
+        r, n = self.r, self.n
+        inside = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
+        w = block(self.missed, tile, r, 0.0)
+        U, Z = np.zeros(w.shape), np.zeros(w.shape)
+        _overlay(Z, U, (tile.row0 - r, tile.col0 - r), pools, self.k, self.levels, self.curved)
+        fixed = float(_tangents(w, U, Z, tau, r))
+        p = self.p[inside]
+        if np.isnan(p).all() or not U.any():
+            return fixed, 0
+        straight, bent = (scipy.fft.rfft2(of.astype(np.float32), (n, n)) for of in (U, Z))
+        straight *= self.linear
+        # only the levels about the tile's own probabilities are asked for
+        low, high = np.searchsorted(self.levels, [np.nanmin(p), np.nanmax(p)], "right") - 1
+        which = slice(int(low), int(high) + 2)
+        maps = np.empty((len(self.levels[which]), *tile.shape), np.float32)
+        for level, spectrum, one in zip(self.levels[which], self.bent[which], maps, strict=True):
+            whole = scipy.fft.irfft2(np.float32(level) * straight + bent * spectrum, (n, n), overwrite_x=True)
+            one[:] = whole[2 * r : 2 * r + tile.shape[0], 2 * r : 2 * r + tile.shape[1]]
+        _add_between(p, self.levels[which], maps, G[inside])
+        return fixed, p.size
 
 
 @njit(nogil=True)
@@ -427,7 +504,7 @@ def _spread(bi: Cells, bj: Cells, u: Singles, m: Singles, x: Singles, U: Singles
     wide = u.shape[2]
     for q in range(x.shape[0]):
         share = x[q]
-        if share > 0.0:
+        if share > TRACE:
             for a in range(u.shape[1]):
                 _add_row(share, u[q, a], U[bi[q] + a, bj[q] : bj[q] + wide])
                 _add_row(share, m[q, a], Z[bi[q] + a, bj[q] : bj[q] + wide])
@@ -486,7 +563,7 @@ class Relaxation:
         self.unit = float(w.max())  # cells of forage
         self.w = np.pad(w / self.unit, self.r).astype(np.float32)
         self.most = max(2 * pools, COLUMN_CELLS // self.prints[0].size)
-        few = int((first > 0).sum()) <= self.most
+        few = int(scratch.total(lambda part: (part > 0).sum(), first)) <= self.most
         row, col = best_cells(first, 1 if few else self.size, 0.0 if few else NEAR_LAST * last, self.most)
         self.row, self.col, self.x = row[:0], col[:0], np.empty(0, np.float32)
         self._add(row, col, np.maximum(first[row, col] / last - NEAR_LAST, 1e-3))
@@ -538,6 +615,11 @@ class Relaxation:
             self._keep((self.x > LEAST_SHARE) | (NEARLY * float(G @ self.x) / self.pools < G))
         return self.x.astype(np.float64), tau
 
+    def crowded(self, radius: float) -> bool:
+        """Whether the pools are more than one in any disc of so many cells: else dual prices can win nothing."""
+        in_disc = _discs(self.row, self.col, radius)[0]
+        return bool((in_disc @ self.x).max(initial=0.0) > CROWDED)
+
     def solve_apart(self, radius: float) -> tuple[Floats, float, DualPrices]:
         """As `solve`, with dual prices on discs that hold more than one pool, raised and lowered until none does."""
         tau = DUAL_SOFTNESS * float(self.p[self.row, self.col].max())
@@ -546,7 +628,7 @@ class Relaxation:
         price, x, lowest = np.zeros(len(row), np.float32), self._share_out(self.x), math.inf
         crowd = max(1.0, in_disc.nnz / len(self.row))  # discs over one column
         value, fixed, G = self._look(x, tau)
-        speed = 4.0
+        speed, last = 4.0, 0
         for turn in range(DUAL_TURNS):
             pays = of_column @ price
             for _ in range(DUAL_STEPS):
@@ -560,8 +642,12 @@ class Relaxation:
                 else:
                     speed = max(speed * 0.5, 0.1)
             bound = fixed + float(price.sum()) + float(np.sort(G - pays)[-self.pools :].sum())
+            if bound < lowest * (1.0 - HARDLY):
+                last = turn
             if bound < lowest:
                 lowest, best = bound, (x, price)
+            if turn - last >= PATIENCE:
+                break
             over = in_disc @ x - 1.0
             price = np.maximum(price + np.float32(mean / crowd / math.sqrt(turn + 1.0)) * over, 0.0)
         self.x, price = best

@@ -21,7 +21,7 @@ frame gets the answer of the whole, as long as it is given the vectors and pools
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -34,6 +34,7 @@ from numpy.typing import ArrayLike, NDArray
 from rasterio.features import rasterize
 
 from habitatmap.errors import InputError
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in, too_near, under
 from habitatmap.read.exclusion_zones import is_excluded
@@ -119,8 +120,10 @@ class Ground:
     has_data: Bools
     inside: Bools
     """Inside the boundary."""
-    unfit: NDArray[np.object_] | None
-    """"water", "building" or ""; None where no land cover is given."""
+    classes: NDArray[np.integer] | None = None
+    """The number of the cell's class, 0 = none; None where no land cover is given."""
+    unfit: Sequence[str] = ("",)
+    """"water", "building" or "", by the number of the class."""
     hazards: Mapping[Hazard, Bools] = field(default_factory=dict)
     """Steep ground, flooding ground, where a raster tells."""
     withdrawn: Mapping[Lost, Bools] = field(default_factory=dict)
@@ -142,31 +145,38 @@ def find_candidates(
     too near), geometry. pools: the standing ones, x and y. Vectors are in the frame's CRS. Raises InputError for an
     exclusion zone without a distance.
     """
-    code = np.zeros(grid.shape, dtype=np.uint8)
+    code = scratch.zeros(grid.shape, np.uint8)
     lost: dict[Reason, int] = {}
-    land_index = np.full(grid.shape, -1, dtype=np.int32) if land is None else _land_index(grid, land)
+    land_index = scratch.full(grid.shape, -1, np.int32) if land is None else _land_index(grid, land)
 
     def take_out(reason: Reason, mask: Bools) -> None:
         if len(lost) == np.iinfo(np.uint8).max:
             raise InputError(f"keep_away has more than {len(lost) - 9} kinds: give similar ones the same kind.")
-        first = mask & (code == 0)
-        lost[reason] = int(np.count_nonzero(first))
-        code[first] = len(lost)
+        number = len(lost) + 1
+        lost[reason] = 0
+        for band in scratch.bands(grid.shape):
+            first = mask[band] & (code[band] == 0)
+            lost[reason] += int(np.count_nonzero(first))
+            code[band][first] = number
 
-    take_out(Lost.NO_DATA, ~ground.has_data)
-    take_out(Lost.OUTSIDE, ~ground.inside)
-    if ground.unfit is not None:
+    def open_still() -> Bools:
+        return scratch.cellwise(lambda part: part == 0, code, dtype=np.bool_)
+
+    take_out(Lost.NO_DATA, scratch.cellwise(np.logical_not, ground.has_data, dtype=np.bool_))
+    take_out(Lost.OUTSIDE, scratch.cellwise(np.logical_not, ground.inside, dtype=np.bool_))
+    if ground.classes is not None:
         for unfit in (Lost.WATER, Lost.BUILDING):
-            take_out(unfit, ground.unfit == unfit.value)
-    for kind, mask in _excluded(grid, land, exclusion_zones, ground.hazards, code == 0):
+            here = np.array([kind == unfit.value for kind in ground.unfit])
+            take_out(unfit, scratch.cellwise(here.__getitem__, ground.classes, dtype=np.bool_))
+    for kind, mask in _excluded(grid, land, exclusion_zones, ground.hazards, open_still()):
         take_out(ExcludedUse(kind), mask)
     if land is not None:
-        take_out(Lost.NO_RECORD, land_index < 0)
+        take_out(Lost.NO_RECORD, scratch.cellwise(lambda index: index < 0, land_index, dtype=np.bool_))
         # row -1 (no land) reads the last entry, which is allowed: it was taken out above
         consent = np.array([*land["consent"], ""], dtype=object)
         for word, reason in CONSENT_LOST.items():
             if word not in settings.consent:
-                take_out(reason, (consent == word.value)[land_index])
+                take_out(reason, scratch.cellwise((consent == word.value).__getitem__, land_index, dtype=np.bool_))
     for reason, there in ground.withdrawn.items():
         take_out(reason, there)
     if land is not None and not settings.private:
@@ -174,9 +184,9 @@ def find_candidates(
         take_out(Lost.PRIVATE, cells_in(private, grid))
     for kind, rows in _by_kind(exclusion_zones[~exclusion_zones["kind"].map(is_excluded).astype(bool)]):
         far = rows["distance_m"].to_numpy(dtype=float)
-        take_out(ExclusionZone(kind), within(grid, rows.geometry.to_numpy(), far, among=code == 0))
+        take_out(ExclusionZone(kind), within(grid, rows.geometry.to_numpy(), far, among=open_still()))
     take_out(Lost.NEAR_POOL, _near_pools(grid, pools, settings.spacing_m))
-    allowed = code == 0
+    allowed = open_still()
     return Candidates(allowed, code, lost, int(np.count_nonzero(allowed)), land_index, land is None)
 
 
@@ -247,7 +257,7 @@ def _excluded(
 
 def _land_index(grid: Grid, land: gpd.GeoDataFrame) -> NDArray[np.int32]:
     """Row of the land frame with the strictest consent at each cell's centre, the first of equals; -1 = none."""
-    index = np.full(grid.shape, -1, dtype=np.int32)
+    index = scratch.full(grid.shape, -1, np.int32)
     strictness = np.array([Consent(word).strictness for word in land["consent"]], dtype=np.int64)
     painted_later = np.lexsort((-np.arange(len(land)), -strictness))  # the strictest is painted over the others
     shapes = land.geometry.to_numpy()
@@ -259,7 +269,7 @@ def _land_index(grid: Grid, land: gpd.GeoDataFrame) -> NDArray[np.int32]:
 
 def _near_pools(grid: Grid, pools: pd.DataFrame, spacing_m: float) -> Bools:
     """Cells nearer than spacing_m to the cell of a pool, centre to centre, and that cell itself: (rows, cols)."""
-    near = np.zeros(grid.shape, dtype=bool)
+    near = scratch.zeros(grid.shape, np.bool_)
     stamp = too_near(spacing_m, grid.cell_m)
     for row, col in zip(*grid.cell_of(pools["x"], pools["y"]), strict=True):
         around, part = under(near, stamp, row, col)

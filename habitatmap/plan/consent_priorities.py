@@ -8,19 +8,21 @@ ground is added by itself.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in
-from habitatmap.plan.gain_map import GainMap, Pick
+from habitatmap.plan.gain_map import Box, GainMap, Pick, best_cells
 from habitatmap.plan.problem import Problem
-from habitatmap.plan.reach import Floats
+from habitatmap.plan.reach import Cells, Floats
 from habitatmap.plan.search import Selection, make_plan
 from habitatmap.sentences import apart
 
@@ -29,6 +31,42 @@ COLUMNS = ["rank", "place", "kind", "private", "area_ha", "reach_yes", "reach_no
 REFUSED = [*COLUMNS, "owner", "instead"]
 # so many owners are calculated one by one, those who may add most first; each takes a greedy plan
 MOST_CONSENTS = 60
+
+
+class Plots:
+    """The cells of some polygons, each held in the box about it, blocks of so many cells wide and high."""
+
+    def __init__(self, polygons: gpd.GeoSeries, grid: Grid, size: int = 1) -> None:
+        self.boxes: list[Box] = []
+        for polygon in polygons:
+            if polygon is None or polygon.is_empty:
+                continue
+            west, south, east, north = polygon.bounds
+            (row0, row1), (col0, col1) = grid.cell_of([west, east], [north, south])
+            row0, col0 = max(0, int(row0)) // size * size, max(0, int(col0)) // size * size
+            row1, col1 = min(grid.rows, int(row1) + 1), min(grid.cols, int(col1) + 1)
+            if row0 < row1 and col0 < col1:
+                left, top = grid.left + col0 * grid.cell_m, grid.top - row0 * grid.cell_m
+                mask = cells_in([polygon], Grid(left, top, grid.cell_m, row1 - row0, col1 - col0))
+                self.boxes.append((slice(row0, row1), slice(col0, col1), mask))
+
+    def hold(self, row: Cells, col: Cells) -> NDArray[np.bool_]:
+        """Whether each cell lies in one of the polygons."""
+        out = np.zeros(len(row), dtype=bool)
+        for rows, cols, mask in self.boxes:
+            near = np.flatnonzero((row >= rows.start) & (row < rows.stop) & (col >= cols.start) & (col < cols.stop))
+            out[near] |= mask[row[near] - rows.start, col[near] - cols.start]
+        return out
+
+    def best(self, values: Floats, size: int, most: int) -> tuple[Cells, Cells]:
+        """`gain_map.best_cells` of the cells of the polygons, of the best ones of each."""
+        found: list[tuple[Cells, Cells]] = [(np.empty(0, np.int64), np.empty(0, np.int64))]
+        for rows, cols, mask in self.boxes:
+            row, col = best_cells(np.where(mask, values[rows, cols], np.nan), size, 0.0, most)
+            found.append((row + rows.start, col + cols.start))
+        row, col = (np.concatenate(of) for of in zip(*found, strict=True))
+        order = np.argsort(-values[row, col], kind="stable")[:most]
+        return row[order], col[order]
 
 
 def rank_consents(
@@ -54,30 +92,62 @@ def rank_consents(
     if nothing_chosen or not len(to_ask) or not selection.requested or not problem.today.total > 0:
         return pd.DataFrame(columns=list(columns)), 0
     groups = by_owner(land, to_ask)
-    ground = {name: cells_in(land.geometry.iloc[group], grid) for name, group in groups.items()}
-    base = GainMap(replace(problem, candidates=with_all))
+    ground = {name: Plots(land.geometry.iloc[group], grid) for name, group in groups.items()}
+    gains, other = GainMap(replace(problem, candidates=with_all)), replace(problem, candidates=with_all)
 
-    def replan(candidates: Floats) -> Selection:
-        other = replace(problem, candidates=candidates)
-        return make_plan(other, selection.requested, exchange=False, gains=base.fork(other))
+    def replan() -> Selection:
+        plan = make_plan(other, selection.requested, exchange=False, gains=gains)
+        gains.clear()
+        return plan
 
-    if counted_on:
-        spots = np.zeros(problem.shape, bool)
-        spots[selection.frame["row"], selection.frame["col"]] = ~selection.frame["kept"].to_numpy(bool)
-        todo, left = [name for name in groups if (ground[name] & spots).any()], 0
-    else:
-        refused = cells_in(land.geometry[land["consent"] == "no"], grid)
-        may_add = _may_add(base, problem, selection, {name: cells & ~refused for name, cells in ground.items()})
-        todo, left = may_add[:MOST_CONSENTS], max(0, len(may_add) - MOST_CONSENTS)
     rows = []
-    for name in todo:
-        if counted_on:
-            yes, no = selection, replan(np.where(ground[name], np.nan, problem.candidates))
-        else:
-            others = cells_in(land.geometry.iloc[np.setdiff1d(to_ask, groups[name])], grid)
-            yes, no = replan(np.where(ground[name] & ~refused & ~others, with_all, problem.candidates)), selection
-        rows.append(about_owner(land.iloc[groups[name]], name) | _adds(yes, no, ground[name]))
-    return ranked(rows, columns), left
+    if counted_on:
+        free = selection.frame[~selection.frame["kept"]]
+        spots = free["row"].to_numpy(np.int64), free["col"].to_numpy(np.int64)
+        for name in (name for name in groups if ground[name].hold(*spots).any()):
+            gains.shut(ground[name].boxes)
+            rows.append(about_owner(land.iloc[groups[name]], name) | _adds(selection, replan(), ground[name]))
+            gains.unshut(ground[name].boxes)
+        return ranked(rows, columns), 0
+    opened = _opened(land, ground, grid)
+    may_add = _may_add(gains, selection, opened)
+    asked = scratch.cellwise(
+        lambda now, then: np.isnan(now) & ~np.isnan(then), problem.candidates, with_all, dtype=np.bool_
+    )
+    everywhere = [(band, slice(0, problem.shape[1]), asked[band]) for band in scratch.bands(problem.shape)]
+    gains.shut(everywhere)
+    for name in may_add[:MOST_CONSENTS]:
+        theirs = [(rows_, cols, mask & asked[rows_, cols]) for rows_, cols, mask in opened[name]]
+        gains.unshut(theirs)
+        rows.append(about_owner(land.iloc[groups[name]], name) | _adds(replan(), selection, ground[name]))
+        gains.shut(theirs)
+    return ranked(rows, columns), max(0, len(may_add) - MOST_CONSENTS)
+
+
+def _only_then(now: Floats, then: Floats) -> NDArray[np.bool_]:
+    return np.isnan(now) & ~np.isnan(then)
+
+
+def _opened(land: gpd.GeoDataFrame, ground: Mapping[str, Plots], grid: Grid) -> dict[str, list[Box]]:
+    """The cells that each owner's consent alone would open: those that no other owner has to agree to as well, and
+    nobody refused."""
+    refused = Plots(land.geometry[land["consent"] == "no"], grid).boxes
+    owned = [(name, box) for name, plots in ground.items() for box in plots.boxes]
+    others = [*owned, *((None, box) for box in refused)]
+    outlines = [shapely.box(cols.start, rows.start, cols.stop - 0.5, rows.stop - 0.5) for _, (rows, cols, _) in others]
+    near, found = shapely.STRtree(outlines), dict[str, list[Box]]({name: [] for name in ground})
+    for at, (name, (rows, cols, mask)) in enumerate(owned):
+        alone = mask.copy()
+        for which in near.query(outlines[at]).tolist():
+            whose, (rows_, cols_, theirs) = others[which]
+            if whose == name and which >= at:  # of an owner's own polygons a cell counts in the first
+                continue
+            r0, r1 = max(rows.start, rows_.start), min(rows.stop, rows_.stop)
+            c0, c1 = max(cols.start, cols_.start), min(cols.stop, cols_.stop)
+            part = theirs[r0 - rows_.start : r1 - rows_.start, c0 - cols_.start : c1 - cols_.start]
+            alone[r0 - rows.start : r1 - rows.start, c0 - cols.start : c1 - cols.start] &= ~part
+        found[name].append((rows, cols, alone))
+    return found
 
 
 def ranked(rows: list[dict[str, str | float]], columns: Sequence[str] = tuple(COLUMNS)) -> pd.DataFrame:
@@ -95,9 +165,9 @@ def by_owner(land: gpd.GeoDataFrame, to_ask: NDArray[np.int64]) -> dict[str, NDA
     return {name: to_ask[owner[to_ask] == name] for name in dict.fromkeys(owner[to_ask])}
 
 
-def _adds(yes: Selection, no: Selection, ground: NDArray[np.bool_]) -> dict[str, str | float]:
+def _adds(yes: Selection, no: Selection, ground: Plots) -> dict[str, str | float]:
     """reach_yes, reach_no, adds and sites of an owner: the plan with and without consent on this ground."""
-    sites = yes.frame.loc[ground[yes.frame["row"], yes.frame["col"]], "rank"]
+    sites = yes.frame.loc[ground.hold(yes.frame["row"].to_numpy(), yes.frame["col"].to_numpy()), "rank"]
     return {
         "reach_yes": yes.with_plan,
         "reach_no": no.with_plan,
@@ -124,21 +194,25 @@ def about_owner(theirs: gpd.GeoDataFrame, owner: str) -> dict[str, str | float]:
     }
 
 
-def _may_add(base: GainMap, problem: Problem, selection: Selection, ground: dict[str, NDArray[np.bool_]]) -> list[str]:
-    """Of the grounds those where a pool would at some step of the plan gain more than the pick, by how much more.
+def _may_add(gains: GainMap, selection: Selection, opened: Mapping[str, list[Box]]) -> list[str]:
+    """Of the owners those on whose ground a pool would at some step of the plan gain more than the pick, by how much
+    more. `gains`: with all ground open and no site set; so it is left.
 
     Where there is none, greedy never looks at the ground, and a consent adds nothing.
     """
-    gains, most = base.fork(replace(problem, candidates=base.p)), dict.fromkeys(ground, 0.0)
+    most = dict.fromkeys(opened, 0.0)
     columns = (selection.frame[name].tolist() for name in ("row", "col", "gain_cells"))
     steps: list[Pick | None] = [Pick(*step) for step in zip(*columns, strict=True)]
     if len(steps) < selection.requested:
         steps.append(None)
     for pick in steps:
-        worth = np.where(gains.cells.open & ~np.isnan(gains.p), gains.p * gains.C, 0.0)
         beat = pick.gain * (1.0 - 1e-9) if pick is not None else 0.0
-        for name, cells in ground.items():
-            most[name] = max(most[name], float(worth[cells].max(initial=0.0)) - beat)
+        for name, boxes in opened.items():
+            for rows, cols, mask in boxes:
+                there = mask & (gains.cells.blocked[rows, cols] == 0)
+                worth = np.where(there, gains.p[rows, cols] * gains.C[rows, cols], 0.0)
+                most[name] = max(most[name], float(np.nanmax(worth, initial=0.0)) - beat)
         if pick is not None:
             gains.add(pick)
+    gains.clear()
     return sorted((name for name in most if most[name] > 0), key=lambda name: (-most[name], name))

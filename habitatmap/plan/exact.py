@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.geo.compiled import njit
 from habitatmap.plan.reach import Floats
 
@@ -32,9 +33,11 @@ def solve(missed: Floats, p: Floats, k: Floats, near: NDArray[np.bool_], pools: 
     `missed` (rows, cols) is w R, `k` the kernel by offset, `near` the offsets that are too near, `start` the gain of a
     set that is known. None where that would take too long.
     """
+    if not 0 < scratch.total(lambda part: (part > 0).sum(), p) <= MOST_SITES:
+        return None
     row, col = np.nonzero(p > 0)
     here = np.nonzero(missed > 0)
-    if not 0 < len(row) <= MOST_SITES or len(row) * len(here[0]) * 20 > WORK:
+    if len(row) * len(here[0]) * 20 > WORK:
         return None
     r, q = k.shape[0] // 2, near.shape[0] // 2
     dy, dx = here[0] - row[:, None], here[1] - col[:, None]

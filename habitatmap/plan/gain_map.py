@@ -11,20 +11,19 @@ neither threads nor tiles can change a plan.
 
 from __future__ import annotations
 
-import copy
 import math
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
-from habitatmap.geo.grid import Tile, cut
 from habitatmap.geo.masks import too_near, under
+from habitatmap.plan.correlate import correlate, kernel_spectrum
 from habitatmap.plan.problem import Problem, affordable
 from habitatmap.plan.reach import Cells, Floats, multiply
 
@@ -35,7 +34,8 @@ NEAR = 512  # so many near ties are summed up one by one; more are a plateau
 FFT_ERROR = 8e-15  # error of one transform pair, relative to the largest gain (measured: 1.2e-15, 1.6e-15 after 200)
 
 Bools = NDArray[np.bool_]
-Box = tuple[int, int, int, int]  # rows i0..i1, columns j0..j1
+Bounds = tuple[int, int, int, int]  # rows i0..i1, columns j0..j1
+Box = tuple[slice, slice, Bools]  # rows, columns, and which of these cells
 
 
 class Pick(NamedTuple):
@@ -51,25 +51,21 @@ class OpenCells:
 
     def __init__(self, problem: Problem) -> None:
         self.shape, self.near = problem.shape, too_near(problem.spacing_m, problem.today.cell_m)
-        self.blocked = np.isnan(problem.candidates).astype(np.uint16)  # how many reasons close each cell
+        # how many reasons close each cell
+        self.blocked = scratch.cellwise(np.isnan, problem.candidates, dtype=np.uint16)
         if problem.taken is not None:
             for row, col in problem.taken[["row", "col"]].to_numpy(np.int64).tolist():
                 self._count(row, col, 1)
-        self.free = self.blocked == 0  # before any site is set, but for quotas and the budget
+        # before any site is set, but for quotas and the budget
+        self.free = scratch.cellwise(_is_zero, self.blocked, dtype=np.bool_)
         self.quotas = [(unit, most.copy()) for unit, most in problem.quotas]  # what is left of them
         for unit, left in self.quotas:
-            self.blocked += np.append(left <= 0, False)[unit]  # unit -1 reads the last entry
+            full = np.append(left <= 0, False)  # unit -1 reads the last entry
+            for band in scratch.bands(self.shape):
+                self.blocked[band] += full[unit[band]]
         self.cost, self.budget_left = problem.cost, problem.budget
-        self.too_costly = np.zeros(self.shape, bool)
+        self.too_costly = scratch.zeros(self.shape, np.bool_)
         self._close_costly()
-
-    def fork(self, problem: Problem) -> OpenCells:
-        """The same with other candidates out of those that were open, before any site is set."""
-        other = copy.copy(self)
-        lost = np.isnan(problem.candidates) & self.free
-        other.blocked, other.free = self.blocked + lost.astype(np.uint16), self.free & ~lost
-        other.quotas = [(unit, left.copy()) for unit, left in self.quotas]
-        return other
 
     @property
     def budgeted(self) -> bool:
@@ -79,18 +75,23 @@ class OpenCells:
     @property
     def open(self) -> Bools:
         """Cells that a site may take (rows, cols)."""
-        return np.asarray(self.blocked == 0)
+        return scratch.cellwise(_is_zero, self.blocked, dtype=np.bool_)
+
+    def count(self) -> int:
+        """How many cells a site may take."""
+        return int(scratch.total(lambda blocked: np.count_nonzero(blocked == 0), self.blocked))
 
     def budget_spent(self) -> bool:
         """Whether a cell is closed by its cost alone."""
-        return bool((self.too_costly & (self.blocked == 1)).any())
+        alone = scratch.total(lambda cost, blocked: (cost & (blocked == 1)).sum(), self.too_costly, self.blocked)
+        return bool(alone)
 
-    def change(self, row: int, col: int, step: int) -> list[Box]:
+    def change(self, row: int, col: int, step: int) -> list[Bounds]:
         """Closes (step 1) what a site at the cell closes, or opens it again (-1); beyond the spacing, in which
         boxes.
         """
         self._count(row, col, step)
-        boxes: list[Box] = []
+        boxes: list[Bounds] = []
         for unit, left in self.quotas:
             if (which := int(unit[row, col])) >= 0:
                 full_before = left[which] <= 0
@@ -114,49 +115,70 @@ class OpenCells:
         """Closes what costs more than is left, and no other cell for its cost; whether anything changed."""
         if self.cost is None or not self.budgeted:
             return False
-        too_costly = ~affordable(self.cost, self.budget_left)
-        changed = too_costly != self.too_costly
-        self.blocked += too_costly
-        self.blocked -= self.too_costly
-        self.too_costly = too_costly
-        return bool(changed.any())
+        changed = False
+        for band in scratch.bands(self.shape):
+            too_costly = ~affordable(self.cost[band], self.budget_left)
+            if (too_costly != self.too_costly[band]).any():
+                self.blocked[band] += too_costly
+                self.blocked[band] -= self.too_costly[band]
+                self.too_costly[band], changed = too_costly, True
+        return changed
+
+
+def _is_zero(values: NDArray[np.uint16]) -> Bools:
+    return np.asarray(values == 0)
 
 
 class GainMap:
     """The forage still missed (w R), what a pool would add at every cell, and which cells are open."""
 
-    def __init__(self, problem: Problem, *, workers: int | None = None, tile_cells: int | None = None) -> None:
+    def __init__(self, problem: Problem) -> None:
         self.p, self.k, self.shape = problem.probability, problem.today.kernel, problem.shape
         self.r = self.k.shape[0] // 2
-        self.workers, self.tile_cells = workers or default_workers(), tile_cells
-        self.before = np.pad(problem.today.missed, self.r)  # w R without the sites
-        self.missed = self.before.copy()  # w R with them
+        self.engine = problem.today.engine
+        self.before = problem.today.missed  # w R without the sites
+        self.missed = scratch.copied(self.before)  # w R with them
         self.sites: list[Pick] = []
         self.cells = OpenCells(problem)
         cost = problem.cost
-        self.costs_differ = cost is not None and self.cells.budgeted and float(np.ptp(cost)) > 0.0
+        self.costs_differ = cost is not None and self.cells.budgeted and len(set(scratch.ends(cost))) > 1
         self.gain_rate = self._rate()
         self.n = int(scipy.fft.next_fast_len(4 * self.r + 1, real=True))
-        self.spectrum = kernel_spectrum(self.k, self.n)
         self.best_of = np.empty((-(-self.shape[0] // BLOCK), -(-self.shape[1] // BLOCK)))
         self.buffer = np.empty((NEAR, 2), np.int64)
-        self.renew()
+        self._take(scratch.copied(problem.today.within_flight))
 
-    def fork(self, problem: Problem) -> GainMap:
-        """The map of the same problem with fewer candidates, before any site is set; cheap, as no gain changes."""
-        other = copy.copy(self)
-        other.p, other.cells, other.sites = problem.probability, self.cells.fork(problem), []
-        other.missed, other.C, other.best_of = self.missed.copy(), self.C.copy(), self.best_of.copy()
-        other.gain_rate = other._rate()
-        other.refresh(0, self.shape[0], 0, self.shape[1])
-        return other
+    def clear(self) -> None:
+        """Takes all sites away."""
+        for site in self.sites[::-1]:
+            self.remove(site)
+        if self.costs_differ:
+            self.gain_rate = self._rate()
+            self.refresh(0, self.shape[0], 0, self.shape[1])
+
+    def shut(self, boxes: Sequence[Box]) -> None:
+        """Closes cells, once more where they are closed."""
+        self._shut(boxes, 1)
+
+    def unshut(self, boxes: Sequence[Box]) -> None:
+        """Undoes `shut`."""
+        self._shut(boxes, -1)
+
+    def _shut(self, boxes: Sequence[Box], step: int) -> None:
+        for rows, cols, mask in boxes:
+            around = self.cells.blocked[rows, cols]
+            (np.add if step > 0 else np.subtract)(around, mask, out=around, casting="unsafe")
+            self.refresh(rows.start, rows.stop, cols.start, cols.stop)
 
     def _rate(self) -> Floats:
         """What cells are compared by: the probability, for its cost where costs differ (in units of the least, so that
         it is never above the probability and the error of the transforms stays what it is).
         """
         cost = self.cells.cost
-        return self.p / (cost / cost.min()) if self.costs_differ and cost is not None else self.p
+        if not self.costs_differ or cost is None:
+            return self.p
+        least = scratch.ends(cost)[0]
+        return scratch.cellwise(lambda p, price: p / (price / least), self.p, cost, dtype=np.float64)
 
     def by_gain(self) -> None:
         """From here on the best cell is the one with the largest gain, whatever it costs within the budget."""
@@ -166,15 +188,22 @@ class GainMap:
 
     def renew(self) -> None:
         """The gain map from scratch."""
-        self.C = correlate(self.missed, self.k, only=self.p > 0, workers=self.workers, tile_cells=self.tile_cells)
-        self.error, self.fresh = FFT_ERROR * float(self.C.max(initial=0.0)), True
+        self._take(correlate(self.missed, self.k, self.engine))
+
+    def _take(self, gains: Floats) -> None:
+        self.C = gains
+        self.error, self.fresh = FFT_ERROR * max(0.0, scratch.ends(self.C)[1]), True
         self.refresh(0, self.shape[0], 0, self.shape[1])
 
     def refresh(self, i0: int, i1: int, j0: int, j1: int) -> None:
         """The best cell of each block that touches rows i0..i1, columns j0..j1."""
         b0, b1 = max(0, i0) // BLOCK, -(-min(self.shape[0], i1) // BLOCK)
         d0, d1 = max(0, j0) // BLOCK, -(-min(self.shape[1], j1) // BLOCK)
-        _refresh(self.C, self.gain_rate, self.cells.blocked, self.best_of, (b0, b1, d0, d1))
+        step = max(1, scratch.BAND_CELLS // (BLOCK**2 * max(1, d1 - d0)))
+        for first in range(b0, b1, step):
+            part = first, min(b1, first + step), d0, d1
+            _refresh(self.C, self.gain_rate, self.cells.blocked, self.best_of, part)
+            scratch.relax()
 
     def best(self) -> Pick | None:
         """The open cell with the largest gain, None where no cell gains anything."""
@@ -207,36 +236,40 @@ class GainMap:
 
     def add(self, pick: Pick) -> None:
         """Sets a pool."""
-        patch = self.missed[self._square(pick)]
+        around = self._around(pick)
+        patch = self.missed[around]
         old = patch.copy()
-        multiply(patch, 0, 0, self.r, self.r, float(self.p[pick.row, pick.col]), self.k)
+        multiply(patch, around[0].start, around[1].start, pick.row, pick.col, float(self.p[pick.row, pick.col]), self.k)
         self.sites.append(pick)
         self._changed(pick, patch - old, 1)
 
     def remove(self, pick: Pick) -> None:
         """Takes a site away: w R around it is multiplied up again from the start, since 1 - p k may be 0."""
         self.sites.remove(pick)
-        patch = self.missed[self._square(pick)]
+        around = self._around(pick)
+        patch = self.missed[around]
         old = patch.copy()
-        patch[:] = self.before[self._square(pick)]
+        patch[:] = self.before[around]
         for s in self.sites:
-            multiply(patch, pick.row, pick.col, s.row + self.r, s.col + self.r, float(self.p[s.row, s.col]), self.k)
+            multiply(patch, around[0].start, around[1].start, s.row, s.col, float(self.p[s.row, s.col]), self.k)
         self._changed(pick, patch - old, -1)
 
-    def _square(self, pick: Pick) -> tuple[slice, slice]:
-        """The square within the kernel radius of a cell, in the padded arrays."""
-        side = 2 * self.r + 1
-        return np.s_[pick.row : pick.row + side, pick.col : pick.col + side]
+    def _around(self, pick: Pick) -> tuple[slice, slice]:
+        """The cells within the kernel radius of a cell."""
+        rows, cols = self.shape
+        i, j, r = pick.row, pick.col, self.r
+        return slice(max(0, i - r), min(rows, i + r + 1)), slice(max(0, j - r), min(cols, j + r + 1))
 
     def _changed(self, pick: Pick, change: Floats, step: int) -> None:
         """Brings gains, open cells and block maxima up to date after w R changed around a cell."""
-        n, r = self.n, self.r
+        n, r, workers = self.n, self.r, self.engine.threads or default_workers()
         patch = scipy.fft.irfft2(
-            scipy.fft.rfft2(change, (n, n), workers=self.workers) * self.spectrum, (n, n), workers=self.workers
+            scipy.fft.rfft2(change, (n, n), workers=workers) * kernel_spectrum(self.k, n), (n, n), workers=workers
         )
         i0, i1 = max(0, pick.row - 2 * r), min(self.shape[0], pick.row + 2 * r + 1)
         j0, j1 = max(0, pick.col - 2 * r), min(self.shape[1], pick.col + 2 * r + 1)
-        a, b = 2 * r - pick.row, 2 * r - pick.col
+        # the change begins where the kernel does, but for what lies beyond the frame
+        a, b = r - max(0, pick.row - r), r - max(0, pick.col - r)
         self.C[i0:i1, j0:j1] += patch[i0 + a : i1 + a, j0 + b : j1 + b]
         self.error, self.fresh = self.error + FFT_ERROR * float(np.abs(patch).max()), False
         q = max(2 * r, self.cells.near.shape[0] // 2)
@@ -321,62 +354,32 @@ def _near_best(
 
 @njit(nogil=True)
 def direct_gain(missed: Floats, k: Floats, row: int, col: int) -> float:
-    """sum_d k(d) missed(c + d) of one cell, in float64 and in a fixed order; missed is padded by r."""
-    total = 0.0
-    for a in range(k.shape[0]):
+    """sum_d k(d) missed(c + d) of one cell, in float64 and in a fixed order; there is nothing beyond the edge."""
+    r, total = k.shape[0] // 2, 0.0
+    for i in range(max(0, row - r), min(missed.shape[0], row + r + 1)):
         line = 0.0
-        for b in range(k.shape[1]):
-            line += k[a, b] * missed[row + a, col + b]
+        for j in range(max(0, col - r), min(missed.shape[1], col + r + 1)):
+            line += k[i - row + r, j - col + r] * missed[i, j]
         total += line
     return total
 
 
-def correlate(
-    padded: Floats,
-    k: Floats,
-    *,
-    only: NDArray[np.bool_] | None = None,
-    workers: int | None = None,
-    tile_cells: int | None = None,
-) -> Floats:
-    """sum_d k(d) padded(c + d) for every cell c (rows, cols); `padded` is r cells larger on every side.
-
-    By float64 FFT in overlapping tiles. Tiles without any cell of `only` are left at 0.
-    """
-    r = k.shape[0] // 2
-    shape = (padded.shape[0] - 2 * r, padded.shape[1] - 2 * r)
-    out = np.zeros(shape)
-    n = fft_cells(r, shape, tile_cells)
-    spectrum = kernel_spectrum(k, n)
-
-    def run(tile: Tile) -> None:
-        inside = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
-        if only is None or only[inside].any():
-            block = padded[tile.row0 : tile.row1 + 2 * r, tile.col0 : tile.col1 + 2 * r]
-            answer = scipy.fft.irfft2(scipy.fft.rfft2(block, (n, n)) * spectrum, (n, n), overwrite_x=True)
-            out[inside] = answer[2 * r : 2 * r + tile.shape[0], 2 * r : 2 * r + tile.shape[1]]
-
-    with ThreadPoolExecutor(workers or default_workers()) as pool:
-        list(pool.map(run, cut(shape, n - 2 * r)))
+def block_best(G: Floats, size: int) -> Floats:
+    """The largest G of each block of size x size cells, -inf where it holds no number."""
+    out = np.empty((-(-G.shape[0] // size), -(-G.shape[1] // size)))
+    for band in scratch.bands(G.shape, size):
+        _best_of_blocks(G[band], size, out[band.start // size :])
     return out
 
 
-def fft_cells(r: int, shape: tuple[int, int], tile_cells: int | None = None) -> int:
-    """Side of the transforms: about three times the halo, no more than the whole frame needs."""
-    tile = min(max(shape), tile_cells or max(512, 4 * r))
-    return int(scipy.fft.next_fast_len(tile + 2 * r, real=True))
-
-
-def kernel_spectrum(k: Floats, n: int) -> NDArray[np.complex128]:
-    """Transform of the (symmetric) kernel in an n x n frame, its corner at the frame's corner."""
-    return np.asarray(scipy.fft.rfft2(k, (n, n)))
-
-
-def block_best(G: Floats, size: int) -> Floats:
-    """The largest G of each block of size x size cells, -inf where it holds no number."""
-    known = np.where(np.isnan(G), -math.inf, G)
-    by_row = np.maximum.reduceat(known, np.arange(0, G.shape[0], size), axis=0)
-    return np.asarray(np.maximum.reduceat(by_row, np.arange(0, G.shape[1], size), axis=1))
+@njit(nogil=True)
+def _best_of_blocks(G: Floats, size: int, out: Floats) -> None:
+    for bi in range(-(-G.shape[0] // size)):
+        out[bi] = -np.inf
+        for i in range(bi * size, min(G.shape[0], (bi + 1) * size)):
+            for j in range(G.shape[1]):
+                if G[i, j] > out[bi, j // size]:  # false for NaN
+                    out[bi, j // size] = G[i, j]
 
 
 def best_cells(G: Floats, size: int, least: float, most: int) -> tuple[Cells, Cells]:

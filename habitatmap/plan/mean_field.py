@@ -22,9 +22,8 @@ import math
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import partial
 from itertools import pairwise
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -44,8 +43,10 @@ RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000, flights too rare to matter 
 FAR = 4.0  # expert judgement: far flights are so many times as long
 FAR_ENDS = 2.0  # where they are counted, flights are followed so many times as far
 LEAST_ARRIVALS = 1e-12
+POINTS_AT_ONCE = 4096
 LITTLE = 2_000_000  # pairs of points and simulations, below which threads cost more than they save
 # plain tuples, as compiled code that is kept from another version could not find the class of a named one
+T = TypeVar("T")
 Flight = tuple[int, int, float, float, float]
 """Simulations from, to (exclusive), the scales (metres) of dispersal and forage flights that they share, and the share
 of flights that are far ones."""
@@ -94,8 +95,6 @@ class Course:
     """(n, years + 1, v): probability of being occupied, from today on."""
     arrivals: Floats
     """(n, years, v)"""
-    missed: Floats
-    """(d, nodes, v): probability that no place reaches the point."""
     served: Floats
     """(v,): share of the forage likely served, mean over the years."""
 
@@ -132,27 +131,63 @@ class MeanField:
             s[:, year] = self._fed(flows, a * p[:, year]) + sims.rates.unmapped
             c = found(s[:, year], half, sims.draws.z)
             p[:, year + 1] = c + p[:, year] * (1.0 - gone) * (1.0 - c)
-        missed = np.empty((len(self.demand.xy), len(self.nodes), v))
-        for first, end, _, scale, far in sims.flights:
-            here = _flat(p[:, self.nodes, first:end])
-            part = _by_parts(partial(_missed_of, self.demand.xy, every, here, (scale, far)), len(missed), here.size)
-            missed[:, :, first:end] = part.reshape(len(part), len(self.nodes), end - first)
-        served = self.node_weights @ np.tensordot(self.demand.share, 1.0 - missed, 1)
-        return Course(every, a, p, s, missed, served)
+
+        def served(part: slice) -> Floats:
+            reached = 1.0 - self._missed(every, p, part)
+            return np.asarray(self.node_weights @ np.tensordot(self.demand.share[part], reached, 1))
+
+        return Course(every, a, p, s, sum(self._by_points(served), start=np.zeros(v)))
+
+    def missed(self, course: Course) -> Floats:
+        """The probability that no place reaches each point, at the nodes: (d, nodes, v). Large where there are many
+        points: whoever can takes them part by part."""
+        return np.concatenate(list(self._by_points(lambda part: self._missed(course.xy, course.p, part))))
+
+    def _missed(self, xy: Floats, p: Floats, part: slice) -> Floats:
+        """The same for some points, of places (n, 2) with p (n, years + 1, v)."""
+        points = self.demand.xy[part]
+        out = np.empty((len(points), len(self.nodes), p.shape[2]))
+        for first, end, _, scale, far in self.simulations.flights:
+            near = _near(points, xy, scale, far)
+            here = _flat(p[near][:, self.nodes, first:end])
+            out[:, :, first:end] = _missed(points, xy[near], here, (scale, far)).reshape(*out.shape[:2], end - first)
+        return out
+
+    def _by_points(self, work: Callable[[slice], T]) -> Iterator[T]:
+        """`work` of one part of the points of forage after the other, a few at a time; no points are one part."""
+        n = len(self.demand.xy)
+        parts = [slice(a, min(a + POINTS_AT_ONCE, n)) for a in range(0, n, POINTS_AT_ONCE)] or [slice(0, 0)]
+        if len(parts) == 1:
+            yield work(parts[0])
+            return
+        with ThreadPoolExecutor(default_workers()) as pool:
+            ahead = default_workers() + 1
+            running = [pool.submit(work, part) for part in parts[:ahead]]
+            for at in range(len(parts)):
+                yield running.pop(0).result()
+                if at + ahead < len(parts):
+                    running.append(pool.submit(work, parts[at + ahead]))
 
     def influence(self, course: Course, weights: Floats) -> Floats:
         """What one more arrival at each place in each year would add to sum_v weights_v served_v: (n, years, v)."""
         sims, new = self.simulations, len(course.xy) - len(self.known.p)
         half = sims.rates.of(np.r_[self.known.pool, np.ones(new, dtype=bool)])
         gone = lost(course.quality, sims.draws.e, sims.draws.x)
-        left = self.demand.share[:, None, None] * course.missed
-        own = np.empty((len(course.xy), len(self.nodes), len(sims)))
-        for first, end, _, scale, far in sims.flights:
-            here, there = _flat(course.p[:, self.nodes, first:end]), _flat(left[:, :, first:end])
-            part = _by_parts(
-                partial(_own_of, course.xy, here, self.demand.xy, there, (scale, far)), len(own), there.size
-            )
-            own[:, :, first:end] = part.reshape(len(part), len(self.nodes), end - first)
+        own = np.zeros((len(course.xy), len(self.nodes), len(sims)))
+
+        def of_part(part: slice) -> list[tuple[NDArray[np.int64], int, int, Floats]]:
+            points, found = self.demand.xy[part], []
+            left = self.demand.share[part, None, None] * self._missed(course.xy, course.p, part)
+            for first, end, _, scale, far in sims.flights:
+                near = _near(points, course.xy, scale, far)
+                here, there = _flat(course.p[near][:, self.nodes, first:end]), _flat(left[:, :, first:end])
+                mine = _own(course.xy[near], here, points, there, (scale, far))
+                found.append((near, first, end, mine.reshape(len(near), len(self.nodes), end - first)))
+            return found
+
+        for answers in self._by_points(of_part):
+            for near, first, end, mine in answers:
+                own[near, :, first:end] += mine
         z, at_node = self.simulations.draws.z, {int(year): number for number, year in enumerate(self.nodes)}
         flows, out = self._flows(course.xy), np.zeros(course.arrivals.shape)
         value = np.zeros(course.quality.shape)  # of a little more probability at the end of the year
@@ -169,20 +204,27 @@ class MeanField:
 
     def worth(self, course: Course, influence: Floats, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """What one more pool at each cell (m, 2) adds to sum_v weights_v served_v: (m,), direct plus what it feeds."""
-        left = self.demand.share[:, None, None] * course.missed * (self.node_weights[:, None] * weights)
         sent = self._sent(course)
+        years = self._new(course, sent, xy, quality)
+        total = np.zeros(len(xy))
+        for runs, links in self._links(xy, course.xy):
+            fed = _times(links, influence[:, :, runs])
+            total += (years.quality[:, None, runs] * years.p[:, :-1, runs] * fed).sum(axis=(1, 2))
 
-        def some(part: slice) -> Floats:
-            years = self._new(course, sent, xy[part], quality[part])
-            total = np.zeros(len(years.quality))
-            for runs, links in self._links(xy[part], course.xy, of_forage=False):
-                fed = _times(links, influence[:, :, runs])
-                total += (years.quality[:, None, runs] * years.p[:, :-1, runs] * fed).sum(axis=(1, 2))
-            for runs, links in self._links(xy[part], self.demand.xy, of_forage=True):
-                total += (years.p[:, self.nodes, runs] * _times(links, left[:, :, runs])).sum(axis=(1, 2))
-            return total
+        def direct(part: slice) -> Floats:
+            points, out = self.demand.xy[part], np.zeros(len(xy))
+            left = self.demand.share[part, None, None] * self._missed(course.xy, course.p, part)
+            left *= self.node_weights[:, None] * weights
+            for first, end, _, scale, far in self.simulations.flights:
+                near = _near(points, xy, scale, far)
+                d = cdist(xy[near], points)
+                links = gets_so_far(d / scale, far)
+                links[d >= _end(scale, far)] = 0.0
+                here = years.p[near][:, self.nodes, first:end]
+                out[near] += (here * _times(links, left[:, :, first:end])).sum(axis=(1, 2))
+            return out
 
-        return _by_parts(some, len(xy), (len(course.xy) + len(self.demand.xy)) * len(self.simulations))
+        return sum(self._by_points(direct), start=total)
 
     def likely(self, course: Course, weights: Floats, xy: Floats, quality: Floats) -> Floats:
         """How likely a pool at each cell (m, 2) is occupied, mean over the years and the weighted simulations: (m,)."""
@@ -199,23 +241,19 @@ class MeanField:
         a = quality[:, None] * np.exp(patch_factors(xy, sims.patches))
         stays = 1.0 - lost(a, sims.draws.e, sims.draws.x)
         arrivals, p = np.zeros((len(xy), self.years, len(sims))), np.zeros((len(xy), self.years + 1, len(sims)))
-        for runs, links in self._links(xy, course.xy, of_forage=False):
+        for runs, links in self._links(xy, course.xy):
             arrivals[:, :, runs] = _times(links, sent[:, :, runs])
         c = found(arrivals + sims.rates.unmapped, sims.rates.half[1], sims.draws.z)
         for year in range(self.years):
             p[:, year + 1] = c[:, year] + p[:, year] * stays * (1.0 - c[:, year])
         return New(a, p)
 
-    def _links(self, xy: Floats, others: Floats, *, of_forage: bool) -> Iterator[tuple[slice, Floats]]:
-        """Share of flights that get from each cell (m, 2) to each of the others (n, 2), for each of the flights: the
-        simulations that share it, and (m, n)."""
+    def _links(self, xy: Floats, others: Floats) -> Iterator[tuple[slice, Floats]]:
+        """Share of flights between breeding places that get from each cell (m, 2) to each of the others (n, 2), for
+        each of the flights: the simulations that share it, and (m, n)."""
         d = cdist(xy, others)
-        for first, end, dispersal, forage, far in self.simulations.flights:
-            scale = forage if of_forage else dispersal
-            links = gets_so_far(d / scale, far)
-            if of_forage:
-                links[d >= END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)] = 0.0
-            yield slice(first, end), links
+        for first, end, scale, _, far in self.simulations.flights:
+            yield slice(first, end), gets_so_far(d / scale, far)
 
     def _sent(self, course: Course) -> Floats:
         """What each place is likely to send in each year: (n, years, v)."""
@@ -267,12 +305,17 @@ def _by_parts(work: Callable[[slice], Floats], n: int, each: int) -> Floats:
         return np.concatenate(list(pool.map(work, parts)))
 
 
-def _missed_of(demand: Floats, xy: Floats, p: Floats, flight: tuple[float, float], part: slice) -> Floats:
-    return np.asarray(_missed(demand[part], xy, p, flight))
+def _end(scale: float, far: float) -> float:
+    """Metres up to which flights to forage are followed."""
+    return END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)
 
 
-def _own_of(xy: Floats, p: Floats, demand: Floats, left: Floats, flight: tuple[float, float], part: slice) -> Floats:
-    return np.asarray(_own(xy[part], p[part], demand, left, flight))
+def _near(points: Floats, others: Floats, scale: float, far: float) -> NDArray[np.int64]:
+    """Which of the others (n, 2) lie within flight of the box about the points."""
+    if not len(points):
+        return np.empty(0, np.int64)
+    beyond = np.maximum(points.min(axis=0) - others, others - points.max(axis=0)).max(axis=1, initial=0.0)
+    return np.flatnonzero(beyond < _end(scale, far))
 
 
 @njit(nogil=True)

@@ -9,7 +9,8 @@ mapped, and whether far flights are rare. All this ranks the ways to choose; it 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple, TypeVar
@@ -22,7 +23,10 @@ from scipy.spatial.distance import cdist
 from scipy.stats import t as student
 
 from habitatmap.errors import InputError
+from habitatmap.geo import scratch
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.flight import MEDIAN_IN_SCALES, share_beyond
+from habitatmap.geo.grid import Tile, cut
 from habitatmap.geo.masks import least_apart
 from habitatmap.network.turnover import Bools, Draws, Floats, KnownPlaces, Ranges, draw, lost, quality_of
 from habitatmap.plan.simulated_years import (
@@ -43,7 +47,12 @@ FIRST_YEARS = 5  # what staging costs shows most in these
 POOLS_A_YEAR = 2  # where they are not installed all at once
 FEWEST_STAGED = 4  # sites; with fewer there is next to nothing to stage
 CLEARLY = 1.05  # the plan's gain over that of another rule, below which the rule may do as well (expert judgement)
+SEARCHED = 256  # cells a side of the tiles that are looked through for the best cell
+MOST_MISSES = 200  # cells drawn in a row that are too near to others, after which all that are left are looked at
 NO_GAIN = 1e-4  # a share of the forage too small to print
+
+
+Cell = tuple[int, int]
 
 
 class Strategy(StrEnum):
@@ -433,26 +442,134 @@ def other_plans(
     each pool as far as possible from it and from the pools before it. Ties go to the lowest (row, column). Fewer pools
     where no more fit.
     """
-    cells = np.argwhere(allowed)
-    random = np.random.default_rng(1)
-    values = np.nan_to_num(np.asarray(score, dtype=float)[allowed], nan=-np.inf)
-
-    def spaced(order: NDArray[np.integer]) -> pd.DataFrame:
-        """The first cells of the order that keep their spacing."""
-        free = np.ones(len(cells), dtype=bool)
-        chosen: list[NDArray[np.integer]] = []
-        while len(chosen) < pools and free.any():
-            best = order[np.argmax(free[order])]
-            chosen.append(cells[best])
-            apart = np.hypot(*(cells - cells[best]).T) * cell_m
-            free &= apart >= max(least_apart(spacing_m), cell_m / 2)
-        return _as_cells(chosen)
-
+    random, least = np.random.default_rng(1), max(least_apart(spacing_m), cell_m / 2) / cell_m
+    where = np.asarray(score)
     return {
-        Strategy.RANDOM: [spaced(random.permutation(len(cells))) for _ in range(random_plans)],
-        Strategy.EVEN: [_evenly(cells, standing[["row", "col"]].to_numpy(float), pools, spacing_m / cell_m)],
-        Strategy.HIGHEST: [spaced(np.argsort(-values, kind="stable"))],
+        Strategy.RANDOM: [_as_cells(_at_random(allowed, pools, least, random)) for _ in range(random_plans)],
+        Strategy.EVEN: [_as_cells(_evenly(allowed, standing[["row", "col"]].to_numpy(float), pools, least))],
+        Strategy.HIGHEST: [_as_cells(_highest(allowed, where, pools, least))],
     }
+
+
+def _at_random(allowed: Bools, pools: int, least: float, random: np.random.Generator) -> list[Cell]:
+    """Cells drawn from all that are allowed and keep the spacing (cells), one after the other."""
+    up_to = np.cumsum(np.concatenate([allowed[band].sum(axis=1) for band in scratch.bands(allowed.shape)]))
+    chosen: list[Cell] = []
+    misses = 0
+    while len(chosen) < pools and misses < MOST_MISSES and len(up_to) and up_to[-1] > 0:
+        n = int(random.integers(up_to[-1]))
+        row = int(np.searchsorted(up_to, n, side="right"))
+        col = int(np.flatnonzero(allowed[row])[n - (up_to[row - 1] if row else 0)])
+        misses = 0 if _apart((row, col), chosen, least) else misses + 1
+        if not misses:
+            chosen.append((row, col))
+    if misses:  # little is left: of that, all cells are looked at
+        cells = np.argwhere(allowed)
+        order = cells[random.permutation(len(cells))]
+        while len(chosen) < pools:
+            order = order[(cdist(order, np.array(chosen)) >= least).all(axis=1)]
+            if not len(order):
+                break
+            chosen.append((int(order[0, 0]), int(order[0, 1])))
+    return chosen
+
+
+def _apart(cell: Cell, chosen: Sequence[Cell], least: float) -> bool:
+    return all(math.hypot(cell[0] - row, cell[1] - col) >= least for row, col in chosen)
+
+
+def _highest(allowed: Bools, score: NDArray[np.floating], pools: int, least: float) -> list[Cell]:
+    """The cells of the highest score that keep the spacing (cells); those without a score come last."""
+
+    def best(tile: Tile, chosen: Sequence[Cell]) -> tuple[float, int, int] | None:
+        part = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
+        row, col = np.nonzero(allowed[part])
+        values = np.nan_to_num(score[part][row, col].astype(float), nan=-1.0)
+        for i, j in chosen:
+            values[np.hypot(row + tile.row0 - i, col + tile.col0 - j) < least] = -np.inf
+        return _first_of_most(values, row + tile.row0, col + tile.col0)
+
+    tiles = list(cut((allowed.shape[0], allowed.shape[1]), SEARCHED))
+    return _most_of_all(tiles, np.full(len(tiles), np.inf), best, pools)
+
+
+def _evenly(allowed: Bools, standing: Floats, pools: int, least: float) -> list[Cell]:
+    """Cells each as far as possible from what stands and from the cells before it (distances in cells)."""
+    tiles = list(cut((allowed.shape[0], allowed.shape[1]), SEARCHED))
+    first: list[Cell] = []
+    if not len(standing):  # nothing to keep from yet: begin in the middle
+        first = _in_the_middle(allowed)[: min(1, pools)]
+    tree = cKDTree(standing if len(standing) else np.array(first, dtype=float).reshape(-1, 2))
+
+    def best(tile: Tile, chosen: Sequence[Cell]) -> tuple[float, int, int] | None:
+        row, col = np.nonzero(allowed[tile.row0 : tile.row1, tile.col0 : tile.col1])
+        cells = np.column_stack([row + tile.row0, col + tile.col0])
+        far = tree.query(cells)[0] if len(cells) else np.empty(0)
+        for cell in chosen:
+            far = np.minimum(far, np.hypot(*(cells - cell).T))
+        return _first_of_most(np.where(far < least, -np.inf, far), cells[:, 0], cells[:, 1])
+
+    if not tree.n:
+        return first
+    middles = np.array([[(t.row0 + t.row1 - 1) / 2, (t.col0 + t.col1 - 1) / 2] for t in tiles])
+    # no cell of a tile is farther than its middle by more than half its diagonal
+    bounds = tree.query(middles)[0] + np.array([math.hypot(*tile.shape) / 2 for tile in tiles])
+    return first + _most_of_all(tiles, bounds, best, pools - len(first))
+
+
+def _in_the_middle(allowed: Bools) -> list[Cell]:
+    """The allowed cell nearest to the middle of all; none where none is allowed."""
+    by_row, by_col = allowed.sum(axis=1), allowed.sum(axis=0)
+    if not by_row.any():
+        return []
+    middle = [float(np.average(np.arange(len(count)), weights=count)) for count in (by_row, by_col)]
+    tiles = list(cut((allowed.shape[0], allowed.shape[1]), SEARCHED))
+
+    def best(tile: Tile, _chosen: Sequence[Cell]) -> tuple[float, int, int] | None:
+        row, col = np.nonzero(allowed[tile.row0 : tile.row1, tile.col0 : tile.col1])
+        row, col = row + tile.row0, col + tile.col0
+        return _first_of_most(-np.hypot(row - middle[0], col - middle[1]), row, col)
+
+    return _most_of_all(tiles, np.full(len(tiles), np.inf), best, 1)
+
+
+def _first_of_most(values: Floats, row: NDArray[np.integer], col: NDArray[np.integer]) -> tuple[float, int, int] | None:
+    """The largest value and its cell, the first of equals; None where there is none."""
+    if not len(values) or (at := int(np.argmax(values))) < 0 or values[at] == -np.inf:
+        return None
+    return float(values[at]), int(row[at]), int(col[at])
+
+
+def _most_of_all(
+    tiles: Sequence[Tile],
+    bounds: Floats,
+    best: Callable[[Tile, Sequence[Cell]], tuple[float, int, int] | None],
+    pools: int,
+) -> list[Cell]:
+    """Up to so many cells of the largest value, one after the other; the lowest (row, column) of equals.
+
+    `best` tells a tile's largest value and its cell, with the cells chosen before; no later cell may raise it, so a
+    tile is looked at again only where what it had before is the largest of all. `bounds`: what no tile exceeds.
+    """
+    chosen: list[Cell] = []
+    known: dict[int, tuple[float, int, int]] = {}
+    while len(chosen) < pools:
+        fresh: set[int] = set()
+        while (top := float(bounds.max(initial=-np.inf))) > -np.inf:
+            stale = [at for at in np.flatnonzero(bounds >= top).tolist() if at not in fresh]
+            if not stale:
+                break
+            for at in stale:
+                found = best(tiles[at], chosen)
+                bounds[at] = -np.inf if found is None else found[0]
+                known.pop(at, None)
+                if found is not None:
+                    known[at] = found
+                fresh.add(at)
+        if top == -np.inf:
+            break
+        chosen.append(min(known[at][1:] for at in np.flatnonzero(bounds >= top).tolist()))
+    return chosen
 
 
 def ground_points(weight: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = 4000) -> pd.DataFrame:
@@ -460,28 +577,28 @@ def ground_points(weight: ArrayLike, x: ArrayLike, y: ArrayLike, most: int = 400
 
     weight: (rows, cols), NaN or 0 = none; x: (cols,), y: (rows,) of the cell centres (metres).
     """
-    w = np.nan_to_num(np.asarray(weight, dtype=float))
-    row, col = np.nonzero(w)
-    side = max(1, int(np.ceil(np.sqrt(len(row) / most))))
-    frame = pd.DataFrame({"block_row": row // side, "block_col": col // side, "w": w[row, col]})
-    frame["x"], frame["y"] = np.asarray(x, dtype=float)[col] * frame["w"], np.asarray(y, dtype=float)[row] * frame["w"]
-    sums = frame.groupby(["block_row", "block_col"])[["w", "x", "y"]].sum().reset_index(drop=True)
-    return pd.DataFrame({"x": sums["x"] / sums["w"], "y": sums["y"] / sums["w"], "w": sums["w"]})
+    w = np.asarray(weight)
+    cells = int(scratch.total(lambda part: np.count_nonzero(np.nan_to_num(part)), w))
+    side = max(1, math.ceil(math.sqrt(cells / most)))
+    sums = np.zeros((3, -(-w.shape[0] // side), -(-w.shape[1] // side)))
+    for band in scratch.bands(w.shape):
+        _add_to_blocks(w[band].astype(float), band.start, side, np.asarray(x, float), np.asarray(y, float), sums)
+    total, of_x, of_y = (part[sums[0] > 0] for part in sums)
+    return pd.DataFrame({"x": of_x / total, "y": of_y / total, "w": total})
 
 
-def _evenly(cells: NDArray[np.integer], standing: Floats, pools: int, spacing: float) -> pd.DataFrame:
-    """Cells each as far as possible from what stands and from the cells before it (distances in cells)."""
-    chosen: list[NDArray[np.integer]] = []
-    far = cKDTree(standing).query(cells)[0] if len(standing) and len(cells) else np.full(len(cells), np.inf)
-    while len(chosen) < pools and len(cells):
-        # where nothing stands yet there is nothing to keep from: begin in the middle
-        best = int(np.argmax(far) if np.isfinite(far).any() else np.argmin(np.hypot(*(cells - cells.mean(axis=0)).T)))
-        if far[best] < max(least_apart(spacing), 0.5):
-            break
-        chosen.append(cells[best])
-        far = np.minimum(far, np.hypot(*(cells - cells[best]).T))
-    return _as_cells(chosen)
+@njit(nogil=True)
+def _add_to_blocks(w: Floats, row0: int, side: int, x: Floats, y: Floats, sums: Floats) -> None:
+    """Adds w, w x and w y of a band of rows from row0 on to the sums (3, blocks down, blocks across)."""
+    for i in range(w.shape[0]):
+        a = (row0 + i) // side
+        for j in range(w.shape[1]):
+            if w[i, j] > 0.0:
+                b = j // side
+                sums[0, a, b] += w[i, j]
+                sums[1, a, b] += w[i, j] * x[j]
+                sums[2, a, b] += w[i, j] * y[row0 + i]
 
 
-def _as_cells(chosen: list[NDArray[np.integer]]) -> pd.DataFrame:
+def _as_cells(chosen: Sequence[Cell]) -> pd.DataFrame:
     return pd.DataFrame(np.array(chosen, dtype=np.int64).reshape(-1, 2), columns=["row", "col"])

@@ -13,8 +13,11 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
+from habitatmap.geo import scratch
 from habitatmap.geo.compiled import njit
-from habitatmap.plan.reach import Floats, not_reached, reach_kernel
+from habitatmap.geo.engine import THREADS, Engine, chosen
+from habitatmap.plan.correlate import correlate
+from habitatmap.plan.reach import Floats, forage_of, not_reached, reach_kernel
 
 # rounding is let pass, so that ten sites of 0.1 can be paid with 1
 MONEY_TOLERANCE, LEAST_MONEY = 1e-9, 1e-12
@@ -46,6 +49,8 @@ class Rules(TypedDict, total=False):
     quotas: Sequence[Quota]
     cost: ArrayLike | None
     budget: float | None
+    not_reached: Floats | None
+    engine: Engine
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +63,9 @@ class Today:
     """row, col, p of the breeding places; they may lie outside the frame."""
     cell_m: float
     median_m: float
+    not_reached: Floats | None = None
+    """The probability (rows, cols) that no place reaches a cell, where it is known already."""
+    engine: Engine = THREADS
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -67,7 +75,7 @@ class Today:
     @cached_property
     def total(self) -> float:
         """The area's forage, in cells: sum w."""
-        return float(self.demand.sum())
+        return forage_of(self.demand)
 
     @cached_property
     def kernel(self) -> Floats:
@@ -77,12 +85,20 @@ class Today:
     @cached_property
     def missed(self) -> Floats:
         """The forage that the places miss: w R (rows, cols)."""
-        return self.demand * not_reached(self.shape, self.places, cell_m=self.cell_m, median_m=self.median_m)
+        R = self.not_reached
+        if R is None:
+            R = not_reached(self.shape, self.places, cell_m=self.cell_m, median_m=self.median_m)
+        return scratch.cellwise(np.multiply, self.demand, R, dtype=np.float64)
 
     @cached_property
     def now(self) -> float:
         """Forage in reach without a plan (share 0-1); NaN where there is no forage."""
-        return 1.0 - float(self.missed.sum()) / self.total if self.total > 0 else math.nan
+        return 1.0 - forage_of(self.missed) / self.total if self.total > 0 else math.nan
+
+    @cached_property
+    def within_flight(self) -> Floats:
+        """The forage missed within flight of each cell: what a pool there that is certain to be occupied would add."""
+        return correlate(self.missed, self.kernel, self.engine)
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,21 +123,21 @@ class Problem:
     @classmethod
     def of(cls, demand: ArrayLike, places: pd.DataFrame, candidates: ArrayLike, **rules: Unpack[Rules]) -> Problem:
         """A problem of checked arrays; `demand` may hold NaN for no data. Raises InputError where they do not fit."""
-        w, p = np.nan_to_num(np.asarray(demand, dtype=np.float64)), np.asarray(candidates, dtype=np.float64)
+        w, p = np.asarray(demand), np.asarray(candidates, dtype=np.float64)
         if w.ndim != 2 or w.shape != p.shape or w.size == 0:
             raise InputError(
                 f"demand has the shape {w.shape} and candidates {p.shape}: two equal (rows, cols) are needed"
             )
-        if (w < 0).any():
-            raise InputError(f"demand holds {w.min()}: forage of 0 or more was expected, mend the forage")
-        if (p < 0).any() or (p > 1).any():
-            raise InputError(
-                f"candidates hold {np.nanmin(p)} to {np.nanmax(p)}: probabilities from 0 to 1 were expected"
-            )
+        w = scratch.cellwise(lambda part: np.nan_to_num(part.astype(np.float64)), w, dtype=np.float64)
+        if (least := scratch.ends(w)[0]) < 0:
+            raise InputError(f"demand holds {least}: forage of 0 or more was expected, mend the forage")
+        low, high = scratch.ends(p)
+        if low < 0 or high > 1:
+            raise InputError(f"candidates hold {low} to {high}: probabilities from 0 to 1 were expected")
         cost, budget, kept = rules.get("cost"), rules.get("budget"), rules.get("kept")
         price = None if cost is None else np.broadcast_to(np.asarray(cost, dtype=np.float64), w.shape)
-        if price is not None and not (price > 0).all():
-            raise InputError(f"cost holds {np.nanmin(price)}: a cost above 0 was expected at every cell")
+        if price is not None and not (cheapest := scratch.ends(price)[0]) > 0:
+            raise InputError(f"cost holds {cheapest}: a cost above 0 was expected at every cell")
         if budget is not None and price is None:
             raise InputError(f"a budget of {budget} was given without a cost: give the cost of a site as well")
         if kept is not None:
@@ -135,7 +151,9 @@ class Problem:
             if np.shape(unit) != w.shape:
                 raise InputError(f"a quota has the shape {np.shape(unit)} and demand {w.shape}: the same was expected")
         return cls(
-            Today(w, places, rules["cell_m"], rules["median_m"]),
+            Today(
+                w, places, rules["cell_m"], rules["median_m"], rules.get("not_reached"), rules.get("engine") or chosen()
+            ),
             p,
             spacing_m=rules.get("spacing_m", 0.0),
             taken=rules.get("taken"),
@@ -155,7 +173,7 @@ class Problem:
         """`candidates`, and at the kept sites their own p."""
         if self.kept is None:
             return self.candidates
-        probability = self.candidates.copy()
+        probability = scratch.copied(self.candidates)
         probability[self.kept["row"], self.kept["col"]] = self.kept["p"]
         return probability
 
@@ -184,7 +202,9 @@ class Problem:
         return replace(
             self,
             today=replace(
-                self.today, places=pd.concat([self.today.places[["row", "col", "p"]], kept], ignore_index=True)
+                self.today,
+                places=pd.concat([self.today.places[["row", "col", "p"]], kept], ignore_index=True),
+                not_reached=None,
             ),
             taken=pd.concat([part[["row", "col"]] for part in (self.taken, kept) if part is not None]),
             kept=None,

@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
+from habitatmap.geo import scratch
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
@@ -59,6 +60,9 @@ def in_order(places: pd.DataFrame) -> tuple[Cells, Cells, Floats]:
     return row[order], col[order], p[order]
 
 
+CHUNK = 500  # places after which pages may be given back
+
+
 @njit(nogil=True)
 def multiply(values: Floats, row0: int, col0: int, row: int, col: int, p: float, k: Floats) -> None:
     """Multiplies by 1 - p k around (row, col); values[0, 0] is the cell (row0, col0)."""
@@ -78,17 +82,50 @@ def not_reached(
     `frame` is a Grid, or (rows, cols) together with `cell_m`; `places` has row, col and p (0-1) and may lie outside.
     """
     shape, cell = _frame(frame, cell_m)
-    k, R = FlightKernel(median_m).stamp(cell, "reach"), np.ones(shape)
-    for row, col, p in zip(*in_order(places), strict=True):
-        multiply(R, 0, 0, row, col, p, k)
+    k, R = FlightKernel(median_m).stamp(cell, "reach"), scratch.full(shape, 1.0, np.float64)
+    row, col, p = in_order(places)
+    for first in range(0, len(p), CHUNK):
+        some = slice(first, first + CHUNK)
+        _multiply_each(R, 0, row[some], col[some], p[some], k)
+        scratch.relax()
     return R
+
+
+@njit(nogil=True)
+def _multiply_each(values: Floats, row0: int, row: Cells, col: Cells, p: Floats, k: Floats) -> None:
+    """`multiply` for each place; values[0, 0] is the cell (row0, 0)."""
+    for q in range(row.shape[0]):
+        multiply(values, row0, 0, row[q], col[q], p[q], k)
+
+
+def reached_share(w: ArrayLike, *sets: pd.DataFrame, cell_m: float, median_m: float) -> float:
+    """`forage_in_reach` of the places of several sets together, without a raster of what is not reached."""
+    weights, k = np.asarray(w), FlightKernel(median_m).stamp(cell_m, "reach")
+    each = [in_order(places) for places in sets]
+    missed = total = 0.0
+    for band in scratch.bands(weights.shape):
+        here = np.nan_to_num(weights[band].astype(np.float64))
+        total += float(here.sum())
+        for row, col, p in each:
+            _multiply_each(here, band.start, row, col, p, k)
+        missed += float(here.sum())
+    return 1.0 - missed / total if total > 0 else math.nan
 
 
 def forage_in_reach(w: ArrayLike, R: Floats) -> float:
     """Share (0-1) of the forage w (NaN = no data) that is likely to be reached; NaN where there is no forage."""
-    weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
-    total = float(weights.sum())
-    return float((weights * (1.0 - R)).sum()) / total if total > 0 else math.nan
+    weights = np.asarray(w)
+    total = forage_of(weights)
+    return float(scratch.total(_reached, weights, R)) / total if total > 0 else math.nan
+
+
+def forage_of(w: NDArray[np.floating]) -> float:
+    """The forage w (rows, cols; NaN = no data) of all cells together, in cells."""
+    return float(scratch.total(lambda part: np.nansum(part, dtype=np.float64), w))
+
+
+def _reached(w: NDArray[np.floating], R: Floats) -> float:
+    return float((np.nan_to_num(w.astype(np.float64)) * (1.0 - R)).sum())
 
 
 @njit(nogil=True)
@@ -104,7 +141,7 @@ def _without(at: int, row: Cells, col: Cells, p: Floats, k: Floats, i: int, j: i
 
 
 @njit(nogil=True)
-def _losses(w: Floats, R: Floats, row: Cells, col: Cells, p: Floats, k: Floats) -> Floats:
+def _losses(w: NDArray[np.floating], R: Floats, row: Cells, col: Cells, p: Floats, k: Floats) -> Floats:
     """sum_c w p k prod_others for each place; division by 1 - p k, or the product again where that is 0."""
     r = k.shape[0] // 2
     rows, cols = w.shape
@@ -130,8 +167,8 @@ def loss_of_each(w: ArrayLike, R: Floats, places: pd.DataFrame, *, cell_m: float
 
     `R` is `not_reached` of the same places. NaN where there is no forage at all.
     """
-    weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
-    total = float(weights.sum())
+    weights = np.asarray(w)
+    total = forage_of(weights)
     if total <= 0:
         return np.full(len(places), math.nan)
     row, col, p = in_order(places)
@@ -153,15 +190,15 @@ def footprints(median_m: float, cell_m: float, size: int) -> Footprints:
 
 
 @njit(nogil=True)
-def multiply_blocks(R: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints) -> None:
-    """Multiplies blocks of not-reached by 1 - p k for each place; row and col are cells."""
+def multiply_blocks(R: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints, i0: int = 0, j0: int = 0) -> None:
+    """Multiplies blocks of not-reached by 1 - p k for each place; row and col are cells, R[0, 0] is block (i0, j0)."""
     rows, cols = R.shape
     weights, size = prints
     r = weights.shape[1] // 2
     for q in range(row.shape[0]):
         if p[q] > 0.0:
-            bi, bj = row[q] // size, col[q] // size
-            k = weights[(row[q] - bi * size) * size + col[q] - bj * size]
+            bi, bj = row[q] // size - i0, col[q] // size - j0
+            k = weights[(row[q] % size) * size + col[q] % size]
             for i in range(max(0, bi - r), min(rows, bi + r + 1)):
                 for j in range(max(0, bj - r), min(cols, bj + r + 1)):
                     R[i, j] *= 1.0 - p[q] * k[i - bi + r, j - bj + r]
@@ -172,10 +209,15 @@ def half_scale(median_m: float, cell_m: float) -> int:
     return FlightKernel(median_m).block_cells(cell_m, 2.0)
 
 
-def block_sum(values: Floats, size: int) -> Floats:
-    """Sums over blocks of size x size cells, the last ones may be partly filled."""
-    by_row = np.add.reduceat(values, np.arange(0, values.shape[0], size), axis=0)
-    return np.asarray(np.add.reduceat(by_row, np.arange(0, values.shape[1], size), axis=1))
+def block_sum(values: NDArray[np.floating], size: int) -> Floats:
+    """Sums over blocks of size x size cells, NaN as nothing; the last ones may be partly filled."""
+    out = np.empty((-(-values.shape[0] // size), -(-values.shape[1] // size)))
+    for band in scratch.bands(values.shape, size):
+        part = np.nan_to_num(values[band].astype(np.float64))
+        by_row = np.add.reduceat(part, np.arange(0, part.shape[0], size), axis=0)
+        first = band.start // size
+        out[first : first + len(by_row)] = np.add.reduceat(by_row, np.arange(0, part.shape[1], size), axis=1)
+    return out
 
 
 class Rough:
@@ -183,15 +225,9 @@ class Rough:
     centres.
     """
 
-    def __init__(self, w: Floats, cell_m: float, median_m: float) -> None:
+    def __init__(self, w: NDArray[np.floating], cell_m: float, median_m: float) -> None:
         size = FlightKernel(median_m).block_cells(cell_m, BLOCKS_PER_SCALE)
         self.prints, self.blocks = footprints(median_m, cell_m, size), block_sum(w, size)
-
-    def missed(self, row: Cells, col: Cells, p: Floats, left: Floats | None = None) -> Floats:
-        """The forage on blocks (of `left`, where given) that places at the cells miss."""
-        left = (self.blocks if left is None else left).copy()
-        multiply_blocks(left, row, col, np.ascontiguousarray(p), self.prints)
-        return left
 
 
 def reach_by_simulation(
@@ -202,24 +238,33 @@ def reach_by_simulation(
     Calculated on blocks (`Rough`), then scaled by fine / coarse of the places' own p, so that a simulation equal to p
     gives exactly the fine value. Tests hold it within 0.5 % of the cell by cell value.
     """
-    probabilities = np.atleast_2d(np.asarray(simulations, dtype=np.float64))
-    weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
-    total = float(weights.sum())
+    probabilities, weights = np.atleast_2d(np.asarray(simulations, dtype=np.float64)), np.asarray(w)
+    total = forage_of(weights)
     if total <= 0:
         return np.full(len(probabilities), math.nan)
     if len(places) == 0:
         return np.zeros(len(probabilities))
     row, col, p = in_order(places)
     rough = Rough(weights, cell_m, median_m)
+    drawn = np.vstack([probabilities[:, order_of(places)], p])
+    moves = np.ptp(drawn, axis=0) > 0
+    left = rough.blocks.copy()
+    multiply_blocks(left, row[~moves], col[~moves], p[~moves], rough.prints)
+    moving = row[moves], col[moves], np.ascontiguousarray(drawn[:, moves])
+    coarse = 1.0 - _missed_in_each(left, *moving, rough.prints) / total
+    base, fine = coarse[-1], reached_share(weights, places, cell_m=cell_m, median_m=median_m)
+    return np.minimum(coarse[:-1] * (fine / base) if base > 0 else coarse[:-1], 1.0)
 
-    def on_blocks(probability: Floats) -> float:
-        R = rough.missed(row, col, probability, np.ones_like(rough.blocks))
-        return float((rough.blocks * (1.0 - R)).sum()) / total
 
-    coarse = np.array([on_blocks(one) for one in probabilities[:, order_of(places)]])
-    base = on_blocks(p)
-    fine = forage_in_reach(weights, not_reached(weights.shape, places, cell_m=cell_m, median_m=median_m))
-    return np.minimum(coarse * (fine / base) if base > 0 else coarse, 1.0)
+@njit(nogil=True)
+def _missed_in_each(blocks: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints) -> Floats:
+    """The forage missed in each simulation (p: simulations x places); `blocks`: what other places leave."""
+    out, left = np.empty(p.shape[0]), np.empty_like(blocks)
+    for v in range(p.shape[0]):
+        left[:] = blocks
+        multiply_blocks(left, row, col, p[v], prints)
+        out[v] = left.sum()
+    return out
 
 
 def gains_by_simulation(
@@ -239,24 +284,67 @@ def gains_by_simulation(
     to p gives the gains themselves.
     """
     probabilities, new = (np.atleast_2d(np.asarray(d, dtype=np.float64)) for d in (simulations, site_simulations))
-    weights = np.nan_to_num(np.asarray(w, dtype=np.float64))
-    total = float(weights.sum())
+    weights = np.asarray(w)
+    total = forage_of(weights)
     if total <= 0 or len(sites) == 0:
         return np.full((len(probabilities), len(sites)), math.nan)
     row, col, p = in_order(places)
-    site_row, site_col = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
+    site_row, site_col, site_p = (
+        sites[name].to_numpy(of) for name, of in (("row", np.int64), ("col", np.int64), ("p", float))
+    )
     rough = Rough(weights, cell_m, median_m)
+    drawn, of_sites = np.vstack([probabilities[:, order_of(places)], p]), np.vstack([new, site_p])
+    size, r = rough.prints[1], rough.prints[0].shape[1] // 2
+    wanted = np.zeros(rough.blocks.shape, np.bool_)
+    for i, j in zip((site_row // size).tolist(), (site_col // size).tolist(), strict=True):
+        wanted[max(0, i - r) : max(0, i + r + 1), max(0, j - r) : max(0, j + r + 1)] = True
+    apart = [np.abs(of[:, None] // size - at // size) for of, at in ((row, site_row), (col, site_col))]
+    near, moves = (np.maximum(*apart) <= 2 * r).any(axis=1), np.ptp(drawn, axis=0) > 0
+    left, still, moving = rough.blocks.copy(), near & ~moves, near & moves
+    multiply_blocks(left, row[still], col[still], p[still], rough.prints)
+    there = row[moving], col[moving], np.ascontiguousarray(drawn[:, moving])
+    coarse = _gains_in_each(left, wanted, there, (site_row, site_col, of_sites), rough.prints)
+    base, fine = coarse[-1], sites["gain"].to_numpy(np.float64)
+    return np.asarray(coarse[:-1] * np.divide(fine, base, out=np.ones_like(fine), where=base > 0))
 
-    def on_blocks(probability: Floats, at_sites: Floats) -> Floats:
-        left = [rough.missed(row, col, probability)]
-        for n in range(len(sites)):
-            one = np.s_[n : n + 1]
-            left.append(rough.missed(site_row[one], site_col[one], at_sites[one], left[-1]))
-        return -np.diff([float(blocks.sum()) for blocks in left]) / total
 
-    coarse = np.array([on_blocks(*both) for both in zip(probabilities[:, order_of(places)], new, strict=True)])
-    base, fine = on_blocks(p, sites["p"].to_numpy(np.float64)), sites["gain"].to_numpy(np.float64)
-    return np.asarray(coarse * np.divide(fine, base, out=np.ones_like(fine), where=base > 0))
+@njit(nogil=True)
+def _gains_in_each(
+    blocks: Floats,
+    wanted: NDArray[np.bool_],
+    places: tuple[Cells, Cells, Floats],
+    sites: tuple[Cells, Cells, Floats],
+    prints: Footprints,
+) -> Floats:
+    """What each site (row, col, p by simulation) adds to the places and to the sites before it (cells of forage), in
+    each simulation; `wanted`: the blocks within flight of a site, which alone are looked at."""
+    row, col, p = places
+    weights, size = prints
+    r = weights.shape[1] // 2
+    out, left = np.zeros((p.shape[0], sites[0].shape[0])), np.empty_like(blocks)
+    for v in range(p.shape[0]):
+        for i in range(blocks.shape[0]):
+            for j in range(blocks.shape[1]):
+                if wanted[i, j]:
+                    left[i, j] = blocks[i, j]
+        for q in range(row.shape[0]):
+            bi, bj = row[q] // size, col[q] // size
+            k = weights[(row[q] % size) * size + col[q] % size]
+            for i in range(max(0, bi - r), min(blocks.shape[0], bi + r + 1)):
+                for j in range(max(0, bj - r), min(blocks.shape[1], bj + r + 1)):
+                    if wanted[i, j]:
+                        left[i, j] *= 1.0 - p[v, q] * k[i - bi + r, j - bj + r]
+        for n in range(sites[0].shape[0]):
+            bi, bj = sites[0][n] // size, sites[1][n] // size
+            k = weights[(sites[0][n] % size) * size + sites[1][n] % size]
+            added = 0.0
+            for i in range(max(0, bi - r), min(blocks.shape[0], bi + r + 1)):
+                for j in range(max(0, bj - r), min(blocks.shape[1], bj + r + 1)):
+                    share = sites[2][v, n] * k[i - bi + r, j - bj + r]
+                    added += left[i, j] * share
+                    left[i, j] *= 1.0 - share
+            out[v, n] = added
+    return out
 
 
 class Step(NamedTuple):
@@ -272,15 +360,19 @@ class Step(NamedTuple):
 def in_turn(R: Floats, sites: pd.DataFrame, k: Floats) -> Iterator[Step]:
     """The steps of sites (row, col, p) in their order, those before each standing already; `R` is `not_reached` without
     them, `k` the kernel by offset."""
-    left, r = np.array(R, dtype=np.float64), k.shape[0] // 2
-    columns = (sites[name].tolist() for name in ("row", "col", "p"))
-    for row, col, p in zip(*columns, strict=True):
-        i0, i1 = max(0, row - r), min(left.shape[0], row + r + 1)
-        j0, j1 = max(0, col - r), min(left.shape[1], col + r + 1)
+    r = k.shape[0] // 2
+    earlier: list[tuple[int, int, float]] = []
+    for row, col, p in zip(*(sites[name].tolist() for name in ("row", "col", "p")), strict=True):
+        i0, i1 = max(0, row - r), min(R.shape[0], row + r + 1)
+        j0, j1 = max(0, col - r), min(R.shape[1], col + r + 1)
         around, weight = np.s_[i0:i1, j0:j1], k[i0 - row + r : i1 - row + r, j0 - col + r : j1 - col + r]
-        before = left[around].copy()
-        multiply(left, 0, 0, row, col, p, k)
-        yield Step(around, weight, before, left[around].copy())
+        before = np.array(R[around], dtype=np.float64)
+        for other_row, other_col, other_p in earlier:
+            multiply(before, i0, j0, other_row, other_col, other_p, k)
+        after = before.copy()
+        multiply(after, i0, j0, row, col, p, k)
+        earlier.append((row, col, p))
+        yield Step(around, weight, before, after)
 
 
 def shares_of_gains(w: ArrayLike, R: Floats, sites: pd.DataFrame, part: NDArray[np.bool_], k: Floats) -> Floats:
@@ -288,9 +380,9 @@ def shares_of_gains(w: ArrayLike, R: Floats, sites: pd.DataFrame, part: NDArray[
 
     `R` is `not_reached` without the sites, `k` the kernel by offset.
     """
-    weight, out = np.nan_to_num(np.asarray(w, dtype=np.float64)), []
+    weight, out = np.asarray(w), []
     for step in in_turn(R, sites, k):
-        gained = weight[step.around] * (step.before - step.after)
+        gained = np.nan_to_num(weight[step.around].astype(np.float64)) * (step.before - step.after)
         whole = float(gained.sum())
         out.append(float(gained[part[step.around]].sum()) / whole if whole > 0 else math.nan)
     return np.array(out, dtype=np.float64)

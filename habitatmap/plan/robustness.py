@@ -21,10 +21,11 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from habitatmap.errors import InputError
+from habitatmap.geo import scratch
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.masks import least_apart
-from habitatmap.plan.gain_map import GainMap, best_cells
+from habitatmap.plan.gain_map import OpenCells, best_cells
 from habitatmap.plan.problem import Problem, affordable_compiled
 from habitatmap.plan.reach import (
     Cells,
@@ -90,6 +91,13 @@ class Robustness:
     sensitivity: pd.DataFrame
     """One assumption moved at a time: assumption, level, kept, now, with_plan; the first row is the plan's own."""
 
+    @classmethod
+    def unknown(cls, sites: int) -> Robustness:
+        """Where nobody asked."""
+        told = ["kept", "now", "with_plan"]
+        alone = pd.DataFrame(columns=["assumption", "level", *told])
+        return cls(np.full(sites, math.nan), pd.DataFrame(columns=["median_m", "level", *told]), alone)
+
 
 class Assumed(NamedTuple):
     """What a plan rests on: flight median, level of the forage, probabilities of the places, odds of new pools."""
@@ -121,7 +129,7 @@ def assess_robustness(
     simulated, odds = _simulated(problem, uncertain, count)
     n, median = len(simulated), float(problem.today.median_m)
     given = {Level.LOW: uncertain.low, Level.BEST: problem.today.demand, Level.HIGH: uncertain.high}
-    forage = {level: np.nan_to_num(np.asarray(f, dtype=np.float64)) for level, f in given.items() if f is not None}
+    forage = {level: np.asarray(f) for level, f in given.items() if f is not None}
     medians = sorted({median, *(uncertain.medians or (0.4 * median, 2.0 * median))})
 
     own = Assumed(median, Level.BEST, in_order(rest.today.places)[2], 1.0)
@@ -179,7 +187,7 @@ def _simulated(problem: Problem, uncertain: Uncertainty, count: int) -> tuple[Fl
 class Scenario:
     """What one flight median needs: footprints, and the forage by level on blocks."""
 
-    def __init__(self, median_m: float, cell_m: float, forage: dict[Level, Floats]) -> None:
+    def __init__(self, median_m: float, cell_m: float, forage: dict[Level, NDArray[np.floating]]) -> None:
         self.prints = footprints(median_m, cell_m, half_scale(median_m, cell_m))
         self.forage = {level: block_sum(w, self.prints[1]) for level, w in forage.items()}
 
@@ -255,10 +263,14 @@ def shifted(p: Floats, factor: float | Floats) -> Floats:
     return p * factor / (1.0 - p + p * factor)
 
 
+def _of_free(free: NDArray[np.bool_], p: Floats, missed: Floats) -> Floats:
+    return np.where(free, p * missed, np.nan)
+
+
 def _near_cells(problem: Problem, sites: pd.DataFrame) -> tuple[Cells, Cells]:
     """Cells (row, col) that a simulation may choose, in the order row, col: the best of each block, and the sites."""
-    gains = GainMap(replace(problem, quotas=(), budget=math.inf))
-    gain = np.where(gains.cells.free, problem.candidates * gains.C, np.nan)
+    free = OpenCells(replace(problem, quotas=(), budget=math.inf)).free
+    gain = scratch.cellwise(_of_free, free, problem.candidates, problem.today.within_flight, dtype=np.float64)
     least = NEAR_LAST * float(sites["gain_cells"].min()) if len(sites) else math.inf
     row, col = best_cells(gain, half_scale(problem.today.median_m, problem.today.cell_m), least, MOST_NEAR)
     both = np.column_stack([[*sites["row"], *row], [*sites["col"], *col]]).astype(np.int64)

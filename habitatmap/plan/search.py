@@ -16,8 +16,9 @@ from typing import Unpack
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.plan.exact import solve
 from habitatmap.plan.gain_map import BETTER, GainMap, Pick, direct_gain
 from habitatmap.plan.problem import Problem, Rules
@@ -75,19 +76,17 @@ def choose(
     pools: int,
     *,
     exchange: bool = True,
-    workers: int | None = None,
-    tile_cells: int | None = None,
     **rules: Unpack[Rules],
 ) -> Selection:
     """Chooses cells for `pools` more pools.
 
     `demand` (rows, cols): forage w of each cell, NaN or 0 = none. `places`: row, col, p of the breeding places.
     `candidates` (rows, cols): the probability p that a pool at the cell gets occupied, NaN where none may stand. The
-    rules (`cell_m` and `median_m` at least) are the fields of `problem.Problem`. `workers` and `tile_cells` change
+    rules (`cell_m` and `median_m` at least) are the fields of `problem.Problem`. The `engine` changes
     nothing but time and memory. Raises InputError where shapes or values do not fit.
     """
     problem = Problem.of(demand, places, candidates, **rules)
-    return make_plan(problem, pools, exchange=exchange, workers=workers, tile_cells=tile_cells)
+    return make_plan(problem, pools, exchange=exchange)
 
 
 def make_plan(
@@ -95,8 +94,6 @@ def make_plan(
     pools: int,
     *,
     exchange: bool = True,
-    workers: int | None = None,
-    tile_cells: int | None = None,
     gains: GainMap | None = None,
 ) -> Selection:
     """The plan for a problem: the kept sites, then greedy up to `pools` sites in all, then interchange.
@@ -107,11 +104,11 @@ def make_plan(
     given.
     """
     now, total = problem.today.now, problem.today.total
-    gains = gains or GainMap(problem, workers=workers, tile_cells=tile_cells)
+    gains = gains or GainMap(problem)
     fixed = problem.kept_cells
     for pick in in_greedy_order(problem, fixed):
         gains.add(pick)
-    free = gains.cells.open
+    free = gains.cells.open if exchange else None
     gains.greedy(int(pools) - len(fixed))
     if gains.costs_differ and len(gains.sites) > len(fixed):
         _best_single(gains, problem)
@@ -122,14 +119,15 @@ def make_plan(
     frame = _frame(picks, problem)
     with_plan = now if frame.empty else float(frame["cumulative"].iloc[-1])
     better, more = None, 0.0
-    if exchange and len(cells) > len(fixed):
+    if free is not None and len(cells) > len(fixed):
         gains.by_gain()
         gains.interchange(fixed)
         if gains.greedy(int(pools) - len(gains.sites)):  # moved sites may have made room
             gains.interchange(fixed)
         better = _frame(in_greedy_order(problem, [(site.row, site.col) for site in gains.sites]), problem)
         if not problem.quotas and problem.budget == math.inf:
-            known, allowed = float(better["gain_cells"][len(fixed) :].sum()), np.where(free, problem.candidates, np.nan)
+            known = float(better["gain_cells"][len(fixed) :].sum())
+            allowed = scratch.cellwise(_where_free, free, problem.candidates, dtype=np.float64)
             more_pools = int(pools) - len(fixed)
             solved = solve(
                 problem.settled().today.missed, allowed, problem.today.kernel, gains.cells.near, more_pools, known
@@ -142,10 +140,14 @@ def make_plan(
     return Selection(frame, now, with_plan, better, more, total, int(pools), shortfall)
 
 
+def _where_free(free: NDArray[np.bool_], p: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.where(free, p, np.nan)
+
+
 def _why_no_more(gains: GainMap) -> Shortfall:
     if gains.cells.budget_spent():
         return Shortfall.BUDGET_SPENT
-    return Shortfall.NOTHING_TO_GAIN if gains.cells.open.any() else Shortfall.NONE_LEFT
+    return Shortfall.NOTHING_TO_GAIN if gains.cells.count() else Shortfall.NONE_LEFT
 
 
 def _best_single(gains: GainMap, problem: Problem) -> None:
@@ -169,8 +171,7 @@ def in_greedy_order(problem: Problem, cells: Sequence[tuple[int, int]]) -> list[
     are kept come first.
     """
     p, k = problem.probability, problem.today.kernel
-    r = k.shape[0] // 2
-    missed, picks = np.pad(problem.today.missed, r), []
+    missed, picks = scratch.copied(problem.today.missed), []
     kept = set(problem.kept_cells)
     for todo in (sorted(kept & set(cells)), sorted(set(cells) - kept)):
         # a gain only falls as sites are set, so one that is still on top when calculated anew is the largest
@@ -181,7 +182,7 @@ def in_greedy_order(problem: Problem, cells: Sequence[tuple[int, int]]) -> list[
                 gains[top] = float(p[top]) * float(direct_gain(missed, k, *top))
                 sure.add(top)
             picks.append(Pick(*top, gains[top]))
-            multiply(missed, 0, 0, top[0] + r, top[1] + r, float(p[top]), k)
+            multiply(missed, 0, 0, *top, float(p[top]), k)
             todo.remove(top)
     return picks
 
@@ -189,11 +190,10 @@ def in_greedy_order(problem: Problem, cells: Sequence[tuple[int, int]]) -> list[
 def listed(problem: Problem, cells: Sequence[tuple[int, int]]) -> pd.DataFrame:
     """`Selection.frame` for sites in the order they are given, whatever they gain."""
     p, k = problem.probability, problem.today.kernel
-    r = k.shape[0] // 2
-    missed, picks = np.pad(problem.today.missed, r), []
+    missed, picks = scratch.copied(problem.today.missed), []
     for cell in cells:
         picks.append(Pick(*cell, float(p[cell]) * float(direct_gain(missed, k, *cell))))
-        multiply(missed, 0, 0, cell[0] + r, cell[1] + r, float(p[cell]), k)
+        multiply(missed, 0, 0, *cell, float(p[cell]), k)
     return _frame(picks, problem)
 
 

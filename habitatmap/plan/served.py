@@ -23,10 +23,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.network.turnover import Draws, KnownPlaces, Ranges, Rates, calibrate, draw, quality_of
-from habitatmap.plan.gain_map import SAME, GainMap, OpenCells, best_cells
+from habitatmap.plan.gain_map import SAME, OpenCells, best_cells
 from habitatmap.plan.mean_field import (
     PATCH_FACTOR,
     PATCH_M,
@@ -50,6 +51,7 @@ REFERENCE_POOLS = 10  # rules of thumb are measured with so many, so that the or
 AVERSION = 4.0  # of the utility: how much more a shortfall against the best rule counts than a surplus
 BLOCK_M, MOST_BLOCKS = 60.0, 1000
 COARSE_M = 100.0
+AT_ONCE = 20_000  # places whose probabilities are worked out together
 TRIED, APART_M = 5, 150.0  # so many neighbourhoods, so far apart, are compared by what a pool there really adds
 NO_GAIN = 1e-9
 
@@ -159,6 +161,7 @@ class Sites:
         self, model: MeanField, grid: Grid, access: NDArray[np.floating], readings: Sequence[Reading] = READINGS
     ) -> None:
         self.model, self.grid, self.access = model, grid, access
+        self._served: dict[tuple[tuple[int, int], ...], Floats] = {}
         self.is_closed = np.array([reading.found_from is FoundFrom.MAPPED for reading in readings])
 
     def with_demand(self, demand: Demand) -> Sites:
@@ -181,6 +184,15 @@ class Sites:
         """The years with pools at cells (row, col)."""
         return self.model.course(*self.at(cells["row"].to_numpy(np.int64), cells["col"].to_numpy(np.int64)))
 
+    def served(self, cells: pd.DataFrame) -> Floats:
+        """What is served with pools at cells (row, col), by simulation; kept, as some sets are asked for again."""
+        key = tuple(zip(cells["row"].tolist(), cells["col"].tolist(), strict=True))
+        if not key:
+            return self.none
+        if key not in self._served:
+            self._served[key] = self.course(cells).served
+        return self._served[key]
+
     def by_reading(self, served: Floats) -> Floats:
         """Means (readings,) of values by simulation."""
         of = self.model.simulations.reading
@@ -200,11 +212,11 @@ class Sites:
 def assess_served(sites: Sites, plan: pd.DataFrame, rules: Mapping[Strategy, Sequence[pd.DataFrame]]) -> Served:
     """What the plan's cells (row, col), in their order, and those of the rules are likely to serve."""
     steps = [sites.share(sites.none)] + [
-        sites.share(sites.course(plan.iloc[: count + 1]).served) for count in range(len(plan))
+        sites.share(sites.served(plan.iloc[: count + 1])) for count in range(len(plan))
     ]
     adds = np.diff(np.array(steps), axis=0)
     by_rule = {
-        rule: Share(*np.mean([sites.share(sites.course(cells).served) for cells in sets], axis=0).tolist())
+        rule: Share(*np.mean([sites.share(sites.served(cells)) for cells in sets], axis=0).tolist())
         for rule, sets in rules.items()
     }
     by_site = pd.DataFrame(adds, columns=["served_open", "served_closed"], index=plan.index)
@@ -226,7 +238,7 @@ class Preference:
     ) -> Preference:
         """rules: sets of `REFERENCE_POOLS` cells (row, col) by rules of thumb."""
         gains = [
-            np.mean([sites.by_reading(sites.course(cells).served - sites.none) for cells in sets], axis=0)
+            np.mean([sites.by_reading(sites.served(cells) - sites.none) for cells in sets], axis=0)
             for sets in rules.values()
             if any(len(cells) for cells in sets)
         ]
@@ -261,17 +273,33 @@ def plan_served(problem: Problem, pools: int, sites: Sites, preference: Preferen
     return Selection(frame, today.now, with_plan, None, 0.0, today.total, pools, search.shortfall(pools))
 
 
-def likely_everywhere(sites: Sites, course: Course, weights: Floats) -> Floats:
-    """How likely a pool on each cell (rows, cols) is occupied, mean over the years and the weighted simulations; the
-    same within blocks of `COARSE_M`."""
-    grid = sites.grid
+def promising(problem: Problem, sites: Sites, preference: Preference) -> Floats:
+    """By cell (rows, cols) forage not in reach yet times the probability that a pool is found; NaN where none may be
+    set, whatever it costs and however many there may be."""
+    course, grid = sites.model.course(), sites.grid
     step = max(1, round(COARSE_M / grid.cell_m))
-    row, col = np.arange(grid.rows) // step, np.arange(grid.cols) // step
-    middle = np.minimum((np.arange(row[-1] + 1) + 0.5) * step, grid.rows - 1).astype(np.int64)
-    centre = np.minimum((np.arange(col[-1] + 1) + 0.5) * step, grid.cols - 1).astype(np.int64)
+    likely = _likely_on_blocks(sites, course, preference.by_simulation(sites, course.served, 0), step)
+    free, missed = OpenCells(replace(problem, quotas=(), budget=math.inf)).free, problem.today.within_flight
+    out, across = scratch.empty(problem.shape, np.float64), np.arange(grid.cols) // step
+    for band in scratch.bands(problem.shape):
+        here = likely[np.arange(band.start, band.stop) // step][:, across]
+        out[band] = np.where(free[band], missed[band] * here, np.nan)
+    return out
+
+
+def _likely_on_blocks(sites: Sites, course: Course, weights: Floats, step: int) -> Floats:
+    """How likely a pool in the middle of each block of `step` cells is occupied, mean over the years and the weighted
+    simulations: (blocks down, blocks across)."""
+    grid = sites.grid
+    middle, centre = (
+        np.minimum((np.arange(-(-n // step)) + 0.5) * step, n - 1).astype(np.int64) for n in (grid.rows, grid.cols)
+    )
     rows, cols = (of.ravel() for of in np.meshgrid(middle, centre, indexing="ij"))
-    likely = sites.model.likely(course, weights, *sites.at(rows, cols))
-    return likely.reshape(len(middle), len(centre))[row[:, None], col[None, :]]
+    likely = [
+        sites.model.likely(course, weights, *sites.at(rows[some], cols[some]))
+        for some in np.array_split(np.arange(len(rows)), max(1, len(rows) // AT_ONCE))
+    ]
+    return np.concatenate(likely).reshape(len(middle), len(centre))
 
 
 class _Search:
@@ -292,9 +320,9 @@ class _Search:
 
     def best(self) -> tuple[int, int] | None:
         """The open cell that adds most, for its cost; None where none adds anything."""
-        weights, is_open = self._simulation_weights(), self.open.open
+        weights = self._simulation_weights()
         influence = self.sites.model.influence(self.course, weights)
-        left = np.flatnonzero(self._open_blocks(is_open))
+        left = np.flatnonzero(self._open_blocks())
         if not len(left):
             return None
 
@@ -307,7 +335,7 @@ class _Search:
             weights @ (self._with(int(self.row[at]), int(self.col[at])).served - self.course.served) for at in apart
         ]
         best = apart[int(np.argmax(self._for_its_cost(np.array(tried), self.row[apart], self.col[apart])))]
-        row, col = self._around(int(self.row[best]), int(self.col[best]), is_open)
+        row, col = self._around(int(self.row[best]), int(self.col[best]))
         if not len(row):
             return None
         worth = rate(row, col)
@@ -339,7 +367,7 @@ class _Search:
             return Shortfall.NONE
         if self.open.budget_spent():
             return Shortfall.BUDGET_SPENT
-        return Shortfall.NOTHING_TO_GAIN if self.open.open.any() else Shortfall.NONE_LEFT
+        return Shortfall.NOTHING_TO_GAIN if self.open.count() else Shortfall.NONE_LEFT
 
     def _simulation_weights(self) -> Floats:
         return self.preference.by_simulation(self.sites, self.course.served, len(self.chosen))
@@ -347,20 +375,18 @@ class _Search:
     def _best_of_blocks(self) -> tuple[Cells, Cells]:
         """The most promising cell of each block: forage that is not reached yet, times the probability that a pool is
         found; of the most promising blocks where there are many."""
-        gains = GainMap(replace(self.problem, quotas=(), budget=math.inf))
-        promising = gains.C * likely_everywhere(self.sites, self.course, self._simulation_weights())
-        return best_cells(np.where(gains.cells.free, promising, np.nan), self.size, 0.0, MOST_BLOCKS)
+        return best_cells(promising(self.problem, self.sites, self.preference), self.size, 0.0, MOST_BLOCKS)
 
-    def _open_blocks(self, is_open: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    def _open_blocks(self) -> NDArray[np.bool_]:
         """Blocks of which any cell is open."""
-        rows, cols = (-n % self.size for n in is_open.shape)
-        whole = np.pad(is_open, ((0, rows), (0, cols)))
-        blocks = np.asarray(whole.reshape(whole.shape[0] // self.size, self.size, -1, self.size).any(axis=(1, 3)))
-        return blocks[self.row // self.size, self.col // self.size]
+        size, blocked = self.size, self.open.blocked
+        tops = zip((self.row // size * size).tolist(), (self.col // size * size).tolist(), strict=True)
+        is_open = [bool((blocked[top : top + size, left : left + size] == 0).any()) for top, left in tops]
+        return np.array(is_open, dtype=bool)
 
-    def _around(self, row: int, col: int, is_open: NDArray[np.bool_]) -> tuple[Cells, Cells]:
+    def _around(self, row: int, col: int) -> tuple[Cells, Cells]:
         """The open cells of the block of a cell and of those next to it, in the order row, column."""
         top, left = (max(0, (of // self.size - 1) * self.size) for of in (row, col))
         end, right = ((of // self.size + 2) * self.size for of in (row, col))
-        rows, cols = np.nonzero(is_open[top:end, left:right])
+        rows, cols = np.nonzero(self.open.blocked[top:end, left:right] == 0)
         return rows.astype(np.int64) + top, cols.astype(np.int64) + left

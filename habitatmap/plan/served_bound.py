@@ -67,6 +67,7 @@ Singles = NDArray[np.float32]
 Cells = NDArray[np.int64]
 
 MOST_CELLS = 40_000
+SPARE = 20_000  # cells that the kept sites may close
 MOST_PAIRS = 60_000_000  # cells times points and places: sets time
 ROUND_UP = 1e-4  # of what single precision sums: some thousand terms of one sign
 TARGET_M = 40.0  # cells within so much share what others feed them at most
@@ -109,6 +110,8 @@ def limit_served(sites: Sites, problem: Problem, chosen: pd.DataFrame, pools: in
     """
     model, none, plan = sites.model, sites.none, sites.course(chosen)
     gain = float(weights @ (plan.served - none))
+    if OpenCells(problem).count() > MOST_CELLS + SPARE:
+        return ServedLimits(gain, math.nan, math.nan)
     ground = _Ground.of(sites, problem, weights > 0)
     kept = pd.DataFrame(problem.kept_cells, columns=["row", "col"], dtype=np.int64)
     more = pools - len(kept)
@@ -276,7 +279,7 @@ def _highest(model: MeanField, base: Course, ground: _Ground, more: int) -> _Giv
         counts = influence[:, :, of].reshape(len(base.xy), model.years * len(of))
         sent = (flow @ counts).reshape(-1, model.years, len(of))
         feeds[:, of] = (p[:, :-1, of] * sent).sum(axis=1) * ground.quality[:, of]
-    left = model.demand.share[:, None, None] * base.missed[:, :, ground.use]
+    left = model.demand.share[:, None, None] * model.missed(base)[:, :, ground.use]
     return _Given(p[:, model.nodes], left, feeds, base.served[ground.use])
 
 
@@ -428,10 +431,10 @@ def _steepest_chord(s: Floats, further: Floats, half: Floats, z: Floats) -> Floa
 def _influence(model: MeanField, base: Course, ground: _Ground, steepest: Floats) -> Floats:
     """At most what one more arrival at each place in each year makes the places serve, (n, years, v)."""
     places, use, years = _Places.of(model, base, ground.use), ground.use, model.years
-    own = np.empty((len(base.xy), len(model.nodes), len(use)))
+    own, missed = np.empty((len(base.xy), len(model.nodes), len(use))), model.missed(base)
     for group in ground.groups:
         of = group.of
-        left = model.demand.share[:, None, None] * base.missed[:, :, use[of]]
+        left = model.demand.share[:, None, None] * missed[:, :, use[of]]
         for i, reach in enumerate(group.serves(cdist(base.xy, model.demand.xy))):
             k = reach[:, None, None]
             own[i, :, of] = (k * left / np.maximum(1.0 - k * base.p[i, model.nodes][:, use[of]], 1e-9)).sum(axis=0).T
@@ -461,7 +464,7 @@ def _as_with_plan(model: MeanField, plan: Course, stays: NDArray[np.bool_], grou
     stands = stays | (apart >= max(least_apart(ground.spacing_m), ground.cell_m / 2.0))
     sent = plan.quality[:, None, use] * plan.p[:, :-1, use]
     arrivals = np.empty((len(ground.row), model.years, len(use)))
-    missed, away = plan.missed[:, :, use], cdist(plan.xy[~stays], model.demand.xy)
+    missed, away = model.missed(plan)[:, :, use], cdist(plan.xy[~stays], model.demand.xy)
     for group in ground.groups:
         flow, of = (group.feeds(apart) * stands).astype(np.float32), group.of
         some = sent[:, :, of].reshape(len(plan.xy), model.years * len(of)).astype(np.float32)
@@ -632,7 +635,8 @@ def _largest(cover: _Coverage, more: int, start: Cells) -> float:
     for cells in (some, every, every):
         program.join(np.setdiff1d(best, program.columns))
         mixed, prices = program.solve()
-        net = ground.on_raster(cells, cover.total_worth(cells, mixed)) - prices.on(ground.shape)
+        net = ground.on_raster(cells, cover.total_worth(cells, mixed))
+        prices.take_off(net)
         best = ground.best(net, 2 * step, more + MORE_CELLS)
         if len(cells) == len(every):
             total = float(mixed.constant.sum() + prices.price.sum()) + sum_of_largest(net, more, ground.block)

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from habitatmap.geo.masks import least_apart
-from habitatmap.plan.gain_map import SAME, GainMap, OpenCells
+from habitatmap.plan.gain_map import SAME, OpenCells
 from habitatmap.plan.problem import Problem, affordable
 from habitatmap.plan.reach import Floats
-from habitatmap.plan.served import Cells, Preference, Sites, likely_everywhere
+from habitatmap.plan.served import Cells, Preference, Sites
 
 AT_ONCE = 24
 LOOK_FURTHER = 1.25  # worth calculated for an earlier turn may have risen by so much
@@ -41,9 +41,9 @@ class NearCells:
         without: NDArray[np.bool_] | None = None,
     ) -> list[Cell]:
         """`start`, and up to `pools` sites in all by greedy, each the one that adds most (for its cost, with a budget);
-        none on the cells of `without` (rows, cols)."""
+        none on those of the cells that are `without`."""
         chosen, worth = list(start), np.full(len(self.row), math.inf)
-        usable = np.ones(len(self.row), dtype=bool) if without is None else ~without[self.row, self.col]
+        usable = np.ones(len(self.row), dtype=bool) if without is None else ~without
         while len(chosen) < pools:
             left = np.flatnonzero(usable & self.is_open(chosen))
             if not len(left):
@@ -93,15 +93,6 @@ def _renewed(worth: Floats, left: Cells, rate: Callable[[Cells], Floats]) -> Cel
         worth[order[at:end]] = rate(order[at:end])
         at, end = min(end, len(order)), end + AT_ONCE
     return np.sort(order[:at])
-
-
-def promising(problem: Problem, sites: Sites, preference: Preference) -> Floats:
-    """By cell (rows, cols) forage not in reach yet times the probability that a pool is found; NaN where none may be
-    set."""
-    gains = GainMap(replace(problem, quotas=(), budget=math.inf))
-    course = sites.model.course()
-    likely = likely_everywhere(sites, course, preference.by_simulation(sites, course.served, 0))
-    return np.where(gains.cells.free, gains.C * likely, np.nan)
 
 
 def columns_of(cells: Sequence[Cell]) -> tuple[Cells, Cells]:

@@ -24,8 +24,8 @@ from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Floats
 from habitatmap.plan.robustness import ENDS, Assumption, Level, Robustness
 from habitatmap.plan.search import Selection
-from habitatmap.plan.served import READINGS, SHORT, Preference, Sites, reading_weights, simulate
-from habitatmap.plan.served_near import NearCells, promising
+from habitatmap.plan.served import READINGS, SHORT, Preference, Sites, promising, reading_weights, simulate
+from habitatmap.plan.served_near import NearCells
 from habitatmap.plan.zones import Zone
 from habitatmap.vocabulary.terms import FoundFrom
 

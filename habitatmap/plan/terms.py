@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.problem import Quota
 from habitatmap.read.plan_status import Site
@@ -59,7 +60,8 @@ def make_quotas(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings:
         limit = np.full(len(names) + len(land), np.iinfo(np.int64).max if most is None else most, dtype=np.int64)
         for word, share in own.items():
             limit[number[word]] = share
-        found.append(Quota(np.append(code, -1)[land_index].astype(np.int64), limit))
+        unit = scratch.cellwise(np.append(code, -1).__getitem__, land_index, dtype=np.int64)
+        found.append(Quota(unit, limit))
     return tuple(found)
 
 
@@ -91,7 +93,8 @@ def site_costs(land: gpd.GeoDataFrame, land_index: NDArray[np.int32], settings: 
     if settings.budget is None:
         return None
     by_land = [settings.cost_by_kind.get(str(kind), settings.cost_per_site) for kind in land["kind"]]
-    return np.array([*by_land, settings.cost_per_site], dtype=np.float64)[land_index]
+    each = np.array([*by_land, settings.cost_per_site], dtype=np.float64)
+    return scratch.cellwise(each.__getitem__, land_index, dtype=np.float64)
 
 
 def number_of_pools(settings: PlanSettings, cost: Floats | None, allowed: NDArray[np.bool_], kept: pd.DataFrame) -> int:
@@ -99,6 +102,12 @@ def number_of_pools(settings: PlanSettings, cost: Floats | None, allowed: NDArra
     if cost is None or settings.budget is None:
         return max(settings.pools, len(kept))
     left = settings.budget - float(cost[kept["row"], kept["col"]].sum())
-    if not allowed.any() or left <= 0:
+    cells = int(scratch.total(np.count_nonzero, allowed))
+    if not cells or left <= 0:
         return len(kept)
-    return len(kept) + min(math.floor(left / float(cost[allowed].min()) * (1 + 1e-9)), int(allowed.sum()))
+    cheapest = scratch.ends(scratch.cellwise(_where, allowed, cost, dtype=np.float64))[0]
+    return len(kept) + min(math.floor(left / cheapest * (1 + 1e-9)), cells)
+
+
+def _where(allowed: NDArray[np.bool_], cost: Floats) -> Floats:
+    return np.where(allowed, cost, np.nan)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.habitat.forage import MonthlyForage
 from habitatmap.plan.reach import Floats, in_turn
 
 COLUMNS = ["new_ha", "new_class", "new_class_share", "new_month"]
@@ -16,7 +17,7 @@ WITHIN, UNLIKELY = 0.5, 0.5
 
 
 def what_sites_serve(
-    forage: NDArray[np.floating],
+    forage: MonthlyForage,
     weight: NDArray[np.floating],
     missed: Floats,
     classes: NDArray[np.integer],

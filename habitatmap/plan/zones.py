@@ -10,8 +10,9 @@ import pandas as pd
 import scipy.ndimage
 from numpy.typing import NDArray
 
+from habitatmap.geo.engine import Engine
 from habitatmap.geo.masks import too_near, under
-from habitatmap.plan.gain_map import correlate
+from habitatmap.plan.correlate import correlate
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Cells, Floats, multiply
 from habitatmap.plan.served import Preference, Sites
@@ -51,18 +52,19 @@ def find_zones(problem: Problem, sites: pd.DataFrame, least: float = AS_WELL) ->
     """
     p, shape, k = problem.probability, problem.shape, problem.today.kernel
     r, near = k.shape[0] // 2, too_near(problem.spacing_m, problem.today.cell_m)
-    missed = np.pad(problem.today.missed, 2 * r)
+    missed = problem.today.missed
     cells = list(zip(sites["row"].tolist(), sites["col"].tolist(), strict=True))
     taken = [] if problem.taken is None else problem.taken[["row", "col"]].to_numpy(np.int64).tolist()
     found = []
     for at, (row, col) in enumerate(cells):
         others = cells[:at] + cells[at + 1 :]
-        left = missed[row : row + 4 * r + 1, col : col + 4 * r + 1].copy()
+        top, side = max(0, row - 2 * r), max(0, col - 2 * r)
+        left = missed[top : row + 2 * r + 1, side : col + 2 * r + 1].copy()
         for i, j in others:
-            multiply(left, row - 2 * r, col - 2 * r, i, j, float(p[i, j]), k)
+            multiply(left, top, side, i, j, float(p[i, j]), k)
         row0, row1 = max(0, row - r), min(shape[0], row + r + 1)
         col0, col1 = max(0, col - r), min(shape[1], col + r + 1)
-        added = correlate(left, k, workers=1)[row0 - row + r : row1 - row + r, col0 - col + r : col1 - col + r]
+        added = correlate(left, k, Engine(threads=1))[row0 - top : row1 - top, col0 - side : col1 - side]
         gain = problem.candidates[row0:row1, col0:col1] * added
         own = float(p[row, col]) * float(added[row - row0, col - col0])
         found.append(_joined(gain, (row0, col0), (row, col), least * own, near, [*others, *taken]))

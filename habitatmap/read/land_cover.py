@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum, auto
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors import InputError
 from habitatmap.errors.why import Why
+from habitatmap.geo import scratch
 from habitatmap.geo.crs import crs_label, is_metric
 from habitatmap.geo.grid import Grid
 from habitatmap.read.class_proof import CONTRADICTED_FROM, TAG_TABLE, By, Evidence, contradictions, proven_table
@@ -54,21 +56,24 @@ MOST_UNMATCHED = 0.2
 
 @dataclass(frozen=True)
 class LandCover:
-    """Classes of an area: `classes` is uint16 (rows, cols), 0 = no data or not known, i = row i-1 of `table`.
+    """Classes of an area: `classes` are whole numbers (rows, cols), 0 = no data or not known, i = row i-1 of `table`;
+    bytes where there are few.
 
     `unmatched` lists values that the class table lacks, with their share (0-1) of the cells that have a value; `doubts`
     tells what about the reading somebody should look at.
     """
 
-    classes: NDArray[np.uint16]
+    classes: NDArray[np.unsignedinteger]
     table: pd.DataFrame
     unmatched: list[tuple[str, float]]
     name: str
     doubts: tuple[Note, ...] = ()
 
-    def by_cell(self, column: str) -> NDArray[np.object_]:
-        """A text column of the class table on the frame (rows, cols); "" without data."""
-        return np.array(["", *self.table[column].fillna("").astype(str)], dtype=object)[self.classes]
+    @cached_property
+    def cells(self) -> NDArray[np.int64]:
+        """How many cells hold each class, from 0 (none)."""
+        n = len(self.table) + 1
+        return np.asarray(scratch.total(lambda part: np.bincount(part.ravel(), minlength=n), self.classes))
 
 
 # --- rasters ---------------------------------------------------------------------------------------------------------
@@ -96,7 +101,7 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
     Raises InputError where the file is damaged or holds no classes (a picture, a height model).
     """
     own = raster_crs(path, source_crs)
-    local = np.zeros(grid.shape, dtype=np.uint16)
+    local = scratch.zeros(grid.shape, np.uint16)
     numbers: dict[float, int] = {}
     with open_raster(path) as raster:
         if raster.count >= 3:
@@ -188,7 +193,7 @@ def shape_values(cover: CoverShapes, grid: Grid) -> Values:
 
     A blank text paints nothing. Smaller polygons lie on top of larger ones, so the order of rows does not matter.
     """
-    local = np.zeros(grid.shape, dtype=np.uint16)
+    local = scratch.zeros(grid.shape, np.uint16)
     shapes, texts = cover.geometry, [cover.texts[at] for at in cover.draft.kept]
     distinct = sorted(set(texts) - {""})
     if len(distinct) > MOST_VALUES:
@@ -290,6 +295,7 @@ class CoverDoubt(StrEnum):
 
 
 NO_DATA_LABEL = "no data"
+MOST_IN_A_BYTE = np.iinfo(np.uint8).max
 LAST_NUMBER = np.iinfo(np.uint16).max
 # so many classes are named in a doubt
 MOST_TOLD = 3
@@ -319,7 +325,7 @@ def compose_land_cover(sources: CoverSources, legend: Legend, grid: Grid, crs: C
 
     Raises InputError where more than a fifth of the cells hold values that the class table lacks, or no cell holds any.
     """
-    classes = np.zeros(grid.shape, dtype=np.uint16)
+    classes = scratch.zeros(grid.shape, np.uint16)
     for path in sources.rasters:
         values = raster_values(path, grid, crs, sources.source_crs)
         if values.cell_m > COARSE_FROM * grid.cell_m:
@@ -381,7 +387,12 @@ def _counted(classes: NDArray[np.uint16], files: str, legend: Legend, grid: Grid
             '"No data" where a value means that), or name another table in area.toml, [land_cover] classes'
         )
     known_rows = sum(map(len, legend.tables))
-    classes[classes > known_rows] = 0
+
+    def known(part: NDArray[np.uint16]) -> NDArray[np.uint16]:
+        return np.where(part > known_rows, 0, part)
+
+    whole: type[np.unsignedinteger] = np.uint8 if known_rows <= MOST_IN_A_BYTE else np.uint16
+    final = scratch.cellwise(known, classes, dtype=whole)
     table = pd.concat(legend.tables, ignore_index=True)
     name, doubts = " + ".join(legend.names), list(legend.doubts)
     if unmatched:
@@ -390,15 +401,13 @@ def _counted(classes: NDArray[np.uint16], files: str, legend: Legend, grid: Grid
     if counts[most + 1] > ONE_CLASS_FROM * filled:
         share = float(counts[most + 1] / filled)
         doubts.append(note(CoverDoubt.ONE_CLASS, label=table["label"].iloc[most], share=share))
-    return LandCover(classes, table, unmatched, name, tuple(doubts))
+    return LandCover(final, table, unmatched, name, tuple(doubts))
 
 
 def count_cells(numbers: NDArray[np.uint16], grid: Grid) -> NDArray[np.int64]:
     """How many cells (rows, cols) hold each number, from 0 to 65535."""
-    counts = np.zeros(LAST_NUMBER + 1, dtype=np.int64)
-    for tile in grid.tiles(TILE_CELLS):
-        counts += np.bincount(numbers[tile.row0 : tile.row1, tile.col0 : tile.col1].ravel(), minlength=LAST_NUMBER + 1)
-    return counts
+    counted = scratch.total(lambda part: np.bincount(part.ravel(), minlength=LAST_NUMBER + 1), numbers)
+    return np.asarray(counted, dtype=np.int64)
 
 
 def places_on_water(cover: LandCover, grid: Grid, x: ArrayLike, y: ArrayLike) -> LandCover:

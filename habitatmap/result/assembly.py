@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from shapely import intersects_xy
 
 from habitatmap.area import Area
-from habitatmap.plan.reach import forage_in_reach, not_reached, shares_of_gains
+from habitatmap.geo import scratch
+from habitatmap.plan.reach import not_reached, reached_share, shares_of_gains
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.served import Share
 from habitatmap.plan.site_ids import letters, number_sites
@@ -88,7 +89,7 @@ def assemble(found: Findings, clock: Timed, for_public: bool = False) -> Result:
         crs=area.crs,
         grid=area.grid,
         land_cover=area.land_cover,
-        rasters={name: np.asarray(raster, dtype=np.float32) for name, raster in shown.items()},
+        rasters={name: _single(raster) for name, raster in shown.items()},
         forage_months=habitat.forage,
         pools=table,
         visits=area.visits,
@@ -143,6 +144,13 @@ def _surfaces(found: Findings) -> Surfaces:
     )
 
 
+def _single(raster: Floats) -> NDArray[np.float32]:
+    """The raster in single precision; the same one where it is so already."""
+    if raster.dtype == np.float32:
+        return raster.view()
+    return scratch.cellwise(lambda part: part, raster, dtype=np.float32)
+
+
 def _occupancy(found: Findings) -> NDArray[np.float32]:
     """The probability that a pool set here is occupied, in surroundings like those of the pools that were searched."""
     grid, pools, survey = found.area.grid, found.area.pools, found.survey
@@ -152,7 +160,7 @@ def _occupancy(found: Findings) -> NDArray[np.float32]:
         survey.known.surroundings.names if survey.known.surroundings else ()
     )
     scores = [survey.surroundings[name] for name in sorted(used)]
-    has_data = ~np.isnan(found.habitat.season)
+    has_data = scratch.cellwise(lambda season: ~np.isnan(season), found.habitat.season, dtype=np.bool_)
     return probability_surface(found.proposal.p_anywhere, scores, has_data, row[at], col[at])
 
 
@@ -161,8 +169,13 @@ def _reach_with_plan(found: Findings, private: pd.Series) -> Floats:
     its square, as the raster would give it away."""
     grid = found.area.grid
     shown = in_squares(found.proposal.as_places(grid).assign(private=private), grid)
-    missed = found.reach.not_reached * not_reached(grid, shown, median_m=found.proposal.problem.today.median_m)
-    return np.where(np.isnan(found.habitat.season), np.nan, 1.0 - missed)
+    missed = not_reached(grid, shown, median_m=found.proposal.problem.today.median_m)
+
+    def reached(season: Floats, now: Floats, with_sites: Floats) -> Floats:
+        return np.where(np.isnan(season), np.nan, 1.0 - now * with_sites)
+
+    rasters = found.habitat.season, found.reach.not_reached, missed
+    return scratch.cellwise(reached, *rasters, dtype=np.float32)
 
 
 # --- tables ----------------------------------------------------------------------------------------------------------
@@ -204,7 +217,7 @@ def _plans(found: Findings, surfaces: Surfaces) -> tuple[pd.DataFrame, pd.DataFr
     standing = found.area.pools[found.survey.standing]
     stated = {(row, col): word for row, col, word in proposal.kept[["row", "col", "private"]].itertuples(index=False)}
     low, high = intervals(promise.gains, sites["gain"].to_numpy(float))
-    assumed = ~found.habitat.measured
+    assumed = scratch.cellwise(np.logical_not, found.habitat.measured, dtype=np.bool_)
     figures = _with_ends(found, sites).assign(
         gain_low=low,
         gain_high=high,
@@ -214,7 +227,7 @@ def _plans(found: Findings, surfaces: Surfaces) -> tuple[pd.DataFrame, pd.DataFr
             found.habitat.forage,
             found.habitat.weight,
             found.reach.not_reached,
-            found.area.land_cover.classes if found.area.land_cover else np.zeros(found.area.grid.shape, np.uint16),
+            found.habitat.forage.classes,
             sites,
             proposal.problem.today.kernel,
             found.area.grid.cell_ha,
@@ -352,9 +365,8 @@ def _reach(found: Findings) -> ReachFigures:
     """Forage in reach, now and with the plan."""
     weight, reach, grid = found.habitat.weight, found.reach, found.area.grid
     with_plan = found.proposal.selection.with_plan
-    measured = float(np.nansum(weight[found.habitat.measured], dtype=float))
-    missed = {m: not_reached(grid, found.places.frame, median_m=m) for m in FORAGE_MEDIANS_M}
-    missed_by_plan = {m: not_reached(grid, found.proposal.sites, median_m=m) for m in FORAGE_MEDIANS_M}
+    measured = float(scratch.total(_sum_where, weight, found.habitat.measured))
+    places, sites = found.places.frame, found.proposal.sites
     return ReachFigures(
         now=reach.now,
         low=reach.low,
@@ -366,11 +378,17 @@ def _reach(found: Findings) -> ReachFigures:
         index_ha=reach.now * found.forage_ha,
         index_ha_with_plan=with_plan * found.forage_ha,
         measured_share=measured / found.forage_cells if found.forage_cells > 0 else np.nan,
-        by_forage_median_m={f"{m:g}": forage_in_reach(weight, missed[m]) for m in FORAGE_MEDIANS_M},
+        by_forage_median_m={
+            f"{m:g}": reached_share(weight, places, cell_m=grid.cell_m, median_m=m) for m in FORAGE_MEDIANS_M
+        },
         with_plan_by_forage_median_m={
-            f"{m:g}": forage_in_reach(weight, missed[m] * missed_by_plan[m]) for m in FORAGE_MEDIANS_M
+            f"{m:g}": reached_share(weight, places, sites, cell_m=grid.cell_m, median_m=m) for m in FORAGE_MEDIANS_M
         },
     )
+
+
+def _sum_where(values: Floats, here: NDArray[np.bool_]) -> float:
+    return float(np.nansum(values[here], dtype=float))
 
 
 def _dominant(found: Findings) -> tuple[Dominant, ...]:
@@ -378,7 +396,13 @@ def _dominant(found: Findings) -> tuple[Dominant, ...]:
     cover, weight = found.area.land_cover, found.habitat.weight
     if cover is None or not found.forage_cells > 0:
         return ()
-    by_class = np.bincount(cover.classes.ravel(), np.nan_to_num(weight).ravel(), minlength=len(cover.table) + 1)[1:]
+    n = len(cover.table) + 1
+
+    def summed(classes: NDArray[np.integer], forage: Floats) -> Floats:
+        counted = np.bincount(classes.ravel(), np.nan_to_num(forage).ravel().astype(float), minlength=n)
+        return np.asarray(counted, dtype=np.float64)
+
+    by_class = scratch.total(summed, cover.classes, weight)[1:]
     shares = pd.DataFrame(
         {"share": by_class / by_class.sum(), "label": cover.table["label"], "basis": cover.table["basis"]}
     )

@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from habitatmap.area import Area
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.score import Habitat
 from habitatmap.network.web import Web
@@ -21,6 +22,7 @@ from habitatmap.plan.bound import Bound
 from habitatmap.plan.candidates import Candidates
 from habitatmap.plan.how_many import ForSoMany
 from habitatmap.plan.problem import Problem
+from habitatmap.plan.reach import forage_of
 from habitatmap.plan.robustness import Robustness
 from habitatmap.plan.search import Selection
 from habitatmap.plan.served import Preference, Served, Sites
@@ -81,7 +83,11 @@ class Reach:
 
     def surface(self, season: Floats) -> Floats:
         """The probability (rows x cols) that a breeding place reaches the cell; NaN where `season` has no data."""
-        return np.where(np.isnan(season), np.nan, 1.0 - self.not_reached)
+        return scratch.cellwise(_reached, season, self.not_reached, dtype=np.float64)
+
+
+def _reached(season: Floats, missed: Floats) -> Floats:
+    return np.where(np.isnan(season), np.nan, 1.0 - missed)
 
 
 @dataclass(frozen=True)
@@ -195,7 +201,7 @@ class Findings(Assessed):
     @property
     def forage_cells(self) -> float:
         """The area's forage, in cells of full forage."""
-        return float(np.nansum(self.habitat.weight, dtype=float))
+        return forage_of(self.habitat.weight)
 
     @property
     def forage_ha(self) -> float:

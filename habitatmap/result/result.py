@@ -17,6 +17,7 @@ from habitatmap.changes.since import Since
 from habitatmap.errors import HabitatmapError
 from habitatmap.geo.frames import MapFrame, at_places
 from habitatmap.geo.grid import Grid
+from habitatmap.habitat.forage import MonthlyForage
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.settings import Settings
 from habitatmap.result.figures import Figures
@@ -70,7 +71,7 @@ class Result:
     grid: Grid
     land_cover: LandCover | None
     rasters: dict[str, Floats32]
-    forage_months: Floats32 | None
+    forage_months: MonthlyForage | None
     pools: gpd.GeoDataFrame
     visits: pd.DataFrame
     trees: gpd.GeoDataFrame

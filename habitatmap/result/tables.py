@@ -14,6 +14,7 @@ from pyproj import CRS
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.geo import scratch
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.geo.gazetteer import Gazetteer
 from habitatmap.geo.grid import Grid
@@ -340,9 +341,14 @@ def place_table(
     table["suggestions"] = np.bincount(site_owner[site_owner >= 0], minlength=len(land))[: len(land)]
     mean = np.full(len(land), np.nan)
     if season is not None and len(land):
-        known = (owner >= 0) & ~np.isnan(season)
-        n = np.bincount(owner[known], minlength=len(land))[: len(land)]
-        total = np.bincount(owner[known], weights=season[known].astype(float), minlength=len(land))[: len(land)]
+
+        def counted(index: NDArray[np.integer], forage: Floats) -> Floats:
+            known = (index >= 0) & ~np.isnan(forage)
+            weights = forage[known].astype(float)
+            cells, sums = (np.bincount(index[known], weights=of, minlength=len(land)) for of in (None, weights))
+            return np.stack([cells, sums])
+
+        n, total = scratch.total(counted, owner, season)
         mean[n > 0] = total[n > 0] / n[n > 0]
     table["forage_mean"] = mean
     return table

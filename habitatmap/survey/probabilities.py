@@ -19,6 +19,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import expit, logit
 
+from habitatmap.geo import scratch
 from habitatmap.read.pools import standing
 from habitatmap.survey import constant
 from habitatmap.survey.codes import ClosureVerdict, LeftOut, OnSurroundings, PoolBasis, SurveyWarning
@@ -156,9 +157,11 @@ class PoolOccupancy:
         Where a covariate is not known, and everywhere without them, it is that of a pool where pools stand.
         """
         if self.surroundings is None:
-            return np.full(shape, self.new.value)
+            return scratch.full(shape, self.new.value, np.float64)
         probability = self.surroundings.surface([fields[name] for name in self.surroundings.names])
-        return np.where(np.isnan(probability), self.new.value, probability)
+        for band in scratch.bands(shape):
+            np.copyto(probability[band], self.new.value, where=np.isnan(probability[band]))
+        return probability
 
     def new_draws_on(self, values: pd.DataFrame) -> Array:
         """Draws x sites: drawn probabilities of new pools (`values`: a row per site, covariates by name)."""

@@ -16,9 +16,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates
-from scipy.signal import fftconvolve
 
+from habitatmap.geo import scratch
+from habitatmap.geo.compiled import njit
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.survey.codes import OnSurroundings
 from habitatmap.survey.constant import Array, Prior
@@ -72,14 +72,39 @@ class Surroundings:
         nodes = np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1)
         parts = [self.draws_at(part).mean(axis=0) for part in np.array_split(nodes, 50)]
         lattice = np.concatenate(parts).reshape([NODES] * len(axes))
-        steps = [
-            (np.clip(field, a, b) - a) / (b - a) * (NODES - 1)
-            for field, a, b in zip(fields, self.low, self.high, strict=True)
-        ]
-        known = np.logical_and.reduce([~np.isnan(step) for step in steps])
-        out = np.full(known.shape, np.nan)
-        out[known] = map_coordinates(lattice, [step[known] for step in steps], order=1, mode="nearest")
-        return out
+
+        def probability(*values: Raster) -> Array:
+            held = self.held(np.stack([of.ravel() for of in values], axis=1).astype(np.float64))
+            steps = (held - self.low) / (self.high - self.low) * (NODES - 1)
+            return np.asarray(_between(lattice.ravel(), steps)).reshape(values[0].shape)
+
+        return scratch.cellwise(probability, *fields, dtype=np.float64)
+
+
+@njit(nogil=True)
+def _between(lattice: Array, steps: Array) -> Array:
+    """A lattice of NODES a side, flat, at `steps` (n x dimensions) by straight lines; NaN where a step is."""
+    n, dimensions = steps.shape
+    out = np.empty(n)
+    for c in range(n):
+        total, known = 0.0, True
+        for corner in range(1 << dimensions):
+            part, at = 1.0, 0
+            for d in range(dimensions):
+                step = steps[c, d]
+                if step != step:
+                    known = False
+                    break
+                below = min(int(step), NODES - 2)
+                above = (corner >> d) & 1
+                part *= step - below if above else 1.0 - (step - below)
+                at = at * NODES + below + above
+            if not known:
+                break
+            if part > 0.0:
+                total += part * lattice[at]
+        out[c] = total if known else np.nan
+    return out
 
 
 def fit_surroundings(
@@ -125,12 +150,19 @@ def probability_surface(
     `scores` are rasters (rows, cols), such as the forage and dead-wood scores; `known` marks cells with data. Nothing
     sampled, or no score known there: NaN everywhere, as the records say nothing about any surroundings.
     """
-    like = known.copy()
+    ranges = []
     for score in scores:
         seen = score[row, col]
         seen = seen[~np.isnan(seen)]
-        like &= (score >= seen.min()) & (score <= seen.max()) if len(seen) else False
-    return np.where(like, probability, np.nan).astype(np.float32)
+        ranges.append((seen.min(), seen.max()) if len(seen) else (np.inf, -np.inf))
+
+    def shown(probability: Raster, known: NDArray[np.bool_], *scores: Raster) -> Raster:
+        like = known.copy()
+        for score, (low, high) in zip(scores, ranges, strict=True):
+            like &= (score >= low) & (score <= high)
+        return np.where(like, probability, np.nan)
+
+    return scratch.cellwise(shown, probability, known, *scores, dtype=np.float32)
 
 
 def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, median_m: float) -> Array:
@@ -138,9 +170,23 @@ def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, med
 
     places: row, col, p; one outside the frame counts for nothing. The place a cell itself holds counts with its p.
     """
-    row, col = places["row"].to_numpy(np.int64), places["col"].to_numpy(np.int64)
+    ordered = places[["row", "col", "p"]].sort_values(["row", "col", "p"])
+    row, col = ordered["row"].to_numpy(np.int64), ordered["col"].to_numpy(np.int64)
+    p, k = ordered["p"].to_numpy(np.float64), FlightKernel(median_m).stamp(cell_m, "reach")
     inside = (row >= 0) & (row < shape[0]) & (col >= 0) & (col < shape[1])
-    probabilities = np.zeros(shape)
-    np.add.at(probabilities, (row[inside], col[inside]), places["p"].to_numpy(np.float64)[inside])
-    near = fftconvolve(probabilities, FlightKernel(median_m).stamp(cell_m, "reach"), mode="same")
-    return np.asarray(np.maximum(near.round(9), 0.0))  # what the transform leaves of nothing is nothing
+    near = scratch.zeros(shape, np.float64)
+    for band in scratch.bands(shape):
+        _lay(near[band], band.start, row[inside], col[inside], p[inside], k)
+    return near
+
+
+@njit(nogil=True)
+def _lay(near: Array, row0: int, row: NDArray[np.int64], col: NDArray[np.int64], p: Array, k: Array) -> None:
+    """Adds p k around each place, in their order, to a band of rows from row0 on."""
+    r = k.shape[0] // 2
+    for q in range(row.shape[0]):
+        j0, j1 = max(0, col[q] - r), min(near.shape[1], col[q] + r + 1)
+        for i in range(max(row0, row[q] - r), min(row0 + near.shape[0], row[q] + r + 1)):
+            line, weight = near[i - row0], k[i - row[q] + r]
+            for j in range(j0, j1):
+                line[j] += p[q] * weight[j - col[q] + r]

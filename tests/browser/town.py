@@ -12,6 +12,7 @@ from pyproj import CRS
 from shapely.geometry import LineString, Point, Polygon, box
 
 from habitatmap.geo.grid import Grid
+from habitatmap.habitat.forage import MonthlyForage
 from habitatmap.network.places import network_places
 from habitatmap.network.turnover import KnownPlaces
 from habitatmap.plan.candidates import ExclusionZone, Lost
@@ -163,6 +164,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
             "occupancy_low": 0.25,
             "occupancy_high": 0.61,
             "robustness": np.linspace(0.97, 0.41, 10),
+            "state": "to ask",
             "private": np.where(hidden, "yes", "no"),
             "committed": "no",
             "not_allowed": "",
@@ -368,7 +370,7 @@ def town(text: str = "", title: str = "Lindenau on the Wend", pools: int = 60, s
         grid=grid,
         land_cover=LandCover(cover, table, [], "invented"),
         rasters={name: np.asarray(values, dtype=np.float32) for name, values in rasters.items()},
-        forage_months=np.stack([forage * share for share in MONTHS]).astype(np.float32),
+        forage_months=MonthlyForage.of(np.stack([forage * share for share in MONTHS]).astype(np.float32)),
         pools=pool_frame,
         visits=visits,
         trees=trees,

@@ -2,10 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from habitatmap.geo.engine import Blocks, Engine, TileStage, block, default_workers, map_tiles
+from habitatmap.geo import scratch
+from habitatmap.geo.engine import (
+    Blocks,
+    Engine,
+    KeptTiles,
+    TileStage,
+    block,
+    chosen,
+    default_workers,
+    map_tiles,
+    running_on,
+)
 from habitatmap.geo.grid import Tile
 
 
@@ -50,6 +63,45 @@ def test_a_fault_in_a_tile_is_a_fault() -> None:
 
     with pytest.raises(ZeroDivisionError):
         map_tiles(TileStage(broken, {"sum": (np.float64, 0)}), {"values": np.ones((3, 3))})
+
+
+class KilledError(Exception):
+    """What ends a run in these tests."""
+
+
+def test_a_run_that_was_ended_goes_on_from_its_tiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scratch, "LARGE", 0)
+    values = np.random.default_rng(1).random((20, 10))
+    done: list[int] = []
+
+    def doubled(blocks: Blocks, halo: int) -> Blocks:
+        if len(done) == ends_after:
+            raise KilledError
+        done.append(1)
+        return {"twice": blocks["values"] * 2}
+
+    def run(key: str, resume: bool) -> dict[str, np.ndarray]:
+        kept = KeptTiles(tmp_path / "tiles", key, resume)
+        stage = TileStage(doubled, {"twice": (np.float64, 0)}, tile_cells=5)
+        return map_tiles(stage, {"values": values}, Engine(threads=1, kept=kept))
+
+    ends_after = 3
+    with pytest.raises(KilledError):
+        run("of today", resume=False)
+    ends_after, done = -1, []
+    assert np.array_equal(run("of today", resume=True)["twice"], values * 2)
+    assert len(done) == 8 - 3
+    for key, resume in (("of another run", True), ("of another run", False)):
+        done = []
+        run(key, resume)
+        assert len(done) == 8, "what another run has left, or one that is not to go on, is done again"
+
+
+def test_tiles_run_where_was_chosen() -> None:
+    assert chosen().threads is None
+    with running_on(Engine(threads=3)):
+        assert chosen().threads == 3
+    assert chosen().threads is None
 
 
 def test_threads_may_be_stated(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -10,7 +10,6 @@ from hypothesis.extra.numpy import arrays
 from numpy.typing import NDArray
 
 from habitatmap.geo.engine import Engine
-from habitatmap.habitat import distance
 from habitatmap.habitat.distance import distance_to
 from tests.examples import examples
 
@@ -25,19 +24,14 @@ MASKS = st.tuples(st.integers(1, 24), st.integers(1, 24)).flatmap(lambda shape: 
 
 
 @settings(max_examples=examples(120), deadline=None)
-@given(mask=MASKS, halo=st.integers(1, 9), tile=st.integers(1, 20))
-def test_exact_to_the_last_digit_however_it_is_cut(mask: NDArray[np.bool_], halo: int, tile: int) -> None:
+@given(mask=MASKS, tile=st.integers(1, 20))
+def test_exact_to_the_last_digit_however_it_is_cut(mask: NDArray[np.bool_], tile: int) -> None:
     if not mask.any():
         assert np.isnan(distance_to(mask, 10.0)).all()
         return
     expected = obviously(mask, 10.0)
     assert np.array_equal(distance_to(mask, 10.0), expected)
-    # a short halo sends cells to the search beyond it
-    before, distance.HALO_CELLS = distance.HALO_CELLS, halo
-    try:
-        assert np.array_equal(distance_to(mask, 10.0, Engine(tile_cells=tile)), expected)
-    finally:
-        distance.HALO_CELLS = before
+    assert np.array_equal(distance_to(mask, 10.0, Engine(tile_cells=tile)), expected)
 
 
 def test_sparse_sources_in_a_wide_raster() -> None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
+import signal
+import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import psutil
 import pytest
 from numpy.typing import NDArray
 from shapely import box
@@ -15,8 +19,17 @@ from shapely import box
 from habitatmap.area import Area
 from habitatmap.geo.engine import Engine
 from habitatmap.geo.grid import Grid
+from habitatmap.habitat.access import access_and_share
 from habitatmap.habitat.dead_wood import dead_wood
-from habitatmap.habitat.forage import MONTHS, forage_bounds, forage_by_month, least_forage, season_mean, season_months
+from habitatmap.habitat.forage import (
+    MONTHS,
+    MonthlyForage,
+    forage_bounds,
+    forage_by_month,
+    least_forage,
+    season_mean,
+    season_months,
+)
 from habitatmap.habitat.score import score_habitat
 from habitatmap.read.land_cover import LandCover
 from habitatmap.read.settings import Settings
@@ -81,7 +94,7 @@ def test_trees_add_their_crowns() -> None:
     plain = forage_by_month(COVER, NO_TREES, Trees(), GRID)
     # two crowns of half a cell at 0.8 on 0.4 of meadow: 1.2, and a cell holds 1
     assert forage[5, 0, 0] == 1
-    expected = plain.copy()
+    expected = np.array(plain)
     expected[5, 0, 0] = 1
     assert np.array_equal(forage, expected, equal_nan=True), "dead, nameless and distant trees add nothing"
     one = forage_by_month(COVER, stand[:1], Trees(), GRID)
@@ -103,20 +116,20 @@ def test_seasons() -> None:
 def test_season_mean_of_the_known_months() -> None:
     forage = np.full((12, 1, 2), np.nan, dtype=np.float32)
     forage[3, 0, 0], forage[5, 0, 0], forage[11, 0, 0] = 0.2, 0.6, 1.0
-    assert season_mean(forage, 3, 10)[0].tolist() == pytest.approx([0.4, np.nan], nan_ok=True)
+    assert season_mean(MonthlyForage.of(forage), 3, 10)[0].tolist() == pytest.approx([0.4, np.nan], nan_ok=True)
 
 
 def test_the_month_of_least_forage_is_one_for_the_area() -> None:
     forage = np.full((12, 1, 3), 0.5, dtype=np.float32)
     forage[6, 0] = [0.1, 0.9, np.nan]
     forage[7, 0] = [0.6, 0.2, 0.2]
-    values, month = least_forage(forage, 5, 9)
+    values, month = least_forage(MonthlyForage.of(forage), 5, 9)
     assert month == 8
     assert values[0].tolist() == pytest.approx([0.6, 0.2, 0.2])
-    _, inside = least_forage(forage, 5, 9, np.array([[True, False, False]]))
+    _, inside = least_forage(MonthlyForage.of(forage), 5, 9, np.array([[True, False, False]]))
     assert inside == 7
-    assert least_forage(np.full_like(forage, 0.3), 5, 9)[1] == 5, "of equal months the first"
-    values, month = least_forage(np.full_like(forage, np.nan), 5, 9)
+    assert least_forage(MonthlyForage.of(np.full_like(forage, 0.3)), 5, 9)[1] == 5, "of equal months the first"
+    values, month = least_forage(MonthlyForage.of(np.full_like(forage, np.nan)), 5, 9)
     assert month is None
     assert np.isnan(values).all()
 
@@ -247,3 +260,17 @@ def test_a_cluster_gives_the_answer_of_threads(cluster: Engine) -> None:
     assert (by_threads.dead_wood_m > 0).any()
     for name, values in vars(by_threads).items():
         np.testing.assert_allclose(vars(by_cluster)[name], values, atol=1.5e-6, err_msg=name)
+
+
+def test_a_worker_that_is_killed_changes_nothing(cluster: Engine) -> None:
+    values = np.random.default_rng(3).random((200, 180))
+    expected = access_and_share(values, 10.0, 60.0, Engine(threads=1))
+    victim = next(iter(cluster.client.run(os.getpid).values()))
+    killer = threading.Timer(0.3, os.kill, (victim, signal.SIGKILL))
+    killer.start()
+    found = [access_and_share(values, 10.0, 60.0, cluster) for _ in range(3)]
+    killer.join()
+    assert not psutil.pid_exists(victim) or psutil.Process(victim).status() == psutil.STATUS_ZOMBIE
+    for answer in found:
+        for one, other in zip(answer, expected, strict=True):
+            np.testing.assert_allclose(one, other, atol=1.5e-6)

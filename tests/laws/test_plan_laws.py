@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from habitatmap.geo.engine import Engine
 from habitatmap.plan import choose, upper_bound
 from habitatmap.plan.problem import Quota
 from habitatmap.plan.reach import forage_in_reach, loss_of_each, not_reached
@@ -109,7 +110,7 @@ def test_moving_everything_by_whole_cells_moves_the_plan(area, pools, down, righ
 @given(areas(most=20), st.integers(1, 5), st.integers(5, 40), st.integers(1, 4))
 def test_threads_and_tiles_change_nothing(area, pools, tile, workers):
     selection = choose(**area, pools=pools)
-    other = choose(**area, pools=pools, workers=workers, tile_cells=tile)
+    other = choose(**area, pools=pools, engine=Engine(workers, tile))
     pd.testing.assert_frame_equal(selection.frame, other.frame, check_exact=True)
     pd.testing.assert_frame_equal(selection.best, other.best, check_exact=True)
 

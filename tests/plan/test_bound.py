@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from habitatmap.geo.engine import THREADS, Engine
 from habitatmap.plan import bound, choose, upper_bound
+from habitatmap.plan.correlate import correlate
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import reach_kernel
 from tests.plan import slow
@@ -36,6 +38,10 @@ def test_the_tangents_alone_are_never_below_the_best_set(seed, monkeypatch):
     assert all(value - found.now >= true - 1e-12 for value in found.terms.values())
 
 
+def certificate_of(missed, p, k, likely, engine=THREADS) -> bound.Certificate:
+    return bound.Certificate(missed, p, p * correlate(missed, k), k, likely, engine)
+
+
 @pytest.mark.parametrize("seed", range(20))
 def test_any_tangents_hold(seed):
     # whatever columns, shares and softness are handed over, fixed part + N largest G is above the best set
@@ -45,7 +51,7 @@ def test_any_tangents_hold(seed):
     w, missed, k = problem.today.demand, problem.today.missed, problem.today.kernel
     p = np.minimum(np.where(problem.candidates > 0, problem.candidates, np.nan), bound.P_CAP)
     row, col = np.nonzero(p > 0)
-    certificate = bound.Certificate(missed, p, k, p[row, col], workers=1, tile_cells=None)
+    certificate = certificate_of(missed, p, k, p[row, col])
     true = best(a, 2) * w.sum()
     for tau in (1e-6, 0.01, 1.0):
         fixed, G = certificate.at(row, col, rng.random(len(row)) ** 3 * 2, tau)
@@ -60,24 +66,30 @@ def test_any_dual_prices_hold(seed):
     missed, k = problem.today.missed, problem.today.kernel
     p = np.minimum(np.where(problem.candidates > 0, problem.candidates, np.nan), bound.P_CAP)
     row, col = np.nonzero(p > 0)
-    fixed, G = bound.Certificate(missed, p, k, p[row, col], workers=1, tile_cells=None).at(
-        row, col, rng.random(len(row)), 0.01
-    )
+    fixed, G = certificate_of(missed, p, k, p[row, col]).at(row, col, rng.random(len(row)), 0.01)
     _, i, j = bound._discs(row, col, 1.5)
     duals = bound.DualPrices(i, j, 1.5, rng.random(len(i)) * float(np.nanmax(G)) / 5)
-    paid = G - duals.on(G.shape)
+    paid = G.copy()
+    duals.take_off(paid)
     most = fixed + float(duals.price.sum()) + bound.sum_of_largest(paid, 2, 1)
     assert most >= best(a, 2) * problem.today.total - 1e-12
 
 
+def asked(duals: bound.DualPrices) -> np.ndarray:
+    """What sites in a frame of 10 x 10 cells pay."""
+    net = np.zeros((10, 10))
+    duals.take_off(net)
+    return -net
+
+
 def test_each_disc_holds_one_site_at_most():
     duals = bound.DualPrices(np.array([4.0, 4.6]), np.array([4.0, 5.2]), 2.5, np.array([1.0, 0.0]))
-    cells = np.argwhere(duals.on((10, 10)) > 0)
+    cells = np.argwhere(asked(duals) > 0)
     apart = np.hypot(*(cells[:, None] - cells).transpose(2, 0, 1))
     assert apart.max() < 5.0
     assert len(cells) == 21  # all within 2.5 cells of the middle
     # a disc at the corner of the frame is cut there: the quarter circle of 2.5 cells holds 8
-    corner = bound.DualPrices(np.array([0.0]), np.array([0.0]), 2.5, np.array([0.5])).on((10, 10))
+    corner = asked(bound.DualPrices(np.array([0.0]), np.array([0.0]), 2.5, np.array([0.5])))
     assert (corner > 0).sum() == 8
     assert corner[0, 0] == 0.5
     table, row, col = bound._discs(np.array([4, 4, 30]), np.array([4, 6, 30]), 2.5)
@@ -114,16 +126,24 @@ def test_maps_are_never_below_the_plain_sums_and_close_to_them():
     rng = np.random.default_rng(7)
     missed, p = rng.random((30, 25)), np.minimum(rng.random((30, 25)) * 1.1, bound.P_CAP)
     k = reach_kernel(60.0, 10.0, missed.shape)
-    certificate = bound.Certificate(missed, p, k, np.array([0.3, 0.7]), workers=2, tile_cells=16)
+    certificate = certificate_of(missed, p, k, np.array([0.3, 0.7]), engine=Engine(2, 16))
     assert (np.diff(certificate.levels) > 0).all()
     assert (certificate.levels[0], certificate.levels[-1]) == (p.min(), p.max())
     none = np.empty(0, np.int64)
-    fixed, G = certificate.at(none, none, np.empty(0), 1.0)  # z = 0 and beta = 1/2 everywhere
-    assert fixed == 0.0
+    assert certificate.at(none, none, np.empty(0), 1.0)[0] == 0.0
+    np.testing.assert_allclose(certificate.at(none, none, np.empty(0), 1.0)[1], certificate.first)
+    at, x, tau = (np.array([4, 20]), np.array([6, 20])), np.array([0.4, 0.9]), 0.05
+    fixed, G = certificate.at(*at, x, tau)
+    each = [p[i, j] * slow.weight(i, j, p.shape, 10.0, 60.0) for i, j in zip(*at, strict=True)]
+    U, z = (
+        sum(share * of for share, of in zip(x, part, strict=True)) for part in (each, [-np.log1p(-u) for u in each])
+    )
+    beta = np.where(U > 0, 1.0 / (1.0 + np.exp((U - (1.0 - np.exp(-z))) / tau)), 1.0)
+    assert fixed == pytest.approx((missed * (1 - beta) * (1 - np.exp(-z) - z * np.exp(-z))).sum(), rel=0.02)
     for row, col in np.ndindex(p.shape):
         u = p[row, col] * slow.weight(row, col, p.shape, 10.0, 60.0)
-        true = (missed * (u - np.log1p(-u)) / 2).sum()
-        assert true * (1 - 1e-12) <= G[row, col] <= true * (1.02 if 0.3 <= p[row, col] <= 0.7 else 1.6)
+        true = (missed * (beta * u - (1 - beta) * np.exp(-z) * np.log1p(-u))).sum()
+        assert true * (1 - 0.02) <= G[row, col] <= true * (1.03 if 0.3 <= p[row, col] <= 0.7 else 1.6)
 
 
 def test_blocks_that_hold_one_site_at_most():
@@ -154,6 +174,6 @@ def test_threads_and_tiles_leave_the_bound_alone():
     rng = np.random.default_rng(1)
     w, p = rng.random((40, 50)), rng.random((40, 50))
     rules = {"cell_m": 10.0, "median_m": 60.0, "spacing_m": 40.0}
-    one = upper_bound(w, NONE, p, 5, workers=1, **rules)
-    assert upper_bound(w, NONE, p, 5, workers=3, **rules).value == one.value
-    assert upper_bound(w, NONE, p, 5, workers=2, tile_cells=23, **rules).value == pytest.approx(one.value, rel=1e-9)
+    one = upper_bound(w, NONE, p, 5, engine=Engine(1), **rules)
+    assert upper_bound(w, NONE, p, 5, engine=Engine(3), **rules).value == one.value
+    assert upper_bound(w, NONE, p, 5, engine=Engine(2, 23), **rules).value == pytest.approx(one.value, rel=1e-5)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -37,8 +39,10 @@ def pools(*xy: tuple[float, float]) -> pd.DataFrame:
 def ask(grid: Grid = ROW, **given: object) -> Candidates:
     """candidates() where everything is allowed but for what is given."""
     every = np.ones(grid.shape, dtype=bool)
-    usual_ground = (("has_data", every), ("inside", every), ("unfit", None), ("hazards", {}))
-    ground = Ground(*(given.pop(name, usual) for name, usual in usual_ground))
+    usual_ground = (("has_data", every), ("inside", every))
+    ground = Ground(*(given.pop(name, usual) for name, usual in usual_ground), hazards=given.pop("hazards", {}))
+    if (unfit := given.pop("unfit", None)) is not None:
+        ground = replace(ground, classes=np.unique(unfit, return_inverse=True)[1], unfit=np.unique(unfit).tolist())
     usual = {"land": None, "exclusion_zones": keep_away(), "pools": pools(), "settings": PlanSettings(spacing_m=0)}
     return find_candidates(grid, ground, **usual | given)
 

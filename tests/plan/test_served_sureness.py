@@ -103,8 +103,7 @@ def test_among_few_cells_the_best_is_taken_and_the_rules_hold() -> None:
     assert sorted(near.plan(sites, preference, [], POOLS)) == sorted(cells(plan.frame))
     first = near.plan(sites, preference, [], 1)[0]
     assert first == known[int(np.argmax(near.rate(sites, preference, [])(np.arange(len(known)))))]
-    closed = np.zeros(problem.shape, bool)
-    closed[first] = True
+    closed = np.array([cell == first for cell in known])
     assert first not in near.plan(sites, preference, [], POOLS, closed)
     one = Quota(np.zeros(problem.shape, np.int64), np.array([2]))
     assert len(NearCells(replace(problem, quotas=(one,)), near.row, near.col).plan(sites, preference, [], POOLS)) == 2

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from habitatmap.habitat.forage import MonthlyForage
 from habitatmap.plan.what_it_serves import what_sites_serve
 
 # reach weight 1, 0.6, 0.2 at 0, 1, 2 cells; 10 m cells, so 0.01 ha each
@@ -22,7 +23,7 @@ def served(missed: list[float], sites: list[int], p: float = 0.5, park: float = 
     forage = np.zeros((12, 1, 7), dtype=np.float32)
     forage[4], forage[6] = np.where(classes == PARK, park, 0.0), np.where(classes == LAWN, lawn, 0.0)
     frame = pd.DataFrame({"row": 0, "col": sites, "p": p})
-    return what_sites_serve(forage, weight, np.array([missed]), classes, frame, KERNEL, 0.01)
+    return what_sites_serve(MonthlyForage.of(forage), weight, np.array([missed]), classes, frame, KERNEL, 0.01)
 
 
 def test_ground_within_the_flight_median_that_is_out_of_reach_is_counted() -> None:

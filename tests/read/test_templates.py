@@ -108,7 +108,8 @@ def test_every_heading_is_one_of_ours(kind: str) -> None:
     assert not found.unmatched
     assert set(found.how.values()) == {"exact"}
     others = (
-        "old_name x y lat lon position system uncertainty_m address street house_number postcode city photo year water"
+        "old_name x y lat lon position system uncertainty_m address street house_number postcode city photo year water "
+        "entry changed"
     )
     assert set(ALIASES[kind]) - set(found.at) <= set(others.split())
 

@@ -83,14 +83,14 @@ function planTable() {
   const consent = (row) => words["consent." + row.consent] || row.consent;
   const panel = table({
     name: "plan", n: plan.length, caption: words.plan_caption + " " + say("plan_adds", {years: years}), none: words.plan_none,
-    heads: [[words.rank, "count"], [words.where, ""], [words.adds, "figure"], [words.adds_served, "figure"], [words.sure, "figure sure"]],
+    heads: [[words.rank, "count"], [words.where, ""], [words.adds, "figure"], [words.adds_served, "figure"], ...(facts.public ? [] : [[words.sure, "figure sure"]])],
     button: (i) => [siteWhere(plan[i])], called: (i) => siteName(plan[i]),
     cells: (i, button) => [
       el("td", {class: "count"}, String(plan[i].rank) + " ", el("span", {class: "pin small" + (plan[i].at ? "" : " pointless")}, el("span", null, siteId(plan[i])))),
       el("th", {scope: "row"}, el("span", {class: "line"}, button, el("span", {class: "chip chip-" + (plan[i].consent in {yes: 1, no: 1} ? plan[i].consent : "ask")}, consent(plan[i])),
         plan[i].state && plan[i].state !== "to ask" ? el("span", {class: "chip"}, tell(plan[i].state_told)) : "")),
       el("td", {class: "figure"}, gained(plan[i].gain)), el("td", {class: "figure wraps"}, servedBySite(plan[i])),
-      el("td", {class: "figure sure"}, share(plan[i].robustness))
+      ...(facts.public ? [] : [el("td", {class: "figure sure"}, share(plan[i].robustness))])
     ],
     below: (i) => [written(tell(plan[i].reason), "p"), el("p", {class: "paper", dir: "auto"}, said(plan[i].asks))],
     card: (i) => {
@@ -102,7 +102,7 @@ function planTable() {
         ...[["fact_served_open", plan[i].served_open], ["fact_served_closed", plan[i].served_closed]].map(([key, gain]) => [say(key, {years: years}), say("fact_gain_value", {gain: gained(gain)})]),
         [words.fact_cumulative, facts.public ? null : finely(row.cumulative)],
         [words.fact_occupancy, ranged(row.occupancy_expected, row.occupancy_low, row.occupancy_high)],
-        [words.fact_robustness, row.robustness === null ? words.unknown : say("fact_robustness_value", {share: share(row.robustness)})],
+        [words.fact_robustness, facts.public ? null : row.robustness === null ? words.unknown : say("fact_robustness_value", {share: share(row.robustness)})],
         ...(around[i] ? around[i].near : []).map((one) => [words["near." + one.code], say("near_value", {name: said(one.name), far: metres(one.m)})]),
         [words.fact_forage_m, metres(row.forage_m)], [words.fact_dead_wood_m, metres(row.dead_wood_m)], [words.fact_nearest_pool_m, metres(row.nearest_pool_m)],
         [words.fact_consent, words["consent_long." + row.consent] || row.consent],

@@ -1,0 +1,149 @@
+"""Rasters that no memory need hold: large ones lie in files without a name, which go with the process.
+
+To whoever computes on them they are usual arrays. The system keeps of their pages what there is room for, and a process
+gives its own back (`give_back`) wherever it has gone through more than `HELD`; what is written stays in the file. So
+the memory of a stage that goes through its rasters by tiles or bands is set by the tile, and not by the area.
+"""
+
+from __future__ import annotations
+
+import math
+import mmap
+import os
+import tempfile
+import weakref
+from collections.abc import Callable, Iterator
+from functools import reduce
+from operator import add
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+LARGE = 4_000_000  # bytes from which a raster lies in a file
+HELD = 128_000_000  # bytes of them that a process keeps, beside those of the libraries it has loaded
+BAND_CELLS = 2_000_000  # cells of a band: the sums over smaller areas are done in one go
+USUAL = 1_200_000_000  # bytes of memory that a large area takes with these
+LIBRARIES = 450_000_000  # bytes that the program takes before any raster
+
+Number = TypeVar("Number", bound=np.generic)
+Raster = NDArray[np.generic]  # (..., rows, cols)
+T = TypeVar("T")
+
+_files: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
+_floor = [0]  # shared memory without any of our pages: the libraries'
+
+
+def allow(memory: int) -> None:
+    """Keeps a run within so many bytes of memory, as far as that can be: smaller bands, and fewer pages held. Areas of
+    another number of bands are summed up in another order, which may change the last digit of a figure."""
+    global HELD, BAND_CELLS
+    part = min(1.0, max(0.05, (memory - LIBRARIES) / (USUAL - LIBRARIES)))
+    HELD, BAND_CELLS = int(128_000_000 * part), int(2_000_000 * part)
+
+
+def named(path: Path, shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
+    """An array in a file of a name, with what stands there, zeros where the file is new."""
+    size = math.prod(shape) * np.dtype(dtype).itemsize
+    with path.open("r+b" if path.exists() else "w+b") as file:
+        if path.stat().st_size < size:
+            _make_room(file.fileno(), size)
+        pages = mmap.mmap(file.fileno(), size)
+    _files.add(pages)
+    return np.ndarray(shape, dtype, buffer=pages)
+
+
+def empty(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
+    """An array to be written; in a file where it is large. OSError where the disk has no room."""
+    size = math.prod(shape) * np.dtype(dtype).itemsize
+    if size < LARGE:
+        return np.empty(shape, dtype)
+    with tempfile.TemporaryFile(prefix="habitatmap-") as file:
+        _make_room(file.fileno(), size)
+        pages = mmap.mmap(file.fileno(), size)
+    _files.add(pages)
+    return np.ndarray(shape, dtype, buffer=pages)
+
+
+def zeros(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
+    """An array of zeros, as `empty`: a new file reads as zeros."""
+    size = math.prod(shape) * np.dtype(dtype).itemsize
+    return np.zeros(shape, dtype) if size < LARGE else empty(shape, dtype)
+
+
+def full(shape: tuple[int, ...], value: float, dtype: type[Number]) -> NDArray[Number]:
+    """An array of one value, as `empty`."""
+    out = empty(shape, dtype)
+    for band in bands(out.shape):
+        out[..., band, :] = value
+    return out
+
+
+def copied(array: NDArray[Number]) -> NDArray[Number]:
+    """A copy (..., rows, cols), as `empty`."""
+    out = empty(array.shape, array.dtype.type)
+    for band in bands(out.shape):
+        out[..., band, :] = array[..., band, :]
+    return out
+
+
+def bands(shape: tuple[int, ...], multiple: int = 1) -> Iterator[slice]:
+    """Bands of rows of rasters (..., rows, cols), one after the other, of so many rows or a multiple of it; pages are
+    given back between them."""
+    rows, cols = shape[-2:]
+    step = max(1, BAND_CELLS // max(1, cols) // multiple) * multiple
+    for row in range(0, rows, step):
+        yield slice(row, min(row + step, rows))
+        relax()
+
+
+def cellwise(work: Callable[..., Raster], *rasters: Raster, dtype: type[Number]) -> NDArray[Number]:
+    """`work` of rasters (..., rows, cols) that asks no neighbours, done band by band: (rows, cols), as `empty`."""
+    out = empty(rasters[0].shape[-2:], dtype)
+    for band in bands(out.shape):
+        out[band] = work(*(raster[..., band, :] for raster in rasters))
+    return out
+
+
+def total(work: Callable[..., T], *rasters: Raster) -> T:
+    """The sum over the bands of what `work` makes of each: a number, or an array of always the same shape."""
+    return reduce(add, (work(*(raster[..., band, :] for raster in rasters)) for band in bands(rasters[0].shape)))
+
+
+def ends(raster: NDArray[np.floating]) -> tuple[float, float]:
+    """The smallest and the largest known value; (inf, -inf) where none is known."""
+    low, high = math.inf, -math.inf
+    for band in bands(raster.shape):
+        part = raster[..., band, :]
+        low, high = min(low, float(np.fmin.reduce(part, axis=None))), max(high, float(np.fmax.reduce(part, axis=None)))
+    return low, high
+
+
+def relax() -> None:
+    """Gives pages back where this process holds many of them."""
+    if _files and _shared() - _floor[0] > HELD:
+        give_back()
+        _floor[0] = _shared()  # libraries may have been loaded meanwhile
+
+
+def give_back() -> None:
+    """Gives back the pages of all files; what they hold is read again where it is wanted."""
+    if hasattr(mmap, "MADV_DONTNEED"):
+        for pages in list(_files):
+            pages.madvise(mmap.MADV_DONTNEED)
+
+
+def _make_room(file: int, size: int) -> None:
+    if hasattr(os, "posix_fallocate"):
+        os.posix_fallocate(file, 0, size)  # a disk that fills up later would end the process
+    else:
+        os.truncate(file, size)
+
+
+def _shared() -> int:
+    """Bytes of files in this process' memory; 0 where the system does not tell."""
+    try:
+        return int(Path("/proc/self/statm").read_bytes().split()[2]) * mmap.PAGESIZE
+    except OSError:
+        return 0

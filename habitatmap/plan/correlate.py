@@ -1,0 +1,51 @@
+"""Sums of a raster over a kernel around every cell, by transforms of tiles."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache, partial
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from habitatmap.geo.engine import THREADS, Blocks, Engine, TileStage, map_tiles
+
+Floats = NDArray[np.float64]
+
+
+def correlate(values: Floats, k: Floats, engine: Engine = THREADS) -> Floats:
+    """sum_d k(d) values(c + d) for every cell c (rows, cols); there is nothing beyond the edge.
+
+    By float64 FFT in overlapping tiles.
+    """
+    r = k.shape[0] // 2
+    n = fft_cells(r, (values.shape[0], values.shape[1]), engine.tile_cells)
+    stage = TileStage(partial(_correlated_tile, k=k, n=n), {"sums": (np.float64, 0)}, r, tile_cells=n - 2 * r)
+    return map_tiles(stage, {"values": values}, replace(engine, tile_cells=None))["sums"]
+
+
+def _correlated_tile(blocks: Blocks, halo: int, *, k: Floats, n: int) -> Blocks:
+    block = blocks["values"]
+    rows, cols = block.shape
+    if not block.any():
+        return {"sums": np.zeros((rows - 2 * halo, cols - 2 * halo))}
+    spectrum = scipy.fft.rfft2(block, (n, n))
+    spectrum *= kernel_spectrum(k, n)
+    return {"sums": scipy.fft.irfft2(spectrum, (n, n), overwrite_x=True)[2 * halo : rows, 2 * halo : cols]}
+
+
+def fft_cells(r: int, shape: tuple[int, int], tile_cells: int | None = None) -> int:
+    """Side of the transforms: about three times the halo, no more than the whole frame needs."""
+    tile = min(max(shape), tile_cells or max(512, 4 * r))
+    return int(scipy.fft.next_fast_len(tile + 2 * r, real=True))
+
+
+def kernel_spectrum(k: Floats, n: int) -> NDArray[np.complex128]:
+    """Transform of the (symmetric) kernel in an n x n frame, its corner at the frame's corner."""
+    return _spectrum(k.tobytes(), k.shape[0], n)
+
+
+@lru_cache(maxsize=8)
+def _spectrum(k: bytes, side: int, n: int) -> NDArray[np.complex128]:
+    return np.asarray(scipy.fft.rfft2(np.frombuffer(k).reshape(side, side), (n, n)))

@@ -1,0 +1,102 @@
+"""What a map of a park, a town, a region costs: python -m tests.benchmarks [park town region ...] [--keep FOLDER].
+
+Each is run as a user runs it, in a process of its own, on the threads of HABITATMAP_THREADS. Told are processor time,
+nanoseconds a cell, the peak of memory and what was written; beside the town the plain way (plain_town), and beside all
+what this machine does at best: a copy of memory, a transform, a compressed write. Fails where a map takes more memory
+than MOST_MEMORY.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+import zlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import scipy.fft
+
+from tests.benchmarks.areas import invent
+
+SIDES = {"park": 500, "village": 1000, "town": 2000, "city": 6000, "region": 10_000, "country": 20_000}
+MOST_MEMORY = {"village": 0.6e9, "town": 0.9e9, "city": 1.5e9, "region": 1.5e9, "country": 1.5e9}  # bytes
+
+
+class Cost(NamedTuple):
+    """What a process took."""
+
+    cpu_s: float
+    wall_s: float
+    peak: int
+
+
+def cost_of(command: list[str]) -> Cost:
+    """Runs a command to its end. RuntimeError where it fails."""
+    start = time.perf_counter()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    _, status, used = os.wait4(process.pid, 0)
+    if status:
+        raise RuntimeError(f"{' '.join(command)} ended with {os.waitstatus_to_exitcode(status)}")
+    return Cost(used.ru_utime + used.ru_stime, time.perf_counter() - start, used.ru_maxrss * 1024)
+
+
+def seconds_of(work: Callable[[], object]) -> float:
+    """Processor seconds of a call."""
+    start = time.process_time()
+    work()
+    return time.process_time() - start
+
+
+def limits() -> str:
+    """What this machine does at best."""
+    block = np.random.default_rng(1).random((2048, 2048)).astype(np.float32)
+    copies = seconds_of(lambda: [block.copy() for _ in range(40)]) / 40
+    transform = seconds_of(lambda: [scipy.fft.rfft2(block) for _ in range(5)]) / 5
+    packed = seconds_of(lambda: zlib.compress(block.tobytes(), 1))
+    told = {"copy": copies, "transform of 2048 x 2048, single": transform, "deflate": packed}
+    return ", ".join(f"{name} {seconds / block.size * 1e9:.2f} ns a cell" for name, seconds in told.items())
+
+
+def main() -> int:
+    """1 where a map took too much memory."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("areas", nargs="*", default=["park", "village", "town"], metavar="AREA", help=", ".join(SIDES))
+    parser.add_argument("--keep", type=Path, help="where the areas are made, and stay")
+    asked = parser.parse_args()
+    print(f"At best: {limits()}\n")
+    print("| area | cells | processor s | wall s | ns a cell | peak MB | written MB |\n|---|---|---|---|---|---|---|")
+    too_much = False
+    with tempfile.TemporaryDirectory() as made:
+        for name in asked.areas:
+            side, folder = SIDES[name], (asked.keep or Path(made)) / name
+            if not folder.exists():
+                invent(folder, side)
+            took = cost_of([sys.executable, "-W", "ignore", "-m", "habitatmap", "map", str(folder)])
+            written = sum(file.stat().st_size for file in (folder / "out").rglob("*") if file.is_file())
+            print(
+                f"| {name} | {side**2:,} | {took.cpu_s:.1f} | {took.wall_s:.1f} | {took.cpu_s / side**2 * 1e9:,.0f} "
+                f"| {took.peak / 1e6:,.0f} | {written / 1e6:,.0f} |",
+                flush=True,
+            )
+            seconds = json.loads((folder / "out" / "summary.json").read_text(encoding="utf-8"))["seconds"]
+            print("    " + ", ".join(f"{stage} {value:.1f}" for stage, value in seconds.items()), flush=True)
+            if took.peak > MOST_MEMORY.get(name, np.inf):
+                too_much = True
+                print(f"    above the {MOST_MEMORY[name] / 1e6:,.0f} MB that this area may take")
+            if name == "town":
+                script = "import pathlib, sys; from tests.benchmarks.plain_town import plain_town; "
+                script += "plain_town(pathlib.Path(sys.argv[1]))"
+                plainly = cost_of([sys.executable, "-W", "ignore", "-c", script, str(folder)])
+                print(f"    the plain way: {plainly.cpu_s:.1f} s, {plainly.peak / 1e6:,.0f} MB", flush=True)
+    return 1 if too_much else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,68 @@
+"""Rasters in files: usual arrays to whoever computes on them, whatever memory a run is allowed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from habitatmap.geo import scratch
+from tests.examples import examples
+
+
+@pytest.fixture(autouse=True)
+def everything_in_files(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scratch, "LARGE", 0)
+    monkeypatch.setattr(scratch, "BAND_CELLS", 12)
+    monkeypatch.setattr(scratch, "HELD", 0)
+
+
+def test_what_was_written_stays_when_the_pages_are_given_back() -> None:
+    raster = scratch.empty((300, 50), np.float64)
+    raster[:] = np.arange(15_000).reshape(300, 50)
+    scratch.give_back()
+    assert raster[299, 49] == 14_999
+    raster[7, 3] = -1.0
+    scratch.give_back()
+    copy = scratch.copied(raster)
+    assert copy[7, 3] == -1.0
+    assert copy.base is not raster.base
+    assert (scratch.zeros((4, 5), np.uint8) == 0).all()
+    assert (scratch.full((2, 4, 5), 3, np.int32) == 3).all()
+
+
+def test_bands_cover_all_rows_once() -> None:
+    for rows, cols, multiple in ((7, 5, 1), (1, 100, 1), (10, 3, 4), (9, 1, 5)):
+        bands = list(scratch.bands((rows, cols), multiple))
+        assert np.concatenate([np.arange(rows)[band] for band in bands]).tolist() == list(range(rows))
+        assert all(band.start % multiple == 0 for band in bands)
+
+
+@settings(max_examples=examples(40), deadline=None)
+@given(arrays(np.float64, st.tuples(st.integers(1, 9), st.integers(1, 9)), elements=st.floats(-5, 5) | st.just(np.nan)))
+def test_by_bands_as_at_once(raster: np.ndarray) -> None:
+    assert np.array_equal(scratch.cellwise(lambda part: part * 2, raster, dtype=np.float64), raster * 2, equal_nan=True)
+    assert scratch.total(np.nansum, raster) == pytest.approx(np.nansum(raster))
+    known = raster[~np.isnan(raster)]
+    low, high = scratch.ends(raster)
+    assert (low, high) == ((known.min(), known.max()) if len(known) else pytest.approx((low, high), nan_ok=True))
+
+
+def test_an_array_of_a_name_is_there_again(tmp_path: Path) -> None:
+    first = scratch.named(tmp_path / "tiles", (6, 4), np.float32)
+    assert (first == 0).all()
+    first[2, 3] = 5.0
+    del first
+    assert scratch.named(tmp_path / "tiles", (6, 4), np.float32)[2, 3] == 5.0
+
+
+def test_less_memory_means_smaller_bands() -> None:
+    scratch.allow(scratch.USUAL)
+    usual = scratch.BAND_CELLS, scratch.HELD
+    scratch.allow(scratch.LIBRARIES)
+    assert 0 < scratch.BAND_CELLS < usual[0]
+    assert 0 < scratch.HELD < usual[1]
