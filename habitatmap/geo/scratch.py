@@ -24,8 +24,11 @@ from numpy.typing import NDArray
 LARGE = 4_000_000  # bytes from which a raster lies in a file
 HELD = 128_000_000  # bytes of them that a process keeps, beside those of the libraries it has loaded
 BAND_CELLS = 2_000_000  # cells of a band: the sums over smaller areas are done in one go
-USUAL = 1_200_000_000  # bytes of memory that a large area takes with these
+USUAL = 1_200_000_000  # bytes of memory that a large area takes with these, before its files are written
 LIBRARIES = 450_000_000  # bytes that the program takes before any raster
+
+# GDAL keeps a twentieth of the machine's memory for blocks of rasters unless it is told; so many MB are enough
+os.environ.setdefault("GDAL_CACHEMAX", "64")
 
 Number = TypeVar("Number", bound=np.generic)
 Raster = NDArray[np.generic]  # (..., rows, cols)

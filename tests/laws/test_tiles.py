@@ -79,12 +79,12 @@ def test_tiles_give_the_answer_of_the_whole(seed: int, tmp_path: Path) -> None:
     whole = evaluate(town(tmp_path / "whole", seed), lambda _: None)
     tiles = by_tiles(tmp_path / "tiles", seed)
     assert tiles.plan[["id", "x", "y"]].to_dict() == whole.plan[["id", "x", "y"]].to_dict()
-    np.testing.assert_allclose(tiles.plan["gain"], whole.plan["gain"], rtol=1e-9)
+    np.testing.assert_allclose(tiles.plan["gain"].astype(float), whole.plan["gain"].astype(float), rtol=1e-9)
     for name, raster in whole.rasters.items():
         np.testing.assert_allclose(tiles.rasters[name], raster, atol=1e-5, err_msg=name)
     assert tiles.gaps.geometry.to_wkb().tolist() == whole.gaps.geometry.to_wkb().tolist()
     assert tiles.gaps["lost_as"].tolist() == whole.gaps["lost_as"].tolist()
-    np.testing.assert_allclose(tiles.gaps["share"], whole.gaps["share"], rtol=1e-9)
+    np.testing.assert_allclose(tiles.gaps["share"].astype(float), whole.gaps["share"].astype(float), rtol=1e-9)
     assert tiles.candidates_lost.equals(whole.candidates_lost)
     assert tiles.ask_first["place"].map(str).tolist() == whole.ask_first["place"].map(str).tolist()
     for limit in ("now", "with_plan", "upper_bound"):
