@@ -135,7 +135,7 @@ def as_public(area: Area) -> Area:
     as nothing is blurred that it rests on."""
     settings = area.settings
     hidden = area.stages.take("public", (settings.public, settings.flight), lambda: blurred(area))
-    if hidden.grid is area.grid and hidden.trees is area.trees:
+    if hidden.grid == area.grid and hidden.trees.equals(area.trees):
         hidden.stages.see(hidden.tables)
         of_habitat = settings.parts(*OF_HABITAT)
         hidden.stages.take(

@@ -17,11 +17,12 @@ from hypothesis import strategies as st
 from openpyxl import Workbook
 from shapely.geometry import box
 
+from habitatmap import job
 from habitatmap.area import Area, blurred, open_area
 from habitatmap.errors.why import Why
 from habitatmap.geo.crs import to_lonlat
 from habitatmap.privacy import is_private
-from tests.areas import LEFT, TOP, area_folder, write_layer, write_raster
+from tests.areas import LEFT, TOP, area_folder, small_area, write_layer, write_raster
 from tests.examples import examples
 
 WORLDCOVER = np.tile([[10, 30, 50], [80, 90, 10]], (20, 20))
@@ -316,3 +317,13 @@ def test_a_second_download_is_told_and_not_read(tmp_path: Path) -> None:
     area = open_area(area_folder(tmp_path, pools=POOLS, **{"pools (1)": POOLS}))
     assert len(area.pools) == 3
     assert [(u.file, u.why.code) for u in area.ledger.unused] == [("pools (1).csv", Why.LIKE_AN_INPUT)]
+
+
+def test_what_cells_offer_is_worked_out_once_for_team_and_public(monkeypatch: pytest.MonkeyPatch) -> None:
+    scored: list[Area] = []
+    plain = job.score_habitat
+    monkeypatch.setattr(job, "score_habitat", lambda area, *where: (scored.append(area), plain(area, *where))[1])
+    found = job.run(replace(small_area()))
+    assert found.public is not None
+    assert len(scored) == 1
+    assert found.public.findings.habitat is found.findings.habitat

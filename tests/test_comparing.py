@@ -290,7 +290,7 @@ def test_a_map_says_what_changed_since_the_last_kept_season(town: Path) -> None:
     assert since.sites == counts(list(whole.sites["state"]))
     assert (since.before, since.now) == (whole.old.figures.now, whole.new.figures.now)
     told = since_told(since)
-    assert told.startswith("Since the season 2025 (2025-07-01): 1 pool was gained.")
+    assert told.startswith("Since the season 2025 (2025-07-01): Pools: 1 was gained.")
     page = map_page(dataclasses.replace(result, since=since))
     assert "Since the season {name} ({day}):" in page
     assert "Since the season" not in map_page(result)

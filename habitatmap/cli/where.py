@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import re
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -19,9 +21,10 @@ if TYPE_CHECKING:
     from habitatmap.sentences import Sentence
 
 UNITS = {"": 1, "B": 1, "KB": 10**3, "MB": 10**6, "GB": 10**9}
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 LEAST_MEMORY = 700_000_000  # what a run of any area takes
-# of large areas, measured by tests/benchmarks/areas.py on two cores
-NS_A_CELL, SCRATCH_BYTES_A_CELL, OUT_BYTES_A_CELL = 6_000, 170, 30
+# measured 2026-11-29 on two cores: time with 36 million cells, files while it runs and results with 4 million
+NS_A_CELL, SCRATCH_BYTES_A_CELL, OUT_BYTES_A_CELL = 9_000, 226, 18
 
 
 class Where(NamedTuple):
@@ -64,24 +67,41 @@ def where_options(function: Callable[..., None]) -> Callable[..., None]:
 
 @contextmanager
 def engine_for(call: Call, area: Area, where: Where) -> Iterator[Engine]:
-    """Where the run of an area is done. What it has finished is kept beside the results until it ends well.
+    """Where the run of an area is done. What it has finished is kept beside the results until it ends, by itself or for
+    want of room on the disk; not where it is stopped, killed, or loses its cluster.
 
     Raises InputError where no scheduler answers.
     """
+    from habitatmap.errors import HabitatmapError
     from habitatmap.export.worked import record_of
     from habitatmap.geo import scratch
-    from habitatmap.geo.engine import Engine, KeptTiles
+    from habitatmap.geo.engine import KEPT_FROM, Engine, KeptTiles
 
     if where.memory is not None:
         scratch.allow(where.memory)
     kept = None
-    if area.grid.rows * area.grid.cols >= scratch.LARGE:
+    client = _client(where.cluster) if where.cluster else None
+    if area.grid.rows * area.grid.cols >= KEPT_FROM:
         folder = call.target.with_name(f".{call.target.name}-tiles")
         kept = KeptTiles(folder, json.dumps(record_of(area), sort_keys=True), where.resume)
-    engine = Engine(client=_client(where.cluster) if where.cluster else None, kept=kept)
-    yield engine
-    if kept is not None:
-        kept.drop()
+    try:
+        yield Engine(client=client, kept=kept)
+    except OSError as fault:
+        if kept is not None and fault.errno in NO_ROOM:
+            kept.drop()
+        if fault.errno in NO_ROOM:
+            raise HabitatmapError(
+                f"There is no room for the rasters of a run in {tempfile.gettempdir()} ({fault.strerror}): make room "
+                "there, or name another folder in TMPDIR; `habitatmap map --dry-run` tells how much it takes"
+            ) from fault
+        raise
+    else:
+        if kept is not None:
+            kept.drop()
+    finally:
+        if client is not None:
+            close: Any = client.close
+            close()
 
 
 def _client(address: str) -> Client:

@@ -235,6 +235,19 @@ class _State:
 
 
 @njit(nogil=True)
+def _detour(way: Floats, at: int, u: int, ahead: int) -> float:
+    """Minutes that u adds between two points; -1 is the end of an outing."""
+    add = 0.0
+    if at >= 0:
+        add += way[at, u]
+    if ahead >= 0:
+        add += way[u, ahead]
+    if at >= 0 and ahead >= 0:
+        add -= way[at, ahead]
+    return add
+
+
+@njit(nogil=True)
 def _put(s: Chains, u: int, t: int, behind: int, longer: float, who: int) -> None:
     """Puts point u into trip t behind a point (-1 = first)."""
     if behind < 0:
@@ -255,17 +268,13 @@ def _put(s: Chains, u: int, t: int, behind: int, longer: float, who: int) -> Non
 def _take(s: Chains, u: int, way: Floats, stop: float, who: int) -> None:
     """Takes point u out of its trip."""
     t, a, b = s.trip[u], s.before[u], s.after[u]
-    shorter = stop
+    shorter = stop + _detour(way, a, u, b)
     if a >= 0:
-        shorter += way[a, u]
         s.after[a] = b
     else:
         s.head[t] = b
     if b >= 0:
-        shorter += way[u, b]
         s.before[b] = a
-    if a >= 0 and b >= 0:
-        shorter -= way[a, b]
     s.trip[u] = s.after[u] = s.before[u] = -1
     s.used[t] -= shorter
     s.week[who] -= shorter
@@ -291,13 +300,7 @@ def _best_place(s: Chains, c: Limits, u: int) -> tuple[int, int, float]:
             continue
         at, ahead = -1, s.head[t]
         while True:
-            add = 0.0
-            if at >= 0:
-                add += way[at, u]
-            if ahead >= 0:
-                add += way[u, ahead]
-            if at >= 0 and ahead >= 0:
-                add -= way[at, ahead]
+            add = _detour(way, at, u, ahead)
             if add <= room and add + extra < least - 1e-12:
                 found, behind, longer, least = t, at, add + cost, add + extra
             if ahead < 0:
@@ -391,25 +394,12 @@ def _urgent_first(s: Chains, c: Limits) -> None:
                 at = s.before[v]
                 _take(s, v, way, cost, who)
                 ahead = s.head[t] if at < 0 else s.after[at]
-                add = cost
-                if at >= 0:
-                    add += way[at, u]
-                if ahead >= 0:
-                    add += way[u, ahead]
-                if at >= 0 and ahead >= 0:
-                    add -= way[at, ahead]
+                add = cost + _detour(way, at, u, ahead)
                 if add <= min(c.most_minutes[t] - s.used[t], c.week_minutes[who] - s.week[who]) + 1e-9:
                     _put(s, u, t, at, add, who)
                     changed = True
                     break
-                back = cost
-                if at >= 0:
-                    back += way[at, v]
-                if ahead >= 0:
-                    back += way[v, ahead]
-                if at >= 0 and ahead >= 0:
-                    back -= way[at, ahead]
-                _put(s, v, t, at, back, who)
+                _put(s, v, t, at, cost + _detour(way, at, v, ahead), who)
 
 
 def urgency(reasons: Sequence[int], days: Sequence[float]) -> NDArray[np.int64]:

@@ -31,6 +31,8 @@ Raster = NDArray[Any]  # of any type of number
 Blocks = dict[str, Raster]
 KEY = "run"
 
+KEPT_FROM = 4_000_000  # cells of a raster from which its finished tiles are kept
+
 AHEAD = 2  # tiles on their way to a cluster for each of its threads
 TRIES = 3  # so often a tile is begun again whose worker was lost
 
@@ -146,14 +148,15 @@ def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = T
     """Runs a stage over every tile of the inputs, arrays (..., rows, cols) of one frame, and joins the answers.
 
     A few tiles are under way at a time, so memory is set by the tile; large answers lie in files (`geo.scratch`). A
-    tile whose worker is lost runs again on another.
+    tile whose worker is lost runs again on another. An answer of which tiles are kept may be changed only so that a run
+    which goes on from them changes it to the same.
     """
     shape = next(iter(inputs.values())).shape[-2:]
     every = list(cut((shape[0], shape[1]), stage.side(engine)))
     shapes = {name: (*([bands] if bands else []), *shape) for name, (_, bands) in stage.outputs.items()}
     dtypes = {name: np.dtype(dtype).type for name, (dtype, _) in stage.outputs.items()}
     done = np.zeros(len(every), np.uint8)
-    if engine.kept is not None and shape[0] * shape[1] >= scratch.LARGE:
+    if engine.kept is not None and shape[0] * shape[1] >= KEPT_FROM:
         arrays, done = engine.kept.stage(shapes, dtypes, len(every))
         whole: Blocks = {name: arrays[name] for name in shapes}
     else:
@@ -186,7 +189,7 @@ def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = T
         return future
 
     most = AHEAD * max(1, sum(client.nthreads().values()))
-    running: Any = completed([send(number) for number in islice(tiles, most)])
+    running: Any = completed([send(number) for number in islice(tiles, most)], loop=client.loop)
     for future in running:
         put(under_way.pop(future), future.result())
         if (following := next(tiles, None)) is not None:

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -188,7 +189,8 @@ class GainMap:
 
     def renew(self) -> None:
         """The gain map from scratch."""
-        self._take(correlate(self.missed, self.k, self.engine))
+        # these gains change with every site, so none of their tiles may be taken up again
+        self._take(correlate(self.missed, self.k, replace(self.engine, kept=None)))
 
     def _take(self, gains: Floats) -> None:
         self.C = gains

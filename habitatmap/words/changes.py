@@ -51,7 +51,7 @@ STATES: Mapping[State, Sentence] = {
     State.LEFT: Sentence("no longer suggested"),
 }
 OF_POOLS: Mapping[Change, tuple[str, str]] = {
-    Change.GAINED: ("{n} pool was gained", "{n} pools were gained"),
+    Change.GAINED: ("{n} was gained", "{n} were gained"),
     Change.LOST: ("{n} was lost", "{n} were lost"),
     Change.MOVED: ("{n} moved", "{n} moved"),
     Change.RENAMED: ("{n} has another name", "{n} have another name"),
@@ -77,11 +77,11 @@ def points(change: Figure, digits: int = 1) -> Sentence:
 
 
 def pools_changed(counts: Mapping[Change, int]) -> Sentence:
-    """How many pools were gained, lost and so on; "No pool was gained, lost, moved or renamed." """
+    """How many pools were gained, lost and so on: "Pools: 2 were gained and 1 was lost." """
     told = [say(OF_POOLS[change][n != 1], n=n) for change, n in counts.items() if n]
     if not told:
         return Sentence("No pool was gained, lost, moved or renamed.")
-    return say("{told}.", told=listed(told))
+    return say("Pools: {told}.", told=listed(told))
 
 
 def sites_became(counts: Mapping[State, int]) -> Sentence:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from habitatmap.geo import scratch
+from habitatmap.geo import engine
 from habitatmap.geo.engine import (
     Blocks,
     Engine,
@@ -70,7 +70,7 @@ class KilledError(Exception):
 
 
 def test_a_run_that_was_ended_goes_on_from_its_tiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(scratch, "LARGE", 0)
+    monkeypatch.setattr(engine, "KEPT_FROM", 0)
     values = np.random.default_rng(1).random((20, 10))
     done: list[int] = []
 

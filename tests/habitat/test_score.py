@@ -246,7 +246,7 @@ def cluster() -> Iterator[Engine]:
     distributed = pytest.importorskip("distributed")
     with (
         distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as here,
-        distributed.Client(here) as client,
+        distributed.Client(here, set_as_default=False) as client,  # as the command has it
     ):
         yield Engine(tile_cells=24, client=client)
 

@@ -51,7 +51,7 @@ def test_the_page_tells_every_change_and_nothing_of_a_record_is_markup(told: Com
     assert "<b>one</b>" not in page
     assert "&lt;b&gt;one&lt;/b&gt;" in page
     assert made["pools"] == {"gained": 2, "lost": 1, "moved": 1, "renamed": 1, "came and went": 0}
-    assert "2 pools were gained, 1 was lost, 1 moved and 1 has another name." in text
+    assert "Pools: 2 were gained, 1 was lost, 1 moved and 1 has another name." in text
     at_sites = int((told.sites["pool"] != "").sum())
     assert at_sites >= 1
     assert f"Of 3 suggested sites {at_sites} ha" in text
