@@ -172,7 +172,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         proposal = choose_sites(area, habitat, survey, places, allowed, ahead, reach, known)
         promise = what_the_plan_adds(habitat, survey, places, reach, proposal)
     with clock(Stage.SERVED):
-        served = known.served if known else what_is_served(area, habitat, places, allowed, ahead, proposal)
+        served = known.served if known else what_is_served(area, habitat, places, allowed, ahead, proposal, for_public)
     with clock(Stage.BOUND):
         if known:
             bound, limits, many = known.bound, known.served_limits, known.how_many
@@ -202,6 +202,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
             refusals = known.refusals
         else:
             refusals = NO_REFUSALS if for_public else cost_of_refusals(area, habitat, survey, proposal, ahead)
+    proposal.problem.today.forget()
     with clock(Stage.GAPS):
         surface = reach.surface(habitat.season)
         unserved = find_gaps(area.grid, habitat.weight, surface, allowed, places.frame, area.settings)
@@ -402,10 +403,17 @@ def what_the_plan_adds(habitat: Habitat, survey: Survey, places: Places, reach: 
 
 
 def what_is_served(
-    area: Area, habitat: Habitat, places: Places, allowed: Candidates, ahead: Sites, proposal: Proposal
+    area: Area,
+    habitat: Habitat,
+    places: Places,
+    allowed: Candidates,
+    ahead: Sites,
+    proposal: Proposal,
+    for_public: bool,
 ) -> Served:
-    """Forage likely served over the years with the plan, and with as many pools by rules of thumb."""
-    pools = len(proposal.sites)
+    """Forage likely served over the years with the plan, and with as many pools by rules of thumb, which the public is
+    not shown."""
+    pools = 0 if for_public else len(proposal.sites)
     rules = by_rules(area, habitat, places, allowed, pools, PLANNERS_RANDOM) if pools else {}
     return assess_served(ahead, proposal.sites, rules)
 
@@ -667,6 +675,7 @@ class Clock:
     @contextmanager
     def __call__(self, stage: Stage) -> Iterator[None]:
         self.say(stage)
+        scratch.give_back()
         start = time.perf_counter()
         yield
         self.seconds[stage.value] = round(time.perf_counter() - start, 3)

@@ -18,6 +18,7 @@ from habitatmap.export.summary import summary_of, summary_text
 from habitatmap.export.tables import text_files
 from habitatmap.export.worked import FILE as STAGES
 from habitatmap.export.worked import record_of, worked_text
+from habitatmap.geo import scratch
 from habitatmap.geo.engine import default_workers
 from habitatmap.page import Tiles, map_page, public_page
 from habitatmap.paper.pictures import pictures
@@ -105,6 +106,7 @@ def _fill(
     spoken: Catalogue,
 ) -> None:
     """Every file of the contract. Bytes are written by Python, which never takes a full disk for success."""
+    scratch.drop_unused()  # what is written needs room too
     (folder / STAGES).write_text(worked_text(result.findings.worked), encoding="utf-8", newline="\n")
     (folder / "summary.json").write_text(summary_text(result), encoding="utf-8", newline="\n")
     for name, content in text_files(result, semicolons).items():
@@ -122,7 +124,9 @@ def _fill(
             (folder / "rasters" / f"{name}.qml").write_bytes(raster_qml(RASTER_LOOKS[name]).encode())
             (folder / "rasters" / f"{name}.sld").write_bytes(raster_sld(RASTER_LOOKS[name]).encode())
     (folder / "pictures").mkdir()
+    scratch.give_back()
     for name, content in pictures(result, spoken).items():
         (folder / "pictures" / name).write_bytes(content)
     for name, page in pages.items():
+        scratch.give_back()
         (folder / name).write_text(page(result), encoding="utf-8", newline="\n")

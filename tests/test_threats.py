@@ -116,7 +116,9 @@ def test_pictures_inside_public_products_hold_no_more_than_pixels() -> None:
             picture.load()
             assert not picture.getexif()
             assert not {
-                key for key in picture.info if key not in ("loop", "background", "dpi", "timestamp", "duration")
+                key
+                for key in picture.info
+                if key not in ("loop", "background", "dpi", "timestamp", "duration", "transparency")
             }
 
 

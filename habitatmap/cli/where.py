@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import re
+import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -23,8 +24,9 @@ if TYPE_CHECKING:
 UNITS = {"": 1, "B": 1, "KB": 10**3, "MB": 10**6, "GB": 10**9}
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 LEAST_MEMORY = 700_000_000  # what a run of any area takes
-# measured 2026-11-29 on two cores: time with 36 million cells, files while it runs and results with 4 million
-NS_A_CELL, SCRATCH_BYTES_A_CELL, OUT_BYTES_A_CELL = 9_000, 226, 18
+# measured 2026-11-30 on two cores: time with 36 million cells, files while it runs and results with 4 million
+NS_A_CELL, SCRATCH_BYTES_A_CELL, OUT_BYTES_A_CELL = 5_500, 190, 18
+KEPT_BYTES_A_CELL = 25  # of finished tiles, beside these
 
 
 class Where(NamedTuple):
@@ -68,7 +70,8 @@ def where_options(function: Callable[..., None]) -> Callable[..., None]:
 @contextmanager
 def engine_for(call: Call, area: Area, where: Where) -> Iterator[Engine]:
     """Where the run of an area is done. What it has finished is kept beside the results until it ends, by itself or for
-    want of room on the disk; not where it is stopped, killed, or loses its cluster.
+    want of room on the disk; not where it is stopped, killed, or loses its cluster. Nothing is kept where the disk has
+    no room for more than the run itself.
 
     Raises InputError where no scheduler answers.
     """
@@ -81,8 +84,12 @@ def engine_for(call: Call, area: Area, where: Where) -> Iterator[Engine]:
         scratch.allow(where.memory)
     kept = None
     client = _client(where.cluster) if where.cluster else None
-    if area.grid.rows * area.grid.cols >= KEPT_FROM:
-        folder = call.target.with_name(f".{call.target.name}-tiles")
+    cells, folder = area.grid.rows * area.grid.cols, call.target.with_name(f".{call.target.name}-tiles")
+    room = shutil.disk_usage(next(above for above in call.target.parents if above.exists())).free
+    takes = cells * (SCRATCH_BYTES_A_CELL + KEPT_BYTES_A_CELL + OUT_BYTES_A_CELL)
+    if cells >= KEPT_FROM and not folder.exists() and room < takes:
+        click.echo("The disk has no room to keep what is finished: --resume could not go on with this run.", err=True)
+    elif cells >= KEPT_FROM:
         kept = KeptTiles(folder, json.dumps(record_of(area), sort_keys=True), where.resume)
     try:
         yield Engine(client=client, kept=kept)
@@ -127,11 +134,14 @@ def _client(address: str) -> Client:
 def likely_cost(area: Area, where: Where) -> tuple[Sentence, dict[str, float]]:
     """What a run of the area is likely to take, as a sentence and as figures (bytes, seconds)."""
     from habitatmap.geo import scratch
+    from habitatmap.geo.engine import KEPT_FROM
     from habitatmap.sentences import say
 
     cells = area.grid.rows * area.grid.cols
     memory = min(scratch.LIBRARIES + cells * SCRATCH_BYTES_A_CELL, where.memory or scratch.USUAL)
-    disk = cells * (OUT_BYTES_A_CELL + (SCRATCH_BYTES_A_CELL if cells * 4 >= scratch.LARGE else 0))
+    disk = cells * OUT_BYTES_A_CELL
+    disk += cells * SCRATCH_BYTES_A_CELL if cells * 4 >= scratch.LARGE else 0
+    disk += cells * KEPT_BYTES_A_CELL if cells >= KEPT_FROM else 0
     seconds = 10 + cells * NS_A_CELL / 1e9
     tiles = -(-area.grid.rows // 1024) * -(-area.grid.cols // 1024)
     told = say(

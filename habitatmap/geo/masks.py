@@ -7,11 +7,13 @@ from collections.abc import Iterable
 from typing import TypeVar
 
 import numpy as np
+import shapely
 from affine import Affine
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 from shapely.geometry.base import BaseGeometry
 
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 
 Bools = NDArray[np.bool_]
@@ -20,11 +22,20 @@ Number = TypeVar("Number", bound=np.generic)
 
 def cells_in(polygons: Iterable[BaseGeometry | None], grid: Grid) -> Bools:
     """Cells whose centre lies in one of the polygons, which are in the grid's CRS: (rows, cols)."""
-    filled = [shape for shape in polygons if shape is not None and not shape.is_empty]
-    if not filled:
-        return np.zeros(grid.shape, dtype=bool)
-    inside = rasterize(filled, out_shape=grid.shape, transform=Affine(*grid.transform), dtype=np.uint8)
-    return np.asarray(inside, dtype=bool)
+    filled = np.array([shape for shape in polygons if shape is not None and not shape.is_empty], dtype=object)
+    out = scratch.zeros(grid.shape, np.bool_)
+    ends = shapely.bounds(filled).reshape(-1, 4)
+    first, last = (
+        np.floor((grid.top - ends[:, 3]) / grid.cell_m) - 1,
+        np.ceil((grid.top - ends[:, 1]) / grid.cell_m) + 1,
+    )
+    for band in scratch.bands(grid.shape):
+        here = filled[(first < band.stop) & (last > band.start)]
+        if len(here):
+            place = Affine(grid.cell_m, 0.0, grid.left, 0.0, -grid.cell_m, grid.top - band.start * grid.cell_m)
+            shape = band.stop - band.start, grid.cols
+            out[band] = rasterize(here, out_shape=shape, transform=place, dtype=np.uint8)
+    return out
 
 
 def least_apart(spacing_m: float) -> float:

@@ -2,17 +2,22 @@
 
 To whoever computes on them they are usual arrays. The system keeps of their pages what there is room for, and a process
 gives its own back (`give_back`) wherever it has gone through more than `HELD`; what is written stays in the file. So
-the memory of a stage that goes through its rasters by tiles or bands is set by the tile, and not by the area.
+the memory of a stage that goes through its rasters by tiles or bands is set by the tile, and not by the area. The file
+of a raster that is no longer used serves the next one: its pages are there, and new ones cost more than to write them.
 """
 
 from __future__ import annotations
 
+import ctypes
 import math
 import mmap
 import os
+import sys
 import tempfile
+import threading
 import weakref
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from functools import reduce
 from operator import add
 from pathlib import Path
@@ -35,6 +40,8 @@ Raster = NDArray[np.generic]  # (..., rows, cols)
 T = TypeVar("T")
 
 _files: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
+_unused: list[tuple[int, int]] = []  # files, and their bytes
+_one_at_a_time = threading.Lock()
 _floor = [0]  # shared memory without any of our pages: the libraries'
 
 
@@ -62,17 +69,16 @@ def empty(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
     size = math.prod(shape) * np.dtype(dtype).itemsize
     if size < LARGE:
         return np.empty(shape, dtype)
-    with tempfile.TemporaryFile(prefix="habitatmap-") as file:
-        _make_room(file.fileno(), size)
-        pages = mmap.mmap(file.fileno(), size)
+    file, room = _used_again(size) or _new(size)
+    pages = mmap.mmap(file, size)
+    weakref.finalize(pages, _unused.append, (file, room)).atexit = False
     _files.add(pages)
     return np.ndarray(shape, dtype, buffer=pages)
 
 
 def zeros(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
-    """An array of zeros, as `empty`: a new file reads as zeros."""
-    size = math.prod(shape) * np.dtype(dtype).itemsize
-    return np.zeros(shape, dtype) if size < LARGE else empty(shape, dtype)
+    """An array of zeros, as `empty`."""
+    return full(shape, 0, dtype) if math.prod(shape) * np.dtype(dtype).itemsize >= LARGE else np.zeros(shape, dtype)
 
 
 def full(shape: tuple[int, ...], value: float, dtype: type[Number]) -> NDArray[Number]:
@@ -99,6 +105,19 @@ def bands(shape: tuple[int, ...], multiple: int = 1) -> Iterator[slice]:
     for row in range(0, rows, step):
         yield slice(row, min(row + step, rows))
         relax()
+
+
+def some_rows(raster: NDArray[Number], rows: NDArray[np.int64]) -> NDArray[Number]:
+    """Some rows, in order, of a raster (rows, cols)."""
+    parts = [raster[:0]]
+    for band in bands(raster.shape):
+        parts.append(raster[rows[(rows >= band.start) & (rows < band.stop)]])
+    return np.concatenate(parts)
+
+
+def thinned(raster: NDArray[Number], first: int, step: int) -> NDArray[Number]:
+    """Every so many rows and columns of a raster (rows, cols), from the row and column `first` on."""
+    return some_rows(raster, np.arange(first, raster.shape[0], step))[:, first::step]
 
 
 def cellwise(work: Callable[..., Raster], *rasters: Raster, dtype: type[Number]) -> NDArray[Number]:
@@ -131,10 +150,47 @@ def relax() -> None:
 
 
 def give_back() -> None:
-    """Gives back the pages of all files; what they hold is read again where it is wanted."""
+    """Gives back the pages of all files, which are read again where they are wanted, and what was freed of memory."""
     if hasattr(mmap, "MADV_DONTNEED"):
         for pages in list(_files):
             pages.madvise(mmap.MADV_DONTNEED)
+    _trim()
+
+
+def _trim() -> None:
+    """Has the C library give back what was freed: it keeps that of each thread apart. Other systems need no telling."""
+    if sys.platform == "linux" and hasattr(ctypes.CDLL(None), "malloc_trim"):
+        ctypes.CDLL(None).malloc_trim(0)
+
+
+def drop_unused() -> None:
+    """Gives the disk back the files that no raster uses any more."""
+    with suppress(IndexError):
+        while True:
+            os.close(_unused.pop()[0])
+
+
+def _used_again(size: int) -> tuple[int, int] | None:
+    """A file that no raster uses any more, the smallest that has room, at most twice as much, cut to its size; and that
+    size."""
+    with _one_at_a_time:
+        fit = min((one for one in list(_unused) if size <= one[1] <= 2 * size), key=lambda one: one[1], default=None)
+        if fit is None:
+            return None
+        _unused.remove(fit)
+    os.truncate(fit[0], size)
+    return fit[0], size
+
+
+def _new(size: int) -> tuple[int, int]:
+    """A new file, and its bytes; where the disk is full the unused ones make room."""
+    with tempfile.TemporaryFile(prefix="habitatmap-") as file:
+        try:
+            _make_room(file.fileno(), size)
+        except OSError:
+            drop_unused()
+            _make_room(file.fileno(), size)
+        return os.dup(file.fileno()), size
 
 
 def _make_room(file: int, size: int) -> None:

@@ -69,7 +69,7 @@ def data_block(name: str, data: Any, packed: bool = False) -> str:
     if not packed and not isinstance(data, bytes):
         return f'<script type="application/json" id="{name}">{json_for_script(data)}</script>'
     kind, plain = ("bytes", data) if isinstance(data, bytes) else ("json", json_for_script(data).encode("utf-8"))
-    text = base64.b64encode(zlib.compress(plain, 9)).decode("ascii")
+    text = base64.b64encode(zlib.compress(plain, 6)).decode("ascii")
     return f'<script type="text/plain" id="{name}" data-packed="{kind}">{text}</script>'
 
 

@@ -26,8 +26,11 @@ def month_blocks(result: Result, web: WebMap) -> dict[str, Any]:
     mean = forage.means()
     if np.isnan(mean).all():
         return {}
-    coded = forage.everywhere(_profile_code, np.int64)
-    codes, profile = np.unique(web.thinned(coded), return_inverse=True)
+    # numbered before they are laid out: profiles are few, cells many
+    known = np.unique(np.concatenate([_profile_code(of) for of in (forage.by_class, forage.by_cell)]))
+    every = web.thinned(forage.everywhere(lambda of: np.searchsorted(known, _profile_code(of)), np.int32))
+    seen = np.bincount(every.ravel(), minlength=len(known)) > 0
+    codes, profile = known[seen], (np.cumsum(seen) - 1)[every]
     if len(codes) > MOST_PROFILES:
         return {}
     table = np.stack([(codes >> (4 * (11 - month))) & 15 for month in range(12)], axis=1)

@@ -149,12 +149,13 @@ def _by_flight(figures: Figures, settings: Settings) -> list[list[float | int | 
 
 def _served(figures: Figures, public: bool) -> Block | None:
     """Forage likely served: the headline, what stands beside it, and what the first pools of the plan need; None where
-    it is not known. How to go about installing is for the team."""
+    it is not known. How to go about installing, and as many pools by rules of thumb, are for the team."""
     told, first = likely_served(figures), up_to_number(figures)
     if told is None or first is None:
         return None
-    beside = [*against_rules(figures.served), limit(figures.served)]
-    beside += [] if public else [order_of_installing(figures), second_pool_at_a_site(figures)]
+    beside = [limit(figures.served)]
+    if not public:
+        beside = [*against_rules(figures.served), *beside, order_of_installing(figures), second_pool_at_a_site(figures)]
     return {
         "told": sentence(told),
         "first": sentence(first),

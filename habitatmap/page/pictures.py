@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,10 +20,13 @@ from rasterio.warp import calculate_default_transform, reproject
 
 from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
-from habitatmap.plan.reach import block_sum
+from habitatmap.plan.reach import block_mean
 from habitatmap.vocabulary.themes import UNKNOWN_COLOUR
 
 MOST_PIXELS = 1600  # a side; a finer picture costs bytes that no screen shows
+WEBP_EFFORT = 50  # of 100: 2 % more bytes than the most effort for half of the time
+MOST_KEPT = 20  # pictures; the page for everybody shows most of the team's again
+_MADE: dict[tuple[bytes, tuple[int, ...], bytes], str] = {}
 OUTSIDE, UNKNOWN, FIRST = 0, 1, 2  # class numbers in a picture: beyond the frame, no value, first class
 WEB_MERCATOR = "EPSG:3857"
 Number = TypeVar("Number", bound=np.generic)
@@ -71,12 +75,15 @@ class WebMap:
 
     def values(self, values: NDArray[np.floating]) -> NDArray[np.float32]:
         """Values of the cells (rows, cols) on the pixels, their mean where cells are finer; NaN where there is none."""
-        return self._warped(block_mean(values, self.step), Resampling.average)
+        means = values if self.step == 1 else block_mean(values, self.step)
+        return self._warped(means, Resampling.average)
 
     def thinned(self, values: NDArray[Number]) -> NDArray[Number]:
         """Of the cells (rows, cols) those that `numbers` takes: the middle one of `step` x `step`."""
+        if self.step == 1:
+            return values
         rows, cols = (np.minimum(np.arange(0, n, self.step) + self.step // 2, n - 1) for n in self.grid.shape)
-        return values if self.step == 1 else values[rows[:, None], cols]
+        return scratch.some_rows(values, rows)[:, cols]
 
     def numbers(self, numbers: ArrayLike) -> NDArray[np.int64]:
         """Numbers of kinds of the thinned cells on the pixels, the commonest where those are finer; 0 outside."""
@@ -113,16 +120,6 @@ class WebMap:
         return out
 
 
-def block_mean(values: NDArray[np.floating], size: int) -> NDArray[np.floating]:
-    """Means of the known values over blocks of size x size cells; NaN where none is known."""
-    if size == 1:
-        return values
-    there = scratch.cellwise(lambda part: (~np.isnan(part)).astype(np.float32), values, dtype=np.float32)
-    known = block_sum(there, size)
-    means = np.full(known.shape, np.nan)
-    return np.asarray(np.divide(block_sum(values, size), known, out=means, where=known > 0))
-
-
 def classes_of(values: NDArray[np.float32], breaks: Sequence[float]) -> NDArray[np.uint8]:
     """Class number of each value: FIRST up to the first break, one more from each break on; UNKNOWN for NaN."""
     found = np.digitize(values, np.asarray(breaks, values.dtype)) + FIRST
@@ -135,9 +132,15 @@ def picture(classes: NDArray[np.integer], colours: Sequence[str], unknown: str =
     An empty colour is see-through too.
     """
     table = np.array([_rgba(c) for c in ("", unknown, *colours)], dtype=np.uint8)
-    store = io.BytesIO()
-    Image.fromarray(table[classes], "RGBA").save(store, "WEBP", lossless=True, quality=100, method=4, exact=False)
-    return "data:image/webp;base64," + base64.b64encode(store.getvalue()).decode("ascii")
+    few = np.ascontiguousarray(classes, dtype=np.uint8)
+    made = (hashlib.blake2b(few.tobytes()).digest(), few.shape, table.tobytes())
+    if made not in _MADE:
+        while len(_MADE) >= MOST_KEPT:
+            del _MADE[next(iter(_MADE))]
+        store = io.BytesIO()
+        Image.fromarray(table[few], "RGBA").save(store, "WEBP", lossless=True, quality=WEBP_EFFORT, method=4)
+        _MADE[made] = "data:image/webp;base64," + base64.b64encode(store.getvalue()).decode("ascii")
+    return _MADE[made]
 
 
 def _rgba(colour: str) -> tuple[int, int, int, int]:

@@ -63,9 +63,8 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
     footprint = math.pi * (flight.radius_cells(grid.cell_m) / size) ** 2
     carried = len(fixed) * footprint > MOST_PRODUCTS
 
-    middle = slice(step // 2, None, step)
-    ground, reasons = _ground(base.candidates, middle)
-    chance = base.p_new[middle, middle]
+    ground, reasons = _ground(base.candidates, step)
+    chance = scratch.thinned(base.p_new, step // 2, step)
     known = chance[np.isfinite(chance)]
     same = not len(known) or bool(np.ptp(known) == 0)
     blocks: dict[str, Any] = {
@@ -106,10 +105,10 @@ def _columns(places: pd.DataFrame) -> dict[str, list[Any]]:
     return {"row": places["row"].tolist(), "col": places["col"].tolist(), "p": places["p"].astype(float).tolist()}
 
 
-def _ground(where: Candidates, middle: slice) -> tuple[NDArray[np.uint8], list[Reason]]:
+def _ground(where: Candidates, step: int) -> tuple[NDArray[np.uint8], list[Reason]]:
     """Number of the reason why no pool may stand (0 = it may), and the reasons from 1 on, less the one asked anew."""
     reasons = list(where.lost)
-    code = where.code[middle, middle].copy()
+    code = scratch.thinned(where.code, step // 2, step).copy()
     if Lost.NEAR_POOL in reasons:  # the page asks this anew, as pools come and go
         code[code == reasons.index(Lost.NEAR_POOL) + 1] = 0
     return code, reasons

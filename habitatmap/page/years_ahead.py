@@ -12,6 +12,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.network.turnover import quality_of
 from habitatmap.page.months import planes
@@ -40,7 +41,7 @@ def years_blocks(result: Result, pools: NDArray[np.bool_]) -> Block:
     if n > MOST_PLACES or n * len(model.demand.share) > MOST_PAIRS:
         return {}
     step = max(1, math.ceil(math.sqrt(grid.rows * grid.cols / MOST_LATTICE)))
-    lattice = sites.access[step // 2 :: step, step // 2 :: step]
+    lattice = scratch.thinned(sites.access, step // 2, step)
     quality = np.where(np.isnan(lattice), 0.0, quality_of(lattice, model.known.usual))
     trees = breeding[(breeding["kind"] == "tree").to_numpy()]
     no_tree = (1.0 - trees["p"]).groupby(trees["place"]).prod().reindex(range(n))

@@ -159,8 +159,9 @@ def certify(
     left, more, total = forage_of(rest.today.missed), int(pools) - len(problem.kept_cells), problem.today.total
     if total <= 0:
         return Bound(math.nan, math.nan, {})
-    capped = scratch.cellwise(lambda part: np.minimum(part, P_CAP), rest.candidates, dtype=np.float64)
-    rest = replace(rest, candidates=capped)
+    if scratch.ends(rest.candidates)[1] > P_CAP:
+        capped = scratch.cellwise(lambda part: np.minimum(part, P_CAP), rest.candidates, dtype=np.float64)
+        rest = replace(rest, candidates=capped)
     gains = GainMap(rest)
     missed, k = rest.today.missed, rest.today.kernel
     p = scratch.cellwise(_of_open, gains.cells.blocked, rest.candidates, dtype=np.float64)
@@ -394,7 +395,10 @@ def _soften(w: Numbers, U: Numbers, Z: Numbers, tau: float) -> tuple[float, floa
     value, fixed = 0.0, 0.0
     for i in range(w.shape[0]):
         for j in range(w.shape[1]):
-            if w[i, j] > 0.0:
+            if w[i, j] > 0.0 and U[i, j] == 0.0 and Z[i, j] == 0.0:  # as below, where no pool is in reach
+                value -= w[i, j] * tau * math.log(2.0)
+                U[i, j], Z[i, j] = w[i, j] * 0.5, w[i, j] * 0.5
+            elif w[i, j] > 0.0:
                 e = math.exp(-Z[i, j])
                 apart = (U[i, j] - (1.0 - e)) / tau
                 small = math.exp(-abs(apart))

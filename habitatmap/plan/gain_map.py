@@ -140,6 +140,7 @@ class GainMap:
         self.before = problem.today.missed  # w R without the sites
         self.missed = scratch.copied(self.before)  # w R with them
         self.sites: list[Pick] = []
+        self.removed: tuple[Pick, Floats, Floats] | None = None  # the last change: w R before it, and what gains gained
         self.cells = OpenCells(problem)
         cost = problem.cost
         self.costs_differ = cost is not None and self.cells.budgeted and len(set(scratch.ends(cost))) > 1
@@ -240,10 +241,14 @@ class GainMap:
         """Sets a pool."""
         around = self._around(pick)
         patch = self.missed[around]
+        self.sites.append(pick)
+        if self.removed is not None and self.removed[0][:2] == pick[:2]:  # nothing has changed since
+            _, patch[:], gained = self.removed
+            self._changed(pick, -gained, 1)
+            return
         old = patch.copy()
         multiply(patch, around[0].start, around[1].start, pick.row, pick.col, float(self.p[pick.row, pick.col]), self.k)
-        self.sites.append(pick)
-        self._changed(pick, patch - old, 1)
+        self._changed(pick, self._gained(patch - old), 1)
 
     def remove(self, pick: Pick) -> None:
         """Takes a site away: w R around it is multiplied up again from the start, since 1 - p k may be 0."""
@@ -254,7 +259,9 @@ class GainMap:
         patch[:] = self.before[around]
         for s in self.sites:
             multiply(patch, around[0].start, around[1].start, s.row, s.col, float(self.p[s.row, s.col]), self.k)
-        self._changed(pick, patch - old, -1)
+        gained = self._gained(patch - old)
+        self._changed(pick, gained, -1)
+        self.removed = pick, old, gained
 
     def _around(self, pick: Pick) -> tuple[slice, slice]:
         """The cells within the kernel radius of a cell."""
@@ -262,12 +269,15 @@ class GainMap:
         i, j, r = pick.row, pick.col, self.r
         return slice(max(0, i - r), min(rows, i + r + 1)), slice(max(0, j - r), min(cols, j + r + 1))
 
-    def _changed(self, pick: Pick, change: Floats, step: int) -> None:
-        """Brings gains, open cells and block maxima up to date after w R changed around a cell."""
-        n, r, workers = self.n, self.r, self.engine.threads or default_workers()
-        patch = scipy.fft.irfft2(
-            scipy.fft.rfft2(change, (n, n), workers=workers) * kernel_spectrum(self.k, n), (n, n), workers=workers
-        )
+    def _gained(self, change: Floats) -> Floats:
+        """What gains change by where w R changes so around a cell."""
+        n, workers = self.n, self.engine.threads or default_workers()
+        spectrum = scipy.fft.rfft2(change, (n, n), workers=workers) * kernel_spectrum(self.k, n)
+        return np.asarray(scipy.fft.irfft2(spectrum, (n, n), workers=workers))
+
+    def _changed(self, pick: Pick, patch: Floats, step: int) -> None:
+        """Brings gains, open cells and block maxima up to date after gains changed by `patch` around a cell."""
+        r, self.removed = self.r, None
         i0, i1 = max(0, pick.row - 2 * r), min(self.shape[0], pick.row + 2 * r + 1)
         j0, j1 = max(0, pick.col - 2 * r), min(self.shape[1], pick.col + 2 * r + 1)
         # the change begins where the kernel does, but for what lies beyond the frame

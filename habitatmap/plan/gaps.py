@@ -82,6 +82,7 @@ def find_gaps(
 
     found = []
     for which, box in enumerate(find_objects(number), start=1):
+        scratch.relax()
         cells, w, reach, unreached = sums[which].tolist()
         found.append(
             {

@@ -74,6 +74,7 @@ def go_on(
     for row, col, gain in plan[["row", "col", "gain_cells"]].itertuples(index=False):
         gains.add(Pick(int(row), int(col), float(gain)))
     picks = gains.greedy(most - len(plan))
+    del gains  # as large as what the limit takes
     more = pd.DataFrame(picks, columns=["row", "col", "gain"]).astype({"row": np.int64, "col": np.int64, "gain": float})
     more = more.assign(p=problem.probability[more["row"], more["col"]], gain=more["gain"] / total)
     last = float(plan["cumulative"].iloc[-1]) if len(plan) else now

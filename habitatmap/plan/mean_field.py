@@ -33,7 +33,7 @@ from scipy.spatial.distance import cdist
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.flight import END_IN_SCALES, share_beyond, share_beyond_compiled
-from habitatmap.network.turnover import Draws, KnownPlaces, Rates, flow_between, found, lost
+from habitatmap.network.turnover import DENSE_PLACES, Draws, KnownPlaces, Rates, flow_between, found, lost
 
 Floats = NDArray[np.float64]
 
@@ -113,6 +113,7 @@ class MeanField:
         self.known, self.demand, self.simulations, self.years = known, demand, simulations, years
         weights = year_weights(years)
         self.nodes, self.node_weights = np.array(list(weights)), np.array(list(weights.values()))
+        self._between_known: dict[tuple[float, float], Floats | csr_array] = {}
 
     def course(self, xy: ArrayLike = (), quality: ArrayLike = ()) -> Course:
         """The years with new pools at the sites (m, 2), of quality (m,)."""
@@ -133,8 +134,14 @@ class MeanField:
             p[:, year + 1] = c + p[:, year] * (1.0 - gone) * (1.0 - c)
 
         def served(part: slice) -> Floats:
-            reached = 1.0 - self._missed(every, p, part)
-            return np.asarray(self.node_weights @ np.tensordot(self.demand.share[part], reached, 1))
+            out, points = np.empty(v), self.demand.xy[part]
+            for first, end, _, scale, far in sims.flights:
+                near = _near(points, every, scale, far)
+                here = np.ascontiguousarray(p[near][:, self.nodes, first:end])
+                out[first:end] = _served(
+                    points, self.demand.share[part], every[near], here, self.node_weights, (scale, far)
+                )
+            return out
 
         return Course(every, a, p, s, sum(self._by_points(served), start=np.zeros(v)))
 
@@ -260,10 +267,26 @@ class MeanField:
         return np.ascontiguousarray(course.quality[:, None] * course.p[:, : self.years])
 
     def _flows(self, xy: Floats) -> list[Floats | csr_array]:
-        """L between the places, for each of the flights; 0 on the diagonal."""
+        """L between the known places and sites after them, for each of the flights; 0 on the diagonal."""
         kinds = [(scale, far) for _, _, scale, _, far in self.simulations.flights]
-        made = {kind: flow_of(xy, *kind) for kind in dict.fromkeys(kinds)}
+        made = {kind: self._flow(xy, *kind) for kind in dict.fromkeys(kinds)}
         return [made[kind] for kind in kinds]
+
+    def _flow(self, xy: Floats, scale: float, far: float) -> Floats | csr_array:
+        """The same for one of the flights; what flies between the known places is worked out once."""
+        n = len(self.known.xy)
+        if len(xy) > DENSE_PLACES:
+            return flow_of(xy, scale, far)
+        if (scale, far) not in self._between_known:
+            self._between_known[scale, far] = flow_of(self.known.xy, scale, far)
+        if len(xy) == n:
+            return self._between_known[scale, far]
+        flow = np.empty((len(xy), len(xy)))
+        flow[:n, :n] = self._between_known[scale, far]
+        flow[n:] = gets_so_far(cdist(xy[n:], xy) / scale, far)
+        flow[:, n:] = flow[n:].T
+        np.fill_diagonal(flow, 0.0)
+        return flow
 
     def _fed(self, flows: list[Floats | csr_array], sent: Floats) -> Floats:
         """What arrives at each place (n, v) of what is sent (n, v); L is symmetric, so this is its own transpose."""
@@ -327,6 +350,12 @@ def _gets(q: float, far: float) -> float:
 
 
 @njit(nogil=True)
+def _squared(a: Floats, b: Floats) -> float:
+    """The squared distance of two points; math.hypot would take most of the time of what is done with them."""
+    return float((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2)
+
+
+@njit(nogil=True)
 def _patch_factor(x: float, y: float, patch: Floats) -> float:
     """Log of the factor on the quality of a new pool at a point in one simulation."""
     u = math.floor(patch[0] * x + patch[1] * y + patch[2])
@@ -352,11 +381,39 @@ def _missed(demand: Floats, xy: Floats, p: Floats, flight: tuple[float, float]) 
     for c in range(demand.shape[0]):
         left = out[c]
         for i in range(xy.shape[0]):
-            d = math.hypot(demand[c, 0] - xy[i, 0], demand[c, 1] - xy[i, 1])
-            if d < reach:
-                k, here = _gets(d / scale, far), p[i]
+            squared = _squared(demand[c], xy[i])
+            if squared < reach * reach:
+                k, here = _gets(math.sqrt(squared) / scale, far), p[i]
                 for q in range(here.shape[0]):
                     left[q] *= 1.0 - k * here[q]
+    return out
+
+
+@njit(nogil=True)
+def _served(
+    demand: Floats, share: Floats, xy: Floats, p: Floats, weights: Floats, flight: tuple[float, float]
+) -> Floats:
+    """sum_c share_c sum_t weights_t (1 - prod_j (1 - p_jt k)): (v,) for points (d, 2) and places (n, 2) with p (n, t,
+    v)."""
+    n, nodes, sims = p.shape
+    out, left, flat, (scale, far) = np.zeros(sims), np.empty(nodes * sims), p.reshape(n, nodes * sims), flight
+    reach = END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)
+    for c in range(demand.shape[0]):
+        reached = False
+        for i in range(n):
+            squared = _squared(demand[c], xy[i])
+            if squared < reach * reach:
+                k, here = _gets(math.sqrt(squared) / scale, far), flat[i]
+                if not reached:
+                    reached = True
+                    left[:] = 1.0
+                for q in range(here.shape[0]):
+                    left[q] *= 1.0 - k * here[q]
+        if reached:
+            for t in range(nodes):
+                counts = share[c] * weights[t]
+                for v in range(sims):
+                    out[v] += counts * (1.0 - left[t * sims + v])
     return out
 
 
@@ -368,9 +425,9 @@ def _own(xy: Floats, p: Floats, demand: Floats, left: Floats, flight: tuple[floa
     for i in range(xy.shape[0]):
         mine, here = out[i], p[i]
         for c in range(demand.shape[0]):
-            d = math.hypot(demand[c, 0] - xy[i, 0], demand[c, 1] - xy[i, 1])
-            if d < reach:
-                k, there = _gets(d / scale, far), left[c]
+            squared = _squared(demand[c], xy[i])
+            if squared < reach * reach:
+                k, there = _gets(math.sqrt(squared) / scale, far), left[c]
                 for q in range(here.shape[0]):
                     mine[q] += k * there[q] / max(1.0 - k * here[q], 1e-9)
     return out

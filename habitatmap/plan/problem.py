@@ -57,7 +57,7 @@ class Rules(TypedDict, total=False):
 class Today:
     """What is there before any pool is added. Shared by all problems that differ in nothing but their rules."""
 
-    demand: Floats
+    demand: NDArray[np.floating]
     """Forage w of each cell (rows, cols), 0 where there is none or nothing is known."""
     places: pd.DataFrame
     """row, col, p of the breeding places; they may lie outside the frame."""
@@ -100,6 +100,11 @@ class Today:
         """The forage missed within flight of each cell: what a pool there that is certain to be occupied would add."""
         return correlate(self.missed, self.kernel, self.engine)
 
+    def forget(self) -> None:
+        """Lets go of the rasters that only plans are made with; they are worked out again where one is."""
+        for name in ("missed", "within_flight"):
+            self.__dict__.pop(name, None)
+
 
 @dataclass(frozen=True, eq=False)
 class Problem:
@@ -128,7 +133,7 @@ class Problem:
             raise InputError(
                 f"demand has the shape {w.shape} and candidates {p.shape}: two equal (rows, cols) are needed"
             )
-        w = scratch.cellwise(lambda part: np.nan_to_num(part.astype(np.float64)), w, dtype=np.float64)
+        w = scratch.cellwise(np.nan_to_num, w, dtype=np.float32 if w.dtype == np.float32 else np.float64)
         if (least := scratch.ends(w)[0]) < 0:
             raise InputError(f"demand holds {least}: forage of 0 or more was expected, mend the forage")
         low, high = scratch.ends(p)

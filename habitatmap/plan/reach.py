@@ -60,7 +60,8 @@ def in_order(places: pd.DataFrame) -> tuple[Cells, Cells, Floats]:
     return row[order], col[order], p[order]
 
 
-CHUNK = 500  # places after which pages may be given back
+# places after which pages may be given back: of a large raster the system maps more around each row that is touched
+CHUNK = 20
 
 
 @njit(nogil=True)
@@ -141,12 +142,15 @@ def _without(at: int, row: Cells, col: Cells, p: Floats, k: Floats, i: int, j: i
 
 
 @njit(nogil=True)
-def _losses(w: NDArray[np.floating], R: Floats, row: Cells, col: Cells, p: Floats, k: Floats) -> Floats:
-    """sum_c w p k prod_others for each place; division by 1 - p k, or the product again where that is 0."""
-    r = k.shape[0] // 2
+def _losses(
+    w: NDArray[np.floating], R: Floats, row: Cells, col: Cells, p: Floats, k: Floats, part: tuple[int, int]
+) -> Floats:
+    """sum_c w p k prod_others for the places of a part (first, and end exclusive); division by 1 - p k, or the product
+    again where that is 0."""
+    r, (first, end) = k.shape[0] // 2, part
     rows, cols = w.shape
-    out = np.zeros(row.shape[0])
-    for q in range(row.shape[0]):
+    out = np.zeros(end - first)
+    for q in range(first, end):
         lost = 0.0
         for i in range(max(0, row[q] - r), min(rows, row[q] + r + 1)):
             line = 0.0
@@ -158,7 +162,7 @@ def _losses(w: NDArray[np.floating], R: Floats, row: Cells, col: Cells, p: Float
                     else:
                         line += w[i, j] * u * _without(q, row, col, p, k, i, j)
             lost += line
-        out[q] = lost
+        out[q - first] = lost
     return out
 
 
@@ -172,8 +176,11 @@ def loss_of_each(w: ArrayLike, R: Floats, places: pd.DataFrame, *, cell_m: float
     if total <= 0:
         return np.full(len(places), math.nan)
     row, col, p = in_order(places)
-    lost = np.empty(len(places))
-    lost[order_of(places)] = _losses(weights, R, row, col, p, FlightKernel(median_m).stamp(cell_m, "reach")) / total
+    lost, order, k = np.empty(len(places)), order_of(places), FlightKernel(median_m).stamp(cell_m, "reach")
+    for first in range(0, len(p), CHUNK):
+        end = min(first + CHUNK, len(p))
+        lost[order[first:end]] = _losses(weights, R, row, col, p, k, (first, end)) / total
+        scratch.relax()
     return lost
 
 
@@ -211,13 +218,36 @@ def half_scale(median_m: float, cell_m: float) -> int:
 
 def block_sum(values: NDArray[np.floating], size: int) -> Floats:
     """Sums over blocks of size x size cells, NaN as nothing; the last ones may be partly filled."""
-    out = np.empty((-(-values.shape[0] // size), -(-values.shape[1] // size)))
+    return _sums_and_numbers(values, size)[0]
+
+
+def block_mean(values: NDArray[np.floating], size: int) -> Floats:
+    """Means of the known values over blocks of size x size cells; NaN where none is known."""
+    sums, known = _sums_and_numbers(values, size)
+    return np.asarray(np.divide(sums, known, out=np.full(known.shape, np.nan), where=known > 0))
+
+
+def _sums_and_numbers(values: NDArray[np.floating], size: int) -> tuple[Floats, NDArray[np.int32]]:
+    """The sums of the known values by block, and how many they are."""
+    shape = -(-values.shape[0] // size), -(-values.shape[1] // size)
+    sums, known = scratch.zeros(shape, np.float64), scratch.zeros(shape, np.int32)
     for band in scratch.bands(values.shape, size):
-        part = np.nan_to_num(values[band].astype(np.float64))
-        by_row = np.add.reduceat(part, np.arange(0, part.shape[0], size), axis=0)
-        first = band.start // size
-        out[first : first + len(by_row)] = np.add.reduceat(by_row, np.arange(0, part.shape[1], size), axis=1)
-    return out
+        _add_blocks(values[band], size, sums[band.start // size :], known[band.start // size :])
+    return sums, known
+
+
+@njit(nogil=True)
+def _add_blocks(values: NDArray[np.floating], size: int, sums: Floats, known: NDArray[np.int32]) -> None:
+    for i in range(values.shape[0]):
+        for b in range(sums.shape[1]):
+            line, count = 0.0, 0
+            for j in range(b * size, min((b + 1) * size, values.shape[1])):
+                value = values[i, j]
+                if value == value:
+                    line += value
+                    count += 1
+            sums[i // size, b] += line
+            known[i // size, b] += count
 
 
 class Rough:

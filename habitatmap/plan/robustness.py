@@ -10,8 +10,9 @@ blocks. Quotas, the budget and the spacing hold in every simulation; sites that 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
@@ -149,10 +150,8 @@ def assess_robustness(
         ends = {word: float(np.quantile(odds, end)) for word, end in ENDS.items()}
         alone += [(Assumption.NEW, word, own._replace(odds=factor)) for word, factor in ends.items()]
 
-    scenarios = {m: Scenario(m, rest.today.cell_m, forage) for m in medians}
-    replan = Replanner(rest, own, scenarios, simulated, sites, zones)
-    with ThreadPoolExecutor(workers or default_workers()) as pool:
-        answers = list(pool.map(replan, cases + [case for _, _, case in alone]))
+    replan = Replanner(rest, own, simulated, sites, zones)
+    answers = replan.all_of(cases + [case for _, _, case in alone], forage, rest.today.cell_m, workers)
     kept = np.array([stays for stays, _, _ in answers], dtype=np.float64).reshape(len(answers), len(sites))
     table = pd.DataFrame([answer[1:] for answer in answers], columns=["now", "with_plan"])
     table.insert(0, "kept", kept.mean(axis=1) if len(sites) else math.nan)
@@ -184,18 +183,70 @@ def _simulated(problem: Problem, uncertain: Uncertainty, count: int) -> tuple[Fl
     return np.ascontiguousarray(simulated[:, order_of(problem.settled().today.places)]), odds
 
 
-class Scenario:
-    """What one flight median needs: footprints, and the forage by level on blocks."""
+class Ground:
+    """The forage of one level on blocks of half a flight scale, for one flight median, and what is left of it where
+    places take their part: each thread takes off and puts back on an array of its own, near the places only.
+    """
 
-    def __init__(self, median_m: float, cell_m: float, forage: dict[Level, NDArray[np.floating]]) -> None:
-        self.prints = footprints(median_m, cell_m, half_scale(median_m, cell_m))
-        self.forage = {level: block_sum(w, self.prints[1]) for level, w in forage.items()}
+    def __init__(self, forage: Floats, prints: Footprints) -> None:
+        self.forage, self.prints, self.total = forage, prints, float(scratch.total(np.sum, forage))
+        self.spare: list[Floats] = []
 
-    def missed(self, level: Level, row: Cells, col: Cells, p: Floats) -> Floats:
-        """The forage that the places (row, col, p) miss, on blocks."""
-        left = self.forage[level].copy()
-        multiply_blocks(left, row, col, p, self.prints)
-        return left
+    @classmethod
+    def of(cls, forage: NDArray[np.floating], median_m: float, cell_m: float) -> Ground:
+        """From forage (rows, cols)."""
+        size = half_scale(median_m, cell_m)
+        return cls(block_sum(forage, size), footprints(median_m, cell_m, size))
+
+    @contextmanager
+    def left(self) -> Iterator[Floats]:
+        """An array of the forage that nobody else uses; what was taken off it is to be put back."""
+        try:
+            mine = self.spare.pop()
+        except IndexError:
+            mine = scratch.copied(self.forage)
+        yield mine
+        self.spare.append(mine)  # not where it failed: then it is not as it was
+
+    def boxes(self, row: Cells, col: Cells) -> list[tuple[slice, slice]]:
+        """The blocks within flight of places (row, col)."""
+        size, r = self.prints[1], self.prints[0].shape[1] // 2
+        at = zip((row // size).tolist(), (col // size).tolist(), strict=True)
+        return [(slice(max(0, i - r), max(0, i + r + 1)), slice(max(0, j - r), max(0, j + r + 1))) for i, j in at]
+
+    def put_back(self, left: Floats, row: Cells, col: Cells) -> None:
+        """All forage around places (row, col)."""
+        _put_back(left, self.forage, row, col, self.prints)
+
+
+@njit(nogil=True)
+def _take_off(left: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints) -> float:
+    """Multiplies blocks by 1 - p k for each place (row, col), as `multiply_blocks`; what is taken off in all."""
+    weights, size = prints
+    r, taken = weights.shape[1] // 2, 0.0
+    for q in range(row.shape[0]):
+        if p[q] > 0.0:
+            bi, bj = row[q] // size, col[q] // size
+            k = weights[(row[q] % size) * size + col[q] % size]
+            for i in range(max(0, bi - r), min(left.shape[0], bi + r + 1)):
+                line = 0.0
+                for j in range(max(0, bj - r), min(left.shape[1], bj + r + 1)):
+                    before = left[i, j]
+                    left[i, j] = before * (1.0 - p[q] * k[i - bi + r, j - bj + r])
+                    line += before - left[i, j]
+                taken += line
+    return taken
+
+
+@njit(nogil=True)
+def _put_back(left: Floats, forage: Floats, row: Cells, col: Cells, prints: Footprints) -> None:
+    weights, size = prints
+    r = weights.shape[1] // 2
+    for q in range(row.shape[0]):
+        bi, bj = row[q] // size, col[q] // size
+        for i in range(max(0, bi - r), min(left.shape[0], bi + r + 1)):
+            for j in range(max(0, bj - r), min(left.shape[1], bj + r + 1)):
+                left[i, j] = forage[i, j]
 
 
 # plain tuples, as for footprints. Cells that a simulation may choose, in the order row, col; their units by quota
@@ -205,19 +256,17 @@ NearCandidates = tuple[Cells, Cells, Cells, Floats]
 Limits = tuple[int, float, Cells, float]
 
 
+# which sites stay, and forage in reach (share, on blocks) now and with the plan as it stands
+Answer = tuple[NDArray[np.bool_], float, float]
+
+
 class Replanner:
     """Makes the plan again under other assumptions."""
 
     def __init__(
-        self,
-        problem: Problem,
-        own: Assumed,
-        scenarios: dict[float, Scenario],
-        simulated: Floats,
-        sites: pd.DataFrame,
-        zones: list[Zone],
+        self, problem: Problem, own: Assumed, simulated: Floats, sites: pd.DataFrame, zones: list[Zone]
     ) -> None:
-        self.own, self.scenarios, self.zones = own, scenarios, zones
+        self.own, self.zones = own, zones
         self.places = in_order(problem.today.places)[:2]
         self.sites = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
         row, col = _near_cells(problem, sites)
@@ -229,33 +278,57 @@ class Replanner:
             of_unit[q, : len(most)] = most
         apart = (least_apart(problem.spacing_m) / problem.today.cell_m) ** 2
         self.limits = len(zones), apart, of_unit, problem.budget
-        # what a near-candidate gains where every place is as rarely occupied as in any simulation: none gives it more
-        rarest = np.minimum(own.probabilities, simulated.min(axis=0, initial=1.0))
-        self.most = {
-            (m, level): _gains_on_blocks(scenario.missed(level, *self.places, rarest), scenario.prints, row, col)
-            for m, scenario in scenarios.items()
-            for level in scenario.forage
-        }
+        self.rarest = np.minimum(own.probabilities, simulated.min(axis=0, initial=1.0))
 
-    def __call__(self, case: Assumed) -> tuple[NDArray[np.bool_], float, float]:
-        """Which sites stay, and forage in reach (on blocks) now and with the plan as it stands."""
-        scenario = self.scenarios[case.median_m]
-        total = float(scenario.forage[case.level].sum())
-        if total <= 0:
-            return np.ones(len(self.zones), bool), math.nan, math.nan
-        left = scenario.missed(case.level, *self.places, case.probabilities)
-        served = left.copy()
-        multiply_blocks(served, *self.sites, shifted(self.site_p, case.odds), scenario.prints)
-        now, with_plan = 1.0 - float(left.sum()) / total, 1.0 - float(served.sum()) / total
-        if case[:2] == self.own[:2] and case.odds == 1.0 and np.array_equal(case.probabilities, self.own.probabilities):
-            return np.ones(len(self.zones), bool), now, with_plan
-        p = shifted(self.near_p, case.odds)
-        at_most = p * self.most[case.median_m, case.level]
-        pools, apart, of_unit, budget = self.limits
-        limits = pools, apart, of_unit.copy(), budget
-        picked = _plan_on_blocks(left, at_most, scenario.prints, self.near, p, limits)
-        row, col = self.near[0][picked], self.near[1][picked]
-        return np.array([zone.holds(row, col) for zone in self.zones], dtype=bool), now, with_plan
+    def all_of(
+        self,
+        cases: Sequence[Assumed],
+        forage: Mapping[Level, NDArray[np.floating]],
+        cell_m: float,
+        workers: int | None = None,
+    ) -> list[Answer]:
+        """An answer for each case, from the forage (rows, cols) by level."""
+        found: dict[int, Answer] = {}
+        for median_m, level in dict.fromkeys((case.median_m, case.level) for case in cases):
+            these = {at: case for at, case in enumerate(cases) if (case.median_m, case.level) == (median_m, level)}
+            answers = self._on(Ground.of(forage[level], median_m, cell_m), list(these.values()), workers)
+            found |= dict(zip(these, answers, strict=True))
+        return [found[at] for at in range(len(cases))]
+
+    def _on(self, ground: Ground, cases: Sequence[Assumed], workers: int | None) -> list[Answer]:
+        """The same for cases of one median and level."""
+        if ground.total <= 0:
+            return [(np.ones(len(self.zones), bool), math.nan, math.nan)] * len(cases)
+        with ground.left() as left:
+            # what a near-candidate gains where every place is as rarely occupied as in any simulation: none gives more
+            _take_off(left, *self.places, self.rarest, ground.prints)
+            most = _gains_on_blocks(left, ground.prints, *self.near[:2])
+            ground.put_back(left, *self.places)
+        with ThreadPoolExecutor(workers or default_workers()) as pool:
+            return list(pool.map(lambda case: self._one(ground, most, case), cases))
+
+    def _one(self, ground: Ground, most: Floats, case: Assumed) -> Answer:
+        odds, prints, picked = case.odds, ground.prints, np.empty(0, np.int64)
+        as_planned = case[:2] == self.own[:2] and odds == 1.0
+        as_planned = as_planned and np.array_equal(case.probabilities, self.own.probabilities)
+        with ground.left() as left:
+            now = _take_off(left, *self.places, case.probabilities, prints)
+            before = [(box, left[box].copy()) for box in ground.boxes(*self.sites)]
+            added = _take_off(left, *self.sites, shifted(self.site_p, odds), prints)
+            for box, part in before:
+                left[box] = part
+            if not as_planned:
+                p = shifted(self.near_p, odds)
+                pools, apart, of_unit, budget = self.limits
+                picked = _plan_on_blocks(left, p * most, prints, self.near, p, (pools, apart, of_unit.copy(), budget))
+            row, col = self.near[0][picked], self.near[1][picked]
+            for of in (self.places, self.sites, (row, col)):
+                ground.put_back(left, *of)
+        scratch.relax()
+        stay = np.ones(len(self.zones), bool)
+        if not as_planned:
+            stay = np.array([zone.holds(row, col) for zone in self.zones], dtype=bool)
+        return stay, now / ground.total, (now + added) / ground.total
 
 
 def shifted(p: Floats, factor: float | Floats) -> Floats:

@@ -25,7 +25,7 @@ def kept_sites(
     committed: pd.DataFrame,
     private: NDArray[np.bool_],
     grid: Grid,
-    probability: Floats,
+    probability: NDArray[np.floating],
     agreed: Sequence[Site] = (),
 ) -> pd.DataFrame:
     """row, col, p, private (yes or no) and id of the decided sites that lie in the frame, those `agreed` to first;

@@ -434,6 +434,7 @@ def _plan(found: Findings, states: Mapping[str, int], refusals: tuple[Refusal, .
         lost_most=lost_most,
         states=states,
         refusals=refusals,
+        bound_ended=str(found.bound.ended) if by_bound else "",
     )
 
 

@@ -142,6 +142,8 @@ class PlanFigures:
     states: Mapping[str, int] = field(default_factory=dict)
     """How many suggested sites are in each state (`SiteState`; to ask: of the plan); empty for the public."""
     refusals: tuple[Refusal, ...] = ()
+    bound_ended: str = ""
+    """Why no lower bound was looked for (`plan.bound.Ended`); "" where there is none."""
 
 
 @dataclass(frozen=True)

@@ -52,7 +52,7 @@ class Survey:
     """What a reader must know about a pool's position; "" where nothing."""
 
     @cached_property
-    def p_anywhere(self) -> NDArray[np.float64]:
+    def p_anywhere(self) -> NDArray[np.floating]:
         """The probability (rows x cols) that a pool on the cell is occupied, wherever it may stand or not."""
         return self.known.new_on(self.surroundings, next(iter(self.surroundings.values())).shape)
 
@@ -97,7 +97,7 @@ class Proposal:
     problem: Problem
     requested: int
     selection: Selection
-    p_anywhere: Floats
+    p_anywhere: NDArray[np.floating]
     """The probability that a pool on the cell is occupied, wherever it may stand or not."""
     kept: pd.DataFrame
     """The committed sites the plan keeps: row, col, p, private."""

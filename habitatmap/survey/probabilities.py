@@ -151,13 +151,13 @@ class PoolOccupancy:
             told.append(note(SurveyWarning.DETECTIONS_ONLY, seasons=only))
         return told
 
-    def new_on(self, fields: Mapping[str, Raster], shape: tuple[int, ...]) -> Array:
+    def new_on(self, fields: Mapping[str, Raster], shape: tuple[int, ...]) -> NDArray[np.floating]:
         """The probability of a new pool on every cell (rows, cols), from rasters of the covariates by name.
 
         Where a covariate is not known, and everywhere without them, it is that of a pool where pools stand.
         """
         if self.surroundings is None:
-            return scratch.full(shape, self.new.value, np.float64)
+            return np.broadcast_to(np.float64(self.new.value), shape)
         probability = self.surroundings.surface([fields[name] for name in self.surroundings.names])
         for band in scratch.bands(shape):
             np.copyto(probability[band], self.new.value, where=np.isnan(probability[band]))

@@ -31,6 +31,7 @@ SLOPE_SD = 0.5  # of a slope per standard deviation, in log odds: expert judgeme
 MOST_UNKNOWN = 0.1  # of the searched places may lie where a covariate is not known; they are left out of the fit
 DRAWS = 1000
 NODES = 25  # a side of the lattice on which a probability is worked out; between them it is interpolated, to 0.0005
+ROUNDING = 1e-5  # what the tiling of an area may move a score: ground all alike stays in the range of what was sampled
 
 
 Raster = NDArray[np.floating]  # rows x cols
@@ -63,7 +64,7 @@ class Surroundings:
         there = ~np.isnan(at).any(axis=1)
         return there, self.draws_at(at[there])
 
-    def surface(self, fields: Sequence[Raster]) -> Array:
+    def surface(self, fields: Sequence[Raster]) -> NDArray[np.float32]:
         """The mean of psi on rasters of the covariates, in the order of `names`; NaN where one is not known.
 
         Worked out on a lattice over the sampled range and interpolated: its cost depends little on the area's size.
@@ -74,36 +75,41 @@ class Surroundings:
         lattice = np.concatenate(parts).reshape([NODES] * len(axes))
 
         def probability(*values: Raster) -> Array:
-            held = self.held(np.stack([of.ravel() for of in values], axis=1).astype(np.float64))
-            steps = (held - self.low) / (self.high - self.low) * (NODES - 1)
-            return np.asarray(_between(lattice.ravel(), steps)).reshape(values[0].shape)
+            stacked = np.empty((len(values), values[0].size))
+            for number, of in enumerate(values):
+                stacked[number] = of.ravel()
+            return np.asarray(_between(lattice.ravel(), stacked, self.low, self.high)).reshape(values[0].shape)
 
-        return scratch.cellwise(probability, *fields, dtype=np.float64)
+        return scratch.cellwise(probability, *fields, dtype=np.float32)
 
 
 @njit(nogil=True)
-def _between(lattice: Array, steps: Array) -> Array:
-    """A lattice of NODES a side, flat, at `steps` (n x dimensions) by straight lines; NaN where a step is."""
-    n, dimensions = steps.shape
-    out = np.empty(n)
+def _between(lattice: Array, values: Array, low: Array, high: Array) -> Array:
+    """A lattice of NODES a side from low to high, flat, at values (dimensions x n), those beyond its ends as there, by
+    straight lines; NaN where a value is."""
+    dimensions, n = values.shape
+    out, below, part = np.full(n, np.nan), np.empty(dimensions, np.int64), np.empty(dimensions)
     for c in range(n):
-        total, known = 0.0, True
-        for corner in range(1 << dimensions):
-            part, at = 1.0, 0
-            for d in range(dimensions):
-                step = steps[c, d]
-                if step != step:
-                    known = False
-                    break
-                below = min(int(step), NODES - 2)
-                above = (corner >> d) & 1
-                part *= step - below if above else 1.0 - (step - below)
-                at = at * NODES + below + above
-            if not known:
+        known = True
+        for d in range(dimensions):
+            value = values[d, c]
+            if value != value:
+                known = False
                 break
-            if part > 0.0:
-                total += part * lattice[at]
-        out[c] = total if known else np.nan
+            step = (min(max(value, low[d]), high[d]) - low[d]) / (high[d] - low[d]) * (NODES - 1)
+            below[d] = min(int(step), NODES - 2)
+            part[d] = step - below[d]
+        if known:
+            total = 0.0
+            for corner in range(1 << dimensions):
+                weight, at = 1.0, 0
+                for d in range(dimensions):
+                    above = (corner >> d) & 1
+                    weight *= part[d] if above else 1.0 - part[d]
+                    at = at * NODES + below[d] + above
+                if weight > 0.0:
+                    total += weight * lattice[at]
+            out[c] = total
     return out
 
 
@@ -159,13 +165,13 @@ def probability_surface(
     def shown(probability: Raster, known: NDArray[np.bool_], *scores: Raster) -> Raster:
         like = known.copy()
         for score, (low, high) in zip(scores, ranges, strict=True):
-            like &= (score >= low) & (score <= high)
+            like &= (score >= low - ROUNDING) & (score <= high + ROUNDING)
         return np.where(like, probability, np.nan)
 
     return scratch.cellwise(shown, probability, known, *scores, dtype=np.float32)
 
 
-def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, median_m: float) -> Array:
+def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, median_m: float) -> NDArray[np.float32]:
     """How many likely occupied places each cell (rows, cols) has in reach: sum of p k(d), k the reach weight.
 
     places: row, col, p; one outside the frame counts for nothing. The place a cell itself holds counts with its p.
@@ -174,9 +180,11 @@ def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, med
     row, col = ordered["row"].to_numpy(np.int64), ordered["col"].to_numpy(np.int64)
     p, k = ordered["p"].to_numpy(np.float64), FlightKernel(median_m).stamp(cell_m, "reach")
     inside = (row >= 0) & (row < shape[0]) & (col >= 0) & (col < shape[1])
-    near = scratch.zeros(shape, np.float64)
+    near = scratch.empty(shape, np.float32)
     for band in scratch.bands(shape):
-        _lay(near[band], band.start, row[inside], col[inside], p[inside], k)
+        part = np.zeros((band.stop - band.start, shape[1]))
+        _lay(part, band.start, row[inside], col[inside], p[inside], k)
+        near[band] = part
     return near
 
 

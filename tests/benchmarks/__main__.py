@@ -1,5 +1,8 @@
 """What a map of a park, a town, a region costs: python -m tests.benchmarks [park town region ...] [--keep FOLDER].
 
+`--stages`: also, of each area, what its cells offer on a Dask cluster of two processes against two threads, the rasters
+from land cover to written files, and a plan of a thousand pools once the rasters are there.
+
 Each is run as a user runs it, in a process of its own, on the threads of HABITATMAP_THREADS. Told are processor time,
 nanoseconds a cell, the peak of memory and what was written; beside the town the plain way (plain_town), and beside all
 what this machine does at best: a copy of memory, a transform, a compressed write. Fails where a map takes more memory
@@ -22,7 +25,21 @@ from typing import NamedTuple
 
 import numpy as np
 import scipy.fft
+from distributed import Client, LocalCluster
 
+from habitatmap.area import open_area
+from habitatmap.export.formats import write_cog
+from habitatmap.geo.engine import Engine
+from habitatmap.habitat.score import score_habitat
+from habitatmap.job import (
+    choose_sites,
+    likely_places,
+    reach_now,
+    survey_pools,
+    where_pools_may_stand,
+    years_ahead,
+)
+from habitatmap.plan.search import make_plan
 from tests.benchmarks.areas import invent
 
 SIDES = {"park": 500, "village": 1000, "town": 2000, "city": 6000, "region": 10_000, "country": 20_000}
@@ -64,11 +81,58 @@ def limits() -> str:
     return ", ".join(f"{name} {seconds / block.size * 1e9:.2f} ns a cell" for name, seconds in told.items())
 
 
+class Took:
+    """Says what the work inside took."""
+
+    def __init__(self, what: str) -> None:
+        self.what = what
+
+    def __enter__(self) -> None:
+        self.start = time.process_time(), time.perf_counter()
+
+    def __exit__(self, *fault: object) -> None:
+        cpu_s, self.wall_s = (now() - then for now, then in zip(CLOCKS, self.start, strict=True))
+        print(f"    {self.what}: {cpu_s:.1f} s of work, {self.wall_s:.1f} s", flush=True)
+
+
+CLOCKS = (time.process_time, time.perf_counter)
+
+
+def stages(folder: Path) -> None:
+    """Some stages by themselves, on two threads."""
+    area, threads = open_area(folder), Engine(threads=2)
+    score_habitat(open_area(folder), threads)  # compiled now, if it was not
+    with (on_threads := Took("what cells offer, two threads")):
+        habitat = score_habitat(area, threads)
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        Client(cluster, set_as_default=False) as client,
+        (on_cluster := Took("what cells offer, a Dask cluster of two processes")),
+    ):
+        score_habitat(area, Engine(client=client))
+    print(f"    the cluster is {on_threads.wall_s / on_cluster.wall_s:.2f} times as fast")
+    with tempfile.TemporaryDirectory() as out, Took("six rasters, read to COG"):
+        again = score_habitat(open_area(folder), threads)
+        for name in ("season", "least_forage", "access", "dead_wood", "forage_m", "dead_wood_m"):
+            write_cog(Path(out) / f"{name}.tif", name, getattr(again, name), area.grid, area.crs)
+    survey = survey_pools(area, habitat)
+    places = likely_places(area, survey)
+    reach, allowed = reach_now(area, habitat, survey, places), where_pools_may_stand(area, habitat, survey)
+    problem = choose_sites(
+        area, habitat, survey, places, allowed, years_ahead(area, habitat, survey, places), reach
+    ).problem
+    with Took("1,000 pools, greedy"):
+        make_plan(problem, 1000, exchange=False)
+    with Took("1,000 pools, greedy and interchange"):
+        make_plan(problem, 1000)
+
+
 def main() -> int:
     """1 where a map took too much memory."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("areas", nargs="*", default=["park", "village", "town"], metavar="AREA", help=", ".join(SIDES))
     parser.add_argument("--keep", type=Path, help="where the areas are made, and stay")
+    parser.add_argument("--stages", action="store_true", help="some stages of each area by themselves too")
     asked = parser.parse_args()
     print(f"At best: {limits()}\n")
     print("| area | cells | processor s | wall s | ns a cell | peak MB | written MB |\n|---|---|---|---|---|---|---|")
@@ -90,6 +154,8 @@ def main() -> int:
             if took.peak > MOST_MEMORY.get(name, np.inf):
                 too_much = True
                 print(f"    above the {MOST_MEMORY[name] / 1e6:,.0f} MB that this area may take")
+            if asked.stages:
+                stages(folder)
             if name == "town":
                 script = "import pathlib, sys; from tests.benchmarks.plain_town import plain_town; "
                 script += "plain_town(pathlib.Path(sys.argv[1]))"

@@ -6,6 +6,7 @@ import errno
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -70,6 +71,17 @@ def test_a_map_that_was_stopped_goes_on_from_its_tiles(
     # within flight; the rest comes after the stop, or asks little
     assert len(ran) == of_all - 11
     assert not tiles.exists()
+
+
+def test_where_the_disk_has_room_for_the_run_alone_nothing_is_kept_and_that_is_said(
+    town: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engine, "KEPT_FROM", 0)
+    monkeypatch.setattr(engine.KeptTiles, "__init__", pytest.fail)
+    monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=2000 * 230))
+    done = habitatmap("map", town, "--out", tmp_path / "no" / "such" / "out")
+    assert done.code == 0, done.err
+    assert "The disk has no room to keep what is finished: --resume could not go on with this run." in done.err
 
 
 def test_no_room_for_rasters_is_said_and_nothing_stays(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from shapely import Polygon, box
+from shapely import Point, Polygon, box, contains_xy, union_all
 
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.geo.masks import cells_in, least_apart, too_near, under
 
@@ -20,6 +21,19 @@ def test_a_cell_belongs_where_its_centre_lies() -> None:
 def test_no_polygon_and_an_empty_one_hold_no_cell() -> None:
     assert not cells_in([], GRID).any()
     assert cells_in([None, Polygon(), box(0, 0, 10, 10)], GRID).sum() == 1
+
+
+def test_by_bands_as_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng, grid = np.random.default_rng(5), Grid(403.0, 607.0, 10.0, 50, 40)
+    shapes = [
+        Point(*at).buffer(size) for at, size in zip(rng.uniform(350, 800, (20, 2)), rng.uniform(1, 90, 20), strict=True)
+    ]
+    whole = cells_in(shapes, grid)
+    x, y = grid.centre(*np.indices(grid.shape))
+    assert np.array_equal(whole, contains_xy(union_all(shapes), x, y))
+    for cells in (40, 120, 333):
+        monkeypatch.setattr(scratch, "BAND_CELLS", cells)
+        assert np.array_equal(cells_in(shapes, grid), whole)
 
 
 def test_centres_at_the_very_spacing_are_far_enough() -> None:

@@ -52,6 +52,13 @@ def test_by_bands_as_at_once(raster: np.ndarray) -> None:
     assert (low, high) == ((known.min(), known.max()) if len(known) else pytest.approx((low, high), nan_ok=True))
 
 
+def test_some_rows_of_a_raster() -> None:
+    raster = np.arange(70).reshape(10, 7)
+    for rows in ([], [0, 9], [2, 3, 4, 8]):
+        assert np.array_equal(scratch.some_rows(raster, np.array(rows, np.int64)), raster[rows])
+    assert np.array_equal(scratch.thinned(raster, 1, 3), raster[1::3, 1::3])
+
+
 def test_an_array_of_a_name_is_there_again(tmp_path: Path) -> None:
     first = scratch.named(tmp_path / "tiles", (6, 4), np.float32)
     assert (first == 0).all()
@@ -66,3 +73,37 @@ def test_less_memory_means_smaller_bands() -> None:
     scratch.allow(scratch.LIBRARIES)
     assert 0 < scratch.BAND_CELLS < usual[0]
     assert 0 < scratch.HELD < usual[1]
+
+
+def test_the_file_of_a_raster_that_is_gone_serves_the_next_and_reads_as_zeros(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scratch, "_unused", [])
+    first, other = scratch.full((50, 20), 7.0, np.float64), scratch.full((50, 20), 5.0, np.float64)
+    assert not scratch._unused
+    del first
+    (unused,) = scratch._unused
+    assert unused[1] == 8000
+    again = scratch.zeros((40, 20), np.float64)
+    assert not scratch._unused
+    assert (again == 0).all()
+    assert (other == 5.0).all()
+    del again
+    assert (scratch.zeros((9, 20), np.float64) == 0).all()
+    assert len(scratch._unused) == 2  # what is left of it was too large for so few cells
+
+
+def test_a_full_disk_takes_the_files_that_nothing_uses(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scratch, "_unused", [])
+    scratch.full((10, 10), 1.0, np.float64)
+    tries = []
+
+    def no_room_at_first(_file: int, size: int) -> None:
+        tries.append(size)
+        if scratch._unused:
+            raise OSError("no room")
+
+    monkeypatch.setattr(scratch, "_make_room", no_room_at_first)
+    assert len(scratch._unused) == 1
+    with pytest.raises(ValueError, match="mmap"):  # as nothing made the file any larger
+        scratch.empty((100, 100), np.float64)
+    assert tries == [80_000, 80_000]
+    assert not scratch._unused

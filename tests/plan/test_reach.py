@@ -7,8 +7,12 @@ import pandas as pd
 import pytest
 
 from habitatmap.errors import InputError
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
+from habitatmap.plan import reach
 from habitatmap.plan.reach import (
+    block_mean,
+    block_sum,
     forage_in_reach,
     gains_by_simulation,
     loss_of_each,
@@ -145,3 +149,30 @@ def test_shares_of_gains_by_hand():
     assert shares_of_gains(w, none, site, left, k)[0] == pytest.approx(gained[:2].sum() / gained.sum())
     assert shares_of_gains(w, none, site, np.ones((1, 5), bool), k)[0] == pytest.approx(1.0)
     assert np.isnan(shares_of_gains(0 * w, none, site, left, k)[0])
+
+
+def test_sums_and_means_of_blocks_leave_out_what_is_not_known(monkeypatch):
+    values = np.random.default_rng(1).random((23, 31)).astype(np.float32)
+    values[values < 0.3] = np.nan
+    values[4:8, 4:8] = np.nan
+    monkeypatch.setattr(scratch, "BAND_CELLS", 100)
+    sums, means = block_sum(values, 4), block_mean(values, 4)
+    assert sums.shape == means.shape == (6, 8)
+    for i, j in np.ndindex(6, 8):
+        known = values[4 * i : 4 * i + 4, 4 * j : 4 * j + 4].astype(float)
+        known = known[~np.isnan(known)]
+        assert sums[i, j] == pytest.approx(known.sum(), rel=1e-14)
+        assert means[i, j] == pytest.approx(known.mean() if len(known) else np.nan, rel=1e-14, nan_ok=True)
+    assert np.isnan(means[1, 1])
+    assert sums[1, 1] == 0
+
+
+def test_losses_do_not_depend_on_how_many_are_done_at_a_time(monkeypatch):
+    rng = np.random.default_rng(2)
+    w = rng.random((40, 40))
+    places = pd.DataFrame({"row": rng.integers(-3, 43, 30), "col": rng.integers(0, 40, 30), "p": rng.random(30)})
+    R = not_reached(w.shape, places, cell_m=10.0, median_m=60.0)
+    whole = loss_of_each(w, R, places, cell_m=10.0, median_m=60.0)
+    monkeypatch.setattr(reach, "CHUNK", 7)
+    assert np.array_equal(loss_of_each(w, R, places, cell_m=10.0, median_m=60.0), whole)
+    assert np.array_equal(not_reached(w.shape, places, cell_m=10.0, median_m=60.0), R)

@@ -11,7 +11,15 @@ from habitatmap.errors import InputError
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.plan.problem import Problem, Quota
 from habitatmap.plan.reach import footprints, multiply_blocks
-from habitatmap.plan.robustness import Robustness, Uncertainty, _gain_on_blocks, assess_robustness, shifted
+from habitatmap.plan.robustness import (
+    Ground,
+    Robustness,
+    Uncertainty,
+    _gain_on_blocks,
+    _take_off,
+    assess_robustness,
+    shifted,
+)
 from habitatmap.plan.search import Selection, make_plan
 from habitatmap.plan.zones import Zone, find_zones
 from tests.plan import slow
@@ -185,3 +193,23 @@ def test_blocks_are_missed_and_gained_by_the_whole_footprint():
     left = np.random.default_rng(1).random(k.shape)
     assert _gain_on_blocks(left, prints, row, col) == pytest.approx((k * left).sum(), rel=1e-12)
     assert (k[:, 0] > 0).sum() >= 2 * r - 1
+
+
+def test_ground_is_put_back_as_it_was_and_says_what_was_taken_off():
+    rng = np.random.default_rng(3)
+    ground = Ground.of(rng.random((90, 70)).astype(np.float32), 60.0, 10.0)
+    row, col, p = np.array([5, 40, 41, -30]), np.array([69, 30, 30, 10]), np.array([0.3, 1.0, 0.7, 0.5])
+    with ground.left() as left:
+        before = left.sum()
+        taken = _take_off(left, row, col, p, ground.prints)
+        slowly = ground.forage.copy()
+        multiply_blocks(slowly, row, col, p, ground.prints)
+        assert left == pytest.approx(slowly, abs=1e-15)
+        assert taken == pytest.approx(before - left.sum(), rel=1e-12)
+        assert taken > 0
+        ground.put_back(left, row, col)
+        assert np.array_equal(left, ground.forage)
+    with ground.left() as again:
+        assert again is left
+    with ground.left() as first, ground.left() as second:
+        assert first is not second

@@ -193,6 +193,28 @@ def test_certain_pools_can_be_moved_back_and_forth():
     assert (gains.cells.blocked == 0).all()
 
 
+def test_a_site_put_back_where_it_was_takes_no_new_transform(monkeypatch):
+    w = np.random.default_rng(8).random((60, 50))
+    gains = gain_map.GainMap(Problem.of(w, NONE, np.full(w.shape, 0.7), cell_m=10.0, median_m=60.0, spacing_m=30.0))
+    first, second = gains.greedy(2)
+    missed, c, blocked = gains.missed.copy(), gains.C.copy(), gains.cells.blocked.copy()
+    gains.remove(first)
+    with monkeypatch.context() as patch:
+        patch.setattr(gain_map.GainMap, "_gained", pytest.fail)
+        gains.add(first)
+    assert (gains.missed == missed).all()
+    assert (gains.cells.blocked == blocked).all()
+    assert pytest.approx(c, abs=gains.error) == gains.C
+    # something else came between: the place of the first is not as it was
+    gains.remove(first)
+    gains.remove(second)
+    gains.add(first)
+    anew = gain_map.GainMap(Problem.of(w, NONE, np.full(w.shape, 0.7), cell_m=10.0, median_m=60.0, spacing_m=30.0))
+    anew.add(first)
+    assert (gains.missed == anew.missed).all()
+    assert pytest.approx(anew.C, abs=1e-12) == gains.C
+
+
 @pytest.mark.parametrize("spacing_m", [30.0, 1500.0])
 def test_the_best_of_each_block_is_kept_up_to_date(spacing_m):
     # a pool changes gains within two kernel radii (2 x 18 cells), and closes cells within the spacing (90 cells)
