@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import errno
 import json
+import logging
+import os
 import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
@@ -21,12 +24,17 @@ if TYPE_CHECKING:
     from habitatmap.geo.engine import Engine
     from habitatmap.sentences import Sentence
 
+log = logging.getLogger("habitatmap")
+
 UNITS = {"": 1, "B": 1, "KB": 10**3, "MB": 10**6, "GB": 10**9}
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 LEAST_MEMORY = 700_000_000  # what a run of any area takes
-# measured 2026-11-30 on two cores: time with 36 million cells, files while it runs and results with 4 million
-NS_A_CELL, SCRATCH_BYTES_A_CELL, OUT_BYTES_A_CELL = 5_500, 190, 18
-KEPT_BYTES_A_CELL = 25  # of finished tiles, beside these
+# measured 2026-11-30 on two cores, with areas of 0.16 to 400 million cells
+START_S, NS_A_CELL = 35, 4_700
+START_MEMORY, MEMORY_BYTES_A_CELL, MOST_MEMORY = 650_000_000, 350, 1_300_000_000
+SCRATCH_BYTES_A_CELL, OUT_BYTES_A_CELL = 190, 18  # files while it runs, and results
+KEPT_BYTES_A_CELL, IN_THEIR_PLACE = 66, 41  # of finished tiles, and of files that are not there because of them
+NOT_KEPT = "The disk has no room to keep what is finished: --resume could not go on with this run."
 
 
 class Where(NamedTuple):
@@ -79,18 +87,19 @@ def engine_for(call: Call, area: Area, where: Where) -> Iterator[Engine]:
     from habitatmap.export.worked import record_of
     from habitatmap.geo import scratch
     from habitatmap.geo.engine import KEPT_FROM, Engine, KeptTiles
+    from habitatmap.sentences import say
 
     if where.memory is not None:
         scratch.allow(where.memory)
     kept = None
     client = _client(where.cluster) if where.cluster else None
     cells, folder = area.grid.rows * area.grid.cols, call.target.with_name(f".{call.target.name}-tiles")
-    room = shutil.disk_usage(next(above for above in call.target.parents if above.exists())).free
-    takes = cells * (SCRATCH_BYTES_A_CELL + KEPT_BYTES_A_CELL + OUT_BYTES_A_CELL)
-    if cells >= KEPT_FROM and not folder.exists() and room < takes:
-        click.echo("The disk has no room to keep what is finished: --resume could not go on with this run.", err=True)
-    elif cells >= KEPT_FROM:
+    if not where.resume:
+        shutil.rmtree(folder, ignore_errors=True)
+    if cells >= KEPT_FROM and (folder.exists() or _has_room(call.target, cells)):
         kept = KeptTiles(folder, json.dumps(record_of(area), sort_keys=True), where.resume)
+    elif cells >= KEPT_FROM:
+        log.info("%s", call.spoken(area).say(say(NOT_KEPT)))
     try:
         yield Engine(client=client, kept=kept)
     except OSError as fault:
@@ -109,6 +118,15 @@ def engine_for(call: Call, area: Area, where: Where) -> Iterator[Engine]:
         if client is not None:
             close: Any = client.close
             close()
+
+
+def _has_room(target: Path, cells: int) -> bool:
+    """Whether the disk of the results has room for finished tiles beside the run itself."""
+    above = next(folder for folder in target.absolute().parents if folder.exists())
+    takes = OUT_BYTES_A_CELL + KEPT_BYTES_A_CELL
+    if above.stat().st_dev == os.stat(tempfile.gettempdir()).st_dev:
+        takes += SCRATCH_BYTES_A_CELL - IN_THEIR_PLACE
+    return shutil.disk_usage(above).free >= cells * takes
 
 
 def _client(address: str) -> Client:
@@ -138,11 +156,11 @@ def likely_cost(area: Area, where: Where) -> tuple[Sentence, dict[str, float]]:
     from habitatmap.sentences import say
 
     cells = area.grid.rows * area.grid.cols
-    memory = min(scratch.LIBRARIES + cells * SCRATCH_BYTES_A_CELL, where.memory or scratch.USUAL)
+    memory = min(START_MEMORY + cells * MEMORY_BYTES_A_CELL, where.memory or MOST_MEMORY)
     disk = cells * OUT_BYTES_A_CELL
     disk += cells * SCRATCH_BYTES_A_CELL if cells * 4 >= scratch.LARGE else 0
-    disk += cells * KEPT_BYTES_A_CELL if cells >= KEPT_FROM else 0
-    seconds = 10 + cells * NS_A_CELL / 1e9
+    disk += cells * (KEPT_BYTES_A_CELL - IN_THEIR_PLACE) if cells >= KEPT_FROM else 0
+    seconds = START_S + cells * NS_A_CELL / 1e9
     tiles = -(-area.grid.rows // 1024) * -(-area.grid.cols // 1024)
     told = say(
         "{cells} cells, {tiles} tiles: about {memory} MB of memory, {disk} MB of disk and {minutes} min.",

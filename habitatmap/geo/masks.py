@@ -24,13 +24,10 @@ def cells_in(polygons: Iterable[BaseGeometry | None], grid: Grid) -> Bools:
     """Cells whose centre lies in one of the polygons, which are in the grid's CRS: (rows, cols)."""
     filled = np.array([shape for shape in polygons if shape is not None and not shape.is_empty], dtype=object)
     out = scratch.zeros(grid.shape, np.bool_)
-    ends = shapely.bounds(filled).reshape(-1, 4)
-    first, last = (
-        np.floor((grid.top - ends[:, 3]) / grid.cell_m) - 1,
-        np.ceil((grid.top - ends[:, 1]) / grid.cell_m) + 1,
-    )
+    _, south, _, north = shapely.bounds(filled).reshape(-1, 4).T
     for band in scratch.bands(grid.shape):
-        here = filled[(first < band.stop) & (last > band.start)]
+        top, bottom = (grid.top - row * grid.cell_m for row in (band.start - 1, band.stop + 1))  # a cell more each
+        here = filled[(north >= bottom) & (south <= top)]
         if len(here):
             place = Affine(grid.cell_m, 0.0, grid.left, 0.0, -grid.cell_m, grid.top - band.start * grid.cell_m)
             shape = band.stop - band.start, grid.cols

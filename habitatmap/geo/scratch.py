@@ -78,7 +78,7 @@ def empty(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
 
 def zeros(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
     """An array of zeros, as `empty`."""
-    return full(shape, 0, dtype) if math.prod(shape) * np.dtype(dtype).itemsize >= LARGE else np.zeros(shape, dtype)
+    return full(shape, 0, dtype)
 
 
 def full(shape: tuple[int, ...], value: float, dtype: type[Number]) -> NDArray[Number]:

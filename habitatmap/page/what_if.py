@@ -108,7 +108,7 @@ def _columns(places: pd.DataFrame) -> dict[str, list[Any]]:
 def _ground(where: Candidates, step: int) -> tuple[NDArray[np.uint8], list[Reason]]:
     """Number of the reason why no pool may stand (0 = it may), and the reasons from 1 on, less the one asked anew."""
     reasons = list(where.lost)
-    code = scratch.thinned(where.code, step // 2, step).copy()
+    code = scratch.thinned(where.code, step // 2, step)
     if Lost.NEAR_POOL in reasons:  # the page asks this anew, as pools come and go
         code[code == reasons.index(Lost.NEAR_POOL) + 1] = 0
     return code, reasons

@@ -197,18 +197,27 @@ def footprints(median_m: float, cell_m: float, size: int) -> Footprints:
 
 
 @njit(nogil=True)
-def multiply_blocks(R: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints, i0: int = 0, j0: int = 0) -> None:
-    """Multiplies blocks of not-reached by 1 - p k for each place; row and col are cells, R[0, 0] is block (i0, j0)."""
+def multiply_blocks(
+    R: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints, i0: int = 0, j0: int = 0
+) -> float:
+    """Multiplies blocks by 1 - p k for each place; row and col are cells, R[0, 0] is block (i0, j0). By how much they
+    are less, all together.
+    """
     rows, cols = R.shape
     weights, size = prints
-    r = weights.shape[1] // 2
+    r, less = weights.shape[1] // 2, 0.0
     for q in range(row.shape[0]):
         if p[q] > 0.0:
             bi, bj = row[q] // size - i0, col[q] // size - j0
             k = weights[(row[q] % size) * size + col[q] % size]
             for i in range(max(0, bi - r), min(rows, bi + r + 1)):
+                line = 0.0
                 for j in range(max(0, bj - r), min(cols, bj + r + 1)):
-                    R[i, j] *= 1.0 - p[q] * k[i - bi + r, j - bj + r]
+                    before = R[i, j]
+                    R[i, j] = before * (1.0 - p[q] * k[i - bi + r, j - bj + r])
+                    line += before - R[i, j]
+                less += line
+    return less
 
 
 def half_scale(median_m: float, cell_m: float) -> int:

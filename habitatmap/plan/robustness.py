@@ -220,25 +220,6 @@ class Ground:
 
 
 @njit(nogil=True)
-def _take_off(left: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints) -> float:
-    """Multiplies blocks by 1 - p k for each place (row, col), as `multiply_blocks`; what is taken off in all."""
-    weights, size = prints
-    r, taken = weights.shape[1] // 2, 0.0
-    for q in range(row.shape[0]):
-        if p[q] > 0.0:
-            bi, bj = row[q] // size, col[q] // size
-            k = weights[(row[q] % size) * size + col[q] % size]
-            for i in range(max(0, bi - r), min(left.shape[0], bi + r + 1)):
-                line = 0.0
-                for j in range(max(0, bj - r), min(left.shape[1], bj + r + 1)):
-                    before = left[i, j]
-                    left[i, j] = before * (1.0 - p[q] * k[i - bi + r, j - bj + r])
-                    line += before - left[i, j]
-                taken += line
-    return taken
-
-
-@njit(nogil=True)
 def _put_back(left: Floats, forage: Floats, row: Cells, col: Cells, prints: Footprints) -> None:
     weights, size = prints
     r = weights.shape[1] // 2
@@ -301,7 +282,7 @@ class Replanner:
             return [(np.ones(len(self.zones), bool), math.nan, math.nan)] * len(cases)
         with ground.left() as left:
             # what a near-candidate gains where every place is as rarely occupied as in any simulation: none gives more
-            _take_off(left, *self.places, self.rarest, ground.prints)
+            multiply_blocks(left, *self.places, self.rarest, ground.prints)
             most = _gains_on_blocks(left, ground.prints, *self.near[:2])
             ground.put_back(left, *self.places)
         with ThreadPoolExecutor(workers or default_workers()) as pool:
@@ -312,9 +293,9 @@ class Replanner:
         as_planned = case[:2] == self.own[:2] and odds == 1.0
         as_planned = as_planned and np.array_equal(case.probabilities, self.own.probabilities)
         with ground.left() as left:
-            now = _take_off(left, *self.places, case.probabilities, prints)
+            now = multiply_blocks(left, *self.places, case.probabilities, prints)
             before = [(box, left[box].copy()) for box in ground.boxes(*self.sites)]
-            added = _take_off(left, *self.sites, shifted(self.site_p, odds), prints)
+            added = multiply_blocks(left, *self.sites, shifted(self.site_p, odds), prints)
             for box, part in before:
                 left[box] = part
             if not as_planned:

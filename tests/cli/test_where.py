@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from habitatmap.cli.where import NOT_KEPT
 from habitatmap.geo import engine, scratch
 from tests.areas import centre, class_table, write_area
 from tests.commands import habitatmap
@@ -74,14 +75,30 @@ def test_a_map_that_was_stopped_goes_on_from_its_tiles(
 
 
 def test_where_the_disk_has_room_for_the_run_alone_nothing_is_kept_and_that_is_said(
+    town: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(engine, "KEPT_FROM", 0)
+    monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=2000 * 230))
+    with monkeypatch.context() as patch:
+        patch.setattr(engine.KeptTiles, "__init__", pytest.fail)
+        done = habitatmap("map", town, "--out", tmp_path / "no" / "such" / "out")
+    assert done.code == 0, done.err
+    assert NOT_KEPT in caplog.text
+    caplog.clear()
+    monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=2000 * 235))
+    assert habitatmap("map", town, "--out", tmp_path / "out").code == 0
+    assert NOT_KEPT not in caplog.text
+
+
+def test_tiles_of_an_older_run_go_before_the_room_is_looked_at(
     town: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(engine, "KEPT_FROM", 0)
-    monkeypatch.setattr(engine.KeptTiles, "__init__", pytest.fail)
     monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=2000 * 230))
-    done = habitatmap("map", town, "--out", tmp_path / "no" / "such" / "out")
-    assert done.code == 0, done.err
-    assert "The disk has no room to keep what is finished: --resume could not go on with this run." in done.err
+    old = tmp_path / ".out-tiles"
+    old.mkdir()
+    assert habitatmap("map", town, "--out", tmp_path / "out").code == 0
+    assert not old.exists()
 
 
 def test_no_room_for_rasters_is_said_and_nothing_stays(
@@ -103,7 +120,7 @@ def test_no_room_for_rasters_is_said_and_nothing_stays(
 def test_a_dry_run_tells_what_a_map_costs(town: Path, caplog: pytest.LogCaptureFixture) -> None:
     done = habitatmap("map", town, "--dry-run", "--json")
     assert json.loads(done.out)["cost"]["cells"] == 2000
-    assert "2,000 cells, 1 tiles: about 450 MB of memory" in caplog.text
+    assert "2,000 cells, 1 tiles: about 650 MB of memory" in caplog.text
 
 
 @pytest.mark.parametrize(

@@ -27,7 +27,6 @@ from habitatmap.export.formats import csv_text, json_text, visible
 from habitatmap.export.geopackage import write_geopackage
 from habitatmap.export.summary import summary_text
 from habitatmap.export.tables import text_files, told_tables
-from habitatmap.plan.bound import Ended
 from habitatmap.plan.candidates import ExclusionZone
 from habitatmap.read.formats.cells import unguard
 from habitatmap.words.tables import told_plan
@@ -107,7 +106,6 @@ def test_summary_has_only_what_json_knows() -> None:
     assert list(found)[:3] == ["title", "crs", "crs_name"]
     assert found["land_cover"]["unmatched"] == []
     assert found["plan"]["share_of_bound"] is None or 0 <= found["plan"]["share_of_bound"] <= 1
-    assert found["plan"]["bound_ended"] in {"", *Ended}
     assert found["as_of"] == "2025-06-01"
     nested = {"a": [np.nan, (np.int16(2), float("inf"))], "b": {1: np.bool_(True)}, "c": pd.NA, "d": Path("x")}
     assert json.loads(json_text(nested)) == {"a": [None, [2, None]], "b": {"1": True}, "c": None, "d": "x"}

@@ -14,6 +14,7 @@ import shapely
 from shapely.geometry import box
 
 import habitatmap
+from habitatmap.plan.bound import Ended
 from habitatmap.plan.candidates import Lost
 from habitatmap.plan.consent_priorities import about_owner
 from habitatmap.result import Result
@@ -177,6 +178,7 @@ def test_a_budget_in_place_of_a_number(tmp_path: Path) -> None:
     reach = result.figures.forage_in_reach
     assert reach.with_plan <= reach.upper_bound
     assert said.share_of_bound > 0.8
+    assert said.bound_ended in [*Ended]
 
 
 def test_on_private_land_a_zone_and_never_a_garden(tmp_path: Path) -> None:
@@ -223,6 +225,7 @@ def test_a_plan_for_the_network_says_what_it_does_not_know(tmp_path: Path) -> No
     plan, said = told_plan(result.plan, result.settings), result.figures.plan
     assert said.objective == "connectivity"
     assert math.isnan(said.share_of_bound)
+    assert said.bound_ended == ""
     assert "no share of the best possible" in plan_note(said)
     assert (plan["ec_gain"] > 0).all()
     assert plan["reason"].str.contains("equivalent connectivity").all()
