@@ -169,7 +169,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
     with clock(Stage.PLAN):
         of_years = (given.parts(*OF_SURVEY), given.plan.years)
         ahead = stages.take("years ahead", of_years, lambda: years_ahead(area, habitat, survey, places))
-        proposal = choose_sites(area, habitat, survey, places, allowed, ahead, reach, known)
+        proposal = choose_sites(area, habitat, survey, places, allowed, ahead, reach, known, exchange=not for_public)
         promise = what_the_plan_adds(habitat, survey, places, reach, proposal)
     with clock(Stage.SERVED):
         served = known.served if known else what_is_served(area, habitat, places, allowed, ahead, proposal, for_public)
@@ -179,7 +179,8 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         elif for_public:
             bound, limits, many = Bound(math.nan, proposal.selection.now, {}), NO_LIMITS, ()
         else:
-            bound = certify(proposal.problem, proposal.requested, most=numbers_shown(proposal.requested))
+            shown, reached = numbers_shown(proposal.requested), proposal.greedy_gains
+            bound = certify(proposal.problem, proposal.requested, most=shown, reached=reached)
             limits, further = what_could_be_served(ahead, proposal), beyond_the_plan(proposal, bound, of_ground, stages)
             many = how_many(area, habitat, survey, places, reach, promise, further) if further else ()
     with clock(Stage.ROBUSTNESS):
@@ -328,8 +329,10 @@ def choose_sites(
     ahead: Sites,
     reach: Reach,
     known: Worked | None = None,
+    exchange: bool = True,
 ) -> Proposal:
-    """The plan: committed sites first, then those that help most, by the objective of area.toml; or the `known` one."""
+    """The plan: committed sites first, then those that help most, by the objective of area.toml; or the `known` one.
+    `exchange`: whether a better set is looked for too, where forage in reach is the objective."""
     grid, settings, flight = area.grid, area.settings.plan, area.settings.flight
     p_anywhere = survey.p_anywhere
     agreed = sites_in(area.plan_status, SiteState.AGREED)
@@ -353,7 +356,8 @@ def choose_sites(
         found, ec_gain, preference = known.selection, known.ec_gain, known.preference
         return Proposal(asked, requested, found, p_anywhere, kept, ec_gain, settings.objective, preference)
     if settings.objective is Objective.REACH:
-        return Proposal(asked, requested, make_plan(asked, requested), p_anywhere, kept, None, settings.objective)
+        selection = make_plan(asked, requested, exchange=exchange)
+        return Proposal(asked, requested, selection, p_anywhere, kept, None, settings.objective)
     if settings.objective is Objective.SERVED:
         rules = by_rules(area, habitat, places, allowed, REFERENCE_POOLS, PLANNERS_RANDOM)
         preference = Preference.of(ahead, rules, settings.found_from)
@@ -433,8 +437,8 @@ def beyond_the_plan(proposal: Proposal, bound: Bound, takes: object, stages: Sta
     if proposal.sites.empty:
         return None
 
-    def limit(problem: Problem, sites: int) -> NDArray[np.float64]:
-        return stages.take("limit of many", (takes, sites), lambda: limit_of_many(problem, sites))
+    def limit(problem: Problem, sites: int, reached: Sequence[float] | None) -> NDArray[np.float64]:
+        return stages.take("limit of many", (takes, sites), lambda: limit_of_many(problem, sites, reached))
 
     most = numbers_shown(proposal.requested)
     return go_on(proposal.problem, proposal.sites, most, bound.by_number, limit)

@@ -123,10 +123,10 @@ def _fill(
             job.result()
             (folder / "rasters" / f"{name}.qml").write_bytes(raster_qml(RASTER_LOOKS[name]).encode())
             (folder / "rasters" / f"{name}.sld").write_bytes(raster_sld(RASTER_LOOKS[name]).encode())
-    (folder / "pictures").mkdir()
-    scratch.give_back()
-    for name, content in pictures(result, spoken).items():
-        (folder / "pictures" / name).write_bytes(content)
     for name, page in pages.items():
         scratch.give_back()
         (folder / name).write_text(page(result), encoding="utf-8", newline="\n")
+    (folder / "pictures").mkdir()  # last: what draws them keeps memory, which the pages would need beside
+    scratch.give_back()
+    for name, content in pictures(result, spoken).items():
+        (folder / "pictures" / name).write_bytes(content)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import difflib
+import gc
 import importlib
 import io
 import logging
@@ -101,6 +102,7 @@ def main() -> None:
     from habitatmap.errors import HabitatmapError
     from habitatmap.errors.system import refused
 
+    gc.set_threshold(10_000)  # looking for garbage as often as usual takes a twentieth of a run and finds hardly any
     codecs.register_error("habitatmap", with_other_letters)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

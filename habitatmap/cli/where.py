@@ -89,6 +89,7 @@ def engine_for(call: Call, area: Area, where: Where) -> Iterator[Engine]:
     from habitatmap.geo.engine import KEPT_FROM, Engine, KeptTiles
     from habitatmap.sentences import say
 
+    scratch.few_heaps()
     if where.memory is not None:
         scratch.allow(where.memory)
     kept = None

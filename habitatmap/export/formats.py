@@ -27,6 +27,7 @@ import rasterio
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
+from rasterio.enums import Resampling
 from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 from rasterio.shutil import copy as raster_copy
@@ -39,6 +40,7 @@ from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import guard
 
+AS_IT_IS = (str, bool, int)  # types whose values JSON knows
 GPX = "http://www.topografix.com/GPX/1/1"
 DEGREE_DIGITS = 7  # about a centimetre
 
@@ -61,6 +63,8 @@ _UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uf
 
 def visible(text: str) -> str:
     """The text with control characters as their pictures (NUL is ␀), and U+FFFD for what has none."""
+    if text.isprintable():  # most texts are, and this costs a tenth
+        return text
     return _UNSEEN.sub(lambda found: chr(0x2400 + ord(found[0])) if found[0] < " " else "\ufffd", text)
 
 
@@ -98,12 +102,12 @@ def plain(value: Any) -> Any:
     """A value as JSON knows it: NaN, NaT and infinities are None, dates are ISO text, numpy scalars Python's own."""
     if isinstance(value, np.generic):
         value = value.item()
-    if value is None or value is pd.NaT or value is pd.NA:
-        return None
-    if isinstance(value, bool | int | str):
-        return value
     if isinstance(value, float):
         return value if math.isfinite(value) else None
+    if value is None or isinstance(value, AS_IT_IS):
+        return value
+    if value is pd.NaT or value is pd.NA:
+        return None
     if isinstance(value, datetime.date):
         return value.isoformat().removesuffix("T00:00:00")
     if isinstance(value, Mapping):
@@ -216,7 +220,7 @@ def write_cog(path: Path, name: str, values: NDArray[np.number], grid: Grid, crs
     try:
         _write_plain(str(plain), name, values, grid, crs)
         with rasterio.open(plain) as raster:
-            raster_copy(raster, str(path), **COG)
+            raster_copy(raster, str(path), **_cog(name))
     except RasterioError as fault:
         raise OSError(errno.EIO, str(fault), str(path)) from fault
     finally:
@@ -237,26 +241,39 @@ def cog_bytes(name: str, values: NDArray[np.number], grid: Grid, crs: CRS) -> by
     with MemoryFile() as source, MemoryFile(ext=".tif") as target:
         _write_plain(source.name, name, values, grid, crs)
         with source.open() as raster:
-            raster_copy(raster, target.name, **COG)
+            raster_copy(raster, target.name, **_cog(name))
         return bytes(target.read())
 
 
-COG = {"driver": "COG", "compress": "DEFLATE", "level": 1, "predictor": "YES", "overview_resampling": "AVERAGE"}
+TILE = 512  # cells a side of the tiles in which the format keeps a raster, and from which on it wants overviews
+# rasters whose values come again from cell to cell: they pack smaller as they are than as differences
+REPEATED = {"forage_season", "forage_lean", "dead_wood", "forage_m", "dead_wood_m"}
+
+
+def _cog(name: str) -> dict[str, str | int]:
+    """How a raster of this name is stored."""
+    predictor = "NO" if name in REPEATED else "YES"
+    return {"driver": "COG", "blocksize": TILE, "compress": "DEFLATE", "level": 1, "predictor": predictor}
 
 
 def _write_plain(path: str, name: str, values: NDArray[np.number], grid: Grid, crs: CRS) -> None:
+    """Writes the raster unpacked, with the overviews that the packed one takes from it: made while packing they would
+    be packed, opened and packed again."""
     text, unit = RASTERS.get(name, (name.replace("_", " "), ""))
     profile = {"driver": "GTiff", "count": 1, "dtype": "float32", "nodata": float("nan"), "bigtiff": "IF_SAFER"}
+    tiles = {"tiled": True, "blockxsize": TILE, "blockysize": TILE}
     place = {
         "width": grid.cols,
         "height": grid.rows,
         "crs": crs.to_wkt(),
         "transform": rasterio.Affine(*grid.transform),
     }
-    with rasterio.open(path, "w", **profile, **place) as raster:
+    with rasterio.open(path, "w", **profile, **tiles, **place) as raster:
         for band in scratch.bands(values.shape):
             window = Window(0, band.start, grid.cols, band.stop - band.start)
             raster.write(values[band].astype(np.float32, copy=False), 1, window=window)
         raster.set_band_description(1, text)
         raster.units = (unit,)
         raster.update_tags(name=name, description=text, unit=unit)
+        halved = [2**n for n in range(1, 32) if max(grid.shape) > TILE * 2 ** (n - 1)]
+        raster.build_overviews(halved, Resampling.average)

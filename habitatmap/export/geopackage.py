@@ -61,15 +61,18 @@ def write_geopackage(result: Result, path: Path) -> None:
     """Writes the file; every layer is there, also where it is empty. The date inside is the day of the map, not of the
     run. Raises OSError, or an error of the library, where the disk is full or refuses."""
     day = f"{result.figures.as_of}T00:00:00.000Z"
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": day})
+    # a new file need not wait for the drive after each layer: where the run is killed its folder is not taken
+    wanted = {"OGR_CURRENT_DATE": day, "OGR_SQLITE_SYNCHRONOUS": "OFF"}
+    before = {name: pyogrio.get_gdal_config_option(name) for name in wanted}
+    pyogrio.set_gdal_config_options(wanted)
     try:
         for name, frame in layers(result).items():
             _write_layer(path, name, frame, LAYERS[name], result.crs)
     finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+        pyogrio.set_gdal_config_options(before)
     try:
         with closing(sqlite3.connect(path)) as base, base:
+            base.execute("PRAGMA synchronous = OFF")
             _describe(base, result, day)
     except sqlite3.Error as fault:
         raise OSError(str(fault)) from fault
@@ -114,7 +117,7 @@ def _values(column: pd.Series, is_date: bool) -> NDArray[np.generic]:
         return np.where(column, "yes", "no").astype(object)
     if column.dtype.kind in "iuf":
         return column.to_numpy()
-    return np.array([None if (v := plain(one)) is None else visible(str(v)) for one in column], dtype=object)
+    return np.array([None if (v := plain(one)) is None else visible(str(v)) for one in column.tolist()], dtype=object)
 
 
 # --- what stands beside the layers ------------------------------------------------------------------------------------

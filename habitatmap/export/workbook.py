@@ -141,7 +141,8 @@ class _Book:
         sheet.repeat_rows(0)
         sheet.fit_to_pages(1, 0)
         filled = list(rows)
-        columns = zip(*([cell.shown for cell in row] for row in filled), strict=True) if filled else [[]] * len(heads)
+        seen = [[cell.shown for cell in row] for row in filled]
+        columns = zip(*seen, strict=True) if filled else [[]] * len(heads)
         widths = [
             max(NARROW, *(len(word) + 2 for word in head.split()), *(min(WIDE, len(text) + 2) for text in texts))
             for head, texts in zip(heads, columns, strict=True)
@@ -150,8 +151,8 @@ class _Book:
             sheet.set_column(at, at, width)
             sheet.write_string(0, at, head, self.heading)
         sheet.set_row(0, _height(heads, widths))
-        for at, row in enumerate(filled, 1):
-            sheet.set_row(at, _height([cell.shown for cell in row], widths))
+        for at, (row, texts) in enumerate(zip(filled, seen, strict=True), 1):
+            sheet.set_row(at, _height(texts, widths))
             for column, cell in enumerate(row):
                 self._write(sheet, at, column, cell)
         sheet.autofilter(0, 0, len(filled), len(heads) - 1)

@@ -35,6 +35,8 @@ LIBRARIES = 450_000_000  # bytes that the program takes before any raster
 # GDAL keeps a twentieth of the machine's memory for blocks of rasters unless it is told; so many MB are enough
 os.environ.setdefault("GDAL_CACHEMAX", "64")
 
+M_ARENA_MAX = -8  # of malloc.h
+
 Number = TypeVar("Number", bound=np.generic)
 Raster = NDArray[np.generic]  # (..., rows, cols)
 T = TypeVar("T")
@@ -157,8 +159,15 @@ def give_back() -> None:
     _trim()
 
 
+def few_heaps() -> None:
+    """Has the C library serve all threads from two heaps: it keeps what each of many has freed apart.
+    Other systems need no telling, here and in `_trim`."""
+    if sys.platform == "linux" and hasattr(ctypes.CDLL(None), "mallopt"):
+        ctypes.CDLL(None).mallopt(M_ARENA_MAX, 2)
+
+
 def _trim() -> None:
-    """Has the C library give back what was freed: it keeps that of each thread apart. Other systems need no telling."""
+    """Has the C library give back what was freed."""
     if sys.platform == "linux" and hasattr(ctypes.CDLL(None), "malloc_trim"):
         ctypes.CDLL(None).malloc_trim(0)
 

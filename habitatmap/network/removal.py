@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import heapq
 from typing import NamedTuple
 
 import numpy as np
@@ -106,29 +105,31 @@ def _detour_lengths(
 ) -> None:  # pragma: no cover - compiled
     """Lengths of the best paths to the places behind the m-th one of the tree that do not pass it, written into `new`.
 
-    By a search (Dijkstra 1959) that starts from the links that reach them from outside that branch.
+    Links that reach them from outside that branch come first; then the branch is gone through, down and up in turn,
+    until no link within makes any path shorter. Branches are small, and a path seldom turns: that takes a few rounds,
+    and no heap.
     """
     last = m + tree.size[tree.in_order[m]]
-    heap = [(0.0, np.int64(0)) for _ in range(0)]
-    for v in tree.in_order[m + 1 : last]:
-        best = np.inf
+    branch = tree.in_order[m + 1 : last]
+    for v in branch:
+        new[v] = np.inf
         for e in range(links.indptr[v], links.indptr[v + 1]):
             u = links.indices[e]
             if not m <= tree.at[u] < last:
-                best = min(best, was[u] + links.length[e])
-        new[v] = best
-        if best < np.inf:
-            heap.append((best, v))
-    heapq.heapify(heap)
-    while heap:
-        d, nearest = heapq.heappop(heap)
-        if d > new[nearest]:
-            continue
-        for e in range(links.indptr[nearest], links.indptr[nearest + 1]):
-            u = np.int64(links.indices[e])
-            if m < tree.at[u] < last and d + links.length[e] < new[u]:
-                new[u] = d + links.length[e]
-                heapq.heappush(heap, (new[u], u))
+                new[v] = min(new[v], was[u] + links.length[e])
+    shorter, down = True, True
+    while shorter:
+        shorter = False
+        for step in range(len(branch)):
+            v = branch[step if down else len(branch) - 1 - step]
+            best = new[v]
+            for e in range(links.indptr[v], links.indptr[v + 1]):
+                u = links.indices[e]
+                if m < tree.at[u] < last:
+                    best = min(best, new[u] + links.length[e])
+            if best < new[v]:
+                new[v], shorter = best, True
+        down = not down
 
 
 @njit(nogil=True)

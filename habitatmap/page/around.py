@@ -18,8 +18,8 @@ from shapely import STRtree, get_coordinates, points, shortest_line
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.page.background import SORTS
-from habitatmap.page.coding import Writer, number, text
-from habitatmap.page.pictures import FIRST, OUTSIDE, WebMap, classes_of, picture
+from habitatmap.page.coding import Writer, number, texts
+from habitatmap.page.pictures import FIRST, OUTSIDE, WebMap, picture
 from habitatmap.plan.reach import in_turn
 from habitatmap.privacy import may_be_placed
 from habitatmap.result import Result
@@ -63,8 +63,9 @@ def around_sites(result: Result, writer: Writer, public: bool) -> list[Around]:
     placed = may_be_placed(result.plan)
     counted = np.flatnonzero(placed) if public else np.arange(len(placed))
     brought = forage_brought(result, result.findings.proposal.sites.iloc[counted])
+    near = iter(_near(result, result.plan[placed], writer, public))
     return [
-        Around(_drawn(forage, around, i, result), _near(result, i, writer, public))
+        Around(_drawn(forage, around, i, result), next(near))
         for i, (around, forage) in zip(counted.tolist(), brought, strict=True)
         if placed[i]
     ]
@@ -93,35 +94,29 @@ def _drawn(forage: NDArray[np.float64], around: tuple[slice, slice], i: int, res
         return None
     left, top = grid.left + col0 * grid.cell_m, grid.top - row0 * grid.cell_m
     web = WebMap.of(Grid(left, top, grid.cell_m, *near.shape), result.crs)
-    classes = np.where(web.inside, classes_of(web.values(near), BREAKS), OUTSIDE)
+    classes = web.classes(near, BREAKS)
     url = picture(np.where(classes < FIRST, OUTSIDE, classes), COLOURS)
     return Brings(url, web.bounds)
 
 
-def _near(result: Result, i: int, writer: Writer, public: bool) -> list[Near]:
-    site = result.plan.iloc[i]
-    paths = result.paths[[SORTS.get(kind) != "water" for kind in result.paths["kind"]]] if len(result.paths) else None
-    told = [] if paths is None else _nearest("path", paths, site["x"], site["y"], writer)
-    zones = result.keep_away
-    if public or not len(zones):
-        return told
-    children = zones["kind"].isin(CHILDREN)
-    other = ~children & ~zones["kind"].isin(["path", "road"])  # which are told of as paths
+def _near(result: Result, sites: pd.DataFrame, writer: Writer, public: bool) -> list[list[Near]]:
+    """What is near each of the sites."""
+    paths, zones = result.paths, result.keep_away
+    asked = {"path": paths[[SORTS.get(kind) != "water" for kind in paths["kind"]]] if len(paths) else paths}
+    if not public:
+        children = zones["kind"].isin(CHILDREN)
+        other = ~children & ~zones["kind"].isin(["path", "road"])  # which are told of as paths
+        asked = {"children": zones[children], "exclusion": zones[other], **asked}
+    found = [_nearest(code, frame, sites, writer) for code, frame in asked.items() if len(frame)]
+    return [[of_code[n] for of_code in found] for n in range(len(sites))]
+
+
+def _nearest(code: str, frame: gpd.GeoDataFrame, sites: pd.DataFrame, writer: Writer) -> list[Near]:
+    """The nearest of some geometries to each of the sites."""
+    shapes, here = frame.geometry.to_numpy(), points(sites[["x", "y"]].to_numpy(float))
+    rows = frame.iloc[at := STRtree(shapes).nearest(here)]
+    names = texts(rows["name"]) if "name" in rows.columns else [""] * len(rows)
     return [
-        *_nearest("children", zones[children], site["x"], site["y"], writer),
-        *_nearest("exclusion", zones[other], site["x"], site["y"], writer),
-        *told,
+        Near(code, name or kind, number(line.length), writer.point(*get_coordinates(line)[-1]))
+        for name, kind, line in zip(names, texts(rows["kind"]), shortest_line(here, shapes[at]), strict=True)
     ]
-
-
-def _nearest(code: str, frame: gpd.GeoDataFrame, x: float, y: float, writer: Writer) -> list[Near]:
-    """The nearest of some geometries to a point, in a list; an empty one where there is none."""
-    if not len(frame):
-        return []
-    shapes, here = frame.geometry.to_numpy(), points(x, y)
-    k = int(STRtree(shapes).nearest(here))
-    line = shortest_line(here, shapes[k])
-    end_x, end_y = get_coordinates(line)[-1]
-    row = frame.iloc[k]
-    name = text(row["name"]) if "name" in frame.columns else ""
-    return [Near(code, name or text(row["kind"]), number(line.length), writer.point(end_x, end_y))]

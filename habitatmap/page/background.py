@@ -19,7 +19,6 @@ from habitatmap.page.pictures import (
     OUTSIDE,
     UNKNOWN,
     WebMap,
-    classes_of,
     picture,
 )
 from habitatmap.privacy import TEAM_RASTERS
@@ -72,7 +71,7 @@ def _pictures(result: Result, web: WebMap, public: bool, by_month: bool) -> list
         shown = values is not None and is_known(values) and not (public and theme.name in TEAM_RASTERS)
         look = {"breaks": list(theme.breaks), "colours": list(theme.colours), "chance": theme.chance}
         if values is not None and shown:
-            classes = np.where(web.inside, classes_of(web.values(values), theme.breaks), OUTSIDE)
+            classes = web.classes(values, theme.breaks)
             pictures.append(
                 {
                     "name": theme.name,
@@ -166,7 +165,8 @@ def _ground_picture(cover: LandCover | None, web: WebMap) -> dict[str, Any]:
         return {}
     colour = {"water": themes.WATER_COLOUR, "building": themes.BUILDING_COLOUR}
     number_of = {"": UNKNOWN, **{ground: FIRST + i for i, ground in enumerate(colour)}}
-    number = np.array([number_of[ground] for ground in ["", *_ground_of(cover.table)]])[web.thinned(cover.classes)]
+    of_class = np.array([number_of[ground] for ground in ["", *_ground_of(cover.table)]], dtype=np.uint8)
+    number = of_class[web.thinned(cover.classes)]
     if not (number > UNKNOWN).any():
         return {}
     seen = {ground: [colour[ground]] if (number == number_of[ground]).any() else [] for ground in colour}
@@ -177,12 +177,13 @@ def _edge_picture(result: Result, web: WebMap) -> dict[str, Any]:
     """Dots over the ground whose forage access rests on less than LEAST_SEEN of its surroundings."""
     habitat = result.findings.habitat
     season, share = web.thinned(habitat.season), web.thinned(habitat.access_share)
-    here = web.numbers(np.isfinite(season) & (share < LEAST_SEEN)) == 1
+    unsure: NDArray[np.bool_] = np.isfinite(season) & (share < LEAST_SEEN)
+    here = web.numbers(unsure)
     if not here.any():
         return {}
-    row, col = np.indices(here.shape, sparse=True)
+    row, col = np.ogrid[: here.shape[0], : here.shape[1]]
     dots = here & ((row + col) % 4 == 0) & (row % 2 == 0)
-    return {"bounds": web.bounds, "url": picture(np.where(dots, FIRST, OUTSIDE), [INK])}
+    return {"bounds": web.bounds, "url": picture(np.where(dots, np.uint8(FIRST), np.uint8(OUTSIDE)), [INK])}
 
 
 # --- lines ------------------------------------------------------------------------------------------------------------

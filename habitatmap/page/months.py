@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.page.pictures import OUTSIDE, WebMap, classes_of
 from habitatmap.result import Result
 from habitatmap.vocabulary import themes
@@ -29,12 +30,12 @@ def month_blocks(result: Result, web: WebMap) -> dict[str, Any]:
     # numbered before they are laid out: profiles are few, cells many
     known = np.unique(np.concatenate([_profile_code(of) for of in (forage.by_class, forage.by_cell)]))
     every = web.thinned(forage.everywhere(lambda of: np.searchsorted(known, _profile_code(of)), np.int32))
-    seen = np.bincount(every.ravel(), minlength=len(known)) > 0
-    codes, profile = known[seen], (np.cumsum(seen) - 1)[every]
+    seen = scratch.total(lambda part: np.bincount(part.ravel(), minlength=len(known)), every) > 0
+    codes = known[seen]
     if len(codes) > MOST_PROFILES:
         return {}
     table = np.stack([(codes >> (4 * (11 - month))) & 15 for month in range(12)], axis=1)
-    number = web.numbers(profile + 1)  # profile 0 is what lies outside
+    number = web.numbers(np.cumsum(seen).astype(np.uint16)[every])  # profile 0 is what lies outside
     settings = result.settings.season
     return {
         "months": {
@@ -60,5 +61,5 @@ def _profile_code(forage: NDArray[np.float32]) -> NDArray[np.int64]:
 
 def planes(numbers: ArrayLike) -> bytes:
     """Two-byte numbers as all low bytes, then all high bytes: they deflate far better apart."""
-    flat = np.ascontiguousarray(np.asarray(numbers).astype("<u2")).view(np.uint8).reshape(-1, 2)
+    flat = np.ascontiguousarray(np.asarray(numbers).astype("<u2", copy=False)).view(np.uint8).reshape(-1, 2)
     return flat[:, 0].tobytes() + flat[:, 1].tobytes()

@@ -95,15 +95,18 @@ def _words(blocks: Block, said: Catalogue) -> Block:
     return every
 
 
+PARTED = (dict, list, tuple)
+
+
 def _texts_in(part: object) -> Iterator[str]:
     """The texts of a block of data."""
     if isinstance(part, str):
         yield part
-    elif isinstance(part, dict | list | tuple):
+    elif isinstance(part, PARTED):
         for one in part.values() if isinstance(part, dict) else part:
             if isinstance(one, str):
                 yield one
-            elif isinstance(one, dict | list | tuple):  # not one by one the many figures
+            elif isinstance(one, PARTED):  # not one by one the many figures
                 yield from _texts_in(one)
 
 

@@ -20,7 +20,7 @@ from habitatmap.page.background import background_blocks
 from habitatmap.page.coding import Writer, coded, coded_sentences, number, scaled, sentence, text, texts
 from habitatmap.page.document import shown
 from habitatmap.page.drawings import Level, rising
-from habitatmap.page.pictures import WebMap
+from habitatmap.page.pictures import WebMap, whole_map
 from habitatmap.page.tornado import tornado_svg, tornado_words
 from habitatmap.privacy import FEWEST_PRIVATE, counts_by_square, may_be_placed, square_around
 from habitatmap.read.plan_status import sites_in
@@ -66,7 +66,7 @@ Block = dict[str, Any]
 
 def team_blocks(result: Result) -> Block:
     """Data of the team's page by block name."""
-    writer, web = Writer(result.crs), WebMap.of(result.grid, result.crs)
+    writer, web = Writer(result.crs), whole_map(result.grid, result.crs)
     return {
         "facts": _facts(result, web, public=False) | _facts_for_the_team(result, writer),
         "plan": _plan(result, writer),
@@ -85,7 +85,7 @@ def team_blocks(result: Result) -> Block:
 
 def public_blocks(result: Result, public: Result) -> Block:
     """Data of the public page by block name. Everything but the title comes from the blurred `public`."""
-    writer, web = Writer(public.crs), WebMap.of(public.grid, public.crs)
+    writer, web = Writer(public.crs), whole_map(public.grid, public.crs)
     return {
         "facts": _facts(public, web, public=True) | {"title": shown(result.title)},
         "plan": _plan_for_everyone(public, writer),

@@ -7,13 +7,14 @@ import hashlib
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TypeVar
 
 import numpy as np
 from affine import Affine
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from PIL import Image
+from PIL.WebPImagePlugin import WebPImageFile  # else every format there is would be loaded to write this one
 from pyproj import CRS, Transformer
 from rasterio.enums import Resampling
 from rasterio.warp import calculate_default_transform, reproject
@@ -24,7 +25,7 @@ from habitatmap.plan.reach import block_mean
 from habitatmap.vocabulary.themes import UNKNOWN_COLOUR
 
 MOST_PIXELS = 1600  # a side; a finer picture costs bytes that no screen shows
-WEBP_EFFORT = 50  # of 100: 2 % more bytes than the most effort for half of the time
+WEBP = {"lossless": True, "quality": 10, "method": 3}  # effort: a twelfth more bytes than the best, for half the time
 MOST_KEPT = 20  # pictures; the page for everybody shows most of the team's again
 _MADE: dict[tuple[bytes, tuple[int, ...], bytes], str] = {}
 OUTSIDE, UNKNOWN, FIRST = 0, 1, 2  # class numbers in a picture: beyond the frame, no value, first class
@@ -73,10 +74,15 @@ class WebMap:
         """Which pixels (height x width) lie on the grid at all."""
         return np.asarray(self._cells >= 0)
 
-    def values(self, values: NDArray[np.floating]) -> NDArray[np.float32]:
-        """Values of the cells (rows, cols) on the pixels, their mean where cells are finer; NaN where there is none."""
+    def classes(self, values: NDArray[np.floating], breaks: Sequence[float]) -> NDArray[np.uint8]:
+        """The class numbers of values of the cells (rows, cols) on the pixels, of their mean where cells are finer;
+        OUTSIDE beyond the grid."""
         means = values if self.step == 1 else block_mean(values, self.step)
-        return self._warped(means, Resampling.average)
+        if self._is_coarser:
+            laid_out = self._reprojected(means.astype(np.float32), Resampling.average, np.nan)
+        else:
+            laid_out = means.ravel()[self._cells].astype(np.float32, copy=False)
+        return np.where(self.inside, classes_of(laid_out, breaks), np.uint8(OUTSIDE))
 
     def thinned(self, values: NDArray[Number]) -> NDArray[Number]:
         """Of the cells (rows, cols) those that `numbers` takes: the middle one of `step` x `step`."""
@@ -85,16 +91,19 @@ class WebMap:
         rows, cols = (np.minimum(np.arange(0, n, self.step) + self.step // 2, n - 1) for n in self.grid.shape)
         return scratch.some_rows(values, rows)[:, cols]
 
-    def numbers(self, numbers: ArrayLike) -> NDArray[np.int64]:
+    def numbers(self, numbers: NDArray[Number]) -> NDArray[Number]:
         """Numbers of kinds of the thinned cells on the pixels, the commonest where those are finer; 0 outside."""
-        warped = self._warped(numbers, Resampling.mode)
-        return np.where(self.inside, np.nan_to_num(warped), 0).astype(np.int64)
+        if self._is_coarser:
+            commonest = self._reprojected(numbers.astype(np.float32), Resampling.mode, np.nan)
+            laid_out = np.nan_to_num(commonest).astype(numbers.dtype)
+        else:
+            laid_out = numbers.ravel()[self._cells]
+        return np.where(self.inside, laid_out, numbers.dtype.type(0))
 
-    def _warped(self, values: ArrayLike, where_finer: Resampling) -> NDArray[np.float32]:
-        of_cells = np.asarray(values, dtype=np.float32)
-        if self.grid.cols > 1.5 * self.step * self.width:
-            return self._reprojected(of_cells, where_finer, np.nan)
-        return np.where(self.inside, of_cells.ravel()[self._cells], np.float32(np.nan))
+    @property
+    def _is_coarser(self) -> bool:
+        """Whether pixels are so much larger than the thinned cells that one of these can't stand for all in a pixel."""
+        return self.grid.cols > 1.5 * self.step * self.width
 
     @cached_property
     def _cells(self) -> NDArray[np.int32]:
@@ -120,10 +129,19 @@ class WebMap:
         return out
 
 
+@lru_cache(maxsize=1)
+def whole_map(grid: Grid, crs: CRS) -> WebMap:
+    """The picture of an area's whole grid, kept for the next page: where its pixels lie is costly to find."""
+    return WebMap.of(grid, crs)
+
+
 def classes_of(values: NDArray[np.float32], breaks: Sequence[float]) -> NDArray[np.uint8]:
     """Class number of each value: FIRST up to the first break, one more from each break on; UNKNOWN for NaN."""
-    found = np.digitize(values, np.asarray(breaks, values.dtype)) + FIRST
-    return np.where(np.isnan(values), UNKNOWN, found).astype(np.uint8)
+    found = np.full(values.shape, FIRST, dtype=np.uint8)
+    for at in np.asarray(breaks, values.dtype):
+        found += values >= at
+    found[np.isnan(values)] = UNKNOWN
+    return found
 
 
 def picture(classes: NDArray[np.integer], colours: Sequence[str], unknown: str = UNKNOWN_COLOUR) -> str:
@@ -137,8 +155,9 @@ def picture(classes: NDArray[np.integer], colours: Sequence[str], unknown: str =
     if made not in _MADE:
         while len(_MADE) >= MOST_KEPT:
             del _MADE[next(iter(_MADE))]
-        store = io.BytesIO()
-        Image.fromarray(table[few], "RGBA").save(store, "WEBP", lossless=True, quality=WEBP_EFFORT, method=4)
+        store, numbered = io.BytesIO(), Image.fromarray(few, "P")
+        numbered.putpalette(table.tobytes(), "RGBA")
+        numbered.convert("RGBA").save(store, WebPImageFile.format, **WEBP)
         _MADE[made] = "data:image/webp;base64," + base64.b64encode(store.getvalue()).decode("ascii")
     return _MADE[made]
 

@@ -65,8 +65,7 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
 
     ground, reasons = _ground(base.candidates, step)
     chance = scratch.thinned(base.p_new, step // 2, step)
-    known = chance[np.isfinite(chance)]
-    same = not len(known) or bool(np.ptp(known) == 0)
+    low, high = scratch.ends(chance)
     blocks: dict[str, Any] = {
         "what-if": {
             "rows": grid.rows,
@@ -77,7 +76,7 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
             "flight": {"scale_m": flight.scale_m, "radius_cells": flight.radius_cells(grid.cell_m)},
             "spacing_m": settings.plan.spacing_m,
             "total": total,
-            "p": float(known[0]) if same and len(known) else None,
+            "p": low if low == high else None,
             "gap": [settings.gap.reached_below, settings.gap.forage_from, settings.gap.least_ha],
             "reasons": [sentence(lost(reason)) for reason in reasons],
             "no_data": reasons.index(Lost.NO_DATA) + 1 if Lost.NO_DATA in reasons else 0,
@@ -96,8 +95,10 @@ def what_if_blocks(result: Result) -> dict[str, Any]:
         left = scratch.cellwise(lambda part, of: np.nan_to_num(part) * of, weight, R, dtype=np.float64)
         seen = _blocked(left, size) / np.where(w > 0, w, 1)
         blocks["what-if-fixed"] = planes(np.rint(np.where(w > 0, seen, _blocked(R, size) / size**2) * FULL))
-    if not same:
-        blocks["what-if-p"] = planes(np.rint(np.nan_to_num(chance) * FULL))
+    if low < high:
+        blocks["what-if-p"] = planes(
+            scratch.cellwise(lambda part: np.rint(np.nan_to_num(part) * FULL), chance, dtype=np.uint16)
+        )
     return blocks | years_blocks(result, switched)
 
 

@@ -19,16 +19,20 @@ discs about j), again for ANY prices. They are raised on discs where the relaxat
 elsewhere; the smaller of the bounds with and without them counts. In the demo town that halves what the bound is above
 the plan.
 
-Three roundings are all taken upwards. (1) m is convex in p, so for probabilities between two levels the straight line
-between the levels' maps is above the truth. (2) Probabilities are capped at P_CAP = 1 - 1e-12, where m is finite; a
-pool loses at most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error of the
-transforms, in single precision some 2e-6 of the largest G, is added as 2e-5 of it for every pool. Quotas are left out,
-which can only raise the bound. A budget is met by a price on each unit of it (`BudgetConstraint.largest_total`).
+Three roundings are all taken upwards. (1) m is worked out at some levels of p only, and at some of them its slope in p;
+between them stands the polynomial that has these values and slopes. No derivative of m in p is below 0, so where only
+the lowest and the highest level go without a slope the polynomial is nowhere below m: by Hermite's remainder m less it
+is a derivative times (p - lowest) (p - highest) and squares. (2) Probabilities are capped at P_CAP = 1 - 1e-12, where m
+is finite; a pool loses at most 1e-12 sum_c w'_c k(d_cj) by it, and N times the largest such sum is added. (3) The error
+of the transforms, in single precision some 2e-6 of the largest G, is added as 2e-5 of it for every pool. Quotas are
+left out, which can only raise the bound. A budget is met by a price on each unit of it
+(`BudgetConstraint.largest_total`).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
@@ -48,14 +52,15 @@ from habitatmap.geo.grid import Tile, cut
 from habitatmap.geo.masks import least_apart
 from habitatmap.plan.correlate import fft_cells
 from habitatmap.plan.exact import solve
-from habitatmap.plan.gain_map import GainMap, best_cells, block_best
+from habitatmap.plan.gain_map import GainMap, OpenCells, best_cells, block_best
 from habitatmap.plan.problem import Problem, Rules
 from habitatmap.plan.reach import CHUNK, Cells, Floats, block_sum, footprints, forage_of, half_scale
 
 P_CAP = 1.0 - 1e-12
 ROUND_UP = 1e-12
 ROUND_SINGLE = 2e-5  # transforms in single precision: measured below 2e-6 of the largest G
-LEVELS = 10
+WITH_SLOPE = (0.25, 0.75)  # levels that have a slope, from the lowest likely probability to the highest
+STEPS = 10  # of p, between which m is taken by lines where z is set
 ROUNDS = 4
 # the search for good z and beta; none of these can make the bound wrong
 NEAR_LAST = 0.85  # a column's first gain over what the last pool of the greedy plan adds
@@ -65,10 +70,9 @@ MOST_JOINED = 300  # columns that one round may add
 LEAST_SHARE = 1e-4  # a column with less of a pool is left out
 LEAST_PROGRESS = 1e-3  # a round that lowers the bound by less of itself is the last
 MOST_PRICED = 8  # rounds are begun only while no more cells were priced than so many times the frame
-GOOD_ENOUGH = 1.006  # and so is one whose bound is nearer than this to what greedy reaches
-FIRST_STAGES = ((0.03, 25), (0.01, 25), (0.003, 40), (0.001, 40))  # softness, steps
+GOOD_ENOUGH = 1.015  # where the bound is nearer than this to what greedy reaches, neither rounds nor prices are sought
+FIRST_STAGES = ((0.03, 25), (0.01, 25), (0.003, 40))  # softness, steps
 LATER_STAGES = ((0.003, 30), (0.001, 40))
-DUALS_FROM = 1.01  # where the bound without dual prices is nearer than this to what greedy reaches, none are sought
 DUAL_SOFTNESS, DUAL_TURNS, DUAL_STEPS = 0.001, 60, 4
 CROWDED = 1.01  # pools in a disc
 PATIENCE, HARDLY = 20, 3e-4  # turns without a bound that is lower by such a share of itself, after which prices stay
@@ -147,10 +151,11 @@ def certify(
     rounds: int = ROUNDS,
     most: int = 0,
     tangents_only: bool = False,
+    reached: Sequence[float] | None = None,
 ) -> Bound:
     """What no plan for the problem with `pools` sites exceeds; quotas are left out, kept sites are set. `most`: up to
     how many sites `Bound.by_number` tells; there the budget is left out as well. `tangents_only`: quicker, not quite as
-    tight.
+    tight. `reached`: what each site of a greedy plan adds (cells), besides the kept ones; made anew where not known.
 
     Each of the `rounds` solves the relaxation on blocks, certifies it at full resolution, and hands the cells that were
     worth more than the blocks had shown to the next round.
@@ -162,27 +167,26 @@ def certify(
     if scratch.ends(rest.candidates)[1] > P_CAP:
         capped = scratch.cellwise(lambda part: np.minimum(part, P_CAP), rest.candidates, dtype=np.float64)
         rest = replace(rest, candidates=capped)
-    gains = GainMap(rest)
-    missed, k = rest.today.missed, rest.today.kernel
-    p = scratch.cellwise(_of_open, gains.cells.blocked, rest.candidates, dtype=np.float64)
-    first = scratch.cellwise(np.multiply, p, gains.C, dtype=np.float64)  # what each cell would add as the only one
+    cells, missed, k = OpenCells(rest), rest.today.missed, rest.today.kernel
+    p = scratch.cellwise(_of_open, cells.blocked, rest.candidates, dtype=np.float64)
+    # what each cell would add as the only one
+    first = scratch.cellwise(np.multiply, p, rest.today.within_flight, dtype=np.float64)
     base = 1.0 - left / total  # with the kept sites
     if more <= 0 or not scratch.total(lambda part: (part > 0).sum(), first):
         return Bound(base, problem.today.now, {Term.NOTHING: base}, np.full(1, base))
     constraint = BudgetConstraint(
         more,
         exclusive_block(problem.spacing_m, problem.today.cell_m),
-        rest.cost if gains.cells.budgeted else None,
-        gains.cells.budget_left,
+        rest.cost if cells.budgeted else None,
+        cells.budget_left,
     )
-    slack = more * ROUND_UP * scratch.ends(gains.C)[1]
+    slack = more * ROUND_UP * scratch.ends(rest.today.within_flight)[1]
     terms = {Term.ALL_FORAGE: left, Term.FIRST_GAINS: constraint.largest_total(first) + slack}
     numbers = np.full(max(most, more), math.inf)  # by number of sites, from 1
-    picks = gains.greedy(more)
-    known, last = sum(pick.gain for pick in picks), min(pick.gain for pick in picks)
-    solved = None if gains.cells.budgeted or tangents_only else solve(missed, p, k, gains.cells.near, more, known)
-    sites, ended = len(picks), Ended.SOLVED
-    del gains
+    each = [pick.gain for pick in GainMap(rest).greedy(more)] if reached is None else reached
+    known, last, sites = sum(each), min(each), len(each)
+    solved = None if cells.budgeted or tangents_only else solve(missed, p, k, cells.near, more, known)
+    ended = Ended.SOLVED
     if solved is not None:
         terms[Term.EVERY_SET] = solved.gain + slack
         numbers[more - 1] = solved.gain
@@ -193,8 +197,7 @@ def certify(
         found, ended = _certified(*common, radius=0.0, numbers=numbers)
         terms[Term.TANGENTS] = slack + found
         radius = problem.spacing_m / problem.today.cell_m / 2.0
-        close = terms[Term.TANGENTS] <= known * DUALS_FROM
-        if radius > 1.0 and not tangents_only and not close and relaxed.crowded(radius):
+        if radius > 1.0 and not tangents_only and ended is not Ended.CLOSE and relaxed.crowded(radius):
             found, ended = _certified(*common, radius=radius, numbers=numbers)
             terms[Term.DUAL_PRICES] = slack + found
     shares = {name: min(1.0, base + gain / total) for name, gain in terms.items()}
@@ -412,32 +415,41 @@ def _soften(w: Numbers, U: Numbers, Z: Numbers, tau: float) -> tuple[float, floa
 
 
 @njit(nogil=True)
-def _add_between(p: Floats, levels: Floats, maps: Singles, out: Floats) -> None:
-    """Adds straight lines in p between the levels' maps (level, rows, cols) to `out`."""
+def _add_between(p: Floats, polynomials: Floats, maps: Singles, out: Floats) -> None:
+    """Adds to `out` the maps (map, rows, cols), each by its polynomial (map, degree) at p."""
     for i in range(p.shape[0]):
         for j in range(p.shape[1]):
-            v = p[i, j]
-            if v == v:
-                n, t = _level(v, levels)
-                out[i, j] += maps[n, i, j] if t == 0.0 else (1.0 - t) * maps[n, i, j] + t * maps[n + 1, i, j]
+            if p[i, j] == p[i, j]:
+                total = 0.0
+                for n in range(maps.shape[0]):
+                    weight = 0.0
+                    for factor in polynomials[n, ::-1]:
+                        weight = weight * p[i, j] + factor
+                    total += weight * maps[n, i, j]
+                out[i, j] += total
 
 
-def probability_levels(p: Floats, likely: Floats) -> Floats:
-    """The probabilities at which m is taken: all of p where they are few, else more of them among the `likely` ones.
+class Levels(NamedTuple):
+    """Where m is worked out as it hangs on p, and what stands between."""
 
-    `likely` are the probabilities of the cells that may be chosen: only there must the lines between levels be close to
-    m.
-    """
-    known = np.empty(0)
-    lowest, highest = scratch.ends(p)
-    for band in scratch.bands(p.shape):
-        if len(known) <= LEVELS:
-            known = np.unique(np.append(known, p[band][~np.isnan(p[band])]))
-    if len(known) <= LEVELS:
-        return known
-    middle = np.quantile(likely, np.linspace(0.0, 1.0, LEVELS - 4))
-    below = lowest + (middle[0] - lowest) * np.array([0.0, 0.4, 0.7])
-    return np.unique(np.concatenate([below, middle, [highest]]))
+    values: Floats
+    """Rising probabilities."""
+    slopes: Floats
+    """Those of them, but for the ends, where m has its slope too."""
+    polynomials: Floats
+    """By which the maps of the values and then of the slopes count at p: (maps, maps), factors of 1, p, p^2, ..."""
+
+    @classmethod
+    def of(cls, p: Floats, likely: Floats) -> Levels:
+        """Those for p (rows, cols); closest to m among `likely` ones, those of the cells that may be chosen."""
+        lowest, highest = scratch.ends(p)
+        low, high = float(likely.min()), float(likely.max())
+        slopes = np.unique([low + part * (high - low) for part in WITH_SLOPE])
+        slopes = slopes[(slopes > lowest) & (slopes < highest)]
+        values = np.unique([lowest, *slopes, highest])
+        degree = np.arange(len(values) + len(slopes))
+        at_slopes = degree * slopes[:, None] ** np.maximum(degree - 1, 0)
+        return cls(values, slopes, np.linalg.inv(np.vstack([values[:, None] ** degree, at_slopes])).T)
 
 
 class Certificate:
@@ -452,9 +464,14 @@ class Certificate:
         self.missed, self.p, self.first, self.k, self.r = missed, p, first, k, k.shape[0] // 2
         self.engine = engine
         self.n = fft_cells(self.r, (p.shape[0], p.shape[1]), engine.tile_cells)
-        self.levels = probability_levels(p, likely)
-        self.curved = -np.log1p(-self.levels[:, None, None] * k)
-        self.linear, *self.bent = (scipy.fft.rfft2(m.astype(np.float32), (self.n, self.n)) for m in (k, *self.curved))
+        self.levels = Levels.of(p, likely)
+        # of a plan's own pools, where it need not be exact
+        self.steps = np.unique([*self.levels.values, *np.linspace(likely.min(), likely.max(), STEPS)])
+        self.at_steps = -np.log1p(-self.steps[:, None, None] * k)
+        curved = -np.log1p(-self.levels.values[:, None, None] * k)
+        slopes = k / (1.0 - self.levels.slopes[:, None, None] * k)
+        spectra = (scipy.fft.rfft2(m.astype(np.float32), (self.n, self.n)) for m in (k, *curved, *slopes))
+        self.linear, *self.bent = spectra
         self.priced = 0
         """Cells whose G was worked out by transforms, over all calls."""
 
@@ -484,21 +501,19 @@ class Certificate:
         inside = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
         w = block(self.missed, tile, r, 0.0)
         U, Z = np.zeros(w.shape), np.zeros(w.shape)
-        _overlay(Z, U, (tile.row0 - r, tile.col0 - r), pools, self.k, self.levels, self.curved)
+        _overlay(Z, U, (tile.row0 - r, tile.col0 - r), pools, self.k, self.steps, self.at_steps)
         fixed = float(_tangents(w, U, Z, tau, r))
         p = self.p[inside]
         if np.isnan(p).all() or not U.any():
             return fixed, 0
         straight, bent = (scipy.fft.rfft2(of.astype(np.float32), (n, n)) for of in (U, Z))
         straight *= self.linear
-        # only the levels about the tile's own probabilities are asked for
-        low, high = np.searchsorted(self.levels, [np.nanmin(p), np.nanmax(p)], "right") - 1
-        which = slice(int(low), int(high) + 2)
-        maps = np.empty((len(self.levels[which]), *tile.shape), np.float32)
-        for level, spectrum, one in zip(self.levels[which], self.bent[which], maps, strict=True):
-            whole = scipy.fft.irfft2(np.float32(level) * straight + bent * spectrum, (n, n), overwrite_x=True)
+        maps = np.empty((len(self.bent), *tile.shape), np.float32)
+        of_u = [*self.levels.values, *np.ones(len(self.levels.slopes))]  # u is p k, and its slope k
+        for factor, spectrum, one in zip(of_u, self.bent, maps, strict=True):
+            whole = scipy.fft.irfft2(np.float32(factor) * straight + bent * spectrum, (n, n), overwrite_x=True)
             one[:] = whole[2 * r : 2 * r + tile.shape[0], 2 * r : 2 * r + tile.shape[1]]
-        _add_between(p, self.levels[which], maps, G[inside])
+        _add_between(p, self.levels.polynomials, maps, G[inside])
         return fixed, p.size
 
 

@@ -91,7 +91,11 @@ def rank_consents(
     nothing_chosen = selection.frame.empty and counted_on
     if nothing_chosen or not len(to_ask) or not selection.requested or not problem.today.total > 0:
         return pd.DataFrame(columns=list(columns)), 0
-    groups = by_owner(land, to_ask)
+    groups, free = by_owner(land, to_ask), selection.frame[~selection.frame["kept"].astype(bool)]
+    spots = free["row"].to_numpy(np.int64), free["col"].to_numpy(np.int64)
+    if counted_on:
+        at_spot = _near(land, grid, *spots)
+        groups = {name: group for name, group in groups.items() if at_spot[group].any()}
     ground = {name: Plots(land.geometry.iloc[group], grid) for name, group in groups.items()}
     gains, other = GainMap(replace(problem, candidates=with_all)), replace(problem, candidates=with_all)
 
@@ -102,8 +106,6 @@ def rank_consents(
 
     rows = []
     if counted_on:
-        free = selection.frame[~selection.frame["kept"]]
-        spots = free["row"].to_numpy(np.int64), free["col"].to_numpy(np.int64)
         for name in (name for name in groups if ground[name].hold(*spots).any()):
             gains.shut(ground[name].boxes)
             rows.append(about_owner(land.iloc[groups[name]], name) | _adds(selection, replan(), ground[name]))
@@ -124,8 +126,11 @@ def rank_consents(
     return ranked(rows, columns), max(0, len(may_add) - MOST_CONSENTS)
 
 
-def _only_then(now: Floats, then: Floats) -> NDArray[np.bool_]:
-    return np.isnan(now) & ~np.isnan(then)
+def _near(land: gpd.GeoDataFrame, grid: Grid, row: Cells, col: Cells) -> NDArray[np.bool_]:
+    """Which polygons the cells may lie in: those whose bounds hold the centre of one."""
+    west, south, east, north = land.bounds.to_numpy().T[:, :, None]
+    x, y = grid.centre(row, col)
+    return np.asarray(((west <= x) & (x <= east) & (south <= y) & (y <= north)).any(axis=1))
 
 
 def _opened(land: gpd.GeoDataFrame, ground: Mapping[str, Plots], grid: Grid) -> dict[str, list[Box]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from functools import lru_cache, partial
 
@@ -36,9 +37,9 @@ def _correlated_tile(blocks: Blocks, halo: int, *, k: Floats, n: int) -> Blocks:
 
 
 def fft_cells(r: int, shape: tuple[int, int], tile_cells: int | None = None) -> int:
-    """Side of the transforms: about three times the halo, no more than the whole frame needs."""
-    tile = min(max(shape), tile_cells or max(512, 4 * r))
-    return int(scipy.fft.next_fast_len(tile + 2 * r, real=True))
+    """Side of the transforms: no more than three and a half times the halo, and such that the tiles fill the frame."""
+    pieces = math.ceil(max(shape) / (tile_cells or max(512, 5 * r)))
+    return int(scipy.fft.next_fast_len(math.ceil(max(shape) / pieces) + 2 * r, real=True))
 
 
 def kernel_spectrum(k: Floats, n: int) -> NDArray[np.complex128]:

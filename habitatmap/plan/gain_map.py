@@ -30,6 +30,7 @@ from habitatmap.plan.reach import Cells, Floats, multiply
 
 SAME = 1e-12  # relative difference below which two gains are a tie
 BETTER = 1e-9  # relative improvement an interchange must bring
+LITTLE = 1e-4  # of what all sites add: less is not worth another turn of them
 BLOCK = 64  # cells a side of the blocks whose best cell is remembered
 NEAR = 512  # so many near ties are summed up one by one; more are a plateau
 FFT_ERROR = 8e-15  # error of one transform pair, relative to the largest gain (measured: 1.2e-15, 1.6e-15 after 200)
@@ -148,15 +149,22 @@ class GainMap:
         self.n = int(scipy.fft.next_fast_len(4 * self.r + 1, real=True))
         self.best_of = np.empty((-(-self.shape[0] // BLOCK), -(-self.shape[1] // BLOCK)))
         self.buffer = np.empty((NEAR, 2), np.int64)
-        self._take(scratch.copied(problem.today.within_flight))
+        self.at_first = problem.today.within_flight  # gains for a certain pool without the sites
+        self._take(scratch.copied(self.at_first))
 
     def clear(self) -> None:
-        """Takes all sites away."""
+        """Takes all sites away: what lies about them is as it was at first."""
+        boxes: list[Bounds] = []
         for site in self.sites[::-1]:
-            self.remove(site)
+            near, far = self._around(site, self.r), self._around(site, 2 * self.r)
+            self.missed[near], self.C[far] = self.before[near], self.at_first[far]
+            boxes += self._open_about(site, -1)
+        self.sites, self.removed = [], None
         if self.costs_differ:
-            self.gain_rate = self._rate()
-            self.refresh(0, self.shape[0], 0, self.shape[1])
+            self.gain_rate, boxes = self._rate(), [(0, self.shape[0], 0, self.shape[1])]
+        for box in boxes:
+            self.refresh(*box)
+        self._freshly_taken()
 
     def shut(self, boxes: Sequence[Box]) -> None:
         """Closes cells, once more where they are closed."""
@@ -195,8 +203,11 @@ class GainMap:
 
     def _take(self, gains: Floats) -> None:
         self.C = gains
-        self.error, self.fresh = FFT_ERROR * max(0.0, scratch.ends(self.C)[1]), True
+        self._freshly_taken()
         self.refresh(0, self.shape[0], 0, self.shape[1])
+
+    def _freshly_taken(self) -> None:
+        self.error, self.fresh = FFT_ERROR * max(0.0, scratch.ends(self.C)[1]), True
 
     def refresh(self, i0: int, i1: int, j0: int, j1: int) -> None:
         """The best cell of each block that touches rows i0..i1, columns j0..j1."""
@@ -239,7 +250,7 @@ class GainMap:
 
     def add(self, pick: Pick) -> None:
         """Sets a pool."""
-        around = self._around(pick)
+        around = self._around(pick, self.r)
         patch = self.missed[around]
         self.sites.append(pick)
         if self.removed is not None and self.removed[0][:2] == pick[:2]:  # nothing has changed since
@@ -253,7 +264,7 @@ class GainMap:
     def remove(self, pick: Pick) -> None:
         """Takes a site away: w R around it is multiplied up again from the start, since 1 - p k may be 0."""
         self.sites.remove(pick)
-        around = self._around(pick)
+        around = self._around(pick, self.r)
         patch = self.missed[around]
         old = patch.copy()
         patch[:] = self.before[around]
@@ -263,31 +274,34 @@ class GainMap:
         self._changed(pick, gained, -1)
         self.removed = pick, old, gained
 
-    def _around(self, pick: Pick) -> tuple[slice, slice]:
-        """The cells within the kernel radius of a cell."""
-        rows, cols = self.shape
-        i, j, r = pick.row, pick.col, self.r
+    def _around(self, pick: Pick, r: int) -> tuple[slice, slice]:
+        """The cells of the square of so many cells about a cell."""
+        (rows, cols), i, j = self.shape, pick.row, pick.col
         return slice(max(0, i - r), min(rows, i + r + 1)), slice(max(0, j - r), min(cols, j + r + 1))
 
     def _gained(self, change: Floats) -> Floats:
         """What gains change by where w R changes so around a cell."""
         n, workers = self.n, self.engine.threads or default_workers()
-        spectrum = scipy.fft.rfft2(change, (n, n), workers=workers) * kernel_spectrum(self.k, n)
-        return np.asarray(scipy.fft.irfft2(spectrum, (n, n), workers=workers))
+        spectrum = scipy.fft.rfft2(change, (n, n), workers=workers)
+        spectrum *= kernel_spectrum(self.k, n)
+        return np.asarray(scipy.fft.irfft2(spectrum, (n, n), workers=workers, overwrite_x=True))
 
     def _changed(self, pick: Pick, patch: Floats, step: int) -> None:
         """Brings gains, open cells and block maxima up to date after gains changed by `patch` around a cell."""
         r, self.removed = self.r, None
-        i0, i1 = max(0, pick.row - 2 * r), min(self.shape[0], pick.row + 2 * r + 1)
-        j0, j1 = max(0, pick.col - 2 * r), min(self.shape[1], pick.col + 2 * r + 1)
+        rows, cols = self._around(pick, 2 * r)
         # the change begins where the kernel does, but for what lies beyond the frame
         a, b = r - max(0, pick.row - r), r - max(0, pick.col - r)
-        self.C[i0:i1, j0:j1] += patch[i0 + a : i1 + a, j0 + b : j1 + b]
+        self.C[rows, cols] += patch[rows.start + a : rows.stop + a, cols.start + b : cols.stop + b]
         self.error, self.fresh = self.error + FFT_ERROR * float(np.abs(patch).max()), False
-        q = max(2 * r, self.cells.near.shape[0] // 2)
-        near = (pick.row - q, pick.row + q + 1, pick.col - q, pick.col + q + 1)
-        for box in (near, *self.cells.change(pick.row, pick.col, step)):
+        for box in self._open_about(pick, step):
             self.refresh(*box)
+
+    def _open_about(self, pick: Pick, step: int) -> list[Bounds]:
+        """Closes (step 1) or opens (-1) the cells that a site closes; in which boxes gains or open cells change."""
+        q = max(2 * self.r, self.cells.near.shape[0] // 2)
+        about = (pick.row - q, pick.row + q + 1, pick.col - q, pick.col + q + 1)
+        return [about, *self.cells.change(pick.row, pick.col, step)]
 
     def greedy(self, pools: int) -> list[Pick]:
         """Sets up to `pools` pools, each where it adds most."""
@@ -303,9 +317,13 @@ class GainMap:
     def interchange(self, fixed: Sequence[tuple[int, int]] = ()) -> int:
         """Moves one site at a time, but for the `fixed` ones, to the best open cell for as long as that gains; how many
         moves were made.
+
+        Many sites on little ground would move without end for next to nothing, so a turn of all of them that gains less
+        than LITTLE of what they add is the last.
         """
-        moves, settled = 0, 0
+        moves, settled, looked_at, gained = 0, 0, 0, 0.0
         queue = [site for site in self.sites if (site.row, site.col) not in set(fixed)]
+        least = LITTLE * sum(site.gain for site in queue)
         while queue and settled < len(queue):
             site = queue.pop(0)
             self.remove(site)
@@ -316,11 +334,16 @@ class GainMap:
                 and (other.row, other.col) != (site.row, site.col)
                 and other.gain > loss * (1 + BETTER)
             ):
-                site, moves, settled = other, moves + 1, 0
+                site, moves, settled, gained = other, moves + 1, 0, gained + other.gain - loss
             else:
                 settled += 1
             self.add(site)
             queue.append(site)
+            looked_at += 1
+            if looked_at % len(queue) == 0:
+                if gained < least:
+                    break
+                gained = 0.0
         return moves
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -51,9 +52,10 @@ def numbers_shown(requested: int) -> int:
     return max(TIMES_ASKED * requested, LEAST_SHOWN)
 
 
-def limit_of_many(problem: Problem, sites: int) -> Floats:
-    """By number of sites, from 0 up to so many: what no set exceeds (share), tight near the last."""
-    return certify(problem, sites, rounds=1, most=sites, tangents_only=True).by_number
+def limit_of_many(problem: Problem, sites: int, reached: Sequence[float] | None) -> Floats:
+    """By number of sites, from 0 up to so many: what no set exceeds (share), tight near the last. `reached`: as
+    `certify` takes it."""
+    return certify(problem, sites, rounds=1, most=sites, tangents_only=True, reached=reached).by_number
 
 
 def go_on(
@@ -61,7 +63,7 @@ def go_on(
     plan: pd.DataFrame,
     most: int,
     certified: Floats,
-    limit: Callable[[Problem, int], Floats] = limit_of_many,
+    limit: Callable[[Problem, int, Sequence[float] | None], Floats] = limit_of_many,
 ) -> Further:
     """The plan's sites (columns of `search.Selection.frame`) and those that add most after them, up to `most` in all.
 
@@ -82,7 +84,9 @@ def go_on(
     sites = pd.concat([plan[COLUMNS], more[COLUMNS]], ignore_index=True) if len(more) else plan[COLUMNS]
     n, at_end = len(sites), certified
     if len(more):
-        at_end = limit(problem, n)
+        each = [*plan.loc[~plan["kept"].astype(bool), "gain_cells"], *more["gain"] * total]
+        falls = not problem.quotas and all(a >= b for a, b in pairwise(each))
+        at_end = limit(problem, n, each if falls else None)
     besides = np.maximum(np.arange(n + 1) - len(problem.kept_cells), 0)
     limits = [of[np.minimum(besides, len(of) - 1)] for of in (certified, at_end)]
     return Further(sites, np.fmin(*limits))

@@ -44,6 +44,8 @@ FAR = 4.0  # expert judgement: far flights are so many times as long
 FAR_ENDS = 2.0  # where they are counted, flights are followed so many times as far
 LEAST_ARRIVALS = 1e-12
 POINTS_AT_ONCE = 4096
+NEXT = 16  # points whose places within flight are listed together
+HELD = 8_000_000  # numbers of the years of several sets of pools, held together
 LITTLE = 2_000_000  # pairs of points and simulations, below which threads cost more than they save
 # plain tuples, as compiled code that is kept from another version could not find the class of a named one
 T = TypeVar("T")
@@ -117,33 +119,56 @@ class MeanField:
 
     def course(self, xy: ArrayLike = (), quality: ArrayLike = ()) -> Course:
         """The years with new pools at the sites (m, 2), of quality (m,)."""
-        known, sims, n0 = self.known, self.simulations, len(self.known.p)
         new = np.asarray(xy, dtype=float).reshape(-1, 2)
-        every = np.vstack([known.xy, new])
-        patchy = np.exp(patch_factors(new, sims.patches))
-        a = np.vstack([np.repeat(known.quality[:, None], len(sims), axis=1), np.reshape(quality, (-1, 1)) * patchy])
-        half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(new), axis=0)])
-        gone = lost(a, sims.draws.e, sims.draws.x)
-        n, v = a.shape
-        p, s = np.empty((n, self.years + 1, v)), np.empty((n, self.years, v))
-        p[:n0, 0], p[n0:, 0] = known.p[:, None], 0.0
+        every, a, p, s = self._years(new, np.asarray(quality, dtype=float), np.ones((1, len(new)), dtype=bool))
+        return Course(every, a, p[:, :, 0], s[:, :, 0], self._served(every, p)[0])
+
+    def served_with(self, xy: Floats, quality: Floats, stand: NDArray[np.bool_]) -> Floats:
+        """What is served (sets, v) with several sets of new pools: which of the sites (m, 2), of quality (m,), stand in
+        each, (sets, m). Flights are worked out once for as many sets as can be held."""
+        held = (len(self.known.p) + len(xy)) * (2 * self.years + 1) * len(self.simulations)
+        step = max(1, HELD // held)
+        served = [np.empty((0, len(self.simulations)))]
+        for some in (stand[at : at + step] for at in range(0, len(stand), step)):
+            used = some.any(axis=0)
+            every, _, p, _ = self._years(xy[used], quality[used], some[:, used])
+            served.append(self._served(every, p))
+        return np.concatenate(served)
+
+    def _years(self, xy: Floats, quality: Floats, stand: NDArray[np.bool_]) -> tuple[Floats, Floats, Floats, Floats]:
+        """Known places and sites (n, 2), their quality (n, v), p (n, years + 1, sets, v) and arrivals (n, years, sets,
+        v); a site that does not stand in a set (sets, m) has a p of 0 there."""
+        known, sims, n0 = self.known, self.simulations, len(self.known.p)
+        every = np.vstack([known.xy, xy])
+        patchy = np.exp(patch_factors(xy, sims.patches))
+        a = np.vstack([np.repeat(known.quality[:, None], len(sims), axis=1), quality[:, None] * patchy])
+        half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(xy), axis=0)])[:, None]
+        stays = 1.0 - lost(a, sims.draws.e, sims.draws.x)[:, None]
+        shape = len(every), len(stand), len(sims)
+        there = np.ones((*shape[:2], 1))
+        there[n0:, :, 0] = stand.T
+        p, s = (np.empty((shape[0], years, *shape[1:])) for years in (self.years + 1, self.years))
+        p[:n0, 0], p[n0:, 0] = known.p[:, None, None], 0.0
         flows = self._flows(every)
         for year in range(self.years):
-            s[:, year] = self._fed(flows, a * p[:, year]) + sims.rates.unmapped
+            s[:, year] = self._fed(flows, a[:, None] * p[:, year]) + sims.rates.unmapped
             c = found(s[:, year], half, sims.draws.z)
-            p[:, year + 1] = c + p[:, year] * (1.0 - gone) * (1.0 - c)
+            p[:, year + 1] = there * (c + p[:, year] * stays * (1.0 - c))
+        return every, a, p, s
+
+    def _served(self, xy: Floats, p: Floats) -> Floats:
+        """What places (n, 2) with p (n, years + 1, sets, v) serve, mean over the years: (sets, v)."""
+        here = np.ascontiguousarray(p[:, self.nodes].transpose(2, 0, 1, 3))
 
         def served(part: slice) -> Floats:
-            out, points = np.empty(v), self.demand.xy[part]
-            for first, end, _, scale, far in sims.flights:
-                near = _near(points, every, scale, far)
-                here = np.ascontiguousarray(p[near][:, self.nodes, first:end])
-                out[first:end] = _served(
-                    points, self.demand.share[part], every[near], here, self.node_weights, (scale, far)
-                )
+            out, points, share = np.empty((len(here), p.shape[-1])), self.demand.xy[part], self.demand.share[part]
+            for first, end, _, scale, far in self.simulations.flights:
+                near = _near(points, xy, scale, far)
+                some = np.ascontiguousarray(here[:, near, :, first:end])
+                out[:, first:end] = _served(points, share, xy[near], some, self.node_weights, (scale, far))
             return out
 
-        return Course(every, a, p, s, sum(self._by_points(served), start=np.zeros(v)))
+        return sum(self._by_points(served), start=np.zeros((len(here), p.shape[-1])))
 
     def missed(self, course: Course) -> Floats:
         """The probability that no place reaches each point, at the nodes: (d, nodes, v). Large where there are many
@@ -289,10 +314,12 @@ class MeanField:
         return flow
 
     def _fed(self, flows: list[Floats | csr_array], sent: Floats) -> Floats:
-        """What arrives at each place (n, v) of what is sent (n, v); L is symmetric, so this is its own transpose."""
+        """What arrives at each place (n, ..., v) of what is sent (n, ..., v); L is symmetric, so this is its own
+        transpose."""
         out = np.empty_like(sent)
         for flow, (first, end, *_) in zip(flows, self.simulations.flights, strict=True):
-            out[:, first:end] = flow @ sent[:, first:end]
+            some = sent[..., first:end]
+            out[..., first:end] = (flow @ _flat(some)).reshape(some.shape)
         return out
 
 
@@ -374,18 +401,41 @@ def patch_factors(xy: Floats, patches: Floats) -> Floats:
 
 
 @njit(nogil=True)
+def _within(point: Floats, xy: Floats, flight: tuple[float, float], k: Floats, at: NDArray[np.int64]) -> int:
+    """Writes which places (n, 2) lie within flight of a point, and their k; how many these are."""
+    many, (scale, far) = 0, flight
+    reach = END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)
+    for i in range(xy.shape[0]):
+        squared = _squared(point, xy[i])
+        if squared < reach * reach:
+            k[many], at[many] = _gets(math.sqrt(squared) / scale, far), i
+            many += 1
+    return many
+
+
+@njit(nogil=True, fastmath={"contract"})
+def _take_off(left: Floats, p: Floats, k: Floats, at: NDArray[np.int64], many: int) -> None:
+    """Multiplies `left` (q,) by 1 - k p for the first places of a list `at`, with p (n, q): four in a pass, as reading
+    and writing `left` would take most of the time."""
+    fours = many - many % 4
+    for e in range(0, fours, 4):
+        p0, p1, p2, p3 = p[at[e]], p[at[e + 1]], p[at[e + 2]], p[at[e + 3]]
+        k0, k1, k2, k3 = k[e], k[e + 1], k[e + 2], k[e + 3]
+        for q in range(left.shape[0]):
+            left[q] *= ((1.0 - k0 * p0[q]) * (1.0 - k1 * p1[q])) * ((1.0 - k2 * p2[q]) * (1.0 - k3 * p3[q]))
+    for e in range(fours, many):
+        p0, k0 = p[at[e]], k[e]
+        for q in range(left.shape[0]):
+            left[q] *= 1.0 - k0 * p0[q]
+
+
+@njit(nogil=True)
 def _missed(demand: Floats, xy: Floats, p: Floats, flight: tuple[float, float]) -> Floats:
     """prod_j (1 - p_j k): (d, q) for points (d, 2) and places (n, 2) with p (n, q)."""
-    out, (scale, far) = np.ones((demand.shape[0], p.shape[1])), flight
-    reach = END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)
+    out, n = np.ones((demand.shape[0], p.shape[1])), xy.shape[0]
+    k, at = np.empty(n), np.empty(n, np.int64)
     for c in range(demand.shape[0]):
-        left = out[c]
-        for i in range(xy.shape[0]):
-            squared = _squared(demand[c], xy[i])
-            if squared < reach * reach:
-                k, here = _gets(math.sqrt(squared) / scale, far), p[i]
-                for q in range(here.shape[0]):
-                    left[q] *= 1.0 - k * here[q]
+        _take_off(out[c], p, k, at, _within(demand[c], xy, flight, k, at))
     return out
 
 
@@ -393,27 +443,24 @@ def _missed(demand: Floats, xy: Floats, p: Floats, flight: tuple[float, float]) 
 def _served(
     demand: Floats, share: Floats, xy: Floats, p: Floats, weights: Floats, flight: tuple[float, float]
 ) -> Floats:
-    """sum_c share_c sum_t weights_t (1 - prod_j (1 - p_jt k)): (v,) for points (d, 2) and places (n, 2) with p (n, t,
-    v)."""
-    n, nodes, sims = p.shape
-    out, left, flat, (scale, far) = np.zeros(sims), np.empty(nodes * sims), p.reshape(n, nodes * sims), flight
-    reach = END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)
-    for c in range(demand.shape[0]):
-        reached = False
-        for i in range(n):
-            squared = _squared(demand[c], xy[i])
-            if squared < reach * reach:
-                k, here = _gets(math.sqrt(squared) / scale, far), flat[i]
-                if not reached:
-                    reached = True
+    """sum_c share_c sum_t weights_t (1 - prod_j (1 - p_jt k)): (sets, v) for points (d, 2) and places (n, 2) with p
+    (sets, n, t, v). A few points at a time, so that the p of a set are still at hand for the next of them."""
+    sets, n, nodes, sims = p.shape
+    flat, out, left = p.reshape(sets, n, nodes * sims), np.zeros((sets, sims)), np.empty(nodes * sims)
+    k, at, many = np.empty((NEXT, n)), np.empty((NEXT, n), np.int64), np.empty(NEXT, np.int64)
+    for first in range(0, demand.shape[0], NEXT):
+        end = min(first + NEXT, demand.shape[0])
+        for c in range(first, end):
+            many[c - first] = _within(demand[c], xy, flight, k[c - first], at[c - first])
+        for s in range(sets):
+            for c in range(first, end):
+                if many[c - first]:
                     left[:] = 1.0
-                for q in range(here.shape[0]):
-                    left[q] *= 1.0 - k * here[q]
-        if reached:
-            for t in range(nodes):
-                counts = share[c] * weights[t]
-                for v in range(sims):
-                    out[v] += counts * (1.0 - left[t * sims + v])
+                    _take_off(left, flat[s], k[c - first], at[c - first], many[c - first])
+                    for t in range(nodes):
+                        counts = share[c] * weights[t]
+                        for v in range(sims):
+                            out[s, v] += counts * (1.0 - left[t * sims + v])
     return out
 
 

@@ -62,6 +62,14 @@ def in_order(places: pd.DataFrame) -> tuple[Cells, Cells, Floats]:
 
 # places after which pages may be given back: of a large raster the system maps more around each row that is touched
 CHUNK = 20
+ANY_ORDER = {"reassoc", "contract"}  # sums of a row in any order, so that they are made several numbers at a time
+
+
+@njit(nogil=True)
+def span(first: int, end: int, low: int, high: int) -> tuple[int, int]:
+    """The part of first..end within low..high; where there is none an empty one, which no end below 0 turns around."""
+    start = min(max(first, low), high)
+    return start, max(start, min(end, high))
 
 
 @njit(nogil=True)
@@ -69,10 +77,11 @@ def multiply(values: Floats, row0: int, col0: int, row: int, col: int, p: float,
     """Multiplies by 1 - p k around (row, col); values[0, 0] is the cell (row0, col0)."""
     r = k.shape[0] // 2
     i0, i1 = max(row0, row - r), min(row0 + values.shape[0], row + r + 1)
-    j0, j1 = max(col0, col - r), min(col0 + values.shape[1], col + r + 1)
+    j0, j1 = span(col - r, col + r + 1, col0, col0 + values.shape[1])
     for i in range(i0, i1):
-        for j in range(j0, j1):
-            values[i - row0, j - col0] *= 1.0 - p * k[i - row + r, j - col + r]
+        line, weight = values[i - row0, j0 - col0 : j1 - col0], k[i - row + r, j0 - col + r : j1 - col + r]
+        for j in range(line.shape[0]):
+            line[j] *= 1.0 - p * weight[j]
 
 
 def not_reached(
@@ -85,32 +94,43 @@ def not_reached(
     shape, cell = _frame(frame, cell_m)
     k, R = FlightKernel(median_m).stamp(cell, "reach"), scratch.full(shape, 1.0, np.float64)
     row, col, p = in_order(places)
-    for first in range(0, len(p), CHUNK):
-        some = slice(first, first + CHUNK)
-        _multiply_each(R, 0, row[some], col[some], p[some], k)
-        scratch.relax()
+    for band in scratch.bands(shape):
+        _multiply_each(R[band], band.start, row, col, p, k)
     return R
 
 
 @njit(nogil=True)
 def _multiply_each(values: Floats, row0: int, row: Cells, col: Cells, p: Floats, k: Floats) -> None:
-    """`multiply` for each place; values[0, 0] is the cell (row0, 0)."""
-    for q in range(row.shape[0]):
-        multiply(values, row0, 0, row[q], col[q], p[q], k)
+    """`multiply` for each place, in the order of their rows; values[0, 0] is the cell (row0, 0). Row by row, so that
+    each stays at hand until all places have been there, and without the corners of the kernel, where it is 0."""
+    r = k.shape[0] // 2
+    wide = np.array([r - np.argmax(k[a] > 0.0) for a in range(k.shape[0])])
+    for i in range(values.shape[0]):
+        for q in range(np.searchsorted(row, row0 + i - r), np.searchsorted(row, row0 + i + r + 1)):
+            a = row0 + i - row[q] + r
+            j0, j1 = span(col[q] - wide[a], col[q] + wide[a] + 1, 0, values.shape[1])
+            line, weight = values[i, j0:j1], k[a, j0 - col[q] + r : j1 - col[q] + r]
+            for j in range(line.shape[0]):
+                line[j] *= 1.0 - p[q] * weight[j]
 
 
-def reached_share(w: ArrayLike, *sets: pd.DataFrame, cell_m: float, median_m: float) -> float:
-    """`forage_in_reach` of the places of several sets together, without a raster of what is not reached."""
+def reached_share(w: ArrayLike, places: pd.DataFrame, *, cell_m: float, median_m: float) -> float:
+    """`forage_in_reach` of the places, without a raster of what is not reached."""
+    return reached_shares(w, places, cell_m=cell_m, median_m=median_m)[0]
+
+
+def reached_shares(w: ArrayLike, *sets: pd.DataFrame, cell_m: float, median_m: float) -> list[float]:
+    """`forage_in_reach` of the first set of places, of the first two together, and so on."""
     weights, k = np.asarray(w), FlightKernel(median_m).stamp(cell_m, "reach")
     each = [in_order(places) for places in sets]
-    missed = total = 0.0
+    total, missed = 0.0, np.zeros(len(sets))
     for band in scratch.bands(weights.shape):
         here = np.nan_to_num(weights[band].astype(np.float64))
         total += float(here.sum())
-        for row, col, p in each:
+        for number, (row, col, p) in enumerate(each):
             _multiply_each(here, band.start, row, col, p, k)
-        missed += float(here.sum())
-    return 1.0 - missed / total if total > 0 else math.nan
+            missed[number] += here.sum()
+    return [1.0 - float(left) / total if total > 0 else math.nan for left in missed]
 
 
 def forage_in_reach(w: ArrayLike, R: Floats) -> float:
@@ -141,27 +161,26 @@ def _without(at: int, row: Cells, col: Cells, p: Floats, k: Floats, i: int, j: i
     return product
 
 
-@njit(nogil=True)
+@njit(nogil=True, fastmath=ANY_ORDER)
 def _losses(
     w: NDArray[np.floating], R: Floats, row: Cells, col: Cells, p: Floats, k: Floats, part: tuple[int, int]
 ) -> Floats:
     """sum_c w p k prod_others for the places of a part (first, and end exclusive); division by 1 - p k, or the product
-    again where that is 0."""
+    again where that is 0, which it can be in the place's own cell only."""
     r, (first, end) = k.shape[0] // 2, part
     rows, cols = w.shape
     out = np.zeros(end - first)
     for q in range(first, end):
-        lost = 0.0
-        for i in range(max(0, row[q] - r), min(rows, row[q] + r + 1)):
-            line = 0.0
-            for j in range(max(0, col[q] - r), min(cols, col[q] + r + 1)):
-                u = p[q] * k[i - row[q] + r, j - col[q] + r]
-                if w[i, j] > 0.0 and u > 0.0:
-                    if u < 1.0:
-                        line += w[i, j] * u * (R[i, j] / (1.0 - u))
-                    else:
-                        line += w[i, j] * u * _without(q, row, col, p, k, i, j)
-            lost += line
+        at, on, lost = row[q], col[q], 0.0
+        j0, j1 = span(on - r, on + r + 1, 0, cols)
+        for i in range(max(0, at - r), min(rows, at + r + 1)):
+            weight, missed, line = w[i, j0:j1], R[i, j0:j1], k[i - at + r, j0 - on + r : j1 - on + r]
+            for j in range(line.shape[0]):
+                u = p[q] * line[j]
+                if weight[j] > 0.0 and u < 1.0:
+                    lost += weight[j] * u * (missed[j] / (1.0 - u))
+        if p[q] >= 1.0 and 0 <= at < rows and 0 <= on < cols and w[at, on] > 0.0:
+            lost += w[at, on] * _without(q, row, col, p, k, at, on)
         out[q - first] = lost
     return out
 
@@ -196,27 +215,23 @@ def footprints(median_m: float, cell_m: float, size: int) -> Footprints:
     return np.where(d <= flight.end_m, flight.reach_weight(d), 0.0), size
 
 
-@njit(nogil=True)
-def multiply_blocks(
-    R: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints, i0: int = 0, j0: int = 0
-) -> float:
-    """Multiplies blocks by 1 - p k for each place; row and col are cells, R[0, 0] is block (i0, j0). By how much they
-    are less, all together.
-    """
+@njit(nogil=True, fastmath=ANY_ORDER)
+def multiply_blocks(R: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints) -> float:
+    """Multiplies blocks by 1 - p k for each place; row and col are cells. By how much they are less, all together."""
     rows, cols = R.shape
     weights, size = prints
     r, less = weights.shape[1] // 2, 0.0
     for q in range(row.shape[0]):
         if p[q] > 0.0:
-            bi, bj = row[q] // size - i0, col[q] // size - j0
+            bi, bj = row[q] // size, col[q] // size
             k = weights[(row[q] % size) * size + col[q] % size]
+            j0, j1 = span(bj - r, bj + r + 1, 0, cols)
             for i in range(max(0, bi - r), min(rows, bi + r + 1)):
-                line = 0.0
-                for j in range(max(0, bj - r), min(cols, bj + r + 1)):
-                    before = R[i, j]
-                    R[i, j] = before * (1.0 - p[q] * k[i - bi + r, j - bj + r])
-                    line += before - R[i, j]
-                less += line
+                line, weight = R[i, j0:j1], k[i - bi + r, j0 - bj + r : j1 - bj + r]
+                for j in range(line.shape[0]):
+                    off = line[j] * (p[q] * weight[j])
+                    line[j] -= off
+                    less += off
     return less
 
 
@@ -334,55 +349,29 @@ def gains_by_simulation(
     rough = Rough(weights, cell_m, median_m)
     drawn, of_sites = np.vstack([probabilities[:, order_of(places)], p]), np.vstack([new, site_p])
     size, r = rough.prints[1], rough.prints[0].shape[1] // 2
-    wanted = np.zeros(rough.blocks.shape, np.bool_)
-    for i, j in zip((site_row // size).tolist(), (site_col // size).tolist(), strict=True):
-        wanted[max(0, i - r) : max(0, i + r + 1), max(0, j - r) : max(0, j + r + 1)] = True
     apart = [np.abs(of[:, None] // size - at // size) for of, at in ((row, site_row), (col, site_col))]
     near, moves = (np.maximum(*apart) <= 2 * r).any(axis=1), np.ptp(drawn, axis=0) > 0
     left, still, moving = rough.blocks.copy(), near & ~moves, near & moves
     multiply_blocks(left, row[still], col[still], p[still], rough.prints)
     there = row[moving], col[moving], np.ascontiguousarray(drawn[:, moving])
-    coarse = _gains_in_each(left, wanted, there, (site_row, site_col, of_sites), rough.prints)
+    coarse = _gains_in_each(left, there, (site_row, site_col, of_sites), rough.prints)
     base, fine = coarse[-1], sites["gain"].to_numpy(np.float64)
     return np.asarray(coarse[:-1] * np.divide(fine, base, out=np.ones_like(fine), where=base > 0))
 
 
 @njit(nogil=True)
 def _gains_in_each(
-    blocks: Floats,
-    wanted: NDArray[np.bool_],
-    places: tuple[Cells, Cells, Floats],
-    sites: tuple[Cells, Cells, Floats],
-    prints: Footprints,
+    blocks: Floats, places: tuple[Cells, Cells, Floats], sites: tuple[Cells, Cells, Floats], prints: Footprints
 ) -> Floats:
     """What each site (row, col, p by simulation) adds to the places and to the sites before it (cells of forage), in
-    each simulation; `wanted`: the blocks within flight of a site, which alone are looked at."""
-    row, col, p = places
-    weights, size = prints
-    r = weights.shape[1] // 2
-    out, left = np.zeros((p.shape[0], sites[0].shape[0])), np.empty_like(blocks)
+    each simulation."""
+    row, col, p = sites
+    out, left = np.empty(p.shape), np.empty_like(blocks)
     for v in range(p.shape[0]):
-        for i in range(blocks.shape[0]):
-            for j in range(blocks.shape[1]):
-                if wanted[i, j]:
-                    left[i, j] = blocks[i, j]
-        for q in range(row.shape[0]):
-            bi, bj = row[q] // size, col[q] // size
-            k = weights[(row[q] % size) * size + col[q] % size]
-            for i in range(max(0, bi - r), min(blocks.shape[0], bi + r + 1)):
-                for j in range(max(0, bj - r), min(blocks.shape[1], bj + r + 1)):
-                    if wanted[i, j]:
-                        left[i, j] *= 1.0 - p[v, q] * k[i - bi + r, j - bj + r]
-        for n in range(sites[0].shape[0]):
-            bi, bj = sites[0][n] // size, sites[1][n] // size
-            k = weights[(sites[0][n] % size) * size + sites[1][n] % size]
-            added = 0.0
-            for i in range(max(0, bi - r), min(blocks.shape[0], bi + r + 1)):
-                for j in range(max(0, bj - r), min(blocks.shape[1], bj + r + 1)):
-                    share = sites[2][v, n] * k[i - bi + r, j - bj + r]
-                    added += left[i, j] * share
-                    left[i, j] *= 1.0 - share
-            out[v, n] = added
+        left[:] = blocks
+        multiply_blocks(left, places[0], places[1], places[2][v], prints)
+        for n in range(row.shape[0]):
+            out[v, n] = multiply_blocks(left, row[n : n + 1], col[n : n + 1], p[v, n : n + 1], prints)
     return out
 
 

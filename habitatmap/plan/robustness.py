@@ -29,6 +29,7 @@ from habitatmap.geo.masks import least_apart
 from habitatmap.plan.gain_map import OpenCells, best_cells
 from habitatmap.plan.problem import Problem, affordable_compiled
 from habitatmap.plan.reach import (
+    ANY_ORDER,
     Cells,
     Floats,
     Footprints,
@@ -38,6 +39,7 @@ from habitatmap.plan.reach import (
     in_order,
     multiply_blocks,
     order_of,
+    span,
 )
 from habitatmap.plan.search import Selection
 from habitatmap.plan.zones import Zone
@@ -190,13 +192,17 @@ class Ground:
 
     def __init__(self, forage: Floats, prints: Footprints) -> None:
         self.forage, self.prints, self.total = forage, prints, float(scratch.total(np.sum, forage))
-        self.spare: list[Floats] = []
+        self.taken, self.spare = 0.0, list[Floats]()
 
     @classmethod
     def of(cls, forage: NDArray[np.floating], median_m: float, cell_m: float) -> Ground:
         """From forage (rows, cols)."""
         size = half_scale(median_m, cell_m)
         return cls(block_sum(forage, size), footprints(median_m, cell_m, size))
+
+    def take(self, row: Cells, col: Cells, p: Floats) -> None:
+        """Takes places off for good, before anybody asks what is left."""
+        self.taken += multiply_blocks(self.forage, row, col, p, self.prints)
 
     @contextmanager
     def left(self) -> Iterator[Floats]:
@@ -225,9 +231,9 @@ def _put_back(left: Floats, forage: Floats, row: Cells, col: Cells, prints: Foot
     r = weights.shape[1] // 2
     for q in range(row.shape[0]):
         bi, bj = row[q] // size, col[q] // size
+        j0, j1 = span(bj - r, bj + r + 1, 0, left.shape[1])
         for i in range(max(0, bi - r), min(left.shape[0], bi + r + 1)):
-            for j in range(max(0, bj - r), min(left.shape[1], bj + r + 1)):
-                left[i, j] = forage[i, j]
+            left[i, j0:j1] = forage[i, j0:j1]
 
 
 # plain tuples, as for footprints. Cells that a simulation may choose, in the order row, col; their units by quota
@@ -248,7 +254,12 @@ class Replanner:
         self, problem: Problem, own: Assumed, simulated: Floats, sites: pd.DataFrame, zones: list[Zone]
     ) -> None:
         self.own, self.zones = own, zones
-        self.places = in_order(problem.today.places)[:2]
+        row, col = in_order(problem.today.places)[:2]
+        self.rarest = np.minimum(own.probabilities, simulated.min(axis=0, initial=1.0))
+        # the same in every simulation, such as trees: these are taken off once
+        same = self.rarest == np.maximum(own.probabilities, simulated.max(axis=0, initial=0.0))
+        self.still, self.moving = (row[same], col[same], self.rarest[same]), ~same
+        self.places = row[~same], col[~same]
         self.sites = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
         row, col = _near_cells(problem, sites)
         self.site_p, self.near_p = problem.probability[self.sites], problem.probability[row, col]
@@ -259,7 +270,6 @@ class Replanner:
             of_unit[q, : len(most)] = most
         apart = (least_apart(problem.spacing_m) / problem.today.cell_m) ** 2
         self.limits = len(zones), apart, of_unit, problem.budget
-        self.rarest = np.minimum(own.probabilities, simulated.min(axis=0, initial=1.0))
 
     def all_of(
         self,
@@ -280,9 +290,10 @@ class Replanner:
         """The same for cases of one median and level."""
         if ground.total <= 0:
             return [(np.ones(len(self.zones), bool), math.nan, math.nan)] * len(cases)
+        ground.take(*self.still)
         with ground.left() as left:
             # what a near-candidate gains where every place is as rarely occupied as in any simulation: none gives more
-            multiply_blocks(left, *self.places, self.rarest, ground.prints)
+            multiply_blocks(left, *self.places, self.rarest[self.moving], ground.prints)
             most = _gains_on_blocks(left, ground.prints, *self.near[:2])
             ground.put_back(left, *self.places)
         with ThreadPoolExecutor(workers or default_workers()) as pool:
@@ -293,7 +304,7 @@ class Replanner:
         as_planned = case[:2] == self.own[:2] and odds == 1.0
         as_planned = as_planned and np.array_equal(case.probabilities, self.own.probabilities)
         with ground.left() as left:
-            now = multiply_blocks(left, *self.places, case.probabilities, prints)
+            now = ground.taken + multiply_blocks(left, *self.places, case.probabilities[self.moving], prints)
             before = [(box, left[box].copy()) for box in ground.boxes(*self.sites)]
             added = multiply_blocks(left, *self.sites, shifted(self.site_p, odds), prints)
             for box, part in before:
@@ -332,17 +343,18 @@ def _near_cells(problem: Problem, sites: pd.DataFrame) -> tuple[Cells, Cells]:
     return cells[:, 0].copy(), cells[:, 1].copy()
 
 
-@njit(nogil=True)
+@njit(nogil=True, fastmath=ANY_ORDER)
 def _gain_on_blocks(left: Floats, prints: Footprints, row: int, col: int) -> float:
     """sum k left around the cell (row, col), left being sums over blocks."""
     weights, size = prints
     r = weights.shape[1] // 2
     bi, bj = row // size, col // size
     k = weights[(row - bi * size) * size + col - bj * size]
-    total = 0.0
+    total, (j0, j1) = 0.0, span(bj - r, bj + r + 1, 0, left.shape[1])
     for i in range(max(0, bi - r), min(left.shape[0], bi + r + 1)):
-        for j in range(max(0, bj - r), min(left.shape[1], bj + r + 1)):
-            total += k[i - bi + r, j - bj + r] * left[i, j]
+        line, weight = left[i, j0:j1], k[i - bi + r, j0 - bj + r : j1 - bj + r]
+        for j in range(line.shape[0]):
+            total += weight[j] * line[j]
     return total
 
 
@@ -356,18 +368,36 @@ def _gains_on_blocks(left: Floats, prints: Footprints, row: Cells, col: Cells) -
 
 
 @njit(nogil=True)
+def _top(left: Floats, gain: Floats, prints: Footprints, near: NearCandidates, p: Floats, paid: bool) -> int:
+    """The near-candidate that adds most, or most for its cost, the first of equals; -1 where none adds anything.
+
+    `gain`, at least what each adds, is calculated anew first where it is highest, then where it is above the best.
+    """
+    row, col, _, cost = near
+    best, most, highest = -1, 0.0, int(np.argmax(gain / cost) if paid else np.argmax(gain))
+    for turn in range(-1, row.shape[0]):
+        c = highest if turn < 0 else turn
+        rate = gain[c] / cost[c] if paid else gain[c]
+        if rate > most or (rate == most and c < best):
+            gain[c] = p[c] * _gain_on_blocks(left, prints, row[c], col[c])
+            rate = gain[c] / cost[c] if paid else gain[c]
+            if rate > most or (rate == most and c < best):
+                best, most = c, rate
+    return best
+
+
+@njit(nogil=True)
 def _plan_on_blocks(
     left: Floats, gain: Floats, prints: Footprints, near: NearCandidates, p: Floats, limits: Limits
 ) -> Cells:
     """Greedy among the near-candidates, by gain, or by gain for cost with a budget: which of them are chosen.
 
-    `gain` is at least what each cell adds; it is calculated anew only where it is on top. Changes `left`, `gain` and
-    `limits.of_unit`.
+    `gain` is at least what each cell adds. Changes `left`, `gain` and `limits.of_unit`.
     """
     row, col, units, cost = near
     pools, apart, of_unit, budget = limits
     n, paid = row.shape[0], budget < np.inf
-    sure, out = np.full(n, -1), np.empty(pools, np.int64)
+    out = np.empty(pools, np.int64)
     for turn in range(pools):
         for c in range(n):  # what may not stand any more
             blocked = paid and not affordable_compiled(cost[c], budget)
@@ -375,13 +405,8 @@ def _plan_on_blocks(
                 blocked = blocked or (units[q, c] >= 0 and of_unit[q, units[q, c]] <= 0)
             if blocked:
                 gain[c] = -1.0
-        while True:
-            top = np.argmax(gain / cost) if paid else np.argmax(gain)
-            if sure[top] == turn or gain[top] <= 0.0:
-                break
-            gain[top] = p[top] * _gain_on_blocks(left, prints, row[top], col[top])
-            sure[top] = turn
-        if gain[top] <= 0.0:
+        top = _top(left, gain, prints, near, p, paid)
+        if top < 0:
             return out[:turn]
         out[turn] = top
         multiply_blocks(left, row[top : top + 1], col[top : top + 1], p[top : top + 1], prints)

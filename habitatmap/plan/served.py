@@ -17,6 +17,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
@@ -184,14 +185,19 @@ class Sites:
         """The years with pools at cells (row, col)."""
         return self.model.course(*self.at(cells["row"].to_numpy(np.int64), cells["col"].to_numpy(np.int64)))
 
-    def served(self, cells: pd.DataFrame) -> Floats:
-        """What is served with pools at cells (row, col), by simulation; kept, as some sets are asked for again."""
-        key = tuple(zip(cells["row"].tolist(), cells["col"].tolist(), strict=True))
-        if not key:
-            return self.none
-        if key not in self._served:
-            self._served[key] = self.course(cells).served
-        return self._served[key]
+    def served(self, sets: Sequence[pd.DataFrame]) -> list[Floats]:
+        """What is served with pools at the cells (row, col) of each set, by simulation; kept, as some sets are asked
+        for again."""
+        keys = [tuple(zip(cells["row"].tolist(), cells["col"].tolist(), strict=True)) for cells in sets]
+        new = [key for key in dict.fromkeys(keys) if key and key not in self._served]
+        if new:
+            number = {cell: at for at, cell in enumerate(dict.fromkeys(cell for key in new for cell in key))}
+            stand = np.zeros((len(new), len(number)), dtype=bool)
+            for at, key in enumerate(new):
+                stand[at, [number[cell] for cell in key]] = True
+            sites = self.at(*np.array(list(number), dtype=np.int64).T)
+            self._served |= dict(zip(new, self.model.served_with(*sites, stand), strict=True))
+        return [self._served[key] if key else self.none for key in keys]
 
     def by_reading(self, served: Floats) -> Floats:
         """Means (readings,) of values by simulation."""
@@ -210,13 +216,13 @@ class Sites:
 
 
 def assess_served(sites: Sites, plan: pd.DataFrame, rules: Mapping[Strategy, Sequence[pd.DataFrame]]) -> Served:
-    """What the plan's cells (row, col), in their order, and those of the rules are likely to serve."""
-    steps = [sites.share(sites.none)] + [
-        sites.share(sites.served(plan.iloc[: count + 1])) for count in range(len(plan))
-    ]
+    """What the plan's cells (row, col), in their order, and those of the rules are likely to serve; all are worked out
+    together first."""
+    sites.served([*(plan.iloc[: count + 1] for count in range(len(plan))), *chain.from_iterable(rules.values())])
+    steps = [sites.share(served) for served in sites.served([plan.iloc[:count] for count in range(len(plan) + 1)])]
     adds = np.diff(np.array(steps), axis=0)
     by_rule = {
-        rule: Share(*np.mean([sites.share(sites.served(cells)) for cells in sets], axis=0).tolist())
+        rule: Share(*np.mean([sites.share(served) for served in sites.served(sets)], axis=0).tolist())
         for rule, sets in rules.items()
     }
     by_site = pd.DataFrame(adds, columns=["served_open", "served_closed"], index=plan.index)
@@ -238,7 +244,7 @@ class Preference:
     ) -> Preference:
         """rules: sets of `REFERENCE_POOLS` cells (row, col) by rules of thumb."""
         gains = [
-            np.mean([sites.by_reading(sites.served(cells) - sites.none) for cells in sets], axis=0)
+            np.mean([sites.by_reading(served - sites.none) for served in sites.served(sets)], axis=0)
             for sets in rules.values()
             if any(len(cells) for cells in sets)
         ]
@@ -331,10 +337,8 @@ class _Search:
             return self._for_its_cost(worth, row, col)
 
         apart = self._best_apart(left, rate(self.row[left], self.col[left]))
-        tried = [
-            weights @ (self._with(int(self.row[at]), int(self.col[at])).served - self.course.served) for at in apart
-        ]
-        best = apart[int(np.argmax(self._for_its_cost(np.array(tried), self.row[apart], self.col[apart])))]
+        tried = (self._served_with_each(self.row[apart], self.col[apart]) - self.course.served) @ weights
+        best = apart[int(np.argmax(self._for_its_cost(tried, self.row[apart], self.col[apart])))]
         row, col = self._around(int(self.row[best]), int(self.col[best]))
         if not len(row):
             return None
@@ -357,6 +361,12 @@ class _Search:
         """The years with one more pool."""
         rows, cols = np.array([*self.chosen, (row, col)]).T
         return self.sites.model.course(*self.sites.at(rows, cols))
+
+    def _served_with_each(self, row: Cells, col: Cells) -> Floats:
+        """What is served with one more pool at each of some cells: (cells, simulations)."""
+        cells = np.array([*self.chosen, *zip(row.tolist(), col.tolist(), strict=True)], dtype=np.int64)
+        stand = np.hstack([np.ones((len(row), len(self.chosen)), dtype=bool), np.eye(len(row), dtype=bool)])
+        return self.sites.model.served_with(*self.sites.at(*cells.T), stand)
 
     def _for_its_cost(self, worth: Floats, row: Cells, col: Cells) -> Floats:
         return worth / self.problem.cost_at(row, col) if self.problem.budget < math.inf else worth

@@ -14,7 +14,7 @@ from shapely import intersects_xy
 
 from habitatmap.area import Area
 from habitatmap.geo import scratch
-from habitatmap.plan.reach import not_reached, reached_share, shares_of_gains
+from habitatmap.plan.reach import not_reached, reached_shares, shares_of_gains
 from habitatmap.plan.search import Shortfall
 from habitatmap.plan.served import Share
 from habitatmap.plan.site_ids import letters, number_sites
@@ -366,7 +366,8 @@ def _reach(found: Findings) -> ReachFigures:
     weight, reach, grid = found.habitat.weight, found.reach, found.area.grid
     with_plan = found.proposal.selection.with_plan
     measured = float(scratch.total(_sum_where, weight, found.habitat.measured))
-    places, sites = found.places.frame, found.proposal.sites
+    sets = found.places.frame, found.proposal.sites
+    by_median = {f"{m:g}": reached_shares(weight, *sets, cell_m=grid.cell_m, median_m=m) for m in FORAGE_MEDIANS_M}
     return ReachFigures(
         now=reach.now,
         low=reach.low,
@@ -378,12 +379,8 @@ def _reach(found: Findings) -> ReachFigures:
         index_ha=reach.now * found.forage_ha,
         index_ha_with_plan=with_plan * found.forage_ha,
         measured_share=measured / found.forage_cells if found.forage_cells > 0 else np.nan,
-        by_forage_median_m={
-            f"{m:g}": reached_share(weight, places, cell_m=grid.cell_m, median_m=m) for m in FORAGE_MEDIANS_M
-        },
-        with_plan_by_forage_median_m={
-            f"{m:g}": reached_share(weight, places, sites, cell_m=grid.cell_m, median_m=m) for m in FORAGE_MEDIANS_M
-        },
+        by_forage_median_m={of: now for of, (now, _) in by_median.items()},
+        with_plan_by_forage_median_m={of: with_sites for of, (_, with_sites) in by_median.items()},
     )
 
 

@@ -63,6 +63,18 @@ class SeasonHistories:
         return int(self.searches.shape[1])
 
 
+def probability(odds: Array) -> Array:
+    """expit in half the time, which draws x sites take much of; not for the climb to a peak, where its last digit would
+    move where the climb ends."""
+    with np.errstate(over="ignore"):
+        return np.asarray(1.0 / (1.0 + np.exp(-odds)))
+
+
+def _powers(base: Array, exponents: Counts) -> Array:
+    """base (..., 1) ** exponents (sites), a power for each number that occurs; 0 ** 0 is 1."""
+    return np.asarray((base ** np.arange(exponents.max(initial=0) + 1.0))[..., exponents])
+
+
 def mean_and_ends(drawn: Array) -> Ends3:
     """The mean of draws and their middle 95 %."""
     low, high = np.quantile(drawn, (0.025, 0.975))
@@ -116,7 +128,7 @@ def forward(h: SeasonHistories, rates: Rates, false_share: float = 0.0) -> tuple
             now = np.where(h.start < t, rates.next(now, t - 1), now)
         n, d, p = h.searches[:, t], h.detections[:, t], rates.detection(t)
         with np.errstate(divide="ignore", invalid="ignore"):
-            seen = now * np.where(d > 0, p**d, 1.0) * np.where(n > d, (1 - p) ** (n - d), 1.0)
+            seen = now * _powers(p, d) * _powers(1 - p, n - d)
             found = seen + (1 - now) * (false_share**d * (1 - false_share) ** (n - d))
             total = total + np.log(found) @ h.sites
             before.append(now + np.zeros_like(seen))
@@ -162,7 +174,7 @@ class SeasonDraws:
     def rates(self, x: Array | None = None) -> Rates:
         """The probabilities at sites with the covariates x (sites x covariates), or where there are none."""
         by = 0.0 if x is None else self.slopes @ x.T
-        first, colonised = (expit(np.asarray(odds)[:, None] + by) for odds in (self.first, self.colonised))
+        first, colonised = (probability(np.asarray(odds)[:, None] + by) for odds in (self.first, self.colonised))
         return Rates(first, colonised, self.lost[:, None], self.p)
 
     def occupied(self, season: int, x: Array | None = None) -> Array:

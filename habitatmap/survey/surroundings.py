@@ -31,6 +31,7 @@ SLOPE_SD = 0.5  # of a slope per standard deviation, in log odds: expert judgeme
 MOST_UNKNOWN = 0.1  # of the searched places may lie where a covariate is not known; they are left out of the fit
 DRAWS = 1000
 NODES = 25  # a side of the lattice on which a probability is worked out; between them it is interpolated, to 0.0005
+NODES_AT_ONCE = 32  # with all their draws: what is worked out from them stays in the processor's cache
 ROUNDING = 1e-5  # what the tiling of an area may move a score: ground all alike stays in the range of what was sampled
 
 
@@ -71,7 +72,8 @@ class Surroundings:
         """
         axes = [np.linspace(a, b, NODES) for a, b in zip(self.low, self.high, strict=True)]
         nodes = np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1)
-        parts = [self.draws_at(part).mean(axis=0) for part in np.array_split(nodes, 50)]
+        few = max(1, len(nodes) // NODES_AT_ONCE)
+        parts = [self.draws_at(part).mean(axis=0) for part in np.array_split(nodes, few)]
         lattice = np.concatenate(parts).reshape([NODES] * len(axes))
 
         def probability(*values: Raster) -> Array:
@@ -190,11 +192,12 @@ def places_near(shape: tuple[int, int], places: pd.DataFrame, cell_m: float, med
 
 @njit(nogil=True)
 def _lay(near: Array, row0: int, row: NDArray[np.int64], col: NDArray[np.int64], p: Array, k: Array) -> None:
-    """Adds p k around each place, in their order, to a band of rows from row0 on."""
+    """Adds p k around each place, in the order of their rows, to a band of rows from row0 on."""
     r = k.shape[0] // 2
-    for q in range(row.shape[0]):
-        j0, j1 = max(0, col[q] - r), min(near.shape[1], col[q] + r + 1)
-        for i in range(max(row0, row[q] - r), min(row0 + near.shape[0], row[q] + r + 1)):
-            line, weight = near[i - row0], k[i - row[q] + r]
-            for j in range(j0, j1):
-                line[j] += p[q] * weight[j - col[q] + r]
+    for i in range(near.shape[0]):  # row by row, so that each stays at hand until all places have been there
+        for q in range(np.searchsorted(row, row0 + i - r), np.searchsorted(row, row0 + i + r + 1)):
+            a = row0 + i - row[q] + r
+            j0, j1 = max(0, col[q] - r), min(near.shape[1], col[q] + r + 1)
+            line, weight = near[i, j0:j1], k[a, j0 - col[q] + r : j1 - col[q] + r]
+            for j in range(line.shape[0]):
+                line[j] += p[q] * weight[j]

@@ -27,7 +27,7 @@ from habitatmap.page.background import SORTS
 from habitatmap.page.coding import Writer
 from habitatmap.page.names import names
 from habitatmap.page.payload import _streets_in
-from habitatmap.page.pictures import OUTSIDE, WebMap, classes_of
+from habitatmap.page.pictures import OUTSIDE, WebMap
 from habitatmap.privacy import FEWEST_PRIVATE
 from habitatmap.vocabulary.themes import FORAGE_BREAKS, THEMES
 from habitatmap.words.page_words import WORDS
@@ -281,10 +281,10 @@ def test_each_pixel_goes_through_the_year_as_its_cell_does(team_html: str) -> No
     frame = WebMap.of(result.grid, result.crs)
     assert (year["width"], year["height"]) == (frame.width, frame.height)
     shown = np.array(year["profiles"])[number].reshape(frame.height, frame.width, 12)
-    july = frame.values(result.forage_months[6])
+    july = frame.classes(result.forage_months[6], FORAGE_BREAKS)
     inside = shown[..., 6] != OUTSIDE
     assert inside.mean() > 0.9
-    assert (shown[..., 6][inside] == classes_of(july, FORAGE_BREAKS)[inside]).all()
+    assert (shown[..., 6][inside] == july[inside]).all()
     assert year["lean"] == 9
     assert (year["first"], year["last"]) == (3, 10)
 

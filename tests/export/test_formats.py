@@ -287,9 +287,10 @@ def test_empty_layers_exist_with_their_columns(tmp_path: Path) -> None:
 
 
 def test_writing_leaves_the_settings_of_gdal(tmp_path: Path) -> None:
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    names = ("OGR_CURRENT_DATE", "OGR_SQLITE_SYNCHRONOUS")
+    before = [pyogrio.get_gdal_config_option(name) for name in names]
     write_geopackage(invented(), tmp_path / "a.gpkg")
-    assert pyogrio.get_gdal_config_option("OGR_CURRENT_DATE") == before
+    assert [pyogrio.get_gdal_config_option(name) for name in names] == before
 
 
 # --- rasters
@@ -321,3 +322,28 @@ def test_large_rasters_have_overviews(tmp_path: Path) -> None:
         assert raster.overviews(1)
         assert raster.block_shapes == [(512, 512)]
         assert raster.units == ("metre",)
+
+
+@pytest.mark.parametrize("name", ["forage_m", "reach_now"])
+def test_a_cell_of_an_overview_is_the_mean_of_the_known_among_its_four(tmp_path: Path, name: str) -> None:
+    from habitatmap.geo.grid import Grid
+
+    grid, drawn = Grid(0.0, 7000.0, 10.0, 704, 1104), np.random.default_rng(1)
+    values = drawn.random(grid.shape, np.float32)
+    values[drawn.random(grid.shape) < 0.4] = np.nan
+    path = tmp_path / "big.tif"
+    path.write_bytes(exports.cog_bytes(name, values, grid, CRS_UTM))
+    finer = values
+    for level in range(2):
+        rows, cols = finer.shape
+        four = finer.reshape(rows // 2, 2, cols // 2, 2)
+        with rasterio.open(path, overview_level=level) as overview:
+            finer = overview.read(1)
+        known = np.isfinite(four).any(axis=(1, 3))
+        assert np.array_equal(np.isfinite(finer), known)
+        mean = np.nansum(four, axis=(1, 3))[known] / np.isfinite(four).sum(axis=(1, 3))[known]
+        assert np.allclose(finer[known], mean, atol=1e-6)
+        assert finer.shape == (rows // 2, cols // 2)
+    with rasterio.open(path) as raster:
+        assert raster.overviews(1) == [2, 4]
+        assert np.array_equal(raster.read(1), values, equal_nan=True)

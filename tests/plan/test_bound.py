@@ -11,6 +11,7 @@ from habitatmap.plan import bound, choose, upper_bound
 from habitatmap.plan.correlate import correlate
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import reach_kernel
+from habitatmap.plan.search import make_plan
 from tests.plan import slow
 
 NONE = pd.DataFrame({"row": [], "col": [], "p": []})
@@ -122,13 +123,46 @@ def test_dual_prices_come_nearer_where_spacing_binds():
     assert selection.best_with_plan <= found.terms["tangents and dual prices"] < found.terms["tangents"]
 
 
+@pytest.mark.parametrize(
+    ("lowest", "highest", "likely"),
+    [(0.1, 0.9, (0.3, 0.6)), (0.4, 0.58, (0.4, 0.58)), (0.0, bound.P_CAP, (0.2, 0.9)), (0.2, 0.7, (0.5, 0.5))],
+)
+def test_between_levels_the_polynomial_is_nowhere_below_m(lowest, highest, likely):
+    levels = bound.Levels.of(np.array([[lowest, np.nan, highest]]), np.array(likely))
+    p, k = np.linspace(lowest, highest, 501)[:, None], np.linspace(0.0, 0.999, 200)
+    known = np.vstack([-np.log1p(-levels.values[:, None] * k), k / (1 - levels.slopes[:, None] * k)])
+    weights = sum(factor * p**n for n, factor in enumerate(levels.polynomials.T))
+    m = -np.log1p(-p * k)
+    assert (weights @ known >= m - 1e-9).all()
+    inside = (p >= likely[0]) & (p <= likely[1]) & (k < 0.9) & (highest < 0.95)
+    assert ((weights @ known)[inside] <= m[inside] * 1.02 + 1e-9).all()
+
+
+def test_one_probability_asks_for_one_map():
+    levels = bound.Levels.of(np.array([[0.3, np.nan]]), np.array([0.3]))
+    assert levels.values == [0.3]
+    assert levels.slopes.size == 0
+    assert levels.polynomials == [[1.0]]
+
+
+def test_a_greedy_plan_that_is_known_is_not_made_again(monkeypatch):
+    problem = Problem.of(**slow.area(7, most=30))
+    gains = make_plan(problem, 4, exchange=False).frame["gain_cells"].to_list()
+    anew = bound.certify(problem, 4)
+    monkeypatch.setattr(bound, "GainMap", pytest.fail)
+    known = bound.certify(problem, 4, reached=gains)
+    assert (known.value, known.terms, known.ended) == (anew.value, anew.terms, anew.ended)
+
+
 def test_maps_are_never_below_the_plain_sums_and_close_to_them():
     rng = np.random.default_rng(7)
     missed, p = rng.random((30, 25)), np.minimum(rng.random((30, 25)) * 1.1, bound.P_CAP)
     k = reach_kernel(60.0, 10.0, missed.shape)
     certificate = certificate_of(missed, p, k, np.array([0.3, 0.7]), engine=Engine(2, 16))
-    assert (np.diff(certificate.levels) > 0).all()
-    assert (certificate.levels[0], certificate.levels[-1]) == (p.min(), p.max())
+    levels = certificate.levels
+    assert (np.diff(levels.values) > 0).all()
+    assert (levels.values[0], levels.values[-1]) == (p.min(), p.max())
+    assert levels.slopes == pytest.approx([0.4, 0.6])
     none = np.empty(0, np.int64)
     assert certificate.at(none, none, np.empty(0), 1.0)[0] == 0.0
     np.testing.assert_allclose(certificate.at(none, none, np.empty(0), 1.0)[1], certificate.first)

@@ -10,6 +10,7 @@ import pytest
 
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.network.turnover import Draws, KnownPlaces, Ranges, Rates, calibrate, draw, found, lost
+from habitatmap.plan import mean_field
 from habitatmap.plan.mean_field import Demand, MeanField, Simulations, flow_of, year_weights
 
 YEARS = 10
@@ -94,6 +95,21 @@ def test_the_mean_field_is_the_plain_recursion() -> None:
     course = model.course(xy, quality)
     plain = [recursion(model, xy, quality, v, np.zeros((8, YEARS))) for v in range(3)]
     assert course.served == pytest.approx(plain, abs=1e-12)
+
+
+@pytest.mark.parametrize("held", [1, mean_field.HELD])
+def test_sets_together_are_the_sets_one_by_one(monkeypatch: pytest.MonkeyPatch, held: int) -> None:
+    """More points than are listed together, places by fours and a rest, flights of two kinds."""
+    monkeypatch.setattr(mean_field, "HELD", held)
+    model = small_world(9, 45, 4, seed=5)
+    flights = ((0, 1, DISPERSAL.scale_m, FORAGE.scale_m, 0.0), (1, 4, 80.0, 30.0, 0.2))
+    model = MeanField(model.known, model.demand, replace(model.simulations, flights=flights), YEARS)
+    xy, quality = np.random.default_rng(6).uniform(0, 1200, (5, 2)), np.array([1.2, 0.7, 1.0, 0.5, 2.0])
+    stand = np.array([[1, 0, 0, 0, 0], [1, 1, 0, 0, 0], [0, 0, 0, 0, 0], [1, 1, 1, 1, 1], [0, 0, 1, 0, 1]], dtype=bool)
+    alone = [model.course(xy[some], quality[some]).served for some in stand]
+    assert model.served_with(xy, quality, stand) == pytest.approx(np.array(alone), abs=1e-13)
+    assert alone[2] == pytest.approx(model.course().served, abs=1e-13)
+    assert model.served_with(xy, quality, stand[:0]).shape == (0, 4)
 
 
 @pytest.mark.parametrize(("unmapped", "worst", "usual"), [(0.9, 0.002, 0.001), (0.5, 0.03, 0.005), (0.0, 0.08, 0.02)])

@@ -8,6 +8,7 @@ import pytest
 
 from habitatmap.errors import InputError
 from habitatmap.geo import scratch
+from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.plan import reach
 from habitatmap.plan.reach import (
@@ -54,6 +55,18 @@ def test_places_outside_the_frame_count():
     R = not_reached((4, 4), places((-3, 1, 0.8)), cell_m=10.0, median_m=60.0)
     assert (R < 1).all()
     assert R[0, 1] == R.min()
+
+
+def test_a_place_far_off_changes_nothing():
+    k, there = FlightKernel(10.0).stamp(10.0, "reach"), np.array([0.5])
+    r = k.shape[0] // 2
+    for row, col in ((2, -r - 2), (2, 6 + r), (-r - 1, 2), (6 + r, 2), (2, -99), (2, 99)):
+        patch, blocks = np.ones((6, 6)), np.ones((6, 6))
+        reach.multiply(patch, 0, 0, row, col, 0.5, k)
+        assert (patch == 1.0).all()
+        assert reach.multiply_blocks(blocks, np.array([row]), np.array([col]), there, (k[None], 1)) == 0.0
+        assert (blocks == 1.0).all()
+        assert (not_reached((6, 6), places((row, col, 0.5)), cell_m=10.0, median_m=10.0) == 1.0).all()
 
 
 def test_no_forage_is_not_zero_reach():

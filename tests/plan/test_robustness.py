@@ -207,5 +207,10 @@ def test_ground_is_put_back_as_it_was_and_says_what_was_taken_off():
         assert np.array_equal(left, ground.forage)
     with ground.left() as again:
         assert again is left
+    once = Ground.of(ground.forage.astype(np.float32), 60.0, 10.0 * ground.prints[1])
+    whole = once.forage.sum()
+    once.take(row[:2], col[:2], p[:2])
+    assert once.taken == pytest.approx(whole - once.forage.sum(), rel=1e-12)
+    assert once.total == whole
     with ground.left() as first, ground.left() as second:
         assert first is not second

@@ -215,6 +215,29 @@ def test_a_site_put_back_where_it_was_takes_no_new_transform(monkeypatch):
     assert pytest.approx(anew.C, abs=1e-12) == gains.C
 
 
+@pytest.mark.parametrize("cost", [None, "differs"])
+def test_a_cleared_map_is_as_it_was(cost):
+    rng = np.random.default_rng(6)
+    shape, rules = (70, 60), {"cell_m": 10.0, "median_m": 60.0, "spacing_m": 30.0}
+    rules |= {} if cost is None else {"cost": rng.uniform(1, 3, shape), "budget": 9.0}
+    unit = np.kron(np.arange(6).reshape(2, 3), np.ones((35, 20))).astype(np.int64)
+    rules["quotas"] = (Quota(unit, np.ones(6, np.int64)),)
+    gains = gain_map.GainMap(Problem.of(rng.random(shape), NONE, np.full(shape, 0.7), **rules))
+    names = ("missed", "C", "best_of", "gain_rate")
+    before = {name: getattr(gains, name).copy() for name in names}
+    blocked, least = gains.cells.blocked.copy(), gains.cells.budget_left
+    picks = gains.greedy(4)
+    gains.by_gain()
+    assert (before["C"] != gains.C).any()
+    gains.clear()
+    for name in names:
+        assert np.array_equal(getattr(gains, name), before[name]), name
+    assert np.array_equal(gains.cells.blocked, blocked)
+    assert gains.cells.budget_left == pytest.approx(least)
+    assert (gains.sites, gains.fresh) == ([], True)
+    assert gains.greedy(4) == picks
+
+
 @pytest.mark.parametrize("spacing_m", [30.0, 1500.0])
 def test_the_best_of_each_block_is_kept_up_to_date(spacing_m):
     # a pool changes gains within two kernel radii (2 x 18 cells), and closes cells within the spacing (90 cells)

@@ -11,6 +11,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.special import expit, logit
 
+from habitatmap.survey import dynamic
 from habitatmap.survey.constant import Histories, Prior, conditional, posterior
 from habitatmap.survey.dynamic import Rates, SeasonHistories, backward, draw_seasons, forward
 from tests.survey.tools import slow_log_likelihood
@@ -110,6 +111,12 @@ def test_by_hand() -> None:
     assert before[1, 0, 0] == pytest.approx(0.8)
     assert after[1, 0, 0] == pytest.approx(2 / 3)
     assert total[0] == pytest.approx(math.log(0.4 * 0.5 * 0.6))
+
+
+def test_probabilities_of_log_odds() -> None:
+    odds = np.r_[-np.inf, -800.0, np.linspace(-700.0, 700.0, 99), 800.0, np.inf]
+    with np.errstate(all="raise", under="ignore"):
+        assert dynamic.probability(odds) == pytest.approx(expit(odds), rel=1e-14, abs=1e-300)
 
 
 def test_a_season_without_a_search_is_two_steps() -> None:
