@@ -30,8 +30,8 @@ UNITS = {"": 1, "B": 1, "KB": 10**3, "MB": 10**6, "GB": 10**9}
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 LEAST_MEMORY = 700_000_000  # what a run of any area takes
 # measured 2026-11-30 on two cores, with areas of 0.16 to 400 million cells
-START_S, NS_A_CELL = 35, 4_700
-START_MEMORY, MEMORY_BYTES_A_CELL, MOST_MEMORY = 650_000_000, 350, 1_300_000_000
+START_S, NS_A_CELL = 15, 2_500
+START_MEMORY, MEMORY_BYTES_A_CELL, MOST_MEMORY = 650_000_000, 90, 1_300_000_000
 SCRATCH_BYTES_A_CELL, OUT_BYTES_A_CELL = 190, 18  # files while it runs, and results
 KEPT_BYTES_A_CELL, IN_THEIR_PLACE = 66, 41  # of finished tiles, and of files that are not there because of them
 NOT_KEPT = "The disk has no room to keep what is finished: --resume could not go on with this run."

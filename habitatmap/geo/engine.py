@@ -111,6 +111,8 @@ class TileStage:
     halo: int = 0
     pad: float = 0
     tile_cells: int | tuple[int, int] = 512
+    sent: bool = False
+    """Whether a cluster works its tiles out: where that takes longer than to send them."""
 
     def side(self, engine: Engine) -> int | tuple[int, int]:
         """The side of the tiles: the stage's where it needs whole rows or columns, else the engine's, where stated."""
@@ -173,7 +175,7 @@ def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = T
         done[number] = 1
         scratch.relax()
 
-    if engine.client is None:
+    if engine.client is None or not stage.sent:
         each_tile(lambda number: put(number, stage.work(cut_out(number), stage.halo)), tiles, engine)
         return whole
 

@@ -30,6 +30,8 @@ LARGE = 4_000_000  # bytes from which a raster lies in a file
 HELD = 128_000_000  # bytes of them that a process keeps, beside those of the libraries it has loaded
 BAND_CELLS = 2_000_000  # cells of a band: the sums over smaller areas are done in one go
 USUAL = 1_200_000_000  # bytes of memory that a large area takes with these, before its files are written
+PICKED = 50  # cells of a raster that are read before pages may be given back
+NEW_LIBRARIES = 30_000_000  # bytes of libraries that may be loaded between two looks
 LIBRARIES = 450_000_000  # bytes that the program takes before any raster
 
 # GDAL keeps a twentieth of the machine's memory for blocks of rasters unless it is told; so many MB are enough
@@ -62,8 +64,7 @@ def named(path: Path, shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Nu
         if path.stat().st_size < size:
             _make_room(file.fileno(), size)
         pages = mmap.mmap(file.fileno(), size)
-    _files.add(pages)
-    return np.ndarray(shape, dtype, buffer=pages)
+    return np.ndarray(shape, dtype, buffer=_known(pages))
 
 
 def empty(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
@@ -74,8 +75,15 @@ def empty(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
     file, room = _used_again(size) or _new(size)
     pages = mmap.mmap(file, size)
     weakref.finalize(pages, _unused.append, (file, room)).atexit = False
+    return np.ndarray(shape, dtype, buffer=_known(pages))
+
+
+def _known(pages: mmap.mmap) -> mmap.mmap:
+    """The pages of a file, which are given back from now on."""
+    if not _files:
+        _floor[0] = _shared()
     _files.add(pages)
-    return np.ndarray(shape, dtype, buffer=pages)
+    return pages
 
 
 def zeros(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
@@ -117,6 +125,17 @@ def some_rows(raster: NDArray[Number], rows: NDArray[np.int64]) -> NDArray[Numbe
     return np.concatenate(parts)
 
 
+def picked(raster: NDArray[Number], row: NDArray[np.int64], col: NDArray[np.int64]) -> NDArray[Number]:
+    """The values (n,) of a raster (rows, cols) at cells; the system may map a megabyte about each of them."""
+    if raster.nbytes < LARGE:
+        return raster[row, col]
+    parts = [raster[:0, 0]]
+    for first in range(0, len(row), PICKED):
+        parts.append(raster[row[first : first + PICKED], col[first : first + PICKED]])
+        relax()
+    return np.concatenate(parts)
+
+
 def thinned(raster: NDArray[Number], first: int, step: int) -> NDArray[Number]:
     """Every so many rows and columns of a raster (rows, cols), from the row and column `first` on."""
     return some_rows(raster, np.arange(first, raster.shape[0], step))[:, first::step]
@@ -147,16 +166,22 @@ def ends(raster: NDArray[np.floating]) -> tuple[float, float]:
 def relax() -> None:
     """Gives pages back where this process holds many of them."""
     if _files and _shared() - _floor[0] > HELD:
-        give_back()
-        _floor[0] = _shared()  # libraries may have been loaded meanwhile
+        _give_pages_back()
+        # libraries may have been loaded meanwhile, and other threads take pages again at once
+        _floor[0] = min(_shared(), _floor[0] + NEW_LIBRARIES)
+        _trim()
 
 
 def give_back() -> None:
     """Gives back the pages of all files, which are read again where they are wanted, and what was freed of memory."""
+    _give_pages_back()
+    _trim()
+
+
+def _give_pages_back() -> None:
     if hasattr(mmap, "MADV_DONTNEED"):
         for pages in list(_files):
             pages.madvise(mmap.MADV_DONTNEED)
-    _trim()
 
 
 def few_heaps() -> None:

@@ -42,6 +42,7 @@ def access_and_share(
         halo,
         pad=np.nan,
         tile_cells=_tile_side(max(field.shape), halo),
+        sent=True,
     )
     answer = map_tiles(stage, {"values": field.astype(np.float32, copy=False)}, engine)
     return answer["mean"], answer["share"]

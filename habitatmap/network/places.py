@@ -14,6 +14,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from habitatmap.errors import InputError
+from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.read.settings import Settings
 
@@ -93,7 +94,7 @@ def network_places(breeding: pd.DataFrame, access: NDArray[np.floating] | None =
         row, col = breeding["row"].to_numpy(), breeding["col"].to_numpy()
         inside = (row >= 0) & (row < access.shape[0]) & (col >= 0) & (col < access.shape[1])
         at = np.full(len(breeding), np.nan)
-        at[inside] = access[row[inside], col[inside]]
+        at[inside] = scratch.picked(access, row[inside], col[inside])
         out["access"] = pd.Series(at, index=breeding.index).groupby(breeding["place"]).mean()
         out["weight"] = (out["p"] * out["access"]).fillna(0.0)
     return out.reset_index()

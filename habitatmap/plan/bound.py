@@ -58,8 +58,12 @@ from habitatmap.plan.reach import CHUNK, Cells, Floats, block_sum, footprints, f
 
 P_CAP = 1.0 - 1e-12
 ROUND_UP = 1e-12
-ROUND_SINGLE = 2e-5  # transforms in single precision: measured below 2e-6 of the largest G
+ROUND_SINGLE = (
+    2e-5  # transforms in single precision: below 2e-6 of the largest G as measured, and counted so many times
+)
 WITH_SLOPE = (0.25, 0.75)  # levels that have a slope, from the lowest likely probability to the highest
+ALIKE = 1e-6  # probabilities that differ by less have one map
+MOST_COUNTED = 8.0  # so many times the errors of maps may count; levels that would ask for more lie farther apart
 STEPS = 10  # of p, between which m is taken by lines where z is set
 ROUNDS = 4
 # the search for good z and beta; none of these can make the bound wrong
@@ -415,41 +419,66 @@ def _soften(w: Numbers, U: Numbers, Z: Numbers, tau: float) -> tuple[float, floa
 
 
 @njit(nogil=True)
-def _add_between(p: Floats, polynomials: Floats, maps: Singles, out: Floats) -> None:
-    """Adds to `out` the maps (map, rows, cols), each by its polynomial (map, degree) at p."""
-    for i in range(p.shape[0]):
-        for j in range(p.shape[1]):
-            if p[i, j] == p[i, j]:
+def _add_between(part: Floats, polynomials: Floats, maps: Singles, out: Floats) -> None:
+    """Adds to `out` the maps (map, rows, cols), each by its polynomial (map, degree) at `part` of the way."""
+    for i in range(part.shape[0]):
+        for j in range(part.shape[1]):
+            if part[i, j] == part[i, j]:
                 total = 0.0
                 for n in range(maps.shape[0]):
                     weight = 0.0
                     for factor in polynomials[n, ::-1]:
-                        weight = weight * p[i, j] + factor
+                        weight = weight * part[i, j] + factor
                     total += weight * maps[n, i, j]
                 out[i, j] += total
 
 
 class Levels(NamedTuple):
-    """Where m is worked out as it hangs on p, and what stands between."""
+    """Where m is worked out as it hangs on p, and what stands between. Polynomials are in t, which goes from 0 at the
+    lowest p to 1 at the highest."""
 
     values: Floats
     """Rising probabilities."""
     slopes: Floats
     """Those of them, but for the ends, where m has its slope too."""
     polynomials: Floats
-    """By which the maps of the values and then of the slopes count at p: (maps, maps), factors of 1, p, p^2, ..."""
+    """By which the maps of the values, and then of the slopes in t, count: (maps, maps), factors of 1, t, t^2, ..."""
+
+    @property
+    def width(self) -> float:
+        """From the lowest p to the highest."""
+        return float(self.values[-1] - self.values[0])
+
+    def way(self, p: Floats) -> Floats:
+        """t for p."""
+        return np.asarray((p - self.values[0]) / (self.width or 1.0))
 
     @classmethod
     def of(cls, p: Floats, likely: Floats) -> Levels:
         """Those for p (rows, cols); closest to m among `likely` ones, those of the cells that may be chosen."""
         lowest, highest = scratch.ends(p)
-        low, high = float(likely.min()), float(likely.max())
-        slopes = np.unique([low + part * (high - low) for part in WITH_SLOPE])
-        slopes = slopes[(slopes > lowest) & (slopes < highest)]
-        values = np.unique([lowest, *slopes, highest])
-        degree = np.arange(len(values) + len(slopes))
-        at_slopes = degree * slopes[:, None] ** np.maximum(degree - 1, 0)
-        return cls(values, slopes, np.linalg.inv(np.vstack([values[:, None] ** degree, at_slopes])).T)
+        if highest - lowest < ALIKE:  # m rises with p
+            return cls(np.array([highest]), np.empty(0), np.ones((1, 1)))
+        low, high = (
+            float(np.clip((of - lowest) / (highest - lowest), 0.0, 1.0)) for of in (likely.min(), likely.max())
+        )
+        for wide in (0.0, 0.5, 1.0):
+            first, last = low * (1.0 - wide), high * (1.0 - wide) + wide
+            at = np.unique([round(min(max(first + part * (last - first), 0.01), 0.99), 2) for part in WITH_SLOPE])
+            polynomials = _each_its_own(np.array([0.0, *at, 1.0]), at)
+            counted = polynomials @ np.linspace(0.0, 1.0, 101) ** np.arange(len(polynomials))[:, None]
+            if np.abs(counted).sum(axis=0).max() <= MOST_COUNTED:
+                break
+        values = lowest + np.array([0.0, *at, 1.0]) * (highest - lowest)
+        values[-1] = highest
+        return cls(values, values[1:-1], polynomials)
+
+
+def _each_its_own(values: Floats, slopes: Floats) -> Floats:
+    """Polynomials (values and slopes, factors), each 1 at its own value or slope and 0 at all others."""
+    degree = np.arange(len(values) + len(slopes))
+    at_slopes = degree * slopes[:, None] ** np.maximum(degree - 1, 0)
+    return np.asarray(np.linalg.inv(np.vstack([values[:, None] ** degree, at_slopes])).T)
 
 
 class Certificate:
@@ -469,7 +498,7 @@ class Certificate:
         self.steps = np.unique([*self.levels.values, *np.linspace(likely.min(), likely.max(), STEPS)])
         self.at_steps = -np.log1p(-self.steps[:, None, None] * k)
         curved = -np.log1p(-self.levels.values[:, None, None] * k)
-        slopes = k / (1.0 - self.levels.slopes[:, None, None] * k)
+        slopes = self.levels.width * k / (1.0 - self.levels.slopes[:, None, None] * k)
         spectra = (scipy.fft.rfft2(m.astype(np.float32), (self.n, self.n)) for m in (k, *curved, *slopes))
         self.linear, *self.bent = spectra
         self.priced = 0
@@ -509,11 +538,11 @@ class Certificate:
         straight, bent = (scipy.fft.rfft2(of.astype(np.float32), (n, n)) for of in (U, Z))
         straight *= self.linear
         maps = np.empty((len(self.bent), *tile.shape), np.float32)
-        of_u = [*self.levels.values, *np.ones(len(self.levels.slopes))]  # u is p k, and its slope k
+        of_u = [*self.levels.values, *[self.levels.width] * len(self.levels.slopes)]  # u is p k, and its slope in t
         for factor, spectrum, one in zip(of_u, self.bent, maps, strict=True):
             whole = scipy.fft.irfft2(np.float32(factor) * straight + bent * spectrum, (n, n), overwrite_x=True)
             one[:] = whole[2 * r : 2 * r + tile.shape[0], 2 * r : 2 * r + tile.shape[1]]
-        _add_between(p, self.levels.polynomials, maps, G[inside])
+        _add_between(self.levels.way(p), self.levels.polynomials, maps, G[inside])
         return fixed, p.size
 
 

@@ -22,7 +22,9 @@ def correlate(values: Floats, k: Floats, engine: Engine = THREADS) -> Floats:
     """
     r = k.shape[0] // 2
     n = fft_cells(r, (values.shape[0], values.shape[1]), engine.tile_cells)
-    stage = TileStage(partial(_correlated_tile, k=k, n=n), {"sums": (np.float64, 0)}, r, tile_cells=n - 2 * r)
+    stage = TileStage(
+        partial(_correlated_tile, k=k, n=n), {"sums": (np.float64, 0)}, r, tile_cells=n - 2 * r, sent=True
+    )
     return map_tiles(stage, {"values": values}, replace(engine, tile_cells=None))["sums"]
 
 

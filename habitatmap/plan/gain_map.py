@@ -159,6 +159,7 @@ class GainMap:
             near, far = self._around(site, self.r), self._around(site, 2 * self.r)
             self.missed[near], self.C[far] = self.before[near], self.at_first[far]
             boxes += self._open_about(site, -1)
+            scratch.relax()
         self.sites, self.removed = [], None
         if self.costs_differ:
             self.gain_rate, boxes = self._rate(), [(0, self.shape[0], 0, self.shape[1])]

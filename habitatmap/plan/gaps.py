@@ -78,7 +78,8 @@ def find_gaps(
     position = places[["row", "col"]].to_numpy(dtype=float) * grid.cell_m
     inside = np.zeros(len(places), np.int64)
     there = grid.inside(places["row"], places["col"])
-    inside[there] = number[places["row"][there], places["col"][there]]
+    row, col = (places[name].to_numpy(np.int64)[there] for name in ("row", "col"))
+    inside[there] = scratch.picked(number, row, col)
 
     found = []
     for which, box in enumerate(find_objects(number), start=1):

@@ -179,7 +179,7 @@ class Sites:
     def at(self, row: Cells, col: Cells) -> tuple[Floats, Floats]:
         """Where cells lie (m, 2), and the quality of pools there (m,)."""
         x, y = self.grid.centre(row, col)
-        return np.column_stack([x, y]), quality_of(self.access[row, col], self.model.known.usual)
+        return np.column_stack([x, y]), quality_of(scratch.picked(self.access, row, col), self.model.known.usual)
 
     def course(self, cells: pd.DataFrame) -> Course:
         """The years with pools at cells (row, col)."""

@@ -70,14 +70,14 @@ def sampled(grid: Grid, raster: NDArray[np.number], x: Floats, y: Floats, use: B
     row, col = grid.cell_of(x, y)
     inside = grid.inside(row, col) if use is None else grid.inside(row, col) & use
     values = np.full(len(row), np.nan)
-    values[inside] = raster[row[inside], col[inside]]
+    values[inside] = scratch.picked(raster, row[inside], col[inside])
     return values
 
 
 def at_cells(fields: Mapping[str, Floats], sites: pd.DataFrame) -> pd.DataFrame:
     """The rasters at cells (row, col), a column each."""
     row, col = sites["row"].to_numpy(int), sites["col"].to_numpy(int)
-    return pd.DataFrame({name: raster[row, col] for name, raster in fields.items()})
+    return pd.DataFrame({name: scratch.picked(raster, row, col) for name, raster in fields.items()})
 
 
 def interval(values: Floats, value: float) -> tuple[float, float]:

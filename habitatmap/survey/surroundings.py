@@ -160,7 +160,7 @@ def probability_surface(
     """
     ranges = []
     for score in scores:
-        seen = score[row, col]
+        seen = scratch.picked(score, row, col)
         seen = seen[~np.isnan(seen)]
         ranges.append((seen.min(), seen.max()) if len(seen) else (np.inf, -np.inf))
 

@@ -54,14 +54,23 @@ class Cost(NamedTuple):
     peak: int
 
 
+# a process begins with the peak of the one that starts it, so a small one stands between
+MEASURED = """
+import json, os, subprocess, sys
+process = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+_, status, used = os.wait4(process.pid, 0)
+print(json.dumps([status, used.ru_utime + used.ru_stime, used.ru_maxrss * 1024]))
+"""
+
+
 def cost_of(command: list[str]) -> Cost:
     """Runs a command to its end. RuntimeError where it fails."""
     start = time.perf_counter()
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    _, status, used = os.wait4(process.pid, 0)
+    told = subprocess.run([sys.executable, "-S", "-c", MEASURED, *command], check=True, capture_output=True, text=True)
+    status, cpu_s, peak = json.loads(told.stdout)
     if status:
         raise RuntimeError(f"{' '.join(command)} ended with {os.waitstatus_to_exitcode(status)}")
-    return Cost(used.ru_utime + used.ru_stime, time.perf_counter() - start, used.ru_maxrss * 1024)
+    return Cost(cpu_s, time.perf_counter() - start, peak)
 
 
 def seconds_of(work: Callable[[], object]) -> float:

@@ -59,6 +59,14 @@ def test_some_rows_of_a_raster() -> None:
     assert np.array_equal(scratch.thinned(raster, 1, 3), raster[1::3, 1::3])
 
 
+def test_picked_cells_of_a_raster(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(scratch, "PICKED", 3)
+    raster = scratch.copied(np.arange(63, dtype=np.int32).reshape(9, 7))
+    row, col = np.array([8, 0, 0, 4, 8, 2, 3]), np.array([6, 0, 0, 3, 1, 2, 5])
+    for n in (0, 1, 3, 7):
+        assert np.array_equal(scratch.picked(raster, row[:n], col[:n]), raster[row[:n], col[:n]])
+
+
 def test_an_array_of_a_name_is_there_again(tmp_path: Path) -> None:
     first = scratch.named(tmp_path / "tiles", (6, 4), np.float32)
     assert (first == 0).all()
