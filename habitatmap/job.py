@@ -179,7 +179,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         elif for_public:
             bound, limits, many = Bound(math.nan, proposal.selection.now, {}), NO_LIMITS, ()
         else:
-            shown, reached = numbers_shown(proposal.requested), proposal.greedy_gains
+            shown, reached = numbers_shown(proposal.requested), proposal.gains
             bound = certify(proposal.problem, proposal.requested, most=shown, reached=reached)
             limits, further = what_could_be_served(ahead, proposal), beyond_the_plan(proposal, bound, of_ground, stages)
             many = how_many(area, habitat, survey, places, reach, promise, further) if further else ()
@@ -437,7 +437,7 @@ def beyond_the_plan(proposal: Proposal, bound: Bound, takes: object, stages: Sta
     if proposal.sites.empty:
         return None
 
-    def limit(problem: Problem, sites: int, reached: Sequence[float] | None) -> NDArray[np.float64]:
+    def limit(problem: Problem, sites: int, reached: Sequence[float]) -> NDArray[np.float64]:
         return stages.take("limit of many", (takes, sites), lambda: limit_of_many(problem, sites, reached))
 
     most = numbers_shown(proposal.requested)

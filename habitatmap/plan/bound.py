@@ -16,8 +16,7 @@ every cell and every candidate at full resolution, and holds.
 Spacing asks for more: any disc narrower than the spacing holds one site at most. With dual prices t_q >= 0 on such
 discs a set pays no more than sum t_q, so the second sum is at most sum t_q + the N largest of G_j - (the prices of the
 discs about j), again for ANY prices. They are raised on discs where the relaxation crowds its pools, and lowered
-elsewhere; the smaller of the bounds with and without them counts. In the demo town that halves what the bound is above
-the plan.
+elsewhere; the smaller of the bounds with and without them counts.
 
 Three roundings are all taken upwards. (1) m is worked out at some levels of p only, and at some of them its slope in p;
 between them stands the polynomial that has these values and slopes. No derivative of m in p is below 0, so where only
@@ -36,6 +35,7 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from itertools import pairwise
 from typing import NamedTuple, Unpack
 
 import numpy as np
@@ -159,7 +159,8 @@ def certify(
 ) -> Bound:
     """What no plan for the problem with `pools` sites exceeds; quotas are left out, kept sites are set. `most`: up to
     how many sites `Bound.by_number` tells; there the budget is left out as well. `tangents_only`: quicker, not quite as
-    tight. `reached`: what each site of a greedy plan adds (cells), besides the kept ones; made anew where not known.
+    tight. `reached`: what each site of a plan adds (cells), besides the kept ones; a greedy plan is made where it is
+    not known, or another than greedy's.
 
     Each of the `rounds` solves the relaxation on blocks, certifies it at full resolution, and hands the cells that were
     worth more than the blocks had shown to the next round.
@@ -187,7 +188,8 @@ def certify(
     slack = more * ROUND_UP * scratch.ends(rest.today.within_flight)[1]
     terms = {Term.ALL_FORAGE: left, Term.FIRST_GAINS: constraint.largest_total(first) + slack}
     numbers = np.full(max(most, more), math.inf)  # by number of sites, from 1
-    each = [pick.gain for pick in GainMap(rest).greedy(more)] if reached is None else reached
+    is_greedy = not (problem.quotas or cells.budgeted) and all(a >= b for a, b in pairwise(reached or ()))
+    each = reached if reached and is_greedy and reached[-1] > 0 else [pick.gain for pick in GainMap(rest).greedy(more)]
     known, last, sites = sum(each), min(each), len(each)
     solved = None if cells.budgeted or tangents_only else solve(missed, p, k, cells.near, more, known)
     ended = Ended.SOLVED

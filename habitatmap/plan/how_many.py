@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -52,7 +51,7 @@ def numbers_shown(requested: int) -> int:
     return max(TIMES_ASKED * requested, LEAST_SHOWN)
 
 
-def limit_of_many(problem: Problem, sites: int, reached: Sequence[float] | None) -> Floats:
+def limit_of_many(problem: Problem, sites: int, reached: Sequence[float]) -> Floats:
     """By number of sites, from 0 up to so many: what no set exceeds (share), tight near the last. `reached`: as
     `certify` takes it."""
     return certify(problem, sites, rounds=1, most=sites, tangents_only=True, reached=reached).by_number
@@ -63,7 +62,7 @@ def go_on(
     plan: pd.DataFrame,
     most: int,
     certified: Floats,
-    limit: Callable[[Problem, int, Sequence[float] | None], Floats] = limit_of_many,
+    limit: Callable[[Problem, int, Sequence[float]], Floats] = limit_of_many,
 ) -> Further:
     """The plan's sites (columns of `search.Selection.frame`) and those that add most after them, up to `most` in all.
 
@@ -85,8 +84,7 @@ def go_on(
     n, at_end = len(sites), certified
     if len(more):
         each = [*plan.loc[~plan["kept"].astype(bool), "gain_cells"], *more["gain"] * total]
-        falls = not problem.quotas and all(a >= b for a, b in pairwise(each))
-        at_end = limit(problem, n, each if falls else None)
+        at_end = limit(problem, n, each)
     besides = np.maximum(np.arange(n + 1) - len(problem.kept_cells), 0)
     limits = [of[np.minimum(besides, len(of) - 1)] for of in (certified, at_end)]
     return Further(sites, np.fmin(*limits))

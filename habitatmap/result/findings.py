@@ -5,7 +5,6 @@ Rasters are rows x cols on the area's grid; shares, probabilities and forage are
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 
@@ -119,12 +118,9 @@ class Proposal:
         return self.selection.frame
 
     @property
-    def greedy_gains(self) -> Sequence[float] | None:
-        """What each site adds (cells), besides the kept ones; None where anything but gain in reach had a say."""
-        asked, sites = self.problem, self.sites[~self.sites["kept"].astype(bool)]
-        if self.objective is not Objective.REACH or asked.quotas or asked.cost is not None or sites.empty:
-            return None
-        return sites["gain_cells"].to_list()
+    def gains(self) -> list[float]:
+        """What each site adds (cells), besides the kept ones."""
+        return self.sites.loc[~self.sites["kept"].astype(bool), "gain_cells"].to_list()
 
     def as_places(self, grid: Grid) -> pd.DataFrame:
         """The suggestions as breeding places: kind, id, x, y, row, col, p."""
