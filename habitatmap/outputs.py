@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
+from rasterio.env import Env
+
 from habitatmap.export.folder import write_folder
 from habitatmap.export.formats import write_cog
 from habitatmap.export.geopackage import write_geopackage
@@ -15,7 +17,7 @@ from habitatmap.export.looks import RASTER_LOOKS
 from habitatmap.export.project import project_bytes
 from habitatmap.export.styles import raster_qml, raster_sld
 from habitatmap.export.summary import summary_of, summary_text
-from habitatmap.export.tables import text_files
+from habitatmap.export.tables import text_files, told_tables
 from habitatmap.export.worked import FILE as STAGES
 from habitatmap.export.worked import record_of, worked_text
 from habitatmap.geo import scratch
@@ -109,9 +111,7 @@ def _fill(
     scratch.drop_unused()  # what is written needs room too
     (folder / STAGES).write_text(worked_text(result.findings.worked), encoding="utf-8", newline="\n")
     (folder / "summary.json").write_text(summary_text(result), encoding="utf-8", newline="\n")
-    for name, content in text_files(result, semicolons).items():
-        (folder / name).write_bytes(content)
-    write_geopackage(result, folder / "habitatmap.gpkg")
+    _write_tables(result, folder, semicolons)
     (folder / "habitatmap.qgz").write_bytes(project_bytes(result))
     (folder / "rasters").mkdir()
     with ThreadPoolExecutor(default_workers()) as threads:
@@ -123,10 +123,18 @@ def _fill(
             job.result()
             (folder / "rasters" / f"{name}.qml").write_bytes(raster_qml(RASTER_LOOKS[name]).encode())
             (folder / "rasters" / f"{name}.sld").write_bytes(raster_sld(RASTER_LOOKS[name]).encode())
-    for name, page in pages.items():
-        scratch.give_back()
-        (folder / name).write_text(page(result), encoding="utf-8", newline="\n")
+    with Env():  # else GDAL would be set up anew for each picture
+        for name, page in pages.items():
+            scratch.give_back()
+            (folder / name).write_text(page(result), encoding="utf-8", newline="\n")
     (folder / "pictures").mkdir()  # last: what draws them keeps memory, which the pages would need beside
     scratch.give_back()
     for name, content in pictures(result, spoken).items():
         (folder / "pictures" / name).write_bytes(content)
+
+
+def _write_tables(result: Result, folder: Path, semicolons: bool) -> None:
+    tables = told_tables(result)
+    for name, content in text_files(result, semicolons, tables).items():
+        (folder / name).write_bytes(content)
+    write_geopackage(result, folder / "habitatmap.gpkg", tables)

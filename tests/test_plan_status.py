@@ -124,6 +124,13 @@ def test_a_row_for_each_suggested_site(mapped: Path) -> None:
     assert summary["plan"]["refusals"] == []
 
 
+def test_sites_keep_their_ids_where_out_was_deleted(town: Path) -> None:
+    before, rows = plan_of(town), listed(town)
+    shutil.rmtree(town / "out")
+    assert list(run(town)[0].index) == list(before.index)
+    assert listed(town) == rows
+
+
 def test_nothing_new_is_nothing_written_and_the_last_map_still_serves(town: Path) -> None:
     before = (town / FILE).read_bytes()
     area = open_area(town)

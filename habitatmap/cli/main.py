@@ -102,7 +102,9 @@ def main() -> None:
     from habitatmap.errors import HabitatmapError
     from habitatmap.errors.system import refused
 
-    gc.set_threshold(10_000)  # looking for garbage as often as usual takes a twentieth of a run and finds hardly any
+    gc.set_threshold(100_000, 50)  # looking for garbage as often as usual takes a twentieth of a run, finds hardly any
+    # matrix products run on one thread anyway (geo.engine); the others would spin a while when numpy and scipy load
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     codecs.register_error("habitatmap", with_other_letters)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -128,6 +130,8 @@ def main() -> None:
         _end_with(fault, refused(fault))
     except Exception as fault:
         _end_with(fault, "")
+    finally:
+        gc.freeze()  # the interpreter would look through all that is left for garbage, only to end: half a second
 
 
 def _end_with(fault: Exception, sentence: str) -> NoReturn:

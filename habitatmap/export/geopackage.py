@@ -7,7 +7,7 @@ for metadata (annex F.8) and for titles of columns (F.9), and `layer_styles`, in
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import closing
 from pathlib import Path
 from xml.etree.ElementTree import Element, SubElement
@@ -57,16 +57,18 @@ NAMED_BY = (
 )
 
 
-def write_geopackage(result: Result, path: Path) -> None:
-    """Writes the file; every layer is there, also where it is empty. The date inside is the day of the map, not of the
-    run. Raises OSError, or an error of the library, where the disk is full or refuses."""
+def write_geopackage(result: Result, path: Path, told: Mapping[str, pd.DataFrame] | None = None) -> None:
+    """Writes the file; every layer is there, also where it is empty. `told`: what `told_tables` gives, where it was
+    made already. The date inside is the day of the map, not of the run. Raises OSError, or an error of the library,
+    where the disk is full or refuses.
+    """
     day = f"{result.figures.as_of}T00:00:00.000Z"
     # a new file need not wait for the drive after each layer: where the run is killed its folder is not taken
     wanted = {"OGR_CURRENT_DATE": day, "OGR_SQLITE_SYNCHRONOUS": "OFF"}
     before = {name: pyogrio.get_gdal_config_option(name) for name in wanted}
     pyogrio.set_gdal_config_options(wanted)
     try:
-        for name, frame in layers(result).items():
+        for name, frame in layers(result, told).items():
             _write_layer(path, name, frame, LAYERS[name], result.crs)
     finally:
         pyogrio.set_gdal_config_options(before)
@@ -78,9 +80,9 @@ def write_geopackage(result: Result, path: Path) -> None:
         raise OSError(str(fault)) from fault
 
 
-def layers(result: Result) -> dict[str, pd.DataFrame]:
-    """The tables by the name of their layer, with shapes where they have any."""
-    tables, crs = told_tables(result), result.crs
+def layers(result: Result, told: Mapping[str, pd.DataFrame] | None = None) -> dict[str, pd.DataFrame]:
+    """The tables (`told_tables`) by the name of their layer, with shapes where they have any."""
+    tables, crs = dict(told_tables(result) if told is None else told), result.crs
     for name in ("pools", "trees", "breeding_places"):
         at = tables[name]
         tables[name] = gpd.GeoDataFrame(at, geometry=gpd.points_from_xy(at["x"], at["y"]), crs=crs)

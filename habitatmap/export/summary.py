@@ -37,7 +37,7 @@ def summary_of(result: Result) -> dict[str, Any]:
     told |= {
         "inputs": _inputs(figures.inputs),
         "not_used": [{"file": u.file, "sheet": u.sheet, "reason": u.why.reason} for u in figures.not_used],
-        "occupancy": occupancy_part(figures.occupancy),
+        "occupancy": occupancy_part(result.findings.survey.known),
         "seasons": seasons_part(figures.seasons),
         "plan": plan | {"refusals": refusals, "note": plan_note(figures.plan)},
         "served": _served(figures.served),

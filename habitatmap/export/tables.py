@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import geopandas as gpd
 import pandas as pd
 
@@ -58,9 +60,12 @@ def _ranked(links: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(ranked, geometry=links.geometry)
 
 
-def text_files(result: Result, semicolons: bool = False) -> dict[str, bytes]:
-    """Tables, GeoJSON, GPX and the workbook: file name -> content. `semicolons` as in `csv_text`."""
-    tables = told_tables(result)
+def text_files(
+    result: Result, semicolons: bool = False, told: Mapping[str, pd.DataFrame] | None = None
+) -> dict[str, bytes]:
+    """Tables, GeoJSON, GPX and the workbook: file name -> content. `semicolons` as in `csv_text`; `told`: what
+    `told_tables` gives, where it was made already."""
+    tables = dict(told_tables(result) if told is None else told)
     if result.plan_exchanged is not None:
         tables["plan_exchanged"] = told_plan(without_shapes(result.plan_exchanged), result.settings)
     shapes = {

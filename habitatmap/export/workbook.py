@@ -13,6 +13,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from habitatmap.export.formats import plain, visible
@@ -36,7 +37,7 @@ SHEETS = {
     "gaps": "gaps",
     "set aside": "set_aside",
 }
-MOST_ROWS = 1_048_575  # a sheet of the format holds no more below its headings
+MOST_ROWS = 20_000  # nobody reads more, and a spreadsheet program takes long to open them
 LONGEST_CELL = 32_767  # a cell of the format holds no more
 CREATED = datetime.datetime(2000, 1, 1)  # the same bytes each time
 NARROW, WIDE = 9, 70  # columns, in characters
@@ -71,16 +72,24 @@ def workbook_bytes(result: Result, tables: dict[str, pd.DataFrame], most_rows: i
         for sheet, table in SHEETS.items():
             frame = tables[table].drop(columns="geometry", errors="ignore")
             columns = [meaning(table, str(name)) for name in frame.columns]
-            shown = frame if len(frame) <= most_rows else frame.head(most_rows - 1)
+            shown = frame if len(frame) <= most_rows else _first(frame, most_rows - 1)
             rows = [[_cell(v, c) for v, c in zip(row, columns, strict=True)] for row in _rows(shown)]
             if left := len(frame) - len(shown):
-                told = f"{left:,} more rows have no room in a sheet; {table}.csv has all {len(frame):,}."
+                told = f"{left:,} more rows are not in this sheet; {table}.csv has all {len(frame):,}."
                 log.warning("results.xlsx, sheet %s: %s", sheet, told)
                 rows.append([_Cell(told), *[_Cell(None)] * (len(columns) - 1)])
             book.sheet(sheet, [column.heading for column in columns], rows)
         book.sheet("figures", FIGURES, _figures(result))
         book.sheet("data dictionary", DICTIONARY, _dictionary())
     return out.getvalue()
+
+
+def _first(frame: pd.DataFrame, most: int) -> pd.DataFrame:
+    """So many rows, in their order: of places those with suggestions and pools come before the others."""
+    if "suggestions" in frame:
+        counted = np.lexsort((np.arange(len(frame)), -frame["pools"], -frame["suggestions"]))
+        return frame.iloc[np.sort(counted[:most])]
+    return frame.head(most)
 
 
 def _rows(frame: pd.DataFrame) -> Iterable[tuple[object, ...]]:

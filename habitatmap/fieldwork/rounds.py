@@ -12,6 +12,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cached_property
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -237,7 +238,8 @@ def due(
         Due.REGULAR: season & ((since >= rules.visit_days) | (never & ~(age < rules.visit_days))),
     }
     asked = pd.DataFrame(hits).any(axis=1)
-    others = [name for name in teaches if name in set(here.loc[~asked & ~(since < 7), "pool"])]
+    free = set(here.loc[~asked & ~(since < 7), "pool"])
+    others = [name for name in teaches if name in free]
     chosen = others[: rules.extra_visits] if season else []
     hits[Due.ONE_MORE] = here["pool"].isin(chosen)
     table = pd.DataFrame(hits)
@@ -632,7 +634,10 @@ class _Ways:
 
     def __init__(self, on_foot: Footpaths, visit_minutes: float) -> None:
         self._on_foot, self._visit = on_foot, visit_minutes
-        self._by_road = ROAD * straight(on_foot.x, on_foot.y)
+
+    @cached_property
+    def _by_road(self) -> NDArray[np.float64]:
+        return ROAD * straight(self._on_foot.x, self._on_foot.y)
 
     def metres(self, by: By) -> NDArray[np.float64]:
         """Metres from pool to pool: along the paths, by car the straight line and a share more."""

@@ -31,6 +31,7 @@ ONE_THREAD = 100  # points up to which the work is too little for more
 THREADS = os.cpu_count() or 1
 HEAT = 0.3  # the heat to begin with, in mean steps: the first list is a good one, and more heat would spoil it
 SEED = 20260101
+ROWS_AT_ONCE = 500  # of a matrix of thousands of points, to sort
 
 
 def straight(x: ArrayLike, y: ArrayLike) -> Floats:
@@ -65,7 +66,7 @@ def shortest_routes(distances: NDArray[np.float64], people: int, effort: float =
         # points that follow each other in a first list lie near each other in memory, which is faster to read
         named = _first(distances, 0)
         d = np.ascontiguousarray(distances[np.ix_(named, named)])
-        near = np.argsort(d + np.diag(np.full(n, np.inf)), axis=1, kind="stable")[:, :NEAR].astype(np.int64)
+        near = _nearest(d)
         tries = max(min(SWEEPS * n, int(MOST_TRIES * effort)), 100 * n)
         firsts = [_first(d, k) for k in range(STARTS)]
         with ThreadPoolExecutor(max_workers=THREADS if n > ONE_THREAD else 1) as threads:
@@ -75,6 +76,16 @@ def shortest_routes(distances: NDArray[np.float64], people: int, effort: float =
     walks = [[int(i) for i in best[a:b]] for a, b in pairwise(cuts)]
     turned = [walk if not walk or walk[0] <= walk[-1] else walk[::-1] for walk in walks]
     return sorted(turned, key=lambda walk: min(walk, default=n))
+
+
+def _nearest(distances: Floats) -> Places:
+    """The `NEAR` nearest others of each point (n, NEAR), the lower number first of equals, the point itself last."""
+    parts = []
+    for rows in np.array_split(np.arange(len(distances)), len(distances) // ROWS_AT_ONCE + 1):
+        apart = distances[rows]
+        apart[np.arange(len(rows)), rows] = np.inf
+        parts.append(np.argsort(apart, axis=1, kind="stable")[:, :NEAR])
+    return np.concatenate(parts).astype(np.int64)
 
 
 def _first(distances: NDArray[np.float64], start: int) -> NDArray[np.int64]:

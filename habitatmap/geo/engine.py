@@ -33,6 +33,7 @@ KEY = "run"
 
 KEPT_FROM = 4_000_000  # cells of a raster from which its finished tiles are kept
 
+ROWS = 256  # of a block that are copied at a time
 AHEAD = 2  # tiles on their way to a cluster for each of its threads
 TRIES = 3  # so often a tile is begun again whose worker was lost
 
@@ -135,14 +136,16 @@ def default_workers() -> int:
 
 
 def block(array: Raster, tile: Tile, halo: int, pad: float) -> Raster:
-    """The tile of an array (..., rows, cols) with `halo` cells more on every side; beyond the edge stands `pad`."""
+    """A copy of the tile of an array (..., rows, cols) with `halo` cells more on every side; beyond the edge stands
+    `pad`. Some rows at a time: of a large array the system maps many more pages than those of the tile."""
     rows, cols = array.shape[-2:]
     r0, r1, c0, c1 = tile.row0 - halo, tile.row1 + halo, tile.col0 - halo, tile.col1 + halo
-    if r0 >= 0 and c0 >= 0 and r1 <= rows and c1 <= cols:
-        return array[..., r0:r1, c0:c1]
     out = np.full((*array.shape[:-2], r1 - r0, c1 - c0), pad, dtype=array.dtype)
-    a0, a1, b0, b1 = max(r0, 0), min(r1, rows), max(c0, 0), min(c1, cols)
-    out[..., a0 - r0 : a1 - r0, b0 - c0 : b1 - c0] = array[..., a0:a1, b0:b1]
+    b0, b1 = max(c0, 0), min(c1, cols)
+    for row in range(max(r0, 0), min(r1, rows), ROWS):
+        end = min(row + ROWS, r1, rows)
+        out[..., row - r0 : end - r0, b0 - c0 : b1 - c0] = array[..., row:end, b0:b1]
+        scratch.relax()
     return out
 
 
@@ -191,9 +194,10 @@ def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = T
         return future
 
     most = AHEAD * max(1, sum(client.nthreads().values()))
-    running: Any = completed([send(number) for number in islice(tiles, most)], loop=client.loop)
-    for future in running:
-        put(under_way.pop(future), future.result())
+    # answers come in while those before them are put in their place
+    running: Any = completed([send(number) for number in islice(tiles, most)], loop=client.loop, with_results=True)
+    for future, answer in running:
+        put(under_way.pop(future), answer)
         if (following := next(tiles, None)) is not None:
             running.add(send(following))
     return whole
@@ -201,5 +205,9 @@ def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = T
 
 def each_tile(work: Callable[[int], object], tiles: Iterable[int], engine: Engine = THREADS) -> None:
     """Does something for every number of a tile on this process' threads; the first fault ends it."""
+    every = list(tiles)
+    if len(every) == 1:
+        work(every[0])
+        return
     with ThreadPoolExecutor(engine.threads or default_workers()) as pool:
-        list(pool.map(work, tiles))
+        list(pool.map(work, every))

@@ -16,17 +16,12 @@ such that pools which were empty when they were installed are by today as often 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse import csr_array
-from scipy.spatial import cKDTree
-from scipy.spatial.distance import cdist
-from scipy.stats import qmc
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -35,7 +30,6 @@ LEAST_QUALITY = 0.05  # a place with next to no forage about it still holds larv
 FEWEST_OF_KIND = 5  # fewer pools, or trees, than that say too little on their own
 YEARS_UNKNOWN = 5.0  # age taken for a pool without a date (expert judgement)
 BISECTIONS = 60
-DENSE_PLACES = 3000  # above so many places, flights too rare to matter are left out
 
 
 @dataclass(frozen=True)
@@ -106,6 +100,8 @@ class Draws(NamedTuple):
 
 def draw(ranges: Ranges, simulations: int, seed: int = 1) -> Draws:
     """So many draws, evenly spread over the ranges together (Sobol sequence)."""
+    from scipy.stats import qmc  # a third of a second to load, and only plans need it
+
     u = qmc.Sobol(len(ranges), seed=seed).random(simulations).T
     e, x, z, y = (low * (high / low) ** at for (low, high), at in zip(ranges[:-1], u[:-1], strict=True))
     low, high = ranges.unmapped
@@ -136,20 +132,6 @@ def lost(quality: Floats, e: Floats, x: Floats) -> Floats:
 
     quality: (n,), or (n, simulations) where it differs between them."""
     return np.asarray(np.minimum(1.0, e / (quality[:, None] if quality.ndim == 1 else quality) ** x))
-
-
-def flow_between(xy: Floats, reached: Callable[[Floats], Floats], farthest_m: float) -> Floats | csr_array:
-    """Share of flights between places (n, 2) that get so far: (n, n), symmetric, 0 on the diagonal.
-
-    reached: that share by distance (metres). Above DENSE_PLACES places sparse, without flights beyond `farthest_m`.
-    """
-    if len(xy) <= DENSE_PLACES:
-        flow = reached(cdist(xy, xy))
-        np.fill_diagonal(flow, 0.0)
-        return flow
-    i, j = cKDTree(xy).query_pairs(farthest_m, output_type="ndarray").T
-    near = reached(np.hypot(*(xy[i] - xy[j]).T))
-    return csr_array((np.r_[near, near], (np.r_[i, j], np.r_[j, i])), shape=(len(xy), len(xy)))
 
 
 def calibrate(known: KnownPlaces, arriving: Floats, draws: Draws, new: float, *, hindcast: bool = True) -> Rates:

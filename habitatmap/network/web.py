@@ -12,9 +12,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
-from scipy.sparse import coo_array, triu
+from scipy.sparse import coo_array, csr_array, eye_array, triu
 
-from habitatmap.network.graph import articulations, components, links
+from habitatmap.network.graph import articulations, components, lengths, links, thinned
 from habitatmap.network.importance import (
     EstimatedConnectivity,
     equivalent_connectivity,
@@ -29,6 +29,7 @@ Floats = NDArray[np.floating]
 
 # so many places are looked from in a component of more: 20,000 places then take seconds, an error of ec a few percent
 MOST_SOURCES = 400
+MOST_LINES = 20_000  # of more links those are drawn that best paths need, whichever place is lost
 
 
 class Weight(StrEnum):
@@ -79,7 +80,8 @@ class NetworkFigures:
 
 @dataclass(frozen=True)
 class Web:
-    """links: from_place, to_place, length_m, probability and a line in the area's CRS; figures: of the network."""
+    """links: from_place, to_place, length_m, probability and a line in the area's CRS, of more than MOST_LINES those
+    that best paths need; figures: of the whole network."""
 
     links: gpd.GeoDataFrame
     figures: NetworkFigures
@@ -96,14 +98,16 @@ def describe_network(
     """
     nodes = network_places(places, access)
     joined = links(nodes, flight.link_m, flight.dispersal_median_m)
+    every = (joined.nnz - len(nodes)) // 2
+    if every > MOST_LINES:
+        joined = _needed(joined)
     worth = estimated_connectivity(nodes["weight"], joined, MOST_SOURCES)
-    lines = _lines(nodes, triu(joined, k=1).tocoo(), crs)
     cut = articulations(joined)
     known = len(nodes) > 0 and not bool(np.all(np.isnan(access)))
     figures = NetworkFigures(
         places=len(nodes),
         components=len(set(components(joined).tolist())),
-        links=len(lines),
+        links=every,
         ec_now=worth.ec if known else math.nan,
         ec_with_plan=_with_sites(places, sites, nodes, worth, access, flight) if known else math.nan,
         ec_standard_error=worth.standard_error,
@@ -113,7 +117,14 @@ def describe_network(
         link_probability=LinkProbability.REACH,
         costliest_loss=_costliest(places, nodes, worth, cut) if worth.pair_sum > 0 else None,
     )
-    return Web(lines, figures)
+    return Web(_lines(nodes, triu(joined, k=1).tocoo(), crs), figures)
+
+
+def _needed(joined: csr_array) -> csr_array:
+    """Of the links those that best paths need whichever place is lost: what hangs together does so by these alone."""
+    graph = thinned(lengths(joined))
+    graph.data = np.exp(-graph.data)
+    return csr_array(graph + eye_array(graph.shape[0]))
 
 
 def _costliest(

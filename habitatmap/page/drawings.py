@@ -21,6 +21,7 @@ from habitatmap.words.catalogue import ENGLISH, Catalogue
 
 WIDTH = 340  # of every drawing, in units of which a letter is 12 high
 LEFT, RIGHT = 8, 332
+STOP = 15  # between the middles of two stops, so that both numbers can be read
 
 
 class Mark(NamedTuple):
@@ -120,12 +121,18 @@ def route(
 
     rows = [f'<polyline class="path" points="{points(line)}"/>' for line in paths]
     rows += [f'<polyline class="way" points="{points(way)}"/>' for way in ways]
-    taken: list[tuple[float, float]] = []
+    taken: dict[tuple[int, int], list[tuple[float, float]]] = {}  # by squares as wide as a stop
+
+    def covers(across: float, down: float) -> bool:
+        col, row = floor(across / STOP), floor(down / STOP)
+        near = (taken.get((c, r), ()) for c in (col - 1, col, col + 1) for r in (row - 1, row, row + 1))
+        return any(abs(across - a) < STOP and abs(down - d) < STOP for some in near for a, d in some)
+
     for x, y, number in stops:
         across, down = (x - west) * scale, (north - y) * scale
-        while any(abs(across - a) < 15 and abs(down - d) < 15 for a, d in taken):
-            across += 15
-        taken.append((across, down))
+        while covers(across, down):
+            across += STOP
+        taken.setdefault((floor(across / STOP), floor(down / STOP)), []).append((across, down))
         rows.append(f'<circle class="stop" cx="{across:.1f}" cy="{down:.1f}" r="8.5"/>')
         rows.append(text(round(across, 1), round(down + 4, 1), number, "middle"))
     rows.append(f'<line class="bar" x1="6" x2="{6 + bar_m * scale:.1f}" y1="{height - 6:.1f}" y2="{height - 6:.1f}"/>')

@@ -172,6 +172,7 @@ def _facts_for_the_team(result: Result, writer: Writer) -> Block:
     most = sorted(counts.items(), key=lambda one: (-one[1], one[0]))[:MOST_REASONS]
     return {
         "asks_served": figures.plan.objective == Objective.SERVED,
+        "links": result.figures.network.links,
         "ask_first": [
             {"place": sentence(told_place(place)), "adds": number(adds)}
             for place, adds in result.ask_first[["place", "adds"]].head(MOST_REASONS).itertuples(index=False)

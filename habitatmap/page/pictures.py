@@ -7,10 +7,11 @@ import hashlib
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
 from typing import TypeVar
 
 import numpy as np
+import rasterio
 from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
@@ -29,7 +30,7 @@ WEBP = {"lossless": True, "quality": 10, "method": 3}  # effort: a twelfth more 
 MOST_KEPT = 20  # pictures; the page for everybody shows most of the team's again
 _MADE: dict[tuple[bytes, tuple[int, ...], bytes], str] = {}
 OUTSIDE, UNKNOWN, FIRST = 0, 1, 2  # class numbers in a picture: beyond the frame, no value, first class
-WEB_MERCATOR = "EPSG:3857"
+WEB_MERCATOR = 3857
 Number = TypeVar("Number", bound=np.generic)
 
 
@@ -51,7 +52,7 @@ class WebMap:
         if shrink > 1:
             size = {"dst_width": max(1, int(grid.cols / shrink)), "dst_height": max(1, int(grid.rows / shrink))}
         transform, width, height = calculate_default_transform(
-            crs.to_wkt(), WEB_MERCATOR, grid.cols, grid.rows, *grid.bounds, **size
+            _known(crs.to_wkt()), _web_mercator(), grid.cols, grid.rows, *grid.bounds, **size
         )
         return cls(grid, crs, transform, int(width), int(height))
 
@@ -60,8 +61,7 @@ class WebMap:
         """[[south, west], [north, east]] in degrees, of the warped picture itself."""
         left, top = self.transform.c, self.transform.f
         right, bottom = left + self.transform.a * self.width, top + self.transform.e * self.height
-        to_degrees = Transformer.from_crs(WEB_MERCATOR, 4326, always_xy=True)
-        (west, east), (south, north) = to_degrees.transform([left, right], [bottom, top])
+        (west, east), (south, north) = _to_degrees().transform([left, right], [bottom, top])
         return [[round(south, 7), round(west, 7)], [round(north, 7), round(east, 7)]]
 
     @property
@@ -119,14 +119,29 @@ class WebMap:
             values,
             out,
             src_transform=Affine(side, 0.0, self.grid.left, 0.0, -side, self.grid.top),
-            src_crs=self.crs.to_wkt(),
+            src_crs=_known(self.crs.to_wkt()),
             src_nodata=nothing,
             dst_transform=self.transform,
-            dst_crs=WEB_MERCATOR,
+            dst_crs=_web_mercator(),
             dst_nodata=nothing,
             resampling=how,
         )
         return out
+
+
+@lru_cache(maxsize=4)
+def _known(wkt: str) -> rasterio.crs.CRS:
+    return rasterio.crs.CRS.from_wkt(wkt)
+
+
+@cache
+def _web_mercator() -> rasterio.crs.CRS:
+    return rasterio.crs.CRS.from_epsg(WEB_MERCATOR)
+
+
+@cache
+def _to_degrees() -> Transformer:
+    return Transformer.from_crs(WEB_MERCATOR, 4326, always_xy=True)
 
 
 @lru_cache(maxsize=1)

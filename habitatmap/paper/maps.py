@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from textwrap import wrap
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import shapely
@@ -27,6 +27,7 @@ from habitatmap.geo.grid import Grid
 from habitatmap.page.background import WATERWAYS, WAYS_ON_FOOT, cover_classes
 from habitatmap.page.document import shown
 from habitatmap.page.pictures import FIRST, classes_of
+from habitatmap.read.land_cover import LandCover
 from habitatmap.result import Result
 from habitatmap.vocabulary import themes
 from habitatmap.words.catalogue import ENGLISH, Catalogue
@@ -51,6 +52,21 @@ SHAPES: dict[str, list[tuple[float, float]]] = {
 
 Number = TypeVar("Number", bound=np.generic)
 Metres = TypeVar("Metres", float, NDArray[np.float64])
+
+
+class Layer(NamedTuple):
+    """A raster in classes: those from FIRST on have `colours`, "" is see-through; UNKNOWN is grey, below it is nothing.
+    classes: those of some rows (numbers) and columns."""
+
+    classes: Callable[[NDArray[np.int64], slice], NDArray[np.uint8]]
+    colours: Sequence[str]
+
+    @classmethod
+    def of(
+        cls, values: NDArray[Number], coded: Callable[[NDArray[Number]], NDArray[np.uint8]], colours: Sequence[str]
+    ) -> Layer:
+        """Of a raster (rows, cols), of whose values `coded` makes classes."""
+        return cls(lambda rows, cols: coded(scratch.some_rows(values, rows)[:, cols]), colours)
 
 
 @dataclass
@@ -78,25 +94,22 @@ class Sheet:
     def at(self, x: Metres, y: Metres) -> tuple[Metres, Metres]:
         return (x - self.left) * self.scale, (self.top - y) * self.scale
 
-    def raster(
-        self,
-        grid: Grid,
-        values: NDArray[Number],
-        coded: Callable[[NDArray[Number]], NDArray[np.uint8]],
-        colours: Sequence[str],
-    ) -> None:
-        """A raster of which `coded` makes classes; `colours` from FIRST on, UNKNOWN grey, below it nothing. "" is
-        see-through."""
+    def raster(self, grid: Grid, under: Layer, over: Layer | None = None) -> None:
+        """A raster, and `over` it the classes from FIRST on of another one, as a single picture: each takes long to
+        paint."""
         row0, row1 = (int(np.clip((grid.top - y) / grid.cell_m, 0, grid.rows)) for y in (self.top, self.bottom))
         col0, col1 = (int(np.clip((x - grid.left) / grid.cell_m, 0, grid.cols)) for x in (self.left, self.right))
         row1, col1 = min(grid.rows, row1 + 1), min(grid.cols, col1 + 1)
         if row1 <= row0 or col1 <= col0:
             return
         step = max(1, math.ceil(max(row1 - row0, col1 - col0) / MOST_CELLS))
-        cut = coded(scratch.some_rows(values, np.arange(row0, row1, step))[:, col0:col1:step])
-        table = np.array(
-            [ImageColor.getcolor(c or NOTHING, "RGBA") for c in ("", themes.UNKNOWN_COLOUR, *colours)], dtype=np.uint8
-        )
+        rows, cols = np.arange(row0, row1, step), slice(col0, col1, step)
+        cut, colours = under.classes(rows, cols), ["", themes.UNKNOWN_COLOUR, *under.colours]
+        if over is not None:
+            top = over.classes(rows, cols)
+            cut = np.where(top >= FIRST, top - np.uint8(FIRST) + np.uint8(len(colours)), cut)
+            colours += over.colours
+        table = np.array([ImageColor.getcolor(c or NOTHING, "RGBA") for c in colours], dtype=np.uint8)
         store, numbered = io.BytesIO(), Image.fromarray(cut, "P")
         numbered.putpalette(table[:, :3].tobytes())
         numbered.save(store, "PNG", transparency=table[:, 3].tobytes())
@@ -179,11 +192,10 @@ class Sheet:
             [
                 f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w:.1f} {total:.1f}" role="img" ',
                 f'aria-label="{said}" font-family="{FACE}"><title>{said}</title>',
-                f'<rect width="{w:.1f}" height="{total:.1f}" fill="{HALO}"/>',
-                f'<svg x="0" y="0" width="{w:.1f}" height="{h:.1f}" viewBox="0 0 {w:.1f} {h:.1f}">',
                 f'<rect width="{w:.1f}" height="{h:.1f}" fill="{PAPER}"/>',
                 *self.parts,
-                "</svg>",
+                # over what lies beyond the map: to cut that off would take as long to paint as the map
+                f'<rect y="{h:.1f}" width="{w:.1f}" height="{total - h:.1f}" fill="{HALO}"/>',
                 f'<rect x=".5" y=".5" width="{w - 1:.1f}" height="{h - 1:.1f}" fill="none" stroke="{INK}"/>',
                 self._bar(h),
                 self._north(spoken.say("N")),
@@ -275,7 +287,8 @@ def ground(sheet: Sheet, result: Result, faint: bool = False, ways: Sequence[str
     cover = result.land_cover
     if cover is not None:
         number, _, colours = cover_classes(cover)
-        sheet.raster(result.grid, cover.classes, number.__getitem__, [_paler(c) if faint else c for c in colours])
+        shown = Layer.of(cover.classes, number.__getitem__, [_paler(c) if faint else c for c in colours])
+        sheet.raster(result.grid, shown, _landmarks(cover))
         sheet.key += [] if faint else legend(result, faint)
     sheet.parts += lines(sheet, result) if ways is None else ways
 
@@ -291,14 +304,16 @@ def legend(result: Result, faint: bool = True) -> list[tuple[str, str]]:
     ]
 
 
+def _landmarks(cover: LandCover) -> Layer:
+    """Water and buildings, by which most people find their way."""
+    number = {"water": FIRST, "building": FIRST + 1}
+    of_class = np.array([0, *(number.get(ground, 0) for ground in cover.table["ground"])], dtype=np.uint8)
+    return Layer.of(cover.classes, of_class.__getitem__, [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
+
+
 def lines(like: Sheet, result: Result) -> list[str]:
-    """What is drawn on a sheet `like` this one: water, buildings, paths, streets, watercourses and the boundary, by
-    which most people find their way."""
-    sheet, cover, paths = replace(like, parts=[], key=[]), result.land_cover, result.paths
-    if cover is not None:
-        number = {"water": FIRST, "building": FIRST + 1}
-        of_class = np.array([0, *(number.get(ground, 0) for ground in cover.table["ground"])], dtype=np.uint8)
-        sheet.raster(result.grid, cover.classes, of_class.__getitem__, [themes.WATER_COLOUR, themes.BUILDING_COLOUR])
+    """What is drawn on a sheet `like` this one: paths, streets, watercourses and the boundary."""
+    sheet, paths = replace(like, parts=[], key=[]), result.paths
     water, foot = paths["kind"].isin(WATERWAYS), paths["kind"].isin(WAYS_ON_FOOT)
     for which, look in (
         (water, f'stroke="{WATER_LINE}" stroke-width="1.6"'),
@@ -315,7 +330,8 @@ def theme(sheet: Sheet, result: Result, name: str, ways: Sequence[str]) -> None:
     """A raster of the result in the page's colours and breaks, with its key; `ways` (of `lines`) laid over it."""
     look = next(t for t in themes.THEMES if t.name == name)
     raster = result.rasters[name]
-    sheet.raster(result.grid, raster, lambda values: classes_of(values, look.breaks), look.colours)
+    shown = Layer.of(raster, lambda values: classes_of(values, look.breaks), look.colours)
+    sheet.raster(result.grid, shown, _landmarks(result.land_cover) if result.land_cover is not None else None)
     times, unit = (100, "%") if look.chance else (1, "")
     ends = [short(times * end) for end in (0.0, *look.breaks, 1.0)]
     sheet.key += [

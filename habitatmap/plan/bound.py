@@ -61,10 +61,11 @@ ROUND_UP = 1e-12
 ROUND_SINGLE = (
     2e-5  # transforms in single precision: below 2e-6 of the largest G as measured, and counted so many times
 )
-WITH_SLOPE = (0.25, 0.75)  # levels that have a slope, from the lowest likely probability to the highest
+WITH_SLOPE = (0.5,)  # levels that have a slope, from the lowest likely probability to the highest
 ALIKE = 1e-6  # probabilities that differ by less have one map
 MOST_COUNTED = 8.0  # so many times the errors of maps may count; levels that would ask for more lie farther apart
 STEPS = 10  # of p, between which m is taken by lines where z is set
+FINE = 24  # points over the width at which k is a half, between which z is taken by lines
 ROUNDS = 4
 # the search for good z and beta; none of these can make the bound wrong
 NEAR_LAST = 0.85  # a column's first gain over what the last pool of the greedy plan adds
@@ -76,6 +77,7 @@ LEAST_PROGRESS = 1e-3  # a round that lowers the bound by less of itself is the 
 MOST_PRICED = 8  # rounds are begun only while no more cells were priced than so many times the frame
 GOOD_ENOUGH = 1.015  # where the bound is nearer than this to what greedy reaches, neither rounds nor prices are sought
 FIRST_STAGES = ((0.03, 25), (0.01, 25), (0.003, 40))  # softness, steps
+ONLY_STAGES = ((0.01, 25), (0.003, 25))  # where there is one round
 LATER_STAGES = ((0.003, 30), (0.001, 40))
 DUAL_SOFTNESS, DUAL_TURNS, DUAL_STEPS = 0.001, 60, 4
 CROWDED = 1.01  # pools in a disc
@@ -242,7 +244,7 @@ def _certified(
         if radius > 0.0:
             x, tau, duals = relaxed.solve_apart(radius)
         else:
-            x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES)
+            x, tau = relaxed.solve(LATER_STAGES if turn else FIRST_STAGES if rounds > 1 else ONLY_STAGES)
         some = x > LEAST_SHARE
         fixed, G = certificate.at(relaxed.row[some], relaxed.col[some], x[some], tau)
         largest = scratch.ends(G)[1]
@@ -355,23 +357,38 @@ def _level(p: float, levels: Floats) -> tuple[int, float]:
 
 @njit(nogil=True)
 def _overlay(
-    z: Floats, U: Floats, corner: tuple[int, int], pools: Pools, k: Floats, levels: Floats, curved: Floats
+    z: Floats, U: Floats, corner: tuple[int, int, int], pools: Pools, k: Floats, levels: Floats, curved: Floats
 ) -> None:
-    """Adds x m (by lines between levels, close enough for z) to z and x u to U, for pools (row, col, p, x); z[0, 0] is
-    the cell `corner`.
+    """Adds x m (by lines between levels, close enough for z) to z and x u to U, for pools (row, col, p, x), at every
+    so many cells down and across from a cell on: the row, the column and the step of `corner`.
     """
     row, col, p, x = pools
-    row0, col0 = corner
+    row0, col0, step = corner
     r = k.shape[0] // 2
     for q in range(row.shape[0]):
         n, t = _level(p[q], levels)
         below, above, linear = curved[n], curved[min(n + 1, levels.shape[0] - 1)], x[q] * p[q]
         down, up = x[q] * (1.0 - t), x[q] * t
-        for i in range(max(row0, row[q] - r), min(row0 + z.shape[0], row[q] + r + 1)):
-            for j in range(max(col0, col[q] - r), min(col0 + z.shape[1], col[q] + r + 1)):
-                a, b = i - row[q] + r, j - col[q] + r
-                z[i - row0, j - col0] += down * below[a, b] + up * above[a, b]
-                U[i - row0, j - col0] += linear * k[a, b]
+        for i in range(max(0, -((row0 - row[q] + r) // step)), min(z.shape[0], (row[q] + r - row0) // step + 1)):
+            a = row0 + i * step - row[q] + r
+            for j in range(max(0, -((col0 - col[q] + r) // step)), min(z.shape[1], (col[q] + r - col0) // step + 1)):
+                b = col0 + j * step - col[q] + r
+                z[i, j] += down * below[a, b] + up * above[a, b]
+                U[i, j] += linear * k[a, b]
+
+
+@njit(nogil=True)
+def _between(points: Floats, step: int, out: Floats) -> None:
+    """Values at all cells from those at every so many, the first cell and one behind the last among them, by lines."""
+    for i in range(out.shape[0]):
+        a = i // step
+        down = (i - a * step) / step
+        for j in range(out.shape[1]):
+            b = j // step
+            right = (j - b * step) / step
+            above = points[a, b] * (1.0 - right) + points[a, b + 1] * right
+            below = points[a + 1, b] * (1.0 - right) + points[a + 1, b + 1] * right
+            out[i, j] = above * (1.0 - down) + below * down
 
 
 @njit(nogil=True)
@@ -497,6 +514,7 @@ class Certificate:
         self.n = fft_cells(self.r, (p.shape[0], p.shape[1]), engine.tile_cells)
         self.levels = Levels.of(p, likely)
         # of a plan's own pools, where it need not be exact
+        self.step = max(1, int((k[self.r] > 0.5).sum()) // FINE)
         self.steps = np.unique([*self.levels.values, *np.linspace(likely.min(), likely.max(), STEPS)])
         self.at_steps = -np.log1p(-self.steps[:, None, None] * k)
         curved = -np.log1p(-self.levels.values[:, None, None] * k)
@@ -526,13 +544,22 @@ class Certificate:
         self.priced += sum(cells for _, cells in answers)
         return sum(fixed for fixed, _ in answers), G
 
+    def _sums(self, pools: Pools, tile: Tile, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+        """x m and x u summed over the pools, at the cells of a tile and its halo; between some of them by lines."""
+        points = [-(-size // self.step) + 1 for size in shape]
+        sums, cells = np.zeros((2, *points)), np.empty((2, *shape))
+        corner = tile.row0 - self.r, tile.col0 - self.r, self.step
+        _overlay(sums[0], sums[1], corner, pools, self.k, self.steps, self.at_steps)
+        for some, every in zip(sums, cells, strict=True):
+            _between(some, self.step, every)
+        return cells[0], cells[1]
+
     def _price(self, tile: Tile, pools: Pools, tau: float, G: Floats) -> tuple[float, int]:
         """The fixed part of a tile, and how many cells were priced; writes its part of G."""
         r, n = self.r, self.n
         inside = np.s_[tile.row0 : tile.row1, tile.col0 : tile.col1]
         w = block(self.missed, tile, r, 0.0)
-        U, Z = np.zeros(w.shape), np.zeros(w.shape)
-        _overlay(Z, U, (tile.row0 - r, tile.col0 - r), pools, self.k, self.steps, self.at_steps)
+        Z, U = self._sums(pools, tile, w.shape)
         fixed = float(_tangents(w, U, Z, tau, r))
         p = self.p[inside]
         if np.isnan(p).all() or not U.any():

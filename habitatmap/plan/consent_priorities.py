@@ -166,8 +166,11 @@ def ranked(rows: list[dict[str, str | float]], columns: Sequence[str] = tuple(CO
 def by_owner(land: gpd.GeoDataFrame, to_ask: NDArray[np.int64]) -> dict[str, NDArray[np.int64]]:
     """The rows of `land` that are still to ask for, by owner, else by name; each polygon without either by itself."""
     names = zip(land["owner"].astype(str), land["name"].astype(str), strict=True)
-    owner = np.array([whose or name or f"land {at + 1}" for at, (whose, name) in enumerate(names)], dtype=object)
-    return {name: to_ask[owner[to_ask] == name] for name in dict.fromkeys(owner[to_ask])}
+    owner = [whose or name or f"land {at + 1}" for at, (whose, name) in enumerate(names)]
+    found: dict[str, list[int]] = {}
+    for at in to_ask.tolist():
+        found.setdefault(owner[at], []).append(at)
+    return {name: np.array(rows) for name, rows in found.items()}
 
 
 def _adds(yes: Selection, no: Selection, ground: Plots) -> dict[str, str | float]:

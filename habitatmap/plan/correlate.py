@@ -28,6 +28,18 @@ def correlate(values: Floats, k: Floats, engine: Engine = THREADS) -> Floats:
     return map_tiles(stage, {"values": values}, replace(engine, tile_cells=None))["sums"]
 
 
+def correlate_part(values: Floats, k: Floats, rows: slice, cols: slice) -> Floats:
+    """`correlate` at some rows and columns alone, by one transform no larger than these need."""
+    r = k.shape[0] // 2
+    # what lies beyond the transform's end comes round to its beginning, before these rows and columns
+    needed = [max(size + r - at.start, at.stop + r) for size, at in zip(values.shape, (rows, cols), strict=True)]
+    n = int(scipy.fft.next_fast_len(max(needed), real=True))
+    spectrum = scipy.fft.rfft2(values, (n, n))
+    spectrum *= kernel_spectrum(k, n)
+    sums = scipy.fft.irfft2(spectrum, (n, n), overwrite_x=True)
+    return np.asarray(sums[r + rows.start : r + rows.stop, r + cols.start : r + cols.stop])
+
+
 def _correlated_tile(blocks: Blocks, halo: int, *, k: Floats, n: int) -> Blocks:
     block = blocks["values"]
     rows, cols = block.shape

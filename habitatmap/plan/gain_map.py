@@ -25,13 +25,14 @@ from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.masks import too_near, under
 from habitatmap.plan.correlate import correlate, kernel_spectrum
-from habitatmap.plan.problem import Problem, affordable
+from habitatmap.plan.problem import Problem, Set, affordable
 from habitatmap.plan.reach import Cells, Floats, multiply
 
 SAME = 1e-12  # relative difference below which two gains are a tie
 BETTER = 1e-9  # relative improvement an interchange must bring
 LITTLE = 1e-4  # of what all sites add: less is not worth another turn of them
 BLOCK = 64  # cells a side of the blocks whose best cell is remembered
+MOST_KNOWN = 16  # changes of gains about a site that are kept, a few MB each
 NEAR = 512  # so many near ties are summed up one by one; more are a plateau
 FFT_ERROR = 8e-15  # error of one transform pair, relative to the largest gain (measured: 1.2e-15, 1.6e-15 after 200)
 
@@ -138,7 +139,7 @@ class GainMap:
         self.p, self.k, self.shape = problem.probability, problem.today.kernel, problem.shape
         self.r = self.k.shape[0] // 2
         self.engine = problem.today.engine
-        self.before = problem.today.missed  # w R without the sites
+        self.before, self.known = problem.today.missed, problem.today.changes  # w R without the sites
         self.missed = scratch.copied(self.before)  # w R with them
         self.sites: list[Pick] = []
         self.removed: tuple[Pick, Floats, Floats] | None = None  # the last change: w R before it, and what gains gained
@@ -251,7 +252,7 @@ class GainMap:
 
     def add(self, pick: Pick) -> None:
         """Sets a pool."""
-        around = self._around(pick, self.r)
+        around, sites = self._around(pick, self.r), self._that_share(pick)
         patch = self.missed[around]
         self.sites.append(pick)
         if self.removed is not None and self.removed[0][:2] == pick[:2]:  # nothing has changed since
@@ -260,7 +261,16 @@ class GainMap:
             return
         old = patch.copy()
         multiply(patch, around[0].start, around[1].start, pick.row, pick.col, float(self.p[pick.row, pick.col]), self.k)
-        self._changed(pick, self._gained(patch - old), 1)
+        if (change := self.known.get(sites)) is None:
+            change = self._gained(patch - old)
+            if len(self.known) < MOST_KNOWN:
+                self.known[sites] = change
+        self._changed(pick, change, 1)
+
+    def _that_share(self, pick: Pick) -> Set:
+        """A pick and the sites before it that share forage with it: what gains change by depends on these alone."""
+        near = (s for s in self.sites if max(abs(s.row - pick.row), abs(s.col - pick.col)) <= 2 * self.r)
+        return tuple((s.row, s.col, float(self.p[s.row, s.col])) for s in (pick, *near))
 
     def remove(self, pick: Pick) -> None:
         """Takes a site away: w R around it is multiplied up again from the start, since 1 - p k may be 0."""

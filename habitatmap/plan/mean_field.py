@@ -27,25 +27,29 @@ from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse import csr_array
 from scipy.spatial.distance import cdist
 
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import default_workers
 from habitatmap.geo.flight import END_IN_SCALES, share_beyond, share_beyond_compiled
-from habitatmap.network.turnover import DENSE_PLACES, Draws, KnownPlaces, Rates, flow_between, found, lost
+from habitatmap.network.flows import DENSE_PLACES, Flow, flow_between
+from habitatmap.network.turnover import Draws, KnownPlaces, Rates, found, lost
 
 Floats = NDArray[np.float64]
 
 PATCH_M = 150.0  # expert judgement: ground within such a patch is better or worse together
 PATCH_FACTOR = 1.5  # expert judgement: by so much
-RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000, flights too rare to matter among very many places
+RARE_IN_SCALES = 9.2334  # (1 + q) exp(-q) = 1/1000, flights too rare to matter among very many places far apart
+GRID_IN_SCALES = 1 / 3  # among very many places close together flights are worked out on such a grid
 FAR = 4.0  # expert judgement: far flights are so many times as long
 FAR_ENDS = 2.0  # where they are counted, flights are followed so many times as far
 LEAST_ARRIVALS = 1e-12
 POINTS_AT_ONCE = 4096
 NEXT = 16  # points whose places within flight are listed together
-HELD = 8_000_000  # numbers of the years of several sets of pools, held together
+CROWD = 64  # places within flight of a point
+RINGS = 64
+NEXT_TO_NOTHING = 1e-6  # forage at a point that is left with such a probability counts as reached
+HELD = 24_000_000  # numbers of the years of several sets of pools, held together
 LITTLE = 2_000_000  # pairs of points and simulations, below which threads cost more than they save
 # plain tuples, as compiled code that is kept from another version could not find the class of a named one
 T = TypeVar("T")
@@ -115,60 +119,71 @@ class MeanField:
         self.known, self.demand, self.simulations, self.years = known, demand, simulations, years
         weights = year_weights(years)
         self.nodes, self.node_weights = np.array(list(weights)), np.array(list(weights.values()))
-        self._between_known: dict[tuple[float, float], Floats | csr_array] = {}
+        self._between_known: dict[tuple[float, float], Flow] = {}
 
     def course(self, xy: ArrayLike = (), quality: ArrayLike = ()) -> Course:
         """The years with new pools at the sites (m, 2), of quality (m,)."""
         new = np.asarray(xy, dtype=float).reshape(-1, 2)
-        every, a, p, s = self._years(new, np.asarray(quality, dtype=float), np.ones((1, len(new)), dtype=bool))
-        return Course(every, a, p[:, :, 0], s[:, :, 0], self._served(every, p)[0])
+        every, a = self._with(new, np.asarray(quality, dtype=float))
+        p, s = np.empty((len(every), self.years + 1, a.shape[1])), np.empty((len(every), self.years, a.shape[1]))
+        for year, at_end, arrives in self._years(every, a, np.ones((1, len(new)), dtype=bool)):
+            p[:, year] = at_end[:, 0]
+            if year:
+                s[:, year - 1] = arrives[:, 0]
+        return Course(every, a, p, s, self._served(every, p[None, :, self.nodes])[0])
 
     def served_with(self, xy: Floats, quality: Floats, stand: NDArray[np.bool_]) -> Floats:
         """What is served (sets, v) with several sets of new pools: which of the sites (m, 2), of quality (m,), stand in
         each, (sets, m). Flights are worked out once for as many sets as can be held."""
-        held = (len(self.known.p) + len(xy)) * (2 * self.years + 1) * len(self.simulations)
-        step = max(1, HELD // held)
+        held = (len(self.known.p) + len(xy)) * (len(self.nodes) + 2) * len(self.simulations)
+        step = max(1, HELD // max(1, held))
         served = [np.empty((0, len(self.simulations)))]
         for some in (stand[at : at + step] for at in range(0, len(stand), step)):
             used = some.any(axis=0)
-            every, _, p, _ = self._years(xy[used], quality[used], some[:, used])
+            every, a = self._with(xy[used], quality[used])
+            p = np.empty((len(some), len(every), len(self.nodes), a.shape[1]))
+            for year, at_end, _ in self._years(every, a, some[:, used]):
+                p[:, :, self.nodes == year] = at_end.swapaxes(0, 1)[:, :, None]
             served.append(self._served(every, p))
         return np.concatenate(served)
 
-    def _years(self, xy: Floats, quality: Floats, stand: NDArray[np.bool_]) -> tuple[Floats, Floats, Floats, Floats]:
-        """Known places and sites (n, 2), their quality (n, v), p (n, years + 1, sets, v) and arrivals (n, years, sets,
-        v); a site that does not stand in a set (sets, m) has a p of 0 there."""
-        known, sims, n0 = self.known, self.simulations, len(self.known.p)
-        every = np.vstack([known.xy, xy])
+    def _with(self, xy: Floats, quality: Floats) -> tuple[Floats, Floats]:
+        """Known places and sites (n, 2), and their quality (n, v)."""
+        known, sims = self.known, self.simulations
         patchy = np.exp(patch_factors(xy, sims.patches))
         a = np.vstack([np.repeat(known.quality[:, None], len(sims), axis=1), quality[:, None] * patchy])
-        half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(xy), axis=0)])[:, None]
+        return np.vstack([known.xy, xy]), a
+
+    def _years(self, every: Floats, a: Floats, stand: NDArray[np.bool_]) -> Iterator[tuple[int, Floats, Floats]]:
+        """Of places and sites (n, 2) of quality (n, v), year by year from 0 on: p (n, sets, v) at its end, and what
+        arrived in it. A site that does not stand in a set (sets, m) has a p of 0 there."""
+        known, sims, n0 = self.known, self.simulations, len(self.known.p)
+        half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(every) - n0, axis=0)])[:, None]
         stays = 1.0 - lost(a, sims.draws.e, sims.draws.x)[:, None]
-        shape = len(every), len(stand), len(sims)
-        there = np.ones((*shape[:2], 1))
+        there = np.ones((len(every), len(stand), 1))
         there[n0:, :, 0] = stand.T
-        p, s = (np.empty((shape[0], years, *shape[1:])) for years in (self.years + 1, self.years))
-        p[:n0, 0], p[n0:, 0] = known.p[:, None, None], 0.0
+        p = np.zeros((len(every), len(stand), len(sims)))
+        p[:n0] = known.p[:, None, None]
+        yield 0, p, np.zeros_like(p)
         flows = self._flows(every)
-        for year in range(self.years):
-            s[:, year] = self._fed(flows, a[:, None] * p[:, year]) + sims.rates.unmapped
-            c = found(s[:, year], half, sims.draws.z)
-            p[:, year + 1] = there * (c + p[:, year] * stays * (1.0 - c))
-        return every, a, p, s
+        for year in range(1, self.years + 1):
+            s = self._fed(flows, a[:, None] * p) + sims.rates.unmapped
+            c = found(s, half, sims.draws.z)
+            p = there * (c + p * stays * (1.0 - c))
+            yield year, p, s
 
     def _served(self, xy: Floats, p: Floats) -> Floats:
-        """What places (n, 2) with p (n, years + 1, sets, v) serve, mean over the years: (sets, v)."""
-        here = np.ascontiguousarray(p[:, self.nodes].transpose(2, 0, 1, 3))
+        """What places (n, 2) with p (sets, n, nodes, v) serve, mean over the years: (sets, v)."""
 
         def served(part: slice) -> Floats:
-            out, points, share = np.empty((len(here), p.shape[-1])), self.demand.xy[part], self.demand.share[part]
+            out, points, share = np.empty((len(p), p.shape[-1])), self.demand.xy[part], self.demand.share[part]
             for first, end, _, scale, far in self.simulations.flights:
                 near = _near(points, xy, scale, far)
-                some = np.ascontiguousarray(here[:, near, :, first:end])
+                some = np.ascontiguousarray(p[:, near, :, first:end])
                 out[:, first:end] = _served(points, share, xy[near], some, self.node_weights, (scale, far))
             return out
 
-        return sum(self._by_points(served), start=np.zeros((len(here), p.shape[-1])))
+        return sum(self._by_points(served), start=np.zeros((len(p), p.shape[-1])))
 
     def missed(self, course: Course) -> Floats:
         """The probability that no place reaches each point, at the nodes: (d, nodes, v). Large where there are many
@@ -291,29 +306,30 @@ class MeanField:
         """What each place is likely to send in each year: (n, years, v)."""
         return np.ascontiguousarray(course.quality[:, None] * course.p[:, : self.years])
 
-    def _flows(self, xy: Floats) -> list[Floats | csr_array]:
+    def _flows(self, xy: Floats) -> list[Flow]:
         """L between the known places and sites after them, for each of the flights; 0 on the diagonal."""
         kinds = [(scale, far) for _, _, scale, _, far in self.simulations.flights]
         made = {kind: self._flow(xy, *kind) for kind in dict.fromkeys(kinds)}
         return [made[kind] for kind in kinds]
 
-    def _flow(self, xy: Floats, scale: float, far: float) -> Floats | csr_array:
+    def _flow(self, xy: Floats, scale: float, far: float) -> Flow:
         """The same for one of the flights; what flies between the known places is worked out once."""
         n = len(self.known.xy)
-        if len(xy) > DENSE_PLACES:
-            return flow_of(xy, scale, far)
         if (scale, far) not in self._between_known:
             self._between_known[scale, far] = flow_of(self.known.xy, scale, far)
+        known = self._between_known[scale, far]
         if len(xy) == n:
-            return self._between_known[scale, far]
+            return known
+        if len(xy) > DENSE_PLACES or not isinstance(known, np.ndarray):
+            return flow_of(xy, scale, far)
         flow = np.empty((len(xy), len(xy)))
-        flow[:n, :n] = self._between_known[scale, far]
+        flow[:n, :n] = known
         flow[n:] = gets_so_far(cdist(xy[n:], xy) / scale, far)
         flow[:, n:] = flow[n:].T
         np.fill_diagonal(flow, 0.0)
         return flow
 
-    def _fed(self, flows: list[Floats | csr_array], sent: Floats) -> Floats:
+    def _fed(self, flows: list[Flow], sent: Floats) -> Floats:
         """What arrives at each place (n, ..., v) of what is sent (n, ..., v); L is symmetric, so this is its own
         transpose."""
         out = np.empty_like(sent)
@@ -328,10 +344,10 @@ def gets_so_far(q: Floats, far: float) -> Floats:
     return np.asarray((1.0 - far) * share_beyond(q) + far * share_beyond(q / FAR))
 
 
-def flow_of(xy: Floats, scale_m: float, far: float = 0.0) -> Floats | csr_array:
-    """L(d) between places (n, n): `turnover.flow_between` of the planner's flights."""
+def flow_of(xy: Floats, scale_m: float, far: float = 0.0) -> Flow:
+    """L(d) between places: `flows.flow_between` of the planner's flights."""
     farthest = scale_m * RARE_IN_SCALES * (FAR_ENDS if far > 0.0 else 1.0)
-    return flow_between(xy, lambda d: gets_so_far(d / scale_m, far), farthest)
+    return flow_between(xy, lambda d: gets_so_far(d / scale_m, far), scale_m * GRID_IN_SCALES, farthest)
 
 
 def _flat(values: Floats) -> Floats:
@@ -402,23 +418,38 @@ def patch_factors(xy: Floats, patches: Floats) -> Floats:
 
 @njit(nogil=True)
 def _within(point: Floats, xy: Floats, flight: tuple[float, float], k: Floats, at: NDArray[np.int64]) -> int:
-    """Writes which places (n, 2) lie within flight of a point, and their k; how many these are."""
+    """Writes which places (n, 2) lie within flight of a point, and their k; how many these are. A crowd is put in order
+    by rings of one area, so that hardly any of it have to be taken off."""
     many, (scale, far) = 0, flight
     reach = END_IN_SCALES * scale * (FAR_ENDS if far > 0.0 else 1.0)
     for i in range(xy.shape[0]):
         squared = _squared(point, xy[i])
         if squared < reach * reach:
-            k[many], at[many] = _gets(math.sqrt(squared) / scale, far), i
+            at[many] = i
             many += 1
+    if many > CROWD:
+        ring = np.empty(many, np.int64)
+        ends = np.zeros(RINGS + 1, np.int64)
+        for e in range(many):
+            ring[e] = int(_squared(point, xy[at[e]]) * RINGS / (reach * reach))
+            ends[ring[e] + 1] += 1
+        ends, unordered = np.cumsum(ends), at[:many].copy()
+        for e in range(many):
+            at[ends[ring[e]]] = unordered[e]
+            ends[ring[e]] += 1
+    for e in range(many):
+        k[e] = _gets(math.sqrt(_squared(point, xy[at[e]])) / scale, far)
     return many
 
 
 @njit(nogil=True, fastmath={"contract"})
 def _take_off(left: Floats, p: Floats, k: Floats, at: NDArray[np.int64], many: int) -> None:
     """Multiplies `left` (q,) by 1 - k p for the first places of a list `at`, with p (n, q): four in a pass, as reading
-    and writing `left` would take most of the time."""
+    and writing `left` would take most of the time. Ends where less than NEXT_TO_NOTHING is left."""
     fours = many - many % 4
     for e in range(0, fours, 4):
+        if e > 0 and e % CROWD == 0 and left.max() < NEXT_TO_NOTHING:
+            return
         p0, p1, p2, p3 = p[at[e]], p[at[e + 1]], p[at[e + 2]], p[at[e + 3]]
         k0, k1, k2, k3 = k[e], k[e + 1], k[e + 2], k[e + 3]
         for q in range(left.shape[0]):

@@ -20,7 +20,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from habitatmap.errors import InputError
 from habitatmap.geo import scratch
@@ -47,7 +47,7 @@ FIRST_YEARS = 5  # what staging costs shows most in these
 POOLS_A_YEAR = 2  # where they are not installed all at once
 FEWEST_STAGED = 4  # sites; with fewer there is next to nothing to stage
 CLEARLY = 1.05  # the plan's gain over that of another rule, below which the rule may do as well (expert judgement)
-SEARCHED = 256  # cells a side of the tiles that are looked through for the best cell
+SEARCHED = 64  # cells a side of the tiles that are looked through for the best cell
 MOST_MISSES = 200  # cells drawn in a row that are too near to others, after which all that are left are looked at
 NO_GAIN = 1e-4  # a share of the forage too small to print
 
@@ -367,7 +367,7 @@ def _mean_over(window: Window, values: Floats) -> Floats:
 def _paired(differences: Floats) -> tuple[float, float, float]:
     """Mean and its 95 % interval (paired t)."""
     n = len(differences)
-    mean, half = float(differences.mean()), float(student.ppf(0.975, n - 1) * differences.std(ddof=1) / np.sqrt(n))
+    mean, half = float(differences.mean()), float(stdtrit(n - 1, 0.975) * differences.std(ddof=1) / np.sqrt(n))
     return mean, mean - half, mean + half
 
 

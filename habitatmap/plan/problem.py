@@ -19,6 +19,8 @@ from habitatmap.geo.engine import THREADS, Engine, chosen
 from habitatmap.plan.correlate import correlate
 from habitatmap.plan.reach import Floats, forage_of, not_reached, reach_kernel
 
+Set = tuple[tuple[int, int, float], ...]  # row, col and p of sites
+
 # rounding is let pass, so that ten sites of 0.1 can be paid with 1
 MONEY_TOLERANCE, LEAST_MONEY = 1e-9, 1e-12
 
@@ -100,9 +102,15 @@ class Today:
         """The forage missed within flight of each cell: what a pool there that is certain to be occupied would add."""
         return correlate(self.missed, self.kernel, self.engine)
 
+    @cached_property
+    def changes(self) -> dict[Set, Floats]:
+        """What gains changed by when a site was set beside others, as plans with other consents set the same ones
+        again."""
+        return {}
+
     def forget(self) -> None:
         """Lets go of the rasters that only plans are made with; they are worked out again where one is."""
-        for name in ("missed", "within_flight"):
+        for name in ("missed", "within_flight", "changes"):
             self.__dict__.pop(name, None)
 
 

@@ -170,6 +170,8 @@ def in_greedy_order(problem: Problem, cells: Sequence[tuple[int, int]]) -> list[
     """The cells of a set in the order of what each adds after those before it (ties: lowest row, column); those that
     are kept come first.
     """
+    if not cells:
+        return []
     p, k = problem.probability, problem.today.kernel
     missed, picks = scratch.copied(problem.today.missed), []
     kept = set(problem.kept_cells)

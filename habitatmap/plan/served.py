@@ -16,7 +16,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from itertools import chain
 from typing import NamedTuple
 
@@ -122,15 +121,17 @@ def simulate(
     new: probability that a usual new pool is occupied; it counts where few pools are known.
     """
     flights, drawn, rates, patches = list[Flight](), list[Draws](), list[Rates](), list[Floats]()
+    arriving: dict[tuple[float, float], Floats] = {}
     random = np.random.default_rng(seed)
     for number, reading in enumerate(readings):
         dispersal, forage = (
             FlightKernel(median * reading.flight).scale_m for median in (dispersal_median_m, forage_median_m)
         )
-        flow = flow_of(known.xy, dispersal, reading.far)
+        if (dispersal, reading.far) not in arriving:
+            flow = flow_of(known.xy, dispersal, reading.far)
+            arriving[dispersal, reading.far] = np.asarray(flow @ (known.quality * known.p))
         drawn.append(draw(reading.ranges, each, seed + number))
-        arriving = np.asarray(flow @ (known.quality * known.p))
-        rates.append(calibrate(known, arriving, drawn[-1], new, hindcast=reading.hindcast))
+        rates.append(calibrate(known, arriving[dispersal, reading.far], drawn[-1], new, hindcast=reading.hindcast))
         first, kind = number * each, (dispersal, forage, reading.far)
         if flights and flights[-1][2:] == kind:
             first = flights.pop()[0]
@@ -189,15 +190,15 @@ class Sites:
         """What is served with pools at the cells (row, col) of each set, by simulation; kept, as some sets are asked
         for again."""
         keys = [tuple(zip(cells["row"].tolist(), cells["col"].tolist(), strict=True)) for cells in sets]
-        new = [key for key in dict.fromkeys(keys) if key and key not in self._served]
+        new = [key for key in dict.fromkeys(keys) if key not in self._served]
         if new:
             number = {cell: at for at, cell in enumerate(dict.fromkeys(cell for key in new for cell in key))}
             stand = np.zeros((len(new), len(number)), dtype=bool)
             for at, key in enumerate(new):
                 stand[at, [number[cell] for cell in key]] = True
-            sites = self.at(*np.array(list(number), dtype=np.int64).T)
+            sites = self.at(*np.array(list(number), dtype=np.int64).reshape(-1, 2).T)
             self._served |= dict(zip(new, self.model.served_with(*sites, stand), strict=True))
-        return [self._served[key] if key else self.none for key in keys]
+        return [self._served[key] for key in keys]
 
     def by_reading(self, served: Floats) -> Floats:
         """Means (readings,) of values by simulation."""
@@ -209,16 +210,16 @@ class Sites:
         means = self.by_reading(served)
         return Share(float(means[~self.is_closed].mean()), float(means[self.is_closed].mean()))
 
-    @cached_property
+    @property
     def none(self) -> Floats:
         """What is served without any new pool, by simulation."""
-        return self.model.course().served
+        return self.served([pd.DataFrame({"row": [], "col": []})])[0]
 
 
 def assess_served(sites: Sites, plan: pd.DataFrame, rules: Mapping[Strategy, Sequence[pd.DataFrame]]) -> Served:
     """What the plan's cells (row, col), in their order, and those of the rules are likely to serve; all are worked out
     together first."""
-    sites.served([*(plan.iloc[: count + 1] for count in range(len(plan))), *chain.from_iterable(rules.values())])
+    sites.served([*(plan.iloc[:count] for count in range(len(plan) + 1)), *chain.from_iterable(rules.values())])
     steps = [sites.share(served) for served in sites.served([plan.iloc[:count] for count in range(len(plan) + 1)])]
     adds = np.diff(np.array(steps), axis=0)
     by_rule = {

@@ -47,6 +47,7 @@ from scipy.spatial.distance import cdist
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.flight import END_IN_SCALES
 from habitatmap.geo.masks import least_apart
+from habitatmap.network.flows import Flow
 from habitatmap.network.turnover import found
 from habitatmap.plan.bound import DualPrices, exclusive_block, sum_of_largest
 from habitatmap.plan.gain_map import OpenCells, best_cells
@@ -337,7 +338,7 @@ class _Neighbours:
     to_targets: list[Floats]
     """L from the nearest cell of each block that may hold a site beside one in the target."""
     to_places: list[Floats]
-    flows: list[Floats | csr_array]
+    flows: list[Flow]
 
     @classmethod
     def of(cls, base: Course, ground: _Ground, more: int) -> _Neighbours:

@@ -15,9 +15,9 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse import csr_array
 from scipy.spatial.distance import cdist
 
+from habitatmap.network.flows import Flow, flow_between
 from habitatmap.network.turnover import (
     FEWEST_OF_KIND,
     Bools,
@@ -26,7 +26,6 @@ from habitatmap.network.turnover import (
     KnownPlaces,
     Rates,
     calibrate,
-    flow_between,
     found,
     lost,
 )
@@ -59,13 +58,14 @@ def thin_tail(d_m: ArrayLike, median_m: float) -> Floats:
 TAILS: dict[Tail, Callable[[ArrayLike, float], Floats]] = {Tail.FAT: fat_tail, Tail.THIN: thin_tail}
 
 
-def flow_by_tail(xy: Floats, tail: Tail, median_m: float) -> Floats | csr_array:
-    """`turnover.flow_between` of flights with this tail; where it is sparse, without those rarer than RARE_FLIGHT."""
+def flow_by_tail(xy: Floats, tail: Tail, median_m: float) -> Flow:
+    """`flows.flow_between` of flights with this tail; many places far apart leave those out that are rarer than
+    RARE_FLIGHT."""
     farthest = median_m * (np.sqrt(1 / RARE_FLIGHT - 1) if tail is Tail.FAT else np.sqrt(np.log2(1 / RARE_FLIGHT)))
-    return flow_between(xy, lambda d: TAILS[tail](d, median_m), float(farthest))
+    return flow_between(xy, lambda d: TAILS[tail](d, median_m), median_m / 4.0, float(farthest))
 
 
-def fit_to_survey(known: KnownPlaces, flow: Floats | csr_array, draws: Draws, new: float) -> Rates:
+def fit_to_survey(known: KnownPlaces, flow: Flow, draws: Draws, new: float) -> Rates:
     """What `calibrate` gives, but the y of pools fits the arrivals of each year since they were installed, which were
     fewer than today's while all pools stood empty.
 
@@ -122,7 +122,7 @@ class Luck:
 
 
 def simulate_occupancy(
-    flow: Floats | csr_array,
+    flow: Flow,
     quality: Floats,
     start: Bools,
     laws: Laws,

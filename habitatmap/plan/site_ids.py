@@ -19,8 +19,10 @@ from numpy.typing import NDArray
 from habitatmap.vocabulary.terms import YesNo
 
 Floats = NDArray[np.floating]
+Shapes = NDArray[np.object_]
 
 LETTER = "S"
+ROUNDED_M = 1.0  # places of earlier sites are told to a tenth of a metre
 
 
 def number_sites(
@@ -36,14 +38,16 @@ def number_sites(
     """The id of each site, and the register of all ids ever given.
 
     x, y: what may be told of each site's place (m), on private land the middle of its square; `zones` its shapes,
-    None where it has none. `earlier`: the register of the last run, as `read.earlier_sites` reads it. Of
-    several earlier sites whose zone a site lies in it takes the nearest that is still suggested, else the nearest.
+    None where it has none. `earlier`: the register of the last run, as `read.earlier_sites` reads it; a point where
+    nobody knows the zone. Of several earlier sites whose zone a site lies in it takes the nearest that is still
+    suggested, else the nearest.
     `known`: the ids that sites have whatever lies near, as somebody agreed to them under these; "" for the others.
     `closed`: ids that no site is given any more, as a pool stands there by now, or the ground was refused.
     """
     given = {at: name for at, name in enumerate(known) if name}
     points = shapely.points(np.asarray(x, float), np.asarray(y, float))
-    site, old = shapely.STRtree(earlier.geometry.to_numpy()).query(points, predicate="intersects")
+    shapes = [zone if zone is not None else point for zone, point in zip(zones, points, strict=True)]
+    site, old = _on_its_ground(points, np.array(shapes, dtype=object), earlier.geometry.to_numpy())
     same = private[site] == (earlier["private"] == YesNo.YES).to_numpy()[old]
     site, old = site[same], old[same]
     apart = np.hypot(x[site] - earlier["x"].to_numpy(float)[old], y[site] - earlier["y"].to_numpy(float)[old])
@@ -67,11 +71,21 @@ def number_sites(
             "x": np.round(x, 1),
             "y": np.round(y, 1),
         },
-        geometry=[zone if zone is not None else point for zone, point in zip(zones, points, strict=True)],
+        geometry=shapes,
         crs=earlier.crs,
     )
     gone = earlier[~earlier["id"].isin(ids)].assign(suggested=YesNo.NO.value)
     return ids, _in_order(pd.concat([here, gone]) if len(gone) else here)
+
+
+def _on_its_ground(points: Shapes, zones: Shapes, earlier: Shapes) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Which sites lie in the zones of which earlier ones; where of an earlier one the place alone is known, whose zone
+    it lies in."""
+    tree, is_place = shapely.STRtree(earlier), shapely.get_type_id(earlier) == shapely.GeometryType.POINT
+    inside = tree.query(points, predicate="intersects")
+    around = tree.query(zones, predicate="dwithin", distance=ROUNDED_M)
+    pairs = np.hstack([inside[:, ~is_place[inside[1]]], around[:, is_place[around[1]]]])
+    return pairs[0], pairs[1]
 
 
 def letters(n: int) -> list[str]:

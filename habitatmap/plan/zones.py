@@ -10,9 +10,8 @@ import pandas as pd
 import scipy.ndimage
 from numpy.typing import NDArray
 
-from habitatmap.geo.engine import Engine
 from habitatmap.geo.masks import too_near, under
-from habitatmap.plan.correlate import correlate
+from habitatmap.plan.correlate import correlate_part
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import Cells, Floats, multiply
 from habitatmap.plan.served import Preference, Sites
@@ -64,7 +63,7 @@ def find_zones(problem: Problem, sites: pd.DataFrame, least: float = AS_WELL) ->
             multiply(left, top, side, i, j, float(p[i, j]), k)
         row0, row1 = max(0, row - r), min(shape[0], row + r + 1)
         col0, col1 = max(0, col - r), min(shape[1], col + r + 1)
-        added = correlate(left, k, Engine(threads=1))[row0 - top : row1 - top, col0 - side : col1 - side]
+        added = correlate_part(left, k, slice(row0 - top, row1 - top), slice(col0 - side, col1 - side))
         gain = problem.candidates[row0:row1, col0:col1] * added
         own = float(p[row, col]) * float(added[row - row0, col - col0])
         found.append(_joined(gain, (row0, col0), (row, col), least * own, near, [*others, *taken]))

@@ -24,7 +24,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from habitatmap.practice.codes import Measure, NoRatio, Remark, Verdict
 from habitatmap.survey.searches import Searches
@@ -394,7 +394,7 @@ def _ratio(row: _Row, model: _Fitted | None, at: int) -> _Row:
     value, error, free = float(model.params[at]), float(model.errors[at]), model.free
 
     def interval(confidence: float) -> Ends:
-        spread = student.ppf(0.5 + confidence / 2, free) * error
+        spread = stdtrit(free, 0.5 + confidence / 2) * error
         return float(np.exp(value - spread)), float(np.exp(value + spread))
 
     return replace(row, estimate=float(np.exp(value)), interval=interval)

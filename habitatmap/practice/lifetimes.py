@@ -15,12 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import chi2, norm
+from scipy.special import ndtri
 
 from habitatmap.practice.codes import Cause, End
 from habitatmap.read.days_out import in_from, out_by
 from habitatmap.read.headings import fold
 from habitatmap.read.pools import standing
+from habitatmap.survey.chi_squared import chi2_quantile
 from habitatmap.survey.searches import Day
 
 DAYS_A_MONTH = 30.4375
@@ -182,7 +183,7 @@ def survival(days: ArrayLike, lost: ArrayLike, confidence: float = 0.95) -> Surv
 
     curve = SurvfuncRight(stood, gone.astype(float))
     share, se = np.asarray(curve.surv_prob, float), np.asarray(curve.surv_prob_se, float)
-    z = norm.ppf(0.5 + confidence / 2)
+    z = ndtri(0.5 + confidence / 2)
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = np.exp(z * se / (share * np.abs(np.log(share))))
         low, high = share**spread, share ** (1 / spread)
@@ -219,8 +220,8 @@ def rate(count: int, exposure: float, per: float = 100.0, confidence: float = 0.
     if not exposure > 0:
         return np.nan, np.nan, np.nan
     tail = (1 - confidence) / 2
-    low = chi2.ppf(tail, 2 * count) / 2 if count else 0.0
-    high = chi2.ppf(1 - tail, 2 * count + 2) / 2
+    low = chi2_quantile(tail, 2 * count) / 2 if count else 0.0
+    high = chi2_quantile(1 - tail, 2 * count + 2) / 2
     return count * per / exposure, float(low) * per / exposure, float(high) * per / exposure
 
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from habitatmap.errors.why import Why
-from habitatmap.read.formats.cells import as_text, narrow
+from habitatmap.read.formats.cells import as_text, each_once, narrow
 from habitatmap.read.formats.table import DAY_ZERO
 from habitatmap.read.headings import fold
 from habitatmap.sentences import Sentence
@@ -113,12 +113,12 @@ def read_dates(
     others are undecided. Two-figure years are of this century. A number is a count of days from `day_zero`, as
     spreadsheets store dates.
     """
-    read = [_read(cell, day_zero) for cell in cells]
+    read = each_once(lambda cell: _read(cell, day_zero), cells)  # a season has few days and many visits
     numeric = [r for r in read if isinstance(r, dict)]
     stated = _stated_order(heading)
     fitting = {o for o in ORDERS if all(o in r for r in numeric)}
     if len(fitting) > 1:
-        others = [r for r in (_read(cell, day_zero) for cell in beside) if isinstance(r, dict)]
+        others = [r for r in each_once(lambda cell: _read(cell, day_zero), beside) if isinstance(r, dict)]
         fitting = {o for o in fitting if all(o in r for r in others)} or fitting
     if "dmy" in fitting and _has_dots(cells) and _OTHER_LANGUAGES & set(fold(heading).split()):
         fitting = {"dmy"}
@@ -196,7 +196,7 @@ def _read(cell: object, day_zero: datetime.date) -> datetime.date | Why | Readin
     return _read_written(narrow(as_text(cell)).strip())
 
 
-@lru_cache(maxsize=20_000)  # a season has few days and many visits
+@lru_cache(maxsize=20_000)
 def _read_written(text: str) -> datetime.date | Why | Readings:
     if len(text) > LONGEST:
         return Why.DATE_UNREAD

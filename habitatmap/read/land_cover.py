@@ -119,6 +119,7 @@ def raster_values(path: Path, grid: Grid, crs: CRS, source_crs: Mapping[str, str
             )
         if len(found):
             local[tile.row0 : tile.row1, tile.col0 : tile.col1][valid] = here[codes]
+        scratch.relax()
     unit = "°" if own.is_geographic else "m" if is_metric(own) else own.axis_info[0].unit_name
     size = say("{width} x {height} cells", width=str(width), height=str(height))
     cells_read = say("{cells} of {dx} x {dy}", cells=size, dx=exact(dx), dy=exact(dy, unit))
@@ -350,6 +351,7 @@ def _paint(classes: NDArray[np.uint16], values: Values, legend: Legend, grid: Gr
     for row0, row1, col0, col1 in grid.tiles(TILE_CELLS):
         new = numbers[values.local[row0:row1, col0:col1]]
         np.copyto(classes[row0:row1, col0:col1], new, where=new > 0)
+        scratch.relax()
     labels = [label for table in legend.tables for label in table["label"]]
     meant = [str(labels[n - 1]) if 0 < n <= len(labels) else None for n in numbers[1:].tolist()]
     values.reading.notes = (*values.reading.notes, say("classes of {tables}", tables=" + ".join(legend.names)))

@@ -470,7 +470,7 @@ def _covariate_effects(told: Account) -> Section:
 def _false_positives(told: Account) -> Section:
     s, f = told.known.figures, told.false_positives
     marks = [] if told.few else [_mark(Sentence("no false positives"), *ends_of(s))]
-    marks += [_mark(percent(case.false_share), case.psi, case.low, case.high) for case in s.false_positives]
+    marks += [_mark(percent(case.false_share), case.psi, case.low, case.high) for case in told.known.false_positives]
     words = say(
         "The verified records are too few to tell the rate of false positives: {why}. Have some larvae checked.",
         why=why_of(f.why),
@@ -487,7 +487,7 @@ def _false_positives(told: Account) -> Section:
     if told.few:
         lead = Sentence("The searches are too few to ask what false positives would change.")
     else:
-        worst = s.false_positives[-1]
+        worst = told.known.false_positives[-1]
         lead = say(
             "If one search in twenty of an empty pool reported larvae by mistake, about {share} of pools like these "
             "would hold larvae ({ends}), not {estimate}.",

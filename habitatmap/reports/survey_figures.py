@@ -98,7 +98,7 @@ def all_lines(told: Account) -> list[Line]:
         *(
             Line(About.WHAT_IF, say(WHAT_IF, share=percent(w.false_share)), (w.psi, w.low, w.high), nan,
                  say("what-if, {method}", method=method), none)
-            for w in s.false_positives
+            for w in told.known.false_positives
         ),
         Line(pools, verified, (f.psi, f.low, f.high), nan, MAXIMUM, why_of(f.why)),
     ]  # fmt: skip
@@ -150,7 +150,7 @@ def survey_summary(told: Account) -> dict[str, Any]:
     summary = {
         "title": told.records.title,
         "as_of": told.records.as_of.isoformat(),
-        "occupancy": occupancy_part(told.known.figures),
+        "occupancy": occupancy_part(told.known),
         "warnings": noted(told.known.warnings),
         "estimates": estimates(told).to_dict("records"),
         "identifiable": {"yes": told.fit.identifiable, "why": reasons(told.fit.why)},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Protocol
 
@@ -462,10 +463,15 @@ def _missing(found: Findings) -> list[Missing]:
 
 def versions() -> dict[str, str]:
     """The version of this program and of the libraries that shape its figures."""
-    found = {}
+    return dict(_versions())
+
+
+@cache
+def _versions() -> tuple[tuple[str, str], ...]:
+    found = []
     for name in LIBRARIES:
         try:
-            found[name] = version(name)
+            found.append((name, version(name)))
         except PackageNotFoundError:
             continue
-    return found
+    return tuple(found)

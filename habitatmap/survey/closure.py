@@ -15,11 +15,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import expit, logit
-from scipy.stats import chi2
 
+from habitatmap.survey.chi_squared import chi2_above
 from habitatmap.survey.codes import ClosureVerdict
 from habitatmap.survey.constant import Array
-from habitatmap.survey.dynamic import Counts, Rates, SeasonHistories, forward
+from habitatmap.survey.dynamic import Counts, Rates, SeasonHistories, log_likelihood
 from habitatmap.survey.refit import lowest
 from habitatmap.survey.searches import Searches
 from habitatmap.vocabulary.window import WHOLE_YEAR, Window
@@ -78,10 +78,11 @@ def check_closure(every: Sequence[Searches], place: NDArray[np.int64], stated: W
 def closure_p_value(n: Counts, d: Counts) -> float:
     """The p-value of no change between two parts of a season, from searches and detections (sites x 2)."""
     histories = SeasonHistories.of(n, d).kinds()
+    mistaken = histories.mistaken(0.0)
 
     def loss(v: Array, changes: bool) -> float:
         first, p, q, colonised, lost = expit(np.append(v, [] if changes else [-np.inf, -np.inf]))
-        value = -float(forward(histories, Rates(first, colonised, lost, np.array([[p, q]])))[2][0])
+        value = -float(log_likelihood(histories, Rates(first, colonised, lost, np.array([[p, q]])), mistaken)[0])
         return value if np.isfinite(value) else 1e9
 
     share = np.clip((d.sum(axis=1) > 0).mean(), 0.1, 0.9)
@@ -93,7 +94,7 @@ def closure_p_value(n: Counts, d: Counts) -> float:
 
 def p_of(statistic: float) -> float:
     """Its p-value under the mixture of chi-squared with 0, 1 and 2 degrees of freedom, 1/4, 1/2 and 1/4 of it."""
-    return float(1.0 if statistic == 0 else chi2.sf(statistic, 1) / 2 + chi2.sf(statistic, 2) / 4)
+    return 1.0 if statistic == 0 else chi2_above(statistic, 1) / 2 + chi2_above(statistic, 2) / 4
 
 
 def _parts(seen: Searches, place: NDArray[np.int64], later: Window) -> tuple[Counts, Counts]:

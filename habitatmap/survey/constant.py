@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq, minimize_scalar
 from scipy.special import expit, log_expit
-from scipy.stats import chi2
 
 from habitatmap.errors import InputError
 from habitatmap.geo.compiled import njit
+from habitatmap.survey.chi_squared import chi2_quantile
 from habitatmap.vocabulary.terms import Basis
 
 Array = NDArray[np.float64]
@@ -219,7 +219,7 @@ def profile_interval(h: Histories, peak: Peak, level: float, part: str = "psi", 
     An end that the data do not bound is 0 or 1 (for p in a what-if: the false share or 1); the others are exact to
     1e-11. Method: Venzon & Moolgavkar 1988, Applied Statistics 37:87-94 (the interval; the ends here by bisection).
     """
-    least = peak.height - float(chi2.ppf(level, 1)) / 2
+    least = peak.height - chi2_quantile(level, 1) / 2
     floor = false_share if part == "p" else 0.0
 
     def above(v: float) -> float:

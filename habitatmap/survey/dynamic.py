@@ -11,18 +11,22 @@ cannot tell two sets of slopes: a site likelier to be occupied is likelier to be
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize
-from scipy.special import expit, log_expit, logit
+from scipy.special import expit, log_expit, logit, xlog1py, xlogy
 
 from habitatmap.survey.constant import Array, Numbers, Prior
 from habitatmap.survey.likelihood import batches, how_many, importance_draws
 
 Counts = NDArray[np.int64]
 Ends3 = tuple[float, float, float]  # a value and the ends of its interval
+MANY_SEARCHES = 300  # of a site in a season: the likelihood of more may be below the least number
 STEP = 1e-3  # of the differences that stand for derivatives, in log odds
 
 
@@ -62,17 +66,70 @@ class SeasonHistories:
     def seasons(self) -> int:
         return int(self.searches.shape[1])
 
+    @cached_property
+    def each(self) -> tuple[Season, ...]:
+        """The seasons one by one."""
+        counts = zip(self.searches.T, self.detections.T, strict=True)
+        return tuple(Season.of(self.start < t, n, d) for t, (n, d) in enumerate(counts))
+
+    def mistaken(self, false_share: float) -> list[Likelihood]:
+        """By season the probability of what was seen where a site is empty: [d = 0]; with a `false_share` of such
+        searches that report larvae it is false_share^d (1 - false_share)^(n - d)."""
+        return [season.likelihood(np.asarray(false_share)) for season in self.each]
+
+
+class Powers(NamedTuple):
+    """Exponents of sites, and each number up to the largest of them: powers are taken once for all sites alike."""
+
+    of: Counts
+    upto: Array
+
+    @classmethod
+    def to(cls, exponents: Counts) -> Powers:
+        return cls(exponents, np.arange(exponents.max(initial=0) + 1.0))
+
+    def __call__(self, base: Array) -> Array:
+        """base (..., 1) ** exponents (sites); 0 ** 0 is 1."""
+        return np.asarray((base**self.upto)[..., self.of])
+
+
+class Likelihood(NamedTuple):
+    """Of what was seen in a season (..., sites), 1 for sites of very many searches: of these its log (..., sites of
+    them), as it may be below the least number."""
+
+    few: Array
+    log_of_many: Array
+
+
+class Season(NamedTuple):
+    """Of each site whether it had begun before, its detections and its searches without one; apart from these the rows
+    of sites with more than MANY_SEARCHES, and their detections and searches without one."""
+
+    begun: NDArray[np.bool_]
+    found: Powers
+    missed: Powers
+    many: NDArray[np.int64]
+    found_of_many: Counts
+    missed_of_many: Counts
+
+    @classmethod
+    def of(cls, begun: NDArray[np.bool_], searches: Counts, detections: Counts) -> Season:
+        """Of searches and detections (sites)."""
+        missed, is_many = searches - detections, searches > MANY_SEARCHES
+        found_of_few, missed_of_few = (Powers.to(np.where(is_many, 0, counts)) for counts in (detections, missed))
+        return cls(begun, found_of_few, missed_of_few, np.flatnonzero(is_many), detections[is_many], missed[is_many])
+
+    def likelihood(self, p: Array) -> Likelihood:
+        """p^d (1 - p)^(n - d) by draw and site, of p (..., 1)."""
+        of_many = xlogy(self.found_of_many, p) + xlog1py(self.missed_of_many, -p) if len(self.many) else np.empty(0)
+        return Likelihood(self.found(p) * self.missed(1 - p), of_many)
+
 
 def probability(odds: Array) -> Array:
     """expit in half the time, which draws x sites take much of; not for the climb to a peak, where its last digit would
     move where the climb ends."""
     with np.errstate(over="ignore"):
         return np.asarray(1.0 / (1.0 + np.exp(-odds)))
-
-
-def _powers(base: Array, exponents: Counts) -> Array:
-    """base (..., 1) ** exponents (sites), a power for each number that occurs; 0 ** 0 is 1."""
-    return np.asarray((base ** np.arange(exponents.max(initial=0) + 1.0))[..., exponents])
 
 
 def mean_and_ends(drawn: Array) -> Ends3:
@@ -96,9 +153,8 @@ class Rates:
 
     def at(self, step: int) -> tuple[Array, Array]:
         """Colonisation and loss between a season and the next."""
-        both = (np.asarray(rate) for rate in (self.colonised, self.lost))
-        colonised, lost = (rate[..., step] if rate.ndim == 3 else rate for rate in both)
-        return colonised, lost
+        colonised, lost = np.asarray(self.colonised), np.asarray(self.lost)
+        return colonised[..., step] if colonised.ndim == 3 else colonised, lost[..., step] if lost.ndim == 3 else lost
 
     def detection(self, season: int) -> Array:
         """p of a season, draws x 1."""
@@ -117,24 +173,49 @@ def forward(h: SeasonHistories, rates: Rates, false_share: float = 0.0) -> tuple
 
     With q the probability before, searches n and detections d: after = q p^d (1 - p)^(n - d) / f, where
     f = q p^d (1 - p)^(n - d) + (1 - q) [d = 0]; the log likelihood is the sum of log f over seasons and sites. A site
-    that has not begun keeps psi and adds nothing. With a `false_share` of the searches of empty sites that report
-    larvae, [d = 0] is false_share^d (1 - false_share)^(n - d).
+    that has not begun keeps psi and adds nothing. For `false_share` see `SeasonHistories.mistaken`.
     """
     before, after = [], []
     total: Array = np.zeros(1)
-    now = np.asarray(rates.first, dtype=np.float64) + np.zeros((1, len(h.sites)))
-    for t in range(h.seasons):
-        if t:
-            now = np.where(h.start < t, rates.next(now, t - 1), now)
-        n, d, p = h.searches[:, t], h.detections[:, t], rates.detection(t)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            seen = now * _powers(p, d) * _powers(1 - p, n - d)
-            found = seen + (1 - now) * (false_share**d * (1 - false_share) ** (n - d))
-            total = total + np.log(found) @ h.sites
-            before.append(now + np.zeros_like(seen))
-            now = np.where(found > 0, seen / found, 0.0)  # 0: these rates cannot give what was seen
-        after.append(now)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for was, now, log_found in _by_season(h, rates, h.mistaken(false_share)):
+            before.append(was + np.zeros_like(now))
+            after.append(now)
+            total = total + log_found @ h.sites
     return np.stack(before), np.stack(after), total
+
+
+def log_likelihood(h: SeasonHistories, rates: Rates, mistaken: Sequence[Likelihood]) -> Array:
+    """What `forward` gives of each draw, alone; mistaken: `h.mistaken` of a share of false positives."""
+    total: Array = np.zeros(1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for _, _, log_found in _by_season(h, rates, mistaken):
+            total = total + log_found @ h.sites
+    return total
+
+
+def _by_season(
+    h: SeasonHistories, rates: Rates, mistaken: Sequence[Likelihood]
+) -> Iterator[tuple[Array, Array, Array]]:
+    """q, after and log f of `forward`, season by season."""
+    now = np.asarray(rates.first, dtype=np.float64) + np.zeros((1, len(h.sites)))
+    for t, (season, wrong) in enumerate(zip(h.each, mistaken, strict=True)):
+        if t:
+            now = np.where(season.begun, rates.next(now, t - 1), now)
+        right, many = season.likelihood(rates.detection(t)), season.many
+        seen = now * right.few
+        found = seen + (1 - now) * wrong.few
+        if len(many):
+            top = np.maximum(right.log_of_many, wrong.log_of_many)
+            top = np.where(np.isfinite(top), top, 0.0)
+            seen[..., many] = now[..., many] * np.exp(right.log_of_many - top)
+            found[..., many] = seen[..., many] + (1 - now[..., many]) * np.exp(wrong.log_of_many - top)
+        log_found = np.log(found)
+        if len(many):
+            log_found[..., many] += top
+        after = np.where(found > 0, seen / found, 0.0)  # 0: these rates cannot give what was seen
+        yield now, after, log_found
+        now = after
 
 
 def backward(rates: Rates, before: Array, after: Array) -> Array:
@@ -234,16 +315,25 @@ class _Posterior:
     evidence: float
     false_share: float
 
-    @property
+    @cached_property
     def turns(self) -> bool:
         return self.h.seasons > 1
 
-    @property
+    @cached_property
+    def _mistaken(self) -> list[Likelihood]:
+        return self.h.mistaken(self.false_share)
+
+    @cached_property
+    def _betas(self) -> list[tuple[float, float]]:
+        betas = [self.prior.psi_beta, self.prior.p_beta]
+        return [*betas, self.prior.colonised_beta, self.prior.lost_beta] if self.turns else betas
+
+    @cached_property
     def slopes(self) -> slice:
         begin = 4 if self.turns else 2
         return slice(begin, begin + self.x.shape[1])
 
-    @property
+    @cached_property
     def searched(self) -> NDArray[np.int64]:
         """The seasons with a p of their own."""
         at = np.flatnonzero(self.h.searches.sum(axis=0) > 0)
@@ -269,15 +359,13 @@ class _Posterior:
         by = at[:, self.slopes] @ self.x.T if self.x.size else 0.0
         colonised, lost = (expit(at[:, 2, None] + by), expit(at[:, 3, None])) if self.turns else (0.0, 0.0)
         rates = Rates(expit(at[:, 0, None] + by), colonised, lost, self.detection(at))
-        return forward(self.h, rates, self.false_share)[2] * self.evidence + self._log_prior(at)
+        return log_likelihood(self.h, rates, self._mistaken) * self.evidence + self._log_prior(at)
 
     def _log_prior(self, at: Array) -> Array:
         """Beta as a density of the log odds, Normal for slopes and differences between seasons."""
-        betas = [self.prior.psi_beta, self.prior.p_beta]
-        betas += [self.prior.colonised_beta, self.prior.lost_beta] if self.turns else []
-        total = np.zeros(len(at))
-        for i, (a, b) in enumerate(betas):
-            total += a * log_expit(at[:, i]) + b * log_expit(-at[:, i])
+        total, odds = np.zeros(len(at)), at[:, : len(self._betas)]
+        for (a, b), yes, no in zip(self._betas, log_expit(odds).T, log_expit(-odds).T, strict=True):
+            total += a * yes + b * no
         total -= np.square(at[:, self.slopes]).sum(axis=1) / (2 * self.prior.slope_sd**2)
         total -= np.square(at[:, self.slopes.stop :]).sum(axis=1) / (2 * self.prior.season_sd**2)
         return total
@@ -295,8 +383,8 @@ class _Posterior:
 
     def _slope(self, at: Array) -> Array:
         step = STEP * np.eye(len(at))
-        up, down = np.split(self.log_density(np.concatenate([at + step, at - step])), 2)
-        return np.asarray((up - down) / (2 * STEP))
+        ends = self.log_density(np.concatenate([at + step, at - step]))
+        return np.asarray((ends[: len(at)] - ends[len(at) :]) / (2 * STEP))
 
     def information(self, at: Array) -> Array:
         """Minus the second derivatives, kept positive: a flat direction counts as its prior's width at most."""

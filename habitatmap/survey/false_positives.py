@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, log_expit, logit
-from scipy.stats import chi2
 
 from habitatmap.errors import InputError
+from habitatmap.survey.chi_squared import chi2_quantile
 from habitatmap.survey.codes import Lacking
 from habitatmap.survey.constant import Array
 from habitatmap.survey.refit import lowest, profile_ends
@@ -70,7 +70,7 @@ def fit_false_positives(
     found, checked = np.clip([(c + u).sum() / n[c + u > 0].sum(), c.sum() / (c + u).sum()], 0.05, 0.95)
     starts = [logit([share * naive, found, checked, f]) for share in (1.0, 0.7) for f in (0.01, 0.1)]
     peak, least = lowest(loss, starts)
-    low, high = profile_ends(loss, peak, 0, least + chi2.ppf(level, 1) / 2, xtol=1e-6)
+    low, high = profile_ends(loss, peak, 0, least + chi2_quantile(level, 1) / 2, xtol=1e-6)
     psi, p, share, f = expit(peak).tolist()
     return FalsePositives(psi, low, high, p, share, f, 2 * least)
 

@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2, norm
+from scipy.special import ndtri
 
+from habitatmap.survey.chi_squared import chi2_below, chi2_quantile
 from habitatmap.survey.closure import Closure
 from habitatmap.survey.codes import Irregular, Lacking, LeftOut
-from habitatmap.survey.constant import Array, Histories, Prior, WhatIf, posterior
+from habitatmap.survey.constant import Array, Histories, Prior, posterior
 from habitatmap.survey.effort import best_visits, sites_needed, standard_error
 from habitatmap.survey.fit import Fit
 from habitatmap.survey.occupancy import fit_occupancy
@@ -87,7 +88,7 @@ class OccupancyFigures(SeasonFigures):
     which every interval takes account, 1 where the model fits; left_out: visits that are no searches, by reason; prior:
     what was believed before; from_data: the share of what is known about occupancy that came from the searches;
     posterior: the Bayesian estimate of the same season; surroundings: whether and how the probability of a pool depends
-    on them; false_positives: what-ifs, none with too few searches.
+    on them.
     """
 
     seasons: tuple[int, ...]
@@ -101,7 +102,6 @@ class OccupancyFigures(SeasonFigures):
     from_data: float
     posterior: Estimate
     surroundings: Note
-    false_positives: tuple[WhatIf, ...]
 
 
 def counts_by_place(seen: Searches, group: NDArray[np.int64] | None = None) -> tuple[Counts, Counts]:
@@ -172,7 +172,7 @@ def _what_would_do(psi: float, p: float, places: int) -> dict[str, int]:
     As many places as there are, searched more often; where MOST_VISITS are not enough, more places.
     """
     psi, p = float(np.clip(psi, 0.1, 0.9)), float(np.clip(p, 0.1, 0.9))
-    error = WIDEST / (2 * float(norm.ppf(0.975)))
+    error = WIDEST / (2 * float(ndtri(0.975)))
     enough = np.flatnonzero(standard_error(psi, p, np.arange(2, MOST_VISITS + 1), max(places, 1)) <= error)
     if len(enough):
         return {"pools": places, "searches": int(enough[0]) + 2}
@@ -185,7 +185,7 @@ def widened(fit: Fit, overdispersion: float) -> tuple[float, float]:
 
     Quasi-likelihood: Burnham & Anderson 2002 (from memory).
     """
-    level = min(float(chi2.cdf(max(1.0, overdispersion) * chi2.ppf(0.95, 1), 1)), MOST_SURE)
+    level = min(chi2_below(max(1.0, overdispersion) * chi2_quantile(0.95, 1), 1), MOST_SURE)
     low, high = fit.interval(level)
     return float(np.asarray(low)), float(np.asarray(high))
 

@@ -16,14 +16,15 @@ from numpy.typing import NDArray
 from scipy.linalg import null_space
 from scipy.optimize import brentq
 from scipy.special import expit, log_expit, logit, logsumexp
-from scipy.stats import chi2, multivariate_t
 
+from habitatmap.survey.chi_squared import chi2_quantile
 from habitatmap.survey.constant import Array, Histories, Prior
 
 FLAT = 1e-4  # information (of standardised covariates) below this, an error above 100 in log odds, is no information
 LONGEST = 4.0  # log odds a step may go
 STEEP = 30.0  # log odds beyond this are 0 or 1
 FEWEST, MOST = 400, 4000  # draws of a posterior: fewer for many searches, where it is narrow and even
+DF = 5  # degrees of freedom of the t distribution that draws of a posterior are tried from
 BATCH = 2_000_000  # cells held at a time while many coefficients are tried
 
 
@@ -201,7 +202,7 @@ class Spread:
 
 def profile_bounds(problem: Problem, at: Array, row: Array, level: float) -> tuple[float, float]:
     """Profile-likelihood interval of psi at one row of covariates: `at` is the peak, 0 or 1 an end without a bound."""
-    least = float(problem.loss(at)) + float(chi2.ppf(level, 1)) / 2
+    least = float(problem.loss(at)) + chi2_quantile(level, 1) / 2
     size = row @ row
     free = null_space(row[None, :])
     turn = np.zeros((len(at), free.shape[1] + problem.w.shape[1]))  # from what is free to all coefficients
@@ -250,15 +251,17 @@ def importance_draws(
 ) -> tuple[Array, float]:
     """n draws from the density of rows of coefficients, and the effective share of those they were picked from.
 
-    Importance sampling: a multivariate t with 5 degrees of freedom around `centre`, its shape `spread` (terms x terms),
+    Importance sampling: a multivariate t (DF degrees of freedom) around `centre`, its shape `spread` (terms x terms),
     refitted to its own weighted draws until at least half of them count; then systematic resampling. With an effective
     share of 0.5 a posterior mean is good to about 1/30 of its standard deviation.
     """
     rng = np.random.default_rng(seed)
     for _ in range(8):
-        proposal = multivariate_t(centre, spread, df=5, seed=rng)
-        tries = np.asarray(proposal.rvs(n)).reshape(n, len(centre))
-        log_weight = log_density(tries) - proposal.logpdf(tries)
+        wider = np.sqrt(rng.chisquare(DF, (n, 1)) / DF)
+        away = rng.multivariate_normal(np.zeros(len(centre)), spread, n) / wider
+        tries = centre + away
+        distance = (away * np.linalg.solve(spread, away.T).T).sum(axis=1)
+        log_weight = log_density(tries) + (DF + len(centre)) / 2 * np.log1p(distance / DF)
         weight = np.exp(log_weight - logsumexp(log_weight))
         share = 1 / (n * np.square(weight).sum())
         if share >= 0.5:

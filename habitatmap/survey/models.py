@@ -20,6 +20,7 @@ from habitatmap.survey.occupancy import fit_occupancy
 from habitatmap.vocabulary.note import note
 
 PER_COVARIATE = 10  # detections
+MOST_VISITS = 250  # of a site: of so many searches hardly any two histories are alike, and the check says nothing
 BATCH = 4_000_000  # cells of simulated surveys held at a time
 
 
@@ -53,12 +54,12 @@ def goodness_of_fit(detections: ArrayLike, surveys: int = 200, seed: int = 1) ->
 
     Sites are grouped by which of their visits took place; within a group the observed and expected numbers of each
     history are compared, and histories nobody had enter through their expected number. Simulated surveys without a
-    detection cannot be fitted and are left out. NaN where nothing can be fitted.
+    detection cannot be fitted and are left out. NaN where nothing can be fitted, or a site has more than MOST_VISITS.
     """
     found = np.asarray(detections, dtype=np.float64)
     found = found[~np.isnan(found).all(axis=1)]
     fit = fit_occupancy(found)
-    if not np.isfinite(fit.psi) or not surveys:
+    if not np.isfinite(fit.psi) or not surveys or found.shape[1] > MOST_VISITS:
         return Goodness(np.nan, np.nan, np.nan, 0, pd.DataFrame(columns=COLUMNS))
     psi, p = float(fit.psi), float(fit.p)
     statistic, rng = _chi_square(found, psi, p), np.random.default_rng(seed)

@@ -10,8 +10,9 @@ colonisation may depend on the surroundings (survey.surroundings).
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property, partial
 from typing import Literal, NamedTuple, Protocol
 
 import numpy as np
@@ -99,7 +100,8 @@ class PoolOccupancy:
     figures: of the survey as a whole; every: the searches of each season, the oldest first; alone: the figures of each
     by itself; searches: those of the season of the figures; goodness: of the model in that season; prior: what was
     believed before; model: draws of the model without surroundings; surroundings: how a probability depends on them,
-    None where it does not; non_detections: what a search without larvae means, see `_Plain.after_non_detections`.
+    None where it does not; non_detections: what a search without larvae means, see `_Plain.after_non_detections`;
+    what_ifs: calculates `false_positives`, which takes as long as half of the rest.
     """
 
     pools: pd.DataFrame
@@ -117,6 +119,12 @@ class PoolOccupancy:
     model: SeasonDraws
     surroundings: Surroundings | None
     non_detections: pd.DataFrame
+    what_ifs: Callable[[], tuple[constant.WhatIf, ...]]
+
+    @cached_property
+    def false_positives(self) -> tuple[constant.WhatIf, ...]:
+        """The headline if some searches of empty pools reported larvae; none with too few searches."""
+        return self.what_ifs()
 
     @property
     def season_now(self) -> int | None:
@@ -248,7 +256,6 @@ def estimate_pools(
             from_data=plain.from_data,
             posterior=plain.season(record.index(seen)),
             surroundings=use,
-            false_positives=() if few else _what_ifs(record, season, how, headline.method),
         ),
         every=record.every,
         alone=season.alone,
@@ -258,6 +265,7 @@ def estimate_pools(
         model=plain.draws,
         surroundings=model,
         non_detections=plain.after_non_detections() if not few else plain.after_non_detections()[:0],
+        what_ifs=tuple if few else partial(_what_ifs, record, season, how, headline.method),
     )
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 from scipy.spatial import KDTree
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from habitatmap.survey.codes import Lacking
 from habitatmap.survey.constant import Array
@@ -102,7 +102,7 @@ def morans_i(values: Array, weights: csr_array) -> tuple[float, float, float]:
     spread = n * ((n**2 - 3 * n + 3) * s1 - n * s2 + 3 * s0**2)
     spread -= kurtosis * ((n**2 - n) * s1 - 2 * n * s2 + 6 * s0**2)
     variance = spread / ((n - 1) * (n - 2) * (n - 3) * s0**2) - expected**2
-    return i, expected, 2 * float(norm.sf(abs(i - expected) / np.sqrt(variance)))
+    return i, expected, 2 * float(ndtr(-abs(i - expected) / np.sqrt(variance)))
 
 
 def block_bootstrap(

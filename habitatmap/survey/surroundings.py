@@ -31,7 +31,6 @@ SLOPE_SD = 0.5  # of a slope per standard deviation, in log odds: expert judgeme
 MOST_UNKNOWN = 0.1  # of the searched places may lie where a covariate is not known; they are left out of the fit
 DRAWS = 1000
 NODES = 25  # a side of the lattice on which a probability is worked out; between them it is interpolated, to 0.0005
-NODES_AT_ONCE = 32  # with all their draws: what is worked out from them stays in the processor's cache
 ROUNDING = 1e-5  # what the tiling of an area may move a score: ground all alike stays in the range of what was sampled
 
 
@@ -70,19 +69,55 @@ class Surroundings:
 
         Worked out on a lattice over the sampled range and interpolated: its cost depends little on the area's size.
         """
-        axes = [np.linspace(a, b, NODES) for a, b in zip(self.low, self.high, strict=True)]
-        nodes = np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1)
-        few = max(1, len(nodes) // NODES_AT_ONCE)
-        parts = [self.draws_at(part).mean(axis=0) for part in np.array_split(nodes, few)]
-        lattice = np.concatenate(parts).reshape([NODES] * len(axes))
+        lattice = self._lattice()
 
         def probability(*values: Raster) -> Array:
             stacked = np.empty((len(values), values[0].size))
             for number, of in enumerate(values):
                 stacked[number] = of.ravel()
-            return np.asarray(_between(lattice.ravel(), stacked, self.low, self.high)).reshape(values[0].shape)
+            return np.asarray(_between(lattice, stacked, self.low, self.high)).reshape(values[0].shape)
 
         return scratch.cellwise(probability, *fields, dtype=np.float32)
+
+    def _lattice(self) -> Array:
+        """The mean of psi on NODES a side from `low` to `high` (flat, the last covariate the fastest).
+
+        What each covariate adds to the log odds is a factor of the odds, so that few exponentials are needed; counted
+        from the range's low end, where it is 1.
+        """
+        draws = self.draws
+        at_low = self.draws.slopes @ self.low
+        start, arrive = (np.exp(-(odds + at_low)) for odds in (draws.first, draws.colonised))
+        factors = [
+            np.exp(-np.linspace(0.0, width, NODES)[:, None] * slope)
+            for width, slope in zip(self.high - self.low, draws.slopes.T, strict=True)
+        ]
+        others = np.ones((1, len(start)))
+        for factor in factors[:-1]:
+            others = (others[:, None] * factor).reshape(-1, len(start))
+        return _mean_occupied(start, arrive, draws.lost, others, factors[-1], draws.p.shape[1] - 1).ravel()
+
+
+@njit(nogil=True, fastmath={"reassoc"})
+def _mean_occupied(start: Array, arrive: Array, lost: Array, others: Array, last: Array, seasons: int) -> Array:
+    """The mean over draws of the probability of being occupied after so many seasons (others x last), by the odds
+    against of psi and of colonisation (draws), times the factors of the covariates (n x draws)."""
+    draws = len(start)
+    out, now, gains = np.empty((len(others), len(last))), np.empty(draws), np.empty(draws)
+    for i in range(len(others)):
+        for j in range(len(last)):
+            for k in range(draws):
+                factor = others[i, k] * last[j, k]
+                now[k] = 1.0 / (1.0 + start[k] * factor)
+                gains[k] = 1.0 / (1.0 + arrive[k] * factor)
+            for _ in range(seasons):
+                for k in range(draws):
+                    now[k] = now[k] * (1.0 - lost[k]) + (1.0 - now[k]) * gains[k]
+            total = 0.0
+            for k in range(draws):
+                total += now[k]
+            out[i, j] = total / draws
+    return out
 
 
 @njit(nogil=True)

@@ -8,8 +8,7 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, logit
-from scipy.stats import norm
+from scipy.special import expit, logit, ndtri
 
 from habitatmap.errors import InputError
 from habitatmap.survey.codes import Irregular
@@ -190,7 +189,7 @@ def _peak_interval(
 
 def _wald(probability: Array, se: Array, level: float) -> tuple[Array, Array]:
     """The Wald interval in log odds: expit(logit(v) +- z se / (v (1 - v)))."""
-    half = norm.ppf((1 + level) / 2) * se / (probability * (1 - probability))
+    half = ndtri((1 + level) / 2) * se / (probability * (1 - probability))
     return expit(logit(probability) - half), expit(logit(probability) + half)
 
 

@@ -133,7 +133,7 @@ TABLES = {
     ),
     "links": Written(
         "Links",
-        "Flights between two breeding places, each pair once.",
+        "Flights between two breeding places, each pair once; of more than 20,000 pairs those that best paths need.",
         "from_place to_place length_m probability rank".split(),
     ),
     "paths": Written("Streets and paths", "Streets, paths and waters of paths.*.", ["kind", "name"]),

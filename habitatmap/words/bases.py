@@ -12,8 +12,9 @@ import pandas as pd
 
 from habitatmap.survey.codes import Irregular, Lacking, OnSurroundings, PlannedWith, PoolBasis, SurveyWarning, Trend
 from habitatmap.survey.constant import Prior
-from habitatmap.survey.figures import OccupancyFigures, SeasonFigures
+from habitatmap.survey.figures import SeasonFigures
 from habitatmap.survey.models import Goodness
+from habitatmap.survey.probabilities import PoolOccupancy
 from habitatmap.survey.seasons import Seasons
 from habitatmap.survey.spatial_autocorrelation import Clustering
 from habitatmap.survey.species import SpeciesFigures
@@ -280,12 +281,13 @@ def season_part(figures: SeasonFigures) -> dict[str, object]:
     }
 
 
-def occupancy_part(figures: OccupancyFigures) -> dict[str, object]:
+def occupancy_part(known: PoolOccupancy) -> dict[str, object]:
     """The `occupancy` part of summary.json."""
+    figures = known.figures
     posterior = figures.posterior
     what_if = {
         f"{case.false_share * 100:g} %": {"estimate": case.psi, "low": case.low, "high": case.high}
-        for case in figures.false_positives
+        for case in known.false_positives
     }
     here, closure = figures.here, figures.closure
     return season_part(figures) | {

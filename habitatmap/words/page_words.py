@@ -263,6 +263,7 @@ WORDS: dict[str, str] = {
     "dial": "filled part: the probability; line around: its likely range",
     "dial_none": "probability not known",
     "mark.links": "Links between breeding places",
+    "mark.links_needed": "Links between breeding places: of {n} those that best paths need",
     "mark.links_strong": "likely (half or more)",
     "mark.links_weak": "less likely",
     "mark.land": "Land, by consent",

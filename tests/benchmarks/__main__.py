@@ -1,7 +1,8 @@
 """What a map of a park, a town, a region costs: python -m tests.benchmarks [park town region ...] [--keep FOLDER].
 
 `--stages`: also, of each area, what its cells offer on a Dask cluster of two processes against two threads, the rasters
-from land cover to written files, and a plan of a thousand pools once the rasters are there.
+from land cover to written files (a process of its own, with its peak), and a plan of a thousand pools once the rasters
+are there. `vectors` is a village with 10,000 pools, 100,000 visits, 100,000 trees and 20,000 plots.
 
 Each is run as a user runs it, in a process of its own, on the threads of HABITATMAP_THREADS. Told are processor time,
 nanoseconds a cell, the peak of memory and what was written; beside the town the plain way (plain_town), and beside all
@@ -19,7 +20,8 @@ import sys
 import tempfile
 import time
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
@@ -27,6 +29,7 @@ import numpy as np
 import scipy.fft
 from distributed import Client, LocalCluster
 
+import habitatmap
 from habitatmap.area import open_area
 from habitatmap.export.formats import write_cog
 from habitatmap.geo.engine import Engine
@@ -39,11 +42,23 @@ from habitatmap.job import (
     where_pools_may_stand,
     years_ahead,
 )
+from habitatmap.plan.gaps import find_gaps
+from habitatmap.plan.problem import Problem
+from habitatmap.plan.reach import not_reached
 from habitatmap.plan.search import make_plan
 from tests.benchmarks.areas import invent
+from tests.benchmarks.plain_town import PLAIN_SITES
 
-SIDES = {"park": 500, "village": 1000, "town": 2000, "city": 6000, "region": 10_000, "country": 20_000}
-MOST_MEMORY = {"village": 0.6e9, "town": 0.9e9, "city": 1.5e9, "region": 1.5e9, "country": 1.5e9}  # bytes
+SIDES = {"park": 500, "village": 1000, "town": 2000, "city": 6000, "region": 10_000, "country": 20_000, "vectors": 1000}
+MANY = {"vectors": {"pools": 10_000, "visits": 100_000, "trees": 100_000, "land": 20_000}}  # where not `invent`'s own
+MOST_MEMORY = {  # bytes
+    "vectors": 1.5e9,
+    "village": 0.6e9,
+    "town": 0.9e9,
+    "city": 1.5e9,
+    "region": 1.5e9,
+    "country": 1.5e9,
+}
 
 
 class Cost(NamedTuple):
@@ -96,8 +111,16 @@ class Took:
     def __init__(self, what: str) -> None:
         self.what = what
 
-    def __enter__(self) -> None:
-        self.start = time.process_time(), time.perf_counter()
+    def __enter__(self) -> Took:
+        self.start = [now() for now in CLOCKS]
+        return self
+
+    @contextmanager
+    def apart(self) -> Iterator[None]:
+        """What is not counted."""
+        before = [now() for now in CLOCKS]
+        yield
+        self.start = [start + now() - then for start, now, then in zip(self.start, CLOCKS, before, strict=True)]
 
     def __exit__(self, *fault: object) -> None:
         cpu_s, self.wall_s = (now() - then for now, then in zip(CLOCKS, self.start, strict=True))
@@ -107,12 +130,21 @@ class Took:
 CLOCKS = (time.process_time, time.perf_counter)
 
 
+def rasters_to_files(folder: Path) -> None:
+    """What cells offer, written as COG and thrown away."""
+    area = open_area(folder)
+    habitat = score_habitat(area, Engine(threads=2))
+    with tempfile.TemporaryDirectory() as out:
+        for name in ("season", "least_forage", "access", "dead_wood", "forage_m", "dead_wood_m"):
+            write_cog(Path(out) / f"{name}.tif", name, getattr(habitat, name), area.grid, area.crs)
+
+
 def stages(folder: Path) -> None:
     """Some stages by themselves, on two threads."""
     area, threads = open_area(folder), Engine(threads=2)
     score_habitat(open_area(folder), threads)  # compiled now, if it was not
     with (on_threads := Took("what cells offer, two threads")):
-        habitat = score_habitat(area, threads)
+        score_habitat(area, threads)
     with (
         LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
         Client(cluster, set_as_default=False) as client,
@@ -121,18 +153,37 @@ def stages(folder: Path) -> None:
         with (on_cluster := Took("what cells offer, a Dask cluster of two processes")):
             score_habitat(area, Engine(client=client))
     print(f"    the cluster is {on_threads.wall_s / on_cluster.wall_s:.2f} times as fast")
-    with tempfile.TemporaryDirectory() as out, Took("six rasters, read to COG"):
-        again = score_habitat(open_area(folder), threads)
-        for name in ("season", "least_forage", "access", "dead_wood", "forage_m", "dead_wood_m"):
-            write_cog(Path(out) / f"{name}.tif", name, getattr(again, name), area.grid, area.crs)
-    survey = survey_pools(area, habitat)
-    places = likely_places(area, survey)
-    reach, allowed = reach_now(area, habitat, survey, places), where_pools_may_stand(area, habitat, survey)
-    problem = choose_sites(
-        area, habitat, survey, places, allowed, years_ahead(area, habitat, survey, places), reach
-    ).problem
+    script = "import pathlib, sys; from tests.benchmarks.__main__ import rasters_to_files; "
+    script += "rasters_to_files(pathlib.Path(sys.argv[1]))"
+    took = cost_of([sys.executable, "-W", "ignore", "-c", script, str(folder)])
+    speed = area.grid.rows * area.grid.cols / took.wall_s / 1e6
+    print(
+        f"    six rasters, the folder read to COG: {took.cpu_s:.1f} s of work, {took.wall_s:.1f} s, "
+        f"{speed:.1f} M cells/s, peak {took.peak / 1e6:,.0f} MB",
+        flush=True,
+    )
+    as_plainly(folder)  # compiled now, if it was not
+    problem = as_plainly(folder)
     with Took("1,000 pools, greedy"):
         make_plan(problem, 1000, exchange=False)
+
+
+def as_plainly(folder: Path) -> Problem:
+    """The work that the plain way does too, by itself: neither limits, simulations nor interchange."""
+    area = habitatmap.open_area(folder).with_settings(plan__pools=PLAIN_SITES)
+    with Took("what cells offer, reach, land, 25 sites and gaps, as the plain way has them") as took:
+        habitat = score_habitat(area)
+        with took.apart():
+            survey = survey_pools(area, habitat)
+            places = likely_places(area, survey)
+            ahead = years_ahead(area, habitat, survey, places)
+            reach = reach_now(area, habitat, survey, places)
+            _ = survey.p_anywhere
+        not_reached(area.grid, places.frame, median_m=area.settings.flight.forage_median_m)
+        allowed = where_pools_may_stand(area, habitat, survey)
+        problem = choose_sites(area, habitat, survey, places, allowed, ahead, reach, exchange=False).problem
+        find_gaps(area.grid, habitat.weight, reach.surface(habitat.season), allowed, places.frame, area.settings)
+    return problem
 
 
 def main() -> int:
@@ -149,7 +200,7 @@ def main() -> int:
         for name in asked.areas:
             side, folder = SIDES[name], (asked.keep or Path(made)) / name
             if not folder.exists():
-                invent(folder, side)
+                invent(folder, side, **MANY.get(name, {}))
             took = cost_of([sys.executable, "-W", "ignore", "-m", "habitatmap", "map", str(folder)])
             written = sum(file.stat().st_size for file in (folder / "out").rglob("*") if file.is_file())
             print(

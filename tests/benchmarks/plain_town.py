@@ -19,10 +19,10 @@ from habitatmap.geo.flight import FlightKernel
 from habitatmap.read.layers import load_class_table
 from tests.benchmarks.areas import CELL_M, SOUTH, WEST
 
-MEDIAN_M = 250.0
+MEDIAN_M, PLAIN_SITES = 250.0, 25
 
 
-def plain_town(folder: Path, sites: int = 25) -> float:
+def plain_town(folder: Path, sites: int = PLAIN_SITES) -> float:
     """Forage that the sites add (cells)."""
     with rasterio.open(folder / "land_cover.tif") as raster:
         classes = raster.read(1)

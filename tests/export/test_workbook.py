@@ -17,7 +17,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from habitatmap.export.formats import csv_text, visible
 from habitatmap.export.tables import text_files, told_tables
-from habitatmap.export.workbook import SHEETS, workbook_bytes
+from habitatmap.export.workbook import SHEETS, _first, workbook_bytes
 from habitatmap.read.formats.cells import unguard
 from habitatmap.result import Result
 from habitatmap.vocabulary.results import TABLES, meaning, meanings
@@ -187,7 +187,13 @@ def test_nothing_in_the_workbook_runs_or_leads_away(files: Path) -> None:
     assert note.quotePrefix, "it stays words when somebody edits it"
 
 
-def test_rows_that_have_no_room_are_told(caplog: pytest.LogCaptureFixture) -> None:
+def test_of_many_places_those_with_suggestions_and_pools_are_shown() -> None:
+    frame = pd.DataFrame({"name": list("abcdef"), "pools": [0, 2, 0, 1, 3, 0], "suggestions": [0, 0, 1, 0, 0, 0]})
+    assert list(_first(frame, 3)["name"]) == ["b", "c", "e"]
+    assert list(_first(frame[["name", "pools"]], 3)["name"]) == ["a", "b", "c"]
+
+
+def test_rows_that_are_left_out_are_told(caplog: pytest.LogCaptureFixture) -> None:
     tables = told_tables(made())
     n = len(SNEAKY)
     for most, shown in ((n, n), (n - 1, n - 2)):
@@ -195,8 +201,8 @@ def test_rows_that_have_no_room_are_told(caplog: pytest.LogCaptureFixture) -> No
         book = openpyxl.load_workbook(io.BytesIO(workbook_bytes(made(), tables, most_rows=most)))
         rows = list(book["pools"].iter_rows(min_row=2, values_only=True))
         assert len(rows) == most
-        assert "have no room" not in str(rows[:shown])
-    assert rows[-1][0] == f"2 more rows have no room in a sheet; pools.csv has all {n}."
+        assert "not in this sheet" not in str(rows[:shown])
+    assert rows[-1][0] == f"2 more rows are not in this sheet; pools.csv has all {n}."
     assert set(rows[-1][1:]) == {None}
     assert f"results.xlsx, sheet pools: {rows[-1][0]}" in caplog.messages
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import time
 from pathlib import Path
 
 import numpy as np
@@ -172,6 +173,17 @@ def test_one_more_look_where_it_teaches_most() -> None:
     found = reasons(pools, visits, teaches=["d", "gone", "b", "a", "c"], rules=RoundsSettings(extra_visits=2))
     assert found == {"b": "one more search", "d": "one more search", "e": "regular visit"}
     assert reasons(pools, visits, teaches=["d"], rules=RoundsSettings(extra_visits=0)) == {"e": "regular visit"}
+
+
+def test_many_pools_that_teach_are_due_within_seconds() -> None:
+    """4,000 pools; the time must not grow with their square."""
+    names = [f"P{n}" for n in range(4000)]
+    pools = pools_of(dict.fromkeys(names, ("2025-04-01", None)))
+    visits = visits_of([(name, "2026-05-01", "none seen", "Ann") for name in names])
+    start = time.process_time()
+    found = reasons(pools, visits, teaches=names[::-1], rules=RoundsSettings(extra_visits=2))
+    assert time.process_time() - start < 4
+    assert found == {"P3998": "one more search", "P3999": "one more search"}
 
 
 @settings(max_examples=examples(15), deadline=None)

@@ -13,6 +13,7 @@ from pyproj import CRS
 
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
+from habitatmap.network import web
 from habitatmap.network.places import breeding_places
 from habitatmap.network.web import CostliestLoss, Web, describe_network
 from habitatmap.read.settings import FlightSettings, Settings
@@ -55,6 +56,21 @@ def test_figures_and_lines_of_two_pools_and_a_far_one() -> None:
     assert line["probability"] == pytest.approx(reach(600))
     assert list(line["geometry"].coords) == [(5, 995), (605, 995)]
     assert found.links.crs == UTM
+
+
+def test_of_very_many_links_those_are_drawn_that_best_paths_need(monkeypatch: pytest.MonkeyPatch) -> None:
+    pools = [(5 + 100 * at, 5) for at in range(8)]
+    every = network(pools, [])
+    monkeypatch.setattr(web, "MOST_LINES", 27)
+    some = network(pools, [])
+    assert every.figures == some.figures
+    assert every.figures.links == len(every.links) == 28
+    # of places in a row no best path skips a place for nothing, but it may once one is lost
+    apart = (some.links["to_place"] - some.links["from_place"]).tolist()
+    assert 0 < len(apart) < 28
+    assert apart.count(1) == 7
+    both = every.links.merge(some.links, on=["from_place", "to_place"])
+    assert both["probability_x"].to_numpy() == pytest.approx(both["probability_y"].to_numpy())
 
 
 def test_the_costliest_loss_may_be_a_stepping_stone_of_little_weight() -> None:

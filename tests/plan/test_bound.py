@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from habitatmap.geo.engine import THREADS, Engine
+from habitatmap.geo.grid import Tile
 from habitatmap.plan import bound, choose, upper_bound
 from habitatmap.plan.correlate import correlate
 from habitatmap.plan.problem import Problem
@@ -221,3 +222,30 @@ def test_threads_and_tiles_leave_the_bound_alone():
     one = upper_bound(w, NONE, p, 5, engine=Engine(1), **rules)
     assert upper_bound(w, NONE, p, 5, engine=Engine(3), **rules).value == one.value
     assert upper_bound(w, NONE, p, 5, engine=Engine(2, 23), **rules).value == pytest.approx(one.value, rel=1e-5)
+
+
+def test_between_points_lie_lines():
+    points, out = np.array([[1.0, 4.0, 7.0], [2.0, 8.0, 14.0], [2.0, 8.0, 14.0]]), np.empty((4, 5))
+    bound._between(points, 3, out)
+    assert out[0] == pytest.approx([1.0, 2.0, 3.0, 4.0, 5.0])
+    assert out[:, 0] == pytest.approx([1.0, 4 / 3, 5 / 3, 2.0])
+    assert out[3] == pytest.approx([2.0, 4.0, 6.0, 8.0, 10.0])
+
+
+@pytest.mark.parametrize("median_m", [60.0, 500.0])
+def test_what_tangents_are_set_by_is_near_the_sums_over_pools(median_m):
+    rng = np.random.default_rng(4)
+    p = rng.uniform(0.3, 0.6, (70, 90))
+    k = reach_kernel(median_m, 10.0, p.shape)
+    certificate = certificate_of(np.ones(p.shape), p, k, p.ravel(), engine=Engine(1, 40))
+    row, col, x = rng.integers(0, 70, 5), rng.integers(0, 90, 5), rng.random(5)
+    tile, r = Tile(30, 70, 40, 80), certificate.r
+    m, u = certificate._sums((row, col, p[row, col], x), tile, (40 + 2 * r, 40 + 2 * r))
+    each = [
+        share * p[i, j] * slow.weight(i, j, p.shape, 10.0, median_m) for i, j, share in zip(row, col, x, strict=True)
+    ]
+    inside = np.s_[30:70, 40:80]
+    assert u[r:-r, r:-r] == pytest.approx(sum(each)[inside], abs=0.01)
+    logs = sum(-share * np.log1p(-of / share) for share, of in zip(x, each, strict=True))
+    assert m[r:-r, r:-r] == pytest.approx(logs[inside], abs=0.02)
+    assert certificate.step == (1 if median_m == 60.0 else 4)

@@ -176,3 +176,17 @@ def test_years_between_the_nodes_are_taken_as_straight() -> None:
         assert sum(weights.values()) == pytest.approx(1.0)
         assert sum(w * (3 + 2 * year) for year, w in weights.items()) == pytest.approx(3 + years + 1)
         assert max(weights) == years
+
+
+def test_a_crowd_of_places_serves_what_the_plain_product_says() -> None:
+    random = np.random.default_rng(8)
+    xy, p = random.uniform(0, 1500, (400, 2)), random.random((2, 400, 1, 3))
+    points, share = random.uniform(0, 1500, (30, 2)), random.random(30)
+    for far in (0.0, 0.15):
+        served = mean_field._served(points, share, xy, p, np.ones(1), (150.0, far))
+        apart = np.hypot(*(points[:, None] - xy).transpose(2, 0, 1))
+        k = np.where(apart < mean_field._end(150.0, far), mean_field.gets_so_far(apart / 150.0, far), 0.0)
+        left = np.prod(1.0 - k[None, :, :, None] * p[:, None, :, 0], axis=2)
+        np.testing.assert_allclose(served, np.tensordot(share, 1.0 - left, (0, 1)), atol=1e-6 * share.sum())
+        every = mean_field._missed(points, xy, p[0, :, 0], (150.0, far))
+        np.testing.assert_allclose(every, left[0], atol=1e-6)

@@ -201,7 +201,8 @@ def test_the_tails_are_those_of_their_landing_places() -> None:
 def test_many_places_leave_out_rare_flights_only(tail: Tail, monkeypatch: pytest.MonkeyPatch) -> None:
     xy = np.random.default_rng(6).uniform(0, 20_000, (80, 2))
     every = flow_by_tail(xy, tail, 500.0)
-    monkeypatch.setattr("habitatmap.network.turnover.DENSE_PLACES", 10)
+    monkeypatch.setattr("habitatmap.network.flows.DENSE_PLACES", 10)
+    monkeypatch.setattr("habitatmap.network.flows.PAIRS_A_NODE", 1e9)  # as if they lay far apart
     some = flow_by_tail(xy, tail, 500.0).toarray()
     assert some == pytest.approx(np.where(every >= 1e-3, every, 0.0))
 

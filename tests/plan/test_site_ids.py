@@ -64,6 +64,12 @@ def test_private_and_open_ground_do_not_share_an_id() -> None:
     assert numbered([(0, 0)], register)[0] == ["S2"]
 
 
+def test_where_only_the_place_of_an_earlier_site_is_known_todays_zone_tells() -> None:
+    _, register = numbered([(0, 0), (500, 0)])
+    register["geometry"] = shapely.points(register["x"], register["y"])
+    assert numbered([(530, 20), (10, -40), (51, 0)], register)[0] == ["S2", "S1", "S3"]
+
+
 def test_no_sites_leave_a_register_of_those_that_were() -> None:
     _, register = numbered([(0, 0)])
     ids, later = numbered([], register)

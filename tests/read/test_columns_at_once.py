@@ -155,7 +155,7 @@ def test_what_the_quick_look_lets_pass_is_a_record(heading: str) -> None:
         if at is None:
             continue
         headings = [heading, "Date", "Note"]
-        if not _may_be_no_record(str(cells[at]), headings, at):
+        if not _may_be_no_record(str(cells[at]), headings[at]):
             passed += 1
             assert not _is_comment(cells)
             assert not is_example(cells)

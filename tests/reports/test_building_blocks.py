@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
+import time
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from habitatmap.export.folder import write_files
 from habitatmap.export.manifest import MANIFEST
+from habitatmap.page.drawings import STOP, WIDTH, route
 from habitatmap.page.sections import (
     Drawing,
     Layout,
@@ -74,3 +78,27 @@ def test_the_rest_of_a_long_picture_folds_away() -> None:
     page = report_page("Title", "kind", "as of", [Section("a", "A", "", drawings=[drawing])])
     assert page.index("key") < page.index("<svg>1") < page.index("<details>") < page.index("<svg>2")
     assert page.count('role="region" aria-label="said" tabindex="0"') == 2
+
+
+def _stops(drawn: str) -> list[tuple[float, float]]:
+    return [(float(x), float(y)) for x, y in re.findall(r'<circle class="stop" cx="([^"]+)" cy="([^"]+)"', drawn)]
+
+
+def test_stops_on_one_spot_stand_beside_each_other() -> None:
+    rng = np.random.default_rng(2)
+    spots = [(x, y, str(n)) for n, (x, y) in enumerate(np.repeat(rng.uniform(0, WIDTH, (60, 2)), 2, axis=0).tolist())]
+    placed: list[tuple[float, float]] = []
+    for x, y, _ in spots:  # a metre is a unit of the drawing
+        down = WIDTH - y
+        while any(abs(x - a) < STOP and abs(down - d) < STOP for a, d in placed):
+            x += STOP
+        placed.append((x, down))
+    drawn = _stops(route((0.0, 0.0, WIDTH, WIDTH), [], [], spots, 100.0, "Sketch"))
+    assert drawn == [(round(x, 1), round(y, 1)) for x, y in placed]
+
+
+def test_thousands_of_stops_are_drawn_within_seconds() -> None:
+    spots = [(x, y, "1") for x, y in np.random.default_rng(2).uniform(0, WIDTH, (2000, 2)).tolist()]
+    start = time.process_time()
+    assert len(_stops(route((0.0, 0.0, WIDTH, WIDTH), [], [], spots, 100.0, "Sketch"))) == 2000
+    assert time.process_time() - start < 4

@@ -214,3 +214,37 @@ def test_a_season_without_a_search_has_a_detection_that_nobody_knows() -> None:
     odds = logit(draw_seasons(SeasonHistories.of(n, d), Prior()).p)
     assert odds[:, 1].std() > 2 * odds[:, [0, 2]].std(axis=0).max()
     assert odds[:, 1].std() == pytest.approx(Prior().season_sd, abs=0.2)
+
+
+@pytest.mark.parametrize("false_share", [0.0, 0.02])
+def test_a_site_of_very_many_searches_is_one_of_few_with_the_same_said_more_often(false_share: float) -> None:
+    """Sites that are searched 2,000 times: the likelihood of each is far below the least number."""
+    n, d = np.array([[2000, 3], [2000, 0], [0, 2000]]), np.array([[650, 1], [0, 0], [0, 1]])
+    h, rates = SeasonHistories.of(n, d), Rates(0.4, 0.2, 0.3, np.array([[0.3, 0.25], [0.6, 0.01]]))
+    before, after, found = forward(h, rates, false_share)
+    for draw, (p, later) in enumerate([(0.3, 0.25), (0.6, 0.01)]):
+        total = 0.0
+        for (n1, n2), (d1, d2) in zip(n.tolist(), d.tolist(), strict=True):
+            logs = []
+            for first, second in product((0, 1), repeat=2):
+                chance = (0.4 if first else 0.6) * ((0.7 if second else 0.3) if first else (0.2 if second else 0.8))
+                parts = [math.log(chance)]
+                for z, m, k, q in ((first, n1, d1, p), (second, n2, d2, later)):
+                    share = q if z else false_share
+                    parts += [k * math.log(share) if k else 0.0] if share else [-math.inf if k else 0.0]
+                    parts.append((m - k) * math.log1p(-share))
+                logs.append(sum(parts))
+            total += float(np.logaddexp.reduce(logs))
+        assert found[draw] == pytest.approx(total, rel=1e-9)
+    assert np.isfinite(before).all()
+    assert after[0, :, 0] == pytest.approx([1.0, 1.0])
+    assert after[0, :, 1] == pytest.approx([0.0, 0.0], abs=1e-12)
+
+
+def test_among_others_a_site_of_very_many_searches_has_a_posterior() -> None:
+    rng = np.random.default_rng(4)
+    n = rng.integers(1, 4, (51, 1))
+    d = np.where(rng.random((51, 1)) < 0.5, rng.binomial(n, 0.3), 0)
+    n[0], d[0] = 2000, 650
+    drawn = draw_seasons(SeasonHistories.of(n, d), Prior())
+    assert np.isfinite(drawn.first).all()

@@ -83,3 +83,14 @@ def test_too_many_covariates_are_shown_not_fitted() -> None:
     assert np.isnan(table["aic"][1])
     with pytest.raises(InputError, match="'age'"):
         compare_models(FOUND, site, None, [(["age"], [])])
+
+
+def test_histories_of_hundreds_of_searches_are_not_compared() -> None:
+    found = np.full((12, 251), np.nan)
+    found[:, :3] = np.random.default_rng(1).random((12, 3)) < 0.4
+    assert goodness_of_fit(found[:, :250]).fits is not None
+    found[0] = 1.0
+    said = goodness_of_fit(found)
+    assert said.fits is None
+    assert np.isnan(said.overdispersion)
+    assert said.histories.empty

@@ -43,8 +43,8 @@ def test_the_headline_is_the_plain_fit() -> None:
     assert s.pools_visited == fit.n_sites
     assert s.naive < s.estimate
     assert s.method is Method.MAXIMUM_LIKELIHOOD
-    assert [case.false_share for case in s.false_positives] == [0.01, 0.03, 0.05]
-    assert s.false_positives[-1].psi < s.estimate
+    assert [case.false_share for case in got.false_positives] == [0.01, 0.03, 0.05]
+    assert got.false_positives[-1].psi < s.estimate
 
 
 def test_each_pool_by_its_own_searches() -> None:
@@ -100,7 +100,7 @@ def test_too_few_looks_fall_back_on_the_expert_value() -> None:
     s = got.figures
     assert s.method is Method.TOO_FEW
     assert np.isnan([s.estimate, s.low, s.high, s.se, s.detection]).all()
-    assert s.false_positives == ()
+    assert got.false_positives == ()
     assert np.isfinite(s.naive)
     assert set(got.pools.loc[got.pools["visits"] == 0, "basis"]) <= {PoolBasis.EXPERT}
     blank = got.pools[(got.pools["visits"] > 0) & (got.pools["detections"] == 0)]

@@ -84,7 +84,7 @@ def test_the_headline_says_what_it_rests_on_or_what_is_missing() -> None:
     assert said.endswith("in a season would narrow it; 2 searches of 1 pool, 2026-05-01 to 2026-06-01")
     assert basis(replace(known.figures, unchecked=2)).endswith("2 searches with unchecked larvae left out, so that the "
                                                                "figures may be too low")  # fmt: skip
-    part = occupancy_part(known.figures)
+    part = occupancy_part(known)
     assert (part["method"], part["false_positives"]) == ("too few", None)
     assert (part["season"], part["seasons"], part["left_out"]) == (2026, [2025, 2026], {})
     assert math.isnan(part["here"]["occupied"])  # null in the file

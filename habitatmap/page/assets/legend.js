@@ -111,7 +111,8 @@ function marks() {
   row("cells", ["cells"], say("mark.cells", {m: metres(facts.blur_m)}), [el("span", {class: "tag tag-cells", "aria-hidden": "true"}, el("span", null, "5"))]);
   row("gaps", ["gaps"], words["mark.gaps"], [sample(STYLES.gaps)]);
   row("land", ["land"], words["mark.land"], [], ["yes", "ask", "no"].map((one) => [sample(STYLES[one]), words["consent." + one]]));
-  row("links", ["links"], words["mark.links"], [], [[sample(STYLES.strong), words["mark.links_strong"]], [sample(STYLES.weak), words["mark.links_weak"]]]);
+  const left = layers.links && facts.links > layers.links.size;
+  row("links", ["links"], left ? say("mark.links_needed", {n: inDigits(facts.links, 0)}) : words["mark.links"], [], [[sample(STYLES.strong), words["mark.links_strong"]], [sample(STYLES.weak), words["mark.links_weak"]]]);
   row("trees", ["trees"], words["mark.trees"], [symbol(TREE)]);
   row("all-trees", ["all-trees"], words["mark.all_trees"], [symbol(DOT)]);
   row("keep-away", ["keep-away"], words["mark.keep_away"], [sample(STYLES["keep-away"])]);

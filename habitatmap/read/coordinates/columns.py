@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
+from types import NoneType
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -151,8 +153,15 @@ _NOT_PLAIN = math.nan, 1.0
 
 def _plain(cells: Sequence[object], pattern: re.Pattern[str]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """The cells that are plain numbers, or texts of this pattern: values, steps of their last digits, and which."""
-    read = np.array([_plain_number(cell, pattern) for cell in cells], dtype=float).reshape(-1, 2)
-    return read[:, 0], read[:, 1], np.isfinite(read[:, 0])
+    if not {*map(type, cells)} <= {str, NoneType}:
+        read = np.array([_plain_number(cell, pattern) for cell in cells], dtype=float).reshape(-1, 2)
+        return read[:, 0], read[:, 1], np.isfinite(read[:, 0])
+    # a column of texts, as most are, without a call for each cell
+    given, fits = cast("Sequence[str | None]", cells), pattern.fullmatch
+    texts = [cell if cell is not None and fits(cell) else "nan" for cell in given]
+    values = np.fromiter(map(float, texts), float, len(texts))
+    decimals = [len(text.partition(".")[2]) for text in texts]
+    return values, np.take(_STEPS, np.array(decimals, dtype=int)), np.isfinite(values)
 
 
 def _plain_number(cell: object, pattern: re.Pattern[str]) -> tuple[float, float]:

@@ -9,6 +9,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 
 from habitatmap.errors import InputError
@@ -237,10 +238,12 @@ def _table(file: str, part: _Part, notes: Sequence[Sentence], sheet: str, ragged
             day = day_in(told.passed[at]) or day
             continue
         begins, first = _first_of(cells)
-        by_word = isinstance(first, str) and _may_be_no_record(first, headings, begins)
+        by_word = isinstance(first, str) and _may_be_no_record(first, headings[begins] if begins < width else "")
         if by_word and (_is_comment(cells) or is_example(cells)):
             continue
-        inside, beyond = cells[:width], len(cells) > width and any(c is not None for c in cells[width:])
+        inside, beyond = cells, False
+        if len(cells) > width:
+            inside, beyond = cells[:width], any(c is not None for c in cells[width:])
         fault = _oddness(inside, headings) if by_word else None
         if beyond and ragged and not fault:
             fault = None if runs_on(cells) else Why.LONG_ROW
@@ -255,7 +258,7 @@ def _table(file: str, part: _Part, notes: Sequence[Sentence], sheet: str, ragged
         if Failed in map(type, inside):
             failed |= {(len(rows), j): c for j, c in enumerate(inside) if isinstance(c, Failed)}
             inside = [None if isinstance(c, Failed) else c for c in inside]
-        rows.append((*inside, *(None,) * (width - len(inside))))
+        rows.append(tuple(inside) if len(inside) == width else (*inside, *(None,) * (width - len(inside))))
         numbers.append(number)
         days.append(day)
     if not told.dated and any(days):
@@ -381,15 +384,16 @@ def _first_of(cells: Sequence[object]) -> tuple[int, object]:
     return next(((i, c) for i, c in enumerate(cells) if c is not None), (0, None))
 
 
-def _may_be_no_record(first: str, headings: Sequence[str], at: int) -> bool:
-    """Whether a row that begins with this text may be a comment, an example, a total, or the headings again: a quick
-    look, as nearly all rows are records."""
+@lru_cache(maxsize=20_000)
+def _may_be_no_record(first: str, heading: str) -> bool:
+    """Whether a row that begins with this text under a heading may be a comment, an example, a total, or the headings
+    again: a quick look, as nearly all rows are records."""
     if first[:1] not in _DIGITS and (
         first.startswith("#") or first.casefold() in MARKS or _TOTALS.fullmatch(first) is not None
     ):
         return True
     # folding is slow, and keeps a number
-    return at < len(headings) and not (_DIGIT.search(first) and not _DIGIT.search(fold(headings[at])))
+    return not (_DIGIT.search(first) and not _DIGIT.search(fold(heading))) and fold(first) == fold(heading)
 
 
 def _is_comment(cells: Sequence[object]) -> bool:
