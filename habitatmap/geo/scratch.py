@@ -136,6 +136,14 @@ def picked(raster: NDArray[Number], row: NDArray[np.int64], col: NDArray[np.int6
     return np.concatenate(parts)
 
 
+def put_in(raster: NDArray[Number], row: NDArray[np.int64], col: NDArray[np.int64], values: NDArray[Number]) -> None:
+    """Writes values (n,) into a raster (rows, cols) at cells, as `picked` reads them."""
+    for first in range(0, len(row), PICKED):
+        some = slice(first, first + PICKED)
+        raster[row[some], col[some]] = values[some]
+        relax()
+
+
 def thinned(raster: NDArray[Number], first: int, step: int) -> NDArray[Number]:
     """Every so many rows and columns of a raster (rows, cols), from the row and column `first` on."""
     return some_rows(raster, np.arange(first, raster.shape[0], step))[:, first::step]

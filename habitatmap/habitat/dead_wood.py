@@ -35,6 +35,7 @@ def dead_wood(
     cells, member = np.unique(row[counts] * grid.cols + col[counts], return_inverse=True)
     added = np.zeros(len(cells))
     np.add.at(added, member, value[counts])
-    ground = np.nan_to_num(of_class[classes.reshape(-1)[cells]])
-    wood.reshape(-1)[cells] = np.minimum(ground + added, 1)
+    row, col = np.divmod(cells, grid.cols)
+    ground = np.nan_to_num(of_class[scratch.picked(classes, row, col)])
+    scratch.put_in(wood, row, col, np.minimum(ground + added, 1).astype(wood.dtype))
     return wood

@@ -62,7 +62,7 @@ class MonthlyForage:
     ) -> NDArray[Number]:
         """A raster (rows, cols) of `of`, which makes of twelve months (12, n) a value for each of n cells."""
         out = by_class(self.classes, np.asarray(of(self.by_class), dtype=dtype), engine)
-        out.reshape(-1)[self.cells] = of(self.by_cell)
+        scratch.put_in(out, *np.divmod(self.cells, self.shape[2]), np.asarray(of(self.by_cell), dtype=dtype))
         return out
 
     def __getitem__(self, key: Key) -> Floats32:
@@ -90,11 +90,12 @@ class MonthlyForage:
             return np.bincount((classes[within[0]] if within else classes).ravel(), minlength=self.by_class.shape[1])
 
         rasters = [self.classes] if inside is None else [self.classes, inside]
-        cells = self.cells if inside is None else self.cells[inside.reshape(-1)[self.cells]]
-        of_cells = self.by_cell if inside is None else self.by_cell[:, inside.reshape(-1)[self.cells]]
-        of_class = scratch.total(counted, *rasters) - np.bincount(
-            self.classes.reshape(-1)[cells], minlength=self.by_class.shape[1]
-        )
+        cells, of_cells = self.cells, self.by_cell
+        if inside is not None:
+            here = scratch.picked(inside, *np.divmod(cells, self.shape[2]))
+            cells, of_cells = cells[here], of_cells[:, here]
+        under = scratch.picked(self.classes, *np.divmod(cells, self.shape[2]))
+        of_class = scratch.total(counted, *rasters) - np.bincount(under, minlength=self.by_class.shape[1])
         known = (~np.isnan(self.by_class)) @ of_class + (~np.isnan(of_cells)).sum(axis=1)
         total = np.nan_to_num(self.by_class).astype(float) @ of_class + np.nansum(of_cells, axis=1, dtype=float)
         means = np.full(12, np.nan)
@@ -136,7 +137,7 @@ def forage_by_month(cover: LandCover | None, trees: pd.DataFrame, tree_table: Tr
     cells, member = np.unique(row[within] * grid.cols + col[within], return_inverse=True)
     added = np.zeros((len(cells), 12))
     np.add.at(added, member, np.nan_to_num(crowns[within]))
-    ground = by_class[:, cover.classes.reshape(-1)[cells]]
+    ground = by_class[:, scratch.picked(cover.classes, *np.divmod(cells, grid.cols))]
     return MonthlyForage(cover.classes, by_class, cells, np.minimum(ground + added.T, 1).astype(np.float32))
 
 
