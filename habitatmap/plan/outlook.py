@@ -287,7 +287,7 @@ def _live(
     known, n, years = today.known, under.simulations, under.years
     which = np.arange(n) // len(shares)
     count = int(which[-1]) + 1
-    drawn = Draws(*(values[which] for values in _draws(count, under.seed)))._replace(
+    drawn = Draws(*(values[which] for values in draw(Ranges(), count, under.seed)))._replace(
         unmapped=np.asarray(shares)[np.arange(n) % len(shares)]
     )
     p = today.probabilities[np.arange(count) % len(today.probabilities)].T
@@ -319,11 +319,6 @@ def _live(
             lived[name].occupied[:, mine] = states.sum(axis=1)
             lived[name].forage[:, mine] = forage_served(xy, states, today.demand, tail, under.forage_median_m)
     return lived
-
-
-def _draws(count: int, seed: int) -> Draws:
-    """So many draws; a Sobol sequence is even over the ranges at powers of two, so it is cut from the next one."""
-    return Draws(*(values[:count] for values in draw(Ranges(), 1 << (count - 1).bit_length(), seed)))
 
 
 def _staged(today: Today, sites: pd.DataFrame, tail: Tail, under: Conditions) -> pd.DataFrame:

@@ -26,7 +26,16 @@ from numpy.typing import NDArray
 from habitatmap.geo import scratch
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
-from habitatmap.network.turnover import Draws, KnownPlaces, Ranges, Rates, calibrate, draw, quality_of
+from habitatmap.network.turnover import (
+    Draws,
+    KnownPlaces,
+    Ranges,
+    Rates,
+    calibrate,
+    draw,
+    four_for_the_mean,
+    quality_of,
+)
 from habitatmap.plan.gain_map import SAME, OpenCells, best_cells
 from habitatmap.plan.mean_field import (
     PATCH_FACTOR,
@@ -72,6 +81,7 @@ class Reading(NamedTuple):
 SHORT = 0.7
 HALF, MOST = (0.3, 0.6), (0.7, 0.95)  # shares of arrivals from unmapped places
 SOME_FAR = 0.15
+# on each side as many at even as at odd places, as these are mirrored (`network.turnover.four_for_the_mean`)
 READINGS = (
     Reading(FoundFrom.MAPPED, flight=SHORT),
     Reading(FoundFrom.ANYWHERE, Ranges(unmapped=(0.2, 0.5)), SHORT),
@@ -111,15 +121,17 @@ def simulate(
     forage_median_m: float,
     dispersal_median_m: float,
     new: float,
-    each: int = 4,
+    by_chance: int | None = None,
     seed: int = 7,
     readings: Sequence[Reading] = READINGS,
 ) -> Simulations:
-    """`each` draws (an even number) of every reading, calibrated by what is known today; the quality of patches is one
-    way round in one half of them and the other way round in the other.
+    """Of every reading the four draws that stand for its ranges, or so many `by_chance` (an even number), calibrated by
+    what is known today; the quality of patches is one way round in one half of them and the other way round in the
+    other.
 
     new: probability that a usual new pool is occupied; it counts where few pools are known.
     """
+    each = by_chance or 4
     flights, drawn, rates, patches = list[Flight](), list[Draws](), list[Rates](), list[Floats]()
     arriving: dict[tuple[float, float], Floats] = {}
     random = np.random.default_rng(seed)
@@ -130,7 +142,8 @@ def simulate(
         if (dispersal, reading.far) not in arriving:
             flow = flow_of(known.xy, dispersal, reading.far)
             arriving[dispersal, reading.far] = np.asarray(flow @ (known.quality * known.p))
-        drawn.append(draw(reading.ranges, each, seed + number))
+        by_rule = four_for_the_mean(reading.ranges, mirrored=number % 2 == 1)
+        drawn.append(draw(reading.ranges, by_chance, seed + number) if by_chance else by_rule)
         rates.append(calibrate(known, arriving[dispersal, reading.far], drawn[-1], new, hindcast=reading.hindcast))
         first, kind = number * each, (dispersal, forage, reading.far)
         if flights and flights[-1][2:] == kind:

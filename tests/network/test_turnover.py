@@ -6,7 +6,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from habitatmap.network.turnover import Draws, KnownPlaces, Ranges, calibrate, draw, found, lost, quality_of
+from habitatmap.network.turnover import (
+    Draws,
+    KnownPlaces,
+    Ranges,
+    calibrate,
+    draw,
+    found,
+    four_for_the_mean,
+    lost,
+    quality_of,
+)
 
 NEW = 0.4
 
@@ -91,6 +101,26 @@ def test_draws_fill_their_ranges_and_repeat() -> None:
         assert (a == b).all()
         assert given[0] <= a.min() <= a.max() <= given[1]
     assert isinstance(one, Draws)
+
+
+def test_four_draws_have_the_mean_of_every_quadratic_of_e_y_and_z_and_both_ways_of_every_cubic() -> None:
+    """Moments of the uniform distribution on -1..1: 0, 1/3, 0 (any handbook)."""
+    both = []
+    for mirrored in (False, True):
+        drawn, ranges = four_for_the_mean(Ranges(), mirrored)._asdict(), Ranges()._asdict()
+        u = np.array([np.log(drawn[name] / ranges[name][0]) for name in ("e", "z", "y")])
+        u = 2 * u / np.array([[np.log(ranges[name][1] / ranges[name][0])] for name in ("e", "z", "y")]) - 1
+        assert u.mean(axis=1) == pytest.approx(0)
+        assert u @ u.T / 4 == pytest.approx(np.eye(3) / 3)
+        both.append(u)
+    u = np.hstack(both)
+    assert np.einsum("ai,bi,ci->abc", u, u, u) == pytest.approx(0)
+
+
+def test_draws_by_chance_take_every_part_of_every_range_once() -> None:
+    drawn = draw(Ranges(unmapped=(0.0, 1.0)), 8, seed=3)
+    for given, low, high in ((np.log(drawn.e), *np.log([0.1, 0.9])), (drawn.unmapped, 0.0, 1.0)):
+        assert sorted((8 * (given - low) / (high - low)).astype(int).tolist()) == list(range(8))
 
 
 def test_quality_is_relative_to_the_usual_place_and_one_where_unknown() -> None:

@@ -91,6 +91,18 @@ def test_each_pick_is_as_good_as_any_that_could_be_tried() -> None:
         chosen.append(pick)
 
 
+def test_four_draws_of_each_reading_tell_what_a_hundred_by_chance_tell() -> None:
+    _, sites = town()
+    plan = pd.DataFrame({"row": [12, 30, 45], "col": [50, 20, 40]})
+    of = sites.model
+    many = simulate(of.known, FORAGE_M, DISPERSAL_M, NEW, by_chance=100)
+    told, truth = (
+        np.array([(now := here.share(here.none)), np.subtract(here.share(here.course(plan).served), now)])
+        for here in (sites, Sites(MeanField(of.known, of.demand, many, 10), GRID, sites.access))
+    )
+    assert told == pytest.approx(truth, abs=0.01)  # one in a hundred of the area's forage
+
+
 def test_gains_agree_with_many_simulated_years() -> None:
     """256 simulations of occupied and empty places, with the planner's own flights: 24 plans rank alike."""
     problem, sites = a_town(40, seed=5)

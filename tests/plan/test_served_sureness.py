@@ -202,9 +202,9 @@ def test_the_owner_of_a_site_adds_what_is_lost_without_it() -> None:
 def test_ground_that_is_opened_adds_what_the_plan_on_it_is_worth() -> None:
     problem, _, _, plan = planned()
     row, col = cells(plan.frame)[0]
-    land = land_of(("A", "ask", (row - 8, col - 8, row + 8, col + 8)), ("B", "ask", (1, 1, 1, 1)))
+    land = land_of(("A", "ask", (row - 12, col - 12, row + 12, col + 12)), ("B", "ask", (1, 1, 1, 1)))
     shut = problem.candidates.copy()
-    shut[max(0, row - 8) : row + 9, max(0, col - 8) : col + 9] = np.nan
+    shut[max(0, row - 12) : row + 13, max(0, col - 12) : col + 13] = np.nan
     table = ranked(land, False, replace(problem, candidates=shut), problem.candidates)
     assert len(table) == 1
     assert table["adds"][0] > 0
