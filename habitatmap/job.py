@@ -204,6 +204,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         else:
             refusals = NO_REFUSALS if for_public else cost_of_refusals(area, habitat, survey, proposal, ahead)
     proposal.problem.today.forget()
+    ahead.model.forget()
     with clock(Stage.GAPS):
         surface = reach.surface(habitat.season)
         unserved = find_gaps(area.grid, habitat.weight, surface, allowed, places.frame, area.settings)

@@ -128,9 +128,9 @@ def _fill(
             scratch.give_back()
             (folder / name).write_text(page(result), encoding="utf-8", newline="\n")
     (folder / "pictures").mkdir()  # last: what draws them keeps memory, which the pages would need beside
-    scratch.give_back()
-    for name, content in pictures(result, spoken).items():
+    for name, content in pictures(result, spoken):
         (folder / "pictures" / name).write_bytes(content)
+        scratch.give_back()
 
 
 def _write_tables(result: Result, folder: Path, semicolons: bool) -> None:

@@ -45,6 +45,7 @@ def access_and_share(
         sent=True,
     )
     answer = map_tiles(stage, {"values": field.astype(np.float32, copy=False)}, engine)
+    _transfer.cache_clear()  # tens of MB that no other stage asks for
     return answer["mean"], answer["share"]
 
 

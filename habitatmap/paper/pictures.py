@@ -6,7 +6,7 @@ suggestions are the public page's, which leaves those on private land out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
@@ -25,18 +25,16 @@ MOST_GAPS = 500  # those with most forage; more can't be told apart on a sheet
 STANDING = ("circle", "#0e5a72", 3.5)
 
 
-def pictures(result: Result, spoken: Catalogue = ENGLISH) -> dict[str, bytes]:
-    """File name -> content: an SVG and a PNG of every main map the area has data for, in a language; none without a
+def pictures(result: Result, spoken: Catalogue = ENGLISH) -> Iterator[tuple[str, bytes]]:
+    """File names and contents: an SVG and a PNG of every main map the area has data for, in a language; none without a
     public result."""
     public = result.public
     if public is None:
-        return {}
-    made: dict[str, bytes] = {}
+        return
     for name, sheet in _sheets(public).items():
         svg = sheet.svg(TITLES[name], credits(public), spoken)
-        made[f"{name}.svg"] = svg.encode("utf-8")
-        made[f"{name}.png"] = png(svg, PNG_PX)
-    return made
+        yield f"{name}.svg", svg.encode("utf-8")
+        yield f"{name}.png", png(svg, PNG_PX)
 
 
 TITLES = {

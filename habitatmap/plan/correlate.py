@@ -61,6 +61,11 @@ def kernel_spectrum(k: Floats, n: int) -> NDArray[np.complex128]:
     return _spectrum(k.tobytes(), k.shape[0], n)
 
 
+def forget_spectra() -> None:
+    """Lets go of the kernels' transforms, MBs each, once no more plans are made."""
+    _spectrum.cache_clear()
+
+
 @lru_cache(maxsize=8)
 def _spectrum(k: bytes, side: int, n: int) -> NDArray[np.complex128]:
     return np.asarray(scipy.fft.rfft2(np.frombuffer(k).reshape(side, side), (n, n)))

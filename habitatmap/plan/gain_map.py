@@ -32,7 +32,6 @@ SAME = 1e-12  # relative difference below which two gains are a tie
 BETTER = 1e-9  # relative improvement an interchange must bring
 LITTLE = 1e-4  # of what all sites add: less is not worth another turn of them
 BLOCK = 64  # cells a side of the blocks whose best cell is remembered
-MOST_KNOWN = 16  # changes of gains about a site that are kept, a few MB each
 NEAR = 512  # so many near ties are summed up one by one; more are a plateau
 FFT_ERROR = 8e-15  # error of one transform pair, relative to the largest gain (measured: 1.2e-15, 1.6e-15 after 200)
 
@@ -263,8 +262,7 @@ class GainMap:
         multiply(patch, around[0].start, around[1].start, pick.row, pick.col, float(self.p[pick.row, pick.col]), self.k)
         if (change := self.known.get(sites)) is None:
             change = self._gained(patch - old)
-            if len(self.known) < MOST_KNOWN:
-                self.known[sites] = change
+            self.known.keep(sites, change)
         self._changed(pick, change, 1)
 
     def _that_share(self, pick: Pick) -> Set:

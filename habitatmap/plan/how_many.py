@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from habitatmap.geo import scratch
 from habitatmap.plan.bound import certify
 from habitatmap.plan.gain_map import GainMap, Pick
 from habitatmap.plan.problem import Problem
@@ -76,6 +77,7 @@ def go_on(
         gains.add(Pick(int(row), int(col), float(gain)))
     picks = gains.greedy(most - len(plan))
     del gains  # as large as what the limit takes
+    scratch.give_back()
     more = pd.DataFrame(picks, columns=["row", "col", "gain"]).astype({"row": np.int64, "col": np.int64, "gain": float})
     more = more.assign(p=problem.probability[more["row"], more["col"]], gain=more["gain"] / total)
     last = float(plan["cumulative"].iloc[-1]) if len(plan) else now

@@ -121,6 +121,10 @@ class MeanField:
         self.nodes, self.node_weights = np.array(list(weights)), np.array(list(weights.values()))
         self._between_known: dict[tuple[float, float], Flow] = {}
 
+    def forget(self) -> None:
+        """Lets go of the flights between the known places; they are worked out again where they are asked for."""
+        self._between_known.clear()
+
     def course(self, xy: ArrayLike = (), quality: ArrayLike = ()) -> Course:
         """The years with new pools at the sites (m, 2), of quality (m,)."""
         new = np.asarray(xy, dtype=float).reshape(-1, 2)

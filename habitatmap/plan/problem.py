@@ -16,10 +16,12 @@ from habitatmap.errors import InputError
 from habitatmap.geo import scratch
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.engine import THREADS, Engine, chosen
-from habitatmap.plan.correlate import correlate
+from habitatmap.plan.correlate import correlate, forget_spectra
 from habitatmap.plan.reach import Floats, forage_of, not_reached, reach_kernel
 
 Set = tuple[tuple[int, int, float], ...]  # row, col and p of sites
+
+MOST_KNOWN = 16  # changes of gains about a site that are kept, a few MB each
 
 # rounding is let pass, so that ten sites of 0.1 can be paid with 1
 MONEY_TOLERANCE, LEAST_MONEY = 1e-9, 1e-12
@@ -53,6 +55,28 @@ class Rules(TypedDict, total=False):
     budget: float | None
     not_reached: Floats | None
     engine: Engine
+
+
+class Changes:
+    """What gains changed by when a site was set beside others, as plans with other consents set the same ones again;
+    the first MOST_KNOWN of them, in a file."""
+
+    def __init__(self) -> None:
+        self._place: dict[Set, int] = {}
+        self._kept: Floats | None = None
+
+    def get(self, sites: Set) -> Floats | None:
+        """The change (rows, cols) when the first of them was set beside the others; None where it is not known."""
+        at = self._place.get(sites)
+        return None if at is None or self._kept is None else self._kept[at]
+
+    def keep(self, sites: Set, change: Floats) -> None:
+        """Remembers one, as long as there is room; all are of one shape."""
+        if self._kept is None:
+            self._kept = scratch.empty((MOST_KNOWN, *change.shape), np.float64)
+        if len(self._place) < MOST_KNOWN:
+            at = self._place[sites] = len(self._place)
+            self._kept[at] = change
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,15 +127,15 @@ class Today:
         return correlate(self.missed, self.kernel, self.engine)
 
     @cached_property
-    def changes(self) -> dict[Set, Floats]:
-        """What gains changed by when a site was set beside others, as plans with other consents set the same ones
-        again."""
-        return {}
+    def changes(self) -> Changes:
+        """What gains changed by when sites were set."""
+        return Changes()
 
     def forget(self) -> None:
         """Lets go of the rasters that only plans are made with; they are worked out again where one is."""
         for name in ("missed", "within_flight", "changes"):
             self.__dict__.pop(name, None)
+        forget_spectra()
 
 
 @dataclass(frozen=True, eq=False)
