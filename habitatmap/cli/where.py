@@ -92,14 +92,11 @@ def engine_for(call: Call, area: Area, where: Where) -> Iterator[Engine]:
     scratch.few_heaps()
     if where.memory is not None:
         scratch.allow(where.memory)
-    kept = None
     client = _client(where.cluster) if where.cluster else None
     cells, folder = area.grid.rows * area.grid.cols, call.target.with_name(f".{call.target.name}-tiles")
-    if not where.resume:
-        shutil.rmtree(folder, ignore_errors=True)
-    if cells >= KEPT_FROM and (folder.exists() or _has_room(call.target, cells)):
-        kept = KeptTiles(folder, json.dumps(record_of(area), sort_keys=True), where.resume)
-    elif cells >= KEPT_FROM:
+    kept: KeptTiles | None = KeptTiles(folder, json.dumps(record_of(area), sort_keys=True), where.resume)
+    if cells >= KEPT_FROM and not folder.exists() and not _has_room(call.target, cells):
+        kept = None
         log.info("%s", call.spoken(area).say(say(NOT_KEPT)))
     try:
         yield Engine(client=client, kept=kept)

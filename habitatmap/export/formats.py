@@ -216,6 +216,7 @@ def write_cog(path: Path, name: str, values: NDArray[np.number], grid: Grid, crs
     if values.nbytes < scratch.LARGE:
         path.write_bytes(cog_bytes(name, values, grid, crs))
         return
+    scratch.give_back()  # packing takes memory of its own
     plain = path.with_name(f"{path.stem}.plain.tif")
     try:
         _write_plain(str(plain), name, values, grid, crs)

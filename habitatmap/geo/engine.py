@@ -1,5 +1,7 @@
 """Where tiles run: threads of this process, or a Dask cluster that already exists.
 
+Workers of this machine go through the files of large rasters themselves (`geo.scratch`); others are sent their blocks.
+
 A stage is a function of one tile and its halo. It gets blocks that are `halo` cells larger on every side (filled with
 `pad` beyond the array's edge) and returns the blocks of the tile itself, so its answer cannot depend on the tiling.
 """
@@ -13,6 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,6 +32,7 @@ if TYPE_CHECKING:
 
 Raster = NDArray[Any]  # of any type of number
 Blocks = dict[str, Raster]
+Files = Mapping[str, scratch.InFile]
 KEY = "run"
 
 KEPT_FROM = 4_000_000  # cells of a raster from which its finished tiles are kept
@@ -59,17 +63,18 @@ class KeptTiles:
 
     def __init__(self, folder: Path, key: str, resume: bool) -> None:
         """`key`: what the run rests on; what another one has left, or any without `resume`, is thrown away."""
-        self.folder, self._stages = folder, 0
+        self.folder, self._key, self._stages = folder, key, 0
         of_run = folder / KEY
         if not (resume and of_run.is_file() and of_run.read_text(encoding="utf-8") == key):
             shutil.rmtree(folder, ignore_errors=True)
-            folder.mkdir(parents=True)
-            of_run.write_text(key, encoding="utf-8")
 
     def stage(
         self, outputs: Mapping[str, tuple[int, ...]], dtypes: Mapping[str, type[np.generic]], tiles: int
     ) -> tuple[dict[str, NDArray[np.generic]], NDArray[np.uint8]]:
         """The arrays of the next stage, and which of its tiles are done."""
+        if self._stages == 0:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            (self.folder / KEY).write_text(self._key, encoding="utf-8")
         self._stages += 1
         files = {name: self.folder / f"{self._stages:03d}-{name}" for name in outputs}
         whole = {name: scratch.named(files[name], shape, dtypes[name]) for name, shape in outputs.items()}
@@ -166,41 +171,91 @@ def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = T
         whole: Blocks = {name: arrays[name] for name in shapes}
     else:
         whole = {name: scratch.empty(shapes[name], dtypes[name]) for name in shapes}
-    tiles = iter(np.flatnonzero(done == 0).tolist())
 
-    def cut_out(number: int) -> Blocks:
-        return {name: block(array, every[number], stage.halo, stage.pad) for name, array in inputs.items()}
-
-    def put(number: int, answer: Blocks) -> None:
-        tile = every[number]
-        for name in whole:
-            whole[name][..., tile.row0 : tile.row1, tile.col0 : tile.col1] = answer[name]
+    def here(number: int) -> None:
+        _put(whole, every[number], stage.work(_cut_out(stage, inputs, every[number]), stage.halo))
         done[number] = 1
-        scratch.relax()
+
+    def left() -> list[int]:
+        return [int(number) for number in np.flatnonzero(done == 0)]
 
     if engine.client is None or not stage.sent:
-        each_tile(lambda number: put(number, stage.work(cut_out(number), stage.halo)), tiles, engine)
+        each_tile(here, left(), engine)
         return whole
+    for number in _in_our_files(stage, inputs, whole, {number: every[number] for number in left()}, engine.client):
+        done[number] = 1
+    for number, answer in _sent(stage, inputs, {number: every[number] for number in left()}, engine.client):
+        _put(whole, every[number], answer)
+        done[number] = 1
+    return whole
 
+
+def _cut_out(stage: TileStage, inputs: Mapping[str, Raster], tile: Tile) -> Blocks:
+    return {name: block(array, tile, stage.halo, stage.pad) for name, array in inputs.items()}
+
+
+def _put(whole: Mapping[str, Raster], tile: Tile, answer: Blocks) -> None:
+    """Some rows at a time, as `block` reads them."""
+    for name, array in whole.items():
+        part = array[..., tile.row0 : tile.row1, tile.col0 : tile.col1]
+        for row in range(0, tile.row1 - tile.row0, ROWS):
+            part[..., row : row + ROWS, :] = answer[name][..., row : row + ROWS, :]
+            scratch.relax()
+
+
+def _in_our_files(
+    stage: TileStage, inputs: Mapping[str, Raster], whole: Blocks, tiles: Mapping[int, Tile], client: Any
+) -> Iterator[int]:
+    """The numbers of the tiles that workers of this machine have worked out, in the files of the rasters."""
     from distributed import as_completed  # of the extra `scale`
 
-    client: Any = engine.client
+    try:
+        files = [{name: scratch.file_of(array) for name, array in some.items()} for some in (inputs, whole)]
+    except OSError:
+        return
+    inputs_there, whole_there = files
+    work = partial(_in_files, stage, inputs_there, whole_there)
+    futures = client.map(work, list(tiles.values()), pure=False, retries=TRIES)
+    numbers = dict(zip(futures, tiles, strict=True))
     completed: Any = as_completed
+    for future, seen in completed(numbers, loop=client.loop, with_results=True):
+        if seen:
+            yield numbers[future]
+
+
+def _in_files(stage: TileStage, inputs: Files, outputs: Files, tile: Tile) -> bool:
+    """On a worker: the tile of rasters in files; false where these are not seen, as on another machine."""
+    try:
+        given, whole = ({name: file.opened() for name, file in some.items()} for some in (inputs, outputs))
+    except OSError:
+        return False
+    _put(whole, tile, stage.work(_cut_out(stage, given, tile), stage.halo))
+    return True
+
+
+def _sent(
+    stage: TileStage, inputs: Mapping[str, Raster], tiles: Mapping[int, Tile], client: Any
+) -> Iterator[tuple[int, Blocks]]:
+    """Tiles and their answers, each of which was sent to a worker."""
+    from distributed import as_completed
+
+    following = iter(tiles.items())
     under_way: dict[object, int] = {}
 
-    def send(number: int) -> object:
-        future: object = client.submit(stage.work, cut_out(number), stage.halo, pure=False, retries=TRIES)
+    def send(number: int, tile: Tile) -> object:
+        blocks = _cut_out(stage, inputs, tile)
+        future: object = client.submit(stage.work, blocks, stage.halo, pure=False, retries=TRIES)
         under_way[future] = number
         return future
 
     most = AHEAD * max(1, sum(client.nthreads().values()))
     # answers come in while those before them are put in their place
-    running: Any = completed([send(number) for number in islice(tiles, most)], loop=client.loop, with_results=True)
+    completed: Any = as_completed
+    running = completed([send(*one) for one in islice(following, most)], loop=client.loop, with_results=True)
     for future, answer in running:
-        put(under_way.pop(future), answer)
-        if (following := next(tiles, None)) is not None:
-            running.add(send(following))
-    return whole
+        yield under_way.pop(future), answer
+        for one in islice(following, 1):
+            running.add(send(*one))
 
 
 def each_tile(work: Callable[[int], object], tiles: Iterable[int], engine: Engine = THREADS) -> None:

@@ -9,6 +9,7 @@ of a raster that is no longer used serves the next one: its pages are there, and
 from __future__ import annotations
 
 import ctypes
+import errno
 import math
 import mmap
 import os
@@ -21,7 +22,7 @@ from contextlib import suppress
 from functools import reduce
 from operator import add
 from pathlib import Path
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,7 +44,8 @@ Number = TypeVar("Number", bound=np.generic)
 Raster = NDArray[np.generic]  # (..., rows, cols)
 T = TypeVar("T")
 
-_files: weakref.WeakSet[mmap.mmap] = weakref.WeakSet()
+_files: weakref.WeakKeyDictionary[mmap.mmap, int | str] = weakref.WeakKeyDictionary()  # their number or path
+_lent: set[int] = set()  # files that other processes may have opened
 _unused: list[tuple[int, int]] = []  # files, and their bytes
 _one_at_a_time = threading.Lock()
 _floor = [0]  # shared memory without any of our pages: the libraries'
@@ -64,7 +66,39 @@ def named(path: Path, shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Nu
         if path.stat().st_size < size:
             _make_room(file.fileno(), size)
         pages = mmap.mmap(file.fileno(), size)
-    return np.ndarray(shape, dtype, buffer=_known(pages))
+    return np.ndarray(shape, dtype, buffer=_known(pages, str(path.absolute())))
+
+
+class InFile(NamedTuple):
+    """A whole raster, as other processes of this machine find it."""
+
+    path: str
+    id: tuple[str, int, int]  # of the running system, the device and the file: elsewhere the path leads to another
+    shape: tuple[int, ...]
+    dtype: np.dtype[np.generic]
+
+    def opened(self) -> Raster:
+        """The raster; what is written to it is there for all. OSError where it can't be found."""
+        with open(self.path, "r+b") as file:
+            if _id_of(file.fileno()) != self.id:
+                raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), self.path)
+            return np.ndarray(self.shape, self.dtype, buffer=mmap.mmap(file.fileno(), 0))
+
+
+def file_of(raster: Raster) -> InFile:
+    """Where other processes find a raster. OSError where it lies in no file, or the system has no name for that."""
+    place = _files.get(raster.base) if isinstance(raster.base, mmap.mmap) else None
+    if place is None:
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+    if isinstance(place, int):
+        _lent.add(place)
+        place = f"/proc/{os.getpid()}/fd/{place}"
+    return InFile(place, _id_of(place), raster.shape, raster.dtype)
+
+
+def _id_of(file: int | str) -> tuple[str, int, int]:
+    found = os.stat(file)
+    return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii"), found.st_dev, found.st_ino
 
 
 def empty(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
@@ -74,16 +108,25 @@ def empty(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:
         return np.empty(shape, dtype)
     file, room = _used_again(size) or _new(size)
     pages = mmap.mmap(file, size)
-    weakref.finalize(pages, _unused.append, (file, room)).atexit = False
-    return np.ndarray(shape, dtype, buffer=_known(pages))
+    weakref.finalize(pages, _let_go, file, room).atexit = False
+    return np.ndarray(shape, dtype, buffer=_known(pages, file))
 
 
-def _known(pages: mmap.mmap) -> mmap.mmap:
+def _known(pages: mmap.mmap, place: int | str) -> mmap.mmap:
     """The pages of a file, which are given back from now on."""
     if not _files:
         _floor[0] = _shared()
-    _files.add(pages)
+    _files[pages] = place
     return pages
+
+
+def _let_go(file: int, room: int) -> None:
+    """No raster uses the file any more; a process that was taken for lost may still write to it if it was lent."""
+    if file in _lent:
+        _lent.remove(file)
+        os.close(file)
+    else:
+        _unused.append((file, room))
 
 
 def zeros(shape: tuple[int, ...], dtype: type[Number]) -> NDArray[Number]:

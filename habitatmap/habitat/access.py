@@ -56,40 +56,49 @@ def _mean_tile(blocks: Blocks, halo: int, *, cell_m: float, median_m: float) -> 
     if not seen.any():
         empty = np.zeros([n - 2 * halo for n in values.shape], dtype=np.float32)
         return {"mean": np.full_like(empty, np.nan), "share": empty}
-    low, high = float(values[seen].min()), float(values[seen].max())
+    low, high = (float(end(values, where=seen, initial=start)) for end, start in ((np.min, np.inf), (np.max, -np.inf)))
     # counted from the middle of their range the values are small, and so is the rounding error of the transform
     middle = np.float32((low + high) / 2)
-    total, share = _smooth(np.where(seen, values - middle, 0), seen, halo, cell_m, median_m, np.complex64)
+    transfer = _transfer(values.shape, cell_m, median_m)
+    total, share = _smooth(values, seen, middle, halo, transfer, np.complex64)
     # that error is divided by the share: where a mean rests on little ground, single precision does not do
     if ((share >= LEAST_SHARE) & (share < 0.1)).any():
-        total, share = _smooth(np.where(seen, values - middle, 0), seen, halo, cell_m, median_m, np.complex128)
+        total, share = _smooth(values, seen, middle, halo, transfer, np.complex128)
     share = np.clip(share, 0, 1)
-    mean = np.full(share.shape, np.nan, dtype=np.float32)
-    enough = share >= LEAST_SHARE
-    mean[enough] = np.clip(total[enough] / share[enough] + middle, low, high)
-    return {"mean": mean, "share": share}
+    mean = np.full_like(share, np.nan)
+    np.divide(total, share, out=mean, where=share >= LEAST_SHARE)
+    mean += middle
+    np.clip(mean, low, high, out=mean)
+    return {"mean": mean.astype(np.float32, copy=False), "share": share.astype(np.float32, copy=False)}
 
 
 def _smooth(
-    values: NDArray[np.floating], seen: NDArray[np.bool_], halo: int, cell_m: float, median_m: float, precision: type
+    values: NDArray[np.float32],
+    seen: NDArray[np.bool_],
+    middle: np.float32,
+    halo: int,
+    transfer: NDArray[np.float64],
+    precision: type[np.complexfloating],
 ) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
-    """Kernel sums of values and of the mask, for the tile inside the halo, by one transform there and one back."""
+    """Kernel sums of values less `middle` and of the mask, for the tile inside the halo, by one transform there and one
+    back."""
     rows, cols = values.shape
-    planes = np.zeros(tuple(scipy.fft.next_fast_len(n) for n in values.shape), dtype=precision)
-    planes.real[:rows, :cols] = values
+    planes = np.zeros(transfer.shape, dtype=precision)
+    np.subtract(values, middle, out=planes.real[:rows, :cols], where=seen)
     planes.imag[:rows, :cols] = seen
     spectrum = scipy.fft.fft2(planes, overwrite_x=True)
-    spectrum *= _transfer(planes.shape, cell_m, median_m).astype(spectrum.real.dtype, copy=False)
+    np.multiply(spectrum, transfer, out=spectrum, dtype=precision, casting="same_kind")
     # the block is tile and halo, so what wraps around stays in the halo
     smooth = scipy.fft.ifft2(spectrum, overwrite_x=True)[halo : rows - halo, halo : cols - halo]
     return smooth.real, smooth.imag
 
 
 @lru_cache(maxsize=8)
-def _transfer(shape: tuple[int, int], cell_m: float, median_m: float) -> NDArray[np.float64]:
-    """The Fourier transform of the kernel, scaled to sum 1 and centred on the first cell: real, as it is symmetric."""
+def _transfer(block: tuple[int, int], cell_m: float, median_m: float) -> NDArray[np.float64]:
+    """The Fourier transform of the kernel, scaled to sum 1 and centred on the first cell, for blocks of these rows and
+    columns: real, as it is symmetric."""
     weights = FlightKernel(median_m).stamp(cell_m, "access")
-    plane = np.zeros(shape)
+    plane = np.zeros(tuple(scipy.fft.next_fast_len(n) for n in block))
     r = weights.shape[0] // 2
     plane[: 2 * r + 1, : 2 * r + 1] = weights / weights.sum()
     return np.asarray(scipy.fft.fft2(np.roll(plane, (-r, -r), axis=(0, 1))).real)

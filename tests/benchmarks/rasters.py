@@ -8,6 +8,7 @@ from pathlib import Path
 
 from habitatmap.area import open_area
 from habitatmap.export.formats import write_cog
+from habitatmap.geo import scratch
 from habitatmap.geo.engine import Engine
 from habitatmap.habitat.score import score_habitat
 
@@ -15,6 +16,7 @@ RASTERS = ("season", "least_forage", "access", "dead_wood", "forage_m", "dead_wo
 
 
 def main(folder: Path) -> None:
+    scratch.few_heaps()  # as the command has it
     area = open_area(folder)
     habitat = score_habitat(area, Engine(threads=2))
     with tempfile.TemporaryDirectory() as out:

@@ -80,7 +80,7 @@ def test_where_the_disk_has_room_for_the_run_alone_nothing_is_kept_and_that_is_s
     monkeypatch.setattr(engine, "KEPT_FROM", 0)
     monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=2000 * 230))
     with monkeypatch.context() as patch:
-        patch.setattr(engine.KeptTiles, "__init__", pytest.fail)
+        patch.setattr(engine.KeptTiles, "stage", pytest.fail)
         done = habitatmap("map", town, "--out", tmp_path / "no" / "such" / "out")
     assert done.code == 0, done.err
     assert NOT_KEPT in caplog.text

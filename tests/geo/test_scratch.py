@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pickle
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +36,47 @@ def test_what_was_written_stays_when_the_pages_are_given_back() -> None:
     assert copy.base is not raster.base
     assert (scratch.zeros((4, 5), np.uint8) == 0).all()
     assert (scratch.full((2, 4, 5), 3, np.int32) == 3).all()
+
+
+WRITES = """
+import pickle, sys
+raster = pickle.load(sys.stdin.buffer).opened()
+raster[2, 1] += 1
+"""
+
+
+def written_elsewhere(file: scratch.InFile) -> None:
+    """Adds one to a cell of the raster in another process."""
+    subprocess.run([sys.executable, "-c", WRITES], input=pickle.dumps(file), check=True, capture_output=True)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not tell where a file without a name is")
+def test_another_process_finds_a_raster_in_its_file(tmp_path: Path) -> None:
+    for raster in (scratch.full((3, 4), 7, np.float32), scratch.named(tmp_path / "kept", (3, 4), np.float32)):
+        before = raster.copy()
+        file = scratch.file_of(raster)
+        written_elsewhere(file)
+        assert np.argwhere(raster != before).tolist() == [[2, 1]]
+        with pytest.raises(OSError, match="No such file"):
+            file._replace(id=("of another machine", *file.id[1:])).opened()
+
+
+def test_what_is_no_raster_of_a_file_is_not_found() -> None:
+    raster = scratch.full((3, 4), 7, np.float32)
+    for other in (np.ones((3, 4)), raster[1:], raster.T):
+        with pytest.raises(OSError, match="No such file"):
+            scratch.file_of(other)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not tell where a file without a name is")
+def test_a_file_that_others_may_have_opened_serves_no_other_raster() -> None:
+    shape = (317, 211)  # as no other test has it
+    raster = scratch.full(shape, 7, np.float32)
+    opened = scratch.file_of(raster).opened()
+    del raster
+    following = scratch.full(shape, 3, np.float32)
+    opened[:] = 9
+    assert (following == 3).all()
 
 
 def test_bands_cover_all_rows_once() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from shapely import box
 
 from habitatmap.area import Area
+from habitatmap.geo import engine, scratch
 from habitatmap.geo.engine import Engine
 from habitatmap.geo.grid import Grid
 from habitatmap.habitat.access import access_and_share
@@ -262,9 +264,32 @@ def test_a_cluster_gives_the_answer_of_threads(cluster: Engine) -> None:
         np.testing.assert_allclose(vars(by_cluster)[name], values, atol=1.5e-6, err_msg=name)
 
 
-def test_a_worker_that_is_killed_changes_nothing(cluster: Engine) -> None:
-    values = np.random.default_rng(3).random((200, 180))
-    expected = access_and_share(values, 10.0, 60.0, Engine(threads=1))
+LARGE_FIELD = np.random.default_rng(3).random((200, 180), dtype=np.float32)
+LARGE_FIELD[:40, :60] = np.nan
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not tell where a file without a name is")
+@pytest.mark.parametrize("way", ["in the files of the rasters", "sent"])
+def test_however_tiles_reach_the_workers_the_answer_is_that_of_threads(
+    cluster: Engine, way: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    expected = access_and_share(LARGE_FIELD, 10.0, 60.0, Engine(threads=1))
+    monkeypatch.setattr(scratch, "LARGE", 0)
+    if way == "sent":  # as if the workers were on another machine
+        id_of = scratch._id_of
+        monkeypatch.setattr(scratch, "_id_of", lambda file: ("of another machine", *id_of(file)[1:]))
+    else:
+        monkeypatch.setattr(engine, "_cut_out", lambda *_: pytest.fail("a block was cut out here"))
+    found = access_and_share(scratch.copied(LARGE_FIELD), 10.0, 60.0, cluster)
+    for one, other in zip(found, expected, strict=True):
+        np.testing.assert_allclose(one, other, atol=1.5e-6)
+
+
+@pytest.mark.parametrize("large", [0, 10**9], ids=["in the files of the rasters", "sent"])
+def test_a_worker_that_is_killed_changes_nothing(cluster: Engine, large: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    expected = access_and_share(LARGE_FIELD, 10.0, 60.0, Engine(threads=1))
+    monkeypatch.setattr(scratch, "LARGE", large)
+    values = scratch.copied(LARGE_FIELD)
     victim = next(iter(cluster.client.run(os.getpid).values()))
     killer = threading.Timer(0.3, os.kill, (victim, signal.SIGKILL))
     killer.start()
