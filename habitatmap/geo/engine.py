@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 Raster = NDArray[Any]  # of any type of number
 Blocks = dict[str, Raster]
+Arrays = Mapping[str, scratch.Raster]
 Files = Mapping[str, scratch.InFile]
 KEY = "run"
 
@@ -182,19 +183,19 @@ def map_tiles(stage: TileStage, inputs: Mapping[str, Raster], engine: Engine = T
     if engine.client is None or not stage.sent:
         each_tile(here, left(), engine)
         return whole
-    for number in _in_our_files(stage, inputs, whole, {number: every[number] for number in left()}, engine.client):
+    for number in _in_our_files(stage, inputs, whole, {number: every[number] for number in left()}, engine):
         done[number] = 1
-    for number, answer in _sent(stage, inputs, {number: every[number] for number in left()}, engine.client):
+    for number, answer in _sent(stage, inputs, {number: every[number] for number in left()}, engine):
         _put(whole, every[number], answer)
         done[number] = 1
     return whole
 
 
-def _cut_out(stage: TileStage, inputs: Mapping[str, Raster], tile: Tile) -> Blocks:
+def _cut_out(stage: TileStage, inputs: Arrays, tile: Tile) -> dict[str, scratch.Raster]:
     return {name: block(array, tile, stage.halo, stage.pad) for name, array in inputs.items()}
 
 
-def _put(whole: Mapping[str, Raster], tile: Tile, answer: Blocks) -> None:
+def _put(whole: Arrays, tile: Tile, answer: Arrays) -> None:
     """Some rows at a time, as `block` reads them."""
     for name, array in whole.items():
         part = array[..., tile.row0 : tile.row1, tile.col0 : tile.col1]
@@ -204,7 +205,7 @@ def _put(whole: Mapping[str, Raster], tile: Tile, answer: Blocks) -> None:
 
 
 def _in_our_files(
-    stage: TileStage, inputs: Mapping[str, Raster], whole: Blocks, tiles: Mapping[int, Tile], client: Any
+    stage: TileStage, inputs: Arrays, whole: Arrays, tiles: Mapping[int, Tile], engine: Engine
 ) -> Iterator[int]:
     """The numbers of the tiles that workers of this machine have worked out, in the files of the rasters."""
     from distributed import as_completed  # of the extra `scale`
@@ -215,6 +216,7 @@ def _in_our_files(
         return
     inputs_there, whole_there = files
     work = partial(_in_files, stage, inputs_there, whole_there)
+    client: Any = engine.client
     futures = client.map(work, list(tiles.values()), pure=False, retries=TRIES)
     numbers = dict(zip(futures, tiles, strict=True))
     completed: Any = as_completed
@@ -233,12 +235,11 @@ def _in_files(stage: TileStage, inputs: Files, outputs: Files, tile: Tile) -> bo
     return True
 
 
-def _sent(
-    stage: TileStage, inputs: Mapping[str, Raster], tiles: Mapping[int, Tile], client: Any
-) -> Iterator[tuple[int, Blocks]]:
+def _sent(stage: TileStage, inputs: Arrays, tiles: Mapping[int, Tile], engine: Engine) -> Iterator[tuple[int, Arrays]]:
     """Tiles and their answers, each of which was sent to a worker."""
     from distributed import as_completed
 
+    client: Any = engine.client
     following = iter(tiles.items())
     under_way: dict[object, int] = {}
 
