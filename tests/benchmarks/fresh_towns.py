@@ -36,7 +36,7 @@ from shapely.geometry.base import BaseGeometry
 
 from habitatmap.area import Area, open_area
 from habitatmap.habitat.score import Habitat, score_habitat
-from habitatmap.job import choose_sites, likely_places, survey_pools, where_pools_may_stand, years_ahead
+from habitatmap.job import choose_sites, likely_places, reach_now, survey_pools, where_pools_may_stand, years_ahead
 from habitatmap.plan.candidates import Candidates
 from habitatmap.result.findings import Places, Proposal, Survey
 from tests.areas import write_raster
@@ -565,13 +565,8 @@ def study(layout: str, seed: int, cache: Path) -> Study:
     survey = survey_pools(area, habitat)
     places = likely_places(area, survey)
     allowed = where_pools_may_stand(area, habitat, survey)
-    found = Study(
-        area,
-        habitat,
-        survey,
-        places,
-        allowed,
-        choose_sites(area, habitat, survey, places, allowed, years_ahead(area, habitat, survey, places)),
-    )
+    ahead, reach = years_ahead(area, habitat, survey, places), reach_now(area, habitat, survey, places)
+    chosen = choose_sites(area, habitat, survey, places, allowed, ahead, reach)
+    found = Study(area, habitat, survey, places, allowed, chosen)
     kept.write_bytes(pickle.dumps(found))
     return found
