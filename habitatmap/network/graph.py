@@ -14,9 +14,11 @@ from scipy.sparse.csgraph import connected_components
 from habitatmap.errors import InputError
 from habitatmap.geo.compiled import njit
 from habitatmap.geo.flight import FlightKernel
-from habitatmap.network.places import in_order_of_appearance, pairs_within
+from habitatmap.network.places import SAME_M, in_order_of_appearance, pairs_within
 
 Floats = NDArray[np.float64]
+
+SPARE = 2  # ways round a link that best paths do not need: one is left whatever place is lost
 
 
 def links(places: pd.DataFrame, link_m: float, dispersal_median_m: float) -> csr_array:
@@ -26,12 +28,70 @@ def links(places: pd.DataFrame, link_m: float, dispersal_median_m: float) -> csr
     flights that get at least that far, with `dispersal_median_m`; 0 beyond `link_m` (inclusive).
     """
     xy = places[["x", "y"]].to_numpy(dtype=float)
-    n = len(xy)
-    i, j = pairs_within(xy, link_m)
-    p = FlightKernel(dispersal_median_m).reach_weight(np.hypot(*(xy[i] - xy[j]).T))
-    all_ = np.arange(n)
-    data, rows, cols = np.r_[p, p, np.ones(n)], np.r_[i, j, all_], np.r_[j, i, all_]
-    return csr_array(coo_array((data, (rows, cols)), shape=(n, n)))
+    return _probabilities(xy, *pairs_within(xy, link_m), FlightKernel(dispersal_median_m))
+
+
+def needed_links(places: pd.DataFrame, link_m: float, dispersal_median_m: float) -> tuple[csr_array, int]:
+    """Those of the `links` that `thinned` keeps, and how many pairs of places have a link at all.
+
+    Place by place, so that no more links are held than those of one: where many places lie close together all of them
+    would take more memory than all else.
+    """
+    xy, flight = places[["x", "y"]].to_numpy(dtype=float), FlightKernel(dispersal_median_m)
+    square = np.floor((xy - xy.min(axis=0, initial=np.inf)) / (link_m + 2 * SAME_M)).astype(np.int64)
+    # with room beyond the last column, so that the squares beside one are those of the next numbers
+    number = square @ [int(square[:, 1].max(initial=0)) + 3, 1]
+    order = np.lexsort((xy[:, 1], xy[:, 0], number))
+    wide = np.array([-1, 0, 1]) * (int(square[:, 1].max(initial=0)) + 3)
+    i, j, every = _needed_pairs(xy[order], number[order], wide, link_m + SAME_M, flight.scale_m)
+    return _probabilities(xy, order[i], order[j], flight), every
+
+
+def _probabilities(xy: Floats, i: NDArray[np.int64], j: NDArray[np.int64], flight: FlightKernel) -> csr_array:
+    """The matrix of `links` between places (n, 2) of these pairs alone."""
+    p, all_ = flight.reach_weight(np.hypot(*(xy[i] - xy[j]).T)), np.arange(len(xy))
+    data, rows, cols = np.r_[p, p, np.ones(len(xy))], np.r_[i, j, all_], np.r_[j, i, all_]
+    return csr_array(coo_array((data, (rows, cols)), shape=(len(xy), len(xy))))
+
+
+@njit(nogil=True)
+def _needed_pairs(
+    xy: Floats, square: NDArray[np.int64], beside: NDArray[np.int64], link_m: float, scale_m: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64], int]:  # pragma: no cover - compiled
+    """Pairs i < j of places, and the number of all that lie within `link_m`. Places are in the order of their squares,
+    of which those above, beside and below have numbers that differ by `beside`, and 1."""
+    n, every = len(xy), 0
+    here, there = [0][:0], [0][:0]
+    near, apart, length = np.empty(n, np.int64), np.empty(n), np.empty(n)
+    for u in range(n):
+        count = 0
+        for step in beside:
+            first, last = np.searchsorted(square, square[u] + step - 1), np.searchsorted(square, square[u] + step + 2)
+            for v in range(first, last):
+                d = np.hypot(xy[u, 0] - xy[v, 0], xy[u, 1] - xy[v, 1])
+                if v != u and d <= link_m:
+                    near[count], apart[count], length[count] = v, d, d / scale_m - np.log1p(d / scale_m)
+                    count += 1
+        nearest = np.argsort(apart[:count])
+        for e in range(count):
+            v = near[e]
+            if v < u:  # decided from the other end
+                continue
+            every += 1
+            ways = 0
+            for f in nearest:
+                if apart[f] >= apart[e]:
+                    break
+                w = near[f]
+                d = np.hypot(xy[w, 0] - xy[v, 0], xy[w, 1] - xy[v, 1])
+                if d < apart[e] and length[f] + d / scale_m - np.log1p(d / scale_m) <= length[e]:
+                    ways += 1
+                    if ways == SPARE:
+                        break
+            if ways < SPARE:
+                here.append(u)
+                there.append(v)
+    return np.array(here, np.int64), np.array(there, np.int64), every
 
 
 def components(probability: ArrayLike | csr_array) -> NDArray[np.int64]:
@@ -109,7 +169,7 @@ def lengths(probability: ArrayLike | csr_array) -> csr_array:
     return graph
 
 
-def thinned(graph: csr_array, spare: int = 2) -> csr_array:
+def thinned(graph: csr_array, spare: int = SPARE) -> csr_array:
     """The links (lengths -log p, symmetric) that best paths may need, even once `spare` - 1 places are taken out.
 
     A link u-v is left out where `spare` different places w lead from u to v in two hops, each shorter than the link,

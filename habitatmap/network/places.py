@@ -18,6 +18,8 @@ from habitatmap.geo import scratch
 from habitatmap.geo.grid import Grid
 from habitatmap.read.settings import Settings
 
+SAME_M = 1e-6  # metres that rounding may move a place
+
 
 def merged(x: ArrayLike, y: ArrayLike, merge_m: float) -> NDArray[np.int64]:
     """Number of the group of each point (n,), from 0 in order of first appearance: single linkage at merge_m (metres,
@@ -107,7 +109,7 @@ def pairs_within(xy: NDArray[np.float64], radius_m: float) -> tuple[NDArray[np.i
     # a little more, then the exact test: a pair at the very distance counts, however the tree rounds
     pairs = cKDTree(xy).query_pairs(radius_m * (1 + 1e-6), output_type="ndarray").astype(np.int64)
     apart = np.hypot(*(xy[pairs[:, 0]] - xy[pairs[:, 1]]).T)
-    pairs = pairs[apart <= radius_m + 1e-6]
+    pairs = pairs[apart <= radius_m + SAME_M]
     pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
     return pairs[:, 0], pairs[:, 1]
 

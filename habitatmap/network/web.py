@@ -12,9 +12,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
-from scipy.sparse import coo_array, csr_array, eye_array, triu
+from scipy.sparse import coo_array, csr_array, triu
 
-from habitatmap.network.graph import articulations, components, lengths, links, thinned
+from habitatmap.network.graph import articulations, components, links, needed_links
 from habitatmap.network.importance import (
     EstimatedConnectivity,
     equivalent_connectivity,
@@ -97,10 +97,7 @@ def describe_network(
     the suggestions (x, y, row, col, p).
     """
     nodes = network_places(places, access)
-    joined = links(nodes, flight.link_m, flight.dispersal_median_m)
-    every = (joined.nnz - len(nodes)) // 2
-    if every > MOST_LINES:
-        joined = _needed(joined)
+    joined, every = _links(nodes, flight)
     worth = estimated_connectivity(nodes["weight"], joined, MOST_SOURCES)
     cut = articulations(joined)
     known = len(nodes) > 0 and not bool(np.all(np.isnan(access)))
@@ -120,11 +117,11 @@ def describe_network(
     return Web(_lines(nodes, triu(joined, k=1).tocoo(), crs), figures)
 
 
-def _needed(joined: csr_array) -> csr_array:
-    """Of the links those that best paths need whichever place is lost: what hangs together does so by these alone."""
-    graph = thinned(lengths(joined))
-    graph.data = np.exp(-graph.data)
-    return csr_array(graph + eye_array(graph.shape[0]))
+def _links(nodes: pd.DataFrame, flight: FlightSettings) -> tuple[csr_array, int]:
+    """The links, or where they are more than MOST_LINES those that best paths need whichever place is lost: what hangs
+    together does so by these alone; and how many there are."""
+    needed, every = needed_links(nodes, flight.link_m, flight.dispersal_median_m)
+    return (needed if every > MOST_LINES else links(nodes, flight.link_m, flight.dispersal_median_m)), every
 
 
 def _costliest(
@@ -161,13 +158,12 @@ def _with_sites(
     both = pd.concat([places, sites.assign(kind="suggestion")], ignore_index=True)
     if worth.standard_error == 0.0:
         later = network_places(both.assign(place=merged(both["x"], both["y"], flight.merge_m)), access)
-        return equivalent_connectivity(later["weight"], links(later, flight.link_m, flight.dispersal_median_m))
+        return equivalent_connectivity(later["weight"], _links(later, flight)[0])
     new = network_places(sites.assign(kind="suggestion", place=np.arange(len(sites))), access)
     later = pd.concat([nodes, new], ignore_index=True)
     sources = np.concatenate([worth.sources, np.arange(len(nodes), len(later))])
     counts_for = np.concatenate([worth.counts_for, new["weight"].to_numpy(float)])
-    joined = links(later, flight.link_m, flight.dispersal_median_m)
-    return math.sqrt(pair_sum_from(later["weight"], joined, sources, counts_for))
+    return math.sqrt(pair_sum_from(later["weight"], _links(later, flight)[0], sources, counts_for))
 
 
 def _lines(nodes: pd.DataFrame, pairs: coo_array, crs: CRS) -> gpd.GeoDataFrame:

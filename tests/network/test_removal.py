@@ -8,7 +8,7 @@ import pytest
 from scipy.sparse.csgraph import shortest_path
 
 from habitatmap.network import connectivity, importance
-from habitatmap.network.graph import lengths, links, thinned
+from habitatmap.network.graph import lengths, links, needed_links, thinned
 from habitatmap.network.importance import Connectivity, equivalent_connectivity, estimated_connectivity, pair_sum_from
 from habitatmap.network.removal import carried
 
@@ -53,6 +53,20 @@ def test_links_that_cannot_matter_change_nothing(seed: int) -> None:
     for k in range(0, 40, 5):
         keep = np.arange(40) != k
         assert shortest_path(few[keep][:, keep]) == pytest.approx(shortest_path(graph[keep][:, keep]), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("seed", "n", "side_m"), [(0, 300, 3000), (1, 60, 90_000), (2, 2, 100), (3, 1, 10), (4, 0, 10)]
+)
+def test_links_are_found_thin_at_once(seed: int, n: int, side_m: float) -> None:
+    rng = np.random.default_rng(seed)
+    places = pd.DataFrame(rng.uniform(0, side_m, (n, 2)), columns=["x", "y"])
+    every = links(places, 700, 500)
+    few, count = needed_links(places, 700, 500)
+    assert count == (every.nnz - n) // 2
+    thin = thinned(lengths(every))
+    assert (lengths(few) != thin).nnz == 0
+    assert few.diagonal() == pytest.approx(np.ones(n))
 
 
 def test_sure_links_and_ties_survive_thinning() -> None:
