@@ -30,7 +30,15 @@ from habitatmap.export.season import Season, altered, kept_seasons, season_of
 from habitatmap.geo.crs import transform
 from habitatmap.geo.engine import one_blas_thread
 from habitatmap.habitat.score import score_habitat
-from habitatmap.job import choose_sites, likely_places, reach_now, survey_pools, where_pools_may_stand, years_ahead
+from habitatmap.job import (
+    choose_sites,
+    likely_places,
+    reach_by_simulation,
+    reach_now,
+    survey_pools,
+    where_pools_may_stand,
+    years_ahead,
+)
 from habitatmap.read.earlier_sites import FOLDER as OUT
 from habitatmap.read.earlier_sites import read_earlier_sites
 from habitatmap.read.files import read_tables
@@ -45,6 +53,7 @@ from habitatmap.read.settings import Settings, read_settings
 from habitatmap.result import Result
 from habitatmap.result.assembly import versions
 from habitatmap.result.findings import Places, Proposal, Reach, Survey
+from habitatmap.result.tables import interval
 from habitatmap.survey.seasons import seasons
 from habitatmap.vocabulary.kinds import Kind
 from habitatmap.vocabulary.terms import Outcome, SiteState, YesNo
@@ -124,6 +133,8 @@ class Run:
     survey: Survey
     places: Places
     reach: Reach
+    ends: tuple[float, float]
+    """The middle 95 % of forage in reach now."""
     proposal: Proposal
     surface: np.ndarray
 
@@ -314,7 +325,9 @@ def _run(area: Area) -> Run:
     allowed = where_pools_may_stand(area, habitat, survey)
     ahead = years_ahead(area, habitat, survey, places)
     proposal = choose_sites(area, habitat, survey, places, allowed, ahead, reach)
-    return Run(area, survey, places, reach, proposal, reach.surface(habitat.season))
+    simulated = reach_by_simulation(area, habitat, survey, places, reach, proposal.sites.iloc[:0])
+    ends = interval(simulated.now, reach.now)
+    return Run(area, survey, places, reach, ends, proposal, reach.surface(habitat.season))
 
 
 # --- what is the same ------------------------------------------------------------------------------------------------
@@ -410,8 +423,8 @@ def _side(folder: Folder, run: Run, visits: pd.DataFrame, area: Area) -> Side:
         as_of=area.as_of,
         version=str(told.get("habitatmap", "")) if isinstance(told, Mapping) else "",
         figures=run.headline,
-        low=float(run.reach.low),
-        high=float(run.reach.high),
+        low=run.ends[0],
+        high=run.ends[1],
         kept=None if (kept := folder.kept) is None else _filled(kept, run.headline),
         same_program=folder.is_of_today,
         altered=tuple(altered(folder.path)) if season else (),

@@ -52,12 +52,13 @@ from habitatmap.plan.outlook import (
 )
 from habitatmap.plan.problem import Problem
 from habitatmap.plan.reach import (
+    Rough,
+    Simulated,
     forage_in_reach,
     forage_of,
-    gains_by_simulation,
     loss_of_each,
     not_reached,
-    reach_by_simulation,
+    simulate_reach,
 )
 from habitatmap.plan.robustness import Level, Robustness, Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
@@ -162,7 +163,8 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         survey = stages.take(Stage.OCCUPANCY, given.parts(*OF_SURVEY), lambda: survey_pools(area, habitat))
     with clock(Stage.REACH):
         places = stages.take("places", given.parts(*OF_SURVEY), lambda: likely_places(area, survey))
-        reach = stages.take(Stage.REACH, given.parts(*OF_SURVEY), lambda: reach_now(area, habitat, survey, places))
+        make = partial(reach_now, area, habitat, survey, places, for_public)
+        reach = stages.take(Stage.REACH, given.parts(*OF_SURVEY), make)
     with clock(Stage.CANDIDATES):
         of_ground = (given.parts(*OF_SURVEY), given.plan.model_copy(update={"pools": 0}))
         allowed = stages.take(Stage.CANDIDATES, of_ground, lambda: where_pools_may_stand(area, habitat, survey))
@@ -170,19 +172,18 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         of_years = (given.parts(*OF_SURVEY), given.plan.years)
         ahead = stages.take("years ahead", of_years, lambda: years_ahead(area, habitat, survey, places))
         proposal = choose_sites(area, habitat, survey, places, allowed, ahead, reach, known, exchange=not for_public)
-        promise = what_the_plan_adds(habitat, survey, places, reach, proposal)
     with clock(Stage.SERVED):
         served = known.served if known else what_is_served(area, habitat, places, allowed, ahead, proposal, for_public)
     with clock(Stage.BOUND):
         if known:
-            bound, limits, many = known.bound, known.served_limits, known.how_many
+            bound, limits, further = known.bound, known.served_limits, None
         elif for_public:
-            bound, limits, many = Bound(math.nan, proposal.selection.now, {}), NO_LIMITS, ()
+            bound, limits, further = Bound(math.nan, proposal.selection.now, {}), NO_LIMITS, None
         else:
             shown, reached = numbers_shown(proposal.requested), proposal.gains
             bound = certify(proposal.problem, proposal.requested, most=shown, reached=reached)
             limits, further = what_could_be_served(ahead, proposal), beyond_the_plan(proposal, bound, of_ground, stages)
-            many = how_many(area, habitat, survey, places, reach, promise, further) if further else ()
+        promise, many = what_pools_add(area, habitat, survey, places, reach, proposal, further)
     with clock(Stage.ROBUSTNESS):
         around = known.zones if known else zones_around(proposal, ahead, for_public)
         if known:
@@ -209,7 +210,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         surface = reach.surface(habitat.season)
         unserved = find_gaps(area.grid, habitat.weight, surface, allowed, places.frame, area.settings)
     with clock(Stage.NETWORK):
-        net = connect(area, habitat, places, proposal)
+        net = connect(area, habitat, places, proposal, for_public)
     found = Findings(
         area=area,
         habitat=habitat,
@@ -223,7 +224,7 @@ def _evaluate(area: Area, say: Say, for_public: bool, known: Worked | None) -> R
         served=served,
         served_limits=limits,
         bound=bound,
-        how_many=many,
+        how_many=known.how_many if known else many,
         zones=around,
         robustness=steady,
         consents=consents,
@@ -282,25 +283,31 @@ def _what_lies_around(area: Area, habitat: Habitat, up: NDArray[np.bool_]) -> tu
 
 
 def likely_places(area: Area, survey: Survey) -> Places:
-    """The breeding places with their probabilities, and these by simulation: a tree's is the same in every one."""
+    """The breeding places with their probabilities, and those of the pools by simulation."""
     rot_hole = area.tree_table.rot_hole_probability(area.trees)
     known, up = survey.known, survey.standing
     frame = breeding_places(area.pools, up, known.pools["occupancy"], area.trees, rot_hole, area.grid, area.settings)
-    draws = np.repeat(frame["p"].to_numpy(float)[None, :], len(known.draws), axis=0)
-    draws[:, : up.sum()] = known.draws[:, up]  # standing pools come first among the places
-    return Places(frame, draws, rot_hole)
+    return Places(frame, known.draws[:, up], rot_hole)
 
 
-def reach_now(area: Area, habitat: Habitat, survey: Survey, places: Places) -> Reach:
-    """Forage in reach of the breeding places, with its interval, and what each pool adds to it."""
+def reach_now(area: Area, habitat: Habitat, survey: Survey, places: Places, for_public: bool = False) -> Reach:
+    """Forage in reach of the breeding places, and what each pool adds to it, which the public is not shown."""
     cell_m, median_m = area.grid.cell_m, area.settings.flight.forage_median_m
     missed = not_reached(area.grid, places.frame, median_m=median_m)
-    now = forage_in_reach(habitat.weight, missed)
-    simulated = reach_by_simulation(habitat.weight, places.frame, places.draws, cell_m=cell_m, median_m=median_m)
     lost, up = np.full(len(area.pools), np.nan), survey.standing
-    lost[up] = loss_of_each(habitat.weight, missed, places.frame, cell_m=cell_m, median_m=median_m)[: up.sum()]
-    lost[np.isin(survey.flags, NOT_SCORED)] = np.nan
-    return Reach(missed, now, *interval(simulated, now), simulated, lost)
+    if not for_public:
+        lost[up] = loss_of_each(habitat.weight, missed, places.frame, cell_m=cell_m, median_m=median_m)[: up.sum()]
+        lost[np.isin(survey.flags, NOT_SCORED)] = np.nan
+    return Reach(missed, forage_in_reach(habitat.weight, missed), lost)
+
+
+def reach_by_simulation(
+    area: Area, habitat: Habitat, survey: Survey, places: Places, reach: Reach, sites: pd.DataFrame
+) -> Simulated:
+    """Forage in reach now, and what each site adds to it, over simulations of the probabilities."""
+    rough = Rough(habitat.weight, area.grid.cell_m, area.settings.flight.forage_median_m)
+    drawn = survey.known.new_draws_on(at_cells(survey.surroundings, sites))
+    return simulate_reach(rough, places.frame, reach.now, places.pool_draws, sites, drawn)
 
 
 def where_pools_may_stand(
@@ -396,15 +403,30 @@ def by_rules(
     )
 
 
-def what_the_plan_adds(habitat: Habitat, survey: Survey, places: Places, reach: Reach, proposal: Proposal) -> Promise:
-    """Forage in reach with the plan, and the gain of each site, over simulations of the probabilities."""
-    asked, sites = proposal.problem, proposal.sites
-    frame = {"cell_m": asked.today.cell_m, "median_m": asked.today.median_m}
-    site_draws = survey.known.new_draws_on(at_cells(survey.surroundings, sites))
-    gains = gains_by_simulation(habitat.weight, places.frame, sites, places.draws, site_draws, **frame)
-    # in the order of how_many, so that both say the same to the last digit
-    simulated = np.minimum(np.cumsum(np.column_stack([reach.simulated, gains]), axis=1)[:, -1], 1.0)
-    return Promise(site_draws, gains, *interval(simulated, proposal.selection.with_plan))
+def what_pools_add(
+    area: Area,
+    habitat: Habitat,
+    survey: Survey,
+    places: Places,
+    reach: Reach,
+    proposal: Proposal,
+    further: Further | None,
+) -> tuple[Promise, tuple[ForSoMany, ...]]:
+    """What the plan adds to forage in reach, over simulations of the probabilities, and that by the number of pools up
+    to the last of the `further` sites; both are taken from the same simulations, and say the same to the last digit."""
+    sites, every = proposal.sites, proposal.sites if further is None else further.sites
+    simulated = reach_by_simulation(area, habitat, survey, places, reach, every)
+    reached = np.minimum(np.cumsum(np.column_stack([simulated.now, simulated.gains]), axis=1), 1.0)
+    promise = Promise(
+        survey.known.new_draws_on(at_cells(survey.surroundings, sites)),
+        simulated.gains[:, : len(sites)],
+        interval(simulated.now, reach.now),
+        interval(reached[:, len(sites)], proposal.selection.with_plan),
+    )
+    if further is None:
+        return promise, ()
+    low, high = intervals(reached, np.append(reach.now, every["cumulative"]))
+    return promise, curve(further, reach.now, low, high)
 
 
 def what_is_served(
@@ -443,24 +465,6 @@ def beyond_the_plan(proposal: Proposal, bound: Bound, takes: object, stages: Sta
 
     most = numbers_shown(proposal.requested)
     return go_on(proposal.problem, proposal.sites, most, bound.by_number, limit)
-
-
-def how_many(
-    area: Area,
-    habitat: Habitat,
-    survey: Survey,
-    places: Places,
-    reach: Reach,
-    promise: Promise,
-    further: Further,
-) -> tuple[ForSoMany, ...]:
-    """Forage in reach by the number of pools, beyond the plan."""
-    frame = {"cell_m": area.grid.cell_m, "median_m": area.settings.flight.forage_median_m}
-    drawn = survey.known.new_draws_on(at_cells(survey.surroundings, further.sites))
-    gains = gains_by_simulation(habitat.weight, places.frame, further.sites, places.draws, drawn, **frame)
-    simulated = np.cumsum(np.column_stack([reach.simulated, gains]), axis=1)
-    low, high = intervals(np.minimum(simulated, 1.0), np.append(reach.now, further.sites["cumulative"]))
-    return curve(further, reach.now, low, high)
 
 
 def zones_around(proposal: Proposal, ahead: Sites, for_public: bool) -> list[Zone]:
@@ -568,9 +572,10 @@ def rank_consents(
     return rank(proposal.problem, proposal.selection, land, area.grid, counted_on=counted_on, with_all=everyone)
 
 
-def connect(area: Area, habitat: Habitat, places: Places, proposal: Proposal) -> Web:
-    """How the breeding places hang together, now and with the plan."""
-    return describe_network(places.frame, proposal.as_places(area.grid), habitat.access, area.settings.flight, area.crs)
+def connect(area: Area, habitat: Habitat, places: Places, proposal: Proposal, for_public: bool) -> Web:
+    """How the breeding places hang together, now and with the plan; the public is shown the network of none."""
+    shown = places.frame.iloc[:0] if for_public else places.frame
+    return describe_network(shown, proposal.as_places(area.grid), habitat.access, area.settings.flight, area.crs)
 
 
 # --- other jobs ------------------------------------------------------------------------------------------------------

@@ -327,3 +327,11 @@ def test_what_cells_offer_is_worked_out_once_for_team_and_public(monkeypatch: py
     assert found.public is not None
     assert len(scored) == 1
     assert found.public.findings.habitat is found.findings.habitat
+
+
+def test_the_public_is_spared_what_it_is_not_shown() -> None:
+    found = job.run(replace(small_area()))
+    assert found.public is not None
+    assert (found.figures.network.places, found.public.figures.network.places) == (1, 0)
+    assert found.pools["forage_in_reach"].notna().all()
+    assert found.public.pools["forage_in_reach"].isna().all()

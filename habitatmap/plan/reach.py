@@ -276,103 +276,69 @@ def _add_blocks(values: NDArray[np.floating], size: int, sums: Floats, known: ND
 
 class Rough:
     """Forage summed over blocks of a third of the flight scale (50 m for a median of 250 m), seen from their
-    centres.
+    centres; `total` of all cells.
     """
 
     def __init__(self, w: NDArray[np.floating], cell_m: float, median_m: float) -> None:
         size = FlightKernel(median_m).block_cells(cell_m, BLOCKS_PER_SCALE)
-        self.prints, self.blocks = footprints(median_m, cell_m, size), block_sum(w, size)
+        self.prints, self.blocks, self.total = footprints(median_m, cell_m, size), block_sum(w, size), forage_of(w)
 
 
-def reach_by_simulation(
-    w: ArrayLike, places: pd.DataFrame, simulations: ArrayLike, *, cell_m: float, median_m: float
-) -> Floats:
-    """Forage in reach (share 0-1) in each simulation of the places' p: (simulation, place), in the order of rows.
+class Simulated(NamedTuple):
+    """Forage in reach in each simulation (shares 0-1); NaN where there is no forage."""
 
-    Calculated on blocks (`Rough`), then scaled by fine / coarse of the places' own p, so that a simulation equal to p
-    gives exactly the fine value. Tests hold it within 0.5 % of the cell by cell value.
+    now: Floats
+    """(simulations,): of the places."""
+    gains: Floats
+    """(simulations, sites): what each site adds after those before it."""
+
+
+def simulate_reach(
+    rough: Rough, places: pd.DataFrame, now: float, simulations: ArrayLike, sites: pd.DataFrame, new: ArrayLike
+) -> Simulated:
+    """Forage in reach, and what each site of a plan adds, with the probabilities of each simulation.
+
+    simulations: (simulations, places) of the first of the places, those beyond them being as certain of their p as
+    `new` (simulations, sites) is of the sites'. `now`: forage in reach by the places' own p; `sites`: row, col, p and
+    gain (share, at that p). Calculated on blocks, then scaled by fine / coarse of the own p, so that a simulation equal
+    to p gives exactly the fine values. Tests hold reach within 0.5 % of the cell by cell value.
     """
-    probabilities, weights = np.atleast_2d(np.asarray(simulations, dtype=np.float64)), np.asarray(w)
-    total = forage_of(weights)
-    if total <= 0:
-        return np.full(len(probabilities), math.nan)
-    if len(places) == 0:
-        return np.zeros(len(probabilities))
+    drawn, drawn_new = (np.atleast_2d(np.asarray(of, dtype=np.float64)) for of in (simulations, new))
+    count = len(drawn)
+    if rough.total <= 0:
+        return Simulated(np.full(count, math.nan), np.full((count, len(sites)), math.nan))
     row, col, p = in_order(places)
-    rough = Rough(weights, cell_m, median_m)
-    drawn = np.vstack([probabilities[:, order_of(places)], p])
-    moves = np.ptp(drawn, axis=0) > 0
+    order = order_of(places)
+    low, high = np.stack([places["p"].to_numpy(np.float64)] * 2)
+    some = np.s_[: drawn.shape[1]]
+    low[some], high[some] = drawn.min(axis=0, initial=1.0), drawn.max(axis=0, initial=0.0)
+    moves = np.minimum(low[order], p) < np.maximum(high[order], p)
     left = rough.blocks.copy()
     multiply_blocks(left, row[~moves], col[~moves], p[~moves], rough.prints)
-    moving = row[moves], col[moves], np.ascontiguousarray(drawn[:, moves])
-    coarse = 1.0 - _missed_in_each(left, *moving, rough.prints) / total
-    base, fine = coarse[-1], reached_share(weights, places, cell_m=cell_m, median_m=median_m)
-    return np.minimum(coarse[:-1] * (fine / base) if base > 0 else coarse[:-1], 1.0)
+    at = row[moves], col[moves]
+    site_at = sites["row"].to_numpy(np.int64), sites["col"].to_numpy(np.int64)
+    missed, gains = np.empty(count + 1), np.empty((count + 1, len(sites)))
+    for v in range(count + 1):  # the last is the own p
+        of, of_sites = (drawn[v, order[moves]], drawn_new[v]) if v < count else (p[moves], sites["p"].to_numpy(float))
+        missed[v], gains[v] = _one_simulation(left, (*at, of), (*site_at, of_sites), rough.prints)
+    reached, fine = 1.0 - missed / rough.total, sites["gain"].to_numpy(np.float64)
+    factor = now / reached[-1] if len(places) and reached[-1] > 0 else float(len(places) > 0)
+    of_gains = np.divide(fine, gains[-1], out=np.ones_like(fine), where=gains[-1] > 0)
+    return Simulated(np.minimum(reached[:-1] * factor, 1.0), gains[:-1] * of_gains)
 
 
 @njit(nogil=True)
-def _missed_in_each(blocks: Floats, row: Cells, col: Cells, p: Floats, prints: Footprints) -> Floats:
-    """The forage missed in each simulation (p: simulations x places); `blocks`: what other places leave."""
-    out, left = np.empty(p.shape[0]), np.empty_like(blocks)
-    for v in range(p.shape[0]):
-        left[:] = blocks
-        multiply_blocks(left, row, col, p[v], prints)
-        out[v] = left.sum()
-    return out
-
-
-def gains_by_simulation(
-    w: ArrayLike,
-    places: pd.DataFrame,
-    sites: pd.DataFrame,
-    simulations: ArrayLike,
-    site_simulations: ArrayLike,
-    *,
-    cell_m: float,
-    median_m: float,
-) -> Floats:
-    """What each site of a plan adds after those before it, in each simulation: (simulation, site), shares 0-1.
-
-    `sites` has row, col, p and gain (share, at that p); `simulations` (simulation, place) and `site_simulations`
-    (simulation, site) are the probabilities. On blocks, scaled as in `reach_by_simulation`, so that a simulation equal
-    to p gives the gains themselves.
-    """
-    probabilities, new = (np.atleast_2d(np.asarray(d, dtype=np.float64)) for d in (simulations, site_simulations))
-    weights = np.asarray(w)
-    total = forage_of(weights)
-    if total <= 0 or len(sites) == 0:
-        return np.full((len(probabilities), len(sites)), math.nan)
-    row, col, p = in_order(places)
-    site_row, site_col, site_p = (
-        sites[name].to_numpy(of) for name, of in (("row", np.int64), ("col", np.int64), ("p", float))
-    )
-    rough = Rough(weights, cell_m, median_m)
-    drawn, of_sites = np.vstack([probabilities[:, order_of(places)], p]), np.vstack([new, site_p])
-    size, r = rough.prints[1], rough.prints[0].shape[1] // 2
-    apart = [np.abs(of[:, None] // size - at // size) for of, at in ((row, site_row), (col, site_col))]
-    near, moves = (np.maximum(*apart) <= 2 * r).any(axis=1), np.ptp(drawn, axis=0) > 0
-    left, still, moving = rough.blocks.copy(), near & ~moves, near & moves
-    multiply_blocks(left, row[still], col[still], p[still], rough.prints)
-    there = row[moving], col[moving], np.ascontiguousarray(drawn[:, moving])
-    coarse = _gains_in_each(left, there, (site_row, site_col, of_sites), rough.prints)
-    base, fine = coarse[-1], sites["gain"].to_numpy(np.float64)
-    return np.asarray(coarse[:-1] * np.divide(fine, base, out=np.ones_like(fine), where=base > 0))
-
-
-@njit(nogil=True)
-def _gains_in_each(
+def _one_simulation(
     blocks: Floats, places: tuple[Cells, Cells, Floats], sites: tuple[Cells, Cells, Floats], prints: Footprints
-) -> Floats:
-    """What each site (row, col, p by simulation) adds to the places and to the sites before it (cells of forage), in
-    each simulation."""
-    row, col, p = sites
-    out, left = np.empty(p.shape), np.empty_like(blocks)
-    for v in range(p.shape[0]):
-        left[:] = blocks
-        multiply_blocks(left, places[0], places[1], places[2][v], prints)
-        for n in range(row.shape[0]):
-            out[v, n] = multiply_blocks(left, row[n : n + 1], col[n : n + 1], p[v, n : n + 1], prints)
-    return out
+) -> tuple[float, Floats]:
+    """The forage that places (row, col, p) miss, and what each site adds after those before it (cells of forage);
+    `blocks`: what other places leave."""
+    left, gains = blocks.copy(), np.empty(len(sites[0]))
+    multiply_blocks(left, places[0], places[1], places[2], prints)
+    missed = left.sum()
+    for n in range(len(gains)):
+        gains[n] = multiply_blocks(left, sites[0][n : n + 1], sites[1][n : n + 1], sites[2][n : n + 1], prints)
+    return missed, gains
 
 
 class Step(NamedTuple):

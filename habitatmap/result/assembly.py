@@ -365,17 +365,17 @@ def _figures(found: Findings, clock: Timed, states: Mapping[str, int], refusals:
 def _reach(found: Findings) -> ReachFigures:
     """Forage in reach, now and with the plan."""
     weight, reach, grid = found.habitat.weight, found.reach, found.area.grid
-    with_plan = found.proposal.selection.with_plan
+    with_plan, promise = found.proposal.selection.with_plan, found.promise
     measured = float(scratch.total(_sum_where, weight, found.habitat.measured))
     sets = found.places.frame, found.proposal.sites
     by_median = {f"{m:g}": reached_shares(weight, *sets, cell_m=grid.cell_m, median_m=m) for m in FORAGE_MEDIANS_M}
     return ReachFigures(
         now=reach.now,
-        low=reach.low,
-        high=reach.high,
+        low=promise.now[0],
+        high=promise.now[1],
         with_plan=with_plan,
-        with_plan_low=found.promise.low,
-        with_plan_high=found.promise.high,
+        with_plan_low=promise.with_plan[0],
+        with_plan_high=promise.with_plan[1],
         upper_bound=found.bound.value,
         index_ha=reach.now * found.forage_ha,
         index_ha_with_plan=with_plan * found.forage_ha,

@@ -59,27 +59,29 @@ class Survey:
 
 @dataclass(frozen=True)
 class Places:
-    """The breeding places: `frame` (network.places), their simulated probabilities (simulations x places), and the
-    probability of a wet rot-hole for each tree of the area."""
+    """The breeding places: `frame` (network.places), the simulated probabilities (simulations x pools) of the standing
+    pools, which come first, and the probability of a wet rot-hole for each tree of the area."""
 
     frame: pd.DataFrame
-    draws: Floats
+    pool_draws: Floats
     rot_hole_probability: Floats
+
+    @property
+    def draws(self) -> Floats:
+        """The probabilities by simulation (simulations x places): a tree's is the same in every one."""
+        of_trees = self.frame["p"].to_numpy(np.float64)[self.pool_draws.shape[1] :]
+        return np.hstack([self.pool_draws, np.tile(of_trees, (len(self.pool_draws), 1))])
 
 
 @dataclass(frozen=True)
 class Reach:
-    """Forage in reach now, with the middle 95 % of its simulations; shares of the area's forage."""
+    """Forage in reach now; shares of the area's forage."""
 
     not_reached: NDArray[np.float64]
     """The probability (rows x cols) that no breeding place reaches the cell: product of 1 - p k."""
     now: float
-    low: float
-    high: float
-    simulated: Floats
-    """Forage in reach now in each simulation."""
     lost_without: Floats
-    """By pool: what would no longer be in reach without it; NaN where it does not stand."""
+    """By pool: what would no longer be in reach without it; NaN where it does not stand, and for the public."""
 
     def surface(self, season: Floats) -> Floats:
         """The probability (rows x cols) that a breeding place reaches the cell; NaN where `season` has no data."""
@@ -132,12 +134,12 @@ class Proposal:
 @dataclass(frozen=True)
 class Promise:
     """What the plan is likely to add: simulations x sites of the new pools' probabilities, and of each site's gain;
-    low and high of forage in reach with the plan."""
+    low and high of forage in reach, now and with the plan."""
 
     site_draws: Floats
     gains: Floats
-    low: float
-    high: float
+    now: tuple[float, float]
+    with_plan: tuple[float, float]
 
 
 @dataclass(frozen=True)

@@ -12,21 +12,24 @@ from habitatmap.geo.flight import FlightKernel
 from habitatmap.geo.grid import Grid
 from habitatmap.plan import reach
 from habitatmap.plan.reach import (
+    Rough,
     block_mean,
     block_sum,
     forage_in_reach,
-    gains_by_simulation,
     loss_of_each,
     not_reached,
-    reach_by_simulation,
     reach_kernel,
     shares_of_gains,
+    simulate_reach,
 )
 from tests.plan import slow
 
 
 def places(*rows: tuple[int, int, float]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["row", "col", "p"])
+
+
+NO_SITES = places().assign(gain=[])
 
 
 def test_by_hand():
@@ -79,7 +82,8 @@ def test_no_places():
     assert (not_reached((3, 3), none, cell_m=10.0, median_m=50.0) == 1).all()
     assert forage_in_reach(np.ones((3, 3)), np.ones((3, 3))) == 0
     assert len(loss_of_each(np.ones((3, 3)), np.ones((3, 3)), none, cell_m=10.0, median_m=50.0)) == 0
-    assert (reach_by_simulation(np.ones((3, 3)), none, np.empty((4, 0)), cell_m=10.0, median_m=50.0) == 0).all()
+    found = simulate_reach(Rough(np.ones((3, 3)), 10.0, 50.0), none, 0.0, np.empty((4, 0)), NO_SITES, np.empty((4, 0)))
+    assert (found.now == 0).all()
 
 
 @pytest.mark.parametrize(
@@ -112,8 +116,8 @@ def test_simulations_on_blocks_come_near_the_cells():
     some = places(*zip(rng.integers(0, 120, 12), rng.integers(0, 120, 12), rng.random(12), strict=True))
     simulations = np.vstack([some["p"], rng.random((8, 12)), np.zeros(12), np.ones(12)])
     rules = {"cell_m": 10.0, "median_m": 100.0}
-    found = reach_by_simulation(w, some, simulations, **rules)
     true = [forage_in_reach(w, not_reached(w.shape, some.assign(p=p), **rules)) for p in simulations]
+    found = simulate_reach(Rough(w, **rules), some, true[0], simulations, NO_SITES, np.empty((11, 0))).now
     assert found[0] == pytest.approx(true[0], rel=1e-12)
     assert found == pytest.approx(np.array(true), rel=5e-3)
 
@@ -146,12 +150,25 @@ def test_gains_by_simulation_are_what_each_site_adds_with_the_drawn_probabilitie
     sites["gain"] = sites_after(some, w, [0.5, 0.4, 0.6], rules)
     simulations = np.vstack([some["p"], rng.random((3, 8))])
     site_simulations = np.vstack([sites["p"], rng.random((3, 3))])
-    found = gains_by_simulation(w, some, sites, simulations, site_simulations, **rules)
+    now = forage_in_reach(w, not_reached(w.shape, some, **rules))
+    found = simulate_reach(Rough(w, **rules), some, now, simulations, sites, site_simulations).gains
     assert found[0] == pytest.approx(sites["gain"].to_numpy(), rel=1e-12)
     for d in range(1, 4):
         true = sites_after(some.assign(p=simulations[d]), w, site_simulations[d].tolist(), rules)
         assert found[d] == pytest.approx(np.array(true), rel=0.02)
-    assert gains_by_simulation(w, some, sites.iloc[:0], simulations, site_simulations[:, :0], **rules).shape == (4, 0)
+
+
+def test_places_beyond_the_simulated_ones_are_certain_of_their_probability():
+    rng = np.random.default_rng(8)
+    w, rules = rng.random((60, 60)), {"cell_m": 10.0, "median_m": 100.0}
+    some = places(*zip(rng.integers(0, 60, 6), rng.integers(0, 60, 6), rng.random(6), strict=True))
+    sites = places((20, 30, 0.5), (40, 10, 0.4)).assign(gain=[0.1, 0.05])
+    first = rng.random((3, 4))
+    every = np.column_stack([first, np.tile(some["p"].to_numpy()[4:], (3, 1))])
+    now, new = forage_in_reach(w, not_reached(w.shape, some, **rules)), rng.random((3, 2))
+    few, all_ = (simulate_reach(Rough(w, **rules), some, now, of, sites, new) for of in (first, every))
+    assert (few.now == all_.now).all()
+    assert (few.gains == all_.gains).all()
 
 
 def test_shares_of_gains_by_hand():
