@@ -25,10 +25,12 @@ def merged(x: ArrayLike, y: ArrayLike, merge_m: float) -> NDArray[np.int64]:
     """Number of the group of each point (n,), from 0 in order of first appearance: single linkage at merge_m (metres,
     inclusive), measured between the points themselves.
     """
-    xy = np.column_stack([np.asarray(x, dtype=float), np.asarray(y, dtype=float)])
+    every = np.column_stack([np.asarray(x, dtype=float), np.asarray(y, dtype=float)])
+    # the public's pools share their places, a thousand may one: they need not be held against each other
+    xy, which = np.unique(every, axis=0, return_inverse=True)
     i, j = pairs_within(xy, merge_m)
     near = coo_array((np.ones(len(i)), (i, j)), shape=(len(xy), len(xy)))
-    return in_order_of_appearance(connected_components(near, directed=False)[1])
+    return in_order_of_appearance(connected_components(near, directed=False)[1][which])
 
 
 def breeding_places(

@@ -10,6 +10,7 @@ from scipy.spatial.distance import cdist
 from habitatmap.errors import InputError
 from habitatmap.geo.grid import Grid
 from habitatmap.network import connectivity
+from habitatmap.network import places as module
 from habitatmap.network.graph import links
 from habitatmap.network.places import breeding_places, merged, network_places
 from habitatmap.read.settings import Settings
@@ -66,6 +67,14 @@ def test_merging_is_by_chains_and_inclusive() -> None:
     assert merged(x, np.zeros(6), 30).tolist() == [0, 1, 1, 2, 1, 0]
     assert merged(x, np.zeros(6), 0).tolist() == [0, 1, 2, 3, 4, 0]
     assert merged([], [], 30).tolist() == []
+
+
+def test_a_crowd_in_one_place_is_not_held_against_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    held: list[int] = []
+    plain = module.pairs_within
+    monkeypatch.setattr(module, "pairs_within", lambda xy, far: (held.append(len(xy)), plain(xy, far))[1])
+    assert merged([9, 5, 9, 9, 90, 5], [0] * 6, 5).tolist() == [0, 0, 0, 0, 1, 0]
+    assert held == [3]
 
 
 @pytest.mark.parametrize("seed", range(5))
