@@ -99,6 +99,12 @@ def test_where_no_place_is_known_there_is_no_point() -> None:
     assert points[1] is None
 
 
+def test_points_are_made_once_and_anew_where_a_place_has_changed(area: hm.Area) -> None:
+    assert area.with_settings(plan__pools=2).pools.geometry[0] is area.pools.geometry[0]
+    moved = at_places(area.pools.assign(x=area.pools["x"] + 1), area.crs)
+    assert (moved.geometry.x == area.pools["x"] + 1).all()
+
+
 def test_a_part_of_a_table_is_as_safe_to_explore(area: hm.Area) -> None:
     pools = area.pools
     parts = (pools[pools["pool"] != "R"], pools.head(1), pools.assign(n=1), pools.sort_values("x"), pools.to_crs(4326))
