@@ -54,7 +54,7 @@ from habitatmap.read.land_cover import (
     read_cover_shapes,
 )
 from habitatmap.read.layers import TreeTable, layers_of, load_tree_table
-from habitatmap.read.ledger import Ledger, SetAside, Unused, in_row, some
+from habitatmap.read.ledger import Ledger, Unused, in_row, some
 from habitatmap.read.names import read_names
 from habitatmap.read.observers import tell_long_ago
 from habitatmap.read.outline import read_outline
@@ -683,6 +683,5 @@ def _counts_only(ledger: Ledger) -> Ledger:
     for (kind, file), (read, accepted, aside) in ledger.by_file().items():
         public.read(kind, file, read)
         public.accept(kind, file, accepted)
-        for _ in range(aside):
-            public.set_aside(SetAside(kind, file, 0, "", "", Why.NOT_PUBLIC))
+        public.count_aside(kind, file, aside)
     return public

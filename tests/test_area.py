@@ -335,3 +335,11 @@ def test_the_public_is_spared_what_it_is_not_shown() -> None:
     assert (found.figures.network.places, found.public.figures.network.places) == (1, 0)
     assert found.pools["forage_in_reach"].notna().all()
     assert found.public.pools["forage_in_reach"].isna().all()
+
+
+def test_of_rows_set_aside_the_public_is_told_their_number_alone(tmp_path: Path) -> None:
+    area = open_area(area_folder(tmp_path, pools=f"{POOLS},60.173,24.96,no,Ann\n"))
+    public = blurred(area).ledger
+    assert public.counts()["pools"] == area.ledger.counts()["pools"] == {"read": 4, "accepted": 3, "set_aside": 1}
+    assert len(area.ledger.frame()) == 1
+    assert public.frame().empty

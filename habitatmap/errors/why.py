@@ -308,9 +308,6 @@ class Why(Enum):
     UNREADABLE = ("it can't be read: {fault}", "correct the file, or take it out of the folder")
     SAID_TO_BE_NONE = ("readings.xlsx says that it holds no records", "nothing")
 
-    # --- what the public page says of rows set aside
-    NOT_PUBLIC = ("not public", "see the area's own list")
-
     @property
     def code(self) -> Why:
         """The reason itself, as `Told.code` gives it."""
@@ -357,7 +354,7 @@ Reason = Why | Told
 NOTHING_TO_DO = frozenset(
     Why[name]
     for name in """HEADING_AGAIN TOTAL_ROW NO_RECORD REPEAT SAME_ENTRY VACANT SAME_TREE CORRECTED NOT_CORRECTED
-    ORIGINAL_FINE NOT_PUBLIC EMPTY_SHEET NO_RECORDS_SAID OTHER_FILE OTHER_FOLDER SAID_TO_BE_NONE
+    ORIGINAL_FINE EMPTY_SHEET NO_RECORDS_SAID OTHER_FILE OTHER_FOLDER SAID_TO_BE_NONE
     LAND_GONE_BLANK""".split()
 )
 # what no correction in a list of cells can put right: those, and faults that lie elsewhere than in the row

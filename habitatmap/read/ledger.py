@@ -201,6 +201,7 @@ class Ledger:
         self._read: Counter[tuple[str, str]] = Counter()
         self._accepted: Counter[tuple[str, str]] = Counter()
         self._aside: list[SetAside] = []
+        self._untold: Counter[tuple[str, str]] = Counter()  # rows set aside of which nothing may be said
         # what a person should know, and of that what somebody should look at
         self.remarks: list[Sentence] = []
         self.doubts: list[Sentence] = []
@@ -251,6 +252,10 @@ class Ledger:
         """One row read is not used. To be called once for a row."""
         self._aside.append(row)
 
+    def count_aside(self, kind: str, file: str, n: int) -> None:
+        """`n` rows read are not used, and nothing may be said of them."""
+        self._untold[kind, file] += n
+
     def understood(self, kind: str, table: Table, headings: Headings) -> Reading:
         """Opens the account of how a table is understood; its readers add samples to it."""
         columns = {name: (headings.text[name], headings.how[name]) for name in headings.at}
@@ -298,7 +303,7 @@ class Ledger:
 
     def by_file(self) -> dict[tuple[str, str], tuple[int, int, int]]:
         """{(kind, file): (read, accepted, set aside)}, in the order of the names."""
-        aside = Counter((entry.kind, entry.file) for entry in self._aside)
+        aside = Counter((entry.kind, entry.file) for entry in self._aside) + self._untold
         keys = sorted(self._read.keys() | self._accepted.keys() | aside.keys())
         return {key: (self._read[key], self._accepted[key], aside[key]) for key in keys}
 
