@@ -484,20 +484,18 @@ class _States(NamedTuple):
 
 def _states(h: SeasonHistories, draws: SeasonDraws, season: int, x: Array | None = None) -> _States:
     """Given all searches of each pool (and its covariates x), a few pools at a time."""
-    rows, back = np.arange(len(h.sites)), np.arange(len(h.sites))
+    rows, back = np.arange(len(h.sites)), None
     if x is None:  # pools with the same history are alike
         alike = np.column_stack([h.searches, h.detections, h.start])
         _, rows, back = np.unique(alike, axis=0, return_index=True, return_inverse=True)
     size = max(1, BATCH // (len(draws.first) * h.seasons))
-    then, now = [], []
-    for i in range(0, max(len(rows), 1), size):
+    then, now = np.empty((2, len(draws.first), len(rows)))
+    for i in range(0, len(rows), size):
         some = rows[i : i + size]
-        part = h.take(some)
         rates = draws.rates(None if x is None else x[some])
-        before, after, _ = forward(part, rates)
-        then.append(backward(rates, before, after)[season])
-        now.append(after[-1])
-    return _States(np.concatenate(then, axis=1)[:, back.ravel()], np.concatenate(now, axis=1)[:, back.ravel()])
+        before, after, _ = forward(h.take(some), rates)
+        then[:, i : i + size], now[:, i : i + size] = backward(rates, before, after)[season], after[-1]
+    return _States(then, now) if back is None else _States(then[:, back.ravel()], now[:, back.ravel()])
 
 
 def _by_surroundings(
@@ -508,10 +506,12 @@ def _by_surroundings(
     there = np.flatnonzero(~np.isnan(at).any(axis=1))
     few = model.draws if len(there) <= MANY else model.draws.take(len(states.now))
     own = _states(record.of_pools.take(there), few, record.index(seen), model.held(at[there]))
-    then, now, ends = states.then.copy(), states.now.copy(), ends.copy()
-    take = _evenly(len(own.now), len(now))
-    then[:, there], now[:, there] = own.then[take], own.now[take]
+    ends = ends.copy()
     ends[there] = np.column_stack([own.now.mean(axis=0), *np.quantile(own.now, ENDS, axis=0)])
+    if own.now.shape == states.now.shape:  # large where there are many pools
+        return own, ends
+    then, now, take = states.then.copy(), states.now.copy(), _evenly(len(own.now), len(states.now))
+    then[:, there], now[:, there] = own.then[take], own.now[take]
     return _States(then, now), ends
 
 
