@@ -221,8 +221,12 @@ class Ground:
         return [(slice(max(0, i - r), max(0, i + r + 1)), slice(max(0, j - r), max(0, j + r + 1))) for i, j in at]
 
     def put_back(self, left: Floats, row: Cells, col: Cells) -> None:
-        """All forage around places (row, col)."""
-        _put_back(left, self.forage, row, col, self.prints)
+        """All forage around places (row, col); where they are many, all there is."""
+        if len(row) * self.prints[0][0].size < left.size:
+            _put_back(left, self.forage, row, col, self.prints)
+            return
+        for band in scratch.bands(left.shape):
+            left[band] = self.forage[band]
 
 
 @njit(nogil=True)

@@ -9,6 +9,7 @@ import scipy.ndimage
 
 from habitatmap.errors import InputError
 from habitatmap.geo.flight import FlightKernel
+from habitatmap.plan import robustness
 from habitatmap.plan.problem import Problem, Quota
 from habitatmap.plan.reach import footprints, multiply_blocks
 from habitatmap.plan.robustness import (
@@ -192,6 +193,18 @@ def test_blocks_are_missed_and_gained_by_the_whole_footprint():
     left = np.random.default_rng(1).random(k.shape)
     assert _gain_on_blocks(left, prints, row, col) == pytest.approx((k * left).sum(), rel=1e-12)
     assert (k[:, 0] > 0).sum() >= 2 * r - 1
+
+
+def test_around_many_places_all_ground_is_put_back_at_once(monkeypatch):
+    monkeypatch.setattr(robustness, "_put_back", lambda *_: pytest.fail("place by place"))
+    rng = np.random.default_rng(4)
+    ground = Ground.of(rng.random((90, 70)).astype(np.float32), 60.0, 10.0)
+    row, col, p = rng.integers(-20, 110, 5000), rng.integers(-20, 90, 5000), rng.random(5000)
+    with ground.left() as left:
+        multiply_blocks(left, row, col, p, ground.prints)
+        assert left.max() < 1e-9
+        ground.put_back(left, row, col)
+        assert np.array_equal(left, ground.forage)
 
 
 def test_ground_is_put_back_as_it_was_and_says_what_was_taken_off():
