@@ -15,9 +15,9 @@ import json
 import math
 import os
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from xml.etree import ElementTree
 
 import geopandas as gpd
@@ -40,6 +40,7 @@ from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.geo.grid import Grid
 from habitatmap.read.formats.cells import guard
 
+T = TypeVar("T")
 AS_IT_IS = (str, bool, int)  # types whose values JSON knows
 GPX = "http://www.topografix.com/GPX/1/1"
 DEGREE_DIGITS = 7  # about a centimetre
@@ -82,9 +83,18 @@ def csv_text(frame: pd.DataFrame, semicolons: bool = False) -> str:
     writer = csv.writer(out, delimiter=";" if semicolons else ",", lineterminator="\r\n")
     table = frame.drop(columns="geometry", errors="ignore")
     writer.writerow([guard(visible(str(name))) for name in table.columns])
-    for row in zip(*(table[name].tolist() for name in table.columns), strict=True):
-        writer.writerow([_cell(value, "," if semicolons else ".") for value in row])
+    point = "," if semicolons else "."
+    writer.writerows(zip(*(each(table[name], lambda one: _cell(one, point)) for name in table.columns), strict=True))
     return ("\ufeff" if semicolons else "") + out.getvalue()
+
+
+def each(column: pd.Series, told: Callable[[object], T]) -> list[T]:
+    """What is told of each cell of a column; of texts, which come again and again, once of each different one."""
+    if not isinstance(column.dtype, pd.StringDtype):
+        return [told(one) for one in column.tolist()]
+    at, texts = pd.factorize(column)
+    said = [*map(told, texts.tolist()), told(None)]  # what is missing has the number -1
+    return [said[number] for number in at.tolist()]
 
 
 def _cell(value: object, point: str) -> str:

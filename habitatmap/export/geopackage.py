@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from pyogrio.raw import write
 from pyproj import CRS
 
-from habitatmap.export.formats import plain, plan_points, visible
+from habitatmap.export.formats import each, plain, plan_points, visible
 from habitatmap.export.looks import TABLE_LOOK, layer_looks
 from habitatmap.export.styles import DOCTYPE, QML_VERSION, qml, sld, text_of
 from habitatmap.export.tables import told_tables
@@ -119,7 +119,7 @@ def _values(column: pd.Series, is_date: bool) -> NDArray[np.generic]:
         return np.where(column, "yes", "no").astype(object)
     if column.dtype.kind in "iuf":
         return column.to_numpy()
-    return np.array([None if (v := plain(one)) is None else visible(str(v)) for one in column.tolist()], dtype=object)
+    return np.array(each(column, lambda one: None if (v := plain(one)) is None else visible(str(v))), dtype=object)
 
 
 # --- what stands beside the layers ------------------------------------------------------------------------------------

@@ -23,7 +23,7 @@ from shapely import LinearRing, Point
 from shapely.geometry import shape
 
 from habitatmap.export import formats as exports
-from habitatmap.export.formats import csv_text, json_text, visible
+from habitatmap.export.formats import csv_text, each, json_text, visible
 from habitatmap.export.geopackage import write_geopackage
 from habitatmap.export.summary import summary_text
 from habitatmap.export.tables import text_files, told_tables
@@ -347,3 +347,15 @@ def test_a_cell_of_an_overview_is_the_mean_of_the_known_among_its_four(tmp_path:
     with rasterio.open(path) as raster:
         assert raster.overviews(1) == [2, 4]
         assert np.array_equal(raster.read(1), values, equal_nan=True)
+
+
+def test_a_text_that_comes_again_is_told_once() -> None:
+    asked: list[object] = []
+
+    def told(value: object) -> str:
+        asked.append(value)
+        return "-" if value is None else f"<{value}>"
+
+    assert each(pd.Series(["oak", "ash", None, "oak"] * 3, dtype="str"), told) == ["<oak>", "<ash>", "-", "<oak>"] * 3
+    assert asked == ["oak", "ash", None]
+    assert each(pd.Series([1, 1]), told) == ["<1>", "<1>"]
