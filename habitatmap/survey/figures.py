@@ -17,10 +17,10 @@ from scipy.special import ndtri
 from habitatmap.survey.chi_squared import chi2_below, chi2_quantile
 from habitatmap.survey.closure import Closure
 from habitatmap.survey.codes import Irregular, Lacking, LeftOut
-from habitatmap.survey.constant import Array, Histories, Prior, posterior
+from habitatmap.survey.constant import Histories, Prior, posterior
 from habitatmap.survey.effort import best_visits, sites_needed, standard_error
 from habitatmap.survey.fit import Fit
-from habitatmap.survey.occupancy import fit_occupancy
+from habitatmap.survey.occupancy import fit_counts
 from habitatmap.survey.searches import Counts, Searches, labels
 from habitatmap.vocabulary.estimate import Estimate, Method
 from habitatmap.vocabulary.note import Note, note
@@ -120,7 +120,7 @@ def estimate(
     """
     n, d = counts_by_place(seen, group)
     visited = int((seen.searches > 0).sum())
-    fit = fit_occupancy(as_rows(n, d))
+    fit = fit_counts(n, d)
     told = not seen.detections_only and bool(np.isfinite(fit.psi))
     low, high = widened(fit, overdispersion)
     figures = (fit.psi, low, high, fit.psi_se * overdispersion**0.5, fit.p) if told else (np.nan,) * 5
@@ -188,9 +188,3 @@ def widened(fit: Fit, overdispersion: float) -> tuple[float, float]:
     level = min(chi2_below(max(1.0, overdispersion) * chi2_quantile(0.95, 1), 1), MOST_SURE)
     low, high = fit.interval(level)
     return float(np.asarray(low)), float(np.asarray(high))
-
-
-def as_rows(n: Counts, d: Counts) -> Array:
-    """Sites x visits with the given searches and detections; their order means nothing without covariates."""
-    column = np.arange(int(n.max(initial=0)))[None, :]
-    return np.where(column < d[:, None], 1.0, np.where(column < n[:, None], 0.0, np.nan))

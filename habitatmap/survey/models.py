@@ -58,9 +58,12 @@ def goodness_of_fit(detections: ArrayLike, surveys: int = 200, seed: int = 1) ->
     """
     found = np.asarray(detections, dtype=np.float64)
     found = found[~np.isnan(found).all(axis=1)]
+    unknown = Goodness(np.nan, np.nan, np.nan, 0, pd.DataFrame(columns=COLUMNS))
+    if not surveys or found.shape[1] > MOST_VISITS:
+        return unknown
     fit = fit_occupancy(found)
-    if not np.isfinite(fit.psi) or not surveys or found.shape[1] > MOST_VISITS:
-        return Goodness(np.nan, np.nan, np.nan, 0, pd.DataFrame(columns=COLUMNS))
+    if not np.isfinite(fit.psi):
+        return unknown
     psi, p = float(fit.psi), float(fit.p)
     statistic, rng = _chi_square(found, psi, p), np.random.default_rng(seed)
     batch = max(1, BATCH // max(found.size, 1))

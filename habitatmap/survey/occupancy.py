@@ -49,13 +49,49 @@ def fit_occupancy(
     """
     found = _checked(detections)
     searches, detected = (~np.isnan(found)).sum(axis=1), np.nansum(found, axis=1).astype(np.int64)
-    x, w = site_design(site, found.shape[0]), visit_design(visit, found.shape)
     histories = Histories.count(searches, detected)
-    if x.columns or w.columns:
-        return fit_covariates(found, x, w, histories, prior)
+    if site is not None or visit:
+        x, w = site_design(site, found.shape[0]), visit_design(visit, found.shape)
+        if x.columns or w.columns:
+            return fit_covariates(found, x, w, histories, prior)
     if prior is None:
-        return _fit_constant(histories, searches, detected)
+        return fit_counts(searches, detected)
     return _posterior_constant(histories, searches, detected, prior)
+
+
+def fit_counts(searches: Counts, detected: Counts) -> Fit:
+    """The constant model by maximum likelihood, from the searches of each site (sites,) and those with larvae.
+
+    The ridges and corners are in closed form, all else by Newton's method. With one search per site only psi p is
+    known: the ridge psi p = share detected, of which (1, share) is taken as the peak for the interval. Errors of the
+    log odds: se / (v (1 - v)).
+    """
+    h = Histories.count(searches, detected)
+    psi, p, se, why = np.nan, np.nan, NO_ERRORS, not_estimable(h)
+    peak = Peak(0.0, 0.0)
+    if not why:
+        psi, p, se, top, why = _constant_peak(h)
+        peak = Peak(psi, top)
+    elif h.n_detections:
+        peak = Peak(1.0, float(constant.log_likelihood(h, 1.0, h.naive)))
+    given = constant.conditional(psi, p, searches) if psi < 1 else np.full(len(searches), psi)
+    estimates = np.array([psi, p])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        errors = np.array(se) / (estimates * (1 - estimates))
+    return Fit(
+        psi=psi,
+        psi_se=se[0],
+        p=p,
+        p_se=se[1],
+        minus2loglik=0.0 - 2 * peak.height,
+        aic=-2 * peak.height + 4,
+        conditional=np.where(detected > 0, 1.0, np.where(searches > 0, given, psi)),
+        coefficients=coefficients(["intercept"], ["intercept"], logit(estimates), errors),
+        why=why,
+        histories=h,
+        _mean_psi=(psi, se[0]),
+        _interval=partial(_constant_interval, h, peak, p),
+    )
 
 
 def _checked(detections: ArrayLike | pd.DataFrame) -> Array:
@@ -83,39 +119,6 @@ def _as_table(values: ArrayLike) -> NDArray[np.generic]:
     if table.ndim != 2:
         raise ValueError
     return table
-
-
-def _fit_constant(h: Histories, searches: Counts, detected: Counts) -> Fit:
-    """Maximum likelihood of the constant model: the ridges and corners in closed form, else by Newton's method.
-
-    With one search per site only psi p is known: the ridge psi p = share detected, of which (1, share) is taken as the
-    peak for the interval. Errors of the log odds: se / (v (1 - v)).
-    """
-    psi, p, se, why = np.nan, np.nan, NO_ERRORS, not_estimable(h)
-    peak = Peak(0.0, 0.0)
-    if not why:
-        psi, p, se, top, why = _constant_peak(h)
-        peak = Peak(psi, top)
-    elif h.n_detections:
-        peak = Peak(1.0, float(constant.log_likelihood(h, 1.0, h.naive)))
-    given = constant.conditional(psi, p, searches) if psi < 1 else np.full(len(searches), psi)
-    estimates = np.array([psi, p])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        errors = np.array(se) / (estimates * (1 - estimates))
-    return Fit(
-        psi=psi,
-        psi_se=se[0],
-        p=p,
-        p_se=se[1],
-        minus2loglik=0.0 - 2 * peak.height,
-        aic=-2 * peak.height + 4,
-        conditional=np.where(detected > 0, 1.0, np.where(searches > 0, given, psi)),
-        coefficients=coefficients(["intercept"], ["intercept"], logit(estimates), errors),
-        why=why,
-        histories=h,
-        _mean_psi=(psi, se[0]),
-        _interval=partial(_constant_interval, h, peak, p),
-    )
 
 
 def _constant_peak(h: Histories) -> tuple[float, float, Ends, float, tuple[Note, ...]]:
@@ -166,7 +169,7 @@ def _posterior_constant(h: Histories, searches: Counts, detected: Counts, prior:
         aic=np.nan,
         conditional=np.where(detected > 0, 1.0, [missed[int(n)] for n in searches]),
         coefficients=coefficients(["intercept"], ["intercept"], estimates, errors),
-        why=_fit_constant(h, searches, detected).why,
+        why=fit_counts(searches, detected).why,
         histories=h,
         _mean_psi=(psi, known.sd(known.psi_grid)),
         _interval=partial(_posterior_interval, known, searches, detected),

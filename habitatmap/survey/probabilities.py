@@ -37,7 +37,7 @@ from habitatmap.survey.figures import (
     without_estimate,
 )
 from habitatmap.survey.likelihood import BATCH
-from habitatmap.survey.models import Goodness, goodness_of_fit
+from habitatmap.survey.models import MOST_VISITS, Goodness, goodness_of_fit
 from habitatmap.survey.record import Record, take_record
 from habitatmap.survey.searches import Day, Searches, histories_by_place, labels
 from habitatmap.survey.surroundings import Raster, Surroundings, fit_surroundings
@@ -306,7 +306,7 @@ class _Season:
     def of(cls, record: Record, how: Inference) -> _Season:
         alone = tuple(estimate(seen, record.place) for seen in record.every)
         at = _headline_season(alone)
-        histories = histories_by_place(record.every[at], record.place)
+        histories = histories_by_place(record.every[at], record.place, MOST_VISITS + 1)
         goodness = goodness_of_fit(histories, surveys=how.surveys if alone[at].known else 0)
         return cls(record.every[at], goodness, alone, at)
 

@@ -240,13 +240,14 @@ def first_reason(hits: Mapping[Reason, pd.Series], rows: pd.Index) -> pd.Series:
     return why
 
 
-def histories_by_place(seen: Searches, place: NDArray[np.int64]) -> NDArray[np.float64]:
-    """The histories with pools of one label (0 to n - 1) as one row: places x searches by date."""
+def histories_by_place(seen: Searches, place: NDArray[np.int64], most: int) -> NDArray[np.float64]:
+    """The histories with pools of one label (0 to n - 1) as one row: places x searches by date, the first `most`."""
     pool, column = np.nonzero(seen.rows >= 0)
     each = pd.DataFrame(
         {"place": place[pool], "date": seen.dates[pool, column], "found": seen.histories[pool, column]}
     ).sort_values(["place", "date", "found"])
     at = each.groupby("place").cumcount().to_numpy()
+    each, at = each[at < most], at[at < most]
     out = np.full((int(place.max(initial=-1)) + 1, int(at.max(initial=-1)) + 1), np.nan)
     out[each["place"], at] = each["found"]
     return out

@@ -15,6 +15,7 @@ from habitatmap.survey import Prior, fit_occupancy
 from habitatmap.survey.codes import Irregular
 from habitatmap.survey.constant import Histories, Posterior, log_likelihood, posterior, what_if
 from habitatmap.survey.likelihood import Problem
+from habitatmap.survey.occupancy import fit_counts
 from habitatmap.vocabulary.note import note
 from tests.survey.tools import as_table, closed_form_table, slow_log_likelihood
 
@@ -332,3 +333,12 @@ def test_a_posterior_interval_by_hand() -> None:
     """Three values with masses 1/4, 1/2, 1/4: their middles lie at 1/8, 1/2, 7/8 of the mass; lines between."""
     known = Posterior(np.array([0.2, 0.5, 0.8]), np.array([0.5]), np.array([[0.25], [0.5], [0.25]]), Prior())
     np.testing.assert_allclose(known.interval(known.psi_grid, level=0.5), (0.3, 0.7))
+
+
+def test_a_place_of_very_many_searches_takes_no_more_room_than_others() -> None:
+    searches, detected = np.array([3, 2, 4, 3, 3, 2]), np.array([1, 0, 2, 0, 3, 1])
+    rows = np.where(np.arange(4) < detected[:, None], 1.0, np.where(np.arange(4) < searches[:, None], 0.0, np.nan))
+    few, laid_out = fit_counts(searches, detected), fit_occupancy(rows)
+    assert (few.psi, few.p, few.psi_se, few.aic) == (laid_out.psi, laid_out.p, laid_out.psi_se, laid_out.aic)
+    often = [np.append(np.tile(of, 10_000), more) for of, more in ((searches, 10**6), (detected, 4 * 10**5))]
+    assert 0.3 < fit_counts(*often).p < 0.5  # 480 GB laid out

@@ -5,14 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from habitatmap.survey import fit_occupancy
 from habitatmap.survey.constant import Histories, log_likelihood
-from habitatmap.survey.figures import as_rows
+from habitatmap.survey.occupancy import fit_counts
 from habitatmap.survey.resampled import psi_of_samples
 
 
 def alone(n: np.ndarray, d: np.ndarray, sites: np.ndarray) -> float:
-    return float(fit_occupancy(as_rows(np.repeat(n, sites), np.repeat(d, sites))).psi)
+    return float(fit_counts(np.repeat(n, sites), np.repeat(d, sites)).psi)
 
 
 @pytest.mark.parametrize("seed", range(40))

@@ -11,6 +11,7 @@ import pytest
 from habitatmap.errors import InputError
 from habitatmap.survey import Searches, count_searches
 from habitatmap.survey.codes import SurveyWarning
+from habitatmap.survey.searches import histories_by_place
 from habitatmap.vocabulary.note import note
 
 POOLS = pd.DataFrame({"pool": ["a", "b", "c"], "set_out": pd.to_datetime(["2026-03-01", None, "2025-01-01"])})
@@ -70,6 +71,12 @@ def test_dates_stand_beside_their_searches() -> None:
     seen = counted()
     assert str(seen.dates[0, 0])[:10] == "2026-03-08"
     assert (np.isnat(seen.dates) == np.isnan(seen.histories)).all()
+
+
+def test_of_a_place_that_was_searched_very_often_so_many_searches_are_laid_out() -> None:
+    seen, one_place = counted(), np.array([0, 0, 1])
+    np.testing.assert_array_equal(histories_by_place(seen, one_place, 9), [[0, 0, 0, 1], [np.nan] * 4])
+    np.testing.assert_array_equal(histories_by_place(seen, one_place, 2), [[0, 0], [np.nan] * 2])
 
 
 def test_the_season_is_the_latest_with_a_look() -> None:

@@ -9,9 +9,8 @@ import pytest
 from scipy.sparse import csr_array
 from scipy.stats import norm
 
-from habitatmap.survey import fit_occupancy
 from habitatmap.survey.codes import Irregular, Lacking
-from habitatmap.survey.figures import as_rows
+from habitatmap.survey.occupancy import fit_counts
 from habitatmap.survey.spatial_autocorrelation import block_bootstrap, clustering, morans_i
 from habitatmap.vocabulary.note import note
 
@@ -26,7 +25,7 @@ def lattice(side: int = 9) -> tuple[np.ndarray, np.ndarray]:
 def test_morans_i_by_hand(n: np.ndarray) -> None:
     x, y = lattice(4)
     d = np.array([2, 1, 0, 0, 1, 2, 0, 0, 0, 1, 0, 1, 0, 0, 0, 0])
-    fit = fit_occupancy(as_rows(n, d))
+    fit = fit_counts(n, d)
     told = clustering(x, y, n, d, fit)
     beyond = (d > 0) - fit.psi * (1 - (1 - fit.p) ** n)
     beyond = beyond - beyond.mean()
@@ -57,11 +56,11 @@ def test_finds_in_one_corner_lie_together_and_strewn_ones_do_not() -> None:
     x, y = lattice()
     n = np.full(81, 3)
     corner = np.where((x < 800) & (y < 800), 2, 0)
-    told = clustering(x, y, n, corner, fit_occupancy(as_rows(n, corner)))
+    told = clustering(x, y, n, corner, fit_counts(n, corner))
     assert told.p_value < 0.001
     assert told.i > told.expected
     strewn = np.random.default_rng(1).permutation(corner)
-    assert clustering(x, y, n, strewn, fit_occupancy(as_rows(n, strewn))).p_value > 0.05
+    assert clustering(x, y, n, strewn, fit_counts(n, strewn)).p_value > 0.05
 
 
 def test_clusters_widen_the_interval() -> None:
@@ -78,10 +77,10 @@ def test_clusters_widen_the_interval() -> None:
 def test_too_little_says_so() -> None:
     x, y = lattice(2)
     n, d = np.full(4, 2), np.array([1, 0, 1, 0])
-    assert clustering(x, y, n, d, fit_occupancy(as_rows(n, d))).why == note(Lacking.PLACES, n=4, needed=12)
+    assert clustering(x, y, n, d, fit_counts(n, d)).why == note(Lacking.PLACES, n=4, needed=12)
     x, y = lattice(4)
     n, none = np.full(16, 2), np.zeros(16, int)
-    assert clustering(x, y, n, none, fit_occupancy(as_rows(n, none))).why == note(Irregular.NO_DETECTION)
+    assert clustering(x, y, n, none, fit_counts(n, none)).why == note(Irregular.NO_DETECTION)
     assert block_bootstrap(x, y, n, none, 1e6).why == note(Lacking.SQUARES, n=3, needed=8)
 
 
