@@ -121,8 +121,8 @@ def land_under(land: gpd.GeoDataFrame, x: Floats, y: Floats) -> NDArray[np.int64
         return found
     points, polygons = land.sindex.query(shapely.points(x, y), predicate="intersects")
     strictness = land["consent"].map({"no": 0, "ask": 1, "yes": 2}).to_numpy()[polygons]
-    for k in np.lexsort((-polygons, -strictness)):  # the strictest and first is written last
-        found[points[k]] = polygons[k]
+    order = np.lexsort((-polygons, -strictness))  # the strictest and first is written last
+    found[points[order]] = polygons[order]
     return found
 
 
@@ -155,7 +155,8 @@ class Surfaces:
         """The label of the land-cover class at each point; "" where none is known."""
         if self.land_cover is None:
             return [""] * len(x)
-        return [self.label(int(n)) for n in np.nan_to_num(sampled(self.grid, self.land_cover.classes, x, y, use))]
+        called = np.array(["", *map(str, self.land_cover.table["label"])], dtype=object)
+        return list(called[np.nan_to_num(sampled(self.grid, self.land_cover.classes, x, y, use)).astype(np.int64)])
 
     def label(self, number: int) -> str:
         """What the land-cover class of this number is called; "" for 0."""
@@ -215,7 +216,8 @@ def pool_table(
             "forage_score": surfaces.read("forage_access", x, y, scored),
             "dead_wood_score": surfaces.read("dead_wood_access", x, y, scored),
             "land_cover": surfaces.labels(x, y, scored),
-            "place": [str(surfaces.land["place"].iloc[i]) if i >= 0 else "" for i in land_under(surfaces.land, x, y)],
+            # the last is that of row -1, where there is no land
+            "place": np.array([*map(str, surfaces.land["place"]), ""], dtype=object)[land_under(surfaces.land, x, y)],
             "visits": about["visits"].fillna(0).astype(int),
             "detections": about["detections"].fillna(0).astype(int),
             "occupancy": about["occupancy"],
