@@ -130,7 +130,7 @@ class MeanField:
         new = np.asarray(xy, dtype=float).reshape(-1, 2)
         every, a = self._with(new, np.asarray(quality, dtype=float))
         p, s = np.empty((len(every), self.years + 1, a.shape[1])), np.empty((len(every), self.years, a.shape[1]))
-        for year, at_end, arrives in self._years(every, a, np.ones((1, len(new)), dtype=bool)):
+        for year, at_end, arrives in self._years(self._flows(every), a, np.ones((1, len(new)), dtype=bool)):
             p[:, year] = at_end[:, 0]
             if year:
                 s[:, year - 1] = arrives[:, 0]
@@ -138,15 +138,14 @@ class MeanField:
 
     def served_with(self, xy: Floats, quality: Floats, stand: NDArray[np.bool_]) -> Floats:
         """What is served (sets, v) with several sets of new pools: which of the sites (m, 2), of quality (m,), stand in
-        each, (sets, m). Flights are worked out once for as many sets as can be held."""
-        held = (len(self.known.p) + len(xy)) * (len(self.nodes) + 2) * len(self.simulations)
+        each, (sets, m). Flights are worked out once for all sets, of which as many go together as can be held."""
+        every, a = self._with(xy, quality)
+        held, flows = len(every) * (len(self.nodes) + 2) * len(self.simulations), self._flows(every)
         step = max(1, HELD // max(1, held))
         served = [np.empty((0, len(self.simulations)))]
         for some in (stand[at : at + step] for at in range(0, len(stand), step)):
-            used = some.any(axis=0)
-            every, a = self._with(xy[used], quality[used])
             p = np.empty((len(some), len(every), len(self.nodes), a.shape[1]))
-            for year, at_end, _ in self._years(every, a, some[:, used]):
+            for year, at_end, _ in self._years(flows, a, some):
                 p[:, :, self.nodes == year] = at_end.swapaxes(0, 1)[:, :, None]
             served.append(self._served(every, p))
         return np.concatenate(served)
@@ -158,18 +157,17 @@ class MeanField:
         a = np.vstack([np.repeat(known.quality[:, None], len(sims), axis=1), quality[:, None] * patchy])
         return np.vstack([known.xy, xy]), a
 
-    def _years(self, every: Floats, a: Floats, stand: NDArray[np.bool_]) -> Iterator[tuple[int, Floats, Floats]]:
-        """Of places and sites (n, 2) of quality (n, v), year by year from 0 on: p (n, sets, v) at its end, and what
-        arrived in it. A site that does not stand in a set (sets, m) has a p of 0 there."""
+    def _years(self, flows: list[Flow], a: Floats, stand: NDArray[np.bool_]) -> Iterator[tuple[int, Floats, Floats]]:
+        """Of places and sites with flights between them, of quality (n, v), year by year from 0 on: p (n, sets, v) at
+        its end, and what arrived in it. A site that does not stand in a set (sets, m) has a p of 0 there."""
         known, sims, n0 = self.known, self.simulations, len(self.known.p)
-        half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(every) - n0, axis=0)])[:, None]
+        half = np.vstack([sims.rates.of(known.pool), np.repeat(sims.rates.half[1:], len(a) - n0, axis=0)])[:, None]
         stays = 1.0 - lost(a, sims.draws.e, sims.draws.x)[:, None]
-        there = np.ones((len(every), len(stand), 1))
+        there = np.ones((len(a), len(stand), 1))
         there[n0:, :, 0] = stand.T
-        p = np.zeros((len(every), len(stand), len(sims)))
+        p = np.zeros((len(a), len(stand), len(sims)))
         p[:n0] = known.p[:, None, None]
         yield 0, p, np.zeros_like(p)
-        flows = self._flows(every)
         for year in range(1, self.years + 1):
             s = self._fed(flows, a[:, None] * p) + sims.rates.unmapped
             c = found(s, half, sims.draws.z)

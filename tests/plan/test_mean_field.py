@@ -107,7 +107,10 @@ def test_sets_together_are_the_sets_one_by_one(monkeypatch: pytest.MonkeyPatch, 
     xy, quality = np.random.default_rng(6).uniform(0, 1200, (5, 2)), np.array([1.2, 0.7, 1.0, 0.5, 2.0])
     stand = np.array([[1, 0, 0, 0, 0], [1, 1, 0, 0, 0], [0, 0, 0, 0, 0], [1, 1, 1, 1, 1], [0, 0, 1, 0, 1]], dtype=bool)
     alone = [model.course(xy[some], quality[some]).served for some in stand]
+    flows, plain = list[int](), MeanField._flows
+    monkeypatch.setattr(MeanField, "_flows", lambda self, of: (flows.append(len(of)), plain(self, of))[1])
     assert model.served_with(xy, quality, stand) == pytest.approx(np.array(alone), abs=1e-13)
+    assert flows == [14]  # once, however few sets go together
     assert alone[2] == pytest.approx(model.course().served, abs=1e-13)
     assert model.served_with(xy, quality, stand[:0]).shape == (0, 4)
 
