@@ -15,7 +15,7 @@ import json
 import math
 import os
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 from xml.etree import ElementTree
@@ -88,13 +88,13 @@ def csv_text(frame: pd.DataFrame, semicolons: bool = False) -> str:
     return ("\ufeff" if semicolons else "") + out.getvalue()
 
 
-def each(column: pd.Series, told: Callable[[object], T]) -> list[T]:
+def each(column: pd.Series, told: Callable[[object], T]) -> Iterator[T]:
     """What is told of each cell of a column; of texts, which come again and again, once of each different one."""
     if not isinstance(column.dtype, pd.StringDtype):
-        return [told(one) for one in column.tolist()]
+        return map(told, column.tolist())
     at, texts = pd.factorize(column)
     said = [*map(told, texts.tolist()), told(None)]  # what is missing has the number -1
-    return [said[number] for number in at.tolist()]
+    return map(said.__getitem__, at.tolist())
 
 
 def _cell(value: object, point: str) -> str:

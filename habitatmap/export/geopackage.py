@@ -119,7 +119,8 @@ def _values(column: pd.Series, is_date: bool) -> NDArray[np.generic]:
         return np.where(column, "yes", "no").astype(object)
     if column.dtype.kind in "iuf":
         return column.to_numpy()
-    return np.array(each(column, lambda one: None if (v := plain(one)) is None else visible(str(v))), dtype=object)
+    told = each(column, lambda one: None if (v := plain(one)) is None else visible(str(v)))
+    return np.array(list(told), dtype=object)
 
 
 # --- what stands beside the layers ------------------------------------------------------------------------------------

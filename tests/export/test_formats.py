@@ -356,6 +356,7 @@ def test_a_text_that_comes_again_is_told_once() -> None:
         asked.append(value)
         return "-" if value is None else f"<{value}>"
 
-    assert each(pd.Series(["oak", "ash", None, "oak"] * 3, dtype="str"), told) == ["<oak>", "<ash>", "-", "<oak>"] * 3
+    trees = pd.Series(["oak", "ash", None, "oak"] * 3, dtype="str")
+    assert list(each(trees, told)) == ["<oak>", "<ash>", "-", "<oak>"] * 3
     assert asked == ["oak", "ash", None]
-    assert each(pd.Series([1, 1]), told) == ["<1>", "<1>"]
+    assert list(each(pd.Series([1, 1]), told)) == ["<1>", "<1>"]
