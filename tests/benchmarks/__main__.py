@@ -137,8 +137,8 @@ def stages(folder: Path) -> None:
     with (on_threads := Took("what cells offer, two threads")):
         score_habitat(area, threads)
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
-        Client(cluster, set_as_default=False) as client,
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]
+        Client(cluster, set_as_default=False) as client,  # type: ignore[no-untyped-call]
     ):
         score_habitat(open_area(folder), Engine(client=client))  # imported and compiled there
         with (on_cluster := Took("what cells offer, a Dask cluster of two processes")):

@@ -519,7 +519,7 @@ def write_visits(folder: Path, random: np.random.Generator, *, outside: bool) ->
     living = trees["condition"].eq("living") if "condition" in trees else True
     old = trees[pd.to_numeric(trees["diameter_cm"], errors="coerce").ge(OLD_CM) & living]
     set_out = pd.to_datetime(pools["set_out"])
-    years = ((pd.Timestamp(AS_OF) - set_out).dt.days / 365.25).round().clip(lower=1).to_numpy(int)
+    years = ((pd.Timestamp(AS_OF) - set_out).dt.days / 365.25).round().clip(lower=1).to_numpy().astype(np.int64)
     held = simulate_truth(
         pools[["x", "y"]].to_numpy(float), years, old[["x", "y"]].to_numpy(float), random, outside=outside
     )

@@ -77,7 +77,8 @@ def run(copy: Path, tests: list[str], cache: str) -> None:
     for name in [name for name in sys.modules if name.startswith("tests")]:
         del sys.modules[name]
     sys.path.insert(0, str(copy))
-    sys.dont_write_bytecode, numba.config.CACHE_DIR = True, str(copy / cache)
+    sys.dont_write_bytecode = True
+    numba.config.CACHE_DIR = str(copy / cache)  # type: ignore[attr-defined]
     os.environ["PYTHONPATH"] = str(copy)
     os.chdir(copy)
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)

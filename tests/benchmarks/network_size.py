@@ -51,7 +51,7 @@ def main(*sizes: int) -> None:
             keep = np.arange(n) > 0
             equivalent_connectivity(weights[keep], joined[keep][:, keep])
             plain = (time.process_time() - start) * n
-            same = int(exact.importance["loss"].idxmax()) == int(estimate.importance["loss"].idxmax())
+            same = exact.importance["loss"].idxmax() == estimate.importance["loss"].idxmax()
             print(
                 f"  exact {took:.1f} s, ec {exact.ec:.2f}, the same costliest place: {same}; plain reruns {plain:.0f} s"
             )

@@ -16,7 +16,7 @@ from scipy.ndimage import gaussian_filter
 
 from habitatmap.geo.flight import FlightKernel
 from habitatmap.plan.bound import certify
-from habitatmap.plan.problem import Problem
+from habitatmap.plan.problem import Problem, Rules
 from habitatmap.plan.reach import not_reached
 from habitatmap.plan.robustness import Uncertainty, assess_robustness
 from habitatmap.plan.search import make_plan
@@ -66,7 +66,7 @@ def plain_greedy(demand: np.ndarray, places: pd.DataFrame, p: np.ndarray, pools:
 def main(side: int = 2000, pools: int = 25) -> None:
     """Prints one line per step."""
     demand, places, candidates = town(side)
-    rules = {"cell_m": CELL_M, "median_m": MEDIAN_M, "spacing_m": SPACING_M}
+    rules: Rules = {"cell_m": CELL_M, "median_m": MEDIAN_M, "spacing_m": SPACING_M}
     print(
         f"{side * side:,} cells, {int((~np.isnan(candidates)).sum()):,} candidates, {len(places)} places, {pools} pools"
     )

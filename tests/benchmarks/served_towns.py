@@ -169,9 +169,9 @@ def draw_worlds(town: Town, variant: Variant, worlds: int, seed: int) -> Worlds:
         """More occupied than today's probabilities say (>0) or fewer, given what is found a year."""
         now, gone = p[members, None], lost[members]
         if not filled:
-            return ((1 - now) * found - now * gone * (1 - found)).sum(axis=0)
+            return np.asarray(((1 - now) * found - now * gone * (1 - found)).sum(axis=0))
         kept = (1 - gone) * (1 - found)  # P' = found + kept P, from 0
-        return (found * (1 - kept ** town.age[members, None]) / (1 - kept) - now).sum(axis=0)
+        return np.asarray((found * (1 - kept ** town.age[members, None]) / (1 - kept) - now).sum(axis=0))
 
     def level(members: NDArray[np.bool_], filled: bool) -> Floats:
         low, high = (np.full(worlds, arrivals.mean() * limit) for limit in (1e-6, 1e6))
@@ -180,7 +180,7 @@ def draw_worlds(town: Town, variant: Variant, worlds: int, seed: int) -> Worlds:
             found = 1.0 / (1.0 + (y / arrivals[members]) ** z)
             more = surplus(found, members, filled) > 0
             low, high = np.where(more, y, low), np.where(more, high, y)
-        return np.sqrt(low * high)
+        return np.asarray(np.sqrt(low * high))
 
     apart = variant.filled and min(town.pool.sum(), (~town.pool).sum()) >= LEAST_KIND
     if apart:
@@ -237,8 +237,8 @@ def judge(
     town, grid = town_of(study), study.area.grid
     most = len(town.xy) + max((len(cells) for sets in plans.values() for cells in sets), default=0)
     # filled place by place: the first places have the same luck whatever comes after them
-    luck = np.stack([np.random.default_rng([seed, year]).random((most, worlds)) for year in range(years + 1)])
-    luck = luck.astype(np.float32)
+    by_year = [np.random.default_rng([seed, year]).random((most, worlds)) for year in range(years + 1)]
+    luck = np.stack(by_year).astype(np.float32)
 
     def placed(cells: pd.DataFrame) -> tuple[Floats, Floats]:
         row, col = cells["row"].to_numpy(int), cells["col"].to_numpy(int)
@@ -286,13 +286,13 @@ def table(judged: pd.DataFrame) -> pd.DataFrame:
     wide = gains.pivot_table(index=["variant", "town", "years"], columns="plan", values="gain", sort=False)
     rule_names = [str(rule) for rule in RULES]
     ratio = wide.drop(columns=rule_names).div(wide[rule_names].max(axis=1), axis=0)
-    long = ratio.stack().rename("ratio").reset_index()
+    long = pd.DataFrame({"ratio": ratio.stack()}).reset_index()
     both = pd.concat([long, long.assign(variant="all")])
     found = both.groupby(["variant", "plan", "years"], sort=False)["ratio"].agg(
         wins=lambda r: (r >= 1).mean(), median="median", low=lambda r: r.quantile(0.05)
     )
     by_years = found.unstack("years").swaplevel(axis=1)
-    return by_years[[(years, name) for years in ("y1_10", "y16_20") for name in found]]
+    return pd.DataFrame(by_years[[(years, name) for years in ("y1_10", "y16_20") for name in found]])
 
 
 # --- by hand ---------------------------------------------------------------------------------------------------------

@@ -17,9 +17,9 @@ def test_ten_thousand_pools() -> None:
     rng, shape = np.random.default_rng(0), (10_000, 8)
     site = pd.DataFrame(rng.normal(size=(shape[0], 2)), columns=["forage", "dead_wood"])
     visit = {"day": rng.normal(size=shape), "days_out": rng.normal(size=shape)}
-    psi = 1 / (1 + np.exp(-0.2 - 0.5 * site["forage"] + 0.3 * site["dead_wood"]))
+    psi = 1 / (1 + np.exp(-0.2 - 0.5 * site["forage"].to_numpy() + 0.3 * site["dead_wood"].to_numpy()))
     p = 1 / (1 + np.exp(0.5 - 0.4 * visit["day"] + 0.2 * visit["days_out"]))
-    occupied = (rng.random(shape[0]) < psi).to_numpy()
+    occupied = rng.random(shape[0]) < psi
     found = (occupied[:, None] & (rng.random(shape) < p)).astype(float)
     start = time.perf_counter()
     fit = fit_occupancy(found, site, visit)
