@@ -22,6 +22,7 @@ from habitatmap.export.plan_status import write_plan_status
 from habitatmap.export.summary import summary_of
 from habitatmap.export.worked import found_before
 from habitatmap.privacy import SQUARE_M, middle_of_square
+from habitatmap.read.plan_status import sites_in
 from habitatmap.read.site_words import state_of
 from habitatmap.read.status_list import FILE, HELP, LIST
 from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
@@ -253,6 +254,29 @@ def test_a_site_set_out_is_the_pool_in_its_zone_else_one_of_its_own(town: Path) 
     assert not {"S1", "S2"} & set(after.index)
 
 
+def test_a_pool_installed_a_few_metres_beyond_the_zone_is_the_site_s_and_not_a_second_one(town: Path) -> None:
+    fill_in(town, S1={"state": "set out"})
+    area = open_area(town)
+    (site,) = sites_in(area.plan_status, SiteState.SET_OUT)
+    close = Point(site.x, site.y).buffer(area.settings.plan.spacing_m / 2).difference(site.ground.buffer(1))
+    moved = close.representative_point()
+    with (town / "pools.csv").open("a", encoding="utf-8") as file:
+        file.write(f"Moved,{moved.x},{moved.y},2025-06-01,no\n")
+    assert open_area(town).pools["pool"].tolist() == ["Moved", "P1"]
+
+
+def test_a_pool_beyond_half_the_spacing_is_another_one_and_somebody_is_asked_to_look(town: Path) -> None:
+    fill_in(town, S1={"state": "set out"})
+    area = open_area(town)
+    (site,) = sites_in(area.plan_status, SiteState.SET_OUT)
+    east = max(site.ground.bounds[2], site.x + area.settings.plan.spacing_m / 2)
+    with (town / "pools.csv").open("a", encoding="utf-8") as file:
+        file.write(f"Far,{east + 5},{site.y},2025-06-01,no\n")
+    area = open_area(town)
+    assert area.pools["pool"].tolist() == ["Far", "P1", "S1"]
+    assert any("S1 was set out" in str(one) for one in area.ledger.doubts)
+
+
 def test_a_pool_that_was_there_long_before_is_another_one(town: Path) -> None:
     plan = plan_of(town)
     x, y = plan.loc["S1", ["x", "y"]].astype(float)
@@ -305,11 +329,14 @@ def test_two_rows_that_differ_without_a_date_are_both_set_aside(town: Path) -> N
 
 
 def test_a_date_that_is_none_costs_the_date_and_not_the_row(town: Path) -> None:
-    fill_in(town, S1={"state": "refused", "date": "soon"})
+    fill_in(town, S1={"state": "refused", "date": "soon"}, S2={"state": "asked", "date": "3.4.2025"})
     area = open_area(town)
     assert area.plan_status["state"].iloc[0] == "refused"
     assert area.plan_status["date"].isna().iloc[0]
-    assert any('"soon"' in str(one) for one in area.ledger.doubts)
+    told = [str(one) for one in area.ledger.doubts]
+    assert any('"soon": the date cannot be read' in one for one in told), told
+    # which is a day, though nobody knows which
+    assert any('"3.4.2025": day and month could be either way round' in one for one in told), told
 
 
 def test_ids_outlive_the_folder_of_results(town: Path) -> None:

@@ -28,6 +28,15 @@ ASK = set(
     preguntar pendiente desconocido; chiedere;
     kysy kysyttava kysytty auki; fraga sporg; zapytac""".replace(";", " ").split()
 )
+# behind a yes: a condition, or that it is over; behind a no: that somebody minds nothing, or said nothing
+IN_DOUBT = set(
+    """if unless provided providing but except only subject when after once until principle revoked withdrawn expired
+    cancelled died sold moved lapsed; wenn falls sofern aber nur erst ausser bis vorbehalt bedingung grundsatzlich
+    abgelaufen verkauft verstorben; si sauf mais seulement apres jusqu jusque condition conditions principe expire
+    vendu decede revoque retire; mits maar tenzij behalve alleen vanaf tot voorwaarde verlopen ingetrokken verkocht
+    overleden""".replace(";", " ").split()
+)
+NO_WHAT = set("objection objections problem problems issue issues concern concerns answer reply response".split())
 
 NOT_STATED = Sentence("consent not stated")
 
@@ -47,14 +56,18 @@ def consent_of(given: object, until: datetime.date | Why | None, as_of: datetime
 
 
 def word_of(given: object) -> str:
-    """ "yes", "no", "ask", "" for a blank cell, or "unread"; by the first word that says one of them."""
-    words = fold(as_text(given)).split()
+    """ "yes", "no", "ask", "" for a blank cell, or "unread"; by the first word, where none behind it casts doubt."""
+    text = as_text(given)
+    words = fold(text).split()
     if not words or words in (["na"], ["n", "a"]):
-        return "" if "?" not in as_text(given) else "ask"
-    if "?" in as_text(given) or (words[0] in YES and any(word in NO and word not in YES for word in words[1:])):
+        return "ask" if "?" in text else "" if words or not text.strip(" -_./\u2013\u2014") else "unread"
+    if "?" in text or (words[0] in YES and any(word in NO and word not in YES for word in words[1:])):
         return "ask"  # a question, or "yes/no" of a form that nobody filled in
     said = {meaning for meaning, known in (("yes", YES), ("no", NO), ("ask", ASK)) if words[0] in known}
     said |= {"ask"} if "ask" not in said and any(w in ASK for w in words) else set()
     if "ask" in said:
         return "ask"
+    doubtful = {"yes": IN_DOUBT, "no": NO_WHAT}
+    if any(word in doubtful[meaning] for meaning in said for word in words[1:]):
+        return "unread"
     return said.pop() if len(said) == 1 else "unread"

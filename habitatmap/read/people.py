@@ -7,6 +7,7 @@ with a sentence: a round that overlooks "not on Mondays" is worse than none.
 from __future__ import annotations
 
 import datetime
+import difflib
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -94,6 +95,11 @@ _HEADINGS = {
     "group": "group groups gruppe gruppen groupe groupes groep groepen",
 }
 _COLUMN = {word.replace("_", " "): name for name, words in _HEADINGS.items() for word in words.split()}
+# columns that say nothing of a round: remarks, and how somebody is reached
+_NO_LIMITS = frozenset(
+    """note notes bemerkung notiz remarque opmerking phone telephone mobile email mail address telefon handy adresse
+    courriel tel portable telefoon mobiel adres""".split()
+) | {"e mail", "email address", "phone number", "e mail adresse"}
 _BY = {
     By.FOOT: "foot on_foot walk walking zu_fuss fuss a_pied pied te_voet voet lopend",
     By.BICYCLE: "bicycle bike cycle cycling fahrrad rad velo bicyclette fiets",
@@ -173,12 +179,12 @@ def _columns(table: Table) -> dict[str, int]:
     at: dict[str, int] = {}
     for column, heading in enumerate(table.headings):
         key = fold(heading)
-        if not key or key in ("note", "notes", "bemerkung", "notiz", "remarque", "opmerking"):
+        if not key or key in _NO_LIMITS:
             continue
         name = _COLUMN.get(key)
         if name is None:
-            near = nearest_name(key, list(_COLUMN))
-            hint = f"did you mean {near}?" if near else f"known are {', '.join(_HEADINGS)} and note"
+            near = difflib.get_close_matches(key, list(_COLUMN), n=1, cutoff=0.8)
+            hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(_HEADINGS)} and note"
             raise InputError(f"{table.file} has a column {heading}, which can't be read; {hint}")
         if name in at:
             raise InputError(f"{table.file} has two columns for {name}; keep one of them")

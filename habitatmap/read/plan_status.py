@@ -1,7 +1,7 @@
 """The state of suggested sites (plan_status.xlsx): the plan as work in hand, written by `map` and read back by it.
 
 An agreed site stays in the plan, refused ground and a site that was given up leave it, and a site that was set out is a
-pool: the one of pools.* that stands in its zone, else one of its own.
+pool: the one of pools.* that stands in its zone or close by, else one of its own.
 """
 
 from __future__ import annotations
@@ -215,12 +215,12 @@ def _days(draft: Draft) -> list[datetime.date | None]:
     days = [day if isinstance(day, datetime.date) else None for day in read]
     draft.sample("date", days)
     lost = [
-        say('row {row} "{cell}"', row=draft.row_of(at), cell=draft.texts("date")[at][:40])
+        say('row {row} "{cell}": {why}', row=draft.row_of(at), cell=draft.texts("date")[at][:40], why=why.reason)
         for at in draft.kept
-        if isinstance(read[at], Why)
+        if isinstance(why := read[at], Why)
     ]
     if lost:
-        told = "the date is no day, so the state counts without one (write it as 2027-03-31): {cells}"
+        told = "a state counts without its date where nobody can tell the day (write it as 2027-03-31): {cells}"
         draft.remark(say(told, cells=some(lost)))
     return days
 
@@ -258,9 +258,12 @@ class SetOut:
     names: Sequence[Renamed]
 
 
-def pools_set_out(status: gpd.GeoDataFrame, pools: pd.DataFrame, up: NDArray[np.bool_], ledger: Ledger) -> SetOut:
-    """Every site that was set out is a pool: the one of this name, else the nearest that stands in its zone (`up`, by
-    row of `pools`) and was not out long before; else it is added, under the id of the site.
+def pools_set_out(
+    status: gpd.GeoDataFrame, pools: pd.DataFrame, up: NDArray[np.bool_], within_m: float, ledger: Ledger
+) -> SetOut:
+    """Every site that was set out is a pool: the one of this name, else the nearest that stands in its zone or, on open
+    land, no farther than `within_m` from it (`up`, by row of `pools`) and was not out long before; else it is added,
+    under the id of the site.
 
     Its place is then that of the site as far as it is known, and its uncertainty reaches the edge of the zone.
     """
@@ -273,7 +276,7 @@ def pools_set_out(status: gpd.GeoDataFrame, pools: pd.DataFrame, up: NDArray[np.
             taken.add(keys.index(name_key(site.id)))
             continue
         far = np.hypot(pools["x"].to_numpy(float) - site.x, pools["y"].to_numpy(float) - site.y)
-        fits = up & shapely.intersects(site.ground, points)
+        fits = up & (shapely.intersects(site.ground, points) | ((far <= within_m) & (not site.private)))
         if site.date is not None:
             earliest = pd.Timestamp(site.date) - pd.Timedelta(days=SET_OUT_WITHIN_DAYS)
             fits &= ~(out < earliest).to_numpy()
@@ -288,7 +291,7 @@ def pools_set_out(status: gpd.GeoDataFrame, pools: pd.DataFrame, up: NDArray[np.
             ledger.tell(say(told, site=site.id, row=site.where, pool=pool, file=file, far=metres))
         else:
             new.append(_as_pool(site))
-            ledger.tell(say(NEW_PRIVATE_POOL if site.private else NEW_POOL, site=site.id, row=site.where))
+            ledger.remark(say(NEW_PRIVATE_POOL if site.private else NEW_POOL, site=site.id, row=site.where))
     if new:
         blank = {name: "" if kind == "str" else None for name, kind in POOLS.items()}
         added = shaped(pd.DataFrame([blank | row for row in new]), POOLS)
@@ -300,7 +303,7 @@ def pools_set_out(status: gpd.GeoDataFrame, pools: pd.DataFrame, up: NDArray[np.
 IS_POOL = "{site} was set out ({row}), and it is the pool {pool} of {file}, {far} from the suggested place."
 IS_PRIVATE_POOL = "{site} was set out ({row}), and it is the pool {pool} of {file}, the nearest in its zone."
 NEW_POOL = (
-    "{site} was set out ({row}), and no pool of pools.* stands in its zone: it counts as a pool of this name at the "
+    "{site} was set out ({row}), and no pool of pools.* stands there: it counts as a pool of this name at the "
     "suggested place. Add it to pools.* with its exact place."
 )
 NEW_PRIVATE_POOL = (

@@ -38,7 +38,12 @@ BOW_TIE = Polygon([(LEFT, TOP), (LEFT + 100, TOP + 100), (LEFT + 100, TOP), (LEF
         *((w, "no") for w in ("no", "Nein", "non", "ei", "nej", 0, False, "refused", "No thanks")),
         *((w, "ask") for w in ("ask", "pending", "?", "yes? ask again", "offen", "à demander", "kysyttävä")),
         *((w, "") for w in (None, "", " ", "-")),
-        *((w, "unread") for w in ("perhaps", "blue", 7)),
+        *((w, "unread") for w in ("perhaps", "blue", 7, "✗", "no objections", "no reply yet", "No problem!")),
+        *((w, "yes") for w in ("Yes, by phone", "ja, Frau Kaiser", "OK from 2024-05-01", "oui, signé")),
+        # a yes with a condition, or one that is over, is no yes as it stands
+        *((w, "unread") for w in ("Yes, if the school agrees", "yes provided there is a fence", "yes - revoked")),
+        *((w, "unread") for w in ("ja, aber erst ab Mai", "oui sauf en mai", "ja, mits hek", "yes but owner died")),
+        *((w, "unread") for w in ("agreed in principle", "yes, expired", "Ja, unter Vorbehalt", "oui, si clôturé")),
     ],
 )
 def test_words_of_consent(given: object, word: str) -> None:

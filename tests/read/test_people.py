@@ -93,6 +93,11 @@ def test_headings_in_four_languages(tmp_path: Path) -> None:
         assert found == Person("Ann", By.CAR, (Window(5),), keys=frozenset({"P1"}))
 
 
+def test_how_somebody_is_reached_is_no_limit(tmp_path: Path) -> None:
+    for head in ("Name;Telefon;E-Mail", "nom;téléphone;adresse", "naam;mobiel;adres", "person;Phone;Email address"):
+        assert people(tmp_path, f"{head}\nAnn;040 123;a@example.org\n") == [Person("Ann")]
+
+
 @pytest.mark.parametrize(
     ("text", "sentence"),
     [
@@ -108,6 +113,7 @@ def test_headings_in_four_languages(tmp_path: Path) -> None:
         ("person,keys\nAnn,P1\nann,P2\n", "row 3: ann stands there twice"),
         ("person,keys\n,P1\n", "row 2 names nobody"),
         ("who,keyz\nAnn,P1\n", "has a column keyz, which can't be read; did you mean key?"),
+        ("who,Fahrrad\nAnn,ja\n", "has a column Fahrrad, which can't be read; known are person, days,"),
         ("keys,by\nP1,car\n", "has no column person"),
         ("person,keys,key\nAnn,P1,P2\n", "has two columns for keys"),
     ],
