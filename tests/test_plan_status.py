@@ -23,6 +23,7 @@ from habitatmap.export.summary import summary_of
 from habitatmap.export.worked import found_before
 from habitatmap.privacy import SQUARE_M, middle_of_square
 from habitatmap.read.plan_status import sites_in
+from habitatmap.read.pools import standing
 from habitatmap.read.site_words import state_of
 from habitatmap.read.status_list import FILE, HELP, LIST
 from habitatmap.vocabulary.catalogues import LANGUAGES, word_in
@@ -275,6 +276,27 @@ def test_a_pool_beyond_half_the_spacing_is_another_one_and_somebody_is_asked_to_
     area = open_area(town)
     assert area.pools["pool"].tolist() == ["Far", "P1", "S1"]
     assert any("S1 was set out" in str(one) for one in area.ledger.doubts)
+
+
+def test_a_pool_of_a_site_that_was_lost_does_not_stand_again(town: Path) -> None:
+    x, y = plan_of(town).loc["S1", ["x", "y"]].astype(float)
+    fill_in(town, S1={"state": "set out", "date": datetime.date(2025, 6, 2)})
+    with (town / "pools.csv").open("a", encoding="utf-8") as file:
+        file.write(f"Lost,{x + 3},{y},2025-06-01,no\n")
+    with (town / "visits.csv").open("a", encoding="utf-8") as file:
+        file.write("Lost,2025-06-09,gone\n")
+    area = open_area(town)
+    assert area.pools["pool"].tolist() == ["Lost", "P1"]
+    assert standing(area.pools, area.visits, datetime.date(2025, 6, 8)).tolist() == [True, True]
+    assert standing(area.pools, area.visits, datetime.date(2025, 6, 10)).tolist() == [False, True]
+
+
+def test_no_more_pools_were_searched_than_there_are(town: Path) -> None:
+    fill_in(town, S1={"state": "set out"}, S2={"state": "set out"})
+    with (town / "visits.csv").open("a", encoding="utf-8") as file:
+        file.write("S1,2025-06-20,larvae\nS2,2025-06-20,none seen\n")
+    done = command("map", town)
+    assert " 2 of 3 pools were searched" in done.out, done.out
 
 
 def test_a_pool_that_was_there_long_before_is_another_one(town: Path) -> None:

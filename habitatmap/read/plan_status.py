@@ -276,10 +276,12 @@ def pools_set_out(
             taken.add(keys.index(name_key(site.id)))
             continue
         far = np.hypot(pools["x"].to_numpy(float) - site.x, pools["y"].to_numpy(float) - site.y)
-        fits = up & (shapely.intersects(site.ground, points) | ((far <= within_m) & (not site.private)))
+        there = shapely.intersects(site.ground, points) | ((far <= within_m) & (not site.private))
+        fits = up & there
         if site.date is not None:
             earliest = pd.Timestamp(site.date) - pd.Timedelta(days=SET_OUT_WITHIN_DAYS)
-            fits &= ~(out < earliest).to_numpy()
+            # the pool of a site is its own when it is lost, too; without a date it may be one of before the plan
+            fits = there & np.where(up, ~(out < earliest), out >= earliest)
         fits[list(taken)] = False
         if fits.any():
             at = int(np.flatnonzero(fits)[np.argmin(far[fits])])

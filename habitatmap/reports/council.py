@@ -182,7 +182,7 @@ def _found(figures: Figures) -> Section:
     change = say("Against the season before: {trend}.", trend=trend(figures.seasons)) if several else ""
     told = dict(zip(o.seasons, o.together, strict=True))
     rows: list[Row] = [{"of": of, "estimate": _estimate(of, told, o)} for of in figures.seasons.each]
-    lead = following(stand, *opening(o, figures.intake["pools"].accepted))
+    lead = following(stand, *opening(o, figures.pools_on_record))
     return Section(key, title, lead, words=[change], tables=[table("Season by season", rows, SEASONS)])
 
 

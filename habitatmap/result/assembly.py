@@ -329,6 +329,7 @@ def _figures(found: Findings, clock: Timed, states: Mapping[str, int], refusals:
         as_of=area.as_of,
         intake={kind: Counts(**counted) for kind, counted in area.ledger.counts().items()},
         pools_standing=int(survey.standing.sum()),
+        pools_on_record=len(survey.standing),
         occupancy=survey.known.figures,
         seasons=seasons(survey.known),
         forage_in_reach=_reach(found),

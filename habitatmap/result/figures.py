@@ -208,6 +208,7 @@ class Figures:
     as_of: datetime.date
     intake: Mapping[str, Counts]
     pools_standing: int
+    pools_on_record: int
     occupancy: OccupancyFigures
     seasons: Seasons
     forage_in_reach: ReachFigures

@@ -173,7 +173,7 @@ def _lines(figures: Figures) -> list[Sentence]:
     if figures.land_cover:
         lines += cover_doubts(figures.land_cover.doubts)
     if figures.occupancy.pools_visited:
-        lines += opening(figures.occupancy, figures.intake["pools"].accepted)
+        lines += opening(figures.occupancy, figures.pools_on_record)
     cells = "Cells: {all}, of which a pool may stand on {left}."
     lines.append(say(cells, all=figures.candidates.all, left=figures.candidates.left))
     for heading, told in (("Inputs:", what_matters(figures.inputs)), ("Missing:", missing_sentences(figures))):

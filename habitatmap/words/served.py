@@ -113,7 +113,7 @@ def _ranges(figures: Figures, template: str) -> Sentence | None:
     digits = digits_of(served) if pools else 0
     values: dict[str, Value] = {"n": Quantity(pools), "years": Quantity(served.years)}
     for name, share in (("now", served.now), ("then", then)):
-        low, high = (float(getattr(share, way)) for way in ways)
+        low, high = sorted(map(float, share))
         values[name] = _range(low, high, digits)
     return Sentence(template, values | {"one": FROM[ways[0]], "other": FROM[ways[1]]})
 

@@ -51,6 +51,9 @@ def test_the_headline_is_one_range_between_the_two_ways() -> None:
         "61 to 69 % of the forage is likely served over the next 10 years, by whether flies come from mapped places "
         "only or from everywhere."
     )
+    crossed = str(likely_served(figures(served(Share(open=0.46, closed=0.44), Share(open=0.78, closed=0.85)))))
+    assert "78 to 85 %" in crossed
+    assert "(now 44 to 46 %), by whether flies come from everywhere or from mapped places only" in crossed
     unknown = Share(math.nan, math.nan)
     assert likely_served(figures(served(unknown, unknown))) is None
     assert likely_served(figures(served(Share(0.0, 0.0)), pools=0)) is None
