@@ -124,6 +124,18 @@ def test_pools_in_another_system_than_the_area_s_are_told_which_one_fits(tmp_pat
     assert lat[0] == pytest.approx(46 + 57 / 60 + 3.898 / 3600, abs=1e-5)
 
 
+def test_a_few_pools_in_another_system_are_told_with_their_rows_and_the_system_that_fits(tmp_path: Path) -> None:
+    """Old observatory of Bern in LV95, as above, in a list of which the rest is in degrees."""
+    write_raster(tmp_path / "land_cover.tif", WORLDCOVER, origin=(381_000, 5_201_000))
+    rows = 'A,"46.9512, 7.4391"\nB,"46.9513, 7.4390"\nC,2600000 / 1200000\nD,"60.17, 24.94"\n'
+    area = open_area(area_folder(tmp_path, 'crs = "EPSG:32632"\n', pools=f"pool,position\n{rows}"))
+    (told,) = [str(one) for one in area.ledger.doubts if "more than 50 km" in one]
+    assert told.startswith("pools.csv: 2 places more than 50 km from the area")
+    assert "row 4: " in told
+    assert "in the area in EPSG:2056 (CH1903+ / LV95)" in told
+    assert "row 5: " in told
+
+
 def test_places_that_are_nowhere_are_set_aside_with_the_system_that_fits(tmp_path: Path) -> None:
     """Eastings of a Finnish GK zone begin with its number, 25, and are nowhere on earth in UTM."""
     write_raster(tmp_path / "land_cover.tif", WORLDCOVER, crs="EPSG:3067", origin=(385_000, 6_672_300))

@@ -42,6 +42,7 @@ from habitatmap.vocabulary.kinds import Kind
 ROLES = (*PLACE_COLUMNS, "system")
 # what lies farther from the area is of no use to it, and most likely misplaced; every flight ends long before
 FAR_KM = 50.0
+TRIED = 3  # of single places far away, so many are tried in other systems
 # what is read in a cell for addresses is coordinates only where it is so exact: a postcode may look like a grid
 # reference (expert judgement)
 AMONG_ADDRESSES_M = 1000.0
@@ -92,8 +93,11 @@ def place_by_point(draft: Draft, crs: CRS, stated: Stated) -> Places:
         if isinstance(point := points[at], Point):
             draft.refuse(at, "x", f"{point.x}, {point.y}", Why.UNREACHABLE)
     _tell_places(draft, points)
-    if stated.box is not None and not stated.box.wide and not (off_km <= FAR_KM).any():
-        _tell_all_far(draft, [point for point in points if isinstance(point, Point)], stated.box)
+    if stated.box is not None and not stated.box.wide:
+        if (off_km <= FAR_KM).any():
+            _tell_some_far(draft, points, off_km, stated.box)
+        else:
+            _tell_all_far(draft, [point for point in points if isinstance(point, Point)], stated.box)
     used = points.but(dict.fromkeys(draft.aside, NO_PLACE))
     # trees and the like beyond the boundary serve as margin; only a pool belongs inside
     tell_slips(draft, used, stated.box if draft.kind is Kind.POOLS else None)
@@ -130,7 +134,7 @@ def _tell_all_far(draft: Draft, points: Sequence[Point], area: Box) -> None:
     if any(point.crs.is_geographic for point in points):
         return
     x, y = (np.array([getattr(point, axis) for point in points]) for axis in "xy")
-    fit = systems_that_fit(x, y, (area.west, area.south, area.east, area.north))
+    fit = systems_that_fit(x, y, area.bounds)
     if fit:
         told = (
             "The same numbers lie in the area in {systems}. If that is theirs, write {code} for x of this file into "
@@ -139,6 +143,24 @@ def _tell_all_far(draft: Draft, points: Sequence[Point], area: Box) -> None:
         code = ":".join(fit[0].to_authority() or ())
         draft.remark(say(told, systems=apart(list(map(crs_label, fit))), code=code))
         draft.ledger.ask_unit(draft.table.file, "x")
+
+
+def _tell_some_far(draft: Draft, points: Points, off_km: NDArray[np.float64], area: Box) -> None:
+    """A remark on the rows of a table that lie far from the area, with the systems that would bring the first there."""
+    far = [at for at in np.flatnonzero(off_km > FAR_KM).tolist() if at not in draft.aside]
+    if not far:
+        return
+    rows = []
+    for at in far:
+        point = points[at]
+        metres = isinstance(point, Point) and not point.crs.is_geographic and len(rows) < TRIED
+        fit = systems_that_fit([point.x], [point.y], area.bounds) if metres else []
+        row, km = draft.row_of(at), Quantity(float(off_km[at]), unit="km", grouped=True)
+        systems = apart(list(map(crs_label, fit)))
+        told = "row {row}: {km} away, but in the area in {systems}" if fit else "row {row}: {km} away"
+        rows.append(say(told, row=row, km=km, systems=systems))
+    told = "{places} more than {far} km from the area, used as written ({rows}); check their coordinates"
+    draft.remark(say(told, places=count(len(far), "place"), far=FAR_KM, rows=some(rows)))
 
 
 def _with_shifts(points: Points, crs: CRS) -> Points:
@@ -190,7 +212,7 @@ def source_of(file: str, stated: Stated) -> Source | None:
     if file in stated.source_crs:
         crs = parse_crs(stated.source_crs[file], f'area.toml, [source_crs] "{file}"')
         return Source(crs, f'[source_crs] "{file}"', own=True)
-    return Source(parse_crs(stated.crs, "area.toml, crs"), "crs in area.toml") if stated.crs else None
+    return Source(parse_crs(stated.crs, "area.toml, crs"), say("crs in area.toml")) if stated.crs else None
 
 
 def layer_crs(table: Table, stated: Stated) -> CRS:

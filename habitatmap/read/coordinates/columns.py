@@ -190,7 +190,7 @@ def _source_of_headings(headings: Mapping[str, str], source: Source | None) -> S
     for roles in (("x", "y"), ("position",)):
         named = [system_in(headings.get(role, "")) for role in roles]
         if named[0] is not None and named[0] == named[-1]:
-            return Source(named[0], f'the heading "{headings[roles[0]]}"')
+            return Source(named[0], say('the heading "{heading}"', heading=headings[roles[0]]))
     return source
 
 

@@ -92,6 +92,11 @@ class Box(NamedTuple):
         west, south, east, north = transformer(crs, WGS84).transform_bounds(left, bottom, right, top)
         return cls(west, south, east, north, said_by) if west <= east else cls(-180.0, south, 180.0, north, said_by)
 
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """west, south, east, north."""
+        return self.west, self.south, self.east, self.north
+
     def off_km(self, lon: ArrayLike, lat: ArrayLike) -> Floats:
         """Kilometres from positions to the box, 0 inside, NaN where there is no position."""
         lon_, lat_ = np.atleast_1d(np.asarray(lon, dtype=float)), np.atleast_1d(np.asarray(lat, dtype=float))
