@@ -322,8 +322,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
     earlier_sites, status, unread = _sites(intake.folder, tables, crs, stated, ledger)
     notes += unread
-    within_m = settings.plan.spacing_m / 2  # as compare finds the pool of a site
-    pools, stated = _with_sites_set_out(status, pools, tables, stated, ledger, day, within_m)
+    pools, stated = _with_sites_set_out(status, pools, tables, stated, ledger, day, settings.plan.spacing_m / 2)
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
     _tell_dates(visits, day, settings, ledger)
     boxes = boxes or _boxes_of_cover([], overlays, crs, settings) or _boxes_of_points(pools)
@@ -406,7 +405,10 @@ def _with_sites_set_out(
     day: datetime.date,
     within_m: float,
 ) -> tuple[pd.DataFrame, Stated]:
-    """The pools with the sites that were set out, and what is stated with the names by which visits may call these."""
+    """The pools with the sites that were set out, and what is stated with the names by which visits may call these.
+
+    `within_m`: as `compare` finds the pool of a site, so near it.
+    """
     if status.empty:
         return pools, stated
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, Ledger(), status.crs)

@@ -20,14 +20,10 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
-from habitatmap.read.headings import ALIASES, fold, is_known
+from habitatmap.read.headings import ALIASES, CONTACTS, REACH, fold, is_known
+from habitatmap.read.readings import HEADS
 
-OWNER, CONTACT, HOST = "owner", "contact", "host"
-COLUMNS = (OWNER, CONTACT, HOST)
-# headings of columns that are not read and tell how to reach somebody
-_REACH = """tel, tel no, phone, phone number, telephone, mobile, mobile phone, cell phone, mail, e mail, email,
-mail address, telefon, telefonnummer, handy, handynummer, mobil, portable, courriel, adresse mail, telefoon,
-telefoonnummer, mobiel, telefono, movil, correo, puhelin, sahkoposti"""
+COLUMNS = OWNER, CONTACT, HOST = CONTACTS
 SQLITE = b"SQLite format 3\0"
 SHORTEST_NAME = 4  # letters of a contact that is looked for in results
 FEWEST_HEADINGS = 2  # filled cells of a row that can be one of headings
@@ -75,7 +71,7 @@ def headings_of_contacts(stated: Mapping[str, Mapping[str, str]], taught: Mappin
     known = {
         alias: column for column in reversed(COLUMNS) for names in ALIASES.values() for alias in names.get(column, ())
     }
-    reach = dict.fromkeys((fold(word) for word in _REACH.split(",")), CONTACT)
+    reach = dict.fromkeys(REACH, CONTACT)
     own = {fold(heading): column for said in stated.values() for column, heading in said.items() if column in COLUMNS}
     told = {fold(heading): column for heading, column in taught.items() if column in COLUMNS}
     return reach | known | own | told
@@ -273,10 +269,16 @@ def _of_sheet(name: str, sheet: str, shared: list[str], contacts: Contacts) -> s
         cells.setdefault(int(place[2]), []).append((place[1], _value(found, shared), found))
     columns: dict[str, str] = {}
     first = True
+    samples = ""  # the column of readings.xlsx that shows what stands below a heading
     changes: list[tuple[int, int, str]] = []
     for row in sorted(cells):
         texts = [said for _, said, _ in cells[row]]
-        heads = contacts.heads(texts, first=first)
+        heads = {} if samples else contacts.heads(texts, first=first)
+        if first and HEADS["cells"] in texts:
+            samples = cells[row][texts.index(HEADS["cells"])][0]
+        elif samples:
+            column = next(filter(None, map(contacts.column, texts)), "")
+            columns = {samples: column} if column else {}
         first &= sum(map(bool, texts)) < FEWEST_HEADINGS
         if heads:
             columns = {cells[row][at][0]: column for at, column in heads.items()}

@@ -138,6 +138,16 @@ _COORDINATES = frozenset(alias for name in ("x", "y", "lon", "lat") for alias in
 _KEYS = frozenset(alias for name in ("pool", "x", "lon", "position") for alias in ALIASES["pools"][name])
 
 
+CONTACTS = ("owner", "contact", "host")  # our columns that say who owns land, hosts a pool, and how to reach somebody
+# headings of columns that are not read and tell how to reach somebody
+REACH = frozenset(
+    fold(word)
+    for word in """tel, tel no, phone, phone number, telephone, mobile, mobile phone, cell phone, mail, e mail, email,
+    mail address, telefon, telefonnummer, handy, handynummer, mobil, portable, courriel, adresse mail, telefoon,
+    telefoonnummer, mobiel, telefono, movil, correo, puhelin, sahkoposti""".split(",")
+)
+
+
 def is_known(heading: object, also: Iterable[str] = ()) -> bool:
     """Whether a cell reads like a heading of any kind of table; `also`: headings that area.toml states, folded."""
     if not isinstance(heading, str) or len(heading) > LONGEST:

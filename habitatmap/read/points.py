@@ -109,7 +109,7 @@ def _set_far_aside(draft: Draft, points: Points, home: Box) -> None:
     off_km = home.off_km(*locate(points, WGS84))
     far = [at for at in np.flatnonzero(off_km > FAR_KM).tolist() if at not in draft.aside]
     for at in far:
-        draft.refuse(at, "", draft.words(at), Why.FAR_AWAY.of(km=Quantity(float(off_km[at]), grouped=True)))
+        draft.refuse(at, "", draft.shown(at), Why.FAR_AWAY.of(km=Quantity(float(off_km[at]), grouped=True)))
     if not far:
         return
     n, near = len(far), int((off_km <= FAR_KM).sum())
@@ -152,9 +152,9 @@ def _tell_some_far(draft: Draft, points: Points, off_km: NDArray[np.float64], ar
         return
     rows = []
     for at in far:
-        point = points[at]
-        metres = isinstance(point, Point) and not point.crs.is_geographic and len(rows) < TRIED
-        fit = systems_that_fit([point.x], [point.y], area.bounds) if metres else []
+        point, fit = points[at], []
+        if isinstance(point, Point) and not point.crs.is_geographic and len(rows) < TRIED:
+            fit = systems_that_fit([point.x], [point.y], area.bounds)
         row, km = draft.row_of(at), Quantity(float(off_km[at]), unit="km", grouped=True)
         systems = apart(list(map(crs_label, fit)))
         told = "row {row}: {km} away, but in the area in {systems}" if fit else "row {row}: {km} away"

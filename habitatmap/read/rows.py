@@ -24,7 +24,7 @@ from habitatmap.errors.why import NOTHING_TO_DO, Reason, Why
 from habitatmap.read.dates import Span, completed, read_dates, read_span, when_of
 from habitatmap.read.formats.cells import as_text, as_texts, each_once
 from habitatmap.read.formats.table import Stated, Table
-from habitatmap.read.headings import ALIASES, Headings, match_table
+from habitatmap.read.headings import ALIASES, CONTACTS, REACH, Headings, fold, match_table
 from habitatmap.read.ledger import Fault, Holding, Known, Ledger, Reading, SetAside, UnitRead, Unused, some
 from habitatmap.read.place_by_content import with_place_by_content
 from habitatmap.read.values import name_key, yes_no
@@ -185,6 +185,13 @@ class Draft:
     def words(self, at: int) -> str:
         """All that a row says."""
         return "; ".join(as_text(cell) for cell in self.table.rows[at] if cell is not None)
+
+    def shown(self, at: int) -> str:
+        """What a row says, but for who hosts or owns and how to reach them: the list of rows set aside is handed on."""
+        hidden = {self.headings.at.get(name) for name in CONTACTS}
+        hidden |= {i for i, heading in enumerate(self.table.headings) if fold(heading) in REACH}
+        row = enumerate(self.table.rows[at])
+        return "; ".join(as_text(cell) for i, cell in row if cell is not None and i not in hidden)
 
     def left_over(self, at: int) -> tuple[tuple[str, str], ...]:
         """What a row says in columns that nobody reads: two rows that differ there are not the same."""
@@ -360,7 +367,7 @@ def open_drafts(
         ledger.read_table(kind, table)
         draft = Draft(kind, table, heads, ledger, ledger.understood(kind, table, heads))
         for at, odd in table.odd.items():
-            draft.refuse(at, "", draft.words(at), odd)
+            draft.refuse(at, "", draft.shown(at), odd)
         _refuse_failed(draft, _WORDS_ONLY if essential else heads.at.keys() - PLACE_COLUMNS)
         drafts.append(draft)
     return drafts
@@ -439,7 +446,7 @@ def set_repeats_aside(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFr
         table = drafts[first[0]].table
         file = table.file_of(first[1])
         of = Sentence("") if file == draft.table.file_of(at) else say(" of {file}", file=file)
-        draft.refuse(at, "", draft.words(at), Why.REPEAT.of(row=table.numbers[first[1]], of=of))
+        draft.refuse(at, "", draft.shown(at), Why.REPEAT.of(row=table.numbers[first[1]], of=of))
         keep[i] = False
     return frame[keep]
 

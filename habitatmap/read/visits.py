@@ -91,7 +91,7 @@ def _latest_entries(frame: pd.DataFrame, drafts: Sequence[Draft]) -> pd.DataFram
         draft, table = drafts[of_draft], drafts[of_kept].table
         file = table.file_of(kept)
         of = Sentence("") if file == draft.table.file_of(row) else say(" of {file}", file=file)
-        draft.refuse(row, "", draft.words(row), Why.SAME_ENTRY.of(row=table.numbers[kept], of=of))
+        draft.refuse(row, "", draft.shown(row), Why.SAME_ENTRY.of(row=table.numbers[kept], of=of))
         keep[at] = False
     return frame[keep].drop(columns=["_entry", "_changed"])
 

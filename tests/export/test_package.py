@@ -36,6 +36,7 @@ from habitatmap.export.package import ABOUT, contacts_file, packing_of, unpack, 
 from habitatmap.export.season import keep_season
 from habitatmap.read.files import read_tables
 from habitatmap.read.layers import layers_folder
+from habitatmap.read.readings import read_readings
 from tests import commands
 from tests.areas import LEFT, TOP
 from tests.export.test_season import told, write_map
@@ -385,6 +386,36 @@ def test_a_file_without_contacts_keeps_its_very_bytes() -> None:
 def test_what_area_toml_and_readings_say_is_a_contact_too() -> None:
     data = b"name,bewirtet von,ruf\nPark,Ann,12\n"
     assert without_contacts("land.csv", data, contacts()) == b"name,bewirtet von,ruf\nPark,owner 1,\n"
+
+
+def test_readings_keep_what_they_say_of_headings_and_lose_the_hosts_they_show(tmp_path: Path) -> None:
+    folder = tmp_path / "town"
+    folder.mkdir()
+    (folder / "pools.csv").write_text(
+        "pool,lon,lat,Gastgeber,note\nA,10.5,52.5,Familie Beispiel,\nB,10.51,52.51,Ada Muster,\n"
+        "A,10.5,52.5,Familie Beispiel,\n",
+        encoding="utf-8",
+    )
+    (folder / "visits.csv").write_text("pool,date,outcome\nA,2025-05-01,wonderful\n", encoding="utf-8")
+    (folder / "area.toml").write_text('crs = "EPSG:25832"\n')
+    assert commands.habitatmap("check", folder).code == 1
+    said = read_readings(folder).headings
+    assert ("Gastgeber", "host") in [(one.heading, one.means) for one in said]
+    (folder / "readings.xlsx").write_bytes(
+        without_contacts("readings.xlsx", (folder / "readings.xlsx").read_bytes(), contacts())
+    )
+    assert [(one.heading, one.means) for one in read_readings(folder).headings] == [
+        (one.heading, one.means) for one in said
+    ]
+    with zipfile.ZipFile(folder / "readings.xlsx") as book:
+        texts = b"".join(book.read(name) for name in book.namelist())
+    assert b"Beispiel" not in texts
+    assert b"Muster" not in texts
+    assert b"10.51" in texts
+    # a row that is set aside as a whole tells nobody's name either
+    aside = (folder / "check" / "set_aside.csv").read_text(encoding="utf-8")
+    assert "the row repeats row 2" in aside
+    assert "Beispiel" not in aside
 
 
 def workbook(path: Path, comment: bool = False, formula: bool = False) -> Path:
