@@ -150,7 +150,7 @@ def _tell_some_far(draft: Draft, points: Points, off_km: NDArray[np.float64], ar
     far = [at for at in np.flatnonzero(off_km > FAR_KM).tolist() if at not in draft.aside]
     if not far:
         return
-    rows = []
+    rows: list[Sentence] = []
     for at in far:
         point, fit = points[at], []
         if isinstance(point, Point) and not point.crs.is_geographic and len(rows) < TRIED:
