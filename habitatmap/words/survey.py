@@ -78,6 +78,10 @@ def _of_these(here: Here, season: int | None) -> Sentence:
     """Finite-sample occupancy: these very pools."""
     if not here.pools:
         return Sentence("None of these pools stands today.")
+    if here.seen == here.pools and not known(here.occupied):
+        told = "Of the {pools} searched in {season} that stand today, larvae were seen in all."
+        one = "Larvae were seen in the {pools} searched in {season} that stands today."
+        return say(one if here.pools == 1 else told, pools=count(here.pools, "pool"), season=str(season))
     stand = "stands" if here.pools == 1 else "stand"
     said = f"Of the {{pools}} searched in {{season}} that {stand} today, larvae were seen in {{n}}; "
     said += "{likely} likely held larvae." if known(here.occupied) else "a search can miss them, so there may be more."

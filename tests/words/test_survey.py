@@ -49,6 +49,10 @@ def test_too_few_searches_give_no_probability_and_say_why(figures: OccupancyFigu
     assert these.endswith("larvae were seen in 2; a search can miss them, so there may be more.")
     assert like_these == f"For a pool like these no probability can be given: {reasons(few.why)}."
     assert "%" not in these
+    every = opening(replace(few, here=Here(5, 5, np.nan, np.nan, np.nan)), 5)[1]
+    assert every == "Of the 5 pools searched in 2026 that stand today, larvae were seen in all."
+    one = opening(replace(few, here=Here(1, 1, np.nan, np.nan, np.nan)), 5)[1]
+    assert one == "Larvae were seen in the 1 pool searched in 2026 that stands today."
 
 
 def test_a_running_season_is_told_in_one_line(figures: OccupancyFigures) -> None:
