@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import STRtree, intersection, length, simplify
 
+from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.page.around import COLOURS, Around, around_sites
 from habitatmap.page.background import background_blocks
 from habitatmap.page.coding import Writer, coded, coded_sentences, number, scaled, sentence, text, texts
@@ -110,7 +111,7 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "blur_m": number(settings.public.blur_m),
         "fewest": FEWEST_PRIVATE,
         "flight": [number(settings.flight.forage_median_m), number(settings.flight.dispersal_median_m)],
-        "bounds": web.bounds,
+        "bounds": _bounds(result, web),
         "reach": {key: number(value) for key, value in asdict(figures.forage_in_reach).items()},
         "by_flight": _by_flight(figures, settings),
         "brought_colours": [colour for colour in COLOURS if colour],
@@ -135,6 +136,17 @@ def _facts(result: Result, web: WebMap, public: bool) -> Block:
         "strong_link": themes.STRONG_LINK,
         "not_standing": NOT_STANDING,
     }
+
+
+def _bounds(result: Result, web: WebMap) -> list[list[float]]:
+    """[[south, west], [north, east]] in degrees of what a map shows first: the area, else all the data there is."""
+    if result.boundary is None:
+        return web.bounds
+    of_area = zip(result.boundary.bounds, result.grid.bounds, strict=True)
+    (west, left), (south, bottom), (east, right), (north, top) = of_area
+    shown = max(west, left), max(south, bottom), min(east, right), min(north, top)
+    west, south, east, north = transformer(result.crs, WGS84).transform_bounds(*shown)
+    return [[round(south, 7), round(west, 7)], [round(north, 7), round(east, 7)]]
 
 
 def _by_flight(figures: Figures, settings: Settings) -> list[list[float | int | None]]:

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from pyproj import CRS, Transformer
-from shapely.geometry import LineString
+from shapely.geometry import LineString, box
 
 from habitatmap.errors import HabitatmapError
 from habitatmap.geo import leaflet
@@ -99,6 +99,19 @@ def test_pools_lie_where_they_lie(team_html: str) -> None:
     lon, lat = Transformer.from_crs(3035, 4326, always_xy=True).transform(frame["x"], frame["y"])
     assert np.allclose(np.cumsum(pools["x"]) / 1e5, lon, atol=6e-6)
     assert np.allclose(np.cumsum(pools["y"]) / 1e5, lat, atol=6e-6)
+
+
+@pytest.mark.parametrize("side_m", [400, 1900, 9000])
+def test_the_map_begins_with_the_outline_of_the_area_and_not_with_all_data(side_m: int) -> None:
+    """Land cover often reaches kilometres beyond the boundary, and sites would crowd in the middle of it."""
+    outline = box(WEST + 60, NORTH - 60 - side_m, WEST + 60 + side_m, NORTH - 60)
+    shown = box(*outline.bounds).intersection(box(WEST, NORTH - 200 * CELL, WEST + 200 * CELL, NORTH))
+    result = replace(town(), boundary=outline)
+    ((south, west), (north, east)) = block(map_page(result), "facts")["bounds"]
+    ways = Transformer.from_crs(3035, 4326, always_xy=True).transform_bounds(*shown.bounds)
+    assert (west, south, east, north) == pytest.approx(ways, abs=1e-6)
+    whole = block(map_page(replace(town(), boundary=None)), "facts")["bounds"]
+    assert whole == block(map_page(town()), "themes")["bounds"]
 
 
 @pytest.mark.parametrize("cell", [(3, 3), (10, 180), (111, 30), (140, 90), (199, 199), (199, 0), (75, 60)])

@@ -100,6 +100,18 @@ def test_the_open_legend_leaves_the_map_in_sight(visit: Visit, page_file: Path, 
     assert page.evaluate(SEEN_OF_MAP) > 0.75
 
 
+@pytest.mark.parametrize("size", [(844, 390), (667, 375)], ids=str)
+def test_on_a_telephone_on_its_side_the_map_has_the_whole_height(visit: Visit, page_file: Path, size: tuple[int, int]) -> None:
+    page = visit(page_file, *size, reduced_motion="reduce")
+    for scrolled in (0, 900):
+        page.evaluate(f"scrollTo(0, {scrolled})")
+        box = page.locator("#map").bounding_box()
+        assert (box["y"], box["height"]) == (0, size[1])
+        assert box["width"] > size[0] / 2
+    page.evaluate("scrollTo(0, 0)")
+    assert page.locator("h1").is_visible()
+
+
 def test_the_guard_against_what_is_covered_can_fail(visit: Visit, team_file: Path) -> None:
     page = visit(team_file)
     page.evaluate("document.getElementById('key').style.width = '40rem'")
