@@ -124,6 +124,13 @@ def test_pools_in_another_system_than_the_area_s_are_told_which_one_fits(tmp_pat
     assert lat[0] == pytest.approx(46 + 57 / 60 + 3.898 / 3600, abs=1e-5)
 
 
+def test_two_columns_of_one_heading_are_told_apart_by_renaming(tmp_path: Path) -> None:
+    area = open_area(area_folder(tmp_path, pools="pool,lon,lat,lon\nA,10.512,52.512,10.6\n"))
+    assert (
+        "pools.csv: two columns are headed lon, and the first is read as lon; give the other another heading, or delete it"
+    ) in area.ledger.doubts
+
+
 def test_a_few_pools_in_another_system_are_told_with_their_rows_and_the_system_that_fits(tmp_path: Path) -> None:
     """Old observatory of Bern in LV95, as above, in a list of which the rest is in degrees."""
     write_raster(tmp_path / "land_cover.tif", WORLDCOVER, origin=(381_000, 5_201_000))

@@ -108,7 +108,7 @@ class Why(Enum):
     # --- dates
     DATE_UNREAD = ("the date cannot be read", _ISO)
     DATE_NOT_WHOLE = ("the date lacks its day, month or year", _ISO)
-    DATE_IMPOSSIBLE = ("there is no such day", _ISO)
+    DATE_IMPOSSIBLE = ("there is no such day between 1900 and 2199", _ISO)
     DATE_UNDECIDED = (
         "day and month could be either way round, and nothing in the column decides it",
         f"{_ISO}, or state the order in the heading, such as date (dd/mm/yyyy)",

@@ -20,7 +20,9 @@ from pyproj import CRS, Transformer
 from rasterio.enums import Resampling
 from rasterio.warp import calculate_default_transform, reproject
 
+from habitatmap.errors import InputError
 from habitatmap.geo import scratch
+from habitatmap.geo.crs import WGS84, transformer
 from habitatmap.geo.grid import Grid
 from habitatmap.plan.reach import block_mean
 from habitatmap.vocabulary.themes import UNKNOWN_COLOUR
@@ -46,7 +48,12 @@ class WebMap:
 
     @classmethod
     def of(cls, grid: Grid, crs: CRS) -> WebMap:
-        """The picture of this grid, with at most MOST_PIXELS a side."""
+        """The picture of this grid, with at most MOST_PIXELS a side. InputError where it crosses the 180th meridian."""
+        west, _, east, _ = transformer(crs, WGS84).transform_bounds(*grid.bounds)
+        if west > east:
+            raise InputError(
+                "the area lies across the 180th meridian, where no map page can be drawn; cut it there into two areas"
+            )
         size: dict[str, int] = {}
         shrink = max(grid.shape) / MOST_PIXELS
         if shrink > 1:

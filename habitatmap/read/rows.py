@@ -397,6 +397,11 @@ def _tell_headings(kind: Kind, table: Table, heads: Headings, ledger: Ledger) ->
             "{file}: {used} and {other} could both be {name}; {used} is used. To choose, write "
             '[columns.{kind}] {name} = "..." in area.toml'
         )
+        if used == other:
+            told = (
+                "{file}: two columns are headed {used}, and the first is read as {name}; give the other another "
+                "heading, or delete it"
+            )
         ledger.remark(say(told, file=table.name, used=used, other=other, name=name, kind=str(kind)))
 
 

@@ -21,6 +21,7 @@ from shapely.geometry import LineString, box
 
 from habitatmap.errors import HabitatmapError
 from habitatmap.geo import leaflet
+from habitatmap.geo.grid import Grid
 from habitatmap.page import document as figure
 from habitatmap.page import map_page, public_page
 from habitatmap.page.background import SORTS
@@ -99,6 +100,15 @@ def test_pools_lie_where_they_lie(team_html: str) -> None:
     lon, lat = Transformer.from_crs(3035, 4326, always_xy=True).transform(frame["x"], frame["y"])
     assert np.allclose(np.cumsum(pools["x"]) / 1e5, lon, atol=6e-6)
     assert np.allclose(np.cumsum(pools["y"]) / 1e5, lat, atol=6e-6)
+
+
+def test_an_area_across_the_180th_meridian_is_refused_with_a_way_out() -> None:
+    """Taveuni in Fiji lies on both sides: a web map would be drawn round the world."""
+    crs = CRS.from_epsg(32701)  # UTM 1S, which begins at 180 degrees
+    across = Grid.covering(176_000, 8_134_000, 188_000, 8_146_000, 10.0)
+    with pytest.raises(HabitatmapError, match="180th meridian.*cut it there into two areas"):
+        WebMap.of(across, crs)
+    assert WebMap.of(Grid.covering(188_000, 8_134_000, 190_000, 8_136_000, 10.0), crs).width > 100
 
 
 @pytest.mark.parametrize("side_m", [400, 1900, 9000])
