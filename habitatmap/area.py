@@ -76,6 +76,7 @@ from habitatmap.vocabulary.terms import Hazard
 MOST_CELLS_AROUND = 2500
 # a metre of the reference system may differ so much from one on the ground before it is said, and before it is refused
 SCALE_REMARKED, SCALE_REFUSED = 0.01, 0.2
+SOUTHERNMOST = 35.0  # degrees north: beyond, the months of the layers do not hold (expert judgement)
 
 
 Degrees = tuple[NDArray[np.float64], NDArray[np.float64]]
@@ -348,7 +349,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     else:
         grid, far = _frame_of_points(pools, boundary, [land, trees, keep_away], settings, ledger)
         notes += far
-    notes += _scale_remark(crs, grid)
+    notes += _remarks_on_region(crs, grid)
     notes += _far_off({"land": land, "keep_away": keep_away, "paths": paths}, grid)
     tree_table = load_tree_table()
     if lacking := tree_table.not_known(trees):
@@ -498,20 +499,28 @@ def _scale_error(crs: CRS, lon: float, lat: float) -> float:
     return float(np.abs(scales - 1).max()) if np.isfinite(scales).all() else 0.0
 
 
-def _scale_remark(crs: CRS, grid: Grid) -> list[Sentence]:
+def _remarks_on_region(crs: CRS, grid: Grid) -> list[Sentence]:
+    """What the place on earth means for distances in this system, and for the tables of months. Raises CrsError."""
     west, south, east, north = grid.bounds
     lon, lat = to_lonlat([(west + east) / 2], [(south + north) / 2], crs)
     error = _scale_error(crs, float(lon[0]), float(lat[0])) if np.isfinite(lon).all() else 0.0
     if error > SCALE_REFUSED:
         advice = f"state one made for this region in {FILE_NAME}, such as the UTM zone, or leave crs out"
         raise CrsError(f"{FILE_NAME}: in {crs_label(crs)} a metre is off by {error:.0%} in this area; {advice}")
+    remarks = []
     if error > SCALE_REMARKED:
         told = (
             "In {crs} every distance in this area is off by {error}; state a system made for this region in area.toml, "
             "such as the UTM zone, or leave crs out."
         )
-        return [say(told, crs=crs_label(crs), error=Quantity(100 * error, 1, "%"))]
-    return []
+        remarks.append(say(told, crs=crs_label(crs), error=Quantity(100 * error, 1, "%")))
+    if lat[0] < SOUTHERNMOST:
+        told = (
+            "Months and values of flowers in layers/ are those of temperate Europe and don't hold here: put tables of "
+            "your own into a folder layers of the area, and set [season], before you rely on the plan."
+        )
+        remarks.append(Sentence(told))
+    return remarks
 
 
 # --- frame -----------------------------------------------------------------------------------------------------------

@@ -124,11 +124,18 @@ def test_pools_in_another_system_than_the_area_s_are_told_which_one_fits(tmp_pat
     assert lat[0] == pytest.approx(46 + 57 / 60 + 3.898 / 3600, abs=1e-5)
 
 
+@pytest.mark.parametrize(("lat", "told"), [(0.34, True), (-33.9, True), (36.7, False), (60.2, False)])
+def test_far_south_of_europe_the_months_of_the_tables_are_said_not_to_hold(
+    tmp_path: Path, lat: float, told: bool
+) -> None:
+    area = open_area(area_folder(tmp_path, pools=f"pool,lon,lat\nA,6.731,{lat}1\nB,6.732,{lat}1\n"))
+    assert any("temperate Europe" in note for note in area.notes) == told
+
+
 def test_two_columns_of_one_heading_are_told_apart_by_renaming(tmp_path: Path) -> None:
     area = open_area(area_folder(tmp_path, pools="pool,lon,lat,lon\nA,10.512,52.512,10.6\n"))
-    assert (
-        "pools.csv: two columns are headed lon, and the first is read as lon; give the other another heading, or delete it"
-    ) in area.ledger.doubts
+    told = "two columns are headed lon, and the first is read as lon; give the other another heading, or delete it"
+    assert f"pools.csv: {told}" in area.ledger.doubts
 
 
 def test_a_few_pools_in_another_system_are_told_with_their_rows_and_the_system_that_fits(tmp_path: Path) -> None:

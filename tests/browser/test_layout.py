@@ -101,7 +101,9 @@ def test_the_open_legend_leaves_the_map_in_sight(visit: Visit, page_file: Path, 
 
 
 @pytest.mark.parametrize("size", [(844, 390), (667, 375)], ids=str)
-def test_on_a_telephone_on_its_side_the_map_has_the_whole_height(visit: Visit, page_file: Path, size: tuple[int, int]) -> None:
+def test_on_a_telephone_on_its_side_the_map_has_the_whole_height(
+    visit: Visit, page_file: Path, size: tuple[int, int]
+) -> None:
     page = visit(page_file, *size, reduced_motion="reduce")
     for scrolled in (0, 900):
         page.evaluate(f"scrollTo(0, {scrolled})")
