@@ -39,8 +39,9 @@ def command(call: Call, fix: bool, semicolons: bool, write_corrected: bool) -> N
     call.check_target()
     intake = take_in(call.area)
     opened = area_or_account(intake)
-    fixes = write_fixes(opened.folder, opened.ledger, semicolons) if fix and not call.dry_run else []
     spoken = _spoken(call, intake)
+    wanted = fix and not call.dry_run
+    fixes = write_fixes(opened.folder, opened.ledger, semicolons, spoken.say) if wanted else []
     if isinstance(opened, Area) and not call.dry_run and (told := write_consents(opened, spoken)):
         log.info("%s", spoken.say(told))
     taught = "" if call.dry_run else _ask(intake, opened, spoken)

@@ -32,13 +32,14 @@ from habitatmap.read.groups import group_folders, name_in
 from habitatmap.read.headings import ALIASES, match_table
 from habitatmap.read.ledger import Ledger, SetAside
 from habitatmap.read.originals import LONGEST, Found, Originals, cells_of, labels
+from habitatmap.sentences import Sentence
 from habitatmap.vocabulary.kinds import GROUPS, TABLES, Kind
 
 FIRST = ("why", "what_to_do")
 LAST = ("from_file", "from_sheet", "from_row", "was", "saved_as")
 OURS = (*FIRST, *LAST)
 # what a corrected row says of itself once it is in use
-USED = {"why": "corrected, and used", "what_to_do": "nothing"}
+USED = (Sentence("corrected, and used"), Sentence("nothing"))
 
 _DATES = ("date", "set_out", "removed", "until")
 _NUMBERS = ("x", "y", "lat", "lon", "uncertainty_m", "volume_l", "diameter_cm", "girth_cm", "distance_m", "larvae")
@@ -280,16 +281,24 @@ class CorrectionFile:
     changed: int = 0
 
 
-def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[CorrectionFile]:
+def write_fixes(
+    folder: Path, ledger: Ledger, semicolons: bool = False, say: Callable[[str], str] = str
+) -> list[CorrectionFile]:
     """Writes the rows that a person can correct beside their files, and keeps what somebody has changed there.
 
     A row nobody has touched goes once its original is used or has changed, and a file goes when no row is left.
     A correction file saved as a workbook stays as it is. Cells stand between semicolons where `semicolons` says so, or
-    a text of the area or the correction file itself has them. InputError where a file cannot be written.
+    a text of the area or the correction file itself has them; `say`: the words of the reader's language. InputError
+    where a file cannot be written.
     """
     aside = ledger.in_order()
-    by_row = {(e.file, e.row): _words(e.why) for e in aside}
-    by_original = {_original(e): _words(e.why) for e in aside}
+
+    def words_of(told: Reason) -> dict[str, str]:
+        return dict(zip(FIRST, map(say, (told.reason, told.remedy)), strict=True))
+
+    by_row = {(e.file, e.row): words_of(e.why) for e in aside}
+    by_original = {_original(e): words_of(e.why) for e in aside}
+    used = dict(zip(FIRST, map(say, USED), strict=True))
     records: dict[str, list[dict[str, str]]] = {}
     tallies: dict[str, CorrectionFile] = {}
 
@@ -304,10 +313,10 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
         elif one.cells is None:
             keep(file, _record(one.table, one.at, None, by_original[one.original])).waiting += 1
         else:
-            keep(file, _record(one.table, one.at, one.cells, by_row.get((file, row), USED))).changed += 1
+            keep(file, _record(one.table, one.at, one.cells, by_row.get((file, row), used))).changed += 1
     for correction, told in ledger.lost_corrections:
         touched = not _untouched(correction)
-        keep(correction.file, _kept(correction, _words(told)) if touched else None).changed += touched
+        keep(correction.file, _kept(correction, words_of(told)) if touched else None).changed += touched
     known = {one.original for one in ledger.corrections}
     asked = [e for e in aside if _can_be_asked(e)]
     stems = Counter(_beside(file).casefold() for file in {e.file for e in asked})
@@ -315,7 +324,7 @@ def write_fixes(folder: Path, ledger: Ledger, semicolons: bool = False) -> list[
         if entry.table is not None and _original(entry) not in known:
             name = _beside(entry.file)
             name += "" if stems[name.casefold()] == 1 else Path(entry.file).suffix
-            tally = keep(f"{name}{FIX}.csv", _record(entry.table, entry.at, None, _words(entry.why)))
+            tally = keep(f"{name}{FIX}.csv", _record(entry.table, entry.at, None, words_of(entry.why)))
             tally.waiting, tally.new = tally.waiting + 1, tally.new + 1
     semicolons = semicolons or any(reading.delimiter == ";" for reading in ledger.readings)
     corrections = [*(p.correction for p in ledger.corrections), *(c for c, _ in ledger.lost_corrections)]
@@ -330,11 +339,6 @@ def _beside(file: str) -> str:
     """The name of a file without its suffix, behind that of its group; one in a zip lies beside the zip."""
     path = Path(file)
     return "/".join((*path.parts[: 2 if path.parts[0].casefold() == GROUPS else 0], path.stem))
-
-
-def _words(told: Reason) -> dict[str, str]:
-    """`FIRST` of a row: why it waits for a person, and what to do."""
-    return dict(zip(FIRST, (told.reason, told.remedy), strict=True))
 
 
 def _original(entry: SetAside) -> tuple[Key, int]:

@@ -24,6 +24,7 @@ from habitatmap.geo.crs import to_lonlat
 from habitatmap.read.corrections import KNOWN_DATE, LAST, protect, unprotect, write_fixes
 from habitatmap.read.formats.cells import clean
 from tests.areas import area_folder
+from tests.commands import habitatmap as command
 from tests.office import needs_office, saved_as
 
 POOLS = "pool,lat,lon,set_out,note\nP1,53.5512,10.0123,2025-04-01,\nP2,53.5623,10.0234,2025-04-02,\n"
@@ -51,6 +52,19 @@ def rewrite(path: Path, rows: list[dict[str, str]], delimiter: str = ",", encodi
     writer.writeheader()
     writer.writerows(rows)
     path.write_bytes(out.getvalue().encode(encoding, "replace"))
+
+
+def test_the_rows_to_correct_say_why_in_the_language_of_who_corrects_them(tmp_path: Path) -> None:
+    area(tmp_path, f"{VISITS}P1,2025-02-30,dry,,\n")
+    assert command("check", tmp_path, "--fix", "--language", "de").code == 1
+    (row,) = rows_of(tmp_path / "visits.fix.csv")
+    assert row["why"] == "zwischen 1900 und 2199 gibt es diesen Tag nicht"
+    assert row["what_to_do"].startswith("schreiben Sie das Datum")
+    correct(tmp_path / "visits.fix.csv", date="2025-02-28")
+    assert open_area(tmp_path).visits["date"].astype(str).tolist() == ["2025-02-28"]
+    command("check", tmp_path, "--fix", "--language", "de")
+    (row,) = rows_of(tmp_path / "visits.fix.csv")
+    assert (row["why"], row["what_to_do"]) == ("berichtigt und verwendet", "nichts")
 
 
 def correct(path: Path, **new: str) -> None:
