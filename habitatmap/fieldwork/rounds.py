@@ -310,7 +310,7 @@ def choose_people(asked: Sequence[str], rules: RoundsSettings, known: dict[str, 
             if everybody and not near:
                 hint = f"known are {', '.join(sorted(everybody.values())[:10])}"
             raise InputError(
-                f"--people {name}: nobody of this name is among the visits' observers or in area.toml "
+                f"--people {name}: nobody of this name is among the visits' observers, in people.* or in area.toml "
                 f"([rounds] people); {hint if everybody else 'name them there, or give a number of people'}"
             )
         chosen[observer_key(name)] = everybody[observer_key(name)]

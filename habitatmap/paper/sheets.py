@@ -185,7 +185,7 @@ def site_sheets(result: Result, chosen: Sequence[str] = (), spoken: Catalogue = 
     if chosen:
         asked = {one.casefold() for one in chosen}
         known_as = [{str(row["id"]).casefold(), str(row["rank"])} for row in plan.to_dict("records")]
-        unknown = sorted(asked.difference(*known_as))
+        unknown = [one for one in chosen if one.casefold() not in set().union(*known_as)]
         if unknown:
             have = ", ".join(plan["id"]) or "none"
             raise InputError(f"--site {unknown[0]}: there is no such suggestion; the plan has {have}.")

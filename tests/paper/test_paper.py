@@ -234,6 +234,8 @@ def test_the_nearest_way_and_where_it_lies() -> None:
 def test_a_wrong_site_gets_a_sentence() -> None:
     with pytest.raises(InputError, match=r"--site 99: there is no such suggestion; the plan has S1, S2,"):
         site_sheets(demo_result(), ["99"])
+    with pytest.raises(InputError, match=r"--site S99: there is no such suggestion"):
+        site_sheets(demo_result(), ["s1", "S99"])
 
 
 def test_a_scale_bar_is_as_long_as_it_says() -> None:
