@@ -26,6 +26,8 @@ NOT_REACHED = {
         "{n} known breeding places at the edge of flight only (nearest {far})",
     ),
 }
+NO_GAP = "Most forage out of reach is no gap: its ground is too poor in flowers, or the piece too small."
+MOST = 0.5  # where reach and gaps together hold less of the forage, a reader asks for the rest (expert judgement)
 ALL_LOST = {
     Lost.NO_RECORD: "no land with a known owner here",
     Lost.NO_CONSENT: "no land with consent here",
@@ -35,6 +37,11 @@ ALL_LOST = {
 
 
 HAZARDS: dict[str, str] = {Hazard.STEEP: "the ground is too steep", Hazard.FLOODS: "the ground floods"}
+
+
+def out_of_reach_yet_no_gap(now: float, gaps: float) -> list[Sentence]:
+    """A word where little forage is in reach `now`, and little in `gaps` (shares, 0-1)."""
+    return [Sentence(NO_GAP)] if now + gaps < MOST else []
 
 
 def lost(reason: Reason) -> Sentence:

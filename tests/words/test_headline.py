@@ -49,6 +49,19 @@ def test_each_range_says_what_it_covers_and_is_rounded_outwards() -> None:
     ]
 
 
+@pytest.mark.parametrize(("now", "gaps", "told"), [(0.0, 0.06, True), (0.02, 0.9, False), (0.6, 0.02, False)])
+def test_where_little_is_reached_and_little_is_a_gap_the_rest_is_explained(now: float, gaps: float, told: bool) -> None:
+    """A town of poor ground: nothing in reach, and yet hardly a gap."""
+    base = base_result().figures
+    of = replace(
+        base,
+        forage_in_reach=replace(base.forage_in_reach, now=now, low=now, high=now),
+        gaps=replace(base.gaps, share=gaps),
+    )
+    rest = "Most forage out of reach is no gap: its ground is too poor in flowers, or the piece too small."
+    assert (rest in headline(of)) == told
+
+
 def test_a_range_of_flight_as_wide_as_half_the_scale_leads() -> None:
     of = figures(0.58, 0.63, 0.2, 0.93)
     told = [str(said) for said in ranges(of, with_plan=False)]
