@@ -183,8 +183,9 @@ def test_a_terminal_shows_one_line_that_is_gone_in_the_end() -> None:
     assert end == ""
 
 
-def test_what_is_logged_meanwhile_begins_on_a_line_of_its_own() -> None:
+def test_what_is_logged_meanwhile_begins_on_a_line_of_its_own(caplog: pytest.LogCaptureFixture) -> None:
     terminal, log = Terminal(), logging.getLogger("habitatmap")
+    caplog.set_level(logging.INFO, "habitatmap")  # a command run with -q before leaves it higher
     handler = logging.StreamHandler(terminal)
     logging.getLogger().addHandler(handler)
     try:
