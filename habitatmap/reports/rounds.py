@@ -66,6 +66,7 @@ _FOLLOWS = {
     "straight lines": "The way is drawn along straight lines; the real one is longer.",
 }
 Stops = dict[str, pd.DataFrame]  # the rows of rounds.csv for each person, `why` and `caution` as sentences
+MOST_OF_A_NAME = 40  # signs, so that one long name does not widen everybody's list on the terminal
 MOST_TOLD = 20  # pools that go to nobody, on the terminal
 BY_CAR = "By car, the way is drawn as straight lines and counted 1.3 times as long."
 TO_WRITE = "________"
@@ -163,7 +164,7 @@ def rounds_text(rounds: Rounds, spoken: Catalogue = ENGLISH) -> str:
         rows = [
             (
                 str(s["order"]),
-                s["pool"],
+                s["pool"] if len(s["pool"]) <= MOST_OF_A_NAME else f"{s['pool'][: MOST_OF_A_NAME - 1]}\u2026",
                 spoken.say(_way(s, first="")),
                 spoken.say(following(_when_there(s), _at_stop(s))),
             )

@@ -111,6 +111,14 @@ def test_hostile_text_stays_text(evil: Rounds, tmp_path: Path) -> None:
     assert "\u202e" not in rounds_text(evil)
 
 
+def test_a_long_name_does_not_widen_the_list_of_everybody(tmp_path: Path) -> None:
+    rows = [pool("behind the old house " * 15, 100), pool("P2", 200)]
+    told = rounds_text(rounds_of(area_with(tmp_path / "town", rows, [], '\n[rounds]\npeople = ["Ben"]\n'), WEEK))
+    (line,) = [line for line in told.splitlines() if "P2" in line]
+    assert len(line) < 120
+    assert "behind the old house behind the old hou\u2026 " in told
+
+
 @pytest.mark.parametrize("names", [["../a", "..", "C:\\x", "nul\x00", "", "😀", "a" * 300, "Ben", "ben", "-rf"]])
 def test_file_names_are_plain_and_apart(names: list[str]) -> None:
     found = file_names(names)
