@@ -277,6 +277,21 @@ def test_seasons_are_found_by_their_names_too(town: Path, monkeypatch: pytest.Mo
     assert commands.habitatmap("compare", "2024", town).code == 2
 
 
+def test_an_area_alone_is_compared_with_the_season_it_kept_last(town: Path, tmp_path: Path) -> None:
+    change_pools(town)
+    done = commands.habitatmap("compare", town, "--json")
+    assert (done.code, json.loads(done.out)["pools"]["gained"]) == (0, 1)
+    alone = commands.habitatmap("compare", town / "seasons" / "2025")
+    assert (alone.code, alone.err.strip()) == (
+        2,
+        f"{town / 'seasons' / '2025'} is a kept season: name what it is compared with too, such as {town}",
+    )
+    shutil.rmtree(town / "seasons")
+    none = commands.habitatmap("compare", town)
+    assert none.code == 2
+    assert f"keeps no season yet to compare with: keep one with habitatmap freeze {town} 2025" in none.err
+
+
 # --- since the last kept season, without a calculation
 
 

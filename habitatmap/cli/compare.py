@@ -11,25 +11,30 @@ from habitatmap.cli.options import Call, area_command, log, semicolons
 
 
 @area_command("compare", as_json="Print everything as JSON on stdout.", strict="", called="OLD")
-@click.argument("new", type=click.Path(path_type=Path))
+@click.argument("new", type=click.Path(path_type=Path), required=False)
 @semicolons
-def command(call: Call, new: Path, semicolons: bool) -> None:
+def command(call: Call, new: Path | None, semicolons: bool) -> None:
     """Tell what changed from the kept season OLD (AREA/seasons/2025) to NEW: another one, or AREA as it is today.
 
-    AREA/compare gets a page, tables and JSON, whole or not at all: pools, visits, occupancy, the plan carried out or
-    not, and why the headline changed.
+    AREA alone means from the season it kept last to today. AREA/compare gets a page, tables and JSON, whole or not at
+    all: pools, visits, occupancy, the plan carried out or not, and why the headline changed.
     """
     from habitatmap.comparing import compare, read_both
     from habitatmap.export.formats import json_text
-    from habitatmap.export.season import area_of_season, find_season
+    from habitatmap.export.season import area_of_season, find_season, last_season
     from habitatmap.read.folder import area_folder
     from habitatmap.read.settings import read_settings
     from habitatmap.reports.compare import account, comparison_text, write_comparison
     from habitatmap.words.catalogue import spoken as words_in
     from habitatmap.words.sentences import say
 
-    asked, new = call.target, area_folder(find_season(new))
-    old = area_folder(find_season(call.area, new))
+    asked = call.target
+    if new is None:
+        new = area_folder(find_season(call.area))
+        old = last_season(new)
+    else:
+        new = area_folder(find_season(new))
+        old = area_folder(find_season(call.area, new))
     target = area_of_season(new) / "compare" if asked == call.area / "compare" else asked
     call = dataclasses.replace(call, area=new, target=target)
     spoken = words_in(call.language or read_settings(new).language, new)

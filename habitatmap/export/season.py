@@ -64,6 +64,16 @@ def kept_seasons(area: Path) -> list[Season]:
     return sorted((one for one in found if one is not None), key=lambda one: (one.as_of, one.name))
 
 
+def last_season(area: Path) -> Path:
+    """The folder of the season that an area kept last. Raises InputError where it has none, or is one itself."""
+    if is_kept(area):
+        raise InputError(f"{area} is a kept season: name what it is compared with too, such as {area_of_season(area)}")
+    seasons = kept_seasons(area)
+    if not seasons:
+        raise InputError(f"{area} keeps no season yet to compare with: keep one with habitatmap freeze {area} 2025")
+    return seasons[-1].folder
+
+
 def area_of_season(folder: Path) -> Path:
     """The area that a season was kept in; the folder itself where it is no season. Raises InputError where a season
     lies in no area."""
