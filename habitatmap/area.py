@@ -323,7 +323,7 @@ def _read_area(tables: Tables, sources: Sources) -> Area:
     pools = read_pools(tables.get(Kind.POOLS, []), crs, stated, ledger)
     earlier_sites, status, unread = _sites(intake.folder, tables, crs, stated, ledger)
     notes += unread
-    pools, stated = _with_sites_set_out(status, pools, tables, stated, ledger, day, settings.plan.spacing_m / 2)
+    pools, stated = _with_sites_set_out(status, pools, tables, stated, ledger, day)
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, ledger, crs)
     _tell_dates(visits, day, settings, ledger)
     boxes = boxes or _boxes_of_cover([], overlays, crs, settings) or _boxes_of_points(pools)
@@ -398,24 +398,15 @@ def _sites(
 
 
 def _with_sites_set_out(
-    status: gpd.GeoDataFrame,
-    pools: pd.DataFrame,
-    tables: Tables,
-    stated: Stated,
-    ledger: Ledger,
-    day: datetime.date,
-    within_m: float,
+    status: gpd.GeoDataFrame, pools: pd.DataFrame, tables: Tables, stated: Stated, ledger: Ledger, day: datetime.date
 ) -> tuple[pd.DataFrame, Stated]:
-    """The pools with the sites that were set out, and what is stated with the names by which visits may call these.
-
-    `within_m`: as `compare` finds the pool of a site, so near it.
-    """
+    """The pools with the sites that were set out, and what is stated with the names by which visits may call these."""
     if status.empty:
         return pools, stated
     visits = read_visits(tables.get(Kind.VISITS, []), pools, stated, Ledger(), status.crs)
     up = standing(pools, visits, day) | (pools["set_out"] > pd.Timestamp(day)).to_numpy()
     tell_agreed(status, pools, up, ledger)
-    found = pools_set_out(status, pools, up, within_m, ledger)
+    found = pools_set_out(status, pools, up, ledger)
     return found.pools, replace(stated, names=(*stated.names, *found.names))
 
 

@@ -22,7 +22,7 @@ from habitatmap.export.plan_status import write_plan_status
 from habitatmap.export.summary import summary_of
 from habitatmap.export.worked import found_before
 from habitatmap.privacy import SQUARE_M, middle_of_square
-from habitatmap.read.plan_status import sites_in
+from habitatmap.read.plan_status import NEAR_SITE_M, sites_in
 from habitatmap.read.pools import standing
 from habitatmap.read.site_words import state_of
 from habitatmap.read.status_list import FILE, HELP, LIST
@@ -259,23 +259,34 @@ def test_a_pool_installed_a_few_metres_beyond_the_zone_is_the_site_s_and_not_a_s
     fill_in(town, S1={"state": "set out"})
     area = open_area(town)
     (site,) = sites_in(area.plan_status, SiteState.SET_OUT)
-    close = Point(site.x, site.y).buffer(area.settings.plan.spacing_m / 2).difference(site.ground.buffer(1))
+    close = Point(site.x, site.y).buffer(NEAR_SITE_M).difference(site.ground.buffer(1))
     moved = close.representative_point()
     with (town / "pools.csv").open("a", encoding="utf-8") as file:
         file.write(f"Moved,{moved.x},{moved.y},2025-06-01,no\n")
     assert open_area(town).pools["pool"].tolist() == ["Moved", "P1"]
 
 
-def test_a_pool_beyond_half_the_spacing_is_another_one_and_somebody_is_asked_to_look(town: Path) -> None:
+def test_a_pool_farther_off_is_another_one_and_somebody_is_asked_to_look(town: Path) -> None:
     fill_in(town, S1={"state": "set out"})
     area = open_area(town)
     (site,) = sites_in(area.plan_status, SiteState.SET_OUT)
-    east = max(site.ground.bounds[2], site.x + area.settings.plan.spacing_m / 2)
+    east = max(site.ground.bounds[2], site.x + NEAR_SITE_M)
     with (town / "pools.csv").open("a", encoding="utf-8") as file:
         file.write(f"Far,{east + 5},{site.y},2025-06-01,no\n")
     area = open_area(town)
     assert area.pools["pool"].tolist() == ["Far", "P1", "S1"]
     assert any("S1 was set out" in str(one) for one in area.ledger.doubts)
+
+
+def test_a_pool_beside_two_sites_is_that_of_the_nearer_one(town: Path) -> None:
+    """Of the two only the farther one was set out."""
+    fill_in(town, S1={"state": "set out"})
+    (site,) = sites_in(open_area(town).plan_status, SiteState.SET_OUT)
+    between = Point(site.x, site.y).buffer(NEAR_SITE_M).difference(site.ground.buffer(1)).representative_point()
+    fill_in(town, S1={"state": "set out"}, S90={"id": "S90", "state": "asked", "x": between.x + 4, "y": between.y})
+    with (town / "pools.csv").open("a", encoding="utf-8") as file:
+        file.write(f"Between,{between.x},{between.y},2025-06-01,no\n")
+    assert open_area(town).pools["pool"].tolist() == ["Between", "P1", "S1"]
 
 
 def test_a_pool_of_a_site_that_was_lost_does_not_stand_again(town: Path) -> None:

@@ -20,6 +20,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
+from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from habitatmap.errors.why import Why
@@ -42,6 +43,7 @@ from habitatmap.vocabulary.terms import SiteState, YesNo
 COLUMNS = ["id", "place", "state", "date", "by", "note", "private", "x", "y", "file", "row"]
 # a pool that was out for longer than this before the day of the state is another one (expert judgement)
 SET_OUT_WITHIN_DAYS = 31
+NEAR_SITE_M = 50.0  # a pool that was moved a little when it was installed (expert judgement: half the usual spacing)
 
 
 class Site(NamedTuple):
@@ -258,25 +260,26 @@ class SetOut:
     names: Sequence[Renamed]
 
 
-def pools_set_out(
-    status: gpd.GeoDataFrame, pools: pd.DataFrame, up: NDArray[np.bool_], within_m: float, ledger: Ledger
-) -> SetOut:
+def pools_set_out(status: gpd.GeoDataFrame, pools: pd.DataFrame, up: NDArray[np.bool_], ledger: Ledger) -> SetOut:
     """Every site that was set out is a pool: the one of this name, else the nearest that stands in its zone or, on open
-    land, no farther than `within_m` from it (`up`, by row of `pools`) and was not out long before; else it is added,
-    under the id of the site.
+    land, no farther than NEAR_SITE_M from it and nearer than to any other (`up`, by row of `pools`) and was not out
+    long before; else it is added, under the id of the site.
 
     Its place is then that of the site as far as it is known, and its uncertainty reaches the edge of the zone.
     """
     new: list[dict[str, object]] = []
     names, taken = list[Renamed](), set[int]()
     keys = [name_key(str(name)) for name in pools["pool"]]
-    out, points = out_from(pools), shapely.points(pools[["x", "y"]].to_numpy(float))
+    xy = pools[["x", "y"]].to_numpy(float)
+    out, points = out_from(pools), shapely.points(xy)
+    nearest = status["id"].to_numpy()[cKDTree(status[["x", "y"]].to_numpy(float)).query(np.nan_to_num(xy))[1]]
     for site in sites_in(status, SiteState.SET_OUT):
         if name_key(site.id) in keys:
             taken.add(keys.index(name_key(site.id)))
             continue
-        far = np.hypot(pools["x"].to_numpy(float) - site.x, pools["y"].to_numpy(float) - site.y)
-        there = shapely.intersects(site.ground, points) | ((far <= within_m) & (not site.private))
+        far = np.hypot(*(xy - (site.x, site.y)).T)
+        beside = (far <= NEAR_SITE_M) & (nearest == site.id) & (not site.private)
+        there = shapely.intersects(site.ground, points) | beside
         fits = up & there
         if site.date is not None:
             earliest = pd.Timestamp(site.date) - pd.Timedelta(days=SET_OUT_WITHIN_DAYS)
