@@ -21,6 +21,7 @@ from habitatmap.export.formats import geojson_text, in_degrees
 from habitatmap.export.plan_status import write_plan_status
 from habitatmap.export.summary import summary_of
 from habitatmap.export.worked import found_before
+from habitatmap.geo.crs import to_lonlat
 from habitatmap.privacy import SQUARE_M, middle_of_square
 from habitatmap.read.plan_status import NEAR_SITE_M, sites_in
 from habitatmap.read.pools import standing
@@ -281,9 +282,11 @@ def test_a_pool_farther_off_is_another_one_and_somebody_is_asked_to_look(town: P
 def test_a_pool_beside_two_sites_is_that_of_the_nearer_one(town: Path) -> None:
     """Of the two only the farther one was set out."""
     fill_in(town, S1={"state": "set out"})
-    (site,) = sites_in(open_area(town).plan_status, SiteState.SET_OUT)
+    area = open_area(town)
+    (site,) = sites_in(area.plan_status, SiteState.SET_OUT)
     between = Point(site.x, site.y).buffer(NEAR_SITE_M).difference(site.ground.buffer(1)).representative_point()
-    fill_in(town, S1={"state": "set out"}, S90={"id": "S90", "state": "asked", "x": between.x + 4, "y": between.y})
+    (lon,), (lat,) = to_lonlat([between.x + 4], [between.y], area.crs)
+    fill_in(town, S90={"id": "S90", "state": "asked", "lon": lon, "lat": lat})
     with (town / "pools.csv").open("a", encoding="utf-8") as file:
         file.write(f"Between,{between.x},{between.y},2025-06-01,no\n")
     assert open_area(town).pools["pool"].tolist() == ["Between", "P1", "S1"]
