@@ -142,8 +142,10 @@ def simulate(
         if (dispersal, reading.far) not in arriving:
             flow = flow_of(known.xy, dispersal, reading.far)
             arriving[dispersal, reading.far] = np.asarray(flow @ (known.quality * known.p))
-        by_rule = four_for_the_mean(reading.ranges, mirrored=number % 2 == 1)
-        drawn.append(draw(reading.ranges, by_chance, seed + number) if by_chance else by_rule)
+        if by_chance:
+            drawn.append(draw(reading.ranges, by_chance, seed + number))
+        else:
+            drawn.append(four_for_the_mean(reading.ranges, mirrored=number % 2 == 1))
         rates.append(calibrate(known, arriving[dispersal, reading.far], drawn[-1], new, hindcast=reading.hindcast))
         first, kind = number * each, (dispersal, forage, reading.far)
         if flights and flights[-1][2:] == kind:
