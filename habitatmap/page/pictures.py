@@ -16,7 +16,7 @@ from affine import Affine
 from numpy.typing import NDArray
 from PIL import Image
 from PIL.WebPImagePlugin import WebPImageFile  # else every format there is would be loaded to write this one
-from pyproj import CRS, Transformer
+from pyproj import CRS
 from rasterio.enums import Resampling
 from rasterio.warp import calculate_default_transform, reproject
 
@@ -68,7 +68,7 @@ class WebMap:
         """[[south, west], [north, east]] in degrees, of the warped picture itself."""
         left, top = self.transform.c, self.transform.f
         right, bottom = left + self.transform.a * self.width, top + self.transform.e * self.height
-        (west, east), (south, north) = _to_degrees().transform([left, right], [bottom, top])
+        (west, east), (south, north) = transformer(CRS(WEB_MERCATOR), WGS84).transform([left, right], [bottom, top])
         return [[round(south, 7), round(west, 7)], [round(north, 7), round(east, 7)]]
 
     @property
@@ -144,11 +144,6 @@ def _known(wkt: str) -> rasterio.crs.CRS:
 @cache
 def _web_mercator() -> rasterio.crs.CRS:
     return rasterio.crs.CRS.from_epsg(WEB_MERCATOR)
-
-
-@cache
-def _to_degrees() -> Transformer:
-    return Transformer.from_crs(WEB_MERCATOR, 4326, always_xy=True)
 
 
 @lru_cache(maxsize=1)
