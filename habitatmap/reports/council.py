@@ -26,7 +26,7 @@ from habitatmap.vocabulary.where import said_kind
 from habitatmap.words.bases import trend
 from habitatmap.words.catalogue import ENGLISH, Catalogue
 from habitatmap.words.cautions import for_committee, sentences
-from habitatmap.words.gaps import out_of_reach_yet_no_gap
+from habitatmap.words.gaps import gaps_told, out_of_reach_yet_no_gap
 from habitatmap.words.headline import missing_sentences, reach_with_plan
 from habitatmap.words.how_many import READING, enough
 from habitatmap.words.numbers import UNKNOWN, count, known, listed, number, percent, sentence, span
@@ -205,7 +205,7 @@ def _reached(figures: Figures) -> Section:
         title,
         following(
             say(within, now=percent(reach.now, 1), ends=ends),
-            say(are, gaps=count(gaps.count, "gap"), share=percent(gaps.share)),
+            gaps_told(gaps, are),
             *out_of_reach_yet_no_gap(reach.now, gaps.share),
         ),
         words=[enough(figures) or ""],

@@ -10,8 +10,10 @@ import pandas as pd
 
 from habitatmap.plan.candidates import ExcludedUse, ExclusionZone, Lost, Reason
 from habitatmap.plan.gaps import NotReached
+from habitatmap.result.figures import GapFigures
 from habitatmap.vocabulary.terms import Hazard
-from habitatmap.words.sentences import Quantity, Sentence, Value, following, hectares, whole_metres
+from habitatmap.words.numbers import count, percent
+from habitatmap.words.sentences import Quantity, Sentence, Value, following, hectares, say, whole_metres
 
 # by code: of one place within flight, of none or several
 NOT_REACHED = {
@@ -37,6 +39,13 @@ ALL_LOST = {
 
 
 HAZARDS: dict[str, str] = {Hazard.STEEP: "the ground is too steep", Hazard.FLOODS: "the ground floods"}
+
+
+def gaps_told(gaps: GapFigures, template: str) -> Sentence:
+    """How many gaps there are ({n}) and their {share} of the forage, by the template; a word of its own for none."""
+    if not gaps.count:
+        return Sentence("There is no gap.")
+    return say(template, n=gaps.count, gaps=count(gaps.count, "gap"), share=percent(gaps.share))
 
 
 def out_of_reach_yet_no_gap(now: float, gaps: float) -> list[Sentence]:

@@ -7,7 +7,7 @@ from math import isnan, nan
 from habitatmap.result.figures import Figures, Missing, Stage
 from habitatmap.vocabulary.terms import Objective
 from habitatmap.words.catalogue import ENGLISH, Catalogue
-from habitatmap.words.gaps import out_of_reach_yet_no_gap
+from habitatmap.words.gaps import gaps_told, out_of_reach_yet_no_gap
 from habitatmap.words.inputs import what_matters
 from habitatmap.words.land_cover import cover_doubts, kinds_of_land
 from habitatmap.words.numbers import at_least, at_most, count, known, percent
@@ -168,8 +168,7 @@ def _lines(figures: Figures) -> list[Sentence]:
         if plan.pools:
             lines.append(reach_with_plan(figures))
         gaps = "Gaps: {n}, with {share} of the forage."
-        counted = say(gaps, n=figures.gaps.count, share=percent(figures.gaps.share))
-        lines.append(following(counted, *out_of_reach_yet_no_gap(reach.now, figures.gaps.share)))
+        lines.append(following(gaps_told(figures.gaps, gaps), *out_of_reach_yet_no_gap(reach.now, figures.gaps.share)))
     if kinds := kinds_of_land(figures.dominant):
         lines.append(kinds)
     if figures.land_cover:

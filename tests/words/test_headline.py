@@ -62,6 +62,13 @@ def test_where_little_is_reached_and_little_is_a_gap_the_rest_is_explained(now: 
     assert (rest in headline(of)) == told
 
 
+def test_where_there_is_no_gap_that_is_said_without_a_nought() -> None:
+    base = base_result().figures
+    told = headline(replace(base, gaps=replace(base.gaps, count=0, share=0.0)))
+    assert "There is no gap." in told
+    assert "Gaps:" not in told
+
+
 def test_a_range_of_flight_as_wide_as_half_the_scale_leads() -> None:
     of = figures(0.58, 0.63, 0.2, 0.93)
     told = [str(said) for said in ranges(of, with_plan=False)]
